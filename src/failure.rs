@@ -1,0 +1,94 @@
+//! What stops a run: the one error type of the program.
+//!
+//! A failure is about the run (disk, network, settings, a busy store), never about a record that
+//! somebody sent: that is a [`crate::visit::finding::Finding`]. It says what could not be done,
+//! where, and how to mend it, in at most three lines.
+
+use std::fmt;
+use std::path::Path;
+
+/// What stops a run. Every variant carries the sentence for the reader; `mend` says what to do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Failure {
+    kind: Kind,
+    what: String,
+    place: Option<String>,
+    mend: Option<String>,
+}
+
+/// The family that a failure belongs to, for callers that react to it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// A file or folder could not be read or written.
+    Files,
+    /// `bractline.toml` or a command's value is wrong.
+    Settings,
+    /// A boundary file cannot be used.
+    Boundaries,
+    /// A protocol file cannot be used.
+    Protocol,
+    /// A submission cannot be read at all.
+    Submission,
+    /// The store could not be read or written.
+    Store,
+    /// The store is in use and did not become free within the retries.
+    Busy,
+    /// The store does not agree with its receipts.
+    Damaged,
+    /// A roll-up stage failed or broke its own header.
+    Stage,
+    /// An output would break the rules of confidentiality or could not be made.
+    Publish,
+}
+
+impl Failure {
+    /// A failure of this kind; `what` is lower case, without a full stop.
+    pub fn new(kind: Kind, what: impl Into<String>) -> Self {
+        Failure {
+            kind,
+            what: what.into(),
+            place: None,
+            mend: None,
+        }
+    }
+
+    /// A file that could not be read or written, with the operating system's own words.
+    pub fn file(doing: &str, path: &Path, error: &std::io::Error) -> Self {
+        Failure::new(
+            Kind::Files,
+            format!("cannot {doing} {}: {error}", path.display()),
+        )
+    }
+
+    /// Adds where it went wrong.
+    pub fn at(mut self, place: impl Into<String>) -> Self {
+        self.place = Some(place.into());
+        self
+    }
+
+    /// Adds how to mend it.
+    pub fn mend(mut self, mend: impl Into<String>) -> Self {
+        self.mend = Some(mend.into());
+        self
+    }
+
+    /// The family of the failure.
+    pub fn kind(&self) -> Kind {
+        self.kind
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "error: {}", self.what)?;
+        if let Some(place) = &self.place {
+            write!(f, "\nwhere: {place}")?;
+        }
+        if let Some(mend) = &self.mend {
+            write!(f, "\nmend:  {mend}")?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for Failure {}

@@ -1,0 +1,6 @@
+//! The record: one scouting of one field on one day under one protocol.
+//!
+//! Pure: no file, no clock, no Arrow and no other module of ours.
+
+pub mod finding;
+pub mod record;

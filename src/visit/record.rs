@@ -1,0 +1,502 @@
+//! The visit record, schema 1.0, as types.
+//!
+//! `schemas/visit.schema.json` is the public contract; these types are its fast twin. Reading
+//! refuses unknown members, repeated members and `null`; [`Visit::conforms`] checks what types
+//! cannot say. Whatever both accept, the schema accepts (`tests/schema.rs` holds us to it).
+
+use serde::de::{Error, Unexpected, Visitor};
+use serde::{Deserialize, Deserializer, Serialize};
+
+/// The longest text of an id, a stage or a side, in characters.
+pub const TEXT_LENGTH_MAX: usize = 200;
+/// The longest remark, in characters.
+pub const REMARKS_LENGTH_MAX: usize = 4_000;
+/// The largest single count, and the largest revision.
+pub const COUNT_MAX: u32 = 1_000_000;
+/// The largest amount of money, plants or hectares that the schema takes.
+pub const AMOUNT_MAX: f64 = 1e9;
+/// The most sites of a visit, heads or plants or traps of a site, and rings or corners of an outline.
+pub const ITEMS_MAX: usize = 10_000;
+/// The most counts of a head.
+pub const COUNTS_OF_HEAD_MAX: usize = 100;
+/// The most nights that a trap stood.
+pub const NIGHTS_MAX: u32 = 366;
+
+/// One scouting of one field on one day under one protocol.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Visit {
+    /// Version of the schema: `1.0`.
+    pub schema_version: String,
+    /// Stable identity of the visit, the same in every revision.
+    pub visit_id: String,
+    /// 1 for the first submission, raised by one or more for each correction.
+    #[serde(deserialize_with = "whole")]
+    pub revision: u32,
+    /// The day of the visit, `YYYY-MM-DD`.
+    pub observed_on: String,
+    /// When the record was handed in, RFC 3339.
+    pub submitted_at: String,
+    /// Pseudonym of the scout.
+    pub observer_id: String,
+    /// The field.
+    pub field: Field,
+    /// A protocol's id: the name of its file in `pipeline/protocols`, without `.toml`.
+    pub protocol: String,
+    /// Crop stage of the field: VE, V4, R3, R5.1 …
+    pub crop_stage: String,
+    /// What treating costs and what the crop is worth.
+    pub economics: Economics,
+    /// The sampling sites, at least one.
+    pub sites: Vec<Site>,
+    /// Anything else that the scout wishes to say.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub remarks: Option<String>,
+    /// True in a higher revision withdraws the visit.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub retracted: Option<bool>,
+}
+
+/// The field of a visit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Field {
+    /// Pseudonym of the field.
+    pub field_id: String,
+    /// Longitude, degrees, WGS 84.
+    pub lon: f64,
+    /// Latitude, degrees, WGS 84.
+    pub lat: f64,
+    /// Area, hectares.
+    pub area_ha: f64,
+    /// `oilseed`, `confection` or another type that the protocol knows.
+    pub crop_type: String,
+    /// Pseudonym of the farm.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub farm_id: Option<String>,
+    /// The county as the scout states it.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub county_id: Option<String>,
+    /// The field's outline.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub outline: Option<Outline>,
+}
+
+/// A GeoJSON Polygon.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Outline {
+    /// Always `Polygon`.
+    #[serde(rename = "type")]
+    pub kind: String,
+    /// Rings of longitude and latitude, degrees; the first is the outside.
+    pub coordinates: Vec<Vec<[f64; 2]>>,
+}
+
+/// The economics of a field.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Economics {
+    /// Cost of one treatment, product and application.
+    pub treatment_cost: TreatmentCost,
+    /// What the crop sells for.
+    pub market_value: MarketValue,
+    /// Plants standing.
+    pub plant_population: PlantPopulation,
+}
+
+/// Cost of one treatment.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TreatmentCost {
+    /// Amount of money.
+    pub amount: f64,
+    /// Acre or hectare.
+    pub per: AreaUnit,
+    /// ISO 4217 code.
+    pub currency: String,
+}
+
+/// What the crop sells for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MarketValue {
+    /// Amount of money.
+    pub amount: f64,
+    /// Pound or kilogram.
+    pub per: WeightUnit,
+    /// ISO 4217 code.
+    pub currency: String,
+}
+
+/// Plants standing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlantPopulation {
+    /// Number of plants.
+    pub count: f64,
+    /// Acre or hectare.
+    pub per: AreaUnit,
+}
+
+/// A unit of area that a scout may use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum AreaUnit {
+    /// The international acre.
+    Acre,
+    /// The hectare.
+    Ha,
+}
+
+/// A unit of weight that a scout may use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum WeightUnit {
+    /// The avoirdupois pound.
+    Lb,
+    /// The kilogram.
+    Kg,
+}
+
+/// One sampling place in a field. Exactly one of `heads`, `plants` and `traps` is given.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Site {
+    /// Number of the site within the visit.
+    #[serde(deserialize_with = "whole")]
+    pub site: u32,
+    /// Side of the field.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub side: Option<String>,
+    /// Longitude, degrees, WGS 84.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub lon: Option<f64>,
+    /// Latitude, degrees, WGS 84.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub lat: Option<f64>,
+    /// Counts per bract (or other part), head by head.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub heads: Option<Vec<Vec<Count>>>,
+    /// A count a plant or head.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub plants: Option<Vec<Count>>,
+    /// Catch and nights, trap by trap.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub traps: Option<Vec<Trap>>,
+}
+
+/// The catch of one trap.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Trap {
+    /// Insects caught.
+    pub catch: Count,
+    /// Nights that the trap stood.
+    #[serde(deserialize_with = "whole")]
+    pub nights: u32,
+}
+
+/// What is counted on a unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(transparent)]
+pub struct Count(pub u32);
+
+impl<'de> Deserialize<'de> for Count {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        whole(deserializer).map(Count)
+    }
+}
+
+/// The three forms in which a site reports its counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum CountForm {
+    /// Counts per bract, head by head.
+    Heads,
+    /// A count a plant or head.
+    Plants,
+    /// Catch and nights a trap.
+    Traps,
+}
+
+impl CountForm {
+    /// The member's name in the record.
+    pub fn member(self) -> &'static str {
+        match self {
+            CountForm::Heads => "heads",
+            CountForm::Plants => "plants",
+            CountForm::Traps => "traps",
+        }
+    }
+}
+
+impl Site {
+    /// The form of the site's counts; `None` unless exactly one is given.
+    pub fn count_form(&self) -> Option<CountForm> {
+        match (&self.heads, &self.plants, &self.traps) {
+            (Some(_), None, None) => Some(CountForm::Heads),
+            (None, Some(_), None) => Some(CountForm::Plants),
+            (None, None, Some(_)) => Some(CountForm::Traps),
+            _ => None,
+        }
+    }
+}
+
+impl Visit {
+    /// Whether the visit keeps what the schema asks beyond types: lengths, ranges, formats.
+    pub fn conforms(&self) -> bool {
+        self.schema_version == "1.0"
+            && text(&self.visit_id)
+            && (1..=COUNT_MAX).contains(&self.revision)
+            && date(&self.observed_on)
+            && date_time(&self.submitted_at)
+            && text(&self.observer_id)
+            && self.field.conforms()
+            && text(&self.protocol)
+            && text(&self.crop_stage)
+            && self.economics.conforms()
+            && items(self.sites.len())
+            && self.sites.iter().all(Site::conforms)
+            && self.remarks.as_deref().is_none_or(remarks)
+    }
+}
+
+impl Field {
+    fn conforms(&self) -> bool {
+        text(&self.field_id)
+            && longitude(self.lon)
+            && latitude(self.lat)
+            && amount(self.area_ha)
+            && text(&self.crop_type)
+            && self.farm_id.as_deref().is_none_or(text)
+            && self.county_id.as_deref().is_none_or(text)
+            && self.outline.as_ref().is_none_or(Outline::conforms)
+    }
+}
+
+impl Outline {
+    fn conforms(&self) -> bool {
+        self.kind == "Polygon"
+            && items(self.coordinates.len())
+            && self.coordinates.iter().all(|ring| {
+                (4..=ITEMS_MAX).contains(&ring.len())
+                    && ring
+                        .iter()
+                        .all(|&[lon, lat]| longitude(lon) && latitude(lat))
+            })
+    }
+}
+
+impl Economics {
+    fn conforms(&self) -> bool {
+        amount(self.treatment_cost.amount)
+            && currency(&self.treatment_cost.currency)
+            && amount(self.market_value.amount)
+            && currency(&self.market_value.currency)
+            && amount(self.plant_population.count)
+    }
+}
+
+impl Site {
+    fn conforms(&self) -> bool {
+        let counts_conform = match (&self.heads, &self.plants, &self.traps) {
+            (Some(heads), None, None) => {
+                items(heads.len())
+                    && heads.iter().all(|head| {
+                        (1..=COUNTS_OF_HEAD_MAX).contains(&head.len())
+                            && head.iter().all(|count| count.0 <= COUNT_MAX)
+                    })
+            }
+            (None, Some(plants), None) => {
+                items(plants.len()) && plants.iter().all(|count| count.0 <= COUNT_MAX)
+            }
+            (None, None, Some(traps)) => {
+                items(traps.len())
+                    && traps.iter().all(|trap| {
+                        trap.catch.0 <= COUNT_MAX && (1..=NIGHTS_MAX).contains(&trap.nights)
+                    })
+            }
+            _ => false,
+        };
+        counts_conform
+            && (1..=COUNT_MAX).contains(&self.site)
+            && self.side.as_deref().is_none_or(text)
+            && self.lon.is_some() == self.lat.is_some()
+            && self.lon.is_none_or(longitude)
+            && self.lat.is_none_or(latitude)
+    }
+}
+
+fn text(value: &str) -> bool {
+    let length = value.chars().count();
+    (1..=TEXT_LENGTH_MAX).contains(&length)
+        && !value.chars().any(is_control)
+        && !value.starts_with(' ')
+        && !value.ends_with(' ')
+}
+
+fn remarks(value: &str) -> bool {
+    value.chars().count() <= REMARKS_LENGTH_MAX
+        && !value
+            .chars()
+            .any(|c| is_control(c) && !matches!(c, '\n' | '\r' | '\t'))
+}
+
+fn is_control(c: char) -> bool {
+    matches!(c, '\u{0}'..='\u{1f}' | '\u{7f}'..='\u{9f}')
+}
+
+fn longitude(value: f64) -> bool {
+    (-180.0..=180.0).contains(&value)
+}
+
+fn latitude(value: f64) -> bool {
+    (-90.0..=90.0).contains(&value)
+}
+
+fn amount(value: f64) -> bool {
+    value > 0.0 && value <= AMOUNT_MAX
+}
+
+fn items(length: usize) -> bool {
+    (1..=ITEMS_MAX).contains(&length)
+}
+
+fn currency(value: &str) -> bool {
+    value.len() == 3 && value.bytes().all(|b| b.is_ascii_uppercase())
+}
+
+/// `YYYY-MM-DD`, a day that exists, in the years 1000 to 2999.
+fn date(value: &str) -> bool {
+    let bytes = value.as_bytes();
+    let pattern = bytes.len() == 10
+        && matches!(bytes[0], b'1' | b'2')
+        && bytes.iter().enumerate().all(|(place, byte)| match place {
+            4 | 7 => *byte == b'-',
+            _ => byte.is_ascii_digit(),
+        });
+    pattern && value.parse::<jiff::civil::Date>().is_ok()
+}
+
+/// RFC 3339 with capital `T` and `Z`, no leap second, up to nine decimals of a second.
+fn date_time(value: &str) -> bool {
+    let Some((day, rest)) = value.split_once('T') else {
+        return false;
+    };
+    let Some((time, tail)) = rest.split_at_checked(8) else {
+        return false;
+    };
+    date(day) && clock(time, true) && zone(tail.strip_prefix('.').map_or(Some(tail), fraction))
+}
+
+/// What follows the decimals of a second; `None` if there are none or too many.
+fn fraction(decimals: &str) -> Option<&str> {
+    let digits = decimals.bytes().take_while(u8::is_ascii_digit).count();
+    (1..=9).contains(&digits).then(|| &decimals[digits..])
+}
+
+fn zone(value: Option<&str>) -> bool {
+    match value {
+        Some("Z") => true,
+        Some(offset) => offset
+            .strip_prefix(['+', '-'])
+            .is_some_and(|hours_minutes| clock(hours_minutes, false)),
+        None => false,
+    }
+}
+
+/// `HH:MM` or `HH:MM:SS`.
+fn clock(value: &str, seconds: bool) -> bool {
+    let parts: Vec<&str> = value.split(':').collect();
+    let two_digits = |part: &str, below: u8| {
+        part.len() == 2
+            && part.bytes().all(|b| b.is_ascii_digit())
+            && part.parse::<u8>().is_ok_and(|n| n < below)
+    };
+    parts.len() == if seconds { 3 } else { 2 }
+        && two_digits(parts[0], 24)
+        && parts[1..].iter().all(|part| two_digits(part, 60))
+}
+
+/// A whole number from 0 to `u32::MAX`; `3.0` is one, as JSON Schema has it.
+fn whole<'de, D: Deserializer<'de>>(deserializer: D) -> Result<u32, D::Error> {
+    struct Whole;
+
+    impl Visitor<'_> for Whole {
+        type Value = u32;
+
+        fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+            f.write_str("a whole number, 0 or more")
+        }
+
+        fn visit_u64<E: Error>(self, value: u64) -> Result<u32, E> {
+            u32::try_from(value).map_err(|_| E::invalid_value(Unexpected::Unsigned(value), &self))
+        }
+
+        fn visit_i64<E: Error>(self, value: i64) -> Result<u32, E> {
+            u32::try_from(value).map_err(|_| E::invalid_value(Unexpected::Signed(value), &self))
+        }
+
+        fn visit_f64<E: Error>(self, value: f64) -> Result<u32, E> {
+            let is_whole = value.fract() == 0.0 && (0.0..=f64::from(u32::MAX)).contains(&value);
+            // The range was checked, so the cast is exact.
+            is_whole
+                .then_some(value as u32)
+                .ok_or_else(|| E::invalid_value(Unexpected::Float(value), &self))
+        }
+    }
+
+    deserializer.deserialize_u32(Whole)
+}
+
+/// An optional member that is there must not be `null`.
+fn present<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
+    deserializer: D,
+) -> Result<Option<T>, D::Error> {
+    T::deserialize(deserializer).map(Some)
+}
