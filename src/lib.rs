@@ -1,4 +1,9 @@
 //! The way of the data, in one page. (Filled in as the house is built.)
 
 pub mod failure;
+pub mod intake;
+pub mod protocol;
+pub mod region;
+pub mod store;
 pub mod visit;
+pub mod workspace;

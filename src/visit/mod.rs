@@ -4,3 +4,8 @@
 
 pub mod finding;
 pub mod record;
+pub mod rules;
+pub mod sampling;
+pub mod stage;
+pub mod units;
+pub mod week;

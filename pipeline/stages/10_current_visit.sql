@@ -1,0 +1,75 @@
+-- The visits that count: of each visit the highest revision, unless it withdraws the visit.
+--
+-- A row of visits is visible once a receipt names its load. A revision is superseded if a higher one
+-- of the same visit is visible, whichever came first; a higher one is always above 1, so only those
+-- few are looked through.
+--
+-- grain:   one row a visit
+-- key:     visit_id
+-- reads:   visits, receipts
+-- privacy: private
+-- columns:
+--   visit_id               text    not null  identity of the visit
+--   field_id               text    not null  pseudonym of the field
+--   farm_id                text    null      pseudonym of the farm
+--   county_id              text    not null  county of the field's point
+--   season                 int     not null  ISO week-year of observed_on
+--   iso_week               text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   observed_on            date    not null  day of the visit
+--   protocol               text    not null  id of the protocol
+--   crop_type              text    not null  oilseed, confection and so on
+--   crop_stage             text    not null  crop stage
+--   stage_first            int     not null  first place of the stage on the common order of stages
+--   stage_last             int     not null  last place of the stage
+--   area_ha                double  not null  area of the field, hectares
+--   treatment_cost_per_ha  double  not null  money per hectare
+--   market_value_per_kg    double  not null  money per kilogram
+--   plants_per_ha          double  not null  plants per hectare
+--   sites                  int     not null  sites sampled
+--   field_mean             double  not null  mean of the site means
+--   standard_error         double  null      standard error of field_mean; null for one site
+-- checks:
+--   field_mean >= 0
+--   area_ha > 0
+with visible as (
+    select *
+    from visits
+    where load_id in (select load_id from receipts)
+),
+
+higher as (
+    select
+        visit_id as visit_id,
+        revision as revision
+    from visible
+    where revision > 1
+)
+
+select
+    visible.visit_id as visit_id,
+    visible.field_id as field_id,
+    visible.farm_id as farm_id,
+    visible.county_id as county_id,
+    visible.season as season,
+    visible.iso_week as iso_week,
+    visible.observed_on as observed_on,
+    visible.protocol as protocol,
+    visible.crop_type as crop_type,
+    visible.crop_stage as crop_stage,
+    visible.stage_first as stage_first,
+    visible.stage_last as stage_last,
+    visible.area_ha as area_ha,
+    visible.treatment_cost_per_ha as treatment_cost_per_ha,
+    visible.market_value_per_kg as market_value_per_kg,
+    visible.plants_per_ha as plants_per_ha,
+    visible.sites as sites,
+    visible.field_mean as field_mean,
+    visible.standard_error as standard_error
+from visible
+where
+    not visible.retracted
+    and not exists (
+        select 1
+        from higher
+        where higher.visit_id = visible.visit_id and higher.revision > visible.revision
+    )

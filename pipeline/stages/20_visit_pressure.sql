@@ -1,0 +1,50 @@
+-- The pressure of each visit, and whether its crop stage lets the count mean something.
+--
+-- visit_threshold is current_visit with the threshold of each field, computed from the field's own
+-- economics by the expression of its protocol. A stage that covers several places, such as R5 alone,
+-- lies in the window only if all of them do.
+--
+-- grain:   one row a visit
+-- key:     visit_id
+-- reads:   visit_threshold, protocol_window
+-- privacy: private
+-- columns:
+--   visit_id        text    not null  identity of the visit
+--   field_id        text    not null  pseudonym of the field
+--   farm_id         text    null      pseudonym of the farm
+--   county_id       text    not null  county of the field's point
+--   season          int     not null  ISO week-year of observed_on
+--   iso_week        text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   observed_on     date    not null  day of the visit
+--   protocol        text    not null  id of the protocol
+--   crop_stage      text    not null  crop stage
+--   area_ha         double  not null  area of the field, hectares
+--   sites           int     not null  sites sampled
+--   field_mean      double  not null  mean of the site means
+--   standard_error  double  null      standard error of field_mean; null for one site
+--   threshold       double  not null  threshold of the field, in the unit of field_mean
+--   pressure        double  not null  field_mean / threshold; 1 = at threshold
+--   in_window       boolean not null  whether the crop stage lies in the protocol's window
+-- checks:
+--   threshold > 0
+--   pressure >= 0
+select
+    visit_threshold.visit_id as visit_id,
+    visit_threshold.field_id as field_id,
+    visit_threshold.farm_id as farm_id,
+    visit_threshold.county_id as county_id,
+    visit_threshold.season as season,
+    visit_threshold.iso_week as iso_week,
+    visit_threshold.observed_on as observed_on,
+    visit_threshold.protocol as protocol,
+    visit_threshold.crop_stage as crop_stage,
+    visit_threshold.area_ha as area_ha,
+    visit_threshold.sites as sites,
+    visit_threshold.field_mean as field_mean,
+    visit_threshold.standard_error as standard_error,
+    visit_threshold.threshold as threshold,
+    visit_threshold.field_mean / visit_threshold.threshold as pressure,
+    visit_threshold.stage_first >= protocol_window.stage_first
+    and visit_threshold.stage_last <= protocol_window.stage_last as in_window
+from visit_threshold
+inner join protocol_window on visit_threshold.protocol = protocol_window.protocol

@@ -1,0 +1,156 @@
+-- Every figure of a county in a week, small groups included: for the next stage only.
+--
+-- Sums are taken over decimals, which add up the same in any order, so that one store version gives
+-- the same bytes on any number of cores. Quantiles interpolate linearly between the two nearest
+-- fields (numpy's default): a field's weight is its closeness to the wanted place, so one or two have
+-- any. The interval of the share is Wilson's at 95 % (Newcombe 1998, Stat. Med. 17(8):857-872), with
+-- z = 1.959963984540054.
+--
+-- grain:   one row a county, ISO week and protocol
+-- key:     county_id, iso_week, protocol
+-- reads:   field_week, county
+-- privacy: private
+-- columns:
+--   county_id                text    not null  id of the county
+--   county_name              text    not null  name of the county; its id where the region lacks it
+--   season                   int     not null  ISO week-year
+--   iso_week                 text    not null  ISO 8601 week, as 2026-W30
+--   protocol                 text    not null  id of the protocol
+--   fields_visited           bigint  not null  fields with a visit within the stage window
+--   farms_given              bigint  not null  how many of them name a farm
+--   farms                    bigint  not null  their farms; a field that names none counts as one
+--   fields_at_threshold      bigint  not null  fields whose pressure is 1 or more
+--   share_at_threshold       double  null      fields_at_threshold / fields_visited
+--   share_low                double  null      lower end of its 95 % interval
+--   share_high               double  null      upper end of its 95 % interval
+--   mean_pressure            double  null      mean of the fields' pressures
+--   median_pressure          double  null      median of the fields' pressures
+--   p90_pressure             double  null      nine fields in ten lie at or below it
+--   max_pressure             double  null      highest pressure
+--   area_share_at_threshold  double  null      hectares at threshold / hectares visited
+--   fields_outside_stage     bigint  not null  fields with visits outside the stage window only
+-- checks:
+--   fields_visited + fields_outside_stage > 0
+--   fields_at_threshold <= fields_visited
+--   fields_visited = 0 or (share_low <= share_at_threshold and share_at_threshold <= share_high)
+with standing as (
+    select
+        *,
+        row_number() over (
+            partition by county_id, iso_week, protocol order by pressure, field_id
+        ) - 1 as place,
+        count(*) over (partition by county_id, iso_week, protocol) - 1 as last_place
+    from field_week
+    where in_window
+),
+
+weighed as (
+    select
+        *,
+        greatest(0.0, 1.0 - abs(cast(place as double) - 0.5 * last_place)) as median_weight,
+        greatest(0.0, 1.0 - abs(cast(place as double) - 0.9 * last_place)) as p90_weight,
+        cast(pressure as decimal(38, 15)) as pressure_exact,
+        cast(area_ha as decimal(38, 15)) as area_exact,
+        pressure >= 1.0 as at_threshold
+    from standing
+),
+
+within_window as (
+    select
+        county_id as county_id,
+        season as season,
+        iso_week as iso_week,
+        protocol as protocol,
+        count(*) as fields_visited,
+        count(farm_id) as farms_given,
+        count(distinct coalesce('farm ' || farm_id, 'field ' || field_id)) as farms,
+        count(*) filter (where at_threshold) as fields_at_threshold,
+        cast(sum(pressure_exact) as double) / cast(count(*) as double) as mean_pressure,
+        sum(pressure * median_weight) as median_pressure,
+        sum(pressure * p90_weight) as p90_pressure,
+        max(pressure) as max_pressure,
+        coalesce(cast(sum(area_exact) filter (where at_threshold) as double), 0.0)
+        / cast(sum(area_exact) as double) as area_share_at_threshold
+    from weighed
+    group by county_id, season, iso_week, protocol
+),
+
+outside_window as (
+    select
+        county_id as county_id,
+        season as season,
+        iso_week as iso_week,
+        protocol as protocol,
+        count(*) as fields_outside_stage
+    from field_week
+    where not in_window
+    group by county_id, season, iso_week, protocol
+),
+
+every_cell as (
+    select
+        coalesce(within_window.county_id, outside_window.county_id) as county_id,
+        coalesce(within_window.season, outside_window.season) as season,
+        coalesce(within_window.iso_week, outside_window.iso_week) as iso_week,
+        coalesce(within_window.protocol, outside_window.protocol) as protocol,
+        coalesce(within_window.fields_visited, 0) as fields_visited,
+        coalesce(within_window.farms_given, 0) as farms_given,
+        coalesce(within_window.farms, 0) as farms,
+        coalesce(within_window.fields_at_threshold, 0) as fields_at_threshold,
+        within_window.mean_pressure as mean_pressure,
+        within_window.median_pressure as median_pressure,
+        within_window.p90_pressure as p90_pressure,
+        within_window.max_pressure as max_pressure,
+        within_window.area_share_at_threshold as area_share_at_threshold,
+        coalesce(outside_window.fields_outside_stage, 0) as fields_outside_stage,
+        cast(within_window.fields_visited as double) as visited,
+        cast(within_window.fields_at_threshold as double)
+        / cast(within_window.fields_visited as double) as share,
+        1.959963984540054 * 1.959963984540054 as z_squared
+    from within_window
+    full outer join outside_window
+        on
+            within_window.county_id = outside_window.county_id
+            and within_window.season = outside_window.season
+            and within_window.iso_week = outside_window.iso_week
+            and within_window.protocol = outside_window.protocol
+),
+
+interval as (
+    select
+        *,
+        (share + z_squared / (2.0 * visited)) / (1.0 + z_squared / visited) as share_middle,
+        1.959963984540054
+        * sqrt(share * (1.0 - share) / visited + z_squared / (4.0 * visited * visited))
+        / (1.0 + z_squared / visited) as share_reach
+    from every_cell
+)
+
+select
+    interval.county_id as county_id,
+    coalesce(county.county_name, interval.county_id) as county_name,
+    interval.season as season,
+    interval.iso_week as iso_week,
+    interval.protocol as protocol,
+    interval.fields_visited as fields_visited,
+    interval.farms_given as farms_given,
+    interval.farms as farms,
+    interval.fields_at_threshold as fields_at_threshold,
+    interval.share as share_at_threshold,
+    case
+        when interval.share = 0.0 then 0.0
+        else greatest(0.0, interval.share_middle - interval.share_reach)
+    end as share_low,
+    case
+        when interval.share = 1.0 then 1.0
+        else least(1.0, interval.share_middle + interval.share_reach)
+    end as share_high,
+    interval.mean_pressure as mean_pressure,
+    interval.median_pressure as median_pressure,
+    interval.p90_pressure as p90_pressure,
+    interval.max_pressure as max_pressure,
+    interval.area_share_at_threshold as area_share_at_threshold,
+    interval.fields_outside_stage as fields_outside_stage
+from interval
+left join county on interval.county_id = county.county_id
+order by interval.county_id, interval.iso_week, interval.protocol

@@ -1,0 +1,70 @@
+-- What is published of a county in a week: small groups are suppressed.
+--
+-- A county-week is suppressed if its figures would rest on fewer fields than the setting min_fields, or,
+-- where farms are given, on fewer farms than min_farms; and if all its fields lie outside the stage
+-- window and are fewer than min_fields. Every figure of a suppressed row is null, its counts too.
+--
+-- grain:   one row a county, ISO week and protocol
+-- key:     county_id, iso_week, protocol
+-- reads:   county_week_full, setting
+-- privacy: public
+-- columns:
+--   county_id                text    not null  id of the county
+--   county_name              text    not null  name of the county; its id where the region lacks it
+--   season                   int     not null  ISO week-year
+--   iso_week                 text    not null  ISO 8601 week, as 2026-W30
+--   protocol                 text    not null  id of the protocol
+--   fields_visited           bigint  null      fields with a visit within the stage window
+--   fields_at_threshold      bigint  null      fields whose pressure is 1 or more
+--   share_at_threshold       double  null      fields_at_threshold / fields_visited
+--   share_low                double  null      lower end of its 95 % Wilson interval
+--   share_high               double  null      upper end of its 95 % Wilson interval
+--   mean_pressure            double  null      mean of the fields' pressures; 1 = at threshold
+--   median_pressure          double  null      median of the fields' pressures; 1 = at threshold
+--   p90_pressure             double  null      nine fields in ten lie at or below it; 1 = at threshold
+--   max_pressure             double  null      highest pressure; 1 = at threshold
+--   area_share_at_threshold  double  null      hectares at threshold / hectares visited
+--   fields_outside_stage     bigint  null      fields with visits outside the stage window only
+--   suppressed               boolean not null  whether the figures are withheld
+-- checks:
+--   not suppressed or (fields_visited is null and max_pressure is null and fields_outside_stage is null)
+--   suppressed or fields_visited is not null
+with judged as (
+    select
+        county_week_full.*,
+        (
+            county_week_full.fields_visited > 0
+            and county_week_full.fields_visited < setting.min_fields
+        )
+        or (
+            county_week_full.fields_visited = 0
+            and county_week_full.fields_outside_stage < setting.min_fields
+        )
+        or (
+            county_week_full.farms_given > 0
+            and county_week_full.farms < setting.min_farms
+        ) as suppressed
+    from county_week_full
+    cross join setting
+)
+
+select
+    county_id as county_id,
+    county_name as county_name,
+    season as season,
+    iso_week as iso_week,
+    protocol as protocol,
+    case when not suppressed then fields_visited end as fields_visited,
+    case when not suppressed then fields_at_threshold end as fields_at_threshold,
+    case when not suppressed then share_at_threshold end as share_at_threshold,
+    case when not suppressed then share_low end as share_low,
+    case when not suppressed then share_high end as share_high,
+    case when not suppressed then mean_pressure end as mean_pressure,
+    case when not suppressed then median_pressure end as median_pressure,
+    case when not suppressed then p90_pressure end as p90_pressure,
+    case when not suppressed then max_pressure end as max_pressure,
+    case when not suppressed then area_share_at_threshold end as area_share_at_threshold,
+    case when not suppressed then fields_outside_stage end as fields_outside_stage,
+    suppressed as suppressed
+from judged
+order by county_id, iso_week, protocol

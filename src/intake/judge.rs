@@ -1,0 +1,205 @@
+//! A raw record → a visit row or a held row: schema, trade rules, county, statistics.
+//!
+//! It looks at one record alone; whether the store knows it already is [`super::identity`]'s to say.
+
+use std::collections::HashMap;
+
+use sha2::{Digest, Sha256};
+
+use super::reader::RawRecord;
+use super::validate::{Refused, VisitSchema};
+use crate::protocol::catalogue::Catalogue;
+use crate::region::Region;
+use crate::store::rows::{HeldRow, VisitRow};
+use crate::visit::finding::Finding;
+use crate::visit::record::Visit;
+use crate::visit::rules::{Limits, SeasonDays, flags, holding_findings, observed_on};
+use crate::visit::stage::Stage;
+use crate::visit::week::IsoWeek;
+
+/// All that a judgement rests on.
+pub struct Judge {
+    schema: VisitSchema,
+    limits: HashMap<String, Limits>,
+    protocol_ids: String,
+    region: Region,
+    season: SeasonDays,
+}
+
+/// A record after it was judged.
+pub enum Judged {
+    /// Sound: its row, and its bytes in case that it meets a conflict.
+    Sound(Box<VisitRow>, RawRecord),
+    /// Not sound, with reasons.
+    Unsound(Box<HeldRow>),
+}
+
+impl Judge {
+    /// A judge for the protocols, region and season of a workspace.
+    pub fn new(catalogue: &Catalogue, region: Region, season: SeasonDays) -> Judge {
+        let limits = catalogue
+            .protocols()
+            .map(|protocol| (protocol.id.clone(), protocol.limits()))
+            .collect();
+        Judge {
+            schema: VisitSchema::new(),
+            limits,
+            protocol_ids: catalogue.ids(),
+            region,
+            season,
+        }
+    }
+
+    /// Judges one record.
+    pub fn judge(&self, raw: RawRecord) -> Judged {
+        let read = match self.schema.read(&raw.bytes) {
+            Ok(read) => read,
+            Err(refused) => return Judged::Unsound(Box::new(held(&raw, *refused))),
+        };
+        match self.row(&raw, read.visit, read.byte_order_mark) {
+            Ok(row) => Judged::Sound(Box::new(row), raw),
+            Err(refused) => Judged::Unsound(Box::new(held(&raw, *refused))),
+        }
+    }
+
+    fn row(
+        &self,
+        raw: &RawRecord,
+        visit: Visit,
+        byte_order_mark: bool,
+    ) -> Result<VisitRow, Box<Refused>> {
+        let mut findings = Vec::new();
+        let mut codes = Vec::new();
+        match self.limits.get(&visit.protocol) {
+            Some(limits) => {
+                findings.extend(holding_findings(&visit, limits, self.season));
+                codes.extend(flags(&visit, limits));
+            }
+            None => findings.push(self.protocol_unknown(&visit)),
+        }
+        let county = self.region.locate(visit.field.lon, visit.field.lat);
+        if county.is_none() {
+            findings.push(outside_region(&visit));
+        }
+        codes.extend(county.and_then(|county| self.county_doubt(&visit, &county.id)));
+        if byte_order_mark {
+            codes.push("byte-order-mark");
+        }
+        let stage = Stage::parse(&visit.crop_stage);
+        let submitted_at = visit.submitted_at.parse().ok();
+        match (county, stage, observed_on(&visit), submitted_at) {
+            (Some(county), Some(stage), Some(observed_on), Some(submitted_at))
+                if findings.is_empty() =>
+            {
+                Ok(VisitRow {
+                    line: raw.line,
+                    observed_on,
+                    submitted_at,
+                    week: IsoWeek::of(observed_on),
+                    stage,
+                    county_id: county.id.clone(),
+                    statistics: visit.sampling_statistics(),
+                    flags: codes,
+                    content_sha256: content_sha256(&visit),
+                    visit,
+                })
+            }
+            _ => {
+                if findings.is_empty() {
+                    findings.push(not_representable(&visit));
+                }
+                Err(Box::new(named(findings, &visit)))
+            }
+        }
+    }
+
+    fn protocol_unknown(&self, visit: &Visit) -> Finding {
+        Finding::new(
+            "protocol-unknown",
+            "/protocol",
+            format!("{:?}", visit.protocol),
+            format!(
+                "a protocol of the catalogue is expected: {}",
+                self.protocol_ids
+            ),
+        )
+    }
+
+    /// Boundaries are good to about 300 m, so a stated county that differs is a doubt, no error.
+    fn county_doubt(&self, visit: &Visit, county_id: &str) -> Option<&'static str> {
+        let stated = visit.field.county_id.as_deref()?;
+        if stated == county_id {
+            None
+        } else if self.region.county(stated).is_some() {
+            Some("county-mismatch")
+        } else {
+            Some("county-not-in-region")
+        }
+    }
+}
+
+/// A held row of a record's bytes.
+pub fn held(raw: &RawRecord, refused: Refused) -> HeldRow {
+    assert!(
+        !refused.findings.is_empty(),
+        "a record is held for a reason"
+    );
+    HeldRow {
+        line: raw.line,
+        visit_id: refused.visit_id,
+        revision: refused.revision,
+        observer_id: refused.observer_id,
+        findings: refused.findings,
+        record_sha256: Sha256::digest(&raw.bytes).into(),
+        record: raw.bytes.clone(),
+    }
+}
+
+/// Findings about a record whose members could be read.
+pub fn named(findings: Vec<Finding>, visit: &Visit) -> Refused {
+    Refused {
+        findings,
+        visit_id: Some(visit.visit_id.clone()),
+        revision: Some(visit.revision),
+        observer_id: Some(visit.observer_id.clone()),
+    }
+}
+
+/// A date or time that the schema accepts and the calendar does not hold: our own gap, said openly.
+fn not_representable(visit: &Visit) -> Finding {
+    let found = format!("{} and {}", visit.observed_on, visit.submitted_at);
+    Finding::new(
+        "not-representable",
+        "",
+        found,
+        "dates that the program can hold: please report it",
+    )
+}
+
+fn outside_region(visit: &Visit) -> Finding {
+    let (lon, lat) = (visit.field.lon, visit.field.lat);
+    Finding::new(
+        "outside-region",
+        "/field",
+        format!("lon {lon}, lat {lat}"),
+        "a point in a county of the region is expected; are lon and lat swapped, or a sign lost?",
+    )
+}
+
+/// SHA-256 of the record as we would write it: member order, spaces and `8.00` for `8` do not
+/// matter.
+fn content_sha256(visit: &Visit) -> [u8; 32] {
+    struct Hashing(Sha256);
+    impl std::io::Write for Hashing {
+        fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+            self.0.update(bytes);
+            Ok(bytes.len())
+        }
+        fn flush(&mut self) -> std::io::Result<()> {
+            Ok(())
+        }
+    }
+    let mut hashing = Hashing(Sha256::new());
+    serde_json::to_writer(&mut hashing, visit).expect("hashing cannot fail, a visit is plain JSON");
+    hashing.0.finalize().into()
+}

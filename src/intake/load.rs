@@ -1,0 +1,338 @@
+//! The steps of a submission: read, judge, decide, write, account, seal.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use futures::{StreamExt, TryStreamExt, stream};
+use jiff::Timestamp;
+use serde::Serialize;
+use tokio::sync::mpsc;
+use tokio::task::spawn_blocking;
+use uuid::Uuid;
+
+use super::formats::SubmittedFile;
+use super::identity::{Identity, Ledger, revision_conflict};
+use super::judge::{Judge, Judged, held, named};
+use super::reader::{RawRecord, RecordReader};
+use crate::failure::{Failure, Kind};
+use crate::store::append::{Append, Sealed, Written};
+use crate::store::known::KnownRecords;
+use crate::store::receipt::{Counts, Receipt, Submission};
+use crate::store::rows::{HeldRow, LoadMark, VisitRow};
+use crate::store::tables::Store;
+use crate::visit::finding::Finding;
+
+/// Rows are written in batches of about this many visits.
+const BATCH_VISITS: usize = 4_096;
+/// Held records are written when they fill about this much memory.
+const BATCH_HELD_BYTES: usize = 8 << 20;
+/// A load that is overtaken more often than this gives up.
+const ATTEMPTS_MAX: usize = 50;
+
+/// What became of one submission.
+#[derive(Debug, Clone, Serialize)]
+pub struct Account {
+    /// What was handed in.
+    pub submission: Submission,
+    /// How many records went where.
+    pub counts: Counts,
+    /// Every held record with its reasons.
+    pub held: Vec<HeldReport>,
+    /// How many accepted records bear each flag.
+    pub flags: BTreeMap<&'static str, u64>,
+}
+
+/// A held record, for the report.
+#[derive(Debug, Clone, Serialize)]
+pub struct HeldReport {
+    /// Line of the submission, or place in its JSON array, from 1.
+    pub line: u64,
+    /// Identity of the visit, if it could be read.
+    pub visit_id: Option<String>,
+    /// Why it is held.
+    pub findings: Vec<Finding>,
+}
+
+/// Loads submissions into one store, one after the other.
+pub struct Loader {
+    store: Store,
+    judge: Arc<Judge>,
+    known: KnownRecords,
+    workers: usize,
+}
+
+impl Loader {
+    /// Prepares a run; `workers` records are judged at the same time.
+    pub async fn new(store: Store, judge: Judge, workers: usize) -> Result<Loader, Failure> {
+        let known = KnownRecords::read(&store).await?;
+        Ok(Loader {
+            store,
+            judge: Arc::new(judge),
+            known,
+            workers,
+        })
+    }
+
+    /// Loads a submission: when it returns, the submission is visible and on the disk.
+    pub async fn load(&mut self, file: &SubmittedFile, now: Timestamp) -> Result<Account, Failure> {
+        for _ in 0..ATTEMPTS_MAX {
+            let load_id = Uuid::now_v7().to_string();
+            let append = Append::begin(&self.store, mark(file, &load_id)).await?;
+            let mut intake = Intake::new(&self.known, Some(append));
+            if let Err(failure) = intake.take_all(file, &self.judge, self.workers).await {
+                intake.abandon().await;
+                return Err(failure);
+            }
+            let Taken {
+                counts,
+                held,
+                flags,
+                ledger,
+                append,
+            } = intake.finish();
+            let submission = submission(file, now);
+            let receipt = Receipt::new(load_id, submission.clone(), counts);
+            let append = append.expect("a load has tables to write to");
+            let written = append.finish(&self.store, receipt).await?;
+            if self.seal(&written, ledger).await? {
+                return Ok(Account {
+                    submission,
+                    counts,
+                    held,
+                    flags,
+                });
+            }
+            tracing::info!(file = %file.name, "another load brought some of these records; again");
+        }
+        Err(Failure::new(
+            Kind::Busy,
+            format!("cannot load {}: the store stayed busy", file.name),
+        )
+        .mend("load it again when the other loads are through; nothing of it counts yet"))
+    }
+
+    /// What `load` would say, storing nothing.
+    pub async fn check(
+        &mut self,
+        file: &SubmittedFile,
+        now: Timestamp,
+    ) -> Result<Account, Failure> {
+        let mut intake = Intake::new(&self.known, None);
+        intake.take_all(file, &self.judge, self.workers).await?;
+        let Taken {
+            counts,
+            held,
+            flags,
+            ledger,
+            ..
+        } = intake.finish();
+        self.known.adopt(None, ledger.into_parts());
+        Ok(Account {
+            submission: submission(file, now),
+            counts,
+            held,
+            flags,
+        })
+    }
+
+    /// Commits the receipt; `false` if a load that was quicker brought some of the same records, so
+    /// that identity must be decided again.
+    async fn seal(&mut self, written: &Written, ledger: Ledger) -> Result<bool, Failure> {
+        for _ in 0..ATTEMPTS_MAX {
+            if written.seal(self.known.receipts()).await? == Sealed::Done {
+                self.known
+                    .adopt(Some(written.receipt().load_id()), ledger.into_parts());
+                self.known.look_again(&self.store).await?;
+                return Ok(true);
+            }
+            if ledger.meets(&self.known.look_again(&self.store).await?) {
+                return Ok(false);
+            }
+        }
+        Ok(false)
+    }
+}
+
+/// One pass over a submission.
+struct Intake<'a> {
+    known: &'a KnownRecords,
+    append: Option<Append>,
+    ledger: Ledger,
+    counts: Counts,
+    held: Vec<HeldReport>,
+    flags: BTreeMap<&'static str, u64>,
+    visit_rows: Vec<VisitRow>,
+    held_rows: Vec<HeldRow>,
+    held_bytes: usize,
+}
+
+/// What a pass came to.
+struct Taken {
+    counts: Counts,
+    held: Vec<HeldReport>,
+    flags: BTreeMap<&'static str, u64>,
+    ledger: Ledger,
+    append: Option<Append>,
+}
+
+impl<'a> Intake<'a> {
+    fn new(known: &'a KnownRecords, append: Option<Append>) -> Intake<'a> {
+        Intake {
+            known,
+            append,
+            ledger: Ledger::default(),
+            counts: Counts::default(),
+            held: Vec::new(),
+            flags: BTreeMap::new(),
+            visit_rows: Vec::new(),
+            held_rows: Vec::new(),
+            held_bytes: 0,
+        }
+    }
+
+    /// Reads and judges chunks side by side, takes them in the order of the submission.
+    async fn take_all(
+        &mut self,
+        file: &SubmittedFile,
+        judge: &Arc<Judge>,
+        workers: usize,
+    ) -> Result<(), Failure> {
+        let mut judged = stream::unfold(chunks(RecordReader::open(file)?), |mut chunks| async {
+            chunks.recv().await.map(|chunk| (chunk, chunks))
+        })
+        .map_ok(|chunk| judged(judge.clone(), chunk))
+        .try_buffered(workers)
+        .boxed();
+        while let Some(records) = judged.try_next().await? {
+            for record in records {
+                self.take(record);
+            }
+            if self.visit_rows.len() >= BATCH_VISITS || self.held_bytes >= BATCH_HELD_BYTES {
+                self.write().await?;
+            }
+        }
+        self.write().await
+    }
+
+    /// Every record comes out of here as accepted, duplicate or held.
+    fn take(&mut self, record: Judged) {
+        self.counts.received += 1;
+        match record {
+            Judged::Unsound(row) => self.hold(*row),
+            Judged::Sound(row, raw) => match self.ledger.decide(self.known, &row) {
+                Identity::New => self.accept(*row),
+                Identity::Duplicate => self.counts.duplicate += 1,
+                Identity::Conflict => self.hold(conflicting(&row, &raw)),
+            },
+        }
+    }
+
+    fn accept(&mut self, row: VisitRow) {
+        self.counts.accepted += 1;
+        self.counts.units += u64::from(row.statistics.units);
+        self.counts.flagged += u64::from(!row.flags.is_empty());
+        for flag in &row.flags {
+            *self.flags.entry(flag).or_default() += 1;
+        }
+        if self.append.is_some() {
+            self.visit_rows.push(row);
+        }
+    }
+
+    fn hold(&mut self, row: HeldRow) {
+        self.counts.held += 1;
+        self.held.push(HeldReport {
+            line: row.line,
+            visit_id: row.visit_id.clone(),
+            findings: row.findings.clone(),
+        });
+        if !self.ledger.keep(self.known, &row) {
+            self.counts.held_before += 1;
+        } else if self.append.is_some() {
+            self.held_bytes += row.record.len();
+            self.held_rows.push(row);
+        }
+    }
+
+    async fn write(&mut self) -> Result<(), Failure> {
+        if let Some(append) = &mut self.append {
+            append.write_visits(&self.visit_rows).await?;
+            append.write_held(&self.held_rows).await?;
+        }
+        self.visit_rows.clear();
+        self.held_rows.clear();
+        self.held_bytes = 0;
+        Ok(())
+    }
+
+    fn finish(self) -> Taken {
+        let Intake {
+            counts,
+            held,
+            flags,
+            ledger,
+            append,
+            ..
+        } = self;
+        Taken {
+            counts,
+            held,
+            flags,
+            ledger,
+            append,
+        }
+    }
+
+    async fn abandon(self) {
+        if let Some(append) = self.append {
+            append.abandon().await;
+        }
+    }
+}
+
+/// Chunks of records, read on a thread of their own; two wait at the most.
+fn chunks(reader: RecordReader) -> mpsc::Receiver<Result<Vec<RawRecord>, Failure>> {
+    let (sender, receiver) = mpsc::channel(2);
+    spawn_blocking(move || {
+        for chunk in reader {
+            // The receiver is gone when the load has failed: nothing is left to read for.
+            if sender.blocking_send(chunk).is_err() {
+                break;
+            }
+        }
+    });
+    receiver
+}
+
+async fn judged(judge: Arc<Judge>, chunk: Vec<RawRecord>) -> Result<Vec<Judged>, Failure> {
+    let judging = spawn_blocking(move || chunk.into_iter().map(|raw| judge.judge(raw)).collect());
+    judging.await.map_err(|error| {
+        Failure::new(
+            Kind::Submission,
+            format!("a record could not be judged: {error}"),
+        )
+        .mend("please report it, with the file; nothing of it was loaded")
+    })
+}
+
+fn conflicting(row: &VisitRow, raw: &RawRecord) -> HeldRow {
+    held(raw, named(vec![revision_conflict(row)], &row.visit))
+}
+
+fn mark(file: &SubmittedFile, load_id: &str) -> LoadMark {
+    LoadMark {
+        load_id: load_id.to_owned(),
+        submission_sha256: file.sha256.clone(),
+        file_name: file.name.clone(),
+    }
+}
+
+fn submission(file: &SubmittedFile, now: Timestamp) -> Submission {
+    Submission {
+        sha256: file.sha256.clone(),
+        file_name: file.name.clone(),
+        form: file.form_name(),
+        bytes: file.bytes,
+        received_at: now,
+    }
+}

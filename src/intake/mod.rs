@@ -1,0 +1,9 @@
+//! Submission → accepted, duplicate, held.
+
+pub mod formats;
+pub mod identity;
+pub mod judge;
+pub mod load;
+pub mod reader;
+pub mod strict;
+pub mod validate;

@@ -1,0 +1,4 @@
+//! What a count means: how a pest is sampled, in which crop stages, and when treating pays.
+
+pub mod catalogue;
+pub mod threshold;

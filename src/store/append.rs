@@ -1,0 +1,249 @@
+//! One submission into the tables, in the order that makes a crash harmless.
+//!
+//! Rows are written and committed table by table, each bearing the `load_id` of this attempt. The
+//! receipt is committed last; until it is there, no reader sees the rows. The receipt's commit is
+//! bound to the version of the receipts that the decisions rest on: if another load was quicker,
+//! it is refused, and the caller looks again at what became visible.
+
+use deltalake::datafile::writer::{DeltaWriter, WriterConfig};
+use deltalake::kernel::transaction::{CommitBuilder, CommitProperties, TransactionError};
+use deltalake::kernel::{Action, Add};
+use deltalake::protocol::{DeltaOperation, SaveMode};
+use deltalake::table::config::TablePropertiesExt;
+use deltalake::{DeltaTable, DeltaTableError};
+use parquet::basic::{Compression, Encoding, ZstdLevel};
+use parquet::file::properties::WriterProperties;
+use parquet::schema::types::ColumnPath;
+
+use super::receipt::Receipt;
+use super::rows::{
+    HeldRow, LoadMark, VisitRow, held_batch, receipt_batch, units_batch, visits_batch,
+};
+use super::schema::arrow_schema;
+use super::tables::{Kept, Store, refused};
+use crate::failure::{Failure, Kind};
+
+/// The tables being appended to by one attempt of one load.
+pub struct Append {
+    mark: LoadMark,
+    visits: TableAppend,
+    units: TableAppend,
+    held: TableAppend,
+}
+
+/// An attempt whose rows are committed and wait for their receipt.
+pub struct Written {
+    receipt: Receipt,
+    adds: Vec<Add>,
+}
+
+/// How the commit of a receipt ended.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Sealed {
+    /// The submission is visible and on the disk.
+    Done,
+    /// Another load was quicker: decide identity again.
+    Overtaken,
+}
+
+impl Append {
+    /// Opens the tables for one attempt.
+    pub async fn begin(store: &Store, mark: LoadMark) -> Result<Append, Failure> {
+        Ok(Append {
+            mark,
+            visits: TableAppend::begin(store, Kept::Visits).await?,
+            units: TableAppend::begin(store, Kept::Units).await?,
+            held: TableAppend::begin(store, Kept::Held).await?,
+        })
+    }
+
+    /// Writes accepted visits and their units.
+    pub async fn write_visits(&mut self, rows: &[VisitRow]) -> Result<(), Failure> {
+        if rows.is_empty() {
+            return Ok(());
+        }
+        self.visits.write(visits_batch(rows, &self.mark)).await?;
+        self.units.write(units_batch(rows, &self.mark)).await
+    }
+
+    /// Writes held records.
+    pub async fn write_held(&mut self, rows: &[HeldRow]) -> Result<(), Failure> {
+        if rows.is_empty() {
+            return Ok(());
+        }
+        self.held.write(held_batch(rows, &self.mark)).await
+    }
+
+    /// Commits the rows, still invisible.
+    pub async fn finish(self, store: &Store, receipt: Receipt) -> Result<Written, Failure> {
+        assert_eq!(
+            receipt.load_id(),
+            self.mark.load_id,
+            "a receipt names its own load"
+        );
+        self.visits.commit().await?;
+        self.units.commit().await?;
+        self.held.commit().await?;
+        let mut receipts = TableAppend::begin(store, Kept::Receipts).await?;
+        receipts.write(receipt_batch(&receipt)).await?;
+        let (_, adds) = receipts.close().await?;
+        Ok(Written { receipt, adds })
+    }
+
+    /// Gives the attempt up; what it wrote stays invisible and is removed by `store vacuum`.
+    pub async fn abandon(self) {
+        for table in [self.visits, self.units, self.held] {
+            if let Err(error) = table.writer.abort().await {
+                tracing::warn!(%error, table = table.kept.name(), "could not give up an upload");
+            }
+        }
+    }
+}
+
+impl Written {
+    /// The receipt that waits.
+    pub fn receipt(&self) -> &Receipt {
+        &self.receipt
+    }
+
+    /// Commits the receipt if `receipts` is still the newest version.
+    pub async fn seal(&self, receipts: &DeltaTable) -> Result<Sealed, Failure> {
+        let actions = self.adds.iter().cloned().map(Action::Add).collect();
+        // No retry inside: a retry would commit on top of a load that we have not looked at.
+        let properties = CommitProperties::default().with_max_retries(0);
+        match commit(receipts, Kept::Receipts, actions, properties).await {
+            Ok(()) => Ok(Sealed::Done),
+            Err(DeltaTableError::Transaction {
+                source:
+                    TransactionError::MaxCommitAttempts(_)
+                    | TransactionError::VersionAlreadyExists(_)
+                    | TransactionError::CommitConflict(_),
+            }) => Ok(Sealed::Overtaken),
+            Err(error) => Err(refused("write to", Kept::Receipts, &error)),
+        }
+    }
+}
+
+struct TableAppend {
+    kept: Kept,
+    table: DeltaTable,
+    writer: DeltaWriter,
+}
+
+impl TableAppend {
+    async fn begin(store: &Store, kept: Kept) -> Result<TableAppend, Failure> {
+        let table = store.table(kept).await?;
+        let indexed = table
+            .snapshot()
+            .map_err(|error| refused("open", kept, &error))?
+            .table_config()
+            .num_indexed_cols();
+        let config = WriterConfig::new(
+            arrow_schema(kept.columns()),
+            kept.partition_columns(),
+            Some(writer_properties(kept)),
+            None,
+            None,
+            indexed,
+            Some(statistics_columns(kept)),
+        );
+        let writer = DeltaWriter::new(table.log_store().object_store(None), config);
+        Ok(TableAppend {
+            kept,
+            table,
+            writer,
+        })
+    }
+
+    async fn write(&mut self, batch: arrow::array::RecordBatch) -> Result<(), Failure> {
+        self.writer
+            .write(&batch)
+            .await
+            .map_err(|error| refused("write to", self.kept, &error))
+    }
+
+    async fn close(self) -> Result<(DeltaTable, Vec<Add>), Failure> {
+        let adds = self.writer.close().await;
+        Ok((
+            self.table,
+            adds.map_err(|error| refused("write to", self.kept, &error))?,
+        ))
+    }
+
+    async fn commit(self) -> Result<(), Failure> {
+        let kept = self.kept;
+        let (table, adds) = self.close().await?;
+        if adds.is_empty() {
+            return Ok(());
+        }
+        let actions = adds.into_iter().map(Action::Add).collect();
+        commit(&table, kept, actions, CommitProperties::default())
+            .await
+            .map_err(|error| match &error {
+                DeltaTableError::Transaction { .. } => Failure::new(
+                    Kind::Busy,
+                    format!("the table {} stayed busy: {error}", kept.name()),
+                )
+                .mend(
+                    "load again when the other loads are through; nothing of this one counts yet",
+                ),
+                _ => refused("write to", kept, &error),
+            })
+    }
+}
+
+async fn commit(
+    table: &DeltaTable,
+    kept: Kept,
+    actions: Vec<Action>,
+    properties: CommitProperties,
+) -> Result<(), DeltaTableError> {
+    let partition_columns = kept.partition_columns();
+    let operation = DeltaOperation::Write {
+        mode: SaveMode::Append,
+        partition_by: (!partition_columns.is_empty()).then_some(partition_columns),
+        predicate: None,
+    };
+    CommitBuilder::from(properties)
+        .with_actions(actions)
+        .build(Some(table.snapshot()?), table.log_store(), operation)
+        .await?;
+    Ok(())
+}
+
+/// Statistics that let a reader pass over files: those that queries ask by.
+fn statistics_columns(kept: Kept) -> Vec<String> {
+    let names: &[&str] = match kept {
+        Kept::Visits => &[
+            "load_id",
+            "visit_id",
+            "revision",
+            "observed_on",
+            "iso_week",
+            "county_id",
+        ],
+        Kept::Units => &["load_id", "visit_id"],
+        Kept::Held => &["load_id"],
+        Kept::Receipts => &["load_id", "received_at"],
+    };
+    names.iter().map(|name| (*name).to_owned()).collect()
+}
+
+fn writer_properties(kept: Kept) -> WriterProperties {
+    let fast = ZstdLevel::try_new(1).expect("1 is a level of zstd");
+    let mut properties = WriterProperties::builder().set_compression(Compression::ZSTD(fast));
+    // Ids repeat their neighbour or share its beginning; a dictionary of them would only grow.
+    for name in kept.columns().iter().map(|column| column.name) {
+        if matches!(
+            name,
+            "visit_id" | "field_id" | "remarks" | "outline" | "content_sha256" | "record"
+        ) {
+            let column = ColumnPath::from(name);
+            properties = properties.set_column_dictionary_enabled(column.clone(), false);
+            if matches!(name, "visit_id" | "field_id") {
+                properties = properties.set_column_encoding(column, Encoding::DELTA_BYTE_ARRAY);
+            }
+        }
+    }
+    properties.build()
+}

@@ -1,0 +1,12 @@
+//! What is kept: Delta tables of Parquet files. The only module that names Delta.
+
+pub mod append;
+pub mod care;
+pub mod durable;
+pub mod held;
+pub mod known;
+pub mod receipt;
+pub mod rows;
+pub mod schema;
+pub mod snapshot;
+pub mod tables;

@@ -1,0 +1,325 @@
+//! Rows of the kept tables, and how they become Arrow batches. Column order is that of
+//! [`super::schema`].
+
+use std::sync::Arc;
+
+use arrow::array::{
+    ArrayRef, BinaryArray, BooleanArray, Date32Array, Float64Array, Int32Array, Int64Array,
+    ListArray, RecordBatch, StringArray, TimestampMicrosecondArray,
+};
+use arrow::buffer::OffsetBuffer;
+use arrow::datatypes::{DataType, Field};
+use bytes::Bytes;
+use jiff::Timestamp;
+use jiff::civil::{Date, date};
+
+use super::receipt::Receipt;
+use super::schema::arrow_schema;
+use super::tables::Kept;
+use crate::visit::finding::Finding;
+use crate::visit::record::{Site, Visit};
+use crate::visit::sampling::{SamplingStatistics, Unit};
+use crate::visit::stage::Stage;
+use crate::visit::week::IsoWeek;
+
+/// An accepted visit with all that was derived from it.
+#[derive(Debug, Clone)]
+pub struct VisitRow {
+    /// The record.
+    pub visit: Visit,
+    /// Line of the submission, or place in its JSON array, from 1.
+    pub line: u64,
+    /// Day of the visit.
+    pub observed_on: Date,
+    /// When it was handed in.
+    pub submitted_at: Timestamp,
+    /// Its ISO week.
+    pub week: IsoWeek,
+    /// Its crop stage.
+    pub stage: Stage,
+    /// County of the point.
+    pub county_id: String,
+    /// What the counts say.
+    pub statistics: SamplingStatistics,
+    /// Codes of doubts.
+    pub flags: Vec<&'static str>,
+    /// SHA-256 of the record in canonical form.
+    pub content_sha256: [u8; 32],
+}
+
+/// A record that could not be accepted.
+#[derive(Debug, Clone)]
+pub struct HeldRow {
+    /// Line of the submission, or place in its JSON array, from 1.
+    pub line: u64,
+    /// Identity of the visit, if it could be read.
+    pub visit_id: Option<String>,
+    /// Revision, if it could be read.
+    pub revision: Option<u32>,
+    /// Pseudonym of the scout, if it could be read.
+    pub observer_id: Option<String>,
+    /// Why it is held, at least one.
+    pub findings: Vec<Finding>,
+    /// SHA-256 of the record as sent.
+    pub record_sha256: [u8; 32],
+    /// The record, byte for byte.
+    pub record: Bytes,
+}
+
+/// What every row of one load bears.
+#[derive(Debug, Clone)]
+pub struct LoadMark {
+    /// Identity of the load attempt.
+    pub load_id: String,
+    /// SHA-256 of the submission, hexadecimal.
+    pub submission_sha256: String,
+    /// Name of the submission's file.
+    pub file_name: String,
+}
+
+/// Rows of `visits`.
+pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
+    let text = |of: &dyn Fn(&VisitRow) -> &str| -> ArrayRef {
+        Arc::new(StringArray::from_iter_values(rows.iter().map(of)))
+    };
+    let own_text = |of: &dyn Fn(&VisitRow) -> String| -> ArrayRef {
+        Arc::new(StringArray::from_iter_values(rows.iter().map(of)))
+    };
+    let optional_text = |of: &dyn Fn(&VisitRow) -> Option<String>| -> ArrayRef {
+        Arc::new(rows.iter().map(of).collect::<StringArray>())
+    };
+    let whole = |of: &dyn Fn(&VisitRow) -> i32| -> ArrayRef {
+        Arc::new(Int32Array::from_iter_values(rows.iter().map(of)))
+    };
+    let long = |of: &dyn Fn(&VisitRow) -> i64| -> ArrayRef {
+        Arc::new(Int64Array::from_iter_values(rows.iter().map(of)))
+    };
+    let number = |of: &dyn Fn(&VisitRow) -> f64| -> ArrayRef {
+        Arc::new(Float64Array::from_iter_values(rows.iter().map(of)))
+    };
+    let optional_number = |of: &dyn Fn(&VisitRow) -> Option<f64>| -> ArrayRef {
+        Arc::new(rows.iter().map(of).collect::<Float64Array>())
+    };
+    let columns = vec![
+        repeated(&mark.load_id, rows.len()),
+        repeated(&mark.submission_sha256, rows.len()),
+        long(&|row| row.line as i64),
+        text(&|row| &row.visit.visit_id),
+        whole(&|row| row.visit.revision as i32),
+        Arc::new(BooleanArray::from_iter(
+            rows.iter()
+                .map(|row| Some(row.visit.retracted.unwrap_or(false))),
+        )),
+        Arc::new(Date32Array::from_iter_values(
+            rows.iter().map(|row| days(row.observed_on)),
+        )),
+        own_text(&|row| row.week.to_string()),
+        moments(rows.iter().map(|row| row.submitted_at)),
+        text(&|row| &row.visit.observer_id),
+        text(&|row| &row.visit.field.field_id),
+        optional_text(&|row| row.visit.field.farm_id.clone()),
+        number(&|row| row.visit.field.lon),
+        number(&|row| row.visit.field.lat),
+        text(&|row| &row.county_id),
+        optional_text(&|row| row.visit.field.county_id.clone()),
+        number(&|row| row.visit.field.area_ha),
+        optional_text(&|row| {
+            row.visit
+                .field
+                .outline
+                .as_ref()
+                .and_then(|outline| serde_json::to_string(outline).ok())
+        }),
+        text(&|row| &row.visit.field.crop_type),
+        text(&|row| &row.visit.protocol),
+        own_text(&|row| row.stage.to_string()),
+        text(&|row| &row.visit.crop_stage),
+        whole(&|row| row.stage.first_place()),
+        whole(&|row| row.stage.last_place()),
+        number(&|row| row.visit.economics.treatment_cost.amount),
+        text(&|row| row.visit.economics.treatment_cost.per.name()),
+        text(&|row| &row.visit.economics.treatment_cost.currency),
+        number(&|row| row.visit.economics.treatment_cost.per_ha()),
+        number(&|row| row.visit.economics.market_value.amount),
+        text(&|row| row.visit.economics.market_value.per.name()),
+        text(&|row| &row.visit.economics.market_value.currency),
+        number(&|row| row.visit.economics.market_value.per_kg()),
+        number(&|row| row.visit.economics.plant_population.count),
+        text(&|row| row.visit.economics.plant_population.per.name()),
+        number(&|row| row.visit.economics.plant_population.per_ha()),
+        text(&|row| row.visit.count_form().map_or("", |form| form.member())),
+        whole(&|row| row.statistics.sites as i32),
+        whole(&|row| row.statistics.units as i32),
+        long(&|row| row.statistics.total as i64),
+        number(&|row| row.statistics.field_mean),
+        optional_number(&|row| row.statistics.variance_between_sites),
+        optional_number(&|row| row.statistics.variance_within_sites),
+        optional_number(&|row| row.statistics.standard_error),
+        optional_text(&|row| (!row.flags.is_empty()).then(|| row.flags.join(" "))),
+        optional_text(&|row| row.visit.remarks.clone()),
+        Arc::new(BinaryArray::from_iter_values(
+            rows.iter().map(|row| row.content_sha256),
+        )),
+        whole(&|row| row.week.season()),
+    ];
+    batch(Kept::Visits, columns)
+}
+
+/// Rows of `units`: every unit of every visit, in order.
+pub fn units_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
+    let units: Vec<UnitRow<'_>> = rows.iter().flat_map(unit_rows).collect();
+    let whole = |of: &dyn Fn(&UnitRow<'_>) -> i32| -> ArrayRef {
+        Arc::new(Int32Array::from_iter_values(units.iter().map(of)))
+    };
+    let optional_number = |of: &dyn Fn(&UnitRow<'_>) -> Option<f64>| -> ArrayRef {
+        Arc::new(units.iter().map(of).collect::<Float64Array>())
+    };
+    let columns = vec![
+        repeated(&mark.load_id, units.len()),
+        Arc::new(StringArray::from_iter_values(
+            units.iter().map(|row| &row.visit.visit_id),
+        )),
+        whole(&|row| row.visit.revision as i32),
+        whole(&|row| row.site.site as i32),
+        Arc::new(
+            units
+                .iter()
+                .map(|row| row.site.side.as_deref())
+                .collect::<StringArray>(),
+        ),
+        optional_number(&|row| row.site.lon),
+        optional_number(&|row| row.site.lat),
+        whole(&|row| row.number),
+        Arc::new(Int64Array::from_iter_values(
+            units.iter().map(|row| row.unit.total() as i64),
+        )),
+        counts(&units),
+        Arc::new(
+            units
+                .iter()
+                .map(|row| row.unit.nights.map(|nights| nights as i32))
+                .collect::<Int32Array>(),
+        ),
+        whole(&|row| row.season),
+    ];
+    batch(Kept::Units, columns)
+}
+
+/// Rows of `held`.
+pub fn held_batch(rows: &[HeldRow], mark: &LoadMark) -> RecordBatch {
+    let columns: Vec<ArrayRef> = vec![
+        repeated(&mark.load_id, rows.len()),
+        repeated(&mark.submission_sha256, rows.len()),
+        repeated(&mark.file_name, rows.len()),
+        Arc::new(Int64Array::from_iter_values(
+            rows.iter().map(|row| row.line as i64),
+        )),
+        Arc::new(
+            rows.iter()
+                .map(|row| row.visit_id.as_deref())
+                .collect::<StringArray>(),
+        ),
+        Arc::new(
+            rows.iter()
+                .map(|row| row.revision.map(|r| r as i32))
+                .collect::<Int32Array>(),
+        ),
+        Arc::new(
+            rows.iter()
+                .map(|row| row.observer_id.as_deref())
+                .collect::<StringArray>(),
+        ),
+        Arc::new(StringArray::from_iter_values(rows.iter().map(|row| {
+            serde_json::to_string(&row.findings).expect("findings are plain text")
+        }))),
+        Arc::new(BinaryArray::from_iter_values(
+            rows.iter().map(|row| row.record_sha256),
+        )),
+        Arc::new(BinaryArray::from_iter_values(
+            rows.iter().map(|row| &row.record),
+        )),
+    ];
+    batch(Kept::Held, columns)
+}
+
+/// The one row of a receipt.
+pub fn receipt_batch(receipt: &Receipt) -> RecordBatch {
+    let text = |value: &str| repeated(value, 1);
+    let count = |value: u64| -> ArrayRef { Arc::new(Int64Array::from(vec![value as i64])) };
+    let (submission, counts) = (receipt.submission(), receipt.counts());
+    let columns = vec![
+        text(receipt.load_id()),
+        text(&submission.sha256),
+        text(&submission.file_name),
+        text(&submission.form),
+        count(submission.bytes),
+        moments([submission.received_at].into_iter()),
+        count(counts.received),
+        count(counts.accepted),
+        count(counts.duplicate),
+        count(counts.held),
+        count(counts.held_before),
+        count(counts.units),
+        count(counts.flagged),
+        text(env!("CARGO_PKG_VERSION")),
+    ];
+    batch(Kept::Receipts, columns)
+}
+
+/// One unit with the visit and site that it belongs to.
+struct UnitRow<'a> {
+    visit: &'a Visit,
+    season: i32,
+    site: &'a Site,
+    number: i32,
+    unit: Unit<'a>,
+}
+
+fn unit_rows(row: &VisitRow) -> impl Iterator<Item = UnitRow<'_>> {
+    row.visit.sites.iter().flat_map(move |site| {
+        (1..).zip(site.units()).map(move |(number, unit)| UnitRow {
+            visit: &row.visit,
+            season: row.week.season(),
+            site,
+            number,
+            unit,
+        })
+    })
+}
+
+/// The list column of counts, built from its offsets in one piece.
+fn counts(units: &[UnitRow<'_>]) -> ArrayRef {
+    let offsets = OffsetBuffer::from_lengths(units.iter().map(|row| row.unit.counts.len()));
+    let values = units
+        .iter()
+        .flat_map(|row| row.unit.counts)
+        .map(|count| count.0 as i32);
+    let item = Arc::new(Field::new("element", DataType::Int32, true));
+    Arc::new(ListArray::new(
+        item,
+        offsets,
+        Arc::new(Int32Array::from_iter_values(values)),
+        None,
+    ))
+}
+
+fn batch(kept: Kept, columns: Vec<ArrayRef>) -> RecordBatch {
+    RecordBatch::try_new(arrow_schema(kept.columns()), columns)
+        .expect("the columns are those of the table's schema")
+}
+
+fn repeated(value: &str, rows: usize) -> ArrayRef {
+    Arc::new(StringArray::from_iter_values(std::iter::repeat_n(
+        value, rows,
+    )))
+}
+
+fn moments(values: impl Iterator<Item = Timestamp>) -> ArrayRef {
+    let values = values.map(|moment| moment.as_microsecond());
+    Arc::new(TimestampMicrosecondArray::from_iter_values(values).with_timezone("UTC"))
+}
+
+/// Days since 1970-01-01, as Arrow keeps a date.
+fn days(day: Date) -> i32 {
+    (day - date(1970, 1, 1)).get_days()
+}

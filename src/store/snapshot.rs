@@ -1,0 +1,63 @@
+//! A fixed version of the tables, for reading.
+//!
+//! The store's version is that of the receipts: a row counts if a receipt of that version names its
+//! load. The receipts are opened first, so that every row that they name is there.
+
+use datafusion::prelude::{SessionConfig, SessionContext};
+use deltalake::DeltaTable;
+
+use super::tables::{Kept, Store};
+use crate::failure::{Failure, Kind};
+
+/// A fixed version of the kept tables, registered under their names.
+pub struct Snapshot {
+    session: SessionContext,
+    receipts: DeltaTable,
+}
+
+impl Snapshot {
+    /// Opens the newest version; `partitions` is how many parts a query may be split into.
+    pub async fn open(store: &Store, partitions: usize) -> Result<Snapshot, Failure> {
+        let receipts = store.table(Kept::Receipts).await?;
+        let session = SessionContext::new_with_config(
+            SessionConfig::new().with_target_partitions(partitions),
+        );
+        register(&session, Kept::Receipts, &receipts).await?;
+        for kept in [Kept::Visits, Kept::Units, Kept::Held] {
+            register(&session, kept, &store.table(kept).await?).await?;
+        }
+        Ok(Snapshot { session, receipts })
+    }
+
+    /// The version of the store: that of its receipts.
+    pub fn version(&self) -> u64 {
+        self.receipts.version().unwrap_or_default()
+    }
+
+    /// The session in which the tables stand.
+    pub fn session(&self) -> &SessionContext {
+        &self.session
+    }
+
+    /// The receipts table at this version.
+    pub fn receipts(&self) -> &DeltaTable {
+        &self.receipts
+    }
+}
+
+async fn register(session: &SessionContext, kept: Kept, table: &DeltaTable) -> Result<(), Failure> {
+    let provider = table
+        .table_provider()
+        .await
+        .map_err(|error| unreadable(&error))?;
+    session
+        .register_table(kept.name(), provider)
+        .map_err(|error| unreadable(&error))?;
+    Ok(())
+}
+
+/// A query of ours that the engine could not run.
+pub(super) fn unreadable(error: &datafusion::error::DataFusionError) -> Failure {
+    Failure::new(Kind::Store, format!("cannot read the store: {error}"))
+        .mend("`bractline store verify` names the file that is damaged")
+}

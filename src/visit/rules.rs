@@ -1,0 +1,318 @@
+//! The trade rules: one function a code, over a visit and plain limits.
+//!
+//! A rule says what was found and what would be right. Whether a finding holds the record or only
+//! flags it stands beside the rule, in [`holding_findings`] and [`flags`]. Rules that need a map
+//! are in `intake`, where the region is known.
+
+use jiff::civil::Date;
+
+use super::finding::Finding;
+use super::record::{CountForm, Visit};
+use super::stage::Stage;
+
+/// What a protocol and a workspace allow; plain values, so that rules need nothing else of ours.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Limits {
+    /// The protocol's id, for messages.
+    pub protocol: String,
+    /// The form of counts that the protocol asks for.
+    pub count_form: CountForm,
+    /// Counts of a unit: six bracts a head. `None` leaves it open.
+    pub counts_per_unit: Option<usize>,
+    /// Fewest sites that make a full sample.
+    pub sites_min: usize,
+    /// Fewest units of a site that make a full sample.
+    pub units_per_site_min: usize,
+    /// Crop types that the protocol knows.
+    pub crop_types: Vec<String>,
+    /// Currency of the plausible amounts, ISO 4217.
+    pub currency: String,
+    /// Plausible cost of one treatment, money per acre.
+    pub treatment_cost_per_acre: (f64, f64),
+    /// Plausible market value, money per pound.
+    pub market_value_per_lb: (f64, f64),
+    /// Plausible plants per acre.
+    pub plants_per_acre: (f64, f64),
+    /// Plausible area of a field, hectares.
+    pub area_ha: (f64, f64),
+}
+
+/// The days of the year in which a workspace takes visits, both included.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SeasonDays {
+    /// Month and day of the first.
+    pub first: (i8, i8),
+    /// Month and day of the last.
+    pub last: (i8, i8),
+}
+
+/// Every finding that holds the record.
+pub fn holding_findings(visit: &Visit, limits: &Limits, season: SeasonDays) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    findings.extend(date_outside_season(visit, season));
+    findings.extend(date_after_submission(visit));
+    findings.extend(stage_unknown(visit));
+    findings.extend(crop_type_unknown(visit, limits));
+    findings.extend(count_form_wrong(visit, limits));
+    findings.extend(bracts_not_six(visit, limits));
+    findings.extend(site_repeated(visit));
+    findings.extend(currencies_differ(visit));
+    if !currency_unchecked(visit, limits) {
+        findings.extend(treatment_cost_implausible(visit, limits));
+        findings.extend(market_value_implausible(visit, limits));
+    }
+    findings.extend(plant_population_implausible(visit, limits));
+    findings.extend(area_implausible(visit, limits));
+    findings
+}
+
+/// Every doubt about a record that is accepted all the same, as codes.
+pub fn flags(visit: &Visit, limits: &Limits) -> Vec<&'static str> {
+    let mut flags = Vec::new();
+    if too_few_sites(visit, limits) {
+        flags.push("too-few-sites");
+    }
+    if too_few_units(visit, limits) {
+        flags.push("too-few-units");
+    }
+    if currency_unchecked(visit, limits) {
+        flags.push("currency-unchecked");
+    }
+    flags
+}
+
+/// The day of the visit. The schema promises that the text is a date.
+pub fn observed_on(visit: &Visit) -> Option<Date> {
+    visit.observed_on.parse().ok()
+}
+
+fn date_outside_season(visit: &Visit, season: SeasonDays) -> Option<Finding> {
+    let day = observed_on(visit)?;
+    let day_of_year = (day.month(), day.day());
+    let inside = if season.first <= season.last {
+        (season.first..=season.last).contains(&day_of_year)
+    } else {
+        // A season that spans the new year, as in the south.
+        day_of_year >= season.first || day_of_year <= season.last
+    };
+    (!inside).then(|| {
+        let (first, last) = (season.first, season.last);
+        Finding::new(
+            "date-outside-season",
+            "/observed_on",
+            &visit.observed_on,
+            format!(
+                "a day of the season is expected, {:02}-{:02} to {:02}-{:02} (bractline.toml, [season])",
+                first.0, first.1, last.0, last.1
+            ),
+        )
+    })
+}
+
+/// Both days are those that the sender wrote, so that no time zone is guessed.
+fn date_after_submission(visit: &Visit) -> Option<Finding> {
+    let submitted_on = visit.submitted_at.get(..10)?;
+    // Both are YYYY-MM-DD, so the order of text is the order of time.
+    (visit.observed_on.as_str() > submitted_on).then(|| {
+        Finding::new(
+            "date-after-submission",
+            "/observed_on",
+            &visit.observed_on,
+            format!("a day not after the submission is expected, {submitted_on} at the latest"),
+        )
+    })
+}
+
+fn stage_unknown(visit: &Visit) -> Option<Finding> {
+    Stage::parse(&visit.crop_stage).is_none().then(|| {
+        Finding::new(
+            "stage-unknown",
+            "/crop_stage",
+            quoted(&visit.crop_stage),
+            "a stage of the scale is expected: VE, V1, V2 …, R1 to R9, or R5.0 to R5.9",
+        )
+    })
+}
+
+fn crop_type_unknown(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    let crop_type = &visit.field.crop_type;
+    (!limits.crop_types.contains(crop_type)).then(|| {
+        Finding::new(
+            "crop-type-unknown",
+            "/field/crop_type",
+            quoted(crop_type),
+            format!(
+                "{} knows: {}",
+                limits.protocol,
+                limits.crop_types.join(", ")
+            ),
+        )
+    })
+}
+
+fn count_form_wrong(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    let wrong = visit
+        .sites
+        .iter()
+        .position(|site| site.count_form() != Some(limits.count_form))?;
+    let found = visit.sites[wrong]
+        .count_form()
+        .map_or("no counts", CountForm::member);
+    Some(Finding::new(
+        "count-form-wrong",
+        format!("/sites/{wrong}"),
+        found,
+        format!(
+            "{} counts {} at every site",
+            limits.protocol,
+            limits.count_form.member()
+        ),
+    ))
+}
+
+fn bracts_not_six(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    let wanted = limits.counts_per_unit?;
+    visit
+        .sites
+        .iter()
+        .enumerate()
+        .find_map(|(site_place, site)| {
+            let heads = site.heads.as_ref()?;
+            let head_place = heads.iter().position(|head| head.len() != wanted)?;
+            Some(Finding::new(
+                "bracts-not-six",
+                format!("/sites/{site_place}/heads/{head_place}"),
+                format!("{} counts", heads[head_place].len()),
+                format!("{} takes {wanted} bracts a head", limits.protocol),
+            ))
+        })
+}
+
+fn site_repeated(visit: &Visit) -> Option<Finding> {
+    let mut seen = std::collections::HashSet::new();
+    let place = visit
+        .sites
+        .iter()
+        .position(|site| !seen.insert(site.site))?;
+    Some(Finding::new(
+        "site-repeated",
+        format!("/sites/{place}/site"),
+        format!("site {} a second time", visit.sites[place].site),
+        "each site of a visit has a number of its own",
+    ))
+}
+
+fn currencies_differ(visit: &Visit) -> Option<Finding> {
+    let cost = &visit.economics.treatment_cost.currency;
+    let value = &visit.economics.market_value.currency;
+    (cost != value).then(|| {
+        Finding::new(
+            "currencies-differ",
+            "/economics/market_value/currency",
+            format!("{value}, with the treatment cost in {cost}"),
+            "one currency for both is expected",
+        )
+    })
+}
+
+fn treatment_cost_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    let cost = &visit.economics.treatment_cost;
+    implausible(
+        "treatment-cost-implausible",
+        "/economics/treatment_cost/amount",
+        cost.per_acre(),
+        limits.treatment_cost_per_acre,
+        format!("{} {} per {}", cost.amount, cost.currency, cost.per.name()),
+        format!("{} per acre", limits.currency),
+        limits,
+    )
+}
+
+fn market_value_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    let value = &visit.economics.market_value;
+    implausible(
+        "market-value-implausible",
+        "/economics/market_value/amount",
+        value.per_lb(),
+        limits.market_value_per_lb,
+        format!(
+            "{} {} per {}",
+            value.amount,
+            value.currency,
+            value.per.name()
+        ),
+        format!(
+            "{} per lb (were cents, or a hundredweight, meant?)",
+            limits.currency
+        ),
+        limits,
+    )
+}
+
+fn plant_population_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    let plants = &visit.economics.plant_population;
+    implausible(
+        "plant-population-implausible",
+        "/economics/plant_population/count",
+        plants.per_acre(),
+        limits.plants_per_acre,
+        format!("{} plants per {}", plants.count, plants.per.name()),
+        "plants per acre".to_owned(),
+        limits,
+    )
+}
+
+fn area_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    let area_ha = visit.field.area_ha;
+    implausible(
+        "area-implausible",
+        "/field/area_ha",
+        area_ha,
+        limits.area_ha,
+        format!("{area_ha} ha"),
+        "ha (were acres meant?)".to_owned(),
+        limits,
+    )
+}
+
+fn implausible(
+    code: &str,
+    pointer: &str,
+    value: f64,
+    (low, high): (f64, f64),
+    found: String,
+    unit: String,
+    limits: &Limits,
+) -> Option<Finding> {
+    (!(low..=high).contains(&value)).then(|| {
+        let expected = format!(
+            "for {} {low} to {high} {unit} is plausible",
+            limits.protocol
+        );
+        Finding::new(code, pointer, found, expected)
+    })
+}
+
+fn too_few_sites(visit: &Visit, limits: &Limits) -> bool {
+    visit.sites.len() < limits.sites_min
+}
+
+fn too_few_units(visit: &Visit, limits: &Limits) -> bool {
+    visit
+        .sites
+        .iter()
+        .any(|site| site.units().len() < limits.units_per_site_min)
+}
+
+/// Amounts in another currency than the protocol's cannot be compared with its bounds.
+fn currency_unchecked(visit: &Visit, limits: &Limits) -> bool {
+    visit.economics.treatment_cost.currency != limits.currency
+}
+
+fn quoted(text: &str) -> String {
+    let mut shown: String = text.chars().take(60).collect();
+    if shown.len() < text.len() {
+        shown.push('…');
+    }
+    format!("{shown:?}")
+}

@@ -1,0 +1,167 @@
+//! Sampling statistics of a visit: unit totals → site means → field mean.
+//!
+//! Two-stage sampling with sites as the primary units (Cochran, W.G. 1977, Sampling Techniques,
+//! 3rd ed., chapter 10; from memory): the standard error rests on the site means alone.
+
+use super::record::{CountForm, Site, Visit};
+
+/// What a visit's counts say about the field.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SamplingStatistics {
+    /// Sites sampled.
+    pub sites: u32,
+    /// Units (heads, plants, traps) examined.
+    pub units: u32,
+    /// All that was counted.
+    pub total: u64,
+    /// Mean of the site means: per head, per plant, or per trap and night.
+    pub field_mean: f64,
+    /// Variance of the site means, `sites - 1` degrees of freedom; `None` for a single site.
+    pub variance_between_sites: Option<f64>,
+    /// Variance of units about their site's mean, pooled over the sites, `units - sites` degrees of
+    /// freedom; `None` if each site has one unit.
+    pub variance_within_sites: Option<f64>,
+    /// Standard deviation of the site means ÷ √sites; `None` for a single site.
+    pub standard_error: Option<f64>,
+}
+
+/// One unit as it is kept: what was counted on it, in order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Unit<'a> {
+    /// The counts within the unit: six bracts, or one number.
+    pub counts: &'a [super::record::Count],
+    /// Nights that a trap stood.
+    pub nights: Option<u32>,
+}
+
+impl Unit<'_> {
+    /// The unit's total.
+    pub fn total(&self) -> u64 {
+        self.counts.iter().map(|count| u64::from(count.0)).sum()
+    }
+
+    /// The total that enters the means: a trap's is divided by its nights.
+    fn value(&self) -> f64 {
+        // At most 100 counts of a million each: exact in a double.
+        let total = self.total() as f64;
+        self.nights
+            .map_or(total, |nights| total / f64::from(nights))
+    }
+}
+
+impl Site {
+    /// The site's units, in order.
+    pub fn units(&self) -> Vec<Unit<'_>> {
+        match (&self.heads, &self.plants, &self.traps) {
+            (Some(heads), _, _) => heads
+                .iter()
+                .map(|head| Unit {
+                    counts: head,
+                    nights: None,
+                })
+                .collect(),
+            (_, Some(plants), _) => plants
+                .chunks(1)
+                .map(|plant| Unit {
+                    counts: plant,
+                    nights: None,
+                })
+                .collect(),
+            (_, _, Some(traps)) => traps
+                .iter()
+                .map(|trap| Unit {
+                    counts: std::slice::from_ref(&trap.catch),
+                    nights: Some(trap.nights),
+                })
+                .collect(),
+            _ => Vec::new(),
+        }
+    }
+}
+
+impl Visit {
+    /// The form of the counts; `None` if the sites do not all use the same one.
+    pub fn count_form(&self) -> Option<CountForm> {
+        let form = self.sites.first()?.count_form()?;
+        self.sites
+            .iter()
+            .all(|site| site.count_form() == Some(form))
+            .then_some(form)
+    }
+
+    /// The sampling statistics of the visit's counts. Sites must not be empty, which the schema
+    /// promises.
+    pub fn sampling_statistics(&self) -> SamplingStatistics {
+        let sites: Vec<Vec<Unit<'_>>> = self.sites.iter().map(Site::units).collect();
+        let values: Vec<Vec<f64>> = sites
+            .iter()
+            .map(|site| site.iter().map(Unit::value).collect())
+            .collect();
+        statistics(&values, sites.iter().flatten().map(Unit::total).sum())
+    }
+}
+
+/// Statistics of the units' values, site by site.
+fn statistics(values: &[Vec<f64>], total: u64) -> SamplingStatistics {
+    let site_means: Vec<f64> = values.iter().map(|site| mean(site)).collect();
+    let units: usize = values.iter().map(Vec::len).sum();
+    let field_mean = mean(&site_means);
+    let within: f64 = values
+        .iter()
+        .zip(&site_means)
+        .map(|(site, mean)| squared_deviations(site, *mean))
+        .sum();
+    let variance_between_sites = divided(
+        squared_deviations(&site_means, field_mean),
+        values.len() - 1,
+    );
+    SamplingStatistics {
+        sites: values.len() as u32,
+        units: units as u32,
+        total,
+        field_mean,
+        variance_between_sites,
+        variance_within_sites: divided(within, units - values.len()),
+        standard_error: variance_between_sites
+            .map(|variance| (variance / values.len() as f64).sqrt()),
+    }
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
+fn squared_deviations(values: &[f64], mean: f64) -> f64 {
+    values.iter().map(|value| (value - mean).powi(2)).sum()
+}
+
+fn divided(sum: f64, degrees_of_freedom: usize) -> Option<f64> {
+    (degrees_of_freedom > 0).then(|| sum / degrees_of_freedom as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_site_has_a_mean_but_no_standard_error() {
+        // The worked visit of the design: heads of 3 and 1 eggs at one site.
+        let result = statistics(&[vec![3.0, 1.0]], 4);
+        assert_eq!(result.field_mean, 2.0);
+        assert_eq!(result.variance_within_sites, Some(2.0));
+        assert_eq!(
+            (result.variance_between_sites, result.standard_error),
+            (None, None)
+        );
+    }
+
+    #[test]
+    fn the_field_mean_weighs_sites_not_units() {
+        // By hand: site means 2 and 6, field mean 4, not the 3.333 of the pooled units.
+        let result = statistics(&[vec![1.0, 3.0], vec![6.0]], 10);
+        assert_eq!(result.field_mean, 4.0);
+        assert_eq!(result.variance_between_sites, Some(8.0));
+        assert_eq!(result.standard_error, Some(2.0));
+        assert_eq!(result.variance_within_sites, Some(2.0));
+    }
+}

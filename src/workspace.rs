@@ -1,0 +1,293 @@
+//! The workspace: finds and checks `bractline.toml`, and alone knows where files lie.
+
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+
+use crate::failure::{Failure, Kind};
+use crate::visit::rules::SeasonDays;
+
+/// Name of the settings file; a folder that holds it is a workspace.
+pub const SETTINGS_FILE: &str = "bractline.toml";
+/// Name of the user's own boundary file within the workspace.
+const BOUNDARIES_FILE: &str = "boundaries.json";
+/// Fewer fields than this would give a single farm away.
+const MIN_GROUP_MIN: u32 = 3;
+
+/// A workspace on the disk, with its settings.
+#[derive(Debug, Clone)]
+pub struct Workspace {
+    folder: PathBuf,
+    settings: Settings,
+}
+
+/// What `bractline.toml` says.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Settings {
+    /// The counties.
+    pub region: RegionSettings,
+    /// The days of the season.
+    #[serde(default)]
+    pub season: SeasonSettings,
+    /// What protects single farms.
+    #[serde(default)]
+    pub disclosure: DisclosureSettings,
+    /// Who publishes.
+    #[serde(default)]
+    pub office: OfficeSettings,
+}
+
+/// Where the counties come from.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RegionSettings {
+    /// `us:46`, or the name of a file in the workspace.
+    pub boundaries: String,
+    /// Property of a county's id in that file.
+    #[serde(default = "id_property")]
+    pub id_property: String,
+    /// Property of a county's name in that file.
+    #[serde(default = "name_property")]
+    pub name_property: String,
+}
+
+/// First and last day of the season, `MM-DD`, both included.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct SeasonSettings {
+    /// First day.
+    pub first_day: String,
+    /// Last day.
+    pub last_day: String,
+}
+
+/// The smallest groups that are published.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct DisclosureSettings {
+    /// Fewest fields of a county-week.
+    pub min_fields: u32,
+    /// Fewest farms of a county-week, where farms are given.
+    pub min_farms: u32,
+    /// Published points are moved to a grid of this width, kilometres.
+    pub point_grid_km: f64,
+}
+
+/// Who publishes the alert.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct OfficeSettings {
+    /// Name of the office.
+    pub name: String,
+    /// How to reach it.
+    pub contact: String,
+}
+
+impl Default for SeasonSettings {
+    fn default() -> Self {
+        SeasonSettings {
+            first_day: "06-01".to_owned(),
+            last_day: "09-30".to_owned(),
+        }
+    }
+}
+
+impl Default for DisclosureSettings {
+    fn default() -> Self {
+        DisclosureSettings {
+            min_fields: 3,
+            min_farms: 3,
+            point_grid_km: 10.0,
+        }
+    }
+}
+
+fn id_property() -> String {
+    "GEOID".to_owned()
+}
+
+fn name_property() -> String {
+    "NAME".to_owned()
+}
+
+impl Workspace {
+    /// Makes a workspace in a folder that is empty or not there yet. With `boundaries` the text of the
+    /// user's own file is kept beside the settings.
+    pub fn create(
+        folder: &Path,
+        region: &RegionSettings,
+        boundaries: Option<&str>,
+    ) -> Result<Workspace, Failure> {
+        let unwritable = |error| Failure::file("make the workspace", folder, &error);
+        std::fs::create_dir_all(folder).map_err(unwritable)?;
+        if folder.read_dir().map_err(unwritable)?.next().is_some() {
+            return Err(Failure::new(
+                Kind::Files,
+                format!(
+                    "cannot make a workspace in {}: it is not empty",
+                    folder.display()
+                ),
+            )
+            .mend("name a new folder"));
+        }
+        if let Some(text) = boundaries {
+            std::fs::write(folder.join(BOUNDARIES_FILE), text).map_err(unwritable)?;
+        }
+        std::fs::create_dir(folder.join("protocols")).map_err(unwritable)?;
+        // The settings come last: with them the folder becomes a workspace.
+        std::fs::write(folder.join(SETTINGS_FILE), settings_text(region)).map_err(unwritable)?;
+        Workspace::open(folder)
+    }
+
+    /// Opens the workspace in a folder.
+    pub fn open(folder: &Path) -> Result<Workspace, Failure> {
+        let place = folder.join(SETTINGS_FILE);
+        let text = std::fs::read_to_string(&place).map_err(|error| match error.kind() {
+            std::io::ErrorKind::NotFound => Failure::new(
+                Kind::Files,
+                format!(
+                    "{} is not a workspace: it has no {SETTINGS_FILE}",
+                    folder.display()
+                ),
+            )
+            .mend("name one with --workspace DIR, or make one: bractline init DIR --region us:46"),
+            _ => Failure::file("read", &place, &error),
+        })?;
+        let settings: Settings = toml::from_str(&text).map_err(|error| {
+            Failure::new(Kind::Settings, format!("cannot use {}", place.display()))
+                .at(error.to_string().trim_end().to_owned())
+                .mend("mend the line; `bractline init` writes every setting with its default")
+        })?;
+        let workspace = Workspace {
+            folder: folder.to_owned(),
+            settings,
+        };
+        workspace.season()?;
+        workspace.check_disclosure()?;
+        Ok(workspace)
+    }
+
+    /// The settings.
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// The workspace's folder.
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// The folder of the kept tables.
+    pub fn store(&self) -> PathBuf {
+        self.folder.join("store")
+    }
+
+    /// The folder of the workspace's own protocols.
+    pub fn protocols(&self) -> PathBuf {
+        self.folder.join("protocols")
+    }
+
+    /// The folder of the alerts.
+    pub fn alerts(&self) -> PathBuf {
+        self.folder.join("alerts")
+    }
+
+    /// The user's own boundary file, if the region is not a built-in one.
+    pub fn boundaries(&self) -> Option<PathBuf> {
+        let boundaries = &self.settings.region.boundaries;
+        (!boundaries.starts_with("us:")).then(|| self.folder.join(boundaries))
+    }
+
+    /// The days of the season.
+    pub fn season(&self) -> Result<SeasonDays, Failure> {
+        let season = &self.settings.season;
+        Ok(SeasonDays {
+            first: day_of_year("first_day", &season.first_day)?,
+            last: day_of_year("last_day", &season.last_day)?,
+        })
+    }
+
+    fn check_disclosure(&self) -> Result<(), Failure> {
+        let disclosure = &self.settings.disclosure;
+        let wrong = |what: &str| {
+            Err(Failure::new(Kind::Settings, format!("[disclosure] {what}"))
+                .at(SETTINGS_FILE)
+                .mend(format!("{MIN_GROUP_MIN} or more protects a single farm")))
+        };
+        if disclosure.min_fields < MIN_GROUP_MIN {
+            return wrong("min_fields is too small");
+        }
+        if disclosure.min_farms < MIN_GROUP_MIN {
+            return wrong("min_farms is too small");
+        }
+        if !(disclosure.point_grid_km.is_finite() && disclosure.point_grid_km > 0.0) {
+            return wrong("point_grid_km must be a positive number");
+        }
+        Ok(())
+    }
+}
+
+/// The settings of a region that the user brought.
+pub fn own_region(id_property: &str, name_property: &str) -> RegionSettings {
+    RegionSettings {
+        boundaries: BOUNDARIES_FILE.to_owned(),
+        id_property: id_property.to_owned(),
+        name_property: name_property.to_owned(),
+    }
+}
+
+fn day_of_year(name: &str, text: &str) -> Result<(i8, i8), Failure> {
+    // 2024 is a leap year, so that 02-29 is a day.
+    format!("2024-{text}")
+        .parse::<jiff::civil::Date>()
+        .ok()
+        .filter(|_| text.len() == 5)
+        .map(|day| (day.month(), day.day()))
+        .ok_or_else(|| {
+            Failure::new(
+                Kind::Settings,
+                format!("[season] {name} = {text:?} is not a day"),
+            )
+            .at(SETTINGS_FILE)
+            .mend("write month and day, as 06-01")
+        })
+}
+
+/// The settings file of a new workspace: every setting, its default and what it does.
+fn settings_text(region: &RegionSettings) -> String {
+    let text = |value: &str| toml::Value::from(value).to_string();
+    format!(
+        r#"# Settings of this workspace. Every setting stands here with its default.
+
+[region]
+# The counties: "us:46" or "us:20,31" (US states by their two-digit code, boundaries of 2017), or the
+# name of a GeoJSON or TopoJSON file in this folder.
+boundaries = {boundaries}
+# Where the boundary file keeps a county's id and name; not used with "us:".
+id_property = {id_property}
+name_property = {name_property}
+
+[season]
+# Visits outside these days of the year are held. Month and day, both included.
+first_day = "06-01"
+last_day = "09-30"
+
+[disclosure]
+# A county-week with fewer fields than this, or fewer farms where farms are given, is suppressed: none
+# of its figures is published. Three is the least that the program takes.
+min_fields = 3
+min_farms = 3
+# Published points are moved to the middle of the cell of a grid this wide, in kilometres.
+point_grid_km = 10.0
+
+[office]
+# Stands at the foot of the alert.
+name = ""
+contact = ""
+"#,
+        boundaries = text(&region.boundaries),
+        id_property = text(&region.id_property),
+        name_property = text(&region.name_property),
+    )
+}
