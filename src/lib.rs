@@ -4,6 +4,7 @@ pub mod failure;
 pub mod intake;
 pub mod protocol;
 pub mod region;
+pub mod rollup;
 pub mod store;
 pub mod visit;
 pub mod workspace;

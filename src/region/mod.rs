@@ -1,0 +1,180 @@
+//! Where: the counties of a region, and the county that a point lies in.
+//!
+//! Boundaries come with the program or from the user's own file; either way they end as the same
+//! [`Region`]. Nothing here draws a map, hides a small group or knows a visit.
+
+mod boundaries;
+mod built_in;
+mod locate;
+mod topology;
+
+use std::path::Path;
+
+use geo::{BoundingRect, Rect, coord};
+
+use crate::failure::{Failure, Kind};
+use boundaries::{Boundaries, Labels};
+use locate::Locator;
+
+/// One county, or what the user's file has in a county's place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct County {
+    /// Identity within the region, as text; built-in: five digits of state and county (FIPS).
+    pub id: String,
+    /// The name that people know it by.
+    pub name: String,
+    /// Outline in degrees of longitude and latitude, planar; wound as RFC 7946 wants it: exterior
+    /// rings counter-clockwise, holes clockwise, every ring closed.
+    pub shape: geo::MultiPolygon<f64>,
+}
+
+/// The counties of a region, with the index that finds a point's county.
+#[derive(Debug, Clone)]
+pub struct Region {
+    /// Sorted by id, never empty.
+    counties: Vec<County>,
+    /// Sorted by id, usually empty.
+    without_shape: Vec<County>,
+    locator: Locator,
+    bounds: Rect<f64>,
+    title: String,
+    vintage: String,
+    source: String,
+    invented: Option<String>,
+}
+
+impl Region {
+    /// The built-in counties of some US states: `us:46`, or `us:20,31` for several.
+    ///
+    /// # Errors
+    /// A [`Failure`] that lists the valid state codes, if `states` has another form or names a
+    /// state that is not there.
+    pub fn built_in(states: &str) -> Result<Region, Failure> {
+        let (boundaries, without_shape) = built_in::read_states(states)?;
+        let mut region = Region::assemble(boundaries)?;
+        region.without_shape = without_shape;
+        Ok(region)
+    }
+
+    /// A region from the user's GeoJSON `FeatureCollection` or TopoJSON; which of the two it is,
+    /// the content says. `id_property` may be `id`, which also finds a feature's own `id`.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the file cannot be read, or holds anything that would lose or misplace a
+    /// county: the messages name the feature and how to mend it.
+    pub fn from_file(
+        path: &Path,
+        id_property: &str,
+        name_property: &str,
+    ) -> Result<Region, Failure> {
+        let bytes =
+            std::fs::read(path).map_err(|error| Failure::file("read boundaries", path, &error))?;
+        let place = path.display().to_string();
+        let text = String::from_utf8(bytes).map_err(|error| {
+            let position = error.utf8_error().valid_up_to();
+            Failure::new(Kind::Boundaries, "the boundary file is not UTF-8 text")
+                .at(format!("{place}, byte {position}"))
+                .mend("give GeoJSON or TopoJSON; a shapefile can be converted with ogr2ogr")
+        })?;
+        Region::from_text(&text, &place, id_property, name_property)
+    }
+
+    /// As [`Region::from_file`], of a text that is at hand; `place` says in messages whence it came.
+    ///
+    /// # Errors
+    /// As [`Region::from_file`].
+    pub fn from_text(
+        text: &str,
+        place: &str,
+        id_property: &str,
+        name_property: &str,
+    ) -> Result<Region, Failure> {
+        let labels = Labels {
+            id_property,
+            name_property,
+        };
+        Region::assemble(boundaries::read_text(text, place, &labels)?)
+    }
+
+    /// The counties, sorted by id as text; at least one.
+    pub fn counties(&self) -> &[County] {
+        &self.counties
+    }
+
+    /// The county with this id.
+    pub fn county(&self, id: &str) -> Option<&County> {
+        self.counties
+            .binary_search_by(|county| county.id.as_str().cmp(id))
+            .ok()
+            .map(|found| &self.counties[found])
+    }
+
+    /// The county of a point, in degrees; a point on a border belongs to the lowest id, and one
+    /// outside every county (or not a number) to none.
+    pub fn locate(&self, lon: f64, lat: f64) -> Option<&County> {
+        self.locator
+            .locate(&self.counties, lon, lat)
+            .map(|found| &self.counties[found])
+    }
+
+    /// Counties that the built-in boundaries name but have no outline of, because they are smaller
+    /// than its drawing; their shape is empty and no point lies in them. Sorted by id. A user's file
+    /// with such a county is refused instead, so there this is empty.
+    pub fn without_shape(&self) -> &[County] {
+        &self.without_shape
+    }
+
+    /// What to call the region: the states, or the `title` or `name` of the user's file.
+    pub fn title(&self) -> &str {
+        &self.title
+    }
+
+    /// The time for which the boundaries hold, such as `2017`; `not stated` if the file has no
+    /// `vintage`.
+    pub fn vintage(&self) -> &str {
+        &self.vintage
+    }
+
+    /// Whence the boundaries come: the file's `source`, or else the name of the file.
+    pub fn source(&self) -> &str {
+        &self.source
+    }
+
+    /// The notice that the region is invented, if it is.
+    pub fn invented(&self) -> Option<&str> {
+        self.invented.as_deref()
+    }
+
+    /// The smallest box around every county, in degrees, planar: one that has counties on both sides
+    /// of the 180th meridian spans the world.
+    pub fn bounds(&self) -> Rect<f64> {
+        self.bounds
+    }
+
+    fn assemble(boundaries: Boundaries) -> Result<Region, Failure> {
+        let counties = boundaries::gather_counties(boundaries.outlines, &boundaries.place)?;
+        Ok(Region {
+            locator: Locator::new(&counties),
+            bounds: bounds_of(&counties),
+            counties,
+            without_shape: Vec::new(),
+            title: boundaries.title,
+            vintage: boundaries.vintage,
+            source: boundaries.source,
+            invented: boundaries.invented,
+        })
+    }
+}
+
+fn bounds_of(counties: &[County]) -> Rect<f64> {
+    counties
+        .iter()
+        .filter_map(|county| county.shape.bounding_rect())
+        .reduce(|all, one| {
+            Rect::new(
+                coord! { x: all.min().x.min(one.min().x), y: all.min().y.min(one.min().y) },
+                coord! { x: all.max().x.max(one.max().x), y: all.max().y.max(one.max().y) },
+            )
+        })
+        .expect("our own promise: a region has a county, and a county an outline; please tell us")
+}
