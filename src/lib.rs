@@ -1,5 +1,6 @@
 //! The way of the data, in one page. (Filled in as the house is built.)
 
+pub mod cli;
 pub mod failure;
 pub mod intake;
 pub mod protocol;

@@ -1,2 +1,7 @@
-//! The program.
-fn main() {}
+//! The program: arguments → command → exit code, all of it in [`bractline::cli`].
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    bractline::cli::run()
+}

@@ -21,11 +21,11 @@
 --   crop_stage             text    not null  crop stage
 --   stage_first            int     not null  first place of the stage on the common order of stages
 --   stage_last             int     not null  last place of the stage
---   area_ha                double  not null  area of the field, hectares
+--   area_ha                double  not null  [har] area of the field, hectares
 --   treatment_cost_per_ha  double  not null  money per hectare
 --   market_value_per_kg    double  not null  money per kilogram
---   plants_per_ha          double  not null  plants per hectare
---   sites                  int     not null  sites sampled
+--   plants_per_ha          double  not null  [{plant}/har] plants per hectare
+--   sites                  int     not null  [{site}] sites sampled
 --   field_mean             double  not null  mean of the site means
 --   standard_error         double  null      standard error of field_mean; null for one site
 -- checks:

@@ -19,12 +19,12 @@
 --   observed_on     date    not null  its day
 --   crop_stage      text    not null  its crop stage
 --   in_window       boolean not null  whether its crop stage lies in the protocol's window
---   area_ha         double  not null  area of the field, hectares
---   sites           int     not null  sites sampled
+--   area_ha         double  not null  [har] area of the field, hectares
+--   sites           int     not null  [{site}] sites sampled
 --   field_mean      double  not null  mean of the site means
 --   standard_error  double  null      standard error of field_mean; null for one site
 --   threshold       double  not null  threshold of the field, in the unit of field_mean
---   pressure        double  not null  field_mean / threshold; 1 = at threshold
+--   pressure        double  not null  [1] field_mean / threshold; 1 = at threshold
 -- checks:
 --   pressure >= 0
 with ranked as (

@@ -16,19 +16,19 @@
 --   season                   int     not null  ISO week-year
 --   iso_week                 text    not null  ISO 8601 week, as 2026-W30
 --   protocol                 text    not null  id of the protocol
---   fields_visited           bigint  not null  fields with a visit within the stage window
---   farms_given              bigint  not null  how many of them name a farm
---   farms                    bigint  not null  their farms; a field that names none counts as one
---   fields_at_threshold      bigint  not null  fields whose pressure is 1 or more
---   share_at_threshold       double  null      fields_at_threshold / fields_visited
---   share_low                double  null      lower end of its 95 % interval
---   share_high               double  null      upper end of its 95 % interval
---   mean_pressure            double  null      mean of the fields' pressures
---   median_pressure          double  null      median of the fields' pressures
---   p90_pressure             double  null      nine fields in ten lie at or below it
---   max_pressure             double  null      highest pressure
---   area_share_at_threshold  double  null      hectares at threshold / hectares visited
---   fields_outside_stage     bigint  not null  fields with visits outside the stage window only
+--   fields_visited           bigint  not null  [{field}] fields with a visit within the stage window
+--   farms_given              bigint  not null  [{farm}] how many of them name a farm
+--   farms                    bigint  not null  [{farm}] their farms; a field that names none counts as one
+--   fields_at_threshold      bigint  not null  [{field}] fields whose pressure is 1 or more
+--   share_at_threshold       double  null      [1] fields_at_threshold / fields_visited
+--   share_low                double  null      [1] lower end of its 95 % interval
+--   share_high               double  null      [1] upper end of its 95 % interval
+--   mean_pressure            double  null      [1] mean of the fields' pressures
+--   median_pressure          double  null      [1] median of the fields' pressures
+--   p90_pressure             double  null      [1] nine fields in ten lie at or below it
+--   max_pressure             double  null      [1] highest pressure
+--   area_share_at_threshold  double  null      [1] hectares at threshold / hectares visited
+--   fields_outside_stage     bigint  not null  [{field}] fields with visits outside the stage window only
 -- checks:
 --   fields_visited + fields_outside_stage > 0
 --   fields_at_threshold <= fields_visited

@@ -14,17 +14,17 @@
 --   season                   int     not null  ISO week-year
 --   iso_week                 text    not null  ISO 8601 week, as 2026-W30
 --   protocol                 text    not null  id of the protocol
---   fields_visited           bigint  null      fields with a visit within the stage window
---   fields_at_threshold      bigint  null      fields whose pressure is 1 or more
---   share_at_threshold       double  null      fields_at_threshold / fields_visited
---   share_low                double  null      lower end of its 95 % Wilson interval
---   share_high               double  null      upper end of its 95 % Wilson interval
---   mean_pressure            double  null      mean of the fields' pressures; 1 = at threshold
---   median_pressure          double  null      median of the fields' pressures; 1 = at threshold
---   p90_pressure             double  null      nine fields in ten lie at or below it; 1 = at threshold
---   max_pressure             double  null      highest pressure; 1 = at threshold
---   area_share_at_threshold  double  null      hectares at threshold / hectares visited
---   fields_outside_stage     bigint  null      fields with visits outside the stage window only
+--   fields_visited           bigint  null      [{field}] fields with a visit within the stage window
+--   fields_at_threshold      bigint  null      [{field}] fields whose pressure is 1 or more
+--   share_at_threshold       double  null      [1] fields_at_threshold / fields_visited
+--   share_low                double  null      [1] lower end of its 95 % Wilson interval
+--   share_high               double  null      [1] upper end of its 95 % Wilson interval
+--   mean_pressure            double  null      [1] mean of the fields' pressures; 1 = at threshold
+--   median_pressure          double  null      [1] median of the fields' pressures; 1 = at threshold
+--   p90_pressure             double  null      [1] nine fields in ten lie at or below it; 1 = at threshold
+--   max_pressure             double  null      [1] highest pressure; 1 = at threshold
+--   area_share_at_threshold  double  null      [1] hectares at threshold / hectares visited
+--   fields_outside_stage     bigint  null      [{field}] fields with visits outside the stage window only
 --   suppressed               boolean not null  whether the figures are withheld
 -- checks:
 --   not suppressed or (fields_visited is null and max_pressure is null and fields_outside_stage is null)

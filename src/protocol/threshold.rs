@@ -14,8 +14,8 @@ use super::catalogue::{Catalogue, Check, Protocol};
 use crate::failure::{Failure, Kind};
 use crate::visit::record::Economics;
 
-/// The SQL of the table `visit_threshold`: one row a current visit, with the threshold of its field
-/// in the unit of its mean; null where the protocol is no longer in the catalogue.
+/// The SQL of the table `visit_threshold`: the rows of `current_visit` with the threshold of each
+/// field, in the unit of its mean; null where the protocol is no longer in the catalogue.
 pub fn visit_threshold_sql(catalogue: &Catalogue) -> String {
     let branches: String = catalogue
         .protocols()
@@ -27,9 +27,7 @@ pub fn visit_threshold_sql(catalogue: &Catalogue) -> String {
             )
         })
         .collect();
-    format!(
-        "select\n    visit_id as visit_id,\n    case protocol\n{branches}    end as threshold\nfrom current_visit"
-    )
+    format!("select\n    *,\n    case protocol\n{branches}    end as threshold\nfrom current_visit")
 }
 
 /// Runs the worked values of a protocol; the thresholds found, in the order of its checks.

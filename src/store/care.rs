@@ -1,1 +1,247 @@
-//! x
+//! Care of the tables: what is there, and whether it is what the receipts say.
+
+use arrow::array::{AsArray, RecordBatch};
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Int64Type};
+use datafusion::prelude::SessionContext;
+use futures::TryStreamExt;
+use serde::Serialize;
+
+use super::snapshot::{Snapshot, unreadable};
+use super::tables::{Kept, Store};
+use crate::failure::Failure;
+
+/// What the store holds.
+#[derive(Debug, Clone, Serialize)]
+pub struct StoreFigures {
+    /// The store's version: that of its receipts.
+    pub version: u64,
+    /// Submissions that were loaded.
+    pub submissions: i64,
+    /// Records in them.
+    pub received: i64,
+    /// Records that are in `visits`.
+    pub accepted: i64,
+    /// Records that were there already.
+    pub duplicate: i64,
+    /// Records that could not be accepted.
+    pub held: i64,
+    /// Visits that count: the highest revision of each, unless it withdraws the visit.
+    pub current_visits: i64,
+    /// The tables.
+    pub tables: Vec<TableFigures>,
+}
+
+/// One kept table.
+#[derive(Debug, Clone, Serialize)]
+pub struct TableFigures {
+    /// Its name.
+    pub name: &'static str,
+    /// Its Delta version.
+    pub version: u64,
+    /// Parquet files of that version.
+    pub files: usize,
+    /// Rows of these files, those of unfinished loads included.
+    pub rows: i64,
+}
+
+/// Whether the tables are what the receipts say.
+#[derive(Debug, Clone, Serialize)]
+pub struct Verification {
+    /// The store's version.
+    pub version: u64,
+    /// Receipts that were looked at.
+    pub receipts: usize,
+    /// What is wrong, in words; empty if the store is whole.
+    pub problems: Vec<String>,
+    /// Loads that have rows but no receipt: broken off, without effect.
+    pub unfinished_loads: i64,
+}
+
+/// What the store holds.
+pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
+    let snapshot = Snapshot::open(store, 1).await?;
+    let session = snapshot.session();
+    let sums = one_row(
+        session,
+        "select count(*), coalesce(sum(received), 0), coalesce(sum(accepted), 0), \
+         coalesce(sum(duplicate), 0), coalesce(sum(held - held_before), 0) from receipts",
+    )
+    .await?;
+    let current = one_row(
+        session,
+        "select count(*) from (\
+           select retracted, row_number() over (partition by visit_id order by revision desc) as place \
+           from visits where load_id in (select load_id from receipts)\
+         ) where place = 1 and not retracted",
+    )
+    .await?;
+    let mut tables = Vec::new();
+    for kept in Kept::ALL {
+        let table = store.table(kept).await?;
+        let rows = one_row(session, &format!("select count(*) from {}", kept.name())).await?;
+        let files = table.get_file_uris().map_or(0, Iterator::count);
+        tables.push(TableFigures {
+            name: kept.name(),
+            version: table.version().unwrap_or_default(),
+            files,
+            rows: rows[0],
+        });
+    }
+    Ok(StoreFigures {
+        version: snapshot.version(),
+        submissions: sums[0],
+        received: sums[1],
+        accepted: sums[2],
+        duplicate: sums[3],
+        held: sums[4],
+        current_visits: current[0],
+        tables,
+    })
+}
+
+/// Reads every file to its end and compares each receipt with the rows that it claims.
+pub async fn verify(store: &Store) -> Result<Verification, Failure> {
+    let snapshot = Snapshot::open(store, 1).await?;
+    let session = snapshot.session();
+    let mut problems = Vec::new();
+    for kept in Kept::ALL {
+        if let Err(failure) = read_to_the_end(session, kept).await {
+            problems.push(format!("{}: {failure}", kept.name()));
+        }
+    }
+    let mut verification = Verification {
+        version: snapshot.version(),
+        receipts: 0,
+        problems,
+        unfinished_loads: 0,
+    };
+    // With a file that cannot be read the counts below could not be taken.
+    if verification.problems.is_empty() {
+        compare_receipts(session, &mut verification).await?;
+        compare_means(session, &mut verification).await?;
+        verification.unfinished_loads = one_row(session, UNFINISHED).await?[0];
+    }
+    Ok(verification)
+}
+
+const UNFINISHED: &str = "select count(distinct brought.load_id) from (\
+     select load_id from visits union all select load_id from units union all select load_id from held\
+   ) brought left anti join receipts on brought.load_id = receipts.load_id";
+
+const RECEIPTS_AGAINST_ROWS: &str = "select r.load_id, r.file_name, \
+     r.received - r.accepted - r.duplicate - r.held, \
+     r.accepted, coalesce(v.rows, 0), r.units, coalesce(u.rows, 0), \
+     r.held - r.held_before, coalesce(h.rows, 0) \
+   from receipts r \
+   left join (select load_id, count(*) as rows from visits group by load_id) v on r.load_id = v.load_id \
+   left join (select load_id, count(*) as rows from units group by load_id) u on r.load_id = u.load_id \
+   left join (select load_id, count(*) as rows from held group by load_id) h on r.load_id = h.load_id \
+   order by r.received_at, r.load_id";
+
+/// Each receipt against the rows that it claims.
+async fn compare_receipts(
+    session: &SessionContext,
+    verification: &mut Verification,
+) -> Result<(), Failure> {
+    for batch in batches(session, RECEIPTS_AGAINST_ROWS).await? {
+        let load_ids = cast(batch.column(0), &DataType::Utf8).map_err(|error| internal(&error))?;
+        let names = cast(batch.column(1), &DataType::Utf8).map_err(|error| internal(&error))?;
+        verification.receipts += batch.num_rows();
+        for row in 0..batch.num_rows() {
+            let count = |column: usize| batch.column(column).as_primitive::<Int64Type>().value(row);
+            let receipt = format!(
+                "receipt {} of {}",
+                load_ids.as_string::<i32>().value(row),
+                names.as_string::<i32>().value(row)
+            );
+            let mut wrong = |what: &str| verification.problems.push(format!("{receipt}: {what}"));
+            if count(2) != 0 {
+                wrong("received is not accepted + duplicate + held");
+            }
+            for (column, table) in [(3, "visits"), (5, "units"), (7, "held")] {
+                let (claimed, found) = (count(column), count(column + 1));
+                if claimed != found {
+                    wrong(&format!(
+                        "it claims {claimed} rows of {table}, {found} are there"
+                    ));
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Each visit's field mean against the raw counts that it was computed from.
+async fn compare_means(
+    session: &SessionContext,
+    verification: &mut Verification,
+) -> Result<(), Failure> {
+    let query = "with site_mean as (\
+         select load_id, visit_id, revision, site, \
+           avg(cast(total as double) / cast(coalesce(nights, 1) as double)) as mean \
+         from units group by load_id, visit_id, revision, site\
+       ), field as (\
+         select load_id, visit_id, revision, avg(mean) as mean from site_mean \
+         group by load_id, visit_id, revision\
+       ) \
+       select count(*) from visits v left join field f \
+         on v.load_id = f.load_id and v.visit_id = f.visit_id and v.revision = f.revision \
+       where (abs(v.field_mean - f.mean) <= 1e-9 * greatest(1.0, v.field_mean)) is not true";
+    let wrong = one_row(session, query).await?[0];
+    if wrong > 0 {
+        verification.problems.push(format!(
+            "{wrong} visits: field_mean is not the mean of their counts in units"
+        ));
+    }
+    Ok(())
+}
+
+async fn read_to_the_end(session: &SessionContext, kept: Kept) -> Result<(), Failure> {
+    let query = format!("select * from {}", kept.name());
+    let plan = session
+        .sql(&query)
+        .await
+        .map_err(|error| unreadable(&error))?;
+    let mut stream = plan
+        .execute_stream()
+        .await
+        .map_err(|error| unreadable(&error))?;
+    while stream
+        .try_next()
+        .await
+        .map_err(|error| unreadable(&error))?
+        .is_some()
+    {}
+    Ok(())
+}
+
+async fn batches(session: &SessionContext, query: &str) -> Result<Vec<RecordBatch>, Failure> {
+    let plan = session
+        .sql(query)
+        .await
+        .map_err(|error| unreadable(&error))?;
+    plan.collect().await.map_err(|error| unreadable(&error))
+}
+
+/// The whole numbers of a query's only row.
+async fn one_row(session: &SessionContext, query: &str) -> Result<Vec<i64>, Failure> {
+    let batches = batches(session, query).await?;
+    let batch = batches.iter().find(|batch| batch.num_rows() == 1);
+    let batch = batch.ok_or_else(|| internal(&"a count gave no row"))?;
+    batch
+        .columns()
+        .iter()
+        .map(|column| {
+            let column = cast(column, &DataType::Int64).map_err(|error| internal(&error))?;
+            Ok(column.as_primitive::<Int64Type>().value(0))
+        })
+        .collect()
+}
+
+fn internal(error: &dyn std::fmt::Display) -> Failure {
+    Failure::new(
+        crate::failure::Kind::Store,
+        format!("cannot count the store's rows: {error}"),
+    )
+}

@@ -3,8 +3,11 @@
 //! The store's version is that of the receipts: a row counts if a receipt of that version names its
 //! load. The receipts are opened first, so that every row that they name is there.
 
+use arrow::array::{Array, AsArray};
+use arrow::datatypes::Int64Type;
 use datafusion::prelude::{SessionConfig, SessionContext};
 use deltalake::DeltaTable;
+use jiff::Timestamp;
 
 use super::tables::{Kept, Store};
 use crate::failure::{Failure, Kind};
@@ -32,6 +35,18 @@ impl Snapshot {
     /// The version of the store: that of its receipts.
     pub fn version(&self) -> u64 {
         self.receipts.version().unwrap_or_default()
+    }
+
+    /// When the newest submission came in; `None` if there is none.
+    pub async fn received_until(&self) -> Result<Option<Timestamp>, Failure> {
+        let query = "select cast(max(received_at) as bigint) from receipts";
+        let plan = self.session.sql(query).await.map_err(|error| unreadable(&error))?;
+        let batches = plan.collect().await.map_err(|error| unreadable(&error))?;
+        let newest = batches.iter().find(|batch| batch.num_rows() > 0).and_then(|batch| {
+            let column = batch.column(0).as_primitive::<Int64Type>();
+            column.is_valid(0).then(|| column.value(0))
+        });
+        Ok(newest.and_then(|moment| Timestamp::from_microsecond(moment).ok()))
     }
 
     /// The session in which the tables stand.

@@ -1,0 +1,91 @@
+//! `bractline init`: a new workspace.
+
+use std::path::{Path, PathBuf};
+
+use super::report;
+use super::{Outcome, open_region};
+use crate::failure::Failure;
+use crate::region::Region;
+use crate::store::tables::Store;
+use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace, own_region};
+
+/// Make a new workspace
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  bractline init dakota --region us:46,38\n  bractline init north --region counties.geojson --id-property GEOID --name-property NAME"
+)]
+pub struct Init {
+    /// Folder to make
+    #[arg(value_name = "DIR")]
+    folder: PathBuf,
+
+    /// us: and two-digit state codes for built-in US counties, or a GeoJSON or TopoJSON file
+    #[arg(long, value_name = "REGION")]
+    region: String,
+
+    /// Property that holds a county's id, in a file of your own
+    #[arg(long, default_value = "GEOID", value_name = "NAME")]
+    id_property: String,
+
+    /// Property that holds a county's name, in a file of your own
+    #[arg(long, default_value = "NAME", value_name = "NAME")]
+    name_property: String,
+}
+
+impl Init {
+    pub(super) async fn run(self) -> Result<Outcome, Failure> {
+        let (settings, boundaries) = if self.region.starts_with("us:") {
+            let settings = RegionSettings {
+                boundaries: self.region.clone(),
+                ..own_region(&self.id_property, &self.name_property)
+            };
+            // Refused here rather than at the first load.
+            Region::built_in(&self.region)?;
+            (settings, None)
+        } else {
+            let path = Path::new(&self.region);
+            let text = std::fs::read_to_string(path)
+                .map_err(|error| Failure::file("read", path, &error))?;
+            Region::from_text(&text, &self.region, &self.id_property, &self.name_property)?;
+            (
+                own_region(&self.id_property, &self.name_property),
+                Some(text),
+            )
+        };
+        let workspace = make_workspace(&self.folder, &settings, boundaries.as_deref()).await?;
+        report::say(&made(&workspace)?)?;
+        Ok(Outcome::Done)
+    }
+}
+
+/// Makes a workspace with its empty store.
+pub(super) async fn make_workspace(
+    folder: &Path,
+    settings: &RegionSettings,
+    boundaries: Option<&str>,
+) -> Result<Workspace, Failure> {
+    let workspace = Workspace::create(folder, settings, boundaries)?;
+    let store = workspace.store();
+    std::fs::create_dir(&store).map_err(|error| Failure::file("make", &store, &error))?;
+    Store::create(&store).await?;
+    Ok(workspace)
+}
+
+fn made(workspace: &Workspace) -> Result<String, Failure> {
+    let region = open_region(workspace)?;
+    let folder = workspace.folder().display();
+    let mut text = format!(
+        "made {folder}: {}, boundaries of {} ({})\nsettings: {folder}/{SETTINGS_FILE}",
+        report::counted(region.counties().len() as u64, "county", "counties"),
+        region.vintage(),
+        region.source(),
+    );
+    for county in region.without_shape() {
+        text += &format!(
+            "\nnote: {} ({}) has no outline in these boundaries; points in it fall to its neighbours",
+            county.name, county.id
+        );
+    }
+    text += &format!("\nnext: bractline --workspace {folder} load FILE…");
+    Ok(text)
+}

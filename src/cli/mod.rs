@@ -1,0 +1,165 @@
+//! The door: what a person types, and one thin file a command.
+//!
+//! Only this module reads the clock, the environment and the terminal.
+
+mod alert;
+mod check;
+mod demo;
+mod held;
+mod init;
+mod load;
+mod protocols;
+mod report;
+mod rollup;
+mod store;
+mod submissions;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::Catalogue;
+use crate::region::Region;
+use crate::rollup::run::Setting;
+use crate::store::tables::Store;
+use crate::workspace::Workspace;
+
+/// What a command came to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// Done.
+    Done,
+    /// Done, but some records were held.
+    DoneWithHeld,
+}
+
+/// Field scouts' visit records → a weekly regional pest alert.
+#[derive(Debug, Parser)]
+#[command(version, about, long_about = None, propagate_version = true, disable_help_subcommand = true)]
+#[command(after_help = "Begin with:\n  bractline demo             an invented region, loaded, rolled up, with its alert\n  bractline init DIR --region us:46\n  bractline --workspace DIR load submissions/")]
+struct Arguments {
+    /// Folder of the workspace
+    #[arg(long, global = true, value_name = "DIR", default_value = ".")]
+    workspace: PathBuf,
+
+    /// Say more on stderr (twice: much more)
+    #[arg(short, long, global = true, action = clap::ArgAction::Count)]
+    verbose: u8,
+
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Demo(demo::Demo),
+    Init(init::Init),
+    Check(check::Check),
+    Load(load::Load),
+    #[command(subcommand)]
+    Held(held::Held),
+    Rollup(rollup::RollupCommand),
+    Alert(alert::Alert),
+    #[command(subcommand)]
+    Protocols(protocols::Protocols),
+    #[command(subcommand)]
+    Store(store::StoreCommand),
+}
+
+/// How a command reports on stdout.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// For programs: one JSON object.
+    Json,
+}
+
+/// Runs the program: arguments → command → exit code.
+pub fn run() -> ExitCode {
+    let arguments = Arguments::parse();
+    log_to_stderr(arguments.verbose);
+    let outcome = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| Failure::new(Kind::Files, format!("cannot start: {error}")))
+        .and_then(|runtime| runtime.block_on(perform(arguments)));
+    match outcome {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::DoneWithHeld) => ExitCode::from(3),
+        Err(failure) if report::is_closed_pipe(&failure) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("{failure}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
+    let folder = &arguments.workspace;
+    match arguments.command {
+        Command::Demo(command) => command.run().await,
+        Command::Init(command) => command.run().await,
+        Command::Check(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Load(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Held(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Rollup(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Alert(command) => command.run(&Workspace::open(folder)?).await,
+        // The catalogue can be read before there is a workspace.
+        Command::Protocols(command) => command.run(Workspace::open(folder).ok().as_ref()).await,
+        Command::Store(command) => command.run(&Workspace::open(folder)?).await,
+    }
+}
+
+fn log_to_stderr(verbose: u8) {
+    let level = match verbose {
+        0 => "error",
+        1 => "warn,bractline=info",
+        _ => "info,bractline=debug",
+    };
+    // The table library logs a lost race as an error; here it is an everyday retry.
+    let level = format!("{level},deltalake_core::kernel::transaction=off");
+    let filter = tracing_subscriber::EnvFilter::new(level);
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(report::stderr_has_colour())
+        .init();
+}
+
+/// How many things are done side by side.
+fn workers() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
+}
+
+async fn open_store(workspace: &Workspace) -> Result<Store, Failure> {
+    Store::open(&workspace.store()).await
+}
+
+fn open_region(workspace: &Workspace) -> Result<Region, Failure> {
+    let region = &workspace.settings().region;
+    match workspace.boundaries() {
+        Some(file) => Region::from_file(&file, &region.id_property, &region.name_property),
+        None => Region::built_in(&region.boundaries),
+    }
+}
+
+fn open_catalogue(workspace: &Workspace) -> Result<Catalogue, Failure> {
+    Catalogue::read(Some(&workspace.protocols()))
+}
+
+/// What the roll-up needs of a workspace beside its store.
+fn roll_up_setting(workspace: &Workspace, region: &Region) -> Setting {
+    let disclosure = &workspace.settings().disclosure;
+    Setting {
+        min_fields: disclosure.min_fields,
+        min_farms: disclosure.min_farms,
+        counties: region
+            .counties()
+            .iter()
+            .map(|county| (county.id.clone(), county.name.clone()))
+            .collect(),
+    }
+}

@@ -1,0 +1,62 @@
+//! What the program says: the only file that writes to stdout.
+
+use std::io::{IsTerminal, Write};
+
+use serde::Serialize;
+
+use crate::failure::{Failure, Kind};
+
+/// Held records and their like that a text report lists before it counts the rest.
+pub const LISTED_MAX: usize = 20;
+
+const CLOSED_PIPE: &str = "the reader of the output went away";
+
+/// Writes text and a line's end to stdout.
+pub fn say(text: &str) -> Result<(), Failure> {
+    let mut stdout = std::io::stdout().lock();
+    writeln!(stdout, "{text}")
+        .and_then(|()| stdout.flush())
+        .map_err(|error| match error.kind() {
+            std::io::ErrorKind::BrokenPipe => Failure::new(Kind::Files, CLOSED_PIPE),
+            _ => Failure::new(Kind::Files, format!("cannot write the report: {error}")),
+        })
+}
+
+/// Writes one JSON object to stdout.
+pub fn say_json(value: &impl Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(value)
+        .map_err(|error| Failure::new(Kind::Files, format!("cannot write the report: {error}")))?;
+    say(&text)
+}
+
+/// Whether a failure only says that nobody reads the output any more.
+pub fn is_closed_pipe(failure: &Failure) -> bool {
+    *failure == Failure::new(Kind::Files, CLOSED_PIPE)
+}
+
+/// Whether stderr takes colour: a terminal, and `NO_COLOR` is not set.
+pub fn stderr_has_colour() -> bool {
+    std::io::stderr().is_terminal()
+        && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}
+
+/// `1 record`, `2 records`, `1,234 records`.
+pub fn counted(count: u64, one: &str, several: &str) -> String {
+    format!(
+        "{} {}",
+        grouped(count),
+        if count == 1 { one } else { several }
+    )
+}
+
+/// `1,234,567`.
+pub fn grouped(count: u64) -> String {
+    let digits = count.to_string();
+    let groups: Vec<&str> = digits
+        .as_bytes()
+        .rchunks(3)
+        .rev()
+        .filter_map(|group| std::str::from_utf8(group).ok())
+        .collect();
+    groups.join(",")
+}

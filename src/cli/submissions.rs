@@ -1,0 +1,207 @@
+//! The submissions that a person named: files, folders of them, or standard input; and the account of
+//! what became of them.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use indicatif::{ProgressBar, ProgressStyle};
+use serde::Serialize;
+
+use super::report::{self, LISTED_MAX, counted};
+use super::{Format, Outcome};
+use crate::failure::{Failure, Kind};
+use crate::intake::formats::SubmittedFile;
+use crate::intake::load::Account;
+use crate::store::receipt::Counts;
+
+/// The named submissions, looked at; standard input waits in a file of its own until this is dropped.
+pub struct Submissions {
+    /// In the order of loading.
+    pub files: Vec<SubmittedFile>,
+    _standard_input: Option<tempfile::NamedTempFile>,
+}
+
+impl Submissions {
+    /// Looks at everything that was named before anything is loaded, so that a wrong name changes
+    /// nothing. Files of a folder come in the order of their names; hidden ones are passed over.
+    pub fn look_at(named: &[PathBuf]) -> Result<Submissions, Failure> {
+        let mut files = Vec::new();
+        let mut standard_input = None;
+        for path in named {
+            if path.as_os_str() == "-" {
+                let spool = spool_standard_input()?;
+                files.push(SubmittedFile::look_at(spool.path(), "-")?);
+                standard_input = Some(spool);
+            } else if path.is_dir() {
+                for file in files_of(path)? {
+                    files.push(look_at(&file)?);
+                }
+            } else {
+                files.push(look_at(path)?);
+            }
+        }
+        Ok(Submissions {
+            files,
+            _standard_input: standard_input,
+        })
+    }
+}
+
+fn look_at(path: &Path) -> Result<SubmittedFile, Failure> {
+    let name = path
+        .file_name()
+        .unwrap_or(path.as_os_str())
+        .to_string_lossy();
+    SubmittedFile::look_at(path, &name)
+}
+
+fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    let unreadable = |error| Failure::file("read", folder, &error);
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(unreadable)? {
+        let entry = entry.map_err(unreadable)?;
+        let hidden = entry.file_name().to_string_lossy().starts_with('.');
+        // The type of the entry itself: a link out of the folder is not followed.
+        if !hidden && entry.file_type().map_err(unreadable)?.is_file() {
+            files.push(entry.path());
+        }
+    }
+    if files.is_empty() {
+        return Err(
+            Failure::new(Kind::Submission, format!("no file in {}", folder.display()))
+                .mend("name files, or a folder that holds some; folders in it are not entered"),
+        );
+    }
+    files.sort();
+    Ok(files)
+}
+
+/// Standard input is kept in a private file, since a load may have to read it twice.
+fn spool_standard_input() -> Result<tempfile::NamedTempFile, Failure> {
+    let failed = |error| Failure::file("keep", Path::new("standard input"), &error);
+    let mut spool = tempfile::NamedTempFile::new().map_err(failed)?;
+    std::io::copy(&mut std::io::stdin().lock(), &mut spool).map_err(failed)?;
+    spool.flush().map_err(failed)?;
+    Ok(spool)
+}
+
+/// What became of several submissions.
+#[derive(Debug, Default, Serialize)]
+pub struct Accounts {
+    #[serde(flatten)]
+    sum: Counts,
+    submissions: Vec<SubmissionAccount>,
+}
+
+#[derive(Debug, Serialize)]
+struct SubmissionAccount {
+    file_name: String,
+    sha256: String,
+    form: String,
+    bytes: u64,
+    #[serde(flatten)]
+    counts: Counts,
+    flags: std::collections::BTreeMap<&'static str, u64>,
+    held_records: Vec<crate::intake::load::HeldReport>,
+}
+
+impl Accounts {
+    /// Adds one submission.
+    pub fn add(&mut self, account: Account) {
+        self.sum.add(&account.counts);
+        self.submissions.push(SubmissionAccount {
+            file_name: account.submission.file_name,
+            sha256: account.submission.sha256,
+            form: account.submission.form,
+            bytes: account.submission.bytes,
+            counts: account.counts,
+            flags: account.flags,
+            held_records: account.held,
+        });
+    }
+
+    /// The numbers over all submissions.
+    pub fn sum(&self) -> &Counts {
+        &self.sum
+    }
+
+    /// Prints the account; `verb` is what was done: `loaded` or `checked`.
+    pub fn report(&self, verb: &str, format: Format) -> Result<Outcome, Failure> {
+        match format {
+            Format::Json => report::say_json(self)?,
+            Format::Text => report::say(&self.text(verb))?,
+        }
+        Ok(if self.sum.held > 0 {
+            Outcome::DoneWithHeld
+        } else {
+            Outcome::Done
+        })
+    }
+
+    fn text(&self, verb: &str) -> String {
+        let mut lines = Vec::new();
+        for submission in &self.submissions {
+            lines.push(format!(
+                "{verb} {}: {}",
+                submission.file_name,
+                sentence(&submission.counts)
+            ));
+            lines.extend(flag_lines(&submission.flags));
+            lines.extend(held_lines(submission));
+        }
+        if self.submissions.len() > 1 {
+            let submissions = counted(self.submissions.len() as u64, "submission", "submissions");
+            lines.push(format!("{submissions}: {}", sentence(&self.sum)));
+        }
+        lines.join("\n")
+    }
+}
+
+/// `40 received = 37 accepted + 1 duplicate + 2 held`
+pub fn sentence(counts: &Counts) -> String {
+    let mut text = format!(
+        "{} received = {} accepted + {} duplicate + {} held",
+        report::grouped(counts.received),
+        report::grouped(counts.accepted),
+        report::grouped(counts.duplicate),
+        report::grouped(counts.held)
+    );
+    if counts.held_before > 0 {
+        text += &format!(
+            " ({} of them held before)",
+            report::grouped(counts.held_before)
+        );
+    }
+    text
+}
+
+fn flag_lines(flags: &std::collections::BTreeMap<&'static str, u64>) -> Vec<String> {
+    flags
+        .iter()
+        .map(|(code, count)| format!("  flag {code}: {}", counted(*count, "visit", "visits")))
+        .collect()
+}
+
+fn held_lines(submission: &SubmissionAccount) -> Vec<String> {
+    let mut lines = Vec::new();
+    for held in submission.held_records.iter().take(LISTED_MAX) {
+        for finding in &held.findings {
+            lines.push(format!("  held line {}: {finding}", held.line));
+        }
+    }
+    let more = submission.held_records.len().saturating_sub(LISTED_MAX);
+    if more > 0 {
+        lines.push(format!(
+            "  … and {more} more held; `bractline held list` shows all"
+        ));
+    }
+    lines
+}
+
+/// A bar over the submissions, on a terminal only.
+pub fn progress(submissions: &Submissions) -> ProgressBar {
+    let bar = ProgressBar::new(submissions.files.len() as u64);
+    let style = ProgressStyle::with_template("{bar:30} {pos}/{len} {msg}")
+        .unwrap_or_else(|_| ProgressStyle::default_bar());
+    bar.with_style(style)
+}

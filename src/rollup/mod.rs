@@ -1,0 +1,5 @@
+//! Visits → field-week → county-week, by the SQL stages in `pipeline/stages`.
+
+pub mod county_week;
+pub mod run;
+pub mod stages;
