@@ -1,4 +1,4 @@
-// Judges the table of examples with the npm package ajv in strict mode; shares no code with bractline.
+// Judges the table of examples with the npm package ajv in strict mode; no code of bractline.
 //
 // Usage: node check_schema.mjs SCHEMA EXAMPLES [FOLDER]
 //
