@@ -261,7 +261,7 @@ def test_the_worked_visit_of_the_design(folder):
 
 
 def test_thresholds_worked_out_beside_the_program(folder):
-    # cost per acre / (value per lb x plants per acre x 0.00078), by pocket calculator
+    # 8 / (0.16 x 16000 x 0.00078) = 8 / 1.9968; 10 / 1.9968; 12 / (0.2 x 24000 x 0.00078) = 12 / 3.744
     for cost, value, plants, expected in [
         (8, 0.16, 16000, 4.006), (10, 0.16, 16000, 5.008), (12, 0.2, 24000, 3.205),
     ]:
