@@ -1,0 +1,392 @@
+"""County-weeks from the visit records themselves: an independent reference for the roll-up.
+
+Written from the design, in plain Python (json, numpy, pandas, shapely); shares no code with
+bractline. It knows one protocol, bsm-eggs, and reads NDJSON files in the order in which they were
+loaded. It writes county_week.csv (and held.csv, which says why a record was held) and prints
+{"received", "accepted", "duplicate", "held"}.
+
+Money, populations, areas and means are exact fractions of the numbers as they were written, so a
+field that lies exactly at its threshold counts as at threshold.
+"""
+
+import argparse
+import collections
+import datetime
+import gzip
+import json
+import math
+import pathlib
+import re
+import sys
+from fractions import Fraction
+
+import numpy as np
+import pandas as pd
+from jsonschema import Draft202012Validator
+
+from boundaries import read_counties
+
+SCHEMA = pathlib.Path(__file__).parents[2] / "schemas" / "visit.schema.json"
+
+PROTOCOL = "bsm-eggs"
+BRACTS_OF_HEAD = 6
+STAGE_SCALE = re.compile(r"VE|V[1-9][0-9]*|R[1-9]|R5\.[0-9]")
+STAGE_WINDOW = {"R2", "R3"}
+
+# Exact by definition: the international acre and the avoirdupois pound.
+HA_OF_ACRE = Fraction("0.40468564224")
+KG_OF_LB = Fraction("0.45359237")
+# Loss in lb of seed a plant for each egg per six bracts, J. Econ. Entomol. 101(3):969-975 (2008):
+# 0.00044 kg a plant x 0.8 efficacy = 0.000776 lb, rounded to 0.00078 in the form for US units.
+LOSS_LB_OF_EGG = Fraction("0.00078")
+# The 0.975 quantile of the standard normal distribution.
+Z = 1.959963984540054
+
+FIGURES = [
+    "fields_visited", "fields_at_threshold", "share_at_threshold", "share_low", "share_high",
+    "mean_pressure", "median_pressure", "p90_pressure", "max_pressure",
+    "area_share_at_threshold", "fields_outside_stage",
+]
+KEY = ["county_id", "county_name", "season", "iso_week", "protocol"]
+COUNTS = ["fields_visited", "fields_at_threshold", "fields_outside_stage"]
+
+
+# --- Reading -----------------------------------------------------------------------------------
+
+
+def read_records(paths):
+    """Yields (path, line number, bytes) of every line that is not blank."""
+    for path in paths:
+        opened = gzip.open(path, "rb") if str(path).endswith(".gz") else open(path, "rb")
+        with opened as file:
+            for number, line in enumerate(file, start=1):
+                if line.strip():
+                    yield path, number, line
+
+
+def refuse_repeated_members(pairs):
+    members = dict(pairs)
+    if len(members) != len(pairs):
+        raise ValueError("a member stands twice")
+    return members
+
+
+def refuse_constant(name):
+    raise ValueError(f"{name} is not JSON")
+
+
+def parse(line):
+    """The JSON document of a line; ValueError if it is none."""
+    text = line.decode("utf-8")
+    try:
+        document = json.loads(
+            text,
+            object_pairs_hook=refuse_repeated_members,
+            parse_constant=refuse_constant,
+        )
+    except RecursionError:
+        raise ValueError("nested too deep") from None
+    # A lone surrogate passes json.loads, but is no character.
+    json.dumps(document, ensure_ascii=False).encode("utf-8")
+    return document
+
+
+# --- What a visit says -------------------------------------------------------------------------
+
+
+def exact(number):
+    """The number as it was written, since repr gives the shortest text that reads back."""
+    return Fraction(repr(number))
+
+
+def canonical_economics(visit):
+    """Money per hectare, money per kilogram, plants per hectare."""
+    cost = visit["economics"]["treatment_cost"]
+    value = visit["economics"]["market_value"]
+    plants = visit["economics"]["plant_population"]
+    cost_per_ha = exact(cost["amount"]) / (HA_OF_ACRE if cost["per"] == "acre" else 1)
+    value_per_kg = exact(value["amount"]) / (KG_OF_LB if value["per"] == "lb" else 1)
+    plants_per_ha = exact(plants["count"]) / (HA_OF_ACRE if plants["per"] == "acre" else 1)
+    return cost_per_ha, value_per_kg, plants_per_ha
+
+
+def threshold(visit):
+    """Economic injury level in eggs per six bracts.
+
+    In the units of the publication: cost per acre / (value per lb x plants per acre x 0.00078).
+    Per hectare and kilogram the acres cancel and one pound stays.
+    """
+    cost_per_ha, value_per_kg, plants_per_ha = canonical_economics(visit)
+    return cost_per_ha / (value_per_kg * plants_per_ha * LOSS_LB_OF_EGG * KG_OF_LB)
+
+
+def field_mean(visit):
+    """Mean of the site means of the head totals, in eggs per six bracts."""
+    site_means = []
+    for site in visit["sites"]:
+        totals = [sum(int(count) for count in head) for head in site["heads"]]
+        site_means.append(Fraction(sum(totals), len(totals)))
+    return sum(site_means) / len(site_means)
+
+
+def iso_week(visit):
+    """(season, week): ISO week-year and week, as (2026, "2026-W30")."""
+    year, week, _ = datetime.date.fromisoformat(visit["observed_on"]).isocalendar()
+    return year, f"{year}-W{week:02d}"
+
+
+# --- Which records count -----------------------------------------------------------------------
+
+
+def broken_rule(visit, season_days, bounds):
+    """The code of the first trade rule that the visit breaks, None if it breaks none."""
+    if visit["protocol"] != PROTOCOL:
+        return "protocol-unknown"
+    for site in visit["sites"]:
+        if "heads" not in site:
+            return "count-form-wrong"
+        if any(len(head) != BRACTS_OF_HEAD for head in site["heads"]):
+            return "bracts-not-six"
+    first, last = season_days
+    if not first <= visit["observed_on"][5:] <= last:
+        return "outside-season"
+    if not STAGE_SCALE.fullmatch(visit["crop_stage"]):
+        return "stage-not-on-scale"
+    names = ("treatment_cost_per_ha", "market_value_per_kg", "plants_per_ha", "area_ha")
+    amounts = (*canonical_economics(visit), exact(visit["field"]["area_ha"]))
+    for name, amount in zip(names, amounts):
+        low, high = bounds.get(name, (0, math.inf))
+        if not low <= amount <= high:
+            return name.replace("_", "-") + "-implausible"
+    return None
+
+
+def take_in(records, counties, season_days, bounds):
+    """Decides every record. Gives the receipt, the accepted visits, and what was held and why.
+
+    Accepted is a mapping from (visit_id, revision) to (visit, county id).
+    """
+    with open(SCHEMA, encoding="utf-8") as file:
+        validator = Draft202012Validator(
+            json.load(file), format_checker=Draft202012Validator.FORMAT_CHECKER
+        )
+    judged = []
+    for path, number, line in records:
+        visit, reason = None, None
+        try:
+            visit = parse(line)
+        except ValueError:
+            reason = "not-json"
+        if reason is None:
+            reason = (
+                broken_rule(visit, season_days, bounds)
+                if validator.is_valid(visit)
+                else "against-schema"
+            )
+        judged.append((path, number, visit, reason))
+
+    sound = [visit for _, _, visit, reason in judged if reason is None]
+    places = iter(
+        counties.locate(
+            [visit["field"]["lon"] for visit in sound], [visit["field"]["lat"] for visit in sound]
+        )
+    )
+
+    receipt = collections.Counter(received=0, accepted=0, duplicate=0, held=0)
+    accepted, held = {}, []
+    for path, number, visit, reason in judged:
+        receipt["received"] += 1
+        if reason is None:
+            county_id = next(places)
+            identity = (visit["visit_id"], int(visit["revision"]))
+            if county_id is None:
+                reason = "outside-region"
+            elif identity not in accepted:
+                accepted[identity] = (visit, county_id)
+                receipt["accepted"] += 1
+                continue
+            elif accepted[identity][0] == visit:  # by value: 8 equals 8.0, order is nothing
+                receipt["duplicate"] += 1
+                continue
+            else:
+                reason = "conflict"
+        receipt["held"] += 1
+        held.append({"file": path, "line": number, "reason": reason})
+    return receipt, accepted, held
+
+
+def current_visits(accepted):
+    """The highest revision of each visit, unless that revision withdraws it."""
+    highest = {}
+    for (visit_id, revision), (visit, county_id) in accepted.items():
+        if visit_id not in highest or revision > highest[visit_id][0]:
+            highest[visit_id] = (revision, visit, county_id)
+    return [
+        (visit, county_id)
+        for _, visit, county_id in highest.values()
+        if not visit.get("retracted", False)
+    ]
+
+
+# --- Field-weeks and county-weeks --------------------------------------------------------------
+
+
+def field_weeks(visits):
+    """One standing visit a field, week and protocol, with whether it lies in the stage window."""
+    groups = collections.defaultdict(list)
+    for visit, county_id in visits:
+        groups[visit["field"]["field_id"], iso_week(visit), visit["protocol"]].append(
+            (visit, county_id)
+        )
+    weeks = []
+    for (_, (season, week), protocol), group in groups.items():
+        in_window = [pair for pair in group if pair[0]["crop_stage"] in STAGE_WINDOW]
+        visit, county_id = max(
+            in_window or group, key=lambda pair: (pair[0]["observed_on"], pair[0]["visit_id"])
+        )
+        weeks.append(
+            {
+                "county_id": county_id,
+                "season": season,
+                "iso_week": week,
+                "protocol": protocol,
+                "in_window": bool(in_window),
+                "field_id": visit["field"]["field_id"],
+                "farm_id": visit["field"].get("farm_id"),
+                "area": exact(visit["field"]["area_ha"]),
+                "pressure": field_mean(visit) / threshold(visit),
+            }
+        )
+    return weeks
+
+
+def wilson_interval(successes, trials):
+    """95 % Wilson score interval of a share (Wilson 1927, J. Am. Stat. Assoc. 22:209-212)."""
+    share = successes / trials
+    centre = share + Z**2 / (2 * trials)
+    half = Z * math.sqrt(share * (1 - share) / trials + Z**2 / (4 * trials**2))
+    scale = 1 + Z**2 / trials
+    low = 0.0 if successes == 0 else (centre - half) / scale
+    high = 1.0 if successes == trials else (centre + half) / scale
+    return low, high
+
+
+def figures_of(fields, fields_outside_stage):
+    """The figures of a county-week from its standing fields within the stage window."""
+    figures = dict.fromkeys(FIGURES)
+    figures.update(
+        fields_visited=len(fields),
+        fields_at_threshold=sum(field["pressure"] >= 1 for field in fields),
+        fields_outside_stage=fields_outside_stage,
+    )
+    if fields:
+        pressures = np.array([float(field["pressure"]) for field in fields])
+        low, high = wilson_interval(figures["fields_at_threshold"], len(fields))
+        area_at_threshold = sum(field["area"] for field in fields if field["pressure"] >= 1)
+        figures.update(
+            share_at_threshold=figures["fields_at_threshold"] / len(fields),
+            share_low=low,
+            share_high=high,
+            mean_pressure=float(np.mean(pressures)),
+            median_pressure=float(np.median(pressures)),
+            p90_pressure=float(np.quantile(pressures, 0.9)),
+            max_pressure=float(np.max(pressures)),
+            area_share_at_threshold=float(
+                area_at_threshold / sum(field["area"] for field in fields)
+            ),
+        )
+    return figures
+
+
+def is_suppressed(fields, fields_outside_stage, min_fields, min_farms):
+    if fields:
+        too_few_fields = len(fields) < min_fields
+    else:
+        too_few_fields = fields_outside_stage < min_fields
+    given = [field["farm_id"] for field in fields if field["farm_id"] is not None]
+    farms = len(set(given)) + len(fields) - len(given)
+    too_few_farms = bool(given) and farms < min_farms
+    return too_few_fields or too_few_farms
+
+
+def county_weeks(weeks, names, min_fields, min_farms):
+    """One row a county, week and protocol that has visits, in the order of its key."""
+    groups = collections.defaultdict(list)
+    for week in weeks:
+        key = (week["county_id"], week["season"], week["iso_week"], week["protocol"])
+        groups[key].append(week)
+    rows = []
+    for (county_id, season, week, protocol), group in sorted(groups.items()):
+        fields = [field for field in group if field["in_window"]]
+        fields_outside_stage = len(group) - len(fields)
+        suppressed = is_suppressed(fields, fields_outside_stage, min_fields, min_farms)
+        figures = (
+            dict.fromkeys(FIGURES) if suppressed else figures_of(fields, fields_outside_stage)
+        )
+        rows.append(
+            {
+                "county_id": county_id,
+                "county_name": names[county_id],
+                "season": season,
+                "iso_week": week,
+                "protocol": protocol,
+                **figures,
+                "suppressed": "true" if suppressed else "false",
+            }
+        )
+    return rows
+
+
+# --- The program -------------------------------------------------------------------------------
+
+
+def arguments():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("files", nargs="+", help="NDJSON, in the order of loading")
+    parser.add_argument("--boundaries", required=True, help="GeoJSON or TopoJSON")
+    parser.add_argument("--states", help="keep counties whose id begins so, as 46,38")
+    parser.add_argument("--id-property", help="default: the id of the feature itself")
+    parser.add_argument("--name-property", default="name")
+    parser.add_argument("--season", default="06-01,09-30", help="first and last day, MM-DD,MM-DD")
+    parser.add_argument("--min-fields", type=int, default=3)
+    parser.add_argument("--min-farms", type=int, default=3)
+    parser.add_argument(
+        "--bounds",
+        type=json.loads,
+        default={},
+        help='JSON, as {"treatment_cost_per_ha": [low, high], "market_value_per_kg": ..., '
+        '"plants_per_ha": ..., "area_ha": ...}; both ends are allowed values',
+    )
+    parser.add_argument("--out", type=pathlib.Path, default=pathlib.Path("."))
+    return parser.parse_args()
+
+
+def main():
+    given = arguments()
+    counties = read_counties(
+        given.boundaries,
+        states=given.states and given.states.split(","),
+        id_property=given.id_property,
+        name_property=given.name_property,
+    )
+    season_days = given.season.split(",")
+    receipt, accepted, held = take_in(
+        read_records(given.files), counties, season_days, given.bounds
+    )
+    weeks = field_weeks(current_visits(accepted))
+    rows = county_weeks(weeks, counties.names, given.min_fields, given.min_farms)
+
+    given.out.mkdir(parents=True, exist_ok=True)
+    table = pd.DataFrame(rows, columns=[*KEY, *FIGURES, "suppressed"])
+    table[COUNTS] = table[COUNTS].astype("Int64")
+    table.to_csv(given.out / "county_week.csv", index=False, float_format="%.17g")
+    pd.DataFrame(held, columns=["file", "line", "reason"]).to_csv(
+        given.out / "held.csv", index=False
+    )
+    exactly_at = sum(week["in_window"] and week["pressure"] == 1 for week in weeks)
+    print(f"{exactly_at} fields lie exactly at their threshold", file=sys.stderr)
+    print(json.dumps(receipt))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,242 @@
+"""County-weeks by DuckDB, straight from the Parquet files of a bractline store.
+
+It shows that anyone can recompute every figure from the files: the field mean comes from the raw
+counts in `units`, and is then held against the stored field_mean. Only Parquet is read; what the
+Delta log says is not. So the store must not hold files that a compaction has replaced and no
+vacuum has removed: a visit revision that stands twice ends the run.
+
+It knows one protocol, bsm-eggs. It writes county_week.csv, with county_name if --boundaries says
+where the names are, and prints how many visible visits it read.
+"""
+
+import argparse
+import json
+import pathlib
+
+import duckdb
+
+from boundaries import read_counties
+
+TABLES = ("visits", "units", "receipts")
+FIELD_MEAN_TOLERANCE = 1e-12
+
+# Rows of a load without a receipt do not count.
+VISIBLE = """
+create view visible_visit as
+select visits.* from visits where load_id in (select load_id from receipts);
+
+create view visible_unit as
+select units.* from units where load_id in (select load_id from receipts);
+"""
+
+# eggs per six bracts: head totals, then site means, then their mean
+FIELD_MEAN = """
+create table recomputed_mean as
+with
+    site_mean as (
+        select visit_id, revision, site, avg(list_sum(counts)) as mean
+        from visible_unit
+        group by visit_id, revision, site
+    )
+select visit_id, revision, avg(mean) as mean
+from site_mean
+group by visit_id, revision;
+
+create view visit_with_mean as
+select visible_visit.*, recomputed_mean.mean as recomputed_mean
+from visible_visit
+left join recomputed_mean using (visit_id, revision);
+"""
+
+# Each query names rows that must not exist.
+CHECKS = {
+    "visit revisions that stand twice": """
+        select visit_id, revision from visible_visit group by all having count(*) > 1
+    """,
+    "units that stand twice": """
+        select visit_id, revision, site, unit from visible_unit group by all having count(*) > 1
+    """,
+    "units whose total is not the sum of their counts": """
+        select visit_id, revision, site, unit from visible_unit
+        where total is distinct from list_sum(counts)
+    """,
+    "visits without units, or whose field_mean is not the mean of their units": f"""
+        select visit_id, revision, field_mean, recomputed_mean from visit_with_mean
+        where recomputed_mean is null or field_mean is null
+            or abs(field_mean - recomputed_mean) > {FIELD_MEAN_TOLERANCE} * abs(recomputed_mean)
+    """,
+    "visits whose ISO week or season is not that of observed_on": """
+        select visit_id, revision from visible_visit
+        where iso_week <> strftime(observed_on, '%G-W%V')
+            or season <> cast(strftime(observed_on, '%G') as integer)
+    """,
+    "visits of a protocol that this reference does not know": """
+        select visit_id, protocol from visible_visit where protocol <> 'bsm-eggs'
+    """,
+}
+
+# 0.00078 lb of seed a plant for each egg per six bracts; one pound is 0.45359237 kg. Converting to
+# hectares and kilograms rounds in the last digits, so a pressure within 1e-12 of 1 is at 1: no
+# visit can lie that near without being exact.
+COUNTY_WEEK = """
+create table county_week as
+with
+    current_visit as (
+        select * from visit_with_mean
+        qualify row_number() over (partition by visit_id order by revision desc) = 1
+    ),
+    visit_pressure as (
+        select
+            *,
+            recomputed_mean / (
+                treatment_cost_per_ha
+                / (market_value_per_kg * plants_per_ha * 0.00078::double * 0.45359237::double)
+            ) as pressure,
+            crop_stage in ('R2', 'R3') as in_window
+        from current_visit
+        where not coalesce(retracted, false)
+    ),
+    field_week as (
+        select *, pressure >= 1 - 1e-12 as at_threshold
+        from visit_pressure
+        qualify row_number() over (
+            partition by field_id, iso_week, protocol
+            order by in_window desc, observed_on desc, visit_id desc
+        ) = 1
+    ),
+    figure as (
+        select
+            county_id,
+            season,
+            iso_week,
+            protocol,
+            count(*) filter (in_window) as fields_visited,
+            count(*) filter (in_window and at_threshold) as fields_at_threshold,
+            avg(pressure) filter (in_window) as mean_pressure,
+            quantile_cont(pressure, 0.5) filter (in_window) as median_pressure,
+            quantile_cont(pressure, 0.9) filter (in_window) as p90_pressure,
+            max(pressure) filter (in_window) as max_pressure,
+            coalesce(sum(area_ha) filter (in_window and at_threshold), 0)
+                / sum(area_ha) filter (in_window) as area_share_at_threshold,
+            count(*) filter (not in_window) as fields_outside_stage,
+            count(farm_id) filter (in_window) as fields_with_farm,
+            count(distinct farm_id) filter (in_window)
+                + count(*) filter (in_window and farm_id is null) as farms
+        from field_week
+        group by county_id, season, iso_week, protocol
+    ),
+    wilson as (
+        select
+            *,
+            1.959963984540054::double as z,
+            fields_at_threshold / nullif(fields_visited, 0)::double as share,
+            1 + z * z / fields_visited as scale,
+            (share + z * z / (2 * fields_visited)) / scale as centre,
+            z * sqrt(
+                share * (1 - share) / fields_visited + z * z / (4 * fields_visited * fields_visited)
+            ) / scale as half,
+            case
+                when fields_visited = 0 then fields_outside_stage < $min_fields
+                else fields_visited < $min_fields
+            end
+            or (fields_with_farm > 0 and farms < $min_farms) as suppressed
+        from figure
+    ),
+    shown as (
+        select
+            *,
+            case
+                when fields_visited = 0 then null
+                when fields_at_threshold = 0 then 0
+                else centre - half
+            end as share_low,
+            case
+                when fields_visited = 0 then null
+                when fields_at_threshold = fields_visited then 1
+                else centre + half
+            end as share_high
+        from wilson
+    )
+select
+    county_id,
+    season,
+    iso_week,
+    protocol,
+    case when not suppressed then fields_visited end as fields_visited,
+    case when not suppressed then fields_at_threshold end as fields_at_threshold,
+    case when not suppressed then share end as share_at_threshold,
+    case when not suppressed then share_low end as share_low,
+    case when not suppressed then share_high end as share_high,
+    case when not suppressed then mean_pressure end as mean_pressure,
+    case when not suppressed then median_pressure end as median_pressure,
+    case when not suppressed then p90_pressure end as p90_pressure,
+    case when not suppressed then max_pressure end as max_pressure,
+    case when not suppressed then area_share_at_threshold end as area_share_at_threshold,
+    case when not suppressed then fields_outside_stage end as fields_outside_stage,
+    suppressed
+from shown
+order by county_id, season, iso_week, protocol;
+"""
+
+
+def open_store(store):
+    """The tables as views. The checkpoints in _delta_log are Parquet, too, but not rows of ours."""
+    database = duckdb.connect()
+    for table in TABLES:
+        files = [
+            str(path)
+            for path in sorted((store / table).rglob("*.parquet"))
+            if "_delta_log" not in path.relative_to(store).parts
+        ]
+        if not files:
+            raise SystemExit(f"no Parquet file in {store / table}")
+        relation = database.read_parquet(files, hive_partitioning=True, union_by_name=True)
+        relation.create_view(table)
+    return database
+
+
+def check(database):
+    for what, query in CHECKS.items():
+        rows = database.sql(query).fetchall()
+        if rows:
+            raise SystemExit(f"{len(rows)} {what}, such as {rows[0]}")
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("store", type=pathlib.Path, help="folder with visits, units and receipts")
+    parser.add_argument("--min-fields", type=int, default=3)
+    parser.add_argument("--min-farms", type=int, default=3)
+    parser.add_argument("--boundaries", help="GeoJSON or TopoJSON, for the names of counties")
+    parser.add_argument("--id-property", help="default: the id of the feature itself")
+    parser.add_argument("--name-property", default="name")
+    parser.add_argument("--out", type=pathlib.Path, default=pathlib.Path("."))
+    given = parser.parse_args()
+
+    database = open_store(given.store)
+    database.execute(VISIBLE)
+    database.execute(FIELD_MEAN)
+    check(database)
+    database.execute(
+        COUNTY_WEEK, {"min_fields": given.min_fields, "min_farms": given.min_farms}
+    )
+    table = database.table("county_week").df()
+    if given.boundaries:
+        counties = read_counties(
+            given.boundaries, id_property=given.id_property, name_property=given.name_property
+        )
+        table.insert(1, "county_name", table["county_id"].map(counties.names))
+    for counts in ("fields_visited", "fields_at_threshold", "fields_outside_stage"):
+        table[counts] = table[counts].astype("Int64")
+    table["suppressed"] = table["suppressed"].map({True: "true", False: "false"})
+
+    given.out.mkdir(parents=True, exist_ok=True)
+    table.to_csv(given.out / "county_week.csv", index=False, float_format="%.17g")
+    [(visits, revisions)] = database.sql(
+        "select count(distinct visit_id), count(*) from visible_visit"
+    ).fetchall()
+    print(json.dumps({"visits": visits, "revisions": revisions, "county_weeks": len(table)}))
+
+
+if __name__ == "__main__":
+    main()
