@@ -3,7 +3,9 @@
 -- Sums are taken over decimals, which add up the same in any order, so that one store version gives
 -- the same bytes on any number of cores. Quantiles interpolate linearly between the two nearest
 -- fields (numpy's default): a field's weight is its closeness to the wanted place, so one or two have
--- any. The interval of the share is Wilson's at 95 % (Newcombe 1998, Stat. Med. 17(8):857-872), with
+-- any. A field that lies exactly at its threshold may come out a last digit below 1 in binary
+-- arithmetic, so 1e-12 below 1 still counts as at threshold: far less than a single egg can change.
+-- The interval of the share is Wilson's at 95 % (Newcombe 1998, Stat. Med. 17(8):857-872), with
 -- z = 1.959963984540054.
 --
 -- grain:   one row a county, ISO week and protocol
@@ -32,6 +34,7 @@
 -- checks:
 --   fields_visited + fields_outside_stage > 0
 --   fields_at_threshold <= fields_visited
+--   fields_visited > 0 or (share_low is null and share_high is null and max_pressure is null)
 --   fields_visited = 0 or (share_low <= share_at_threshold and share_at_threshold <= share_high)
 with standing as (
     select
@@ -51,7 +54,7 @@ weighed as (
         greatest(0.0, 1.0 - abs(cast(place as double) - 0.9 * last_place)) as p90_weight,
         cast(pressure as decimal(38, 15)) as pressure_exact,
         cast(area_ha as decimal(38, 15)) as area_exact,
-        pressure >= 1.0 as at_threshold
+        pressure >= 1.0 - 1e-12 as at_threshold
     from standing
 ),
 
@@ -116,7 +119,7 @@ every_cell as (
             and within_window.protocol = outside_window.protocol
 ),
 
-interval as (
+with_interval as (
     select
         *,
         (share + z_squared / (2.0 * visited)) / (1.0 + z_squared / visited) as share_middle,
@@ -127,30 +130,32 @@ interval as (
 )
 
 select
-    interval.county_id as county_id,
-    coalesce(county.county_name, interval.county_id) as county_name,
-    interval.season as season,
-    interval.iso_week as iso_week,
-    interval.protocol as protocol,
-    interval.fields_visited as fields_visited,
-    interval.farms_given as farms_given,
-    interval.farms as farms,
-    interval.fields_at_threshold as fields_at_threshold,
-    interval.share as share_at_threshold,
+    with_interval.county_id as county_id,
+    coalesce(county.county_name, with_interval.county_id) as county_name,
+    with_interval.season as season,
+    with_interval.iso_week as iso_week,
+    with_interval.protocol as protocol,
+    with_interval.fields_visited as fields_visited,
+    with_interval.farms_given as farms_given,
+    with_interval.farms as farms,
+    with_interval.fields_at_threshold as fields_at_threshold,
+    with_interval.share as share_at_threshold,
     case
-        when interval.share = 0.0 then 0.0
-        else greatest(0.0, interval.share_middle - interval.share_reach)
+        when with_interval.share = 0.0 then 0.0
+        when with_interval.share > 0.0
+            then greatest(0.0, with_interval.share_middle - with_interval.share_reach)
     end as share_low,
     case
-        when interval.share = 1.0 then 1.0
-        else least(1.0, interval.share_middle + interval.share_reach)
+        when with_interval.share = 1.0 then 1.0
+        when with_interval.share < 1.0
+            then least(1.0, with_interval.share_middle + with_interval.share_reach)
     end as share_high,
-    interval.mean_pressure as mean_pressure,
-    interval.median_pressure as median_pressure,
-    interval.p90_pressure as p90_pressure,
-    interval.max_pressure as max_pressure,
-    interval.area_share_at_threshold as area_share_at_threshold,
-    interval.fields_outside_stage as fields_outside_stage
-from interval
-left join county on interval.county_id = county.county_id
-order by interval.county_id, interval.iso_week, interval.protocol
+    with_interval.mean_pressure as mean_pressure,
+    with_interval.median_pressure as median_pressure,
+    with_interval.p90_pressure as p90_pressure,
+    with_interval.max_pressure as max_pressure,
+    with_interval.area_share_at_threshold as area_share_at_threshold,
+    with_interval.fields_outside_stage as fields_outside_stage
+from with_interval
+left join county on with_interval.county_id = county.county_id
+order by with_interval.county_id, with_interval.iso_week, with_interval.protocol

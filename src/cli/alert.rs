@@ -2,9 +2,9 @@
 
 use std::path::PathBuf;
 
+use super::Outcome;
 use super::report;
 use super::rollup::Figures;
-use super::Outcome;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
 use crate::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};
@@ -16,7 +16,9 @@ use crate::workspace::Workspace;
 
 /// Make the bulletin of a week
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  bractline alert --week 2026-W30\n\nWrites alert.html, county_week.csv and county_week.geojson to the workspace's folder alerts/WEEK.")]
+#[command(
+    after_help = "Example:\n  bractline alert --week 2026-W30\n\nWrites alert.html, county_week.csv and county_week.geojson to the workspace's folder alerts/WEEK."
+)]
 pub struct Alert {
     /// ISO 8601 week, as 2026-W30
     #[arg(long, value_name = "WEEK")]
@@ -68,7 +70,10 @@ pub(super) fn write_alert(
         &[
             ("alert.html", page.as_bytes()),
             ("county_week.csv", &figures.csv(Period::Week(week))?),
-            ("county_week.geojson", &figures.geojson(Period::Week(week), &rows)?),
+            (
+                "county_week.geojson",
+                &figures.geojson(Period::Week(week), &rows)?,
+            ),
         ],
     )?;
     Ok(folder.join("alert.html"))
@@ -88,13 +93,23 @@ fn chosen_protocol<'a>(
         (Some(id), _) => id,
         (None, [id]) => id,
         (None, []) => {
-            return Err(Failure::new(Kind::Publish, format!("no visit in {week}: there is nothing to say"))
-                .mend(format!("the weeks with visits are {}", weeks_with_visits(figures))));
+            return Err(Failure::new(
+                Kind::Publish,
+                format!("no visit in {week}: there is nothing to say"),
+            )
+            .mend(format!(
+                "the weeks with visits are {}",
+                weeks_with_visits(figures)
+            )));
         }
         (None, several) => {
             return Err(Failure::new(
                 Kind::Publish,
-                format!("{week} has visits under {} protocols: {}", several.len(), several.join(", ")),
+                format!(
+                    "{week} has visits under {} protocols: {}",
+                    several.len(),
+                    several.join(", ")
+                ),
             )
             .mend("choose one with --protocol ID"));
         }
@@ -106,10 +121,18 @@ fn chosen_protocol<'a>(
 }
 
 fn weeks_with_visits(figures: &Figures) -> String {
-    let mut weeks: Vec<&str> = figures.county_weeks.iter().map(|row| row.iso_week.as_str()).collect();
+    let mut weeks: Vec<&str> = figures
+        .county_weeks
+        .iter()
+        .map(|row| row.iso_week.as_str())
+        .collect();
     weeks.sort_unstable();
     weeks.dedup();
-    if weeks.is_empty() { "none yet".to_owned() } else { weeks.join(", ") }
+    if weeks.is_empty() {
+        "none yet".to_owned()
+    } else {
+        weeks.join(", ")
+    }
 }
 
 /// The moment that the figures speak of: the newest submission, so that the same store gives the same
@@ -122,9 +145,10 @@ fn as_of(figures: &Figures) -> String {
 }
 
 fn facts(protocol: &Protocol) -> ProtocolFacts {
-    let hatch = protocol.timing.hatch_days.map(|[from, to]| {
-        format!("Eggs hatch {from} to {to} days after they are laid.")
-    });
+    let hatch = protocol
+        .timing
+        .hatch_days
+        .map(|[from, to]| format!("Eggs hatch {from} to {to} days after they are laid."));
     ProtocolFacts {
         id: protocol.id.clone(),
         title: protocol.title.clone(),
@@ -135,6 +159,10 @@ fn facts(protocol: &Protocol) -> ProtocolFacts {
         treatment: Some(protocol.timing.treat.clone()),
         hatch,
         source: protocol.threshold.source.clone(),
-        cautions: protocol.cautions.iter().map(|caution| caution.text.clone()).collect(),
+        cautions: protocol
+            .cautions
+            .iter()
+            .map(|caution| caution.text.clone())
+            .collect(),
     }
 }

@@ -2,13 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
+use super::Outcome;
 use super::alert::write_alert;
 use super::init::make_workspace;
 use super::load::load_all;
 use super::report;
 use super::rollup::roll_up_to;
 use super::submissions::{Submissions, sentence};
-use super::Outcome;
 use crate::failure::{Failure, Kind};
 use crate::sample::{DemoFiles, SampleOptions, demo_files};
 use crate::visit::week::IsoWeek;
@@ -16,7 +16,9 @@ use crate::workspace::own_region;
 
 /// Make an invented region and run the whole job on it
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  bractline demo\n\nEverything in it is invented and says so: region, farms, scouts and counts.")]
+#[command(
+    after_help = "Example:\n  bractline demo\n\nEverything in it is invented and says so: region, farms, scouts and counts."
+)]
 pub struct Demo {
     /// Folder to make
     #[arg(value_name = "DIR", default_value = "sample_data/demo")]

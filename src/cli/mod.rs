@@ -38,7 +38,9 @@ pub enum Outcome {
 /// Field scouts' visit records → a weekly regional pest alert.
 #[derive(Debug, Parser)]
 #[command(version, about, long_about = None, propagate_version = true, disable_help_subcommand = true)]
-#[command(after_help = "Begin with:\n  bractline demo             an invented region, loaded, rolled up, with its alert\n  bractline init DIR --region us:46\n  bractline --workspace DIR load submissions/")]
+#[command(
+    after_help = "Begin with:\n  bractline demo             an invented region, loaded, rolled up, with its alert\n  bractline init DIR --region us:46\n  bractline --workspace DIR load submissions/"
+)]
 struct Arguments {
     /// Folder of the workspace
     #[arg(long, global = true, value_name = "DIR", default_value = ".")]

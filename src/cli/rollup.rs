@@ -18,7 +18,9 @@ use crate::workspace::Workspace;
 
 /// Roll visits up by county and week
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n\nWrites county_week.csv, county_week.parquet and county_week.geojson, which may be published, and\nfield_week.parquet, which is private: it names fields. With --week the GeoJSON holds every county of the region.")]
+#[command(
+    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n\nWrites county_week.csv, county_week.parquet and county_week.geojson, which may be published, and\nfield_week.parquet, which is private: it names fields. With --week the GeoJSON holds every county of the region."
+)]
 pub struct RollupCommand {
     /// One ISO 8601 week, as 2026-W30
     #[arg(long, value_name = "WEEK", conflicts_with = "season")]
@@ -66,7 +68,13 @@ impl Figures {
         let rollup = roll_up(&snapshot, &catalogue, &roll_up_setting(workspace, &region)).await?;
         let county_weeks =
             CountyWeek::from_batches(std::slice::from_ref(&rollup.county_week().batch))?;
-        Ok(Figures { region, catalogue, rollup, county_weeks, received_until })
+        Ok(Figures {
+            region,
+            catalogue,
+            rollup,
+            county_weeks,
+            received_until,
+        })
     }
 
     /// The county-weeks of a period.
@@ -80,11 +88,19 @@ impl Figures {
 
     /// Ids of the protocols that the store has visits of; of all where it has none.
     pub(super) fn protocols(&self) -> Vec<&str> {
-        let mut ids: Vec<&str> = self.county_weeks.iter().map(|row| row.protocol.as_str()).collect();
+        let mut ids: Vec<&str> = self
+            .county_weeks
+            .iter()
+            .map(|row| row.protocol.as_str())
+            .collect();
         ids.sort_unstable();
         ids.dedup();
         if ids.is_empty() {
-            ids.extend(self.catalogue.protocols().map(|protocol| protocol.id.as_str()));
+            ids.extend(
+                self.catalogue
+                    .protocols()
+                    .map(|protocol| protocol.id.as_str()),
+            );
         }
         ids
     }
@@ -96,9 +112,12 @@ impl Figures {
             Period::Week(week) => Some(week.to_string()),
             Period::Season(_) | Period::All => None,
         };
-        let coverage = week.as_deref().map_or(Coverage::VisitedCounties, |iso_week| {
-            Coverage::WholeWeek { iso_week, protocols: &protocols }
-        });
+        let coverage = week
+            .as_deref()
+            .map_or(Coverage::VisitedCounties, |iso_week| Coverage::WholeWeek {
+                iso_week,
+                protocols: &protocols,
+            });
         county_week_geojson(&self.region, rows, coverage)
     }
 
@@ -111,7 +130,11 @@ impl Figures {
     fn write(&self, period: Period, out: &Path) -> Result<String, Failure> {
         let rows = self.rows(period);
         let parquet = |table: &StageTable| {
-            write_parquet(&table.rows_of(period)?, &docs(table), self.region.invented())
+            write_parquet(
+                &table.rows_of(period)?,
+                &docs(table),
+                self.region.invented(),
+            )
         };
         write_folder(
             out,
@@ -128,9 +151,13 @@ impl Figures {
             counted(rows.len() as u64, "county-week", "county-weeks"),
             suppressed,
             self.rollup.store_version,
-            ["county_week.csv", "county_week.parquet", "county_week.geojson"]
-                .map(|name| out.join(name).display().to_string())
-                .join("\n  "),
+            [
+                "county_week.csv",
+                "county_week.parquet",
+                "county_week.geojson"
+            ]
+            .map(|name| out.join(name).display().to_string())
+            .join("\n  "),
             out.join("field_week.parquet").display(),
         ))
     }

@@ -333,7 +333,8 @@ fn column(
         .column_by_name(name)
         .ok_or_else(|| broken(format!("column {name} is missing")))?;
     // A column of nothing but null has no type to hold it to.
-    if !fits(found.data_type()) && !(may_be_null && found.data_type().is_null()) {
+    let untyped = may_be_null && found.data_type().is_null();
+    if !untyped && !fits(found.data_type()) {
         let other = found.data_type();
         return Err(broken(format!("column {name} is {other}, not a {kind}")));
     }
@@ -345,4 +346,141 @@ fn column(
         return Err(broken(format!("column {name} has a number beyond 64 bits")));
     }
     Ok(column)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use arrow::array::{
+        BooleanArray, Float32Array, Float64Array, Int32Array, NullArray, StringArray,
+        StringViewArray, UInt64Array,
+    };
+
+    use super::*;
+
+    /// One row with figures, in the types that an engine may hand out.
+    fn columns() -> Vec<(&'static str, ArrayRef)> {
+        let float = |value| Arc::new(Float64Array::from(vec![value])) as ArrayRef;
+        vec![
+            ("county_id", Arc::new(StringViewArray::from(vec!["001"]))),
+            ("county_name", Arc::new(StringArray::from(vec!["Alder"]))),
+            ("season", Arc::new(Int32Array::from(vec![2026]))),
+            ("iso_week", Arc::new(StringArray::from(vec!["2026-W30"]))),
+            ("protocol", Arc::new(StringArray::from(vec!["bsm-eggs"]))),
+            ("fields_visited", Arc::new(UInt64Array::from(vec![4]))),
+            ("fields_at_threshold", Arc::new(Int32Array::from(vec![1]))),
+            ("share_at_threshold", float(0.25)),
+            ("share_low", float(0.05)),
+            ("share_high", float(0.7)),
+            ("mean_pressure", float(0.5)),
+            ("median_pressure", Arc::new(Float32Array::from(vec![0.5]))),
+            ("p90_pressure", float(1.0)),
+            ("max_pressure", float(1.25)),
+            ("area_share_at_threshold", float(0.2)),
+            ("fields_outside_stage", Arc::new(Int32Array::from(vec![2]))),
+            ("suppressed", Arc::new(BooleanArray::from(vec![false]))),
+        ]
+    }
+
+    fn decode(replaced: Vec<(&'static str, ArrayRef)>) -> Result<CountyWeek, Failure> {
+        let mut columns = columns();
+        for (name, column) in replaced {
+            let place = columns.iter().position(|(other, _)| *other == name);
+            columns[place.expect("a column of the table")].1 = column;
+        }
+        let batch = RecordBatch::try_from_iter(columns).expect("columns of one length");
+        CountyWeek::from_batches(&[batch]).map(|mut rows| rows.remove(0))
+    }
+
+    fn nothing() -> ArrayRef {
+        Arc::new(NullArray::new(1))
+    }
+
+    const FIGURES: [&str; 11] = [
+        "fields_visited",
+        "fields_at_threshold",
+        "share_at_threshold",
+        "share_low",
+        "share_high",
+        "mean_pressure",
+        "median_pressure",
+        "p90_pressure",
+        "max_pressure",
+        "area_share_at_threshold",
+        "fields_outside_stage",
+    ];
+
+    #[test]
+    fn a_row_is_decoded_by_name_from_any_width() {
+        let row = decode(vec![]).expect("a good row");
+        assert_eq!((&*row.county_id, &*row.county_name), ("001", "Alder"));
+        assert_eq!(row.fields_visited, Some(4));
+        assert_eq!(row.median_pressure, Some(0.5));
+        assert_eq!(row.cell(), Cell::Pressure(0.5));
+    }
+
+    #[test]
+    fn the_four_kinds_of_row_are_told_apart() {
+        let hidden = Arc::new(BooleanArray::from(vec![true])) as ArrayRef;
+        let mut suppressed: Vec<_> = FIGURES.map(|name| (name, nothing())).into();
+        suppressed.push(("suppressed", hidden));
+        assert_eq!(
+            decode(suppressed).expect("suppressed").cell(),
+            Cell::Suppressed
+        );
+
+        let zero = || Arc::new(Int32Array::from(vec![0])) as ArrayRef;
+        let mut outside: Vec<_> = FIGURES[1..10]
+            .iter()
+            .map(|name| (*name, nothing()))
+            .collect();
+        outside.push(("fields_visited", zero()));
+        assert_eq!(decode(outside).expect("outside").cell(), Cell::OutsideStage);
+
+        let none = || Arc::new(Float64Array::from(vec![0.0])) as ArrayRef;
+        let empty = vec![("max_pressure", none()), ("median_pressure", none())];
+        assert_eq!(decode(empty).expect("none found").cell(), Cell::NoneFound);
+
+        let half_empty = decode(vec![("median_pressure", none())]).expect("some found");
+        assert_eq!(half_empty.cell(), Cell::Pressure(0.0));
+    }
+
+    #[test]
+    fn a_row_that_contradicts_itself_is_refused() {
+        let float = |value: f64| Arc::new(Float64Array::from(vec![value])) as ArrayRef;
+        let whole = |value: i32| Arc::new(Int32Array::from(vec![value])) as ArrayRef;
+        let text = |value: &str| Arc::new(StringArray::from(vec![value])) as ArrayRef;
+        let hidden = Arc::new(BooleanArray::from(vec![true])) as ArrayRef;
+        for (name, column, says) in [
+            ("max_pressure", float(f64::NAN), "finite"),
+            ("share_low", float(f64::INFINITY), "finite"),
+            ("suppressed", hidden, "suppressed and still carries"),
+            ("median_pressure", nothing(), "lacks a figure"),
+            ("fields_at_threshold", whole(5), "more fields at threshold"),
+            ("fields_outside_stage", whole(-1), "negative"),
+            ("fields_visited", whole(0), "more fields at threshold"),
+            ("iso_week", text("2026-W54"), "ISO 8601"),
+            ("season", whole(2025), "year of its week"),
+            ("season", text("2026"), "not a whole number"),
+            ("max_pressure", text("1.25"), "not a floating number"),
+            ("county_id", nothing(), "not a text"),
+        ] {
+            let failure = decode(vec![(name, column)]).expect_err(name);
+            assert!(failure.to_string().contains(says), "{name}: {failure}");
+        }
+    }
+
+    #[test]
+    fn a_missing_column_is_named() {
+        let all_but_one = columns()
+            .into_iter()
+            .filter(|(name, _)| *name != "share_low");
+        let batch = RecordBatch::try_from_iter(all_but_one).expect("columns of one length");
+        let failure = CountyWeek::from_batches(&[batch]).expect_err("a column is missing");
+        assert!(
+            failure.to_string().contains("share_low is missing"),
+            "{failure}"
+        );
+    }
 }

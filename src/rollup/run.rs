@@ -37,7 +37,7 @@ pub struct Setting {
 #[derive(Debug, Clone)]
 pub struct Rollup {
     /// The store version that it was made from.
-    pub store_version: u64,
+    pub store_version: i64,
     tables: HashMap<String, StageTable>,
 }
 

@@ -145,7 +145,10 @@ fn column(line: &str) -> Option<StageColumn> {
         _ => return None,
     };
     let description = description.trim();
-    let (unit, description) = match description.strip_prefix('[').and_then(|rest| rest.split_once(']')) {
+    let (unit, description) = match description
+        .strip_prefix('[')
+        .and_then(|rest| rest.split_once(']'))
+    {
         Some((unit, rest)) => (Some(unit.to_owned()), rest.trim()),
         None => (None, description),
     };

@@ -7,7 +7,7 @@ use datafusion::prelude::SessionContext;
 use futures::TryStreamExt;
 use serde::Serialize;
 
-use super::snapshot::{Snapshot, unreadable};
+use super::snapshot::{Snapshot, unreadable, version_of};
 use super::tables::{Kept, Store};
 use crate::failure::Failure;
 
@@ -15,7 +15,7 @@ use crate::failure::Failure;
 #[derive(Debug, Clone, Serialize)]
 pub struct StoreFigures {
     /// The store's version: that of its receipts.
-    pub version: u64,
+    pub version: i64,
     /// Submissions that were loaded.
     pub submissions: i64,
     /// Records in them.
@@ -38,7 +38,7 @@ pub struct TableFigures {
     /// Its name.
     pub name: &'static str,
     /// Its Delta version.
-    pub version: u64,
+    pub version: i64,
     /// Parquet files of that version.
     pub files: usize,
     /// Rows of these files, those of unfinished loads included.
@@ -49,7 +49,7 @@ pub struct TableFigures {
 #[derive(Debug, Clone, Serialize)]
 pub struct Verification {
     /// The store's version.
-    pub version: u64,
+    pub version: i64,
     /// Receipts that were looked at.
     pub receipts: usize,
     /// What is wrong, in words; empty if the store is whole.
@@ -83,7 +83,7 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
         let files = table.get_file_uris().map_or(0, Iterator::count);
         tables.push(TableFigures {
             name: kept.name(),
-            version: table.version().unwrap_or_default(),
+            version: version_of(&table),
             files,
             rows: rows[0],
         });

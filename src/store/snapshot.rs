@@ -33,19 +33,26 @@ impl Snapshot {
     }
 
     /// The version of the store: that of its receipts.
-    pub fn version(&self) -> u64 {
-        self.receipts.version().unwrap_or_default()
+    pub fn version(&self) -> i64 {
+        version_of(&self.receipts)
     }
 
     /// When the newest submission came in; `None` if there is none.
     pub async fn received_until(&self) -> Result<Option<Timestamp>, Failure> {
         let query = "select cast(max(received_at) as bigint) from receipts";
-        let plan = self.session.sql(query).await.map_err(|error| unreadable(&error))?;
+        let plan = self
+            .session
+            .sql(query)
+            .await
+            .map_err(|error| unreadable(&error))?;
         let batches = plan.collect().await.map_err(|error| unreadable(&error))?;
-        let newest = batches.iter().find(|batch| batch.num_rows() > 0).and_then(|batch| {
-            let column = batch.column(0).as_primitive::<Int64Type>();
-            column.is_valid(0).then(|| column.value(0))
-        });
+        let newest = batches
+            .iter()
+            .find(|batch| batch.num_rows() > 0)
+            .and_then(|batch| {
+                let column = batch.column(0).as_primitive::<Int64Type>();
+                column.is_valid(0).then(|| column.value(0))
+            });
         Ok(newest.and_then(|moment| Timestamp::from_microsecond(moment).ok()))
     }
 
@@ -58,6 +65,12 @@ impl Snapshot {
     pub fn receipts(&self) -> &DeltaTable {
         &self.receipts
     }
+}
+
+/// The Delta version of an open table.
+pub(super) fn version_of(table: &DeltaTable) -> i64 {
+    // Delta counts in 63 bits.
+    table.version().map_or(0, |version| version as i64)
 }
 
 async fn register(session: &SessionContext, kept: Kept, table: &DeltaTable) -> Result<(), Failure> {

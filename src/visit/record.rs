@@ -4,8 +4,9 @@
 //! refuses unknown members, repeated members and `null`; [`Visit::conforms`] checks what types
 //! cannot say. Whatever both accept, the schema accepts (`tests/schema.rs` holds us to it).
 
-use serde::de::{Error, Unexpected, Visitor};
-use serde::{Deserialize, Deserializer, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+use super::reading::{Strict, present, whole};
 
 /// The longest text of an id, a stage or a side, in characters.
 pub const TEXT_LENGTH_MAX: usize = 200;
@@ -24,7 +25,7 @@ pub const NIGHTS_MAX: u32 = 366;
 
 /// One scouting of one field on one day under one protocol.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(remote = "Self", deny_unknown_fields)]
 pub struct Visit {
     /// Version of the schema: `1.0`.
     pub schema_version: String,
@@ -67,7 +68,7 @@ pub struct Visit {
 
 /// The field of a visit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(remote = "Self", deny_unknown_fields)]
 pub struct Field {
     /// Pseudonym of the field.
     pub field_id: String,
@@ -104,7 +105,7 @@ pub struct Field {
 
 /// A GeoJSON Polygon.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(remote = "Self", deny_unknown_fields)]
 pub struct Outline {
     /// Always `Polygon`.
     #[serde(rename = "type")]
@@ -115,7 +116,7 @@ pub struct Outline {
 
 /// The economics of a field.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(remote = "Self", deny_unknown_fields)]
 pub struct Economics {
     /// Cost of one treatment, product and application.
     pub treatment_cost: TreatmentCost,
@@ -127,7 +128,7 @@ pub struct Economics {
 
 /// Cost of one treatment.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(remote = "Self", deny_unknown_fields)]
 pub struct TreatmentCost {
     /// Amount of money.
     pub amount: f64,
@@ -139,7 +140,7 @@ pub struct TreatmentCost {
 
 /// What the crop sells for.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(remote = "Self", deny_unknown_fields)]
 pub struct MarketValue {
     /// Amount of money.
     pub amount: f64,
@@ -151,7 +152,7 @@ pub struct MarketValue {
 
 /// Plants standing.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(remote = "Self", deny_unknown_fields)]
 pub struct PlantPopulation {
     /// Number of plants.
     pub count: f64,
@@ -161,7 +162,7 @@ pub struct PlantPopulation {
 
 /// A unit of area that a scout may use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
+#[serde(remote = "Self", rename_all = "lowercase")]
 pub enum AreaUnit {
     /// The international acre.
     Acre,
@@ -171,7 +172,7 @@ pub enum AreaUnit {
 
 /// A unit of weight that a scout may use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
+#[serde(remote = "Self", rename_all = "lowercase")]
 pub enum WeightUnit {
     /// The avoirdupois pound.
     Lb,
@@ -181,7 +182,7 @@ pub enum WeightUnit {
 
 /// One sampling place in a field. Exactly one of `heads`, `plants` and `traps` is given.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(remote = "Self", deny_unknown_fields)]
 pub struct Site {
     /// Number of the site within the visit.
     #[serde(deserialize_with = "whole")]
@@ -232,7 +233,7 @@ pub struct Site {
 
 /// The catch of one trap.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(remote = "Self", deny_unknown_fields)]
 pub struct Trap {
     /// Insects caught.
     pub catch: Count,
@@ -463,40 +464,33 @@ fn clock(value: &str, seconds: bool) -> bool {
         && parts[1..].iter().all(|part| two_digits(part, 60))
 }
 
-/// A whole number from 0 to `u32::MAX`; `3.0` is one, as JSON Schema has it.
-fn whole<'de, D: Deserializer<'de>>(deserializer: D) -> Result<u32, D::Error> {
-    struct Whole;
-
-    impl Visitor<'_> for Whole {
-        type Value = u32;
-
-        fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-            f.write_str("a whole number, 0 or more")
+/// The derived reading of these types, behind [`Strict`]; `remote = "Self"` makes it a function.
+macro_rules! read_strictly {
+    ($($name:ident),*) => {$(
+        impl<'de> Deserialize<'de> for $name {
+            fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+                $name::deserialize(Strict(deserializer))
+            }
         }
 
-        fn visit_u64<E: Error>(self, value: u64) -> Result<u32, E> {
-            u32::try_from(value).map_err(|_| E::invalid_value(Unexpected::Unsigned(value), &self))
+        impl Serialize for $name {
+            fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                $name::serialize(self, serializer)
+            }
         }
-
-        fn visit_i64<E: Error>(self, value: i64) -> Result<u32, E> {
-            u32::try_from(value).map_err(|_| E::invalid_value(Unexpected::Signed(value), &self))
-        }
-
-        fn visit_f64<E: Error>(self, value: f64) -> Result<u32, E> {
-            let is_whole = value.fract() == 0.0 && (0.0..=f64::from(u32::MAX)).contains(&value);
-            // The range was checked, so the cast is exact.
-            is_whole
-                .then_some(value as u32)
-                .ok_or_else(|| E::invalid_value(Unexpected::Float(value), &self))
-        }
-    }
-
-    deserializer.deserialize_u32(Whole)
+    )*};
 }
 
-/// An optional member that is there must not be `null`.
-fn present<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
-    deserializer: D,
-) -> Result<Option<T>, D::Error> {
-    T::deserialize(deserializer).map(Some)
-}
+read_strictly!(
+    Visit,
+    Field,
+    Outline,
+    Economics,
+    TreatmentCost,
+    MarketValue,
+    PlantPopulation,
+    AreaUnit,
+    WeightUnit,
+    Site,
+    Trap
+);
