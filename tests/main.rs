@@ -1,0 +1,6 @@
+//! The tests, by purpose, in one binary: the engine is linked once.
+
+mod support;
+
+mod region; // points and counties, against an independent computation
+mod schema; // the visit schema, against independent validators
