@@ -345,8 +345,8 @@ fn a_field_exactly_at_its_threshold_is_at_threshold_and_one_below_is_not() {
 
 #[test]
 fn every_tie_that_a_scout_can_count_comes_out_at_threshold_in_the_protocol_s_own_arithmetic() {
-    // 8 / (0.16 x 12500 x 0.00078) would be 5.128205…, no tie; prices that make the threshold a mean that
-    // can be counted: 7.8 / (v x p x 0.00078) = 10000 / (v x p).
+    // Costs that cancel the constant make the threshold a mean that can be counted:
+    // 7.8 / (value x plants x 0.00078) = 10,000 / (value x plants).
     let catalogue = bractline::protocol::catalogue::Catalogue::read(None).expect("the catalogue");
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");
     let protocol = catalogue.protocol("bsm-eggs").expect("the protocol");
@@ -357,7 +357,7 @@ fn every_tie_that_a_scout_can_count_comes_out_at_threshold_in_the_protocol_s_own
         (0.2, 20000.0),
         (0.25, 16000.0),
     ] {
-        for (cost, per_cost) in [(7.8, 1.0), (15.6, 2.0), (3.9, 0.5)] {
+        for (cost, constants) in [(7.8, 1.0), (15.6, 2.0), (3.9, 0.5)] {
             let economics = serde_json::from_value(serde_json::json!({
                 "treatment_cost": {"amount": cost, "per": "acre", "currency": "USD"},
                 "market_value": {"amount": value, "per": "lb", "currency": "USD"},
@@ -369,7 +369,7 @@ fn every_tie_that_a_scout_can_count_comes_out_at_threshold_in_the_protocol_s_own
                     protocol, &economics,
                 ))
                 .expect("a threshold");
-            let counted = per_cost * 10_000.0 / (value * plants);
+            let counted = constants * 10_000.0 / (value * plants);
             let pressure = counted / threshold;
             let found = county_week_full(&format!("F1 A - true 10 {pressure}"));
             assert_eq!(cells(&found, "fields_at_threshold"), ["1"], "{pressure}");
@@ -403,6 +403,19 @@ fn a_field_without_a_farm_counts_as_a_farm_and_is_never_taken_for_one_of_that_na
          F4 A farm9 true 10 0.5",
     );
     assert_eq!(cells(&found, "farms_given farms"), ["3 3"]);
+}
+
+#[test]
+fn farms_are_those_of_the_fields_in_the_window_and_of_the_others_only_where_there_is_none() {
+    let found = county_week_full(
+        "F1 A a true  10 0.5
+         F2 A b false 10 0.5
+         F3 B c false 10 0.5
+         F4 B c false 10 0.5
+         F5 B - false 10 0.5",
+    );
+    let columns = "county_id fields_outside_stage farms_given farms";
+    assert_eq!(cells(&found, columns), ["A 1 1 1", "B 3 2 2"]);
 }
 
 #[test]
@@ -490,8 +503,8 @@ fn small_groups_are_suppressed_and_groups_of_the_least_size_are_shown() {
 #[test]
 fn fields_outside_the_window_alone_are_shown_from_the_least_size_on() {
     assert_eq!(
-        suppressed("none-in-2 0 0 0 2\nnone-in-3 0 0 0 3"),
-        ["none-in-2 true", "none-in-3 false"]
+        suppressed("none-in-2 0 0 2 2\nnone-in-3 0 0 3 3\none-farm 0 3 1 3"),
+        ["none-in-2 true", "none-in-3 false", "one-farm true"]
     );
 }
 
