@@ -5,6 +5,7 @@
 //! read ends the run and says which feature it was. Does not simplify, project or repair shapes.
 
 use std::borrow::Cow;
+use std::path::Path;
 
 use geo::{Area, Coord, LineString, MultiPolygon, Polygon, coord};
 use geojson::{Feature, GeometryValue};
@@ -97,12 +98,21 @@ pub(super) fn read_text(text: &str, place: &str, labels: &Labels) -> Result<Boun
         outlines,
         title: text_of(head.title)
             .or(text_of(head.name))
-            .unwrap_or_else(|| place.to_owned()),
+            .unwrap_or_default(),
         vintage: text_of(head.vintage).unwrap_or_else(|| "not stated".to_owned()),
-        source: text_of(head.source).unwrap_or_else(|| place.to_owned()),
+        source: text_of(head.source).unwrap_or_else(|| file_name(place)),
         invented: text_of(head.invented),
         place: place.to_owned(),
     })
+}
+
+/// The name of the file alone: the source is published, and folders are nobody's business.
+fn file_name(place: &str) -> String {
+    let name = Path::new(place).file_name();
+    name.map_or_else(
+        || place.to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 /// GeoJSON of before 2016 could name another reference system; RFC 7946 knows only longitude and
