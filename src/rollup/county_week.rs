@@ -1,0 +1,486 @@
+//! A county-week: one row of the public roll-up table, as `publish` reads it.
+//!
+//! Decodes and checks; every figure was computed in `pipeline/stages`.
+
+use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Float64Type, Int64Type};
+use jiff::civil::{Date, ISOWeekDate, Weekday};
+
+use crate::failure::{Failure, Kind};
+
+/// What the roll-up says of one county in one ISO week under one protocol. A row exists only for a
+/// county-week that has visits. Every figure is `None` in a suppressed row, and every figure but
+/// the two counts of fields where no field lay in the stage window.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CountyWeek {
+    /// Identity of the county within its region.
+    pub county_id: String,
+    /// The name that people know it by.
+    pub county_name: String,
+    /// The ISO week-year.
+    pub season: i32,
+    /// ISO 8601 week, as `2026-W30`.
+    pub iso_week: String,
+    /// A protocol's id.
+    pub protocol: String,
+    /// Fields with a visit within the stage window.
+    pub fields_visited: Option<i64>,
+    /// Fields whose pressure is 1 or more.
+    pub fields_at_threshold: Option<i64>,
+    /// Fields at threshold ÷ fields visited, 0 to 1.
+    pub share_at_threshold: Option<f64>,
+    /// Lower end of the 95 % Wilson score interval of the share.
+    pub share_low: Option<f64>,
+    /// Upper end of the 95 % Wilson score interval of the share.
+    pub share_high: Option<f64>,
+    /// Mean of the fields' pressures; 1 = at threshold.
+    pub mean_pressure: Option<f64>,
+    /// Median of the fields' pressures.
+    pub median_pressure: Option<f64>,
+    /// Ninth decile of the fields' pressures.
+    pub p90_pressure: Option<f64>,
+    /// Greatest of the fields' pressures.
+    pub max_pressure: Option<f64>,
+    /// Hectares at threshold ÷ hectares visited, 0 to 1.
+    pub area_share_at_threshold: Option<f64>,
+    /// Fields that had only visits outside the stage window.
+    pub fields_outside_stage: Option<i64>,
+    /// Whether the figures are withheld because the group is too small.
+    pub suppressed: bool,
+}
+
+/// What a reader must be able to tell apart about a county-week that has visits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Cell {
+    /// Too few fields or farms to show: nothing is said about pressure.
+    Suppressed,
+    /// Fields were visited, all of them outside the stage window.
+    OutsideStage,
+    /// Fields were visited within the window and nothing was found in any.
+    NoneFound,
+    /// Something was found; the median of the fields' pressures, which may be 0.
+    Pressure(f64),
+}
+
+/// The figures of a county-week that has some, without the possibility that one is missing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Figures {
+    /// Fields with a visit within the stage window, at least 1.
+    pub fields_visited: i64,
+    /// Fields whose pressure is 1 or more.
+    pub fields_at_threshold: i64,
+    /// Fields at threshold ÷ fields visited, 0 to 1.
+    pub share_at_threshold: f64,
+    /// Lower end of the 95 % interval of the share.
+    pub share_low: f64,
+    /// Upper end of the 95 % interval of the share.
+    pub share_high: f64,
+    /// Median of the fields' pressures.
+    pub median_pressure: f64,
+    /// Greatest of the fields' pressures.
+    pub max_pressure: f64,
+}
+
+impl CountyWeek {
+    /// The rows of the roll-up table, in its order. Text may be of any Arrow string type, numbers
+    /// of any width.
+    ///
+    /// # Errors
+    /// A [`Failure`] that names the column, if one is missing or of another kind, and one that
+    /// names the county-week, if a row contradicts itself.
+    pub fn from_batches(batches: &[RecordBatch]) -> Result<Vec<CountyWeek>, Failure> {
+        let mut rows = Vec::new();
+        for batch in batches {
+            let columns = Columns::of(batch)?;
+            for place in 0..batch.num_rows() {
+                let row = columns.row(place);
+                row.check()?;
+                rows.push(row);
+            }
+        }
+        Ok(rows)
+    }
+
+    /// What the row says, told apart.
+    pub fn cell(&self) -> Cell {
+        match self.figures() {
+            _ if self.suppressed => Cell::Suppressed,
+            None => Cell::OutsideStage,
+            Some(figures) if figures.max_pressure == 0.0 => Cell::NoneFound,
+            Some(figures) => Cell::Pressure(figures.median_pressure),
+        }
+    }
+
+    /// The figures, unless the row is suppressed or all its fields lay outside the stage window.
+    pub fn figures(&self) -> Option<Figures> {
+        let figures = Figures {
+            fields_visited: self.fields_visited?,
+            fields_at_threshold: self.fields_at_threshold?,
+            share_at_threshold: self.share_at_threshold?,
+            share_low: self.share_low?,
+            share_high: self.share_high?,
+            median_pressure: self.median_pressure?,
+            max_pressure: self.max_pressure?,
+        };
+        (!self.suppressed && figures.fields_visited > 0).then_some(figures)
+    }
+
+    fn floats(&self) -> [Option<f64>; 8] {
+        [
+            self.share_at_threshold,
+            self.share_low,
+            self.share_high,
+            self.mean_pressure,
+            self.median_pressure,
+            self.p90_pressure,
+            self.max_pressure,
+            self.area_share_at_threshold,
+        ]
+    }
+
+    fn counts(&self) -> [Option<i64>; 3] {
+        [
+            self.fields_visited,
+            self.fields_at_threshold,
+            self.fields_outside_stage,
+        ]
+    }
+
+    /// A page must not be built on a row that contradicts itself, least of all on a suppressed
+    /// row that still carries a figure.
+    fn check(&self) -> Result<(), Failure> {
+        let visited = self.fields_visited.unwrap_or(0);
+        let broken = if days_of_week(&self.iso_week).is_none() {
+            "its week is not an ISO 8601 week such as 2026-W30"
+        } else if !self.iso_week.starts_with(&format!("{:04}-", self.season)) {
+            "its season is not the year of its week"
+        } else if self.floats().iter().flatten().any(|x| !x.is_finite()) {
+            "a figure is not a finite number"
+        } else if self.suppressed {
+            let figures = self.floats().iter().flatten().count();
+            match figures + self.counts().iter().flatten().count() {
+                0 => return Ok(()),
+                _ => "it is suppressed and still carries a figure",
+            }
+        } else if self.counts().iter().flatten().any(|count| *count < 0) {
+            "a count is negative"
+        } else if visited > 0 && self.figures().is_none() {
+            "it has visited fields and lacks a figure"
+        } else if self.fields_at_threshold.unwrap_or(0) > visited {
+            "it has more fields at threshold than fields visited"
+        } else if visited == 0 && self.floats().iter().any(Option::is_some) {
+            "it has no visited field and still carries a figure"
+        } else {
+            return Ok(());
+        };
+        Err(Failure::new(
+            Kind::Stage,
+            format!("a county-week cannot be used: {broken}"),
+        )
+        .at(format!(
+            "county {}, {}, {}",
+            self.county_id, self.iso_week, self.protocol
+        )))
+    }
+}
+
+/// Monday and Sunday of an ISO 8601 week such as `2026-W30`; `None` if there is no such week.
+pub fn days_of_week(iso_week: &str) -> Option<(Date, Date)> {
+    let (year, week) = iso_week.split_once("-W")?;
+    let digits =
+        |part: &str, length| part.len() == length && part.bytes().all(|b| b.is_ascii_digit());
+    if !digits(year, 4) || !digits(week, 2) {
+        return None;
+    }
+    let day = |weekday| {
+        let date = ISOWeekDate::new(year.parse().ok()?, week.parse().ok()?, weekday);
+        date.ok().map(ISOWeekDate::date)
+    };
+    Some((day(Weekday::Monday)?, day(Weekday::Sunday)?))
+}
+
+/// The columns of a batch, each cast to one type.
+struct Columns {
+    texts: [ArrayRef; 4],
+    season: ArrayRef,
+    counts: [ArrayRef; 3],
+    floats: [ArrayRef; 8],
+    suppressed: ArrayRef,
+}
+
+impl Columns {
+    fn of(batch: &RecordBatch) -> Result<Columns, Failure> {
+        let text = |name| {
+            column(
+                batch,
+                name,
+                "text",
+                DataType::is_string,
+                &DataType::Utf8,
+                false,
+            )
+        };
+        let whole = |name, null| {
+            let fits = DataType::is_integer;
+            column(batch, name, "whole number", fits, &DataType::Int64, null)
+        };
+        let float = |name| {
+            let fits = DataType::is_floating;
+            column(
+                batch,
+                name,
+                "floating number",
+                fits,
+                &DataType::Float64,
+                true,
+            )
+        };
+        let boolean = |kind: &DataType| matches!(kind, DataType::Boolean);
+        Ok(Columns {
+            texts: [
+                text("county_id")?,
+                text("county_name")?,
+                text("iso_week")?,
+                text("protocol")?,
+            ],
+            season: whole("season", false)?,
+            counts: [
+                whole("fields_visited", true)?,
+                whole("fields_at_threshold", true)?,
+                whole("fields_outside_stage", true)?,
+            ],
+            floats: [
+                float("share_at_threshold")?,
+                float("share_low")?,
+                float("share_high")?,
+                float("mean_pressure")?,
+                float("median_pressure")?,
+                float("p90_pressure")?,
+                float("max_pressure")?,
+                float("area_share_at_threshold")?,
+            ],
+            suppressed: column(
+                batch,
+                "suppressed",
+                "boolean",
+                boolean,
+                &DataType::Boolean,
+                false,
+            )?,
+        })
+    }
+
+    fn row(&self, place: usize) -> CountyWeek {
+        let text = |column: &ArrayRef| column.as_string::<i32>().value(place).to_owned();
+        let count = |column: &ArrayRef| {
+            let values = column.as_primitive::<Int64Type>();
+            values.is_valid(place).then(|| values.value(place))
+        };
+        let float = |column: &ArrayRef| {
+            let values = column.as_primitive::<Float64Type>();
+            values.is_valid(place).then(|| values.value(place))
+        };
+        let [county_id, county_name, iso_week, protocol] = self.texts.each_ref().map(text);
+        let [fields_visited, fields_at_threshold, fields_outside_stage] =
+            self.counts.each_ref().map(count);
+        let [
+            share_at_threshold,
+            share_low,
+            share_high,
+            mean_pressure,
+            median_pressure,
+            p90_pressure,
+            max_pressure,
+            area_share_at_threshold,
+        ] = self.floats.each_ref().map(float);
+        let season = self.season.as_primitive::<Int64Type>().value(place);
+        CountyWeek {
+            county_id,
+            county_name,
+            // What is no year of 32 bits is not the year of the week either: the check says so.
+            season: i32::try_from(season).unwrap_or(i32::MAX),
+            iso_week,
+            protocol,
+            fields_visited,
+            fields_at_threshold,
+            share_at_threshold,
+            share_low,
+            share_high,
+            mean_pressure,
+            median_pressure,
+            p90_pressure,
+            max_pressure,
+            area_share_at_threshold,
+            fields_outside_stage,
+            suppressed: self.suppressed.as_boolean().value(place),
+        }
+    }
+}
+
+/// A column by name, cast to `wanted`. The cast is only tried within one kind of type: Arrow would
+/// turn text that is no number into null without a word.
+fn column(
+    batch: &RecordBatch,
+    name: &str,
+    kind: &str,
+    fits: impl Fn(&DataType) -> bool,
+    wanted: &DataType,
+    may_be_null: bool,
+) -> Result<ArrayRef, Failure> {
+    let broken = |what: String| Failure::new(Kind::Stage, what).at("table county_week");
+    let found = batch
+        .column_by_name(name)
+        .ok_or_else(|| broken(format!("column {name} is missing")))?;
+    // A column of nothing but null has no type to hold it to.
+    let untyped = may_be_null && found.data_type().is_null();
+    if !untyped && !fits(found.data_type()) {
+        let other = found.data_type();
+        return Err(broken(format!("column {name} is {other}, not a {kind}")));
+    }
+    let column = cast(found, wanted).map_err(|error| broken(format!("column {name}: {error}")))?;
+    if !may_be_null && column.null_count() > 0 {
+        return Err(broken(format!("column {name} has a null")));
+    }
+    if column.null_count() > found.logical_null_count() {
+        return Err(broken(format!("column {name} has a number beyond 64 bits")));
+    }
+    Ok(column)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use arrow::array::{
+        BooleanArray, Float32Array, Float64Array, Int32Array, NullArray, StringArray,
+        StringViewArray, UInt64Array,
+    };
+
+    use super::*;
+
+    /// One row with figures, in the types that an engine may hand out.
+    fn columns() -> Vec<(&'static str, ArrayRef)> {
+        let float = |value| Arc::new(Float64Array::from(vec![value])) as ArrayRef;
+        vec![
+            ("county_id", Arc::new(StringViewArray::from(vec!["001"]))),
+            ("county_name", Arc::new(StringArray::from(vec!["Alder"]))),
+            ("season", Arc::new(Int32Array::from(vec![2026]))),
+            ("iso_week", Arc::new(StringArray::from(vec!["2026-W30"]))),
+            ("protocol", Arc::new(StringArray::from(vec!["bsm-eggs"]))),
+            ("fields_visited", Arc::new(UInt64Array::from(vec![4]))),
+            ("fields_at_threshold", Arc::new(Int32Array::from(vec![1]))),
+            ("share_at_threshold", float(0.25)),
+            ("share_low", float(0.05)),
+            ("share_high", float(0.7)),
+            ("mean_pressure", float(0.5)),
+            ("median_pressure", Arc::new(Float32Array::from(vec![0.5]))),
+            ("p90_pressure", float(1.0)),
+            ("max_pressure", float(1.25)),
+            ("area_share_at_threshold", float(0.2)),
+            ("fields_outside_stage", Arc::new(Int32Array::from(vec![2]))),
+            ("suppressed", Arc::new(BooleanArray::from(vec![false]))),
+        ]
+    }
+
+    fn decode(replaced: Vec<(&'static str, ArrayRef)>) -> Result<CountyWeek, Failure> {
+        let mut columns = columns();
+        for (name, column) in replaced {
+            let place = columns.iter().position(|(other, _)| *other == name);
+            columns[place.expect("a column of the table")].1 = column;
+        }
+        let batch = RecordBatch::try_from_iter(columns).expect("columns of one length");
+        CountyWeek::from_batches(&[batch]).map(|mut rows| rows.remove(0))
+    }
+
+    fn nothing() -> ArrayRef {
+        Arc::new(NullArray::new(1))
+    }
+
+    const FIGURES: [&str; 11] = [
+        "fields_visited",
+        "fields_at_threshold",
+        "share_at_threshold",
+        "share_low",
+        "share_high",
+        "mean_pressure",
+        "median_pressure",
+        "p90_pressure",
+        "max_pressure",
+        "area_share_at_threshold",
+        "fields_outside_stage",
+    ];
+
+    #[test]
+    fn a_row_is_decoded_by_name_from_any_width() {
+        let row = decode(vec![]).expect("a good row");
+        assert_eq!((&*row.county_id, &*row.county_name), ("001", "Alder"));
+        assert_eq!(row.fields_visited, Some(4));
+        assert_eq!(row.median_pressure, Some(0.5));
+        assert_eq!(row.cell(), Cell::Pressure(0.5));
+    }
+
+    #[test]
+    fn the_four_kinds_of_row_are_told_apart() {
+        let hidden = Arc::new(BooleanArray::from(vec![true])) as ArrayRef;
+        let mut suppressed: Vec<_> = FIGURES.map(|name| (name, nothing())).into();
+        suppressed.push(("suppressed", hidden));
+        assert_eq!(
+            decode(suppressed).expect("suppressed").cell(),
+            Cell::Suppressed
+        );
+
+        let zero = || Arc::new(Int32Array::from(vec![0])) as ArrayRef;
+        let mut outside: Vec<_> = FIGURES[1..10]
+            .iter()
+            .map(|name| (*name, nothing()))
+            .collect();
+        outside.push(("fields_visited", zero()));
+        assert_eq!(decode(outside).expect("outside").cell(), Cell::OutsideStage);
+
+        let none = || Arc::new(Float64Array::from(vec![0.0])) as ArrayRef;
+        let empty = vec![("max_pressure", none()), ("median_pressure", none())];
+        assert_eq!(decode(empty).expect("none found").cell(), Cell::NoneFound);
+
+        let half_empty = decode(vec![("median_pressure", none())]).expect("some found");
+        assert_eq!(half_empty.cell(), Cell::Pressure(0.0));
+    }
+
+    #[test]
+    fn a_row_that_contradicts_itself_is_refused() {
+        let float = |value: f64| Arc::new(Float64Array::from(vec![value])) as ArrayRef;
+        let whole = |value: i32| Arc::new(Int32Array::from(vec![value])) as ArrayRef;
+        let text = |value: &str| Arc::new(StringArray::from(vec![value])) as ArrayRef;
+        let hidden = Arc::new(BooleanArray::from(vec![true])) as ArrayRef;
+        for (name, column, says) in [
+            ("max_pressure", float(f64::NAN), "finite"),
+            ("share_low", float(f64::INFINITY), "finite"),
+            ("suppressed", hidden, "suppressed and still carries"),
+            ("median_pressure", nothing(), "lacks a figure"),
+            ("fields_at_threshold", whole(5), "more fields at threshold"),
+            ("fields_outside_stage", whole(-1), "negative"),
+            ("fields_visited", whole(0), "more fields at threshold"),
+            ("iso_week", text("2026-W54"), "ISO 8601"),
+            ("season", whole(2025), "year of its week"),
+            ("season", text("2026"), "not a whole number"),
+            ("max_pressure", text("1.25"), "not a floating number"),
+            ("county_id", nothing(), "not a text"),
+        ] {
+            let failure = decode(vec![(name, column)]).expect_err(name);
+            assert!(failure.to_string().contains(says), "{name}: {failure}");
+        }
+    }
+
+    #[test]
+    fn a_missing_column_is_named() {
+        let all_but_one = columns()
+            .into_iter()
+            .filter(|(name, _)| *name != "share_low");
+        let batch = RecordBatch::try_from_iter(all_but_one).expect("columns of one length");
+        let failure = CountyWeek::from_batches(&[batch]).expect_err("a column is missing");
+        assert!(
+            failure.to_string().contains("share_low is missing"),
+            "{failure}"
+        );
+    }
+}

@@ -1,0 +1,3 @@
+//! Visits → field-week → county-week → season.
+
+pub mod county_week;
