@@ -2,5 +2,6 @@
 
 mod support;
 
+mod publish; // outputs opened by others, hostile text, classes and wording
 mod region; // points and counties, against an independent computation
 mod schema; // the visit schema, against independent validators
