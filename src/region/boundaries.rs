@@ -4,6 +4,8 @@
 //! A county that is dropped here would be missing from every map in silence, so whatever cannot be
 //! read ends the run and says which feature it was. Does not simplify, project or repair shapes.
 
+use std::path::Path;
+
 use std::borrow::Cow;
 
 use geo::{Area, Coord, LineString, MultiPolygon, Polygon, coord};
@@ -97,12 +99,20 @@ pub(super) fn read_text(text: &str, place: &str, labels: &Labels) -> Result<Boun
         outlines,
         title: text_of(head.title)
             .or(text_of(head.name))
-            .unwrap_or_else(|| place.to_owned()),
+            .unwrap_or_else(|| file_stem(place)),
         vintage: text_of(head.vintage).unwrap_or_else(|| "not stated".to_owned()),
-        source: text_of(head.source).unwrap_or_else(|| place.to_owned()),
+        source: text_of(head.source).unwrap_or_else(|| file_stem(place)),
         invented: text_of(head.invented),
         place: place.to_owned(),
     })
+}
+
+/// What to call a region whose file does not say: the file's name without folder and ending, so that
+/// no published page shows where the file lay.
+fn file_stem(place: &str) -> String {
+    Path::new(place)
+        .file_stem()
+        .map_or_else(|| place.to_owned(), |stem| stem.to_string_lossy().into_owned())
 }
 
 /// GeoJSON of before 2016 could name another reference system; RFC 7946 knows only longitude and

@@ -13,6 +13,8 @@ use super::rounded;
 
 /// Said on the face of everything that is made from this data.
 pub const NOTICE: &str = "Invented data for demonstration: no real place, farm, person or count.";
+/// What the region is called.
+pub const TITLE: &str = "the Sallow Plain (invented)";
 /// The property of a GeoJSON feature that holds the county's id.
 pub const ID_PROPERTY: &str = "county_id";
 /// The property of a GeoJSON feature that holds the county's name.
@@ -166,7 +168,8 @@ impl Landscape {
             .bounding_rect()
             .expect("the region has sixteen counties");
         format!(
-            "{{\"type\":\"FeatureCollection\",\n\"invented\":{},\n\"source\":{},\n\"vintage\":{},\n\"bbox\":{},\n\"features\":[\n{}\n]}}\n",
+            "{{\"type\":\"FeatureCollection\",\n\"title\":{},\n\"invented\":{},\n\"source\":{},\n\"vintage\":{},\n\"bbox\":{},\n\"features\":[\n{}\n]}}\n",
+            json!(TITLE),
             json!(NOTICE),
             json!(format!(
                 "Drawn by the sample generator of bractline from seed {}",
