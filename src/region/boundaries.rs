@@ -110,9 +110,10 @@ pub(super) fn read_text(text: &str, place: &str, labels: &Labels) -> Result<Boun
 /// What to call a region whose file does not say: the file's name without folder and ending, so that
 /// no published page shows where the file lay.
 fn file_stem(place: &str) -> String {
-    Path::new(place)
-        .file_stem()
-        .map_or_else(|| place.to_owned(), |stem| stem.to_string_lossy().into_owned())
+    Path::new(place).file_stem().map_or_else(
+        || place.to_owned(),
+        |stem| stem.to_string_lossy().into_owned(),
+    )
 }
 
 /// GeoJSON of before 2016 could name another reference system; RFC 7946 knows only longitude and
