@@ -141,7 +141,12 @@ fn what_the_demo_publishes_says_that_it_is_invented_and_carries_the_cautions() {
         .expect("the page")
         .1;
     let page = String::from_utf8_lossy(page);
-    for part in [notice, "The label is the law", "bees", "an invented region"] {
+    for part in [
+        notice,
+        "The label is the law",
+        "bees",
+        "the Sallow Plain (invented)",
+    ] {
         assert!(page.contains(part), "no {part:?} on the page");
     }
     // A folder of the maker's machine is nobody's business.

@@ -9,6 +9,7 @@ mod engines; // the same figures on any number of cores and in any order of load
 mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
 mod imports; // who may import whom
 mod privacy; // no public file tells whose field it was
+mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources
 mod reference; // every cell against independent programs, on real county boundaries
 mod region; // points and counties, against an independent computation

@@ -75,10 +75,10 @@ fn made(workspace: &Workspace) -> Result<String, Failure> {
     let region = open_region(workspace)?;
     let folder = workspace.folder().display();
     let mut text = format!(
-        "made {folder}: {}, boundaries of {} ({})\nsettings: {folder}/{SETTINGS_FILE}",
+        "made {folder}: {}\nboundaries: {}; vintage: {}\nsettings: {folder}/{SETTINGS_FILE}",
         report::counted(region.counties().len() as u64, "county", "counties"),
-        region.vintage(),
         region.source(),
+        region.vintage(),
     );
     for county in region.without_shape() {
         text += &format!(

@@ -6,4 +6,5 @@ pub mod judge;
 pub mod load;
 pub mod reader;
 pub mod strict;
+pub mod table;
 pub mod validate;

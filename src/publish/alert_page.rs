@@ -9,8 +9,8 @@ use crate::failure::{Failure, Kind};
 use crate::publish::cautions::{Caution, standing_cautions};
 use crate::publish::drawing::{CountyMap, MapTitle, draw_county_map};
 use crate::publish::wording::{
-    Form, Summary, display_name, display_number, headline, join_with_and, key_facts, paragraph,
-    share_with_interval, week_in_words,
+    Form, Summary, display_name, display_number, headline, interval_in_words, join_with_and,
+    key_facts, paragraph, share_in_words, week_in_words,
 };
 use crate::region::Region;
 use crate::rollup::county_week::{Cell, CountyWeek};
@@ -136,6 +136,7 @@ enum Cells {
         visited: i64,
         at_threshold: i64,
         share: String,
+        interval: String,
         median: String,
         highest: String,
         outside_stage: String,
@@ -169,7 +170,8 @@ fn cells(row: &CountyWeek) -> Cells {
         Some(figures) => Cells::Figures {
             visited: figures.fields_visited,
             at_threshold: figures.fields_at_threshold,
-            share: share_with_interval(&figures),
+            share: share_in_words(&figures),
+            interval: interval_in_words(&figures, "–"),
             median: pressure(figures.median_pressure),
             highest: pressure(figures.max_pressure),
             outside_stage,

@@ -8,7 +8,7 @@ use std::fmt::Write;
 
 use askama::filters::{Html, escape};
 
-use crate::publish::geo::{Extent, Polygon, rings_of};
+use crate::publish::outline::{Extent, Polygon, rings_of};
 use crate::publish::wording::{Form, count_of, display_name, display_names, display_number};
 use crate::region::{County, Region};
 use crate::rollup::county_week::{Cell, CountyWeek};
@@ -199,8 +199,12 @@ fn draw_svg(frame: &Frame, counties: &[DrawnCounty], title: MapTitle) -> String 
     svg.push_str(
         r#"</g><g class="names" font-size="13" text-anchor="middle" stroke-linejoin="round">"#,
     );
-    for county in counties {
-        draw_name(&mut svg, county);
+    // A few names among many counties would look like a choice of ours.
+    let fits = |county: &&DrawnCounty| room_for_name(county).is_some();
+    if counties.iter().filter(fits).count() * 2 >= counties.len() {
+        for county in counties {
+            draw_name(&mut svg, county);
+        }
     }
     svg.push_str("</g></svg>");
     svg
@@ -247,16 +251,19 @@ fn says(county: &DrawnCounty) -> String {
     }
 }
 
-/// Names a county where the name fits inside it; the table names them all.
-fn draw_name(svg: &mut String, county: &DrawnCounty) {
-    let Some((middle, baseline, room)) = county.rings.first().and_then(widest_line) else {
-        return;
-    };
+/// Middle and base line of a county's name, if it fits inside the county.
+fn room_for_name(county: &DrawnCounty) -> Option<(f64, f64)> {
+    let (middle, level, room) = widest_line(&county.rings)?;
     // Letters of a common sans serif are about 0.6 of the size wide on average; from memory.
     let needed = county.name.chars().count() as f64 * 13.0 * 0.6;
-    if needed > room - 8.0 {
+    (needed <= room - 8.0).then_some((middle, level + 4.5))
+}
+
+/// Names a county where the name fits inside it; the table names them all.
+fn draw_name(svg: &mut String, county: &DrawnCounty) {
+    let Some((middle, baseline)) = room_for_name(county) else {
         return;
-    }
+    };
     let ink = county.class.ink();
     // On a pattern the letters need a clear ground of their own.
     let halo = match county.class {
@@ -269,7 +276,7 @@ fn draw_name(svg: &mut String, county: &DrawnCounty) {
         svg,
         r#"<text x="{}" y="{}" fill="{ink}"{halo}>{}</text>"#,
         tenth(middle),
-        tenth(baseline + 4.5),
+        tenth(baseline),
         escaped(county.name),
     );
 }
@@ -317,8 +324,10 @@ fn count(class: Class, counties: &[DrawnCounty]) -> usize {
 fn legend_entry(class: Class, counties: &[DrawnCounty]) -> LegendEntry {
     let fill = class.fill();
     let edge = match class.at_threshold() {
-        true => r##"stroke="#000" stroke-width="3""##.to_owned(),
-        false => format!(r#"stroke="{BORDER}""#),
+        true => {
+            r##"stroke="#fff" stroke-width="6"/><path d="M2 2h28v16h-28Z" fill="none" stroke="#000" stroke-width="2.5""##
+        }
+        false => r##"stroke="#555" stroke-width="1""##,
     };
     LegendEntry {
         swatch: format!(
@@ -414,20 +423,18 @@ fn area(ring: &Ring) -> f64 {
     (ring.windows(2).map(cross).sum::<f64>() / 2.0).abs()
 }
 
-/// The longest stretch inside a ring on the level line through the middle of its height: its
-/// middle, the level, and its length.
-fn widest_line(ring: &Ring) -> Option<(f64, f64, f64)> {
-    let low = ring
-        .iter()
-        .map(|point| point[1])
-        .fold(f64::INFINITY, f64::min);
-    let high = ring
-        .iter()
-        .map(|point| point[1])
-        .fold(f64::NEG_INFINITY, f64::max);
+/// The longest stretch inside a county on the level line through the middle of its largest ring:
+/// the stretch's middle, the level, and its length. Holes are outside.
+fn widest_line(rings: &[Ring]) -> Option<(f64, f64, f64)> {
+    let heights = || rings.first().into_iter().flatten().map(|point| point[1]);
+    let (low, high) = (
+        heights().fold(f64::INFINITY, f64::min),
+        heights().fold(f64::NEG_INFINITY, f64::max),
+    );
     let level = (low + high) / 2.0;
-    let mut crossings: Vec<f64> = ring
-        .windows(2)
+    let mut crossings: Vec<f64> = rings
+        .iter()
+        .flat_map(|ring| ring.windows(2))
         .filter(|pair| (pair[0][1] > level) != (pair[1][1] > level))
         .map(|pair| {
             let along = (level - pair[0][1]) / (pair[1][1] - pair[0][1]);
@@ -583,6 +590,11 @@ mod tests {
             [0.0, 10.0],
             [0.0, 0.0],
         ];
-        assert_eq!(widest_line(&u), Some((35.0, 5.0, 30.0)));
+        assert_eq!(
+            widest_line(std::slice::from_ref(&u)),
+            Some((35.0, 5.0, 30.0))
+        );
+        let hole = vec![[22.0, 4.0], [24.0, 4.0], [24.0, 6.0], [22.0, 4.0]];
+        assert_eq!(widest_line(&[u, hole]), Some((37.0, 5.0, 26.0)));
     }
 }

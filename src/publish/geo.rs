@@ -10,14 +10,9 @@ use serde_json::value::RawValue;
 
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions;
+use crate::publish::outline::{Extent, Polygon, publishable};
 use crate::region::{County, Region};
 use crate::rollup::county_week::{Cell, CountyWeek, days_of_week};
-
-/// Decimals of a coordinate: about a metre, finer than the boundaries are true.
-const DECIMALS: i32 = 5;
-/// Decimals for a county so small that it would vanish at [`DECIMALS`]; RFC 7946, section 11.2,
-/// finds six enough for anything.
-const DECIMALS_MAX: i32 = 6;
 
 /// Which counties a file holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -152,11 +147,7 @@ fn gather_shapes<'a>(
     counties
         .filter(|county| wanted.contains(&*county.id))
         .map(|county| {
-            let polygons = [DECIMALS, DECIMALS_MAX]
-                .map(|decimals| round_shape(county, decimals))
-                .into_iter()
-                .find(|polygons| !polygons.is_empty())
-                .unwrap_or_default();
+            let polygons = publishable(county);
             let text = serde_json::value::to_raw_value(&geometry(&polygons)).map_err(unwritable)?;
             let shape = Shape {
                 name: &county.name,
@@ -166,57 +157,6 @@ fn gather_shapes<'a>(
             Ok((&*county.id, shape))
         })
         .collect()
-}
-
-/// Rings of `[longitude, latitude]` in degrees, closed; the first is the outside.
-pub(super) type Polygon = Vec<Vec<[f64; 2]>>;
-
-/// The shape of a county as plain rings.
-pub(super) fn rings_of(county: &County) -> impl Iterator<Item = Polygon> + '_ {
-    county.shape.0.iter().map(|polygon| {
-        let rings = std::iter::once(polygon.exterior()).chain(polygon.interiors());
-        rings
-            .map(|ring| ring.0.iter().map(|point| [point.x, point.y]).collect())
-            .collect()
-    })
-}
-
-/// Rounds the coordinates and drops what that leaves without an inside: islands and holes smaller
-/// than the grid, which would be no valid rings.
-fn round_shape(county: &County, decimals: i32) -> Vec<Polygon> {
-    rings_of(county)
-        .filter_map(|polygon| {
-            let mut rings = polygon.iter().map(|ring| round_ring(ring, decimals));
-            let outside = rings.next().filter(|ring| signed_area(ring) > 0.0)?;
-            let holes = rings.filter(|ring| signed_area(ring) < 0.0);
-            Some(std::iter::once(outside).chain(holes).collect())
-        })
-        .collect()
-}
-
-/// A closed ring without repeated positions; empty if fewer than four positions remain.
-fn round_ring(ring: &[[f64; 2]], decimals: i32) -> Vec<[f64; 2]> {
-    let scale = 10_f64.powi(decimals);
-    // Adding zero turns -0 into 0.
-    let round = |degrees: f64| (degrees * scale).round() / scale + 0.0;
-    let mut rounded: Vec<_> = ring.iter().map(|&[x, y]| [round(x), round(y)]).collect();
-    rounded.dedup();
-    match rounded.len() {
-        0..4 => Vec::new(),
-        _ => rounded,
-    }
-}
-
-/// Twice the area inside a closed ring, positive if it runs counter-clockwise. Taken from the
-/// first corner, so that small rings far from zero lose no digits.
-fn signed_area(ring: &[[f64; 2]]) -> f64 {
-    let Some(&[x0, y0]) = ring.first() else {
-        return 0.0;
-    };
-    let cross = |pair: &[[f64; 2]]| {
-        (pair[0][0] - x0) * (pair[1][1] - y0) - (pair[1][0] - x0) * (pair[0][1] - y0)
-    };
-    ring.windows(2).map(cross).sum()
 }
 
 /// `None`, in the file `null`, if no polygon is left: RFC 7946 has that for the unlocated, and
@@ -237,55 +177,6 @@ fn geometry(polygons: &[Polygon]) -> Option<geojson::Geometry> {
         _ => GeometryValue::new_multi_polygon(polygons),
     };
     Some(geojson::Geometry::new(value))
-}
-
-/// The smallest box around polygons on the round earth; `west` > `east` where it crosses the 180th
-/// meridian, as RFC 7946, section 5.2, writes it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Extent {
-    pub(super) west: f64,
-    pub(super) south: f64,
-    pub(super) east: f64,
-    pub(super) north: f64,
-}
-
-impl Extent {
-    /// `None` if there is no polygon. A polygon does not cross the 180th meridian: RFC 7946 cuts
-    /// it there.
-    pub(super) fn around<'a>(polygons: impl Iterator<Item = &'a Polygon>) -> Option<Extent> {
-        let mut spans = Vec::new();
-        let (mut south, mut north) = (f64::INFINITY, f64::NEG_INFINITY);
-        for polygon in polygons {
-            let (mut west, mut east) = (f64::INFINITY, f64::NEG_INFINITY);
-            for &[x, y] in polygon.iter().flatten() {
-                (west, east) = (west.min(x), east.max(x));
-                (south, north) = (south.min(y), north.max(y));
-            }
-            spans.push((west, east));
-        }
-        spans.sort_by(|one, other| one.0.total_cmp(&other.0));
-        let (first, last) = (spans.first()?.0, spans.iter().map(|span| span.1));
-        // Around the globe the box leaves out the widest gap between the polygons.
-        let furthest = last.fold(f64::NEG_INFINITY, f64::max);
-        let mut widest = (first + 360.0 - furthest, first, furthest);
-        let mut reached = f64::NEG_INFINITY;
-        for &(west, east) in &spans {
-            if reached.is_finite() && west - reached > widest.0 {
-                widest = (west - reached, west, reached);
-            }
-            reached = reached.max(east);
-        }
-        Some(Extent {
-            west: widest.1,
-            south,
-            east: widest.2,
-            north,
-        })
-    }
-
-    fn bbox(self) -> [f64; 4] {
-        [self.west, self.south, self.east, self.north]
-    }
 }
 
 fn feature<'a>(
@@ -388,75 +279,4 @@ struct Properties<'a> {
     max_pressure: Option<f64>,
     area_share_at_threshold: Option<f64>,
     fields_outside_stage: Option<i64>,
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn square(west: f64, east: f64) -> Polygon {
-        let (south, north) = (50.0, 52.0);
-        vec![vec![
-            [west, south],
-            [east, south],
-            [east, north],
-            [west, north],
-            [west, south],
-        ]]
-    }
-
-    fn west_and_east(spans: &[(f64, f64)]) -> (f64, f64) {
-        let polygons: Vec<_> = spans
-            .iter()
-            .map(|&(west, east)| square(west, east))
-            .collect();
-        let extent = Extent::around(polygons.iter()).expect("polygons");
-        (extent.west, extent.east)
-    }
-
-    #[test]
-    fn the_box_takes_the_short_way_around() {
-        assert_eq!(west_and_east(&[(-104.0, -96.0)]), (-104.0, -96.0));
-        assert_eq!(
-            west_and_east(&[(-104.0, -100.0), (-90.0, -88.0)]),
-            (-104.0, -88.0)
-        );
-        // An island chain on both sides of the 180th meridian.
-        assert_eq!(
-            west_and_east(&[(-180.0, -163.0), (172.0, 180.0)]),
-            (172.0, -163.0)
-        );
-        assert_eq!(
-            west_and_east(&[(177.0, 179.0), (-179.0, -178.0)]),
-            (177.0, -178.0)
-        );
-        // One polygon inside the span of another must not open a gap.
-        assert_eq!(
-            west_and_east(&[(0.0, 100.0), (10.0, 20.0), (90.0, 150.0)]),
-            (0.0, 150.0)
-        );
-        assert_eq!(Extent::around([].iter()), None);
-    }
-
-    #[test]
-    fn a_rounded_ring_stays_closed_and_one_without_an_inside_vanishes() {
-        let ring = [
-            [0.0, 0.0],
-            [0.000_004, 0.0],
-            [1.0, -0.000_001],
-            [1.0, 1.0],
-            [0.0, 0.0],
-        ];
-        let rounded = round_ring(&ring, 5);
-        assert_eq!(rounded, [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 0.0]]);
-        assert!(
-            rounded.iter().flatten().all(|x| x.is_sign_positive()),
-            "a -0 is left"
-        );
-        let speck = [[0.0, 0.0], [1e-6, 0.0], [1e-6, 1e-6], [0.0, 0.0]];
-        assert!(round_ring(&speck, 5).is_empty());
-        assert_eq!(round_ring(&speck, 6).len(), 4);
-        let sliver = [[0.0, 0.0], [1.0, 0.0], [2.0, 1e-6], [0.0, 0.0]];
-        assert_eq!(signed_area(&round_ring(&sliver, 5)), 0.0);
-    }
 }

@@ -8,5 +8,6 @@ pub mod cautions;
 pub mod drawing;
 pub mod files;
 pub mod geo;
+mod outline;
 pub mod tables;
 pub mod wording;

@@ -15,6 +15,9 @@ use crate::rollup::county_week::{Cell, CountyWeek, Figures, days_of_week};
 /// share of one half is narrower than half the scale (0.254 to 0.746; computed).
 const FEW_FIELDS: i64 = 12;
 
+/// The ends of an interval at 0 or 1 come out a rounding error beside them.
+const NOISE: f64 = 1e-12;
+
 /// How a number is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Form {
@@ -28,8 +31,8 @@ pub enum Form {
 /// below threshold shows as `<1.00`, one above 0 never as 0, one below all never as 100.
 pub fn display_number(value: f64, form: Form) -> String {
     match form {
-        Form::Percent if value > 0.0 && value < 0.005 => "<1".to_owned(),
-        Form::Percent if (0.995..1.0).contains(&value) => ">99".to_owned(),
+        Form::Percent if (NOISE..0.005).contains(&value) => "<1".to_owned(),
+        Form::Percent if (0.995..1.0 - NOISE).contains(&value) => ">99".to_owned(),
         Form::Percent => format!("{:.0}", (value * 100.0).clamp(0.0, 100.0)),
         Form::Pressure if value > 0.0 && value < 0.005 => "<0.01".to_owned(),
         Form::Pressure if (0.995..1.0).contains(&value) => "<1.00".to_owned(),
@@ -38,13 +41,14 @@ pub fn display_number(value: f64, form: Form) -> String {
     }
 }
 
-/// A share with its interval: `57 % (25–84 %)`, with spaces that do not break.
-pub fn share_with_interval(figures: &Figures) -> String {
+/// The share at threshold: `57 %`, with a space that does not break.
+pub fn share_in_words(figures: &Figures) -> String {
     let share = display_number(figures.share_at_threshold, Form::Percent);
-    format!("{share}\u{a0}% ({})", interval(figures, "–"))
+    format!("{share}\u{a0}%")
 }
 
-fn interval(figures: &Figures, between: &str) -> String {
+/// The 95 % interval of the share, `between` its ends: `25–84 %`, `25 to 84 %`.
+pub fn interval_in_words(figures: &Figures, between: &str) -> String {
     let low = display_number(figures.share_low, Form::Percent);
     let high = display_number(figures.share_high, Form::Percent);
     format!("{low}{between}{high}\u{a0}%")
@@ -273,7 +277,7 @@ pub fn key_facts(summary: &Summary) -> Vec<(&'static str, String)> {
     }
     if let Some(county) = summary.highest().or_else(|| summary.least_visited()) {
         let fields = fields(county.figures.fields_visited);
-        let interval = interval(&county.figures, "–");
+        let interval = interval_in_words(&county.figures, "\u{a0}to\u{a0}");
         let place = &county.name;
         facts.push((
             "How sure",
@@ -369,8 +373,8 @@ fn where_it_is_highest(summary: &Summary) -> Option<String> {
     let name = &county.name;
     let median = display_number(figures.median_pressure, Form::Pressure);
     let greatest = display_number(figures.max_pressure, Form::Pressure);
-    let share = display_number(figures.share_at_threshold, Form::Percent);
-    let interval = interval(figures, " to ");
+    let share = share_in_words(figures);
+    let interval = interval_in_words(figures, " to ");
     let start = match (figures.median_pressure == 0.0, summary.shown.len()) {
         (true, 1) => {
             format!("At least half of the fields had none; the highest stood at {greatest}")
@@ -386,7 +390,7 @@ fn where_it_is_highest(summary: &Summary) -> Option<String> {
     };
     let at = fields_at_threshold(figures);
     Some(format!(
-        "{start}: {at}, a share of {share}\u{a0}% with a 95\u{a0}% interval of {interval}."
+        "{start}: {at}, a share of {share} with a 95\u{a0}% interval of {interval}."
     ))
 }
 
@@ -504,6 +508,7 @@ mod tests {
         assert_eq!(pressure(1234.5), "1234");
         let percent = |value| display_number(value, Form::Percent);
         assert_eq!(percent(0.0), "0");
+        assert_eq!(percent(1e-17), "0");
         assert_eq!(percent(0.004), "<1");
         assert_eq!(percent(0.5714), "57");
         assert_eq!(percent(0.997), ">99");

@@ -100,18 +100,18 @@ pub(super) fn read_text(text: &str, place: &str, labels: &Labels) -> Result<Boun
             .or(text_of(head.name))
             .unwrap_or_default(),
         vintage: text_of(head.vintage).unwrap_or_else(|| "not stated".to_owned()),
-        source: text_of(head.source).unwrap_or_else(|| file_name(place)),
+        source: text_of(head.source).unwrap_or_else(|| file_stem(place)),
         invented: text_of(head.invented),
         place: place.to_owned(),
     })
 }
 
-/// The name of the file alone: the source is published, and folders are nobody's business.
-fn file_name(place: &str) -> String {
-    let name = Path::new(place).file_name();
-    name.map_or_else(
+/// What to call boundaries whose file does not say whence it comes: the file's name without folder and
+/// ending, so that no published page shows where the file lay.
+fn file_stem(place: &str) -> String {
+    Path::new(place).file_stem().map_or_else(
         || place.to_owned(),
-        |name| name.to_string_lossy().into_owned(),
+        |stem| stem.to_string_lossy().into_owned(),
     )
 }
 

@@ -14,7 +14,7 @@ use super::rounded;
 /// Said on the face of everything that is made from this data.
 pub const NOTICE: &str = "Invented data for demonstration: no real place, farm, person or count.";
 /// What the region is called.
-pub const TITLE: &str = "an invented region";
+pub const TITLE: &str = "the Sallow Plain (invented)";
 /// The property of a GeoJSON feature that holds the county's id.
 pub const ID_PROPERTY: &str = "county_id";
 /// The property of a GeoJSON feature that holds the county's name.

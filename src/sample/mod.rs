@@ -52,15 +52,15 @@ pub struct SampleOptions {
 }
 
 impl Default for SampleOptions {
-    /// The fictional region of the demo: 150 fields, three seasons, ISO weeks 28 to 33.
+    /// The fictional region of the demo: 150 fields, three seasons, ISO weeks 28 to 32.
     fn default() -> Self {
         SampleOptions {
-            seed: 2026,
+            seed: 23,
             fields: 150,
             seasons: vec![2024, 2025, 2026],
             first_week: 28,
-            weeks: 6,
-            visits_per_field_max: 3,
+            weeks: 5,
+            visits_per_field_max: 5,
             mess: MessShares::demo(),
         }
     }
