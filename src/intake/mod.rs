@@ -1,9 +1,11 @@
 //! Submission → accepted, duplicate, held.
 
+pub mod cut;
 pub mod formats;
 pub mod identity;
 pub mod judge;
 pub mod load;
 pub mod reader;
+pub mod reports;
 pub mod strict;
 pub mod validate;
