@@ -4,10 +4,17 @@ mod generated;
 mod support;
 
 mod cli; // the program as a person meets it: help, exit codes, messages
+mod concurrency; // several programs on one workspace at once
 mod demo; // the demo: what it says is true, and it comes out the same twice
+mod durability; // what is on the disk when a load says that it is, and after a kill at any step
 mod engines; // the same figures on any number of cores and in any order of loading
+mod finding_codes; // every code of a finding: a record that has it and one that has not
+mod flat_memory; // loading takes no more memory for a longer submission
+mod hostile; // records and files that mean no good, or were broken on the way
 mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
+mod identity; // duplicates, conflicts, corrections and withdrawals in any order of arrival
 mod imports; // who may import whom
+mod intake; // every form in which submissions come, and what becomes of each record
 mod privacy; // no public file tells whose field it was
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources

@@ -12,6 +12,7 @@ use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
 use crate::intake::formats::SubmittedFile;
 use crate::intake::load::Account;
+use crate::intake::reports::HeldReports;
 use crate::store::receipt::Counts;
 
 /// The named submissions, looked at; standard input waits in a file of its own until this is dropped.
@@ -29,6 +30,12 @@ impl Submissions {
         let mut standard_input = None;
         for path in named {
             if path.as_os_str() == "-" {
+                if standard_input.is_some() {
+                    return Err(
+                        Failure::new(Kind::Submission, "cannot read standard input twice")
+                            .mend("name - once"),
+                    );
+                }
                 let spool = spool_standard_input()?;
                 files.push(SubmittedFile::look_at(spool.path(), "-")?);
                 standard_input = Some(spool);
@@ -58,12 +65,17 @@ fn look_at(path: &Path) -> Result<SubmittedFile, Failure> {
 fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     let unreadable = |error| Failure::file("read", folder, &error);
     let mut files = Vec::new();
+    let mut passed_over = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
         let entry = entry.map_err(unreadable)?;
         let hidden = entry.file_name().to_string_lossy().starts_with('.');
         // The type of the entry itself: a link out of the folder is not followed.
-        if !hidden && entry.file_type().map_err(unreadable)?.is_file() {
+        if hidden {
+            continue;
+        } else if entry.file_type().map_err(unreadable)?.is_file() {
             files.push(entry.path());
+        } else {
+            passed_over.push(entry.path());
         }
     }
     if files.is_empty() {
@@ -73,6 +85,10 @@ fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
         );
     }
     files.sort();
+    passed_over.sort();
+    for path in passed_over {
+        eprintln!("passed over {}: no file of its own", path.display());
+    }
     Ok(files)
 }
 
@@ -102,7 +118,7 @@ struct SubmissionAccount {
     #[serde(flatten)]
     counts: Counts,
     flags: std::collections::BTreeMap<&'static str, u64>,
-    held_records: Vec<crate::intake::load::HeldReport>,
+    held_records: HeldReports,
 }
 
 impl Accounts {
@@ -118,6 +134,11 @@ impl Accounts {
             flags: account.flags,
             held_records: account.held,
         });
+    }
+
+    /// Whether there is no submission.
+    pub fn is_empty(&self) -> bool {
+        self.submissions.is_empty()
     }
 
     /// The numbers over all submissions.
@@ -184,15 +205,17 @@ fn flag_lines(flags: &std::collections::BTreeMap<&'static str, u64>) -> Vec<Stri
 
 fn held_lines(submission: &SubmissionAccount) -> Vec<String> {
     let mut lines = Vec::new();
-    for held in submission.held_records.iter().take(LISTED_MAX) {
+    let listed = submission.held_records.first();
+    for held in listed.iter().take(LISTED_MAX) {
         for finding in &held.findings {
             lines.push(format!("  held line {}: {finding}", held.line));
         }
     }
-    let more = submission.held_records.len().saturating_sub(LISTED_MAX);
+    let more = submission.counts.held.saturating_sub(LISTED_MAX as u64);
     if more > 0 {
         lines.push(format!(
-            "  … and {more} more held; `bractline held list` shows all"
+            "  … and {} more held; `bractline held list` shows all",
+            report::grouped(more)
         ));
     }
     lines
