@@ -42,6 +42,17 @@ fn set(visit: &mut Value, pointer: &str, value: Value) {
         .unwrap_or_else(|| panic!("{pointer}")) = value;
 }
 
+/// Amounts in another currency than that of the protocol's bounds.
+fn canadian(visit: &mut Value) {
+    for amount in ["treatment_cost", "market_value"] {
+        set(
+            visit,
+            &format!("/economics/{amount}/currency"),
+            json!("CAD"),
+        );
+    }
+}
+
 fn add(visit: &mut Value, pointer: &str, name: &str, value: Value) {
     visit.pointer_mut(pointer).unwrap()[name] = value;
 }
@@ -87,6 +98,7 @@ const EXAMPLES: &[Example] = &[
     // The bounds are those of pipeline/protocols/bsm-eggs.toml.
     held("treatment-cost-implausible", |v| set(v, "/economics/treatment_cost/amount", json!(120.01)), |v| set(v, "/economics/treatment_cost/amount", json!(120.0))),
     held("market-value-implausible", |v| set(v, "/economics/market_value/amount", json!(16)), |v| set(v, "/economics/market_value/amount", json!(4.0))),
+    held("cost-to-value-implausible", |v| { canadian(v); set(v, "/economics/treatment_cost/amount", json!(100_000)) }, |v| set(v, "/economics/treatment_cost/amount", json!(8.0))),
     held("plant-population-implausible", |v| set(v, "/economics/plant_population/count", json!(1_499)), |v| set(v, "/economics/plant_population/count", json!(1_500))),
     held("area-implausible", |v| set(v, "/field/area_ha", json!(0.09)), |v| set(v, "/field/area_ha", json!(0.1))),
     held("outside-region", |v| set(v, "/field/lon", json!(100.12345)), |v| set(v, "/field/lon", json!(-100.2))),
@@ -95,7 +107,7 @@ const EXAMPLES: &[Example] = &[
     // What is doubtful, and accepted.
     flag("too-few-sites", |v| { v["sites"].as_array_mut().unwrap().pop(); }, |v| v["sites"].as_array_mut().unwrap().push(json!({"site": 5, "heads": vec![vec![0; 6]; 5]}))),
     flag("too-few-units", |v| { v["sites"][2]["heads"].as_array_mut().unwrap().pop(); }, |v| v["sites"][2]["heads"].as_array_mut().unwrap().push(json!(vec![0; 6]))),
-    flag("currency-unchecked", |v| { set(v, "/economics/treatment_cost/currency", json!("CAD")); set(v, "/economics/market_value/currency", json!("CAD")) }, |v| set(v, "/economics/market_value/currency", json!("USD"))),
+    flag("currency-unchecked", canadian, |v| set(v, "/economics/market_value/currency", json!("USD"))),
     // Lyman County, 46085, holds the point; 46003 is another of the state, 20001 is not in it.
     flag("county-mismatch", |v| add(v, "/field", "county_id", json!("46003")), |v| add(v, "/field", "county_id", json!("46085"))),
     flag("county-not-in-region", |v| add(v, "/field", "county_id", json!("20001")), |v| add(v, "/field", "county_id", json!("46085"))),

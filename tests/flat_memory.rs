@@ -14,7 +14,11 @@ fn write_sample(path: &Path, lines: usize) -> u64 {
         mess: MessShares::benchmark(),
         ..SampleOptions::default()
     };
-    let sample = SampleLines::new(&Landscape::draw(2026).shapes(), &options).expect("counties");
+    let sample = SampleLines::new(
+        &Landscape::draw(SampleOptions::default().seed).shapes(),
+        &options,
+    )
+    .expect("counties");
     let mut file = BufWriter::new(std::fs::File::create(path).expect("a file"));
     let mut accepted = 0;
     for line in sample.take(lines) {

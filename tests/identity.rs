@@ -261,9 +261,12 @@ fn sample(seed: u64, fields: usize) -> Vec<SampleLine> {
         ..SampleOptions::default()
     };
     // The region of the sample data was drawn from this seed.
-    SampleLines::new(&Landscape::draw(2026).shapes(), &options)
-        .expect("the region has counties")
-        .collect()
+    SampleLines::new(
+        &Landscape::draw(SampleOptions::default().seed).shapes(),
+        &options,
+    )
+    .expect("the region has counties")
+    .collect()
 }
 
 fn text_of(lines: &[SampleLine]) -> Vec<u8> {
