@@ -67,7 +67,7 @@ fn sheet_of(text: &str, name: &str) -> Result<Sheet, Failure> {
         at: start,
         line: if start > 0 { 2 } else { 1 },
     };
-    let mut last_start = start;
+    let mut last_row = (start, false);
     while reader
         .read_record(&mut record)
         .map_err(|error| unreadable(name, &error))?
@@ -77,10 +77,18 @@ fn sheet_of(text: &str, name: &str) -> Result<Sheet, Failure> {
             grid.push(lines.line - 1, Vec::new())?;
         }
         grid.push(lines.line, record.iter().map(cell_of).collect())?;
-        last_start = lines.at;
+        let in_last_cell = |cell: &str| cell.contains('\n');
+        last_row = (
+            lines.at,
+            record.iter().next_back().is_some_and(in_last_cell),
+        );
         lines.go_to(start + reader.position().byte() as usize);
     }
-    check_last_quote(&text[last_start..], &record, &grid.last_place(), name)?;
+    let (last_start, goes_on) = last_row;
+    // A quotation mark that is never closed swallows all the rows after it.
+    if goes_on && text[last_start..].matches('"').count() % 2 == 1 {
+        return Err(never_closed(name, &grid.last_place()));
+    }
     Ok(grid.finish())
 }
 
@@ -166,28 +174,13 @@ impl Lines<'_> {
     }
 }
 
-/// A quotation mark that is never closed swallows all the rows after it.
-fn check_last_quote(
-    last_row: &str,
-    record: &StringRecord,
-    place: &str,
-    name: &str,
-) -> Result<(), Failure> {
-    let open = last_row.matches('"').count() % 2 == 1;
-    if open
-        && record
-            .iter()
-            .next_back()
-            .is_some_and(|cell| cell.contains('\n'))
-    {
-        return Err(Failure::new(
-            Kind::Submission,
-            format!("cannot read {name}: a quotation mark is opened and never closed"),
-        )
-        .at(format!("the row that begins in {place}"))
-        .mend("close it, or write \"\" for a quotation mark within a quoted cell"));
-    }
-    Ok(())
+fn never_closed(name: &str, place: &str) -> Failure {
+    Failure::new(
+        Kind::Submission,
+        format!("cannot read {name}: a quotation mark is opened and never closed"),
+    )
+    .at(format!("the row that begins in {place}"))
+    .mend("close it, or write \"\" for a quotation mark within a quoted cell")
 }
 
 fn unreadable(name: &str, error: &csv::Error) -> Failure {

@@ -106,7 +106,7 @@ impl Around {
 
     fn cells(&self) -> usize {
         self.0.map_or(0, |[first, last]| {
-            usize::from(last.0 - first.0 + 1).saturating_mul(usize::from(last.1 - first.1) + 1)
+            (usize::from(last.0 - first.0) + 1) * (usize::from(last.1 - first.1) + 1)
         })
     }
 }
