@@ -18,26 +18,41 @@ pub const ROW_CELLS_MAX: usize = 2_000;
 pub const CELL_BYTES_MAX: usize = 1 << 20;
 /// Merged ranges of a workbook.
 pub const MERGES_MAX: usize = 10_000;
-/// Bytes of all texts of a workbook: one long text can be named by any number of cells.
-pub const WORKBOOK_TEXT_BYTES_MAX: usize = 32 << 20;
+/// Memory that the sheets of a workbook may take: one long text can be named by any number of cells.
+pub const WORKBOOK_BYTES_MAX: usize = 48 << 20;
 
 /// What a submission may still lay out.
 pub struct Allowance {
     name: String,
     rows: usize,
     cells: usize,
-    text_bytes: usize,
+    bytes: usize,
+}
+
+/// Memory that rows, cells and the bytes of their texts take.
+pub fn memory_of(rows: usize, cells: usize, text_bytes: usize) -> usize {
+    rows.saturating_mul(size_of::<Row>())
+        .saturating_add(cells.saturating_mul(size_of::<Cell>()))
+        .saturating_add(text_bytes)
 }
 
 impl Allowance {
-    /// The allowance of a submission of this name, with texts of so many bytes in all.
-    pub fn new(name: &str, text_bytes: usize) -> Allowance {
+    /// The allowance of a submission of this name, with so much memory.
+    pub fn new(name: &str, bytes: usize) -> Allowance {
         Allowance {
             name: name.to_owned(),
             rows: ROWS_MAX,
             cells: CELLS_MAX,
-            text_bytes,
+            bytes,
         }
+    }
+
+    fn take_bytes(&mut self, bytes: usize, place: &str) -> Result<(), Failure> {
+        match self.bytes.checked_sub(bytes) {
+            Some(rest) => self.bytes = rest,
+            None => return Err(self.too_much("more than is read of one file", place)),
+        }
+        Ok(())
     }
 
     fn take_rows(&mut self, rows: usize, place: &str) -> Result<(), Failure> {
@@ -45,7 +60,7 @@ impl Allowance {
             Some(rest) => self.rows = rest,
             None => return Err(self.too_much(&format!("more than {ROWS_MAX} rows"), place)),
         }
-        Ok(())
+        self.take_bytes(memory_of(rows, 0, 0), place)
     }
 
     fn take_cells(&mut self, cells: usize, place: &str) -> Result<(), Failure> {
@@ -53,7 +68,7 @@ impl Allowance {
             Some(rest) => self.cells = rest,
             None => return Err(self.too_much(&format!("more than {CELLS_MAX} cells"), place)),
         }
-        Ok(())
+        self.take_bytes(memory_of(0, cells, 0), place)
     }
 
     fn take_text(&mut self, bytes: usize, place: &str) -> Result<(), Failure> {
@@ -63,11 +78,7 @@ impl Allowance {
                 place,
             ));
         }
-        match self.text_bytes.checked_sub(bytes) {
-            Some(rest) => self.text_bytes = rest,
-            None => return Err(self.too_much("more text than is read of one file", place)),
-        }
-        Ok(())
+        self.take_bytes(bytes, place)
     }
 
     fn too_much(&self, what: &str, place: &str) -> Failure {
@@ -164,6 +175,17 @@ impl<'a> Grid<'a> {
         Ok(())
     }
 
+    /// Empties ranges of cells; corners as (row, column), both within.
+    pub fn clear(&mut self, ranges: &[[(usize, usize); 2]]) {
+        for &[first, last] in ranges {
+            let rows = self.sheet.rows.iter_mut();
+            for row in rows.take(last.0 + 1).skip(first.0) {
+                let end = (last.1 + 1).min(row.cells.len());
+                row.cells[first.1.min(end)..end].fill(Cell::Empty);
+            }
+        }
+    }
+
     /// The row that was added last, as `line 7`.
     pub fn last_place(&self) -> String {
         let number = self.sheet.rows.last().map_or(1, |row| row.number);
@@ -237,7 +259,7 @@ mod tests {
     use super::*;
 
     fn allowance() -> Allowance {
-        Allowance::new("file", WORKBOOK_TEXT_BYTES_MAX)
+        Allowance::new("file", WORKBOOK_BYTES_MAX)
     }
 
     #[test]

@@ -3,17 +3,27 @@
 //! A short tag can repeat a cell 16,384 times and its row a million times, and the reader lays all of it
 //! out. Here it is only counted, in the way that the reader counts.
 
-use super::grid::{CELLS_MAX, MERGES_MAX, ROW_CELLS_MAX, ROWS_MAX, WORKBOOK_TEXT_BYTES_MAX};
+use super::grid::{CELLS_MAX, MERGES_MAX, ROW_CELLS_MAX, ROWS_MAX, WORKBOOK_BYTES_MAX, memory_of};
 use super::markup::{Refusal, Tag, Watch};
 use super::package::PartWatch;
 
 /// The reader cuts repetitions of columns there.
 const COLUMNS_READ_MAX: usize = 16_384;
 
+/// Cells from the first corner to the last, as (row, column) from 0, both within.
+pub type Corners = [(usize, usize); 2];
+
+/// Filled cells that a merged range covers; programs keep what nobody sees.
+const COVERED_MAX: usize = 100_000;
+
 /// What the sheets of a document lay out.
 #[derive(Default)]
 pub struct OdsLimits {
+    /// Of each sheet, the filled cells that a merged range covers: the reader takes them for visible.
+    pub covered: Vec<Vec<Corners>>,
+    covered_in_all: usize,
     cells: usize,
+    rows: usize,
     text_bytes: usize,
     spans: usize,
     table: Option<Table>,
@@ -40,18 +50,12 @@ struct Row {
 struct CellTag {
     repeat: usize,
     filled: bool,
+    covered: bool,
     text_bytes: usize,
 }
 
-/// Whether a part is one that the reader opens.
-pub fn is_read(part: &str) -> bool {
-    ["content.xml", "META-INF/manifest.xml"].contains(&part)
-}
-
 impl PartWatch for OdsLimits {
-    fn begin(&mut self, _part: &str) {
-        *self = OdsLimits::default();
-    }
+    fn begin(&mut self, _part: &str) {}
 
     fn as_watch(&mut self) -> &mut dyn Watch {
         self
@@ -65,6 +69,10 @@ impl Watch for OdsLimits {
             "table" if self.table.is_some() => Err(Refusal::holds("a table within a table")),
             "table" => {
                 self.table = Some(Table::default());
+                // The reader knows sheets by their names and leaves out those without.
+                if tag.values("name").next().is_some() {
+                    self.covered.push(Vec::new());
+                }
                 Ok(())
             }
             "table-row" => {
@@ -84,7 +92,7 @@ impl Watch for OdsLimits {
         match name {
             "table" => self.table = None,
             "table-row" => return self.close_row(),
-            "table-cell" | "covered-table-cell" => self.close_cell(),
+            "table-cell" | "covered-table-cell" => return self.close_cell(),
             _ => {}
         }
         Ok(())
@@ -93,7 +101,7 @@ impl Watch for OdsLimits {
     fn text(&mut self, bytes: usize) -> Result<(), Refusal> {
         if let Some(cell) = &mut self.cell {
             cell.text_bytes = cell.text_bytes.saturating_add(bytes);
-            within(cell.text_bytes, WORKBOOK_TEXT_BYTES_MAX, "bytes of text")?;
+            within(cell.text_bytes, WORKBOOK_BYTES_MAX, "bytes in its cells")?;
         }
         Ok(())
     }
@@ -111,18 +119,34 @@ impl OdsLimits {
         self.cell = Some(CellTag {
             repeat: repetitions(tag, "number-columns-repeated")?,
             filled,
+            covered: tag.name() == "covered-table-cell",
             text_bytes: tag.inside().len(),
         });
         Ok(())
     }
 
-    fn close_cell(&mut self) {
-        let Some(cell) = self.cell.take() else { return };
+    fn close_cell(&mut self) -> Result<(), Refusal> {
+        let Some(cell) = self.cell.take() else {
+            return Ok(());
+        };
         let row = &mut self.row;
         row.cells = row.cells.saturating_add(row.empty.min(COLUMNS_READ_MAX));
         row.empty = 0;
         if cell.filled {
             let repeat = cell.repeat.min(COLUMNS_READ_MAX);
+            if cell.covered
+                && repeat > 0
+                && let (Some(table), Some(covered)) = (&self.table, self.covered.last_mut())
+            {
+                let last_row = table.rows.saturating_add(row.repeat.saturating_sub(1));
+                covered.push([(table.rows, row.cells), (last_row, row.cells + repeat - 1)]);
+                self.covered_in_all += 1;
+                within(
+                    self.covered_in_all,
+                    COVERED_MAX,
+                    "covered cells with values",
+                )?;
+            }
             row.cells += repeat;
             row.filled = row.cells;
             row.text_bytes = row
@@ -131,6 +155,7 @@ impl OdsLimits {
         } else {
             row.empty = cell.repeat;
         }
+        Ok(())
     }
 
     fn close_row(&mut self) -> Result<(), Refusal> {
@@ -138,7 +163,7 @@ impl OdsLimits {
         let Some(table) = &mut self.table else {
             return Err(Refusal::holds("a row outside a table"));
         };
-        let before = table.rows_filled * table.width;
+        let (rows_before, cells_before) = (table.rows_filled, table.rows_filled * table.width);
         table.rows = table.rows.saturating_add(row.repeat);
         if row.filled > 0 {
             table.width = table.width.max(row.filled);
@@ -147,12 +172,14 @@ impl OdsLimits {
             within(table.rows_filled, ROWS_MAX, "rows")?;
             let text = row.text_bytes.saturating_mul(row.repeat);
             self.text_bytes = self.text_bytes.saturating_add(text);
-            within(self.text_bytes, WORKBOOK_TEXT_BYTES_MAX, "bytes of text")?;
         }
         // What is laid out in the end, or what is read of one row: whatever is more.
-        let after = table.rows_filled * table.width;
-        self.cells = self.cells.saturating_add((after - before).max(row.cells));
-        within(self.cells, CELLS_MAX, "cells")
+        let laid_out = table.rows_filled * table.width - cells_before;
+        self.cells = self.cells.saturating_add(laid_out.max(row.cells));
+        self.rows += table.rows_filled - rows_before;
+        within(self.cells, CELLS_MAX, "cells")?;
+        let memory = memory_of(self.rows, self.cells, self.text_bytes);
+        within(memory, WORKBOOK_BYTES_MAX, "bytes in its cells")
     }
 }
 

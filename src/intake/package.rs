@@ -140,14 +140,8 @@ impl Package {
                 continue;
             }
             watch.begin(&part_name);
-            let declared = part.size();
-            let mut content = BufReader::with_capacity(
-                64 * 1024,
-                Declared {
-                    content: part,
-                    left: declared,
-                },
-            );
+            // The archive's reader fails if a part is longer than was declared.
+            let mut content = BufReader::with_capacity(64 * 1024, part);
             markup::read(&mut content, watch.as_watch())
                 .map_err(|refusal| refuse(&self.name, &part_name, refusal))?;
         }
@@ -161,22 +155,6 @@ pub trait PartWatch: Watch {
     fn begin(&mut self, part: &str);
     /// The same as a watch of tags.
     fn as_watch(&mut self) -> &mut dyn Watch;
-}
-
-/// Content that fails as soon as it is longer than its archive says.
-struct Declared<R> {
-    content: R,
-    left: u64,
-}
-
-impl<R: Read> Read for Declared<R> {
-    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
-        let read = self.content.read(buffer)?;
-        self.left = self.left.checked_sub(read as u64).ok_or_else(|| {
-            std::io::Error::other("it unpacks to more bytes than its archive declares")
-        })?;
-        Ok(read)
-    }
 }
 
 /// How often the mark of a directory entry stands in the file: at least the number of entries.

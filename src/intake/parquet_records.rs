@@ -19,7 +19,7 @@ use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 
-use super::grid::{Allowance, Grid, ROWS_MAX, WORKBOOK_TEXT_BYTES_MAX, refused};
+use super::grid::{Allowance, Grid, ROWS_MAX, WORKBOOK_BYTES_MAX, refused};
 use super::table::{Cell, Sheet};
 use crate::failure::{Failure, Kind};
 
@@ -104,7 +104,7 @@ pub fn parquet_sheet(path: &Path, name: &str) -> Result<Sheet, Failure> {
         return Err(refused(name, &format!("{rows} rows, more than {ROWS_MAX}")).mend("split it"));
     }
     check_columns(builder.schema(), name)?;
-    let mut allowance = Allowance::new(name, WORKBOOK_TEXT_BYTES_MAX);
+    let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
     let mut grid = Grid::new("", &mut allowance);
     let header = builder.schema().fields().iter();
     grid.push(

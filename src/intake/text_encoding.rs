@@ -21,26 +21,40 @@ pub fn is_utf16(start: &[u8]) -> bool {
 ///
 /// # Errors
 /// At the first byte that is no character.
-pub fn decode(bytes: &[u8], name: &str) -> Result<String, Failure> {
+pub fn decode(bytes: Vec<u8>, name: &str) -> Result<String, Failure> {
+    if is_utf16(&bytes) || bytes.starts_with(UTF8_MARK) {
+        return decode_marked(&bytes, name);
+    }
+    if let Some(place) = memchr::memchr(0, &bytes) {
+        return Err(no_character(&bytes, place, name, "a zero byte")
+            .mend("if it is UTF-16 without a mark, or no text at all: save it as UTF-8"));
+    }
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok(text),
+        Err(error) if is_damaged_utf8(error.as_bytes()) => {
+            let place = error.utf8_error().valid_up_to();
+            Err(no_utf8(error.as_bytes(), place, name))
+        }
+        Err(error) => windows_1252(error.as_bytes(), name),
+    }
+}
+
+fn decode_marked(bytes: &[u8], name: &str) -> Result<String, Failure> {
     if let Some(units) = bytes.strip_prefix(UTF16_LE_MARK) {
         return utf16(units, u16::from_le_bytes, name);
     }
     if let Some(units) = bytes.strip_prefix(UTF16_BE_MARK) {
         return utf16(units, u16::from_be_bytes, name);
     }
-    if let Some(place) = memchr::memchr(0, bytes) {
-        return Err(no_character(bytes, place, name, "a zero byte")
-            .mend("if it is UTF-16 without a mark, or no text at all: save it as UTF-8"));
-    }
-    let marked = bytes.strip_prefix(UTF8_MARK);
-    match std::str::from_utf8(marked.unwrap_or(bytes)) {
+    let marked = bytes.strip_prefix(UTF8_MARK).unwrap_or(bytes);
+    match std::str::from_utf8(marked) {
         Ok(text) => Ok(text.to_owned()),
-        Err(error) if marked.is_some() || is_damaged_utf8(bytes) => {
-            let place = error.valid_up_to() + marked.map_or(0, |_| UTF8_MARK.len());
-            Err(no_character(bytes, place, name, "no UTF-8 like the rest"))
-        }
-        Err(_) => windows_1252(bytes, name),
+        Err(error) => Err(no_utf8(bytes, error.valid_up_to() + UTF8_MARK.len(), name)),
     }
+}
+
+fn no_utf8(bytes: &[u8], place: usize, name: &str) -> Failure {
+    no_character(bytes, place, name, "no UTF-8 like the rest")
 }
 
 /// The beginning of a file as text, good enough to look for separators; what is cut off is left out.
@@ -167,16 +181,13 @@ mod tests {
     #[test]
     fn every_encoding_gives_the_same_text() {
         let text = "Feld;Größe\nA;1½ ha 🌻\n";
-        assert_eq!(decode(text.as_bytes(), "f").unwrap(), text);
-        assert_eq!(
-            decode(format!("\u{feff}{text}").as_bytes(), "f").unwrap(),
-            text
-        );
-        assert_eq!(decode(&utf16(text, u16::to_le_bytes), "f").unwrap(), text);
-        assert_eq!(decode(&utf16(text, u16::to_be_bytes), "f").unwrap(), text);
+        assert_eq!(decode(text.into(), "f").unwrap(), text);
+        assert_eq!(decode(format!("\u{feff}{text}").into(), "f").unwrap(), text);
+        assert_eq!(decode(utf16(text, u16::to_le_bytes), "f").unwrap(), text);
+        assert_eq!(decode(utf16(text, u16::to_be_bytes), "f").unwrap(), text);
         let western = b"Feld;Gr\xf6\xdfe\nA;1\xbd ha \x96 Caf\xe9\n";
         assert_eq!(
-            decode(western, "f").unwrap(),
+            decode(western.to_vec(), "f").unwrap(),
             "Feld;Größe\nA;1½ ha – Café\n"
         );
     }
@@ -187,17 +198,7 @@ mod tests {
         let mut lone = utf16("a\nb", u16::to_le_bytes);
         lone.extend([0x00, 0xd8]);
         let cases: [(&[u8], &str, &str); 6] = [
-            (
-                "Größe;Höhe\n"
-                    .as_bytes()
-                    .iter()
-                    .chain(b"A;\xff\n")
-                    .copied()
-                    .collect::<Vec<_>>()
-                    .leak(),
-                "0xff",
-                "line 2",
-            ),
+            (b"Gr\xc3\xb6\xc3\x9fe\nA;\xff\n", "0xff", "line 2"),
             (b"\xef\xbb\xbfa\nb\xe9\n", "0xe9", "line 2"),
             (b"a\n\xe9 \x81\n", "0x81", "line 2"),
             (b"a\0b", "zero byte", "line 1"),
@@ -205,7 +206,7 @@ mod tests {
             (cyrillic, "looks like", "line 1"),
         ];
         for (bytes, what, line) in cases {
-            let failure = decode(bytes, "f").unwrap_err().to_string();
+            let failure = decode(bytes.to_vec(), "f").unwrap_err().to_string();
             assert!(
                 failure.contains(what) && failure.contains(line),
                 "{failure}"

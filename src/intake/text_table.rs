@@ -14,8 +14,12 @@ use crate::failure::{Failure, Kind};
 
 /// Size of a text table, unpacked.
 const FILE_BYTES_MAX: usize = 64 << 20;
-/// Rows that are looked at to tell the delimiter.
+/// Memory that the sheet may take beside the text.
+const SHEET_BYTES_MAX: usize = 128 << 20;
+/// Rows that are looked at to tell the delimiter,
 const LOOK_ROWS: usize = 100;
+/// in no more text than this.
+const LOOK_BYTES: usize = 256 << 10;
 /// What separates cells, in the order in which a tie is decided: a comma is also in numbers and sentences.
 const DELIMITERS: [u8; 4] = [b'\t', b'|', b';', b','];
 
@@ -24,17 +28,22 @@ const DELIMITERS: [u8; 4] = [b'\t', b'|', b';', b','];
 /// # Errors
 /// If it holds what is no character, more than is read, or a quotation mark that is never closed.
 pub fn read_text_table(file: &SubmittedFile) -> Result<Vec<Sheet>, Failure> {
+    let too_large = || {
+        let what = format!("more than {} MiB", FILE_BYTES_MAX >> 20);
+        refused(&file.name, &what).mend("split the file")
+    };
+    if file.bytes > FILE_BYTES_MAX as u64 {
+        return Err(too_large());
+    }
     let mut bytes = Vec::new();
     file.open()?
         .take(FILE_BYTES_MAX as u64 + 1)
         .read_to_end(&mut bytes)
         .map_err(|error| Failure::file("read", &file.path, &error))?;
     if bytes.len() > FILE_BYTES_MAX {
-        let what = format!("more than {} MiB", FILE_BYTES_MAX >> 20);
-        return Err(refused(&file.name, &what).mend("split the file"));
+        return Err(too_large());
     }
-    let text = decode(&bytes, &file.name)?;
-    drop(bytes);
+    let text = decode(bytes, &file.name)?;
     Ok(vec![sheet_of(&text, &file.name)?])
 }
 
@@ -58,7 +67,7 @@ fn sheet_of(text: &str, name: &str) -> Result<Sheet, Failure> {
         Some((delimiter, start)) => (delimiter, start),
         None => (delimiter(text).unwrap_or(b','), 0),
     };
-    let mut allowance = Allowance::new(name, FILE_BYTES_MAX);
+    let mut allowance = Allowance::new(name, SHEET_BYTES_MAX);
     let mut grid = Grid::new("", &mut allowance);
     let mut reader = reader(&text[start..], delimiter);
     let mut record = StringRecord::new();
@@ -118,6 +127,12 @@ fn named_delimiter(text: &str) -> Option<(u8, usize)> {
 
 /// The delimiter that gives most rows the same number of cells; none without two such rows.
 fn delimiter(text: &str) -> Option<u8> {
+    let text = match text.get(..text.floor_char_boundary(LOOK_BYTES)) {
+        Some(start) if start.len() < text.len() => {
+            start.rfind(['\n', '\r']).map_or(start, |end| &start[..end])
+        }
+        _ => text,
+    };
     DELIMITERS
         .into_iter()
         .map(|delimiter| (agreement(text, delimiter), delimiter))

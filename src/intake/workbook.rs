@@ -16,9 +16,9 @@ use calamine::{
 };
 
 use super::compound::CompoundFile;
-use super::grid::{Allowance, CELLS_MAX, Grid, WORKBOOK_TEXT_BYTES_MAX};
+use super::grid::{Allowance, CELLS_MAX, Grid, WORKBOOK_BYTES_MAX};
 use super::markup::Refusal;
-use super::ods_limits::{self, OdsLimits};
+use super::ods_limits::OdsLimits;
 use super::package::{Package, damaged, sealed, too_much};
 use super::serial::{date_cell, duration_cell, iso_date_cell, iso_duration_cell};
 use super::table::{Cell, Sheet};
@@ -49,7 +49,7 @@ fn xlsx_sheets(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     };
     let mut workbook = Xlsx::new(BufReader::new(file)).map_err(unreadable)?;
     let is_1904 = workbook.has_1904_epoch();
-    let mut allowance = Allowance::new(name, WORKBOOK_TEXT_BYTES_MAX);
+    let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
     let mut cells_seen = 0;
     let mut sheets = Vec::new();
     for sheet_name in worksheets(workbook.sheets_metadata()) {
@@ -96,7 +96,7 @@ pub fn read_xls(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     guarded(name, || {
         let mut workbook = Xls::new(Cursor::new(&bytes)).map_err(|error| damaged(name, &error))?;
         let is_1904 = workbook.has_1904_epoch();
-        let mut allowance = Allowance::new(name, WORKBOOK_TEXT_BYTES_MAX);
+        let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
         let mut sheets = Vec::new();
         for sheet_name in worksheets(workbook.sheets_metadata()) {
             let merges: Vec<_> = workbook
@@ -146,19 +146,21 @@ fn check_xls(bytes: &[u8], name: &str) -> Result<(), Failure> {
 pub fn read_ods(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     let mut package = Package::open(path, name)?;
     // A sealed document says so in its manifest; its content is no XML then.
-    let manifest = |part: &str| ods_limits::is_read(part) && part.ends_with("manifest.xml");
-    package.watch_parts(manifest, &mut OdsLimits::default())?;
-    package.watch_parts(ods_limits::is_read, &mut OdsLimits::default())?;
+    let mut limits = OdsLimits::default();
+    package.watch_parts(|part| part == "META-INF/manifest.xml", &mut limits)?;
+    package.watch_parts(|part| part == "content.xml", &mut limits)?;
     drop(package);
     guarded(name, || {
         let file = File::open(path).map_err(|error| Failure::file("read", path, &error))?;
         let mut workbook = Ods::new(BufReader::new(file)).map_err(|error| damaged(name, &error))?;
-        let mut allowance = Allowance::new(name, WORKBOOK_TEXT_BYTES_MAX);
+        let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
         let mut sheets = Vec::new();
-        for sheet_name in worksheets(workbook.sheets_metadata()) {
-            let mut grid = Grid::new(&sheet_name, &mut allowance);
-            place_range(&mut workbook, &sheet_name, false, &mut grid)
+        let sheet_names = worksheets(workbook.sheets_metadata());
+        for (sheet_name, covered) in sheet_names.iter().zip(&limits.covered) {
+            let mut grid = Grid::new(sheet_name, &mut allowance);
+            place_range(&mut workbook, sheet_name, false, &mut grid)
                 .map_err(|stop| stop.failure(name))?;
+            grid.clear(covered);
             sheets.push(grid.finish());
         }
         Ok(sheets)

@@ -4,7 +4,7 @@
 //! names it. Records: Microsoft, [MS-XLS] Excel Binary File Format, section 2.4.
 
 use super::compound::{u16_at, u32_at};
-use super::grid::{CELLS_MAX, MERGES_MAX, ROWS_MAX, WORKBOOK_TEXT_BYTES_MAX};
+use super::grid::{CELLS_MAX, MERGES_MAX, ROWS_MAX, WORKBOOK_BYTES_MAX, memory_of};
 use super::markup::Refusal;
 
 const BOF: u16 = 0x0809;
@@ -93,21 +93,21 @@ struct Limits {
     merges: usize,
 }
 
-/// The rectangle around places.
+/// The rows and columns from the first of the sheet to the last that is filled.
 #[derive(Default)]
-struct Around(Option<[(u16, u16); 2]>);
+struct Extent {
+    rows: usize,
+    columns: usize,
+}
 
-impl Around {
+impl Extent {
     fn add(&mut self, row: u16, column: u16) {
-        let [first, last] = self.0.get_or_insert([(row, column); 2]);
-        *first = (first.0.min(row), first.1.min(column));
-        *last = (last.0.max(row), last.1.max(column));
+        self.rows = self.rows.max(usize::from(row) + 1);
+        self.columns = self.columns.max(usize::from(column) + 1);
     }
 
     fn cells(&self) -> usize {
-        self.0.map_or(0, |[first, last]| {
-            (usize::from(last.0 - first.0) + 1) * (usize::from(last.1 - first.1) + 1)
-        })
+        self.rows * self.columns
     }
 }
 
@@ -118,7 +118,7 @@ impl Limits {
         start: usize,
         bytes_left: &mut usize,
     ) -> Result<(), Refusal> {
-        let (mut cells, mut formulas) = (Around::default(), Around::default());
+        let (mut cells, mut formulas) = (Extent::default(), Extent::default());
         let mut depth = 0_usize;
         for record in records(stream, start) {
             let record = record?;
@@ -134,18 +134,19 @@ impl Limits {
                 kind => self.record(kind, record.bytes, &mut cells, &mut formulas)?,
             }
         }
-        let rows = cells.0.map_or(0, |[_, last]| usize::from(last.0) + 1);
-        add(&mut self.rows, rows, ROWS_MAX, "rows")?;
+        add(&mut self.rows, cells.rows, ROWS_MAX, "rows")?;
         let laid_out = cells.cells().max(formulas.cells());
-        add(&mut self.cells, laid_out, CELLS_MAX, "cells")
+        add(&mut self.cells, laid_out, CELLS_MAX, "cells")?;
+        let memory = memory_of(self.rows, self.cells, self.text_bytes);
+        add(&mut 0, memory, WORKBOOK_BYTES_MAX, "bytes in its cells")
     }
 
     fn record(
         &mut self,
         kind: u16,
         bytes: &[u8],
-        cells: &mut Around,
-        formulas: &mut Around,
+        cells: &mut Extent,
+        formulas: &mut Extent,
     ) -> Result<(), Refusal> {
         let (row, column) = (u16_at(bytes, 0), u16_at(bytes, 2));
         match kind {
@@ -181,12 +182,7 @@ impl Limits {
                 // A character takes up to three bytes in UTF-8.
                 let text_bytes = 3 * text.copied().unwrap_or_default();
                 let what = "bytes of text";
-                add(
-                    &mut self.text_bytes,
-                    text_bytes,
-                    WORKBOOK_TEXT_BYTES_MAX,
-                    what,
-                )?;
+                add(&mut self.text_bytes, text_bytes, WORKBOOK_BYTES_MAX, what)?;
             }
             NUMBER | RK | TRUTH_OR_ERROR => {}
             _ => return Ok(()),
@@ -349,7 +345,7 @@ mod tests {
     }
 
     #[test]
-    fn a_sheet_is_as_large_as_the_rectangle_around_its_cells() {
+    fn a_sheet_is_as_large_as_the_rectangle_of_its_cells() {
         let number = |row, column| record(NUMBER, &at(row, column, &[0; 10]));
         assert!(check(&stream(&[], &[number(0, 0), number(999, 99)])).is_ok());
         let far = refusal(&[], &[number(0, 0), number(65_535, 255)]);
@@ -373,11 +369,11 @@ mod tests {
         let continued = [vec![1], vec![b'y'; 8_000]].concat();
         let texts = [record(SST, &text), record(CONTINUE, &continued)];
         assert_eq!(shared_texts(&texts.concat(), 0).unwrap(), [8_000]);
-        let named: Vec<_> = (0..2_000)
+        let named: Vec<_> = (0..3_000)
             .map(|row| record(LABEL_SST, &at(row, 0, &[0; 6])))
             .collect();
         assert!(check(&stream(&texts, &named[..100])).is_ok());
-        assert!(refusal(&texts, &named).contains("bytes of text"));
+        assert!(refusal(&texts, &named).contains("bytes in its cells"));
     }
 
     #[test]

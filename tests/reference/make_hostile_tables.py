@@ -127,7 +127,7 @@ def make(folder):
     book.save(path("far-cell.xlsx", "cells"))
     xlsx(path("far-row.xlsx", "rows"), worksheet(cell_xml("A1048576")))
     scattered = "".join(f'<row r="{row}"><c r="BXX{row}"><v>1</v></c></row>' for row in range(1, 3000))
-    xlsx(path("scattered.xlsx", "cells"), worksheet(scattered))
+    xlsx(path("scattered.xlsx", "more than is read"), worksheet(scattered))
 
     comment = large(f'<worksheet xmlns="{MAIN}"><!--', "x" * (1 << 20), 400, "--><sheetData/></worksheet>")
     xlsx(path("comment-400-mib.xlsx", "unpack"), comment)
@@ -137,7 +137,7 @@ def make(folder):
     xlsx(path("bomb.xlsx", "unpack"), worksheet(), {"xl/sharedStrings.xml": bomb()})
     many = {f"xl/media/image{number}.png": large("", b"\0" * (1 << 20), 20, "") for number in range(10)}
     xlsx(path("bomb-of-many.xlsx", "unpack"), worksheet(), many)
-    lying = path("lying-bomb.xlsx", "declares")
+    lying = path("lying-bomb.xlsx", "declared")
     rows = large(f'<worksheet xmlns="{MAIN}"><sheetData>', "<row/>" * 100_000, 80, "</sheetData></worksheet>")
     xlsx(lying, rows)
     understate(lying, "xl/worksheets/sheet1.xml")
@@ -154,7 +154,7 @@ def make(folder):
     xlsx(path("claimed-texts.xlsx", "claims"), worksheet(), {"xl/sharedStrings.xml": claims})
     text = f'<sst xmlns="{MAIN}"><si><t>{"x" * 1_000_000}</t></si></sst>'
     same = "".join(f'<row><c t="s"><v>0</v></c></row>' for _ in range(100_000))
-    xlsx(path("one-text-everywhere.xlsx", "more text"), worksheet(same), {"xl/sharedStrings.xml": text})
+    xlsx(path("one-text-everywhere.xlsx", "more than is read"), worksheet(same), {"xl/sharedStrings.xml": text})
     deep = "<x>" * 100_000
     xlsx(path("deep.xlsx", "deep"), worksheet(after=deep))
 
@@ -182,7 +182,7 @@ def make(folder):
     ods(path("repeated-rows.ods", "rows"), row % (1_048_576, filled % 1) + ODS_END)
     ods(path("rectangle.ods", "cells"), row % (2_000, filled % 1) + row % (1, filled % 1_999) + ODS_END)
     spaces = '<table:table-cell office:value-type="string"><text:p><text:s text:c="4000000000"/></text:p></table:table-cell>'
-    ods(path("spaces.ods", "text"), row % (1, spaces) + ODS_END)
+    ods(path("spaces.ods", "bytes in its cells"), row % (1, spaces) + ODS_END)
     ods(path("breaks-off.ods", "breaks off"), row % (1, filled % 1))
 
     book = xlwt.Workbook()
@@ -202,8 +202,8 @@ def make(folder):
     with open(path("too-large.csv", "64 MiB"), "w") as out:
         out.write("Field,Eggs\nA,3\n")
         out.writelines("A,3\n" * 1_000_000 for _ in range(20))
-    path("cells.csv", "cells").write_text("1,2,3\n" * 700_000)
-    path("wide.csv", "cells").write_text("1,2\n" + "1," * 3_000 + "1\n")
+    path("cells.csv", "more than").write_text("1,2,3\n" * 700_000)
+    path("wide.csv", "cells").write_text("1,2\n1,2\n" + "1," * 3_000 + "1\n")
     (folder / "refusals.json").write_text(json.dumps(refusals))
 
 
