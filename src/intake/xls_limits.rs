@@ -181,7 +181,7 @@ impl Limits {
                 let text = self.texts.get(u32_at(bytes, 6) as usize);
                 // A character takes up to three bytes in UTF-8.
                 let text_bytes = 3 * text.copied().unwrap_or_default();
-                let what = "bytes of text";
+                let what = "bytes in its cells";
                 add(&mut self.text_bytes, text_bytes, WORKBOOK_BYTES_MAX, what)?;
             }
             NUMBER | RK | TRUTH_OR_ERROR => {}
@@ -373,7 +373,8 @@ mod tests {
             .map(|row| record(LABEL_SST, &at(row, 0, &[0; 6])))
             .collect();
         assert!(check(&stream(&texts, &named[..100])).is_ok());
-        assert!(refusal(&texts, &named).contains("bytes in its cells"));
+        let refused = refusal(&texts, &named);
+        assert!(refused.contains("bytes in its cells"), "{refused}");
     }
 
     #[test]

@@ -291,7 +291,7 @@ def records(folder):
                 "plant_population": {"count": 20000.5, "per": "acre"},
             },
             "sites": [{"site": 1, "heads": [[0, number, 0, 2, 0, 0], [0, 0, 0, 0, 1, 0]]}],
-            **({"remarks": "two\nlines"} if number else {}),
+            **({"remarks": "two\nlines"} if number < 2 else {}),
         }
         for number in range(3)
     ]
