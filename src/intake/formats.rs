@@ -10,11 +10,15 @@ use std::time::SystemTime;
 use flate2::bufread::MultiGzDecoder;
 use sha2::{Digest, Sha256};
 
+use super::package::{Package, PackageKind};
+use super::{compound, parquet_records, text_encoding, text_table};
 use crate::failure::{Failure, Kind};
 
 /// How much of a submission is looked at to tell its form.
 const LOOK_BYTES: usize = 64 * 1024;
 const GZIP_MAGIC: [u8; 2] = [0x1f, 0x8b];
+/// Begins a zip archive that has an entry.
+const ZIP_MAGIC: &[u8] = b"PK\x03\x04";
 
 /// A file that was handed in, before any of its records is read.
 #[derive(Debug, Clone)]
@@ -42,6 +46,41 @@ pub enum Form {
     Ndjson,
     /// One JSON document: a record, or an array of them.
     Json,
+    /// Parquet with one nested row a record.
+    ParquetRecords,
+    /// Parquet with a flat table.
+    ParquetTable,
+    /// CSV, TSV and their kin.
+    TextTable,
+    /// An Office Open XML workbook: XLSX, XLSM.
+    Xlsx,
+    /// A workbook of the older binary format.
+    Xls,
+    /// An OpenDocument workbook.
+    Ods,
+}
+
+impl Form {
+    /// Whether it is a table, to be read through a mapping; else it holds records.
+    pub fn is_table(self) -> bool {
+        match self {
+            Form::Ndjson | Form::Json | Form::ParquetRecords => false,
+            Form::ParquetTable | Form::TextTable | Form::Xlsx | Form::Xls | Form::Ods => true,
+        }
+    }
+
+    fn name(self) -> &'static str {
+        match self {
+            Form::Ndjson => "ndjson",
+            Form::Json => "json",
+            Form::ParquetRecords => "parquet",
+            Form::ParquetTable => "parquet table",
+            Form::TextTable => "text table",
+            Form::Xlsx => "xlsx",
+            Form::Xls => "xls",
+            Form::Ods => "ods",
+        }
+    }
 }
 
 impl SubmittedFile {
@@ -71,7 +110,11 @@ impl SubmittedFile {
             false => looked.map(|_| 0),
         };
         unpacked.map_err(|error| broken_off(name, &error))?;
-        let form = form_of(&look).map_err(|failure| failure.at(path.display().to_string()))?;
+        let form = match binary_form(&look, path, name)? {
+            Some(form) if gzip => return Err(packed_twice(name, form)),
+            Some(form) => form,
+            None => text_form(&look, look.len() < LOOK_BYTES, name)?,
+        };
         Ok(SubmittedFile {
             path: path.to_owned(),
             name: name.to_owned(),
@@ -105,10 +148,7 @@ impl SubmittedFile {
 
     /// The form in words, for receipts.
     pub fn form_name(&self) -> String {
-        let form = match self.form {
-            Form::Ndjson => "ndjson",
-            Form::Json => "json",
-        };
+        let form = self.form.name();
         if self.gzip {
             format!("{form}+gzip")
         } else {
@@ -164,17 +204,55 @@ pub fn hexadecimal(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
-/// Tells the form from the beginning of the content.
+/// The form of a file that is no text; none if it is one.
+fn binary_form(start: &[u8], path: &Path, name: &str) -> Result<Option<Form>, Failure> {
+    Ok(Some(if start.starts_with(ZIP_MAGIC) {
+        match Package::open(path, name)?.kind()? {
+            PackageKind::Xlsx => Form::Xlsx,
+            PackageKind::Ods => Form::Ods,
+        }
+    } else if start.starts_with(compound::MAGIC) {
+        Form::Xls
+    } else if start.starts_with(parquet_records::MAGIC) {
+        match parquet_records::holds_records(path, name)? {
+            true => Form::ParquetRecords,
+            false => Form::ParquetTable,
+        }
+    } else {
+        return Ok(None);
+    }))
+}
+
+fn packed_twice(name: &str, form: Form) -> Failure {
+    Failure::new(
+        Kind::Submission,
+        format!("cannot load {name}: it is {} packed with gzip", form.name()),
+    )
+    .mend("unpack it and hand in what was in it")
+}
+
+/// Tells the form of a text from its beginning; `is_whole` if that is all of it.
 ///
-/// An array, or an object that is spread over lines, is one document. Where it cannot be told, the
-/// content is taken as lines, so that one broken line does not hold the others.
-fn form_of(start: &[u8]) -> Result<Form, Failure> {
+/// An array, or an object that is spread over lines, is one document; a text whose lines agree on a
+/// delimiter is a table. Where it cannot be told, the content is taken as lines, so that one broken
+/// line does not hold the others.
+fn text_form(start: &[u8], is_whole: bool, name: &str) -> Result<Form, Failure> {
+    if text_encoding::is_utf16(start) {
+        return match text_encoding::decode_start(start)
+            .trim_start()
+            .starts_with(['{', '['])
+        {
+            false => Ok(Form::TextTable),
+            true => Err(Failure::new(
+                Kind::Submission,
+                format!("cannot load {name}: it is JSON in UTF-16"),
+            )
+            .mend("save it as UTF-8 and load it again")),
+        };
+    }
     let start = start.strip_prefix(b"\xef\xbb\xbf").unwrap_or(start);
-    if start.starts_with(b"\xff\xfe") || start.starts_with(b"\xfe\xff") {
-        return Err(
-            Failure::new(Kind::Submission, "cannot load a submission in UTF-16")
-                .mend("save it as UTF-8 and load it again"),
-        );
+    if text_table::is_table(start, is_whole) {
+        return Ok(Form::TextTable);
     }
     let mut lines = start
         .split(|byte| *byte == b'\n')
@@ -208,7 +286,7 @@ mod tests {
         ];
         for content in json {
             assert_eq!(
-                form_of(content).unwrap(),
+                text_form(content, true, "file").unwrap(),
                 Form::Json,
                 "{}",
                 content.escape_ascii()
@@ -224,11 +302,26 @@ mod tests {
         ];
         for content in lines {
             assert_eq!(
-                form_of(content).unwrap(),
+                text_form(content, true, "file").unwrap(),
                 Form::Ndjson,
                 "{}",
                 content.escape_ascii()
             );
         }
+        let tables: [&[u8]; 4] = [
+            b"visit_id,date\na,2026-07-21",
+            b"\xef\xbb\xbfField;Area\r\nA;1,5\r\n",
+            b"Field\tGr\xf6\xdfe\nA\t1\n",
+            b"\xff\xfea\0,\0b\0\n\0",
+        ];
+        for content in tables {
+            assert_eq!(
+                text_form(content, true, "file").unwrap(),
+                Form::TextTable,
+                "{}",
+                content.escape_ascii()
+            );
+        }
+        assert!(text_form(b"\xff\xfe{\0}\0", true, "file").is_err());
     }
 }

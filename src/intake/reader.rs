@@ -10,6 +10,7 @@ use bytes::Bytes;
 
 use super::cut::{Cut, Cutter};
 use super::formats::{Form, SubmittedFile, broken_off};
+use super::parquet_records::ParquetRecords;
 use crate::failure::{Failure, Kind};
 
 /// Records are handed on in chunks of about this size,
@@ -56,15 +57,22 @@ enum Source {
         cutter: Cutter,
         place: u64,
     },
+    Parquet {
+        records: Box<ParquetRecords>,
+        row: u64,
+    },
 }
 
 impl RecordReader {
     /// Opens a submission for reading its records.
     pub fn open(file: &SubmittedFile) -> Result<RecordReader, Failure> {
-        let mut content = file.open()?;
         let source = match file.form {
-            Form::Ndjson => Source::Lines { content, line: 0 },
+            Form::Ndjson => Source::Lines {
+                content: file.open()?,
+                line: 0,
+            },
             Form::Json => {
+                let mut content = file.open()?;
                 let at_mark = |error| broken_off(&file.name, &error);
                 let marked = content.fill_buf().map_err(at_mark)?;
                 if marked.starts_with(BYTE_ORDER_MARK) && before_array(marked) {
@@ -75,6 +83,13 @@ impl RecordReader {
                     cutter: Cutter::default(),
                     place: 0,
                 }
+            }
+            Form::ParquetRecords => Source::Parquet {
+                records: Box::new(ParquetRecords::open(&file.path, &file.name)?),
+                row: 0,
+            },
+            Form::ParquetTable | Form::TextTable | Form::Xlsx | Form::Xls | Form::Ods => {
+                return Err(without_mapping(&file.name));
             }
         };
         Ok(RecordReader {
@@ -91,6 +106,7 @@ impl RecordReader {
                 cutter,
                 place,
             } => cut_records(content.as_mut(), cutter, place, &self.name),
+            Source::Parquet { records, row } => next_rows(records, row),
         }
     }
 }
@@ -238,6 +254,18 @@ fn cut_records(
     Ok(chunk.records())
 }
 
+/// The records of the next rows of a Parquet file.
+fn next_rows(records: &mut ParquetRecords, row: &mut u64) -> Result<Vec<RawRecord>, Failure> {
+    let documents = records.next().transpose()?.unwrap_or_default();
+    Ok(documents
+        .into_iter()
+        .map(|bytes| {
+            *row += 1;
+            RawRecord { line: *row, bytes }
+        })
+        .collect())
+}
+
 fn end_record(chunk: &mut Chunk, start: &mut usize, place: &mut u64) {
     let end = *start + chunk.bytes[*start..].trim_ascii_end().len();
     chunk.bytes.truncate(end);
@@ -251,6 +279,14 @@ fn before_array(marked: &[u8]) -> bool {
     marked[BYTE_ORDER_MARK.len()..]
         .trim_ascii_start()
         .starts_with(b"[")
+}
+
+fn without_mapping(name: &str) -> Failure {
+    Failure::new(
+        Kind::Submission,
+        format!("cannot load {name}: it is a table, and no mapping says what its columns are"),
+    )
+    .mend("name a mapping file with --mapping FILE")
 }
 
 fn too_large(name: &str, what: &str) -> Failure {

@@ -1,0 +1,132 @@
+//! What an Office Open XML workbook may hold, told from its tags before its reader sees it.
+//!
+//! The reader of workbooks makes room for as many texts as a count in the file says, keeps a style with
+//! all its names for every format, and follows any number of sheets to the same part.
+
+use std::collections::HashSet;
+
+use super::grid::{CELLS_MAX, MERGES_MAX};
+use super::markup::{Refusal, Tag, Watch};
+use super::package::PartWatch;
+
+/// The number of cell formats that the programs themselves allow (Excel specifications and limits:
+/// 65,490 unique cell formats), rounded up.
+const FORMATS_MAX: usize = 65_536;
+/// A style's texts are copied for each format that uses it.
+const STYLE_TAG_BYTES_MAX: usize = 2_048;
+const SHEETS_MAX: usize = 1_000;
+
+/// Counts over all parts of a workbook.
+#[derive(Default)]
+pub struct XlsxLimits {
+    part: String,
+    cells: usize,
+    rows: usize,
+    texts: usize,
+    merges: usize,
+    formats: usize,
+    sheets: HashSet<String>,
+    targets: HashSet<String>,
+}
+
+/// Whether a part is XML that the reader may open.
+pub fn is_markup(part: &str) -> bool {
+    let part = part.to_ascii_lowercase();
+    part.ends_with(".xml") || part.ends_with(".rels")
+}
+
+impl PartWatch for XlsxLimits {
+    fn begin(&mut self, part: &str) {
+        self.part = part.to_ascii_lowercase();
+        self.sheets.clear();
+        self.targets.clear();
+    }
+
+    fn as_watch(&mut self) -> &mut dyn Watch {
+        self
+    }
+}
+
+impl Watch for XlsxLimits {
+    fn open(&mut self, tag: &Tag) -> Result<(), Refusal> {
+        if tag.depth > 0
+            && self.part.ends_with("styles.xml")
+            && tag.inside().len() > STYLE_TAG_BYTES_MAX
+        {
+            return Err(Refusal::holds("a style with a name longer than any name"));
+        }
+        match tag.name() {
+            "c" => count(&mut self.cells, CELLS_MAX, "cells"),
+            "row" => count(&mut self.rows, CELLS_MAX, "rows"),
+            "si" => count(&mut self.texts, CELLS_MAX, "texts"),
+            "mergeCell" => count(&mut self.merges, MERGES_MAX, "merged ranges"),
+            "xf" => count(&mut self.formats, FORMATS_MAX, "cell formats"),
+            "sst" => believable_counts(tag),
+            "sheet" => self.sheet(tag),
+            "Relationship" => self.relationship(tag),
+            _ => Ok(()),
+        }
+    }
+
+    fn close(&mut self, _name: &str) -> Result<(), Refusal> {
+        Ok(())
+    }
+
+    fn text(&mut self, _bytes: usize) -> Result<(), Refusal> {
+        Ok(())
+    }
+}
+
+impl XlsxLimits {
+    fn sheet(&mut self, tag: &Tag) -> Result<(), Refusal> {
+        for named in tag.values("id") {
+            if !self.sheets.insert(named.to_owned()) {
+                return Err(same_part());
+            }
+        }
+        if self.sheets.len() > SHEETS_MAX {
+            return Err(Refusal::holds(format!("more than {SHEETS_MAX} sheets")));
+        }
+        Ok(())
+    }
+
+    /// The reader opens the parts that relationships name, so these must be parts that were watched.
+    fn relationship(&mut self, tag: &Tag) -> Result<(), Refusal> {
+        let is = |end: &str| tag.values("Type").any(|kind| kind.ends_with(end));
+        for target in tag.values("Target") {
+            if is("/worksheet") && !self.targets.insert(target.to_ascii_lowercase()) {
+                return Err(same_part());
+            }
+            if (is("sheet") || is("/officeDocument")) && !is_markup(target) {
+                return Err(Refusal::holds("a sheet in a part that is not named .xml"));
+            }
+        }
+        Ok(())
+    }
+}
+
+fn same_part() -> Refusal {
+    Refusal::holds("two sheets that are the same part")
+}
+
+fn count(counter: &mut usize, limit: usize, what: &str) -> Result<(), Refusal> {
+    *counter += 1;
+    if *counter > limit {
+        return Err(Refusal::holds(format!("more than {limit} {what}")));
+    }
+    Ok(())
+}
+
+/// The reader makes room for as many texts as the table of texts says it has.
+fn believable_counts(tag: &Tag) -> Result<(), Refusal> {
+    let numbers = tag
+        .attributes()
+        .filter(|(name, _)| name.eq_ignore_ascii_case("uniqueCount"))
+        .filter_map(|(_, value)| value.trim().parse::<u128>().ok());
+    match numbers.max() {
+        Some(number) if number > CELLS_MAX as u128 => Err(Refusal::holds(format!(
+            "a table that claims {number} texts, more than {CELLS_MAX}"
+        ))),
+        _ => Ok(()),
+    }
+}
