@@ -263,9 +263,10 @@ impl CountColumn {
     }
 }
 
-/// The heading of a column: its name and its unit.
+/// The heading of a column: its name and, on the next line, its unit. A reader takes any white space for one
+/// space.
 pub fn heading(name: &str, unit: &str) -> String {
-    format!("{name} ({unit})")
+    format!("{name}\n({unit})")
 }
 
 /// What one unit is called: `Head`.

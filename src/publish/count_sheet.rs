@@ -29,10 +29,17 @@ const LOCKED: Color = Color::RGB(0x00E7_EAEE);
 const HEADING: Color = Color::RGB(0x00D0_D7E1);
 /// Colour of lines.
 const LINE: Color = Color::RGB(0x008A_93A1);
-/// Width of the words on the tab of instructions, in characters.
-const WORDS_WIDTH: usize = 96;
+/// Width of the words on the tab of instructions, in digits, as spreadsheets measure it.
+const WORDS_WIDTH: f64 = 100.0;
+/// Letters that surely fit on a line of that width, whatever the type face.
+const WORDS_A_LINE: usize = 102;
 /// Height of a line of words, in points.
 const LINE_HEIGHT: f64 = 15.0;
+/// Height of the headings, of a row of Visits and of a row of Counts, in points; printed, a row of Visits
+/// shrinks to half.
+const HEADING_HEIGHT: f64 = 64.0;
+const VISIT_HEIGHT: f64 = 30.0;
+const UNIT_HEIGHT: f64 = 17.0;
 
 /// The workbook (XLSX) for a protocol: tabs Instructions, Visits and Counts, and a hidden tab by which it is
 /// recognised. Every count column takes whole numbers from 0; an empty cell is no count.
@@ -78,7 +85,7 @@ fn instructions_tab(
 ) -> Result<(), XlsxError> {
     sheet.set_name(INSTRUCTIONS_TAB)?;
     sheet.set_column_width(0, 24)?;
-    sheet.set_column_width(1, WORDS_WIDTH as f64 + 4.0)?;
+    sheet.set_column_width(1, WORDS_WIDTH)?;
     sheet.set_screen_gridlines(false);
     let title = Format::new().set_bold().set_font_size(16);
     sheet.write_with_format(
@@ -129,7 +136,7 @@ fn write_part(
         sheet.write_with_format(row, 0, said(&passage.title), &name)?;
         sheet.write_with_format(row, 1, said(&passage.text), &words)?;
         // Not every program fits the height of a row to its words.
-        let lines = passage.text.chars().count().div_ceil(WORDS_WIDTH);
+        let lines = passage.text.chars().count().div_ceil(WORDS_A_LINE);
         let name_lines = passage.title.chars().count().div_ceil(20);
         let height = LINE_HEIGHT * lines.max(name_lines).max(1) as f64 + 4.0;
         sheet.set_row_height(row, height)?;
@@ -160,6 +167,9 @@ fn visits_tab(
                 _ => sheet.write_blank(row, place, &open(&entry))?,
             };
         }
+    }
+    for row in 1..=last {
+        sheet.set_row_height(row, VISIT_HEIGHT)?;
     }
     sheet.set_freeze_panes(1, 4)?;
     finish_tab(sheet, protocol)
@@ -208,6 +218,9 @@ fn counts_tab(
             sheet.write_blank(row, place, &start_line(open(&entry), first, first))?;
         }
     }
+    for row in 1..=last {
+        sheet.set_row_height(row, UNIT_HEIGHT)?;
+    }
     sheet.set_freeze_panes(1, 0)?;
     finish_tab(sheet, protocol)
 }
@@ -240,7 +253,7 @@ fn write_heading(
 
 /// What the tabs to be filled have in common: print, and protection.
 fn finish_tab(sheet: &mut Worksheet, protocol: &Protocol) -> Result<(), XlsxError> {
-    sheet.set_row_height(0, 48)?;
+    sheet.set_row_height(0, HEADING_HEIGHT)?;
     // `&` begins a code in headers and footers.
     let title: String = protocol.title.chars().take(90).collect();
     let title = title.replace('&', "&&");
@@ -298,6 +311,7 @@ fn locked() -> Format {
     Format::new()
         .set_background_color(LOCKED)
         .set_align(FormatAlign::Center)
+        .set_align(FormatAlign::VerticalCenter)
         .set_border(FormatBorder::Thin)
         .set_border_color(LINE)
 }
@@ -306,10 +320,11 @@ fn open(entry: &Entry) -> Format {
     let look = Format::new()
         .set_unlocked()
         .set_num_format(entry.number_format)
+        .set_align(FormatAlign::VerticalCenter)
         .set_border(FormatBorder::Thin)
         .set_border_color(LINE);
     if entry.wraps {
-        look.set_text_wrap().set_align(FormatAlign::Top)
+        look.set_text_wrap()
     } else {
         look
     }

@@ -59,7 +59,7 @@ pub(super) fn visit_entry(
         VisitColumn::Day => {
             let (first, last) = options.season;
             let note = format!("The day in the field, {first} to {last}.");
-            entry(12.0, "yyyy-mm-dd", &note).checked(season(options)?, &note)?
+            entry(14.0, "yyyy-mm-dd", &note).checked(season(options)?, &note)?
         }
         VisitColumn::Scout => pseudonym("Your pseudonym, as your coordinator gave it to you.")?,
         VisitColumn::Field => pseudonym("The field's pseudonym, the same at every visit.")?,
@@ -84,10 +84,10 @@ pub(super) fn visit_entry(
             entry(9.0, "0.0#", &note).checked(check, &note)?
         }
         VisitColumn::CropType => {
-            entry(12.0, "@", "Type of crop, from the list.").listed(&protocol.crop_types, true)?
+            entry(13.0, "@", "Type of crop, from the list.").listed(&protocol.crop_types, true)?
         }
         VisitColumn::CropStage => entry(
-            10.0,
+            12.0,
             "@",
             &format!(
                 "Stage of most plants on the day. The counts of this sheet have a meaning at {} to {}. \
@@ -122,7 +122,7 @@ pub(super) fn visit_entry(
             let check = DataValidation::new().allow_text_length(DataValidationRule::LessThanOrEqualTo(
                 whole(REMARKS_LENGTH_MAX),
             ));
-            entry(30.0, "@", "Anything else. No names of people, no telephone numbers.")
+            entry(26.0, "@", "Anything else. No names of people, no telephone numbers.")
                 .checked(check, "At most 4,000 characters.")?
                 .wrapped()
         }
@@ -246,7 +246,7 @@ fn degrees(most: f64, note: &str) -> Result<Entry, XlsxError> {
     let check =
         DataValidation::new().allow_decimal_number(DataValidationRule::Between(-most, most));
     let expected = format!("Decimal degrees from -{most} to {most}.");
-    entry(13.0, "0.00000", note).checked(check, &expected)
+    entry(15.0, "0.00000", note).checked(check, &expected)
 }
 
 fn money(note: &str) -> Result<Entry, XlsxError> {
