@@ -255,10 +255,9 @@ impl CountColumn {
     /// The unit, or the form in which to write.
     pub fn unit(self) -> &'static str {
         match self {
-            CountColumn::Visit | CountColumn::Site | CountColumn::Unit(_) => "number",
             CountColumn::Side => "once a site",
-            CountColumn::Bract(_) | CountColumn::Count | CountColumn::Catch => "count",
-            CountColumn::Nights => "nights out",
+            CountColumn::Bract(_) => "count",
+            _ => "number",
         }
     }
 }

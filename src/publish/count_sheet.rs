@@ -262,6 +262,7 @@ fn finish_tab(sheet: &mut Worksheet, protocol: &Protocol) -> Result<(), XlsxErro
         .set_repeat_rows(0, 0)?
         .set_print_fit_to_pages(1, 0)
         .set_margins(0.4, 0.4, 0.6, 0.6, 0.3, 0.3)
+        .set_header_footer_scale_with_doc(false)
         .set_header(format!("&L&10&A&C&10{title}"))
         .set_footer("&L&8Pseudonyms only: no names, no telephone numbers. 0 means looked and found none.&R&8page &P of &N")
         .protect_with_options(&protection());
@@ -323,10 +324,10 @@ fn open(entry: &Entry) -> Format {
         .set_align(FormatAlign::VerticalCenter)
         .set_border(FormatBorder::Thin)
         .set_border_color(LINE);
-    if entry.wraps {
-        look.set_text_wrap()
-    } else {
-        look
+    match (entry.wraps, entry.number_format) {
+        (true, _) => look.set_text_wrap(),
+        (false, "0") => look.set_align(FormatAlign::Center),
+        (false, _) => look,
     }
 }
 
