@@ -38,7 +38,7 @@ const LINE_HEIGHT: f64 = 15.0;
 /// Height of the headings, of a row of Visits and of a row of Counts, in points; printed, a row of Visits
 /// shrinks to half.
 const HEADING_HEIGHT: f64 = 64.0;
-const VISIT_HEIGHT: f64 = 30.0;
+const VISIT_HEIGHT: f64 = 46.0;
 const UNIT_HEIGHT: f64 = 17.0;
 
 /// The workbook (XLSX) for a protocol: tabs Instructions, Visits and Counts, and a hidden tab by which it is
@@ -264,7 +264,10 @@ fn finish_tab(sheet: &mut Worksheet, protocol: &Protocol) -> Result<(), XlsxErro
         .set_margins(0.4, 0.4, 0.6, 0.6, 0.3, 0.3)
         .set_header_footer_scale_with_doc(false)
         .set_header(format!("&L&10&A&C&10{title}"))
-        .set_footer("&L&8Pseudonyms only: no names, no telephone numbers. 0 means looked and found none.&R&8page &P of &N")
+        .set_footer(
+            "&L&8Pseudonyms only: no names, no telephone numbers. \
+             0 means looked and found none.&R&8page &P of &N",
+        )
         .protect_with_options(&protection());
     Ok(())
 }
@@ -324,10 +327,10 @@ fn open(entry: &Entry) -> Format {
         .set_align(FormatAlign::VerticalCenter)
         .set_border(FormatBorder::Thin)
         .set_border_color(LINE);
-    match (entry.wraps, entry.number_format) {
-        (true, _) => look.set_text_wrap(),
-        (false, "0") => look.set_align(FormatAlign::Center),
-        (false, _) => look,
+    if entry.wraps {
+        look.set_text_wrap().set_align(FormatAlign::Top)
+    } else {
+        look.set_align(FormatAlign::Center)
     }
 }
 

@@ -122,7 +122,7 @@ pub(super) fn visit_entry(
             let check = DataValidation::new().allow_text_length(DataValidationRule::LessThanOrEqualTo(
                 whole(REMARKS_LENGTH_MAX),
             ));
-            entry(26.0, "@", "Anything else. No names of people, no telephone numbers.")
+            entry(36.0, "@", "Anything else. No names of people, no telephone numbers.")
                 .checked(check, "At most 4,000 characters.")?
                 .wrapped()
         }
