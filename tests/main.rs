@@ -24,3 +24,4 @@ mod schema; // the visit schema, against independent validators
 mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod tree; // the top level, what no file may name, what a newcomer looks for
 mod tables; // tables of other people's programs, and files made to exhaust their reader
+mod sheet; // count sheets, filled and opened by other people's software

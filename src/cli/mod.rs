@@ -11,10 +11,11 @@ mod load;
 mod protocols;
 mod report;
 mod rollup;
+mod sheet;
 mod store;
 mod submissions;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
@@ -24,7 +25,7 @@ use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
 use crate::rollup::inputs::Setting;
 use crate::store::tables::Store;
-use crate::workspace::Workspace;
+use crate::workspace::{SETTINGS_FILE, Workspace};
 
 /// What a command came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,6 +65,7 @@ enum Command {
     Held(held::Held),
     Rollup(rollup::RollupCommand),
     Alert(alert::Alert),
+    Sheet(sheet::Sheet),
     #[command(subcommand)]
     Protocols(protocols::Protocols),
     #[command(subcommand)]
@@ -109,10 +111,20 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Held(command) => command.run(&Workspace::open(folder)?).await,
         Command::Rollup(command) => command.run(&Workspace::open(folder)?).await,
         Command::Alert(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Sheet(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         // The catalogue can be read before there is a workspace.
         Command::Protocols(command) => command.run(Workspace::open(folder).ok().as_ref()).await,
         Command::Store(command) => command.run(&Workspace::open(folder)?).await,
     }
+}
+
+/// The workspace of a folder; none if it is not one, a failure if its settings are wrong.
+fn workspace_if_any(folder: &Path) -> Result<Option<Workspace>, Failure> {
+    folder
+        .join(SETTINGS_FILE)
+        .exists()
+        .then(|| Workspace::open(folder))
+        .transpose()
 }
 
 fn log_to_stderr(verbose: u8) {

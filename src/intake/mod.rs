@@ -2,6 +2,7 @@
 
 mod compound;
 pub mod cut;
+pub mod count_sheet;
 pub mod formats;
 mod grid;
 pub mod identity;
@@ -15,6 +16,8 @@ pub mod reader;
 pub mod reports;
 mod serial;
 pub mod sheets;
+mod sheet_cells;
+mod site_counts;
 pub mod strict;
 pub mod table;
 mod text_encoding;

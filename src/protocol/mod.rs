@@ -1,4 +1,5 @@
 //! What a count means: how a pest is sampled, in which crop stages, and when treating pays.
 
 pub mod catalogue;
+pub mod sheet_layout;
 pub mod threshold;

@@ -5,9 +5,13 @@
 
 pub mod alert_page;
 pub mod cautions;
+pub mod count_sheet;
+pub mod count_sheet_page;
 pub mod drawing;
 pub mod files;
 pub mod geo;
 mod outline;
+mod sheet_entries;
+pub mod sheet_words;
 pub mod tables;
 pub mod wording;
