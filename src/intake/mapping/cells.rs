@@ -111,14 +111,19 @@ impl Reading {
             .captures(&text)
             .and_then(|groups| Some(groups.name("value")?.as_str().to_owned()));
         part.map(Some).ok_or_else(|| {
-            Fault::new("part-missing", format!("a text that matches {pattern}, as the mapping says"))
+            Fault::new(
+                "part-missing",
+                format!("a text that matches {pattern}, as the mapping says"),
+            )
         })
     }
 
     fn typed(&self, cell: &Cell) -> Result<Said, Fault> {
         match self.member.kind {
             Kind::Text | Kind::Remarks => self.text(cell).map(Said::from),
-            Kind::Day => self.day(cell).map(|day| Value::from(day.to_string()).into()),
+            Kind::Day => self
+                .day(cell)
+                .map(|day| Value::from(day.to_string()).into()),
             Kind::Instant => self.instant(cell).map(|text| Value::from(text).into()),
             Kind::Truth => self.truth(cell).map(|truth| Value::from(truth).into()),
             Kind::Outline => self.outline(cell).map(Said::from),
@@ -221,7 +226,10 @@ impl Reading {
                 day_with_time(moment.date(), &self.date)
             }
             Cell::Moment(moment) => with_offset(to_the_second(*moment), &self.date),
-            Cell::Number(_) => Err(Fault::new("date-is-a-number", "a time, in a cell that the file marks as one")),
+            Cell::Number(_) => Err(Fault::new(
+                "date-is-a-number",
+                "a time, in a cell that the file marks as one",
+            )),
             Cell::Text(text) => read_instant(&trimmed(text), &self.date),
             _ => Err(self.wrong_kind()),
         }
@@ -232,12 +240,19 @@ impl Reading {
             return Ok(*truth);
         }
         let text = folded(&content(cell));
-        match (self.true_values.contains(&text), self.false_values.contains(&text)) {
+        match (
+            self.true_values.contains(&text),
+            self.false_values.contains(&text),
+        ) {
             (true, false) => Ok(true),
             (false, true) => Ok(false),
             _ => Err(Fault::new(
                 "truth-unreadable",
-                format!("{} or {}", self.true_values.join(", "), self.false_values.join(", ")),
+                format!(
+                    "{} or {}",
+                    self.true_values.join(", "),
+                    self.false_values.join(", ")
+                ),
             )),
         }
     }
@@ -249,7 +264,10 @@ impl Reading {
         let read = crate::intake::strict::strict_value(text.trim());
         match read {
             Ok(read) if read.repeated.is_empty() => Ok(read.value),
-            _ => Err(Fault::new("outline-not-json", "a GeoJSON Polygon as JSON text")),
+            _ => Err(Fault::new(
+                "outline-not-json",
+                "a GeoJSON Polygon as JSON text",
+            )),
         }
     }
 
@@ -260,9 +278,9 @@ impl Reading {
         }
         let exact = number.fract() == 0.0 && number.abs() < EXACT_MAX;
         // The range was checked, so the cast is exact.
-        exact.then_some(number as i64).ok_or_else(|| {
-            Fault::new("count-not-whole", self.member.expected)
-        })
+        exact
+            .then_some(number as i64)
+            .ok_or_else(|| Fault::new("count-not-whole", self.member.expected))
     }
 
     fn number(&self, cell: &Cell, quantity: Quantity) -> Result<Said, Fault> {
@@ -279,7 +297,12 @@ impl Reading {
     }
 
     /// The figures of a cell and the text about them.
-    fn figures(&self, cell: &Cell, range: (f64, f64), is_angle: bool) -> Result<(f64, String), Fault> {
+    fn figures(
+        &self,
+        cell: &Cell,
+        range: (f64, f64),
+        is_angle: bool,
+    ) -> Result<(f64, String), Fault> {
         match cell {
             Cell::Number(number) => Ok((*number, String::new())),
             Cell::Text(text) => {
@@ -299,28 +322,42 @@ impl Reading {
 
     /// The unit that holds for a number with this text about it.
     fn unit_of(&self, about: &str, quantity: Quantity) -> Result<Option<Unit>, Fault> {
-        let named = (!about.is_empty()).then(|| unit::in_cell(quantity, about)).flatten();
+        let named = (!about.is_empty())
+            .then(|| unit::in_cell(quantity, about))
+            .flatten();
         match named {
             Some(named) if self.unit_in_cell => Ok(Some(named)),
             Some(named) => match &self.unit {
                 Some(stated) if self.bare_number => Err(Fault::new(
                     "unit-in-cell",
-                    format!("a number alone, in {}; or the mapping says unitFrom = \"cell\"", stated.code),
+                    format!(
+                        "a number alone, in {}; or the mapping says unitFrom = \"cell\"",
+                        stated.code
+                    ),
                 )),
-                Some(stated) if stated.convert(1.0) == named.convert(1.0) && stated.per == named.per => {
+                Some(stated)
+                    if stated.convert(1.0) == named.convert(1.0) && stated.per == named.per =>
+                {
                     Ok(self.unit.clone())
                 }
                 Some(stated) => Err(Fault::new(
                     "unit-differs",
-                    format!("{}, the unit of the mapping, or it says unitFrom = \"cell\"", stated.code),
+                    format!(
+                        "{}, the unit of the mapping, or it says unitFrom = \"cell\"",
+                        stated.code
+                    ),
                 )),
                 None => Err(self.text_about()),
             },
-            None if about.is_empty() && self.unit_in_cell && self.unit.is_none() => Err(Fault::new(
-                "unit-missing",
-                format!("a number with its unit, as {}", unit::codes(quantity)),
-            )),
-            None if !about.is_empty() && (self.bare_number || self.unit_in_cell) => Err(self.text_about()),
+            None if about.is_empty() && self.unit_in_cell && self.unit.is_none() => {
+                Err(Fault::new(
+                    "unit-missing",
+                    format!("a number with its unit, as {}", unit::codes(quantity)),
+                ))
+            }
+            None if !about.is_empty() && (self.bare_number || self.unit_in_cell) => {
+                Err(self.text_about())
+            }
             None => Ok(self.unit.clone()),
         }
     }
@@ -343,7 +380,8 @@ impl Reading {
 /// Digits that a spreadsheet gave up: `1.23E+11`.
 fn looks_like_lost_digits(text: &str) -> bool {
     text.split_once("E+").is_some_and(|(mantissa, exponent)| {
-        let digits = |part: &str| !part.is_empty() && part.bytes().all(|letter| letter.is_ascii_digit());
+        let digits =
+            |part: &str| !part.is_empty() && part.bytes().all(|letter| letter.is_ascii_digit());
         digits(&mantissa.replacen(['.', ','], "", 1)) && digits(exponent)
     })
 }
@@ -353,7 +391,9 @@ fn is_serial(text: &str) -> bool {
     let (days, share) = text.split_once('.').unwrap_or((text, "0"));
     (1..=6).contains(&days.len())
         && !share.is_empty()
-        && format!("{days}{share}").bytes().all(|letter| letter.is_ascii_digit())
+        && format!("{days}{share}")
+            .bytes()
+            .all(|letter| letter.is_ascii_digit())
 }
 
 fn to_the_second(moment: DateTime) -> DateTime {

@@ -37,18 +37,26 @@ fn mistake<T>(what: impl Into<String>, mend: impl Into<String>) -> Result<T, Mis
 
 /// Reads and checks the text of a mapping file.
 pub(super) fn read(text: &str, place: &str) -> Result<Mapping, Failure> {
-    let file: MappingFile = toml::from_str(text).map_err(|error| not_a_mapping(text, place, &error))?;
+    let file: MappingFile =
+        toml::from_str(text).map_err(|error| not_a_mapping(text, place, &error))?;
     mapping(file, place).map_err(|mistake| {
-        Failure::new(FailureKind::Settings, format!("cannot use the mapping: {}", mistake.what))
-            .at(place)
-            .mend(mistake.mend)
+        Failure::new(
+            FailureKind::Settings,
+            format!("cannot use the mapping: {}", mistake.what),
+        )
+        .at(place)
+        .mend(mistake.mend)
     })
 }
 
 fn not_a_mapping(text: &str, place: &str, error: &toml::de::Error) -> Failure {
-    let line = error
-        .span()
-        .map(|span| text.as_bytes()[..span.start.min(text.len())].iter().filter(|byte| **byte == b'\n').count() + 1);
+    let line = error.span().map(|span| {
+        text.as_bytes()[..span.start.min(text.len())]
+            .iter()
+            .filter(|byte| **byte == b'\n')
+            .count()
+            + 1
+    });
     let place = match line {
         Some(line) => format!("{place}, line {line}"),
         None => place.to_owned(),
@@ -94,8 +102,16 @@ fn mapping(file: MappingFile, place: &str) -> Result<Mapping, Mistake> {
         constants,
         rows,
         skips: file.skip.into_iter().map(skip).collect::<Result<_, _>>()?,
-        blocks: file.block.into_iter().map(block).collect::<Result<_, _>>()?,
-        ignored: file.ignore.into_iter().map(ignored).collect::<Result<_, _>>()?,
+        blocks: file
+            .block
+            .into_iter()
+            .map(block)
+            .collect::<Result<_, _>>()?,
+        ignored: file
+            .ignore
+            .into_iter()
+            .map(ignored)
+            .collect::<Result<_, _>>()?,
         submitted_at: None,
         plain: false,
     };
@@ -107,9 +123,17 @@ fn mapping(file: MappingFile, place: &str) -> Result<Mapping, Mistake> {
 
 fn table_form(dialect: &super::file::Dialect) -> Result<TableForm, Mistake> {
     let choices = [
-        dialect.sheet_name.as_ref().map(|names| SheetChoice::Names(names.all().to_vec())),
+        dialect
+            .sheet_name
+            .as_ref()
+            .map(|names| SheetChoice::Names(names.all().to_vec())),
         dialect.sheet_number.map(SheetChoice::Number),
-        dialect.sheet_pattern.as_deref().map(regex).transpose()?.map(SheetChoice::Pattern),
+        dialect
+            .sheet_pattern
+            .as_deref()
+            .map(regex)
+            .transpose()?
+            .map(SheetChoice::Pattern),
     ];
     let mut choices = choices.into_iter().flatten();
     let sheet = choices.next().unwrap_or(SheetChoice::TheOnlyOne);
@@ -122,13 +146,19 @@ fn table_form(dialect: &super::file::Dialect) -> Result<TableForm, Mistake> {
     let header_rows = match (dialect.header, &dialect.header_rows) {
         (Some(false), None) => Vec::new(),
         (Some(false), Some(_)) => {
-            return mistake("[dialect] has header = false and headerRows", "leave one of them out");
+            return mistake(
+                "[dialect] has header = false and headerRows",
+                "leave one of them out",
+            );
         }
         (_, Some(rows)) => rows.clone(),
         (_, None) => vec![1],
     };
     let ascend = header_rows.windows(2).all(|pair| pair[0] < pair[1]);
-    if !ascend || header_rows.contains(&0) || (dialect.header != Some(false) && header_rows.is_empty()) {
+    if !ascend
+        || header_rows.contains(&0)
+        || (dialect.header != Some(false) && header_rows.is_empty())
+    {
         return mistake(
             format!("[dialect] headerRows = {header_rows:?}"),
             "give row numbers from 1 on, in order",
@@ -136,9 +166,16 @@ fn table_form(dialect: &super::file::Dialect) -> Result<TableForm, Mistake> {
     }
     Ok(TableForm {
         sheet,
-        ignored_sheets: dialect.ignore_sheets.iter().map(|name| folded(name)).collect(),
+        ignored_sheets: dialect
+            .ignore_sheets
+            .iter()
+            .map(|name| folded(name))
+            .collect(),
         header_rows,
-        header_join: dialect.header_join.clone().unwrap_or_else(|| " ".to_owned()),
+        header_join: dialect
+            .header_join
+            .clone()
+            .unwrap_or_else(|| " ".to_owned()),
         header_fill: dialect.header_fill.unwrap_or(true),
         comment_rows: dialect.comment_rows.clone(),
     })
@@ -147,10 +184,16 @@ fn table_form(dialect: &super::file::Dialect) -> Result<TableForm, Mistake> {
 fn field(entry: FieldEntry, schema: &Schema) -> Result<Field, Mistake> {
     let Some((member, keys)) = member::find(&entry.to) else {
         let known: Vec<&str> = MEMBERS.iter().map(|member| member.pointer).collect();
-        return mistake("there is no such target", format!("targets are {}", known.join(", ")));
+        return mistake(
+            "there is no such target",
+            format!("targets are {}", known.join(", ")),
+        );
     };
     if member.level == Level::Index && keys != Keys::default() {
-        return mistake("a placeholder stands alone", "write {head}, {plant}, {trap} or {bract}");
+        return mistake(
+            "a placeholder stands alone",
+            "write {head}, {plant}, {trap} or {bract}",
+        );
     }
     let selector = selector(&entry)?;
     check_groups(&selector, member, &keys)?;
@@ -201,7 +244,10 @@ fn selector(entry: &FieldEntry) -> Result<Selector, Mistake> {
 
 fn names_selector(names: &OneOrMany) -> Result<Selector, Mistake> {
     if names.all().is_empty() || names.all().iter().any(|name| folded(name).is_empty()) {
-        return mistake("a column has no name", "give the header's text, or the column's letter");
+        return mistake(
+            "a column has no name",
+            "give the header's text, or the column's letter",
+        );
     }
     Ok(Selector::Names(names.all().to_vec()))
 }
@@ -209,7 +255,10 @@ fn names_selector(names: &OneOrMany) -> Result<Selector, Mistake> {
 fn letter_selector(letters: &str) -> Result<Selector, Mistake> {
     match column_of(letters) {
         Some(column) => Ok(Selector::Letter(column)),
-        None => mistake(format!("{letters:?} is no column"), "name a column by its letters, as C"),
+        None => mistake(
+            format!("{letters:?} is no column"),
+            "name a column by its letters, as C",
+        ),
     }
 }
 
@@ -220,13 +269,17 @@ fn check_groups(selector: &Selector, member: &Member, keys: &Keys) -> Result<(),
     };
     let mut open = keys.clone();
     for group in pattern.capture_names().flatten() {
-        let fits = member.placeholders().any(|placeholder| placeholder == group);
+        let fits = member
+            .placeholders()
+            .any(|placeholder| placeholder == group);
         let slot = open.slot(group).filter(|slot| fits && slot.is_none());
         match slot {
             Some(slot) => *slot = Some(String::new()),
             None => {
                 return mistake(
-                    format!("the group {group:?} of namePattern fills no placeholder of the target"),
+                    format!(
+                        "the group {group:?} of namePattern fills no placeholder of the target"
+                    ),
                     "name groups after the placeholders: (?<site>…), (?<head>…), (?<bract>…)",
                 );
             }
@@ -235,7 +288,11 @@ fn check_groups(selector: &Selector, member: &Member, keys: &Keys) -> Result<(),
     Ok(())
 }
 
-fn reading(entry: &FieldEntry, member: &'static Member, schema: &Schema) -> Result<Reading, Mistake> {
+fn reading(
+    entry: &FieldEntry,
+    member: &'static Member,
+    schema: &Schema,
+) -> Result<Reading, Mistake> {
     check_type(entry, member)?;
     let quantity = match member.kind {
         Kind::Number(quantity) => Some(quantity),
@@ -243,14 +300,26 @@ fn reading(entry: &FieldEntry, member: &'static Member, schema: &Schema) -> Resu
     };
     let (unit, unit_in_cell) = unit_of(entry, quantity)?;
     let number = NumberForm {
-        decimal: character(entry.decimal_char.as_ref().or(schema.decimal_char.as_ref()), "decimalChar")?,
-        group: character(entry.group_char.as_ref().or(schema.group_char.as_ref()), "groupChar")?,
+        decimal: character(
+            entry.decimal_char.as_ref().or(schema.decimal_char.as_ref()),
+            "decimalChar",
+        )?,
+        group: character(
+            entry.group_char.as_ref().or(schema.group_char.as_ref()),
+            "groupChar",
+        )?,
         fractions: entry.fractions,
     };
     if number.decimal.is_some() && number.decimal == number.group {
-        return mistake("decimalChar and groupChar are the same", "give two different characters");
+        return mistake(
+            "decimalChar and groupChar are the same",
+            "give two different characters",
+        );
     }
-    let missing = entry.missing_values.as_ref().unwrap_or(&schema.missing_values);
+    let missing = entry
+        .missing_values
+        .as_ref()
+        .unwrap_or(&schema.missing_values);
     let texts = |given: &Option<Vec<String>>, usual: &[&str]| -> Vec<String> {
         match given {
             Some(texts) => texts.iter().map(|text| folded(text)).collect(),
@@ -268,7 +337,10 @@ fn reading(entry: &FieldEntry, member: &'static Member, schema: &Schema) -> Resu
         date: date_form(entry, member, schema)?,
         true_values: texts(&entry.true_values, &["true", "1"]),
         false_values: texts(&entry.false_values, &["false", "0"]),
-        zero_pad: entry.zero_pad.unwrap_or(0).min(crate::visit::record::TEXT_LENGTH_MAX),
+        zero_pad: entry
+            .zero_pad
+            .unwrap_or(0)
+            .min(crate::visit::record::TEXT_LENGTH_MAX),
         part: part(entry)?,
         verbatim: false,
     })
@@ -294,14 +366,20 @@ fn check_type(entry: &FieldEntry, member: &Member) -> Result<(), Mistake> {
     }
 }
 
-fn unit_of(entry: &FieldEntry, quantity: Option<Quantity>) -> Result<(Option<Unit>, bool), Mistake> {
+fn unit_of(
+    entry: &FieldEntry,
+    quantity: Option<Quantity>,
+) -> Result<(Option<Unit>, bool), Mistake> {
     let in_cell = entry.unit_from == Some(UnitFrom::Cell);
     match (quantity, &entry.unit) {
         (None, None) if !in_cell => Ok((None, false)),
         (None, _) => mistake("the target has no unit", "leave out unit and unitFrom"),
         (Some(Quantity::Area), None) if !in_cell => mistake(
             "it says no unit",
-            format!("give unit, one of {}; or unitFrom = \"cell\"", unit::codes(Quantity::Area)),
+            format!(
+                "give unit, one of {}; or unitFrom = \"cell\"",
+                unit::codes(Quantity::Area)
+            ),
         ),
         (Some(_), None) => Ok((None, in_cell)),
         (Some(quantity), Some(code)) => match unit::by_code(quantity, code) {
@@ -355,14 +433,21 @@ fn values(entry: &FieldEntry, member: &Member) -> Result<BTreeMap<String, Value>
 }
 
 fn date_form(entry: &FieldEntry, member: &Member, schema: &Schema) -> Result<DateForm, Mistake> {
-    let formats = entry.format.as_ref().map_or(&[][..], OneOrMany::all).to_vec();
+    let formats = entry
+        .format
+        .as_ref()
+        .map_or(&[][..], OneOrMany::all)
+        .to_vec();
     if !matches!(member.kind, Kind::Day | Kind::Instant) {
         let given = entry.format.is_some()
             || entry.date_system.is_some()
             || entry.utc_offset.is_some()
             || entry.time_of_day.is_some();
         return if given {
-            mistake("the target is no date", "leave out format, dateSystem, utcOffset and timeOfDay")
+            mistake(
+                "the target is no date",
+                "leave out format, dateSystem, utcOffset and timeOfDay",
+            )
         } else {
             Ok(DateForm::default())
         };
@@ -376,7 +461,12 @@ fn date_form(entry: &FieldEntry, member: &Member, schema: &Schema) -> Result<Dat
     let offset = match &entry.utc_offset {
         Some(text) => match offset_of(text) {
             Some(offset) => Some(offset),
-            None => return mistake(format!("utcOffset is {text:?}"), "write Z or an offset as -05:00"),
+            None => {
+                return mistake(
+                    format!("utcOffset is {text:?}"),
+                    "write Z or an offset as -05:00",
+                );
+            }
         },
         None => None,
     };
@@ -460,10 +550,16 @@ fn ignored(entry: IgnoreEntry) -> Result<Ignored, Mistake> {
         IgnoreEntry::Column(column) => match (&column.column, &column.name_pattern) {
             (Some(letters), None) => match column_of(letters) {
                 Some(place) => Ok(Ignored::Letter(place)),
-                None => mistake(format!("ignore: {letters:?} is no column"), "name it by its letters, as C"),
+                None => mistake(
+                    format!("ignore: {letters:?} is no column"),
+                    "name it by its letters, as C",
+                ),
             },
             (None, Some(pattern)) => regex(pattern).map(Ignored::Pattern),
-            _ => mistake("ignore names a column in no way", "give a name, column or namePattern"),
+            _ => mistake(
+                "ignore names a column in no way",
+                "give a name, column or namePattern",
+            ),
         },
     }
 }
@@ -501,7 +597,9 @@ fn constant_value(member: &Member, value: &toml::Value) -> Result<Value, Mistake
         (Kind::Text | Kind::Remarks | Kind::Day | Kind::Instant, toml::Value::String(text)) => {
             Value::from(text.as_str())
         }
-        (Kind::Day | Kind::Instant, toml::Value::Datetime(moment)) => Value::from(moment.to_string()),
+        (Kind::Day | Kind::Instant, toml::Value::Datetime(moment)) => {
+            Value::from(moment.to_string())
+        }
         (Kind::Truth, toml::Value::Boolean(truth)) => Value::from(*truth),
         (Kind::Whole, toml::Value::Integer(number)) => Value::from(*number),
         (Kind::Number(_), toml::Value::Integer(number)) => Value::from(*number as f64),
@@ -535,7 +633,10 @@ fn members(pointers: &[String], what: &str, level: Level) -> Result<Vec<&'static
 
 fn visit_id(entry: VisitId) -> Result<super::IdPlan, Mistake> {
     if entry.from.is_empty() {
-        return mistake("[visitId] from is empty", "name the members that make a visit what it is");
+        return mistake(
+            "[visitId] from is empty",
+            "name the members that make a visit what it is",
+        );
     }
     Ok(super::IdPlan {
         from: members(&entry.from, "[visitId] from", Level::Visit)?,
@@ -568,7 +669,9 @@ fn check_sources(mapping: &Mapping) -> Result<(), Mistake> {
     for field in &mapping.fields {
         let pattern = matches!(field.selector, Selector::Pattern(_));
         if !(pattern && field.reading.member.level != Level::Visit) {
-            *sources.entry((field.reading.member.pointer, &field.keys)).or_default() += 1;
+            *sources
+                .entry((field.reading.member.pointer, &field.keys))
+                .or_default() += 1;
         }
         for pointer in field.also_gives() {
             *sources.entry((pointer, &none)).or_default() += 1;
@@ -616,7 +719,10 @@ fn check_counts(mapping: &Mapping) -> Result<(), Mistake> {
         );
     }
     let has_index = |names: &[&str]| {
-        mapping.fields.iter().any(|field| names.contains(&field.reading.member.pointer))
+        mapping
+            .fields
+            .iter()
+            .any(|field| names.contains(&field.reading.member.pointer))
     };
     let by_bract = mapping.rows.row_is == RowIs::Bract;
     if by_bract && !(has_index(&["{head}", "{unit}"]) && has_index(&["{bract}"])) {
@@ -631,8 +737,14 @@ fn check_counts(mapping: &Mapping) -> Result<(), Mistake> {
 /// What says which rows belong together must come from somewhere.
 fn check_keys(mapping: &Mapping) -> Result<(), Mistake> {
     let given = |member: &Member| {
-        mapping.fields.iter().any(|field| field.reading.member == member)
-            || mapping.constants.iter().any(|constant| constant.member == member)
+        mapping
+            .fields
+            .iter()
+            .any(|field| field.reading.member == member)
+            || mapping
+                .constants
+                .iter()
+                .any(|constant| constant.member == member)
     };
     let keys = mapping.rows.visit_key.iter().chain(&mapping.rows.site_key);
     let id = mapping.rows.visit_id.iter().flat_map(|id| &id.from);

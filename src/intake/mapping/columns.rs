@@ -83,7 +83,10 @@ impl DataRow<'_> {
             ),
             At::Title(name) => match self.titles.iter().rev().find(|title| title.name == *name) {
                 Some(title) => (Cell::Text(title.text.clone()), title.place.clone()),
-                None => (Cell::Empty, format!("no title above row {}", self.row.number)),
+                None => (
+                    Cell::Empty,
+                    format!("no title above row {}", self.row.number),
+                ),
             },
             At::Fixed(cell, place) => (cell.clone(), place.clone()),
         }
@@ -101,7 +104,10 @@ pub(super) fn choose_sheets<'a>(
         .enumerate()
         .filter(|(_, sheet)| sheet.rows.iter().any(|row| !row.cells.iter().all(is_blank)))
         .collect();
-    let listed: Vec<String> = filled.iter().map(|(_, sheet)| quoted(&sheet.name)).collect();
+    let listed: Vec<String> = filled
+        .iter()
+        .map(|(_, sheet)| quoted(&sheet.name))
+        .collect();
     let refused = |what: String, mend: &str| {
         Failure::new(Kind::Submission, format!("cannot load {file_name}: {what}"))
             .at(format!("sheets with data: {}", listed.join(", ")))
@@ -117,7 +123,9 @@ pub(super) fn choose_sheets<'a>(
         } else {
             match choice {
                 SheetChoice::TheOnlyOne => listed.len() == 1,
-                SheetChoice::Names(names) => names.iter().any(|name| folded(name) == folded(&sheet.name)),
+                SheetChoice::Names(names) => {
+                    names.iter().any(|name| folded(name) == folded(&sheet.name))
+                }
                 SheetChoice::Number(number) => *number == place + 1,
                 SheetChoice::Pattern(pattern) => pattern.is_match(&sheet.name),
             }
@@ -139,7 +147,10 @@ pub(super) fn choose_sheets<'a>(
     }
     if !left_out.is_empty() {
         return Err(refused(
-            format!("the mapping does not mention the sheet {}", left_out.join(", ")),
+            format!(
+                "the mapping does not mention the sheet {}",
+                left_out.join(", ")
+            ),
             "take it by sheetPattern, or list it in ignoreSheets of [dialect]",
         ));
     }
@@ -200,7 +211,10 @@ pub(super) fn lay_out<'a>(
 /// The names that title rows and the sheet's name give, each once.
 fn title_names(mapping: &Mapping, chosen: &ChosenSheet<'_>) -> Vec<String> {
     let mut names: Vec<String> = chosen.said.iter().map(|(name, _)| name.clone()).collect();
-    let of_blocks = mapping.blocks.iter().flat_map(|pattern| pattern.capture_names().flatten());
+    let of_blocks = mapping
+        .blocks
+        .iter()
+        .flat_map(|pattern| pattern.capture_names().flatten());
     for name in of_blocks {
         if !names.iter().any(|known| known == name) {
             names.push(name.to_owned());
@@ -212,14 +226,23 @@ fn title_names(mapping: &Mapping, chosen: &ChosenSheet<'_>) -> Vec<String> {
 /// The header over each column: the texts of the header rows, joined. A text over several columns
 /// stands in the first of them, so blanks to its right take it, in all rows but the last.
 fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
-    let width = sheet.rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
+    let width = sheet
+        .rows
+        .iter()
+        .map(|row| row.cells.len())
+        .max()
+        .unwrap_or(0);
     let wanted = &mapping.form.header_rows;
     let mut lines: Vec<Vec<String>> = wanted
         .iter()
         .map(|number| {
             let row = sheet.rows.iter().find(|row| row.number == *number);
             (0..width)
-                .map(|place| row.and_then(|row| row.cells.get(place)).map(content).unwrap_or_default())
+                .map(|place| {
+                    row.and_then(|row| row.cells.get(place))
+                        .map(content)
+                        .unwrap_or_default()
+                })
                 .collect()
         })
         .collect();
@@ -275,10 +298,22 @@ impl<'a> Finder<'a, '_> {
         } else {
             found.join(", ")
         };
-        let rows: Vec<String> = self.mapping.form.header_rows.iter().map(u64::to_string).collect();
-        Failure::new(Kind::Submission, format!("cannot load {}: {what}", self.file_name))
-            .at(format!("{sheet}header (row {}): {found}", rows.join(" and ")))
-            .mend(mend)
+        let rows: Vec<String> = self
+            .mapping
+            .form
+            .header_rows
+            .iter()
+            .map(u64::to_string)
+            .collect();
+        Failure::new(
+            Kind::Submission,
+            format!("cannot load {}: {what}", self.file_name),
+        )
+        .at(format!(
+            "{sheet}header (row {}): {found}",
+            rows.join(" and ")
+        ))
+        .mend(mend)
     }
 
     fn columns(&self) -> Result<Vec<Column>, Failure> {
@@ -287,7 +322,11 @@ impl<'a> Finder<'a, '_> {
         for (place, field) in self.mapping.fields.iter().enumerate() {
             let found = self.columns_of(place, field)?;
             if found.is_empty() && !field.optional {
-                missing.push(format!("{} ({})", field.reading.member.pointer, wanted(&field.selector)));
+                missing.push(format!(
+                    "{} ({})",
+                    field.reading.member.pointer,
+                    wanted(&field.selector)
+                ));
             }
             columns.extend(found);
         }
@@ -295,7 +334,10 @@ impl<'a> Finder<'a, '_> {
             let mend = self.where_the_header_is().unwrap_or_else(|| {
                 "give the header's text in the mapping as a further name, or say optional = true".to_owned()
             });
-            return Err(self.refused(format!("there is no column for {}", missing.join(", ")), mend));
+            return Err(self.refused(
+                format!("there is no column for {}", missing.join(", ")),
+                mend,
+            ));
         }
         self.refuse_claimed_twice(&columns)?;
         Ok(columns)
@@ -355,7 +397,10 @@ impl<'a> Finder<'a, '_> {
         let places: Vec<usize> = (0..self.header.len())
             .filter(|place| folded_names.contains(&folded(&self.header[*place])))
             .collect();
-        let titles = self.titles.iter().filter(|title| folded_names.contains(&folded(title)));
+        let titles = self
+            .titles
+            .iter()
+            .filter(|title| folded_names.contains(&folded(title)));
         let titles: Vec<&String> = titles.collect();
         match (places.as_slice(), titles.as_slice()) {
             ([], []) => Ok(None),
@@ -364,7 +409,11 @@ impl<'a> Finder<'a, '_> {
             _ => {
                 let shown: Vec<String> = places.iter().map(|place| letters(*place)).collect();
                 Err(self.refused(
-                    format!("more than one column is called {}: {}", wanted(selector), shown.join(", ")),
+                    format!(
+                        "more than one column is called {}: {}",
+                        wanted(selector),
+                        shown.join(", ")
+                    ),
                     "name the column by its letter: column = \"C\"",
                 ))
             }
@@ -416,8 +465,12 @@ impl<'a> Finder<'a, '_> {
         let rows = self.sheet.rows.iter().take(HEADER_SEARCH_ROWS);
         let best = rows.max_by_key(|row| (hits(row), std::cmp::Reverse(row.number)))?;
         let elsewhere = !self.mapping.form.header_rows.contains(&best.number);
-        (hits(best) >= 2 && elsewhere)
-            .then(|| format!("the names stand in row {}: say headerRows = [{0}] in [dialect]", best.number))
+        (hits(best) >= 2 && elsewhere).then(|| {
+            format!(
+                "the names stand in row {}: say headerRows = [{0}] in [dialect]",
+                best.number
+            )
+        })
     }
 
     fn rows(&self, chosen: &ChosenSheet<'a>) -> Result<Vec<DataRow<'a>>, Failure> {
@@ -434,11 +487,13 @@ impl<'a> Finder<'a, '_> {
                 .collect(),
         );
         let mut rows = Vec::new();
-        for row in self.sheet.rows.iter().filter(|row| row.number > first) {
-            let left_out = form.comment_rows.contains(&row.number)
+        for row in &self.sheet.rows {
+            let above_header = row.number <= first;
+            let left_out = form.header_rows.contains(&row.number)
+                || form.comment_rows.contains(&row.number)
                 || row.cells.iter().all(is_blank)
                 || repeats_header(row, &headers)
-                || skips.iter().any(|(place, skip)| skipped(row, *place, skip));
+                || !above_header && skips.iter().any(|(place, skip)| skipped(row, *place, skip));
             if left_out {
                 continue;
             }
@@ -446,10 +501,12 @@ impl<'a> Finder<'a, '_> {
                 titles = Rc::new(titles_after(&titles, said));
                 continue;
             }
-            rows.push(DataRow {
-                row,
-                titles: titles.clone(),
-            });
+            if !above_header {
+                rows.push(DataRow {
+                    row,
+                    titles: titles.clone(),
+                });
+            }
         }
         Ok(rows)
     }
@@ -461,7 +518,10 @@ impl<'a> Finder<'a, '_> {
             .map(|skip| match self.find(&skip.selector)? {
                 Some((At::Row(place), _)) => Ok((place, skip)),
                 _ => Err(self.refused(
-                    format!("there is no column {} for a [[skip]]", wanted(&skip.selector)),
+                    format!(
+                        "there is no column {} for a [[skip]]",
+                        wanted(&skip.selector)
+                    ),
                     "mend the [[skip]], or leave it out",
                 )),
             })
@@ -482,8 +542,16 @@ impl<'a> Finder<'a, '_> {
     fn said_by_title(&self, row: &Row) -> Option<Vec<Title>> {
         let cells = row.cells.iter().filter(|cell| !is_blank(cell));
         let text = cells.map(content).collect::<Vec<String>>().join(" ");
-        let pattern = self.mapping.blocks.iter().find(|pattern| pattern.is_match(&text))?;
-        let first = row.cells.iter().position(|cell| !is_blank(cell)).unwrap_or(0);
+        let pattern = self
+            .mapping
+            .blocks
+            .iter()
+            .find(|pattern| pattern.is_match(&text))?;
+        let first = row
+            .cells
+            .iter()
+            .position(|cell| !is_blank(cell))
+            .unwrap_or(0);
         let place = cell_place(&self.sheet.name, first, row.number, "");
         // A group that caught nothing says that the title before it no longer holds.
         let caught = groups(pattern, &text);
@@ -499,7 +567,11 @@ impl<'a> Finder<'a, '_> {
     }
 
     fn refuse_unmentioned(&self, columns: &[Column], rows: &[DataRow<'_>]) -> Result<(), Failure> {
-        let mapped = |place: usize| columns.iter().any(|column| matches!(column.at, At::Row(at) if at == place));
+        let mapped = |place: usize| {
+            columns
+                .iter()
+                .any(|column| matches!(column.at, At::Row(at) if at == place))
+        };
         let mut found = Vec::new();
         for place in 0..self.header.len() {
             if mapped(place) || self.ignores(place) {
@@ -520,15 +592,24 @@ impl<'a> Finder<'a, '_> {
             }
         }
         let titles = self.titles.iter().filter(|name| {
-            !columns.iter().any(|column| matches!(&column.at, At::Title(title) if title == *name))
-                && !self.mapping.ignored.iter().any(|ignored| ignored.names(name))
+            !columns
+                .iter()
+                .any(|column| matches!(&column.at, At::Title(title) if title == *name))
+                && !self
+                    .mapping
+                    .ignored
+                    .iter()
+                    .any(|ignored| ignored.names(name))
         });
         found.extend(titles.map(|name| format!("the title {}", quoted(name))));
         if found.is_empty() {
             return Ok(());
         }
         Err(self.refused(
-            format!("the mapping does not mention what holds data: {}", found.join(", ")),
+            format!(
+                "the mapping does not mention what holds data: {}",
+                found.join(", ")
+            ),
             "give each a [[field]], or list it in ignore",
         ))
     }
@@ -553,7 +634,8 @@ impl Ignored {
 
 /// `01` and `1` are one head.
 fn number_text(text: &str) -> String {
-    text.parse::<u64>().map_or_else(|_| text.to_owned(), |number| number.to_string())
+    text.parse::<u64>()
+        .map_or_else(|_| text.to_owned(), |number| number.to_string())
 }
 
 fn title(name: &str, text: &str, place: &str) -> Title {
@@ -572,7 +654,10 @@ fn titles_after(before: &[Title], said: Vec<Title>) -> Vec<Title> {
 }
 
 fn folded_cells(row: &Row) -> Vec<String> {
-    row.cells.iter().map(|cell| folded(&content(cell))).collect()
+    row.cells
+        .iter()
+        .map(|cell| folded(&content(cell)))
+        .collect()
 }
 
 /// A header that is printed again on every page of a long sheet.

@@ -49,19 +49,24 @@ pub(super) fn format_is_whole(format: &str) -> bool {
         return true;
     }
     // Neither a day that could be a month, nor a year that could be another century.
-    [date(2026, 7, 21).at(13, 3, 0, 0), date(2031, 12, 30).at(1, 45, 0, 0)]
-        .into_iter()
-        .all(|moment| {
-            let text = moment
-                .to_zoned_datetime(jiff::tz::TimeZone::UTC)
-                .and_then(|zoned| jiff::fmt::strtime::format(format, &zoned));
-            text.and_then(|text| BrokenDownTime::parse(format, &text)?.to_date())
-                .is_ok_and(|day| day == moment.date())
-        })
+    [
+        date(2026, 7, 21).at(13, 3, 0, 0),
+        date(2031, 12, 30).at(1, 45, 0, 0),
+    ]
+    .into_iter()
+    .all(|moment| {
+        let text = moment
+            .to_zoned_datetime(jiff::tz::TimeZone::UTC)
+            .and_then(|zoned| jiff::fmt::strtime::format(format, &zoned));
+        text.and_then(|text| BrokenDownTime::parse(format, &text)?.to_date())
+            .is_ok_and(|day| day == moment.date())
+    })
 }
 
 fn names_time(format: &str) -> bool {
-    ["%H", "%I", "%T", "%R", "%-H", "%-I", "%r", "%c"].iter().any(|part| format.contains(part))
+    ["%H", "%I", "%T", "%R", "%-H", "%-I", "%r", "%c"]
+        .iter()
+        .any(|part| format.contains(part))
 }
 
 /// Reads a day from text.
@@ -79,7 +84,9 @@ pub(super) fn read_day(text: &str, form: &DateForm) -> Result<Date, Fault> {
         add(iso_day(text));
     }
     for format in form.formats.iter().filter(|format| *format != ISO) {
-        add(BrokenDownTime::parse(format, text).and_then(|parsed| parsed.to_date()).ok());
+        add(BrokenDownTime::parse(format, text)
+            .and_then(|parsed| parsed.to_date())
+            .ok());
     }
     match readings.as_slice() {
         [day] => Ok(*day),
@@ -88,7 +95,10 @@ pub(super) fn read_day(text: &str, form: &DateForm) -> Result<Date, Fault> {
             let days: Vec<String> = several.iter().map(Date::to_string).collect();
             Err(Fault::new(
                 "date-ambiguous",
-                format!("a date without doubt: the formats of the mapping read {}", days.join(" or ")),
+                format!(
+                    "a date without doubt: the formats of the mapping read {}",
+                    days.join(" or ")
+                ),
             ))
         }
     }
@@ -96,7 +106,9 @@ pub(super) fn read_day(text: &str, form: &DateForm) -> Result<Date, Fault> {
 
 /// `2026-07-21` and nothing looser.
 fn iso_day(text: &str) -> Option<Date> {
-    (text.len() == 10 && text.as_bytes()[4] == b'-').then(|| text.parse().ok()).flatten()
+    (text.len() == 10 && text.as_bytes()[4] == b'-')
+        .then(|| text.parse().ok())
+        .flatten()
 }
 
 /// Says why, with the readings of `6/7/2026` if the mapping states no format.
@@ -114,7 +126,11 @@ fn unreadable_day(text: &str, form: &DateForm) -> Fault {
         );
     };
     let number = |place: usize| numbers[place].parse::<i16>().unwrap_or(0);
-    let year = if numbers[3].len() == 2 { number(3) + 2000 } else { number(3) };
+    let year = if numbers[3].len() == 2 {
+        number(3) + 2000
+    } else {
+        number(3)
+    };
     let day = |month: i16, day: i16| Date::new(year, month as i8, day as i8).ok();
     let year_directive = if numbers[3].len() == 2 { "%y" } else { "%Y" };
     let readings: Vec<String> = [
@@ -123,7 +139,10 @@ fn unreadable_day(text: &str, form: &DateForm) -> Fault {
     ]
     .into_iter()
     .filter_map(|(day, first, second)| {
-        Some(format!("{} if format = \"{first}/{second}/{year_directive}\"", day?))
+        Some(format!(
+            "{} if format = \"{first}/{second}/{year_directive}\"",
+            day?
+        ))
     })
     .collect();
     match readings.as_slice() {
@@ -134,7 +153,10 @@ fn unreadable_day(text: &str, form: &DateForm) -> Fault {
         ),
         _ => Fault::new(
             "date-ambiguous",
-            format!("a date without doubt: {}; the mapping says which", readings.join(", or ")),
+            format!(
+                "a date without doubt: {}; the mapping says which",
+                readings.join(", or ")
+            ),
         ),
     }
 }
@@ -198,7 +220,10 @@ pub(super) fn read_instant(text: &str, form: &DateForm) -> Result<String, Fault>
             return day_with_time(day, form);
         }
     }
-    if iso && let Ok(moment) = text.parse::<DateTime>() && text.len() > 10 {
+    if iso
+        && let Ok(moment) = text.parse::<DateTime>()
+        && text.len() > 10
+    {
         return with_offset(moment, form);
     }
     Err(Fault::new(
@@ -235,7 +260,11 @@ fn written(moment: DateTime, offset: Offset) -> String {
         return format!("{moment}Z");
     }
     let sign = if minutes < 0 { '-' } else { '+' };
-    format!("{moment}{sign}{:02}:{:02}", minutes.abs() / 60, minutes.abs() % 60)
+    format!(
+        "{moment}{sign}{:02}:{:02}",
+        minutes.abs() / 60,
+        minutes.abs() % 60
+    )
 }
 
 /// `Z`, `-05:00`: an offset as a mapping states it.
@@ -251,7 +280,12 @@ pub(super) fn offset_of(text: &str) -> Option<Offset> {
             .filter(|number| (0..below).contains(number))
     };
     let seconds = number(hours, 24)? * 3600 + number(minutes, 60)? * 60;
-    Offset::from_seconds(if text.starts_with('-') { -seconds } else { seconds }).ok()
+    Offset::from_seconds(if text.starts_with('-') {
+        -seconds
+    } else {
+        seconds
+    })
+    .ok()
 }
 
 #[cfg(test)]
@@ -286,10 +320,17 @@ mod tests {
         for (formats, text, wanted) in cases {
             let read = read_day(text, &form(formats));
             let read = read.map(|day| day.to_string()).map_err(|fault| fault.code);
-            assert_eq!(read.as_deref().map_err(|code| *code), wanted, "{text} by {formats:?}");
+            assert_eq!(
+                read.as_deref().map_err(|code| *code),
+                wanted,
+                "{text} by {formats:?}"
+            );
         }
         let both = read_day("6/7/2026", &form(&[])).unwrap_err().expected;
-        assert!(both.contains("2026-06-07") && both.contains("2026-07-06"), "{both}");
+        assert!(
+            both.contains("2026-06-07") && both.contains("2026-07-06"),
+            "{both}"
+        );
     }
 
     #[test]
@@ -311,7 +352,9 @@ mod tests {
             (DateSystem::From1900, 1e300, None),
         ];
         for (system, serial, wanted) in cases {
-            let read = serial_day(serial, &by(system)).ok().map(|day| day.to_string());
+            let read = serial_day(serial, &by(system))
+                .ok()
+                .map(|day| day.to_string());
             assert_eq!(read.as_deref(), wanted, "{serial} {system:?}");
         }
         let fault = serial_day(46_224.0, &DateForm::default()).unwrap_err();
@@ -322,16 +365,26 @@ mod tests {
     #[test]
     fn a_time_needs_a_zone() {
         let mut form = form(&["default", "%m/%d/%Y %H:%M"]);
-        assert_eq!(read_instant("2026-07-21T18:03:00Z", &form).as_deref(), Ok("2026-07-21T18:03:00Z"));
-        let code = |text: &str, form: &DateForm| read_instant(text, form).map_err(|fault| fault.code);
+        assert_eq!(
+            read_instant("2026-07-21T18:03:00Z", &form).as_deref(),
+            Ok("2026-07-21T18:03:00Z")
+        );
+        let code =
+            |text: &str, form: &DateForm| read_instant(text, form).map_err(|fault| fault.code);
         assert_eq!(code("7/21/2026 18:03", &form), Err("time-zone-missing"));
         assert_eq!(code("2026-07-21T18:03:00", &form), Err("time-zone-missing"));
         assert_eq!(code("2026-07-21", &form), Err("time-missing"));
         assert_eq!(code("noon", &form), Err("time-unreadable"));
         form.offset = offset_of("-05:00");
         form.time_of_day = Some(Time::constant(23, 59, 59, 0));
-        assert_eq!(code("7/21/2026 18:03", &form), Ok("2026-07-21T18:03:00-05:00".to_owned()));
-        assert_eq!(code("2026-07-21", &form), Ok("2026-07-21T23:59:59-05:00".to_owned()));
+        assert_eq!(
+            code("7/21/2026 18:03", &form),
+            Ok("2026-07-21T18:03:00-05:00".to_owned())
+        );
+        assert_eq!(
+            code("2026-07-21", &form),
+            Ok("2026-07-21T23:59:59-05:00".to_owned())
+        );
     }
 
     #[test]

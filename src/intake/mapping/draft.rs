@@ -94,9 +94,11 @@ impl Slot {
                 None => self.said = Some((said.value, taken.place)),
                 Some((value, _)) if *value == said.value => {}
                 Some((value, place)) => {
-                    let expected = format!("one value for all rows of a visit; {place} says {value}");
+                    let expected =
+                        format!("one value for all rows of a visit; {place} says {value}");
                     if self.problems.is_empty() {
-                        self.problems.push((Fault::new("rows-disagree", expected), taken.found));
+                        self.problems
+                            .push((Fault::new("rows-disagree", expected), taken.found));
                     }
                 }
             },
@@ -109,7 +111,8 @@ impl Slot {
             && !matches!(taken.said, Ok(None))
         {
             let expected = format!("one cell for each count; {place} is for the same one");
-            self.problems.push((Fault::new("count-repeated", expected), taken.found));
+            self.problems
+                .push((Fault::new("count-repeated", expected), taken.found));
             return;
         }
         self.agree(taken);
@@ -177,20 +180,27 @@ impl Draft {
                     found: taken.found.clone(),
                     said: Ok(Some(Said::from(Value::from(value)))),
                 };
-                self.members.entry(sibling.pointer).or_default().agree(taken);
+                self.members
+                    .entry(sibling.pointer)
+                    .or_default()
+                    .agree(taken);
             }
         }
     }
 
     fn site(&mut self, key: &str) -> &mut SiteDraft {
-        let place = self.sites.iter().position(|site| site.key == key).unwrap_or_else(|| {
-            self.sites.push(SiteDraft {
-                key: key.to_owned(),
-                members: BTreeMap::new(),
-                units: BTreeMap::new(),
+        let place = self
+            .sites
+            .iter()
+            .position(|site| site.key == key)
+            .unwrap_or_else(|| {
+                self.sites.push(SiteDraft {
+                    key: key.to_owned(),
+                    members: BTreeMap::new(),
+                    units: BTreeMap::new(),
+                });
+                self.sites.len() - 1
             });
-            self.sites.len() - 1
-        });
         &mut self.sites[place]
     }
 
@@ -222,24 +232,31 @@ impl Draft {
 impl SiteDraft {
     fn unit(&mut self, form: CountForm, key: &str) -> &mut UnitDraft {
         let units = self.units.entry(form.member()).or_default();
-        let place = units.iter().position(|unit| unit.key == key).unwrap_or_else(|| {
-            units.push(UnitDraft {
-                key: key.to_owned(),
-                parts: Vec::new(),
-                nights: Slot::default(),
+        let place = units
+            .iter()
+            .position(|unit| unit.key == key)
+            .unwrap_or_else(|| {
+                units.push(UnitDraft {
+                    key: key.to_owned(),
+                    parts: Vec::new(),
+                    nights: Slot::default(),
+                });
+                units.len() - 1
             });
-            units.len() - 1
-        });
         &mut units[place]
     }
 }
 
 impl UnitDraft {
     fn part(&mut self, key: &str) -> &mut Slot {
-        let place = self.parts.iter().position(|(part, _)| part == key).unwrap_or_else(|| {
-            self.parts.push((key.to_owned(), Slot::default()));
-            self.parts.len() - 1
-        });
+        let place = self
+            .parts
+            .iter()
+            .position(|(part, _)| part == key)
+            .unwrap_or_else(|| {
+                self.parts.push((key.to_owned(), Slot::default()));
+                self.parts.len() - 1
+            });
         &mut self.parts[place].1
     }
 
@@ -275,7 +292,11 @@ impl<'m> Writer<'m> {
     }
 
     fn rows(&mut self, sheet: &str, numbers: &[String]) {
-        let sheet = if sheet.is_empty() { String::new() } else { format!("{sheet}, ") };
+        let sheet = if sheet.is_empty() {
+            String::new()
+        } else {
+            format!("{sheet}, ")
+        };
         let rows = match numbers {
             [one] => format!("row {one}"),
             [first, .., last] => format!("rows {first} to {last}"),
@@ -286,7 +307,13 @@ impl<'m> Writer<'m> {
 
     fn visit(&mut self, mut draft: Draft) {
         if draft.key_is_blank {
-            let members: Vec<&str> = self.mapping.rows.visit_key.iter().map(|member| member.pointer).collect();
+            let members: Vec<&str> = self
+                .mapping
+                .rows
+                .visit_key
+                .iter()
+                .map(|member| member.pointer)
+                .collect();
             let found = format!("{}: blank", self.places[""]);
             self.findings.push(Finding::new(
                 "key-blank",
@@ -299,13 +326,16 @@ impl<'m> Writer<'m> {
             ));
         }
         for (found, expected) in std::mem::take(&mut draft.indices_missing) {
-            self.findings.push(Finding::new("key-blank", "/sites", found, expected));
+            self.findings
+                .push(Finding::new("key-blank", "/sites", found, expected));
         }
         for member in MEMBERS.iter().filter(|member| member.level == Level::Visit) {
-            let amount_is_there = !member.pointer.ends_with("/per") && !member.pointer.ends_with("/currency")
+            let amount_is_there = !member.pointer.ends_with("/per")
+                && !member.pointer.ends_with("/currency")
                 || self.amount_is_there(member, &draft);
             let slot = draft.members.remove(member.pointer);
-            if let Some(value) = self.value(member, member.pointer, slot.as_ref(), amount_is_there) {
+            if let Some(value) = self.value(member, member.pointer, slot.as_ref(), amount_is_there)
+            {
                 insert(&mut self.document, member.pointer, value);
             }
         }
@@ -321,7 +351,10 @@ impl<'m> Writer<'m> {
         let stands = |name: &str| {
             sibling(member, name).is_some_and(|amount| {
                 value_at(&self.document, amount.pointer).is_some()
-                    || draft.members.get(amount.pointer).is_some_and(|slot| slot.said.is_some())
+                    || draft
+                        .members
+                        .get(amount.pointer)
+                        .is_some_and(|slot| slot.said.is_some())
             })
         };
         stands("amount") || stands("count")
@@ -329,7 +362,10 @@ impl<'m> Writer<'m> {
 
     fn usual(&mut self, name: &str, value: Value) {
         let pointer = format!("/{name}");
-        let faulty = self.findings.iter().any(|finding| finding.pointer == pointer);
+        let faulty = self
+            .findings
+            .iter()
+            .any(|finding| finding.pointer == pointer);
         if !faulty {
             self.document.entry(name).or_insert(value);
         }
@@ -356,7 +392,10 @@ impl<'m> Writer<'m> {
         let id = [prefix, values].concat().join(":");
         self.document.insert("visit_id".to_owned(), Value::from(id));
         let members: Vec<&str> = plan.from.iter().map(|member| member.pointer).collect();
-        self.places.insert("/visit_id".to_owned(), format!("made of {}", members.join(", ")));
+        self.places.insert(
+            "/visit_id".to_owned(),
+            format!("made of {}", members.join(", ")),
+        );
     }
 
     /// A finding about the point of a field names both of its cells.
@@ -379,7 +418,13 @@ impl<'m> Writer<'m> {
         missed: bool,
     ) -> Option<Value> {
         if let Some(slot) = slot {
-            if let Some(place) = slot.said.as_ref().map(|said| &said.1).or(slot.blank.as_ref()).or(slot.places.first()) {
+            if let Some(place) = slot
+                .said
+                .as_ref()
+                .map(|said| &said.1)
+                .or(slot.blank.as_ref())
+                .or(slot.places.first())
+            {
                 self.places.insert(pointer.to_owned(), place.clone());
             }
             if !slot.problems.is_empty() {
@@ -387,36 +432,66 @@ impl<'m> Writer<'m> {
                 return None;
             }
             if let Some((value, _)) = &slot.said {
-                let clash = self.fixed.get(member.pointer).filter(|fixed| fixed.1 != *value);
+                let clash = self
+                    .fixed
+                    .get(member.pointer)
+                    .filter(|fixed| fixed.1 != *value);
                 if let Some((_, fixed)) = clash {
                     let expected = format!("{fixed}, as the mapping fixes it");
-                    self.findings.push(Finding::new("rows-disagree", pointer, value.to_string(), expected));
+                    self.findings.push(Finding::new(
+                        "rows-disagree",
+                        pointer,
+                        value.to_string(),
+                        expected,
+                    ));
                 }
                 return Some(value.clone());
             }
         }
         if let Some((_, value)) = self.fixed.get(member.pointer) {
-            self.places.insert(pointer.to_owned(), "fixed by the mapping".to_owned());
+            self.places
+                .insert(pointer.to_owned(), "fixed by the mapping".to_owned());
             return Some(value.clone());
         }
         if let Some(default) = self.mapping.default_of(member) {
-            let place = self.places.get(pointer).map(|place| format!("{place}, ")).unwrap_or_default();
-            self.places.insert(pointer.to_owned(), format!("{place}by default of the mapping"));
+            let place = self
+                .places
+                .get(pointer)
+                .map(|place| format!("{place}, "))
+                .unwrap_or_default();
+            self.places.insert(
+                pointer.to_owned(),
+                format!("{place}by default of the mapping"),
+            );
             return Some(default.clone());
         }
-        if member.required && missed && self.mapping.rows.visit_id.as_ref().is_none_or(|_| member.pointer != "/visit_id") {
+        if member.required
+            && missed
+            && self
+                .mapping
+                .rows
+                .visit_id
+                .as_ref()
+                .is_none_or(|_| member.pointer != "/visit_id")
+        {
             let found = match self.places.get(pointer) {
                 Some(place) => format!("{place}: blank"),
                 None => "nothing".to_owned(),
             };
-            self.findings.push(Finding::new("cell-blank", pointer, found, member.expected));
+            self.findings
+                .push(Finding::new("cell-blank", pointer, found, member.expected));
         }
         None
     }
 
     fn problems(&mut self, pointer: &str, slot: &Slot) {
         for (fault, found) in &slot.problems {
-            self.findings.push(Finding::new(fault.code, pointer, found.clone(), fault.expected.clone()));
+            self.findings.push(Finding::new(
+                fault.code,
+                pointer,
+                found.clone(),
+                fault.expected.clone(),
+            ));
         }
     }
 
@@ -426,7 +501,9 @@ impl<'m> Writer<'m> {
             .into_iter()
             .filter_map(|mut site| {
                 if drop_blank {
-                    site.units.values_mut().for_each(|units| units.retain(|unit| !unit.is_blank()));
+                    site.units
+                        .values_mut()
+                        .for_each(|units| units.retain(|unit| !unit.is_blank()));
                 }
                 site.units.retain(|_, units| !units.is_empty());
                 // A site without a single count in it is no site: only its name was printed.
@@ -439,9 +516,15 @@ impl<'m> Writer<'m> {
         }
         if sites.is_empty() {
             let found = format!("{}: no count", self.places[""]);
-            self.findings.push(Finding::new("counts-missing", "/sites", found, "at least one site with counts"));
+            self.findings.push(Finding::new(
+                "counts-missing",
+                "/sites",
+                found,
+                "at least one site with counts",
+            ));
         }
-        self.document.insert("sites".to_owned(), Value::Array(sites));
+        self.document
+            .insert("sites".to_owned(), Value::Array(sites));
     }
 
     fn site(&mut self, place: usize, mut draft: SiteDraft) -> Value {
@@ -456,7 +539,12 @@ impl<'m> Writer<'m> {
             }
         }
         let number_at = format!("{pointer}/site");
-        if !site.contains_key("site") && !self.findings.iter().any(|finding| finding.pointer == number_at) {
+        if !site.contains_key("site")
+            && !self
+                .findings
+                .iter()
+                .any(|finding| finding.pointer == number_at)
+        {
             let number = draft.key.parse::<u64>().unwrap_or(place as u64 + 1);
             site.insert("site".to_owned(), Value::from(number));
         }
@@ -487,7 +575,11 @@ impl<'m> Writer<'m> {
     }
 
     fn unit(&mut self, pointer: &str, form: &str, mut unit: UnitDraft) -> Value {
-        let cells: Vec<&String> = unit.parts.iter().flat_map(|(_, slot)| slot.places.first()).collect();
+        let cells: Vec<&String> = unit
+            .parts
+            .iter()
+            .flat_map(|(_, slot)| slot.places.first())
+            .collect();
         if let Some(first) = cells.first() {
             self.places.insert(pointer.to_owned(), (*first).clone());
         }
@@ -514,7 +606,11 @@ impl<'m> Writer<'m> {
 
     fn count(&mut self, pointer: &str, slot: Slot) -> Value {
         if slot.is_blank() {
-            let place = slot.blank.clone().or(slot.places.first().cloned()).unwrap_or_default();
+            let place = slot
+                .blank
+                .clone()
+                .or(slot.places.first().cloned())
+                .unwrap_or_default();
             self.places.insert(pointer.to_owned(), place.clone());
             self.findings.push(Finding::new(
                 "cell-blank",
@@ -525,7 +621,8 @@ impl<'m> Writer<'m> {
             return Value::Null;
         }
         let member = member::exactly("/sites/{site}/plants/{plant}");
-        self.value(member, pointer, Some(&slot), false).unwrap_or(Value::Null)
+        self.value(member, pointer, Some(&slot), false)
+            .unwrap_or(Value::Null)
     }
 
     fn trap(&mut self, pointer: &str, unit: UnitDraft) -> Value {
@@ -545,7 +642,12 @@ impl<'m> Writer<'m> {
                     Some(place) => format!("{place}: blank"),
                     None => "nothing".to_owned(),
                 };
-                self.findings.push(Finding::new("cell-blank", at, found, member::exactly(NIGHTS).expected));
+                self.findings.push(Finding::new(
+                    "cell-blank",
+                    at,
+                    found,
+                    member::exactly(NIGHTS).expected,
+                ));
             }
             None => {}
         }
@@ -556,10 +658,16 @@ impl<'m> Writer<'m> {
         let numbered = sort_by_number(&mut parts, |(key, _)| key);
         if self.mapping.plain {
             // A head of our own layout ends with its last count: other heads may have more.
-            let end = parts.iter().rposition(|(_, slot)| !slot.is_blank()).map_or(0, |last| last + 1);
+            let end = parts
+                .iter()
+                .rposition(|(_, slot)| !slot.is_blank())
+                .map_or(0, |last| last + 1);
             parts.truncate(end);
         }
-        let in_order = parts.iter().enumerate().all(|(place, (key, _))| *key == (place + 1).to_string());
+        let in_order = parts
+            .iter()
+            .enumerate()
+            .all(|(place, (key, _))| *key == (place + 1).to_string());
         if numbered && !in_order {
             let keys: Vec<&str> = parts.iter().map(|(key, _)| key.as_str()).collect();
             self.findings.push(Finding::new(
@@ -599,7 +707,9 @@ fn insert(document: &mut Map<String, Value>, pointer: &str, value: Value) {
     };
     let mut object = document;
     for step in parents {
-        let entry = object.entry(*step).or_insert_with(|| Value::Object(Map::new()));
+        let entry = object
+            .entry(*step)
+            .or_insert_with(|| Value::Object(Map::new()));
         match entry {
             Value::Object(inner) => object = inner,
             _ => return,

@@ -115,7 +115,10 @@ fn key_of(mapping: &Mapping, cells: &[ReadCell<'_>], members: &[&'static Member]
     let mut blanks = 0;
     let mut blanks_without_default = 0;
     for member in members {
-        let Some(cell) = cells.iter().find(|cell| cell.field.reading.member == *member) else {
+        let Some(cell) = cells
+            .iter()
+            .find(|cell| cell.field.reading.member == *member)
+        else {
             continue;
         };
         match key_text(cell) {
@@ -177,8 +180,16 @@ fn take_row(mapping: &Mapping, draft: &mut Draft, row: &DataRow<'_>, cells: Vec<
         let member = cell.field.reading.member;
         let keys = &cell.column.keys;
         let place = Place {
-            site: keys.site.clone().or(site.clone()).unwrap_or(ordinal_site.clone()),
-            unit: keys.unit.clone().or(unit.clone()).unwrap_or(ordinal_unit.clone()),
+            site: keys
+                .site
+                .clone()
+                .or(site.clone())
+                .unwrap_or(ordinal_site.clone()),
+            unit: keys
+                .unit
+                .clone()
+                .or(unit.clone())
+                .unwrap_or(ordinal_unit.clone()),
             part: keys.part.clone().or(part.clone()).unwrap_or("1".to_owned()),
         };
         let mut taken = cell.taken;
@@ -205,7 +216,11 @@ fn index(cells: &[ReadCell<'_>], pointers: &[&str]) -> Option<String> {
         .iter()
         .find(|cell| pointers.contains(&cell.field.reading.member.pointer))?;
     match &cell.taken.said {
-        Ok(Some(said)) => Some(said.value.as_str().map_or_else(|| said.value.to_string(), str::to_owned)),
+        Ok(Some(said)) => Some(
+            said.value
+                .as_str()
+                .map_or_else(|| said.value.to_string(), str::to_owned),
+        ),
         Ok(None) => None,
         Err(Fault { .. }) => Some(cell.text.clone()),
     }

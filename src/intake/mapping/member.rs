@@ -118,43 +118,193 @@ pub(super) static MEMBERS: [Member; 39] = {
     [
         member("/schema_version", Visit, Text, false, "the text 1.0"),
         member("/visit_id", Visit, Text, true, ID),
-        member("/revision", Visit, Whole, false, "a whole number, 1 for a first submission"),
-        member("/observed_on", Visit, Day, true, "the day of the visit, as 2026-07-21"),
-        member("/submitted_at", Visit, Instant, true, "a time with its zone, as 2026-07-21T18:03:00Z"),
+        member(
+            "/revision",
+            Visit,
+            Whole,
+            false,
+            "a whole number, 1 for a first submission",
+        ),
+        member(
+            "/observed_on",
+            Visit,
+            Day,
+            true,
+            "the day of the visit, as 2026-07-21",
+        ),
+        member(
+            "/submitted_at",
+            Visit,
+            Instant,
+            true,
+            "a time with its zone, as 2026-07-21T18:03:00Z",
+        ),
         member("/observer_id", Visit, Text, true, ID),
         member("/field/field_id", Visit, Text, true, ID),
-        member("/field/lon", Visit, Number(Longitude), true, "decimal degrees, west negative, as -100.12345"),
-        member("/field/lat", Visit, Number(Latitude), true, "decimal degrees, south negative, as 44.12345"),
-        member("/field/area_ha", Visit, Number(Area), true, "an area above 0, as a plain number"),
-        member("/field/crop_type", Visit, Text, true, "a type of crop, as oilseed"),
+        member(
+            "/field/lon",
+            Visit,
+            Number(Longitude),
+            true,
+            "decimal degrees, west negative, as -100.12345",
+        ),
+        member(
+            "/field/lat",
+            Visit,
+            Number(Latitude),
+            true,
+            "decimal degrees, south negative, as 44.12345",
+        ),
+        member(
+            "/field/area_ha",
+            Visit,
+            Number(Area),
+            true,
+            "an area above 0, as a plain number",
+        ),
+        member(
+            "/field/crop_type",
+            Visit,
+            Text,
+            true,
+            "a type of crop, as oilseed",
+        ),
         member("/field/farm_id", Visit, Text, false, ID),
         member("/field/county_id", Visit, Text, false, ID),
-        member("/field/outline", Visit, Outline, false, "a GeoJSON Polygon, with type and coordinates alone"),
-        member("/protocol", Visit, Text, true, "the id of a protocol, as bsm-eggs"),
-        member("/crop_stage", Visit, Text, true, "a crop stage, as R3 or R5.1"),
-        member("/economics/treatment_cost/amount", Visit, Number(MoneyPerArea), true, MONEY),
-        member("/economics/treatment_cost/per", Visit, Text, true, "acre or ha"),
-        member("/economics/treatment_cost/currency", Visit, Text, true, "an ISO 4217 code, as USD"),
-        member("/economics/market_value/amount", Visit, Number(MoneyPerWeight), true, MONEY),
+        member(
+            "/field/outline",
+            Visit,
+            Outline,
+            false,
+            "a GeoJSON Polygon, with type and coordinates alone",
+        ),
+        member(
+            "/protocol",
+            Visit,
+            Text,
+            true,
+            "the id of a protocol, as bsm-eggs",
+        ),
+        member(
+            "/crop_stage",
+            Visit,
+            Text,
+            true,
+            "a crop stage, as R3 or R5.1",
+        ),
+        member(
+            "/economics/treatment_cost/amount",
+            Visit,
+            Number(MoneyPerArea),
+            true,
+            MONEY,
+        ),
+        member(
+            "/economics/treatment_cost/per",
+            Visit,
+            Text,
+            true,
+            "acre or ha",
+        ),
+        member(
+            "/economics/treatment_cost/currency",
+            Visit,
+            Text,
+            true,
+            "an ISO 4217 code, as USD",
+        ),
+        member(
+            "/economics/market_value/amount",
+            Visit,
+            Number(MoneyPerWeight),
+            true,
+            MONEY,
+        ),
         member("/economics/market_value/per", Visit, Text, true, "lb or kg"),
-        member("/economics/market_value/currency", Visit, Text, true, "an ISO 4217 code, as USD"),
-        member("/economics/plant_population/count", Visit, Number(PlantsPerArea), true, "plants on an area, above 0, as a plain number"),
-        member("/economics/plant_population/per", Visit, Text, true, "acre or ha"),
-        member("/remarks", Visit, Remarks, false, "a text of at most 4,000 characters"),
+        member(
+            "/economics/market_value/currency",
+            Visit,
+            Text,
+            true,
+            "an ISO 4217 code, as USD",
+        ),
+        member(
+            "/economics/plant_population/count",
+            Visit,
+            Number(PlantsPerArea),
+            true,
+            "plants on an area, above 0, as a plain number",
+        ),
+        member(
+            "/economics/plant_population/per",
+            Visit,
+            Text,
+            true,
+            "acre or ha",
+        ),
+        member(
+            "/remarks",
+            Visit,
+            Remarks,
+            false,
+            "a text of at most 4,000 characters",
+        ),
         member("/retracted", Visit, Truth, false, "true or false"),
-        member("/sites/{site}/site", Site, Whole, false, "the number of the site, a whole number from 1 on"),
+        member(
+            "/sites/{site}/site",
+            Site,
+            Whole,
+            false,
+            "the number of the site, a whole number from 1 on",
+        ),
         member("/sites/{site}/side", Site, Text, false, ID),
-        member("/sites/{site}/lon", Site, Number(Longitude), false, "decimal degrees, west negative, as -100.12345"),
-        member("/sites/{site}/lat", Site, Number(Latitude), false, "decimal degrees, south negative, as 44.12345"),
-        member("/sites/{site}/heads/{head}/{bract}", Count, Whole, false, COUNT),
+        member(
+            "/sites/{site}/lon",
+            Site,
+            Number(Longitude),
+            false,
+            "decimal degrees, west negative, as -100.12345",
+        ),
+        member(
+            "/sites/{site}/lat",
+            Site,
+            Number(Latitude),
+            false,
+            "decimal degrees, south negative, as 44.12345",
+        ),
+        member(
+            "/sites/{site}/heads/{head}/{bract}",
+            Count,
+            Whole,
+            false,
+            COUNT,
+        ),
         member("/sites/{site}/plants/{plant}", Count, Whole, false, COUNT),
-        member("/sites/{site}/traps/{trap}/catch", Count, Whole, false, COUNT),
-        member("/sites/{site}/traps/{trap}/nights", Unit, Whole, false, "nights, a whole number from 1 to 366"),
+        member(
+            "/sites/{site}/traps/{trap}/catch",
+            Count,
+            Whole,
+            false,
+            COUNT,
+        ),
+        member(
+            "/sites/{site}/traps/{trap}/nights",
+            Unit,
+            Whole,
+            false,
+            "nights, a whole number from 1 to 366",
+        ),
         member("{head}", Index, Text, false, "the number of the head"),
         member("{plant}", Index, Text, false, "the number of the plant"),
         member("{trap}", Index, Text, false, "the number of the trap"),
         member("{bract}", Index, Text, false, "the number of the bract"),
-        member("{unit}", Index, Text, false, "the number of the unit: head, plant or trap"),
+        member(
+            "{unit}",
+            Index,
+            Text,
+            false,
+            "the number of the unit: head, plant or trap",
+        ),
     ]
 };
 
@@ -183,11 +333,14 @@ impl Keys {
 
 /// The member that `to` names, with the numbers that stand in it in place of placeholders.
 pub(super) fn find(to: &str) -> Option<(&'static Member, Keys)> {
-    MEMBERS.iter().find_map(|member| Some((member, keys_in(member.pointer, to)?)))
+    MEMBERS
+        .iter()
+        .find_map(|member| Some((member, keys_in(member.pointer, to)?)))
 }
 
 fn keys_in(pointer: &str, to: &str) -> Option<Keys> {
-    let (steps, given): (Vec<&str>, Vec<&str>) = (pointer.split('/').collect(), to.split('/').collect());
+    let (steps, given): (Vec<&str>, Vec<&str>) =
+        (pointer.split('/').collect(), to.split('/').collect());
     let mut keys = Keys::default();
     for (step, given) in steps.iter().zip(&given) {
         let is_number = !given.is_empty() && given.bytes().all(|letter| letter.is_ascii_digit());
@@ -226,7 +379,10 @@ impl Member {
     pub fn count_form(&self) -> Option<CountForm> {
         [CountForm::Heads, CountForm::Plants, CountForm::Traps]
             .into_iter()
-            .find(|form| self.pointer.starts_with(&format!("/sites/{{site}}/{}/", form.member())))
+            .find(|form| {
+                self.pointer
+                    .starts_with(&format!("/sites/{{site}}/{}/", form.member()))
+            })
     }
 }
 
@@ -239,8 +395,19 @@ mod tests {
         let (member, keys) = find("/sites/2/heads/{head}/6").expect("a known pointer");
         assert_eq!(member.pointer, "/sites/{site}/heads/{head}/{bract}");
         assert_eq!(keys.site.as_deref(), Some("2"));
-        assert_eq!((keys.unit.as_deref(), keys.part.as_deref()), (None, Some("6")));
-        for wrong in ["/field", "/field/name", "/sites/x/site", "7", "/sites/{head}/site", "", "/"] {
+        assert_eq!(
+            (keys.unit.as_deref(), keys.part.as_deref()),
+            (None, Some("6"))
+        );
+        for wrong in [
+            "/field",
+            "/field/name",
+            "/sites/x/site",
+            "7",
+            "/sites/{head}/site",
+            "",
+            "/",
+        ] {
             assert!(find(wrong).is_none(), "{wrong}");
         }
     }

@@ -153,17 +153,23 @@ impl Field {
         let unit = self.reading.unit.as_ref();
         let per = unit.is_some_and(|unit| unit.per.is_some()) || self.reading.unit_in_cell;
         let currency = unit.is_some_and(|unit| unit.currency.is_some());
-        [per.then(|| sibling("per")), currency.then(|| sibling("currency"))]
-            .into_iter()
-            .flatten()
-            .flatten()
-            .collect()
+        [
+            per.then(|| sibling("per")),
+            currency.then(|| sibling("currency")),
+        ]
+        .into_iter()
+        .flatten()
+        .flatten()
+        .collect()
     }
 
     /// Whether the column's own name, or the target, says which site it is about.
     fn names_site(&self) -> bool {
         let grouped = match &self.selector {
-            Selector::Pattern(pattern) => pattern.capture_names().flatten().any(|group| group == "site"),
+            Selector::Pattern(pattern) => pattern
+                .capture_names()
+                .flatten()
+                .any(|group| group == "site"),
             _ => false,
         };
         grouped || self.keys.site.is_some()
@@ -221,8 +227,13 @@ impl Mapping {
     }
 
     fn gives(&self, pointer: &str) -> bool {
-        self.fields.iter().any(|field| field.reading.member.pointer == pointer)
-            || self.constants.iter().any(|constant| constant.member.pointer == pointer)
+        self.fields
+            .iter()
+            .any(|field| field.reading.member.pointer == pointer)
+            || self
+                .constants
+                .iter()
+                .any(|constant| constant.member.pointer == pointer)
     }
 
     /// Members with one value for all records: constants, and the time of submission.
@@ -230,7 +241,12 @@ impl Mapping {
         let mut fixed: BTreeMap<&'static str, (&'static Member, Value)> = self
             .constants
             .iter()
-            .map(|constant| (constant.member.pointer, (constant.member, constant.value.clone())))
+            .map(|constant| {
+                (
+                    constant.member.pointer,
+                    (constant.member, constant.value.clone()),
+                )
+            })
             .collect();
         if let (Some(instant), false) = (&self.submitted_at, self.gives("/submitted_at")) {
             let member = member::exactly("/submitted_at");

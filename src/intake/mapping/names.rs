@@ -19,7 +19,10 @@ pub(super) fn folded(name: &str) -> String {
         .flat_map(char::to_lowercase)
         .nfc()
         .collect();
-    let words: Vec<&str> = plain.split(is_space).filter(|word| !word.is_empty()).collect();
+    let words: Vec<&str> = plain
+        .split(is_space)
+        .filter(|word| !word.is_empty())
+        .collect();
     words.join(" ")
 }
 
@@ -42,7 +45,11 @@ pub(super) fn letters(place: usize) -> String {
         letters.push(b'A' + (rest % 26) as u8);
         rest /= 26;
     }
-    letters.iter().rev().map(|letter| char::from(*letter)).collect()
+    letters
+        .iter()
+        .rev()
+        .map(|letter| char::from(*letter))
+        .collect()
 }
 
 /// The place of a column, counted from 0; `None` unless it is one to three letters.
@@ -104,7 +111,9 @@ pub(super) fn quoted(text: &str) -> String {
     let mut shown = String::from("\"");
     for letter in text.chars().take(QUOTE_LENGTH_MAX) {
         match letter {
-            '\u{a0}' | '\u{202f}' | '\u{200b}' | '\u{feff}' => shown.extend(letter.escape_unicode()),
+            '\u{a0}' | '\u{202f}' | '\u{200b}' | '\u{feff}' => {
+                shown.extend(letter.escape_unicode())
+            }
             letter if letter.is_control() => shown.extend(letter.escape_default()),
             letter => shown.push(letter),
         }
@@ -137,7 +146,12 @@ mod tests {
 
     #[test]
     fn headers_that_people_hold_for_the_same_are_the_same() {
-        for spelling in ["Field ID", "  field\u{a0}id ", "FIELD \n ID", "\u{feff}field id"] {
+        for spelling in [
+            "Field ID",
+            "  field\u{a0}id ",
+            "FIELD \n ID",
+            "\u{feff}field id",
+        ] {
             assert_eq!(folded(spelling), "field id", "{spelling:?}");
         }
         assert_eq!(folded("Fe\u{301}tus"), folded("F\u{c9}TUS"));

@@ -122,7 +122,10 @@ pub(super) fn read_number(
 
 fn refuse_what_is_no_number(text: &str, is_angle: bool) -> Result<(), Fault> {
     let fault = |code, expected: &str| Err(Fault::new(code, expected));
-    if text.chars().any(|letter| letter.is_numeric() && !letter.is_ascii_digit()) {
+    if text
+        .chars()
+        .any(|letter| letter.is_numeric() && !letter.is_ascii_digit())
+    {
         return fault("digits-unfamiliar", "the digits 0 to 9");
     }
     if !text.bytes().any(|letter| letter.is_ascii_digit()) {
@@ -157,7 +160,11 @@ fn refuse_what_is_no_number(text: &str, is_angle: bool) -> Result<(), Fault> {
 }
 
 fn read_fraction(parts: &regex::Captures<'_>, form: &NumberForm) -> Result<NumberText, Fault> {
-    let number = |name: &str| parts.name(name).and_then(|part| part.as_str().parse::<f64>().ok());
+    let number = |name: &str| {
+        parts
+            .name(name)
+            .and_then(|part| part.as_str().parse::<f64>().ok())
+    };
     let whole = number("whole").or(number("whole_vulgar")).unwrap_or(0.0);
     let share = match (number("above"), number("below"), parts.name("vulgar")) {
         (Some(above), Some(below), _) if below > 0.0 => above / below,
@@ -198,13 +205,18 @@ fn read_figures(core: &str, form: &NumberForm, range: (f64, f64)) -> Result<f64,
         let plain = stated(body, form.decimal, form.group);
         return plain.and_then(|plain| parse(&plain)).ok_or_else(|| {
             let (decimal, group) = characters(form.decimal, form.group);
-            let group = group.map_or("no groupChar".to_owned(), |group| format!("groupChar {group:?}"));
+            let group = group.map_or("no groupChar".to_owned(), |group| {
+                format!("groupChar {group:?}")
+            });
             unreadable(format!(
                 "a number as the mapping says: decimalChar {decimal:?}, {group}"
             ))
         });
     }
-    let separators: Vec<char> = body.chars().filter(|letter| !letter.is_ascii_digit()).collect();
+    let separators: Vec<char> = body
+        .chars()
+        .filter(|letter| !letter.is_ascii_digit())
+        .collect();
     match separators.as_slice() {
         [] => parse(body).ok_or_else(|| unreadable("a number that a computer can hold".to_owned())),
         ['.'] if !TWO_READINGS.is_match(body) => {
@@ -227,7 +239,9 @@ fn one_reading(body: &str, numbers: &[(f64, &str)], range: (f64, f64)) -> Result
         .iter()
         .filter(|(number, _)| (range.0..=range.1).contains(number))
         .collect();
-    let points_only = body.chars().all(|letter| letter.is_ascii_digit() || letter == '.');
+    let points_only = body
+        .chars()
+        .all(|letter| letter.is_ascii_digit() || letter == '.');
     match possible.as_slice() {
         [(number, how)] if points_only && how.starts_with("decimalChar") => Ok(*number),
         _ => {
@@ -254,7 +268,11 @@ fn readings(body: &str) -> Vec<(String, &'static str)> {
         (Some('.'), None, "decimalChar = \".\""),
         (Some(','), None, "decimalChar = \",\""),
         (None, Some(','), "groupChar = \",\""),
-        (Some(','), Some('.'), "decimalChar = \",\" and groupChar = \".\""),
+        (
+            Some(','),
+            Some('.'),
+            "decimalChar = \",\" and groupChar = \".\"",
+        ),
         (None, Some(' '), "groupChar = \" \""),
         (None, Some('\''), "groupChar = \"'\""),
     ];
@@ -292,7 +310,13 @@ fn stated(body: &str, decimal: Option<char>, group: Option<char>) -> Option<Stri
     let whole = groups.concat();
     (grouped_by_three && digits(&whole) && digits(rest) && !(whole.is_empty() && rest.is_empty()))
         .then(|| format!("{whole}.{rest}"))
-        .map(|plain| if plain.starts_with('.') { format!("0{plain}") } else { plain })
+        .map(|plain| {
+            if plain.starts_with('.') {
+                format!("0{plain}")
+            } else {
+                plain
+            }
+        })
 }
 
 #[cfg(test)]
@@ -364,8 +388,16 @@ mod tests {
             ("1.234,5", with(None, Some('.'), false), Ok(1234.5)),
             ("20,000", with(None, Some(','), false), Ok(20_000.0)),
             ("20\u{202f}000", with(None, Some(' '), false), Ok(20_000.0)),
-            ("2,00", with(None, Some(','), false), Err("number-unreadable")),
-            ("1,5", with(Some('.'), None, false), Err("number-unreadable")),
+            (
+                "2,00",
+                with(None, Some(','), false),
+                Err("number-unreadable"),
+            ),
+            (
+                "1,5",
+                with(Some('.'), None, false),
+                Err("number-unreadable"),
+            ),
             ("½", with(None, None, true), Ok(0.5)),
             ("1 1/2", with(None, None, true), Ok(1.5)),
             ("2¾", with(None, None, true), Ok(2.75)),
@@ -381,14 +413,21 @@ mod tests {
         let read = |text| read_number(text, &NumberForm::default(), (-180.0, 180.0), true);
         assert_eq!(read("-100.123").map(|number| number.value), Ok(-100.123));
         for text in ["100° 7' 24\" W", "100.12 W", "W 100.12", "100°07.4'"] {
-            assert_eq!(read(text).map_err(|fault| fault.code), Err("angle-not-decimal"), "{text}");
+            assert_eq!(
+                read(text).map_err(|fault| fault.code),
+                Err("angle-not-decimal"),
+                "{text}"
+            );
         }
     }
 
     #[test]
     fn an_ambiguity_shows_both_readings() {
         let fault = read_number("1.234", &NumberForm::default(), AMOUNTS, false).unwrap_err();
-        assert!(fault.expected.contains("1.234 with decimalChar = \".\""), "{fault:?}");
+        assert!(
+            fault.expected.contains("1.234 with decimalChar = \".\""),
+            "{fault:?}"
+        );
         assert!(fault.expected.contains("1234 with"), "{fault:?}");
     }
 
@@ -396,7 +435,10 @@ mod tests {
     fn what_stands_about_a_number_is_kept_for_the_judge() {
         let read = |text| read_number(text, &NumberForm::default(), AMOUNTS, false).unwrap();
         assert_eq!(read("12 (est)").after, "(est)");
-        assert_eq!((read("$8.00/ac").before, read("$8.00/ac").after), ("$".into(), "/ac".into()));
+        assert_eq!(
+            (read("$8.00/ac").before, read("$8.00/ac").after),
+            ("$".into(), "/ac".into())
+        );
         assert_eq!(read("12.5 ac").value, 12.5);
     }
 }

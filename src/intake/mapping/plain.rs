@@ -55,7 +55,14 @@ const UNIT_COLUMNS: [&str; 8] = [
     "site", "side", "site_lon", "site_lat", "unit", "count", "catch", "nights",
 ];
 /// Without these a sheet is no plain layout.
-const TELLING_COLUMNS: [&str; 6] = ["visit_id", "observed_on", "field_id", "protocol", "site", "unit"];
+const TELLING_COLUMNS: [&str; 6] = [
+    "visit_id",
+    "observed_on",
+    "field_id",
+    "protocol",
+    "site",
+    "unit",
+];
 
 static MAPPING: LazyLock<Mapping> = LazyLock::new(|| {
     let mut mapping = Mapping::read(LAYOUT, NAME).expect("our own layout is a mapping (unit test)");
@@ -90,7 +97,10 @@ pub fn plain_records(
         .map(|(sheet, header)| {
             let mut mapping = MAPPING.clone();
             mapping.form.header_rows = vec![header];
-            mapping.records(std::slice::from_ref(&without_printed_rows(sheet, header)), file_name)
+            mapping.records(
+                std::slice::from_ref(&without_printed_rows(sheet, header)),
+                file_name,
+            )
         })
         .collect();
     Some(records.map(|records| records.concat()))
@@ -104,7 +114,11 @@ fn header_row(sheet: &Sheet) -> Option<u64> {
         .take(HEADER_SEARCH_ROWS)
         .find(|row| {
             let names: Vec<String> = row.cells.iter().map(content).collect();
-            let filled: Vec<&str> = names.iter().map(String::as_str).filter(|name| !name.is_empty()).collect();
+            let filled: Vec<&str> = names
+                .iter()
+                .map(String::as_str)
+                .filter(|name| !name.is_empty())
+                .collect();
             TELLING_COLUMNS.iter().all(|name| filled.contains(name))
                 && filled.iter().all(|name| is_ours(name))
         })
@@ -134,14 +148,18 @@ fn without_printed_rows(sheet: &Sheet, header: u64) -> Sheet {
         .map(|row| row.cells.iter().map(content).collect())
         .unwrap_or_default();
     let is_printed = |place: usize| {
-        names.get(place).is_some_and(|name| {
-            PRINTED.contains(&name.as_str()) || name.starts_with(REMARK_PREFIX)
-        })
+        names
+            .get(place)
+            .is_some_and(|name| PRINTED.contains(&name.as_str()) || name.starts_with(REMARK_PREFIX))
     };
     let mut kept = sheet.clone();
     kept.rows.retain(|row| {
         row.number <= header
-            || row.cells.iter().enumerate().any(|(place, cell)| !is_blank(cell) && !is_printed(place))
+            || row
+                .cells
+                .iter()
+                .enumerate()
+                .any(|(place, cell)| !is_blank(cell) && !is_printed(place))
     });
     kept
 }
@@ -178,9 +196,10 @@ pub fn plain_rows(visit: &Visit) -> Vec<Vec<Cell>> {
 fn visit_cells(visit: &Visit) -> Vec<Cell> {
     let field = &visit.field;
     let economics = &visit.economics;
-    let outline = field.outline.as_ref().map(|outline| {
-        serde_json::to_string(outline).expect("an outline of numbers is JSON")
-    });
+    let outline = field
+        .outline
+        .as_ref()
+        .map(|outline| serde_json::to_string(outline).expect("an outline of numbers is JSON"));
     vec![
         text(&visit.schema_version),
         text(&visit.visit_id),
@@ -225,9 +244,16 @@ fn unit_cells(site: &Site) -> Vec<Vec<Cell>> {
     let number = |count: u32| Cell::Number(f64::from(count));
     let heads = site.heads.iter().flatten().map(|head| {
         let bracts = head.iter().map(|count| number(count.0));
-        [Cell::Empty, Cell::Empty, Cell::Empty].into_iter().chain(bracts).collect()
+        [Cell::Empty, Cell::Empty, Cell::Empty]
+            .into_iter()
+            .chain(bracts)
+            .collect()
     });
-    let plants = site.plants.iter().flatten().map(|count| vec![number(count.0)]);
+    let plants = site
+        .plants
+        .iter()
+        .flatten()
+        .map(|count| vec![number(count.0)]);
     let traps = site
         .traps
         .iter()
@@ -270,7 +296,8 @@ pub(super) fn unmarked(cell: &str) -> Option<String> {
 
 /// Characters that XML has no place for, or that readers of text files change.
 fn is_unsafe(letter: char) -> bool {
-    (letter.is_control() && letter != '\n') || matches!(letter, '\u{fffe}' | '\u{ffff}' | '\u{2028}' | '\u{2029}')
+    (letter.is_control() && letter != '\n')
+        || matches!(letter, '\u{fffe}' | '\u{ffff}' | '\u{2028}' | '\u{2029}')
 }
 
 /// Workbooks write `_x000D_` for a carriage return, and so read it where it was meant as text.
@@ -300,16 +327,50 @@ mod tests {
     #[test]
     fn a_marked_text_starts_no_formula_and_comes_back() {
         for text in [
-            "", "plain", "=1+1", "+1", "-1", "@a", "\tx", "\rx", "'quoted'", "'", "'\"", "\"", "\"a\"", "＝1",
-            " spaces ", "two\nlines", "a\r\nb", "_x000D_", "\u{feff}bom", "\\u0041", "ends\u{a0}", "日本", "a_b",
+            "",
+            "plain",
+            "=1+1",
+            "+1",
+            "-1",
+            "@a",
+            "\tx",
+            "\rx",
+            "'quoted'",
+            "'",
+            "'\"",
+            "\"",
+            "\"a\"",
+            "＝1",
+            " spaces ",
+            "two\nlines",
+            "a\r\nb",
+            "_x000D_",
+            "\u{feff}bom",
+            "\\u0041",
+            "ends\u{a0}",
+            "日本",
+            "a_b",
         ] {
             let cell = marked(text);
-            assert_eq!(unmarked(&cell).as_deref(), Some(text), "{text:?} as {cell:?}");
-            assert!(!cell.starts_with(['=', '+', '-', '@', '\t', '\r', '＝']), "{cell:?}");
-            assert!(!cell.contains(['\r', '\t']) && !cell.contains("_x"), "{cell:?}");
+            assert_eq!(
+                unmarked(&cell).as_deref(),
+                Some(text),
+                "{text:?} as {cell:?}"
+            );
+            assert!(
+                !cell.starts_with(['=', '+', '-', '@', '\t', '\r', '＝']),
+                "{cell:?}"
+            );
+            assert!(
+                !cell.contains(['\r', '\t']) && !cell.contains("_x"),
+                "{cell:?}"
+            );
             assert!(!cell.starts_with(char::is_whitespace) && !cell.ends_with(char::is_whitespace));
         }
-        assert_eq!(marked("a remark, as people write them"), "a remark, as people write them");
+        assert_eq!(
+            marked("a remark, as people write them"),
+            "a remark, as people write them"
+        );
         assert_eq!(unmarked("'\"cut"), None);
     }
 

@@ -40,46 +40,167 @@ const fn known(
 const UNIT: &str = "unit = \"?\"\n";
 const KNOWN: &[Known] = &[
     known("/visit_id", &["visit", "visit id", "record id"], "", ""),
-    known("/observed_on", &["date", "visit date", "date visited", "day", "observed on"], "format = \"?\"\n",
-        "how dates are written: \"default\" is 2026-07-21, \"%m/%d/%Y\" is 7/21/2026"),
-    known("/submitted_at", &["submitted", "submitted at", "date submitted", "entered"], "format = \"?\"\nutcOffset = \"?\"\n",
-        "the format, and the offset of its clock, as \"-05:00\""),
-    known("/observer_id", &["scout", "observer", "observer id", "scout id", "initials"], "",
-        "a pseudonym, never a name"),
-    known("/field/field_id", &["field", "field id", "fld", "field no", "field number", "field name"], "", ""),
-    known("/field/farm_id", &["farm", "farm id", "grower", "grower id"], "", "a pseudonym, never a name"),
-    known("/field/county_id", &["county", "county id", "fips", "co"], "", "the id of the boundaries; zeroPad = 5 mends codes that lost zeros"),
-    known("/field/lon", &["lon", "long", "longitude", "x"], "", "decimal degrees, west negative"),
-    known("/field/lat", &["lat", "latitude", "y"], "", "decimal degrees"),
-    known("/field/area_ha", &["area", "acres", "ac", "field size", "size", "hectares", "ha"], UNIT,
-        "the unit: \"acre\" or \"ha\""),
-    known("/field/crop_type", &["type", "crop", "crop type", "hybrid type"], "",
-        "a code list, as values = { \"Oil\" = \"oilseed\", \"Conf\" = \"confection\" }"),
-    known("/crop_stage", &["stage", "crop stage", "growth stage", "gs"], "", ""),
-    known("/protocol", &["protocol", "pest", "method"], "", "the id of the protocol, as bsm-eggs"),
-    known("/economics/treatment_cost/amount", &["cost", "treatment cost", "spray cost", "trt cost"], UNIT,
-        "the unit, as \"USD/acre\""),
-    known("/economics/market_value/amount", &["price", "market price", "market value", "value"], UNIT,
-        "the unit, as \"USD/lb\" or \"USD/cwt\""),
-    known("/economics/plant_population/count", &["population", "plants", "plant population", "stand", "plants per acre"], UNIT,
-        "the unit, as \"1/acre\" or \"10*3/acre\""),
-    known("/remarks", &["remarks", "comment", "comments", "notes", "note"], "", "remarks name no person"),
-    known("/sites/{site}/site", &["site", "site no", "site number", "stop", "location"], "", ""),
-    known("/sites/{site}/side", &["side", "edge", "field side"], "", ""),
-    known("{head}", &["head", "bud", "head no", "bud no", "plant"], "", ""),
+    known(
+        "/observed_on",
+        &["date", "visit date", "date visited", "day", "observed on"],
+        "format = \"?\"\n",
+        "how dates are written: \"default\" is 2026-07-21, \"%m/%d/%Y\" is 7/21/2026",
+    ),
+    known(
+        "/submitted_at",
+        &["submitted", "submitted at", "date submitted", "entered"],
+        "format = \"?\"\nutcOffset = \"?\"\n",
+        "the format, and the offset of its clock, as \"-05:00\"",
+    ),
+    known(
+        "/observer_id",
+        &["scout", "observer", "observer id", "scout id", "initials"],
+        "",
+        "a pseudonym, never a name",
+    ),
+    known(
+        "/field/field_id",
+        &[
+            "field",
+            "field id",
+            "fld",
+            "field no",
+            "field number",
+            "field name",
+        ],
+        "",
+        "",
+    ),
+    known(
+        "/field/farm_id",
+        &["farm", "farm id", "grower", "grower id"],
+        "",
+        "a pseudonym, never a name",
+    ),
+    known(
+        "/field/county_id",
+        &["county", "county id", "fips", "co"],
+        "",
+        "the id of the boundaries; zeroPad = 5 mends codes that lost zeros",
+    ),
+    known(
+        "/field/lon",
+        &["lon", "long", "longitude", "x"],
+        "",
+        "decimal degrees, west negative",
+    ),
+    known(
+        "/field/lat",
+        &["lat", "latitude", "y"],
+        "",
+        "decimal degrees",
+    ),
+    known(
+        "/field/area_ha",
+        &[
+            "area",
+            "acres",
+            "ac",
+            "field size",
+            "size",
+            "hectares",
+            "ha",
+        ],
+        UNIT,
+        "the unit: \"acre\" or \"ha\"",
+    ),
+    known(
+        "/field/crop_type",
+        &["type", "crop", "crop type", "hybrid type"],
+        "",
+        "a code list, as values = { \"Oil\" = \"oilseed\", \"Conf\" = \"confection\" }",
+    ),
+    known(
+        "/crop_stage",
+        &["stage", "crop stage", "growth stage", "gs"],
+        "",
+        "",
+    ),
+    known(
+        "/protocol",
+        &["protocol", "pest", "method"],
+        "",
+        "the id of the protocol, as bsm-eggs",
+    ),
+    known(
+        "/economics/treatment_cost/amount",
+        &["cost", "treatment cost", "spray cost", "trt cost"],
+        UNIT,
+        "the unit, as \"USD/acre\"",
+    ),
+    known(
+        "/economics/market_value/amount",
+        &["price", "market price", "market value", "value"],
+        UNIT,
+        "the unit, as \"USD/lb\" or \"USD/cwt\"",
+    ),
+    known(
+        "/economics/plant_population/count",
+        &[
+            "population",
+            "plants",
+            "plant population",
+            "stand",
+            "plants per acre",
+        ],
+        UNIT,
+        "the unit, as \"1/acre\" or \"10*3/acre\"",
+    ),
+    known(
+        "/remarks",
+        &["remarks", "comment", "comments", "notes", "note"],
+        "",
+        "remarks name no person",
+    ),
+    known(
+        "/sites/{site}/site",
+        &["site", "site no", "site number", "stop", "location"],
+        "",
+        "",
+    ),
+    known(
+        "/sites/{site}/side",
+        &["side", "edge", "field side"],
+        "",
+        "",
+    ),
+    known(
+        "{head}",
+        &["head", "bud", "head no", "bud no", "plant"],
+        "",
+        "",
+    ),
     known("{bract}", &["bract", "bract no"], "", ""),
-    known("/sites/{site}/heads/{head}/{bract}", &["eggs", "egg count", "count", "no eggs"], "", ""),
+    known(
+        "/sites/{site}/heads/{head}/{bract}",
+        &["eggs", "egg count", "count", "no eggs"],
+        "",
+        "",
+    ),
 ];
 
 /// Shapes of columns that repeat: what the pattern would be.
 static REPEATS: LazyLock<Vec<(Regex, &'static str)>> = LazyLock::new(|| {
     [
-        (r"^(?i)[a-z]+ ?[0-9]+ ?[a-z]+ ?[0-9]+ ?[a-z]+ ?[0-9]+$", "site, head and bract"),
+        (
+            r"^(?i)[a-z]+ ?[0-9]+ ?[a-z]+ ?[0-9]+ ?[a-z]+ ?[0-9]+$",
+            "site, head and bract",
+        ),
         (r"^(?i)[a-z]+ ?[0-9]+ ?[a-z]+ ?[0-9]+$", "head and bract"),
         (r"^(?i)[a-z]+ ?[0-9]+$", "bract, or the head"),
     ]
     .into_iter()
-    .map(|(pattern, what)| (Regex::new(pattern).expect("a pattern of ours compiles"), what))
+    .map(|(pattern, what)| {
+        (
+            Regex::new(pattern).expect("a pattern of ours compiles"),
+            what,
+        )
+    })
     .collect()
 });
 static UNIT_IN_HEADER: LazyLock<Regex> =
@@ -87,9 +208,12 @@ static UNIT_IN_HEADER: LazyLock<Regex> =
 
 /// A draft of a mapping for the first sheet that looks like a table, as the text of a TOML file.
 pub fn suggest(sheets: &[Sheet]) -> String {
-    let found = sheets.iter().find_map(|sheet| Some((sheet, header_of(sheet)?)));
+    let found = sheets
+        .iter()
+        .find_map(|sheet| Some((sheet, header_of(sheet)?)));
     let Some((sheet, header)) = found else {
-        return "# No header was found: no row of the file holds three different texts.\n".to_owned();
+        return "# No header was found: no row of the file holds three different texts.\n"
+            .to_owned();
     };
     let mut draft = opening(sheets, sheet, header);
     let mut repeats: Vec<(usize, String)> = Vec::new();
@@ -144,13 +268,18 @@ fn opening(sheets: &[Sheet], sheet: &Sheet, header: &Row) -> String {
     };
     let others: Vec<String> = sheets
         .iter()
-        .filter(|other| other.name != sheet.name && other.rows.iter().any(|row| !row.cells.iter().all(is_blank)))
+        .filter(|other| {
+            other.name != sheet.name && other.rows.iter().any(|row| !row.cells.iter().all(is_blank))
+        })
         .map(|other| toml_text(&other.name))
         .collect();
     let others = if others.is_empty() {
         String::new()
     } else {
-        format!("# DECIDE: do these sheets hold visits?\nignoreSheets = [{}]\n", others.join(", "))
+        format!(
+            "# DECIDE: do these sheets hold visits?\nignoreSheets = [{}]\n",
+            others.join(", ")
+        )
     };
     format!(
         "# A draft, made from headers alone. A person must answer every line that says DECIDE and every \"?\":\n\
@@ -184,12 +313,16 @@ fn rows(mapped: &[&str]) -> String {
          from = [\"/field/field_id\", \"/observed_on\", \"/observer_id\"]\n\n"
             .to_owned()
     };
-    format!("[rows]\n# DECIDE: what one row is: visit, site, head, plant, trap or bract.\nrowIs = \"{row_is}\"\n{key}\n{id}")
+    format!(
+        "[rows]\n# DECIDE: what one row is: visit, site, head, plant, trap or bract.\nrowIs = \"{row_is}\"\n{key}\n{id}"
+    )
 }
 
 /// What every record needs and no column seems to give.
 fn constants(mapped: &[&str]) -> String {
-    let mut lines = String::from("[constant]\n# DECIDE: what the sheet does not say; a [[field]] is better where there is a column.\n");
+    let mut lines = String::from(
+        "[constant]\n# DECIDE: what the sheet does not say; a [[field]] is better where there is a column.\n",
+    );
     let wanted = [
         "/protocol",
         "/submitted_at",
@@ -207,9 +340,9 @@ fn constants(mapped: &[&str]) -> String {
 fn known_as(header: &str) -> Option<&'static Known> {
     let whole = folded(header).replace('_', " ");
     let bare = UNIT_IN_HEADER.replace(&whole, "");
-    KNOWN
-        .iter()
-        .find(|known| known.headers.contains(&whole.as_str()) || known.headers.contains(&bare.as_ref()))
+    KNOWN.iter().find(|known| {
+        known.headers.contains(&whole.as_str()) || known.headers.contains(&bare.as_ref())
+    })
 }
 
 fn known_column(name: &str, known: &Known, samples: &[String]) -> String {
@@ -228,7 +361,11 @@ fn known_column(name: &str, known: &Known, samples: &[String]) -> String {
 }
 
 fn unknown_column(place: usize, name: &str, samples: &[String]) -> String {
-    let samples = if samples.is_empty() { "none".to_owned() } else { samples.join(", ") };
+    let samples = if samples.is_empty() {
+        "none".to_owned()
+    } else {
+        samples.join(", ")
+    };
     let selector = if name.is_empty() {
         format!("column = \"{}\"", letters(place))
     } else {
@@ -259,7 +396,12 @@ fn repeated_columns(repeats: &[(usize, String)]) -> String {
          namePattern = \"?\"\nto = \"/sites/{{site}}/heads/{{head}}/{{bract}}\"\n",
         repeats.len(),
         letters(*first),
-        repeats.iter().take(SAMPLES).map(|(_, name)| quoted(name)).collect::<Vec<_>>().join(", ")
+        repeats
+            .iter()
+            .take(SAMPLES)
+            .map(|(_, name)| quoted(name))
+            .collect::<Vec<_>>()
+            .join(", ")
     )
 }
 
@@ -278,5 +420,7 @@ fn samples(sheet: &Sheet, header: &Row, place: usize) -> Vec<String> {
 
 fn toml_text(text: &str) -> String {
     // A JSON text is a basic string of TOML, but for one control character.
-    serde_json::Value::from(text).to_string().replace('\u{7f}', "\\u007f")
+    serde_json::Value::from(text)
+        .to_string()
+        .replace('\u{7f}', "\\u007f")
 }

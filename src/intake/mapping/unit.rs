@@ -10,7 +10,8 @@ use super::member::Quantity;
 use crate::visit::units::HECTARES_PER_ACRE;
 
 /// Hectares in one US survey acre: 160 square rods of 16.5 survey feet of 1200/3937 m.
-const HECTARES_PER_SURVEY_ACRE: f64 = 160.0 * (16.5 * 1200.0 / 3937.0) * (16.5 * 1200.0 / 3937.0) / 10_000.0;
+const HECTARES_PER_SURVEY_ACRE: f64 =
+    160.0 * (16.5 * 1200.0 / 3937.0) * (16.5 * 1200.0 / 3937.0) / 10_000.0;
 
 /// How a number in some unit becomes the record's.
 #[derive(Debug, Clone, PartialEq)]
@@ -53,7 +54,12 @@ const fn divided_by(divide: f64) -> Factor {
 /// A row of a table: codes of a mapping, further spellings of cells, factor.
 type Spelling = (&'static [&'static str], &'static [&'static str], Factor);
 /// The same with the unit that the record names.
-type SpellingPer = (&'static [&'static str], &'static [&'static str], Factor, &'static str);
+type SpellingPer = (
+    &'static [&'static str],
+    &'static [&'static str],
+    Factor,
+    &'static str,
+);
 
 const ACRE_IN_CELLS: &[&str] = &["ac", "ac.", "acr", "acres"];
 const HECTARE_IN_CELLS: &[&str] = &["ha.", "hectare", "hectares"];
@@ -72,16 +78,34 @@ const PER_AREA: &[SpellingPer] = &[
 ];
 
 const PER_WEIGHT: &[SpellingPer] = &[
-    (&["lb", "[lb_av]"], &["lbs", "lb.", "lbs.", "pound", "pounds", "#"], ONE, "lb"),
+    (
+        &["lb", "[lb_av]"],
+        &["lbs", "lb.", "lbs.", "pound", "pounds", "#"],
+        ONE,
+        "lb",
+    ),
     (&["kg"], &["kg.", "kilo", "kilogram"], ONE, "kg"),
-    (&["cwt", "[scwt_av]"], &["cwt.", "hundredweight"], divided_by(100.0), "lb"),
+    (
+        &["cwt", "[scwt_av]"],
+        &["cwt.", "hundredweight"],
+        divided_by(100.0),
+        "lb",
+    ),
     (&["[ston_av]"], &[], divided_by(2_000.0), "lb"),
     (&["t"], &["tonne", "tonnes"], divided_by(1_000.0), "kg"),
 ];
 
 const PLANTS: &[Spelling] = &[
-    (&["1", "{plant}"], &["", "plants", "plant", "pl", "heads"], ONE),
-    (&["10*3"], &["k", "thousand", "1000", "x1000"], times(1_000.0)),
+    (
+        &["1", "{plant}"],
+        &["", "plants", "plant", "pl", "heads"],
+        ONE,
+    ),
+    (
+        &["10*3"],
+        &["k", "thousand", "1000", "x1000"],
+        times(1_000.0),
+    ),
 ];
 
 impl Unit {
@@ -175,7 +199,11 @@ fn matches(codes: &[&str], spellings: &[&str], text: &str, lenient: bool) -> boo
 fn fraction(text: &str, lenient: bool) -> Option<(&str, &str)> {
     text.split_once('/').or_else(|| {
         lenient
-            .then(|| [" per ", "per ", " an ", " a "].iter().find_map(|word| text.split_once(word)))
+            .then(|| {
+                [" per ", "per ", " an ", " a "]
+                    .iter()
+                    .find_map(|word| text.split_once(word))
+            })
             .flatten()
     })
 }
@@ -193,7 +221,8 @@ fn money_of(text: &str, lenient: bool) -> Option<(f64, Option<String>)> {
             } else {
                 code.to_owned()
             };
-            let is_currency = code.len() == 3 && code.bytes().all(|letter| letter.is_ascii_uppercase());
+            let is_currency =
+                code.len() == 3 && code.bytes().all(|letter| letter.is_ascii_uppercase());
             is_currency.then_some((1.0, Some(code)))
         }
     }
@@ -214,15 +243,43 @@ mod tests {
             (Quantity::MoneyPerArea, "USD/acre", 8.0, 8.0, Some("acre")),
             (Quantity::MoneyPerArea, "$/har", 20.0, 20.0, Some("ha")),
             (Quantity::MoneyPerWeight, "$/cwt", 16.0, 0.16, Some("lb")),
-            (Quantity::MoneyPerWeight, "¢/[lb_av]", 16.0, 0.16, Some("lb")),
+            (
+                Quantity::MoneyPerWeight,
+                "¢/[lb_av]",
+                16.0,
+                0.16,
+                Some("lb"),
+            ),
             (Quantity::MoneyPerWeight, "USD/t", 352.0, 0.352, Some("kg")),
-            (Quantity::MoneyPerWeight, "USD/[ston_av]", 320.0, 0.16, Some("lb")),
-            (Quantity::PlantsPerArea, "10*3/acre", 20.0, 20_000.0, Some("acre")),
-            (Quantity::PlantsPerArea, "1/har", 49_400.0, 49_400.0, Some("ha")),
+            (
+                Quantity::MoneyPerWeight,
+                "USD/[ston_av]",
+                320.0,
+                0.16,
+                Some("lb"),
+            ),
+            (
+                Quantity::PlantsPerArea,
+                "10*3/acre",
+                20.0,
+                20_000.0,
+                Some("acre"),
+            ),
+            (
+                Quantity::PlantsPerArea,
+                "1/har",
+                49_400.0,
+                49_400.0,
+                Some("ha"),
+            ),
         ];
         for (quantity, code, number, wanted, per) in cases {
             let unit = by_code(quantity, code).unwrap_or_else(|| panic!("{code} is no unit"));
-            assert!((unit.convert(number) - wanted).abs() < 1e-9, "{code}: {}", unit.convert(number));
+            assert!(
+                (unit.convert(number) - wanted).abs() < 1e-9,
+                "{code}: {}",
+                unit.convert(number)
+            );
             assert_eq!(unit.per, per, "{code}");
         }
     }
@@ -234,9 +291,18 @@ mod tests {
         assert_eq!(by_code(Quantity::MoneyPerWeight, "USD/acre"), None);
         assert_eq!(by_code(Quantity::MoneyPerWeight, "usd/lb"), None);
         assert!(in_cell(Quantity::Area, " Acres ").is_some());
-        assert_eq!(in_cell(Quantity::MoneyPerArea, "$/ac").and_then(|unit| unit.per), Some("acre"));
-        assert_eq!(in_cell(Quantity::MoneyPerWeight, "cents per lb").map(|unit| unit.convert(16.0)), Some(0.16));
-        assert_eq!(in_cell(Quantity::PlantsPerArea, "k/ac").map(|unit| unit.convert(20.0)), Some(20_000.0));
+        assert_eq!(
+            in_cell(Quantity::MoneyPerArea, "$/ac").and_then(|unit| unit.per),
+            Some("acre")
+        );
+        assert_eq!(
+            in_cell(Quantity::MoneyPerWeight, "cents per lb").map(|unit| unit.convert(16.0)),
+            Some(0.16)
+        );
+        assert_eq!(
+            in_cell(Quantity::PlantsPerArea, "k/ac").map(|unit| unit.convert(20.0)),
+            Some(20_000.0)
+        );
         assert_eq!(in_cell(Quantity::Area, "(est)"), None);
     }
 }
