@@ -16,6 +16,7 @@ mod identity; // duplicates, conflicts, corrections and withdrawals in any order
 mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
 mod privacy; // no public file tells whose field it was
+mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources
 mod reference; // every cell against independent programs, on real county boundaries

@@ -12,6 +12,7 @@ mod markup;
 mod ods_limits;
 mod package;
 pub mod parquet_records;
+pub mod mapping;
 pub mod reader;
 pub mod reports;
 mod serial;

@@ -1,0 +1,685 @@
+//! Which sheets, which header, which columns and which rows: a sheet laid out as the mapping says.
+//!
+//! What does not fit refuses the file, with the headers that were found. Nothing is read from the
+//! cells here but the texts of headers, of titles and of rows to be left out.
+
+use std::rc::Rc;
+
+use super::member::Keys;
+use super::names::{cell_place, content, folded, is_blank, letters, quoted, shown};
+use super::{Field, Ignored, Mapping, Selector, SheetChoice, Skip};
+use crate::failure::{Failure, Kind};
+use crate::intake::table::{Cell, Row, Sheet};
+
+/// How many rows are searched for a header that does not stand where the mapping says.
+const HEADER_SEARCH_ROWS: usize = 50;
+
+/// A sheet that the mapping reads, with what its name says.
+pub(super) struct ChosenSheet<'a> {
+    sheet: &'a Sheet,
+    said: Vec<(String, String)>,
+}
+
+/// A sheet, laid out.
+pub(super) struct Table<'a> {
+    /// Its name; empty for a text file.
+    pub sheet: &'a str,
+    /// The text of the header over each column of the sheet.
+    pub header: Vec<String>,
+    /// What feeds members.
+    pub columns: Vec<Column>,
+    /// The rows that hold data.
+    pub rows: Vec<DataRow<'a>>,
+}
+
+/// A source of a member: a column, or a cell that holds for all rows.
+pub(super) struct Column {
+    /// Where the cells stand.
+    pub at: At,
+    /// The mapping's field.
+    pub field: usize,
+    /// What the header says of site, unit and bract.
+    pub keys: Keys,
+    /// The header's text.
+    pub header: String,
+}
+
+/// Where the cells of a source stand.
+pub(super) enum At {
+    /// In each row, in a column counted from 0.
+    Row(usize),
+    /// In the titles above the row, or the name of the sheet.
+    Title(String),
+    /// In one cell.
+    Fixed(Cell, String),
+}
+
+/// A row of data and the titles above it.
+pub(super) struct DataRow<'a> {
+    /// The row as sent.
+    pub row: &'a Row,
+    /// Name, text and place of what titles say.
+    pub titles: Rc<Vec<Title>>,
+}
+
+/// One thing that a title row or the sheet's name says.
+#[derive(Clone)]
+pub(super) struct Title {
+    /// The group of the pattern.
+    pub name: String,
+    /// What it caught.
+    pub text: String,
+    /// Where it stands.
+    pub place: String,
+}
+
+impl DataRow<'_> {
+    /// The cell of a source in this row, and its place.
+    pub fn cell(&self, table: &Table<'_>, column: &Column) -> (Cell, String) {
+        match &column.at {
+            At::Row(place) => (
+                self.row.cells.get(*place).cloned().unwrap_or(Cell::Empty),
+                cell_place(table.sheet, *place, self.row.number, &column.header),
+            ),
+            At::Title(name) => match self.titles.iter().rev().find(|title| title.name == *name) {
+                Some(title) => (Cell::Text(title.text.clone()), title.place.clone()),
+                None => (
+                    Cell::Empty,
+                    format!("no title above row {}", self.row.number),
+                ),
+            },
+            At::Fixed(cell, place) => (cell.clone(), place.clone()),
+        }
+    }
+}
+
+/// The sheets that a mapping reads; a sheet with data that it does not mention refuses the file.
+pub(super) fn choose_sheets<'a>(
+    mapping: &Mapping,
+    sheets: &'a [Sheet],
+    file_name: &str,
+) -> Result<Vec<ChosenSheet<'a>>, Failure> {
+    let filled: Vec<(usize, &Sheet)> = sheets
+        .iter()
+        .enumerate()
+        .filter(|(_, sheet)| sheet.rows.iter().any(|row| !row.cells.iter().all(is_blank)))
+        .collect();
+    let listed: Vec<String> = filled
+        .iter()
+        .map(|(_, sheet)| quoted(&sheet.name))
+        .collect();
+    let refused = |what: String, mend: &str| {
+        Failure::new(Kind::Submission, format!("cannot load {file_name}: {what}"))
+            .at(format!("sheets with data: {}", listed.join(", ")))
+            .mend(mend)
+    };
+    let is_text_file = matches!(filled.as_slice(), [(_, sheet)] if sheet.name.is_empty());
+    let choice = &mapping.form.sheet;
+    let mut chosen = Vec::new();
+    let mut left_out = Vec::new();
+    for (place, sheet) in filled {
+        let taken = if is_text_file && !matches!(choice, SheetChoice::Pattern(_)) {
+            true
+        } else {
+            match choice {
+                SheetChoice::TheOnlyOne => listed.len() == 1,
+                SheetChoice::Names(names) => {
+                    names.iter().any(|name| folded(name) == folded(&sheet.name))
+                }
+                SheetChoice::Number(number) => *number == place + 1,
+                SheetChoice::Pattern(pattern) => pattern.is_match(&sheet.name),
+            }
+        };
+        if taken {
+            chosen.push(ChosenSheet {
+                sheet,
+                said: said_by_name(choice, &sheet.name),
+            });
+        } else if !ignores_sheet(mapping, &sheet.name) {
+            left_out.push(quoted(&sheet.name));
+        }
+    }
+    if chosen.is_empty() {
+        return Err(refused(
+            "the mapping does not find its sheet".to_owned(),
+            "name it in [dialect]: sheetName, sheetNumber or sheetPattern",
+        ));
+    }
+    if !left_out.is_empty() {
+        return Err(refused(
+            format!(
+                "the mapping does not mention the sheet {}",
+                left_out.join(", ")
+            ),
+            "take it by sheetPattern, or list it in ignoreSheets of [dialect]",
+        ));
+    }
+    Ok(chosen)
+}
+
+fn ignores_sheet(mapping: &Mapping, name: &str) -> bool {
+    let ignored = &mapping.form.ignored_sheets;
+    ignored.contains(&folded(name)) || ignored.iter().any(|name| name == "*")
+}
+
+fn said_by_name(choice: &SheetChoice, name: &str) -> Vec<(String, String)> {
+    let SheetChoice::Pattern(pattern) = choice else {
+        return Vec::new();
+    };
+    groups(pattern, name)
+}
+
+/// The named groups of a pattern and what they caught.
+fn groups(pattern: &regex::Regex, text: &str) -> Vec<(String, String)> {
+    let Some(caught) = pattern.captures(text) else {
+        return Vec::new();
+    };
+    pattern
+        .capture_names()
+        .flatten()
+        .filter_map(|name| Some((name.to_owned(), caught.name(name)?.as_str().to_owned())))
+        .collect()
+}
+
+/// Lays a sheet out.
+pub(super) fn lay_out<'a>(
+    mapping: &Mapping,
+    chosen: &ChosenSheet<'a>,
+    file_name: &str,
+) -> Result<Table<'a>, Failure> {
+    let sheet = chosen.sheet;
+    let header = header(mapping, sheet);
+    let titles = title_names(mapping, chosen);
+    let finder = Finder {
+        mapping,
+        sheet,
+        header: &header,
+        titles: &titles,
+        file_name,
+    };
+    let columns = finder.columns()?;
+    let rows = finder.rows(chosen)?;
+    finder.refuse_unmentioned(&columns, &rows)?;
+    Ok(Table {
+        sheet: &sheet.name,
+        header,
+        columns,
+        rows,
+    })
+}
+
+/// The names that title rows and the sheet's name give, each once.
+fn title_names(mapping: &Mapping, chosen: &ChosenSheet<'_>) -> Vec<String> {
+    let mut names: Vec<String> = chosen.said.iter().map(|(name, _)| name.clone()).collect();
+    let of_blocks = mapping
+        .blocks
+        .iter()
+        .flat_map(|pattern| pattern.capture_names().flatten());
+    for name in of_blocks {
+        if !names.iter().any(|known| known == name) {
+            names.push(name.to_owned());
+        }
+    }
+    names
+}
+
+/// The header over each column: the texts of the header rows, joined. A text over several columns
+/// stands in the first of them, so blanks to its right take it, in all rows but the last.
+fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
+    let width = sheet
+        .rows
+        .iter()
+        .map(|row| row.cells.len())
+        .max()
+        .unwrap_or(0);
+    let wanted = &mapping.form.header_rows;
+    let mut lines: Vec<Vec<String>> = wanted
+        .iter()
+        .map(|number| {
+            let row = sheet.rows.iter().find(|row| row.number == *number);
+            (0..width)
+                .map(|place| {
+                    row.and_then(|row| row.cells.get(place))
+                        .map(content)
+                        .unwrap_or_default()
+                })
+                .collect()
+        })
+        .collect();
+    let Some((last, upper)) = lines.split_last_mut() else {
+        return vec![String::new(); width];
+    };
+    if mapping.form.header_fill {
+        for line in upper.iter_mut() {
+            for place in 1..width {
+                if line[place].is_empty() && !last[place].is_empty() {
+                    line[place] = line[place - 1].clone();
+                }
+            }
+        }
+    }
+    (0..width)
+        .map(|place| {
+            let parts: Vec<&str> = lines
+                .iter()
+                .map(|line| line[place].as_str())
+                .filter(|text| !text.is_empty())
+                .collect();
+            parts.join(&mapping.form.header_join)
+        })
+        .collect()
+}
+
+/// Finds columns and rows of one sheet.
+struct Finder<'a, 'm> {
+    mapping: &'m Mapping,
+    sheet: &'a Sheet,
+    header: &'m [String],
+    titles: &'m [String],
+    file_name: &'m str,
+}
+
+impl<'a> Finder<'a, '_> {
+    fn refused(&self, what: String, mend: impl Into<String>) -> Failure {
+        let sheet = if self.sheet.name.is_empty() {
+            String::new()
+        } else {
+            format!("sheet {}, ", quoted(&self.sheet.name))
+        };
+        let found: Vec<String> = self
+            .header
+            .iter()
+            .enumerate()
+            .filter(|(_, text)| !text.is_empty())
+            .map(|(place, text)| format!("{} {}", letters(place), quoted(text)))
+            .collect();
+        let found = if found.is_empty() {
+            "no text at all".to_owned()
+        } else {
+            found.join(", ")
+        };
+        let rows: Vec<String> = self
+            .mapping
+            .form
+            .header_rows
+            .iter()
+            .map(u64::to_string)
+            .collect();
+        Failure::new(
+            Kind::Submission,
+            format!("cannot load {}: {what}", self.file_name),
+        )
+        .at(format!(
+            "{sheet}header (row {}): {found}",
+            rows.join(" and ")
+        ))
+        .mend(mend)
+    }
+
+    fn columns(&self) -> Result<Vec<Column>, Failure> {
+        let mut columns = Vec::new();
+        let mut missing = Vec::new();
+        for (place, field) in self.mapping.fields.iter().enumerate() {
+            let found = self.columns_of(place, field)?;
+            if found.is_empty() && !field.optional {
+                missing.push(format!(
+                    "{} ({})",
+                    field.reading.member.pointer,
+                    wanted(&field.selector)
+                ));
+            }
+            columns.extend(found);
+        }
+        if !missing.is_empty() {
+            let mend = self.where_the_header_is().unwrap_or_else(|| {
+                "give the header's text in the mapping as a further name, or say optional = true".to_owned()
+            });
+            return Err(self.refused(
+                format!("there is no column for {}", missing.join(", ")),
+                mend,
+            ));
+        }
+        self.refuse_claimed_twice(&columns)?;
+        Ok(columns)
+    }
+
+    fn columns_of(&self, field_place: usize, field: &Field) -> Result<Vec<Column>, Failure> {
+        let column = |at, keys, header: &str| Column {
+            at,
+            field: field_place,
+            keys,
+            header: header.to_owned(),
+        };
+        match &field.selector {
+            Selector::Names(_) | Selector::Letter(_) => {
+                let found = self.find(&field.selector)?;
+                Ok(found
+                    .map(|(at, header)| column(at, field.keys.clone(), &header))
+                    .into_iter()
+                    .collect())
+            }
+            Selector::Pattern(pattern) => Ok(self
+                .header
+                .iter()
+                .enumerate()
+                .filter(|(_, text)| pattern.is_match(text))
+                .map(|(place, text)| {
+                    let mut keys = field.keys.clone();
+                    for (name, caught) in groups(pattern, text) {
+                        if let Some(slot) = keys.slot(&name) {
+                            *slot = Some(number_text(&caught));
+                        }
+                    }
+                    column(At::Row(place), keys, text)
+                })
+                .collect()),
+            Selector::Cell(place, number) => {
+                let row = self.sheet.rows.iter().find(|row| row.number == *number);
+                let cell = row.and_then(|row| row.cells.get(*place)).cloned();
+                let shown_place = cell_place(&self.sheet.name, *place, *number, "");
+                let at = At::Fixed(cell.unwrap_or(Cell::Empty), shown_place);
+                Ok(vec![column(at, field.keys.clone(), "")])
+            }
+        }
+    }
+
+    /// The one column of a name or a letter.
+    fn find(&self, selector: &Selector) -> Result<Option<(At, String)>, Failure> {
+        let names = match selector {
+            Selector::Letter(place) => {
+                let header = self.header.get(*place);
+                return Ok(header.map(|header| (At::Row(*place), header.clone())));
+            }
+            Selector::Names(names) => names,
+            _ => return Ok(None),
+        };
+        let folded_names: Vec<String> = names.iter().map(|name| folded(name)).collect();
+        let places: Vec<usize> = (0..self.header.len())
+            .filter(|place| folded_names.contains(&folded(&self.header[*place])))
+            .collect();
+        let titles = self
+            .titles
+            .iter()
+            .filter(|title| folded_names.contains(&folded(title)));
+        let titles: Vec<&String> = titles.collect();
+        match (places.as_slice(), titles.as_slice()) {
+            ([], []) => Ok(None),
+            ([place], []) => Ok(Some((At::Row(*place), self.header[*place].clone()))),
+            ([], [title]) => Ok(Some((At::Title((*title).clone()), (*title).clone()))),
+            _ => {
+                let shown: Vec<String> = places.iter().map(|place| letters(*place)).collect();
+                Err(self.refused(
+                    format!(
+                        "more than one column is called {}: {}",
+                        wanted(selector),
+                        shown.join(", ")
+                    ),
+                    "name the column by its letter: column = \"C\"",
+                ))
+            }
+        }
+    }
+
+    fn refuse_claimed_twice(&self, columns: &[Column]) -> Result<(), Failure> {
+        let fields = &self.mapping.fields;
+        for (place, column) in columns.iter().enumerate() {
+            let At::Row(at) = column.at else { continue };
+            let other = columns[..place]
+                .iter()
+                .find(|other| matches!(other.at, At::Row(other) if other == at));
+            let Some(other) = other else { continue };
+            let both_take_a_part = [other.field, column.field]
+                .iter()
+                .all(|field| fields[*field].reading.part.is_some());
+            if !both_take_a_part {
+                return Err(self.refused(
+                    format!(
+                        "column {} is mapped to both {} and {}",
+                        letters(at),
+                        fields[other.field].reading.member.pointer,
+                        fields[column.field].reading.member.pointer
+                    ),
+                    "a column feeds one member, unless each takes a part of its text (part)",
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    /// Says in which row the wanted names stand, if in another than the mapping says.
+    fn where_the_header_is(&self) -> Option<String> {
+        let wanted: Vec<String> = self
+            .mapping
+            .fields
+            .iter()
+            .filter_map(|field| match &field.selector {
+                Selector::Names(names) => Some(names.iter().map(|name| folded(name))),
+                _ => None,
+            })
+            .flatten()
+            .collect();
+        let hits = |row: &Row| {
+            let texts = row.cells.iter().map(|cell| folded(&content(cell)));
+            texts.filter(|text| wanted.contains(text)).count()
+        };
+        let rows = self.sheet.rows.iter().take(HEADER_SEARCH_ROWS);
+        let best = rows.max_by_key(|row| (hits(row), std::cmp::Reverse(row.number)))?;
+        let elsewhere = !self.mapping.form.header_rows.contains(&best.number);
+        (hits(best) >= 2 && elsewhere).then(|| {
+            format!(
+                "the names stand in row {}: say headerRows = [{0}] in [dialect]",
+                best.number
+            )
+        })
+    }
+
+    fn rows(&self, chosen: &ChosenSheet<'a>) -> Result<Vec<DataRow<'a>>, Failure> {
+        let form = &self.mapping.form;
+        let first = form.header_rows.last().copied().unwrap_or(0);
+        let skips = self.skips()?;
+        let headers = self.folded_headers();
+        let place = format!("the name of the sheet {}", quoted(&self.sheet.name));
+        let mut titles: Rc<Vec<Title>> = Rc::new(
+            chosen
+                .said
+                .iter()
+                .map(|(name, text)| title(name, text, &place))
+                .collect(),
+        );
+        let mut rows = Vec::new();
+        for row in &self.sheet.rows {
+            let above_header = row.number <= first;
+            let left_out = form.header_rows.contains(&row.number)
+                || form.comment_rows.contains(&row.number)
+                || row.cells.iter().all(is_blank)
+                || repeats_header(row, &headers)
+                || !above_header && skips.iter().any(|(place, skip)| skipped(row, *place, skip));
+            if left_out {
+                continue;
+            }
+            if let Some(said) = self.said_by_title(row) {
+                titles = Rc::new(titles_after(&titles, said));
+                continue;
+            }
+            if !above_header {
+                rows.push(DataRow {
+                    row,
+                    titles: titles.clone(),
+                });
+            }
+        }
+        Ok(rows)
+    }
+
+    fn skips(&self) -> Result<Vec<(usize, &Skip)>, Failure> {
+        self.mapping
+            .skips
+            .iter()
+            .map(|skip| match self.find(&skip.selector)? {
+                Some((At::Row(place), _)) => Ok((place, skip)),
+                _ => Err(self.refused(
+                    format!(
+                        "there is no column {} for a [[skip]]",
+                        wanted(&skip.selector)
+                    ),
+                    "mend the [[skip]], or leave it out",
+                )),
+            })
+            .collect()
+    }
+
+    fn folded_headers(&self) -> Vec<Vec<String>> {
+        let rows = &self.mapping.form.header_rows;
+        self.sheet
+            .rows
+            .iter()
+            .filter(|row| rows.contains(&row.number))
+            .map(folded_cells)
+            .collect()
+    }
+
+    /// What a title row says: all of its cells, joined by single spaces, match a [[block]].
+    fn said_by_title(&self, row: &Row) -> Option<Vec<Title>> {
+        let cells = row.cells.iter().filter(|cell| !is_blank(cell));
+        let text = cells.map(content).collect::<Vec<String>>().join(" ");
+        let pattern = self
+            .mapping
+            .blocks
+            .iter()
+            .find(|pattern| pattern.is_match(&text))?;
+        let first = row
+            .cells
+            .iter()
+            .position(|cell| !is_blank(cell))
+            .unwrap_or(0);
+        let place = cell_place(&self.sheet.name, first, row.number, "");
+        // A group that caught nothing says that the title before it no longer holds.
+        let caught = groups(pattern, &text);
+        let names = pattern.capture_names().flatten();
+        Some(
+            names
+                .map(|name| {
+                    let text = caught.iter().find(|(other, _)| other == name);
+                    title(name, text.map_or("", |(_, text)| text), &place)
+                })
+                .collect(),
+        )
+    }
+
+    fn refuse_unmentioned(&self, columns: &[Column], rows: &[DataRow<'_>]) -> Result<(), Failure> {
+        let mapped = |place: usize| {
+            columns
+                .iter()
+                .any(|column| matches!(column.at, At::Row(at) if at == place))
+        };
+        let mut found = Vec::new();
+        for place in 0..self.header.len() {
+            if mapped(place) || self.ignores(place) {
+                continue;
+            }
+            let first = rows
+                .iter()
+                .find(|row| row.row.cells.get(place).is_some_and(|cell| !is_blank(cell)));
+            if let Some(row) = first {
+                let number = row.row.number;
+                found.push(format!(
+                    "{} {} ({}{number}: {})",
+                    letters(place),
+                    quoted(&self.header[place]),
+                    letters(place),
+                    shown(&row.row.cells[place])
+                ));
+            }
+        }
+        let titles = self.titles.iter().filter(|name| {
+            !columns
+                .iter()
+                .any(|column| matches!(&column.at, At::Title(title) if title == *name))
+                && !self
+                    .mapping
+                    .ignored
+                    .iter()
+                    .any(|ignored| ignored.names(name))
+        });
+        found.extend(titles.map(|name| format!("the title {}", quoted(name))));
+        if found.is_empty() {
+            return Ok(());
+        }
+        Err(self.refused(
+            format!(
+                "the mapping does not mention what holds data: {}",
+                found.join(", ")
+            ),
+            "give each a [[field]], or list it in ignore",
+        ))
+    }
+
+    fn ignores(&self, place: usize) -> bool {
+        self.mapping.ignored.iter().any(|ignored| match ignored {
+            Ignored::Letter(letter) => *letter == place,
+            other => !self.header[place].is_empty() && other.names(&self.header[place]),
+        })
+    }
+}
+
+impl Ignored {
+    fn names(&self, header: &str) -> bool {
+        match self {
+            Ignored::Name(name) => *name == folded(header),
+            Ignored::Pattern(pattern) => pattern.is_match(header),
+            Ignored::Letter(_) => false,
+        }
+    }
+}
+
+/// `01` and `1` are one head.
+fn number_text(text: &str) -> String {
+    text.parse::<u64>()
+        .map_or_else(|_| text.to_owned(), |number| number.to_string())
+}
+
+fn title(name: &str, text: &str, place: &str) -> Title {
+    Title {
+        name: name.to_owned(),
+        text: text.to_owned(),
+        place: place.to_owned(),
+    }
+}
+
+fn titles_after(before: &[Title], said: Vec<Title>) -> Vec<Title> {
+    let kept = before
+        .iter()
+        .filter(|title| said.iter().all(|new| new.name != title.name));
+    kept.cloned().chain(said.clone()).collect()
+}
+
+fn folded_cells(row: &Row) -> Vec<String> {
+    row.cells
+        .iter()
+        .map(|cell| folded(&content(cell)))
+        .collect()
+}
+
+/// A header that is printed again on every page of a long sheet.
+fn repeats_header(row: &Row, headers: &[Vec<String>]) -> bool {
+    let texts = folded_cells(row);
+    let filled = texts.iter().filter(|text| !text.is_empty()).count();
+    filled >= 2 && headers.contains(&texts)
+}
+
+fn skipped(row: &Row, place: usize, skip: &Skip) -> bool {
+    let text = row.cells.get(place).map(content).unwrap_or_default();
+    skip.matches.is_match(&text)
+}
+
+fn wanted(selector: &Selector) -> String {
+    match selector {
+        Selector::Names(names) => {
+            let names: Vec<String> = names.iter().map(|name| quoted(name)).collect();
+            names.join(" or ")
+        }
+        Selector::Letter(place) => format!("column {}", letters(*place)),
+        Selector::Pattern(pattern) => format!("names like {}", pattern.as_str()),
+        Selector::Cell(place, row) => format!("cell {}{row}", letters(*place)),
+    }
+}

@@ -1,0 +1,399 @@
+//! Days and points in time, from text by stated formats and from the serial numbers of spreadsheets.
+//!
+//! Formats are those of strptime as the library jiff has them: `%m/%d/%Y`. Without a format only
+//! ISO 8601 and RFC 3339 are read; `6/7/2026` is held with both of its readings.
+
+use std::sync::LazyLock;
+
+use jiff::civil::{Date, DateTime, Time, date};
+use jiff::fmt::strtime::BrokenDownTime;
+use jiff::tz::Offset;
+use jiff::{Span, Timestamp};
+use regex::Regex;
+
+use super::numbers::Fault;
+
+/// How a mapping says that dates are written.
+#[derive(Debug, Clone, Default)]
+pub(super) struct DateForm {
+    /// strptime formats; `default` is ISO 8601. Empty: ISO 8601 alone.
+    pub formats: Vec<String>,
+    /// What a bare number in a date column counts from.
+    pub system: Option<DateSystem>,
+    /// Offset of times without a zone.
+    pub offset: Option<Offset>,
+    /// Time of day, for points in time of which only the day is given.
+    pub time_of_day: Option<Time>,
+}
+
+/// What the serial numbers of a workbook count from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum DateSystem {
+    /// 1 is 1 January 1900, and 60 a day that was none.
+    From1900,
+    /// 0 is 1 January 1904.
+    From1904,
+}
+
+/// The name that a mapping gives to ISO 8601 in a list of formats.
+const ISO: &str = "default";
+
+static THREE_NUMBERS: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"^([0-9]{1,2})\s*[./-]\s*([0-9]{1,2})\s*[./-]\s*([0-9]{4}|[0-9]{2})$")
+        .expect("a pattern of ours compiles")
+});
+
+/// Whether a format gives a whole day: it is tried on two.
+pub(super) fn format_is_whole(format: &str) -> bool {
+    if format == ISO {
+        return true;
+    }
+    // Neither a day that could be a month, nor a year that could be another century.
+    [
+        date(2026, 7, 21).at(13, 3, 0, 0),
+        date(2031, 12, 30).at(1, 45, 0, 0),
+    ]
+    .into_iter()
+    .all(|moment| {
+        let text = moment
+            .to_zoned_datetime(jiff::tz::TimeZone::UTC)
+            .and_then(|zoned| jiff::fmt::strtime::format(format, &zoned));
+        text.and_then(|text| BrokenDownTime::parse(format, &text)?.to_date())
+            .is_ok_and(|day| day == moment.date())
+    })
+}
+
+fn names_time(format: &str) -> bool {
+    ["%H", "%I", "%T", "%R", "%-H", "%-I", "%r", "%c"]
+        .iter()
+        .any(|part| format.contains(part))
+}
+
+/// Reads a day from text.
+pub(super) fn read_day(text: &str, form: &DateForm) -> Result<Date, Fault> {
+    let iso = form.formats.is_empty() || form.formats.iter().any(|format| format == ISO);
+    let mut readings: Vec<Date> = Vec::new();
+    let mut add = |reading: Option<Date>| {
+        if let Some(day) = reading
+            && !readings.contains(&day)
+        {
+            readings.push(day);
+        }
+    };
+    if iso {
+        add(iso_day(text));
+    }
+    for format in form.formats.iter().filter(|format| *format != ISO) {
+        add(BrokenDownTime::parse(format, text)
+            .and_then(|parsed| parsed.to_date())
+            .ok());
+    }
+    match readings.as_slice() {
+        [day] => Ok(*day),
+        [] => Err(unreadable_day(text, form)),
+        several => {
+            let days: Vec<String> = several.iter().map(Date::to_string).collect();
+            Err(Fault::new(
+                "date-ambiguous",
+                format!(
+                    "a date without doubt: the formats of the mapping read {}",
+                    days.join(" or ")
+                ),
+            ))
+        }
+    }
+}
+
+/// `2026-07-21` and nothing looser.
+fn iso_day(text: &str) -> Option<Date> {
+    (text.len() == 10 && text.as_bytes()[4] == b'-')
+        .then(|| text.parse().ok())
+        .flatten()
+}
+
+/// Says why, with the readings of `6/7/2026` if the mapping states no format.
+fn unreadable_day(text: &str, form: &DateForm) -> Fault {
+    if !form.formats.is_empty() {
+        return Fault::new(
+            "date-unreadable",
+            format!("a date as the mapping says: {}", form.formats.join(" or ")),
+        );
+    }
+    let Some(numbers) = THREE_NUMBERS.captures(text) else {
+        return Fault::new(
+            "date-unreadable",
+            "a date as 2026-07-21, or the mapping says in which format",
+        );
+    };
+    let number = |place: usize| numbers[place].parse::<i16>().unwrap_or(0);
+    let year = if numbers[3].len() == 2 {
+        number(3) + 2000
+    } else {
+        number(3)
+    };
+    let day = |month: i16, day: i16| Date::new(year, month as i8, day as i8).ok();
+    let year_directive = if numbers[3].len() == 2 { "%y" } else { "%Y" };
+    let readings: Vec<String> = [
+        (day(number(1), number(2)), "%m", "%d"),
+        (day(number(2), number(1)), "%d", "%m"),
+    ]
+    .into_iter()
+    .filter_map(|(day, first, second)| {
+        Some(format!(
+            "{} if format = \"{first}/{second}/{year_directive}\"",
+            day?
+        ))
+    })
+    .collect();
+    match readings.as_slice() {
+        [] => Fault::new("date-unreadable", "a day that exists, as 2026-07-21"),
+        [one] => Fault::new(
+            "date-unreadable",
+            format!("a date as 2026-07-21, or the mapping says the format: {one}"),
+        ),
+        _ => Fault::new(
+            "date-ambiguous",
+            format!(
+                "a date without doubt: {}; the mapping says which",
+                readings.join(", or ")
+            ),
+        ),
+    }
+}
+
+/// The day of a serial number.
+pub(super) fn serial_day(serial: f64, form: &DateForm) -> Result<Date, Fault> {
+    let Some(system) = form.system else {
+        let reading = |system| match day_of(serial, system) {
+            Some(day) => day.to_string(),
+            None => "no day".to_owned(),
+        };
+        return Err(Fault::new(
+            "date-is-a-number",
+            format!(
+                "a date; as a serial number it is {} (dateSystem = 1900) or {} (dateSystem = 1904), the mapping says which",
+                reading(DateSystem::From1900),
+                reading(DateSystem::From1904)
+            ),
+        ));
+    };
+    day_of(serial, system)
+        .ok_or_else(|| Fault::new("date-unreadable", "a serial number of a day that exists"))
+}
+
+fn day_of(serial: f64, system: DateSystem) -> Option<Date> {
+    let days = serial.floor();
+    let (origin, days) = match system {
+        // Serial 60 is 29 February 1900, which no calendar has: days after it count one too many.
+        DateSystem::From1900 if days > 60.0 => (date(1899, 12, 30), days),
+        DateSystem::From1900 if (1.0..60.0).contains(&days) => (date(1899, 12, 31), days),
+        DateSystem::From1904 if days >= 0.0 => (date(1904, 1, 1), days),
+        _ => return None,
+    };
+    // Beyond this lies no date of a spreadsheet.
+    (days < 3_000_000.0)
+        .then(|| origin.checked_add(Span::new().days(days as i64)).ok())
+        .flatten()
+}
+
+/// Reads a point in time from text, as RFC 3339 writes it.
+pub(super) fn read_instant(text: &str, form: &DateForm) -> Result<String, Fault> {
+    let iso = form.formats.is_empty() || form.formats.iter().any(|format| format == ISO);
+    if iso && text.parse::<Timestamp>().is_ok() && text.as_bytes().get(10) == Some(&b'T') {
+        return Ok(text.to_owned());
+    }
+    if iso && let Some(day) = iso_day(text) {
+        return day_with_time(day, form);
+    }
+    let formats = form.formats.iter().filter(|format| *format != ISO);
+    for format in formats {
+        let Ok(parsed) = BrokenDownTime::parse(format, text) else {
+            continue;
+        };
+        if let (Some(offset), Ok(moment)) = (parsed.offset(), parsed.to_datetime()) {
+            return Ok(written(moment, offset));
+        }
+        if let (true, Ok(moment)) = (names_time(format), parsed.to_datetime()) {
+            return with_offset(moment, form);
+        }
+        if let Ok(day) = parsed.to_date() {
+            return day_with_time(day, form);
+        }
+    }
+    if iso
+        && let Ok(moment) = text.parse::<DateTime>()
+        && text.len() > 10
+    {
+        return with_offset(moment, form);
+    }
+    Err(Fault::new(
+        "time-unreadable",
+        "a time as 2026-07-21T18:03:00Z, or the mapping says in which format",
+    ))
+}
+
+/// A day becomes a point in time by the time of day that the mapping states.
+pub(super) fn day_with_time(day: Date, form: &DateForm) -> Result<String, Fault> {
+    match form.time_of_day {
+        Some(time) => with_offset(day.to_datetime(time), form),
+        None => Err(Fault::new(
+            "time-missing",
+            "a day with a time, or the mapping states timeOfDay",
+        )),
+    }
+}
+
+/// A time without a zone becomes a point in time by the offset that the mapping states.
+pub(super) fn with_offset(moment: DateTime, form: &DateForm) -> Result<String, Fault> {
+    match form.offset {
+        Some(offset) => Ok(written(moment, offset)),
+        None => Err(Fault::new(
+            "time-zone-missing",
+            "a time with its zone, or the mapping states utcOffset, as \"-05:00\"",
+        )),
+    }
+}
+
+fn written(moment: DateTime, offset: Offset) -> String {
+    let minutes = offset.seconds() / 60;
+    if minutes == 0 {
+        return format!("{moment}Z");
+    }
+    let sign = if minutes < 0 { '-' } else { '+' };
+    format!(
+        "{moment}{sign}{:02}:{:02}",
+        minutes.abs() / 60,
+        minutes.abs() % 60
+    )
+}
+
+/// `Z`, `-05:00`: an offset as a mapping states it.
+pub(super) fn offset_of(text: &str) -> Option<Offset> {
+    if text == "Z" {
+        return Some(Offset::UTC);
+    }
+    let (hours, minutes) = text.strip_prefix(['+', '-'])?.split_once(':')?;
+    let number = |part: &str, below: i32| {
+        (part.len() == 2)
+            .then(|| part.parse::<i32>().ok())
+            .flatten()
+            .filter(|number| (0..below).contains(number))
+    };
+    let seconds = number(hours, 24)? * 3600 + number(minutes, 60)? * 60;
+    Offset::from_seconds(if text.starts_with('-') {
+        -seconds
+    } else {
+        seconds
+    })
+    .ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn form(formats: &[&str]) -> DateForm {
+        DateForm {
+            formats: formats.iter().map(|format| (*format).to_owned()).collect(),
+            ..DateForm::default()
+        }
+    }
+
+    #[test]
+    fn days_are_read_by_the_stated_format_alone() {
+        let cases: [(&[&str], &str, Result<&str, &str>); 14] = [
+            (&[], "2026-07-21", Ok("2026-07-21")),
+            (&[], "2026-7-21", Err("date-unreadable")),
+            (&[], "6/7/2026", Err("date-ambiguous")),
+            (&[], "6/7/26", Err("date-ambiguous")),
+            (&[], "21/7/2026", Err("date-unreadable")),
+            (&[], "31/31/2026", Err("date-unreadable")),
+            (&[], "June 7", Err("date-unreadable")),
+            (&["%m/%d/%Y"], "6/7/2026", Ok("2026-06-07")),
+            (&["%d/%m/%Y"], "6/7/2026", Ok("2026-07-06")),
+            (&["%d.%m.%y"], "07.06.26", Ok("2026-06-07")),
+            (&["%m/%d/%Y"], "21/7/2026", Err("date-unreadable")),
+            (&["%m/%d/%Y"], "2026-07-21", Err("date-unreadable")),
+            (&["%m/%d/%Y", "default"], "2026-07-21", Ok("2026-07-21")),
+            (&["%m/%d/%Y", "%d/%m/%Y"], "6/7/2026", Err("date-ambiguous")),
+        ];
+        for (formats, text, wanted) in cases {
+            let read = read_day(text, &form(formats));
+            let read = read.map(|day| day.to_string()).map_err(|fault| fault.code);
+            assert_eq!(
+                read.as_deref().map_err(|code| *code),
+                wanted,
+                "{text} by {formats:?}"
+            );
+        }
+        let both = read_day("6/7/2026", &form(&[])).unwrap_err().expected;
+        assert!(
+            both.contains("2026-06-07") && both.contains("2026-07-06"),
+            "{both}"
+        );
+    }
+
+    #[test]
+    fn serial_numbers_count_from_a_stated_day() {
+        // Days as LibreOffice and Excel show them; serial 60 is the day that was none.
+        let by = |system| DateForm {
+            system: Some(system),
+            ..DateForm::default()
+        };
+        let cases = [
+            (DateSystem::From1900, 1.0, Some("1900-01-01")),
+            (DateSystem::From1900, 59.0, Some("1900-02-28")),
+            (DateSystem::From1900, 60.0, None),
+            (DateSystem::From1900, 61.0, Some("1900-03-01")),
+            (DateSystem::From1900, 46_224.75, Some("2026-07-21")),
+            (DateSystem::From1904, 44_762.0, Some("2026-07-21")),
+            (DateSystem::From1904, 0.0, Some("1904-01-01")),
+            (DateSystem::From1900, -1.0, None),
+            (DateSystem::From1900, 1e300, None),
+        ];
+        for (system, serial, wanted) in cases {
+            let read = serial_day(serial, &by(system))
+                .ok()
+                .map(|day| day.to_string());
+            assert_eq!(read.as_deref(), wanted, "{serial} {system:?}");
+        }
+        let fault = serial_day(46_224.0, &DateForm::default()).unwrap_err();
+        assert_eq!(fault.code, "date-is-a-number");
+        assert!(fault.expected.contains("2026-07-21") && fault.expected.contains("2030-07-22"));
+    }
+
+    #[test]
+    fn a_time_needs_a_zone() {
+        let mut form = form(&["default", "%m/%d/%Y %H:%M"]);
+        assert_eq!(
+            read_instant("2026-07-21T18:03:00Z", &form).as_deref(),
+            Ok("2026-07-21T18:03:00Z")
+        );
+        let code =
+            |text: &str, form: &DateForm| read_instant(text, form).map_err(|fault| fault.code);
+        assert_eq!(code("7/21/2026 18:03", &form), Err("time-zone-missing"));
+        assert_eq!(code("2026-07-21T18:03:00", &form), Err("time-zone-missing"));
+        assert_eq!(code("2026-07-21", &form), Err("time-missing"));
+        assert_eq!(code("noon", &form), Err("time-unreadable"));
+        form.offset = offset_of("-05:00");
+        form.time_of_day = Some(Time::constant(23, 59, 59, 0));
+        assert_eq!(
+            code("7/21/2026 18:03", &form),
+            Ok("2026-07-21T18:03:00-05:00".to_owned())
+        );
+        assert_eq!(
+            code("2026-07-21", &form),
+            Ok("2026-07-21T23:59:59-05:00".to_owned())
+        );
+    }
+
+    #[test]
+    fn a_format_that_gives_no_whole_day_is_none() {
+        for whole in ["default", "%m/%d/%Y", "%d.%m.%y", "%B %d, %Y", "%Y%m%d"] {
+            assert!(format_is_whole(whole), "{whole}");
+        }
+        for wrong in ["%m/%d", "%Y", "%Q-%d", "dd/mm/yyyy", "", "%H:%M"] {
+            assert!(!format_is_whole(wrong), "{wrong}");
+        }
+    }
+}

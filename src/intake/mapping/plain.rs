@@ -1,0 +1,394 @@
+//! The plain layout: our own column names, one row a unit, recognised by its header and read without
+//! a mapping file. Count sheets, held exports and round trips use it; a visit that is written so
+//! comes back the same.
+//!
+//! Text that a spreadsheet might take for a formula, or might not give back as it is, is marked by an
+//! apostrophe: `'=1+1`, and `'"…"` with JSON's escapes for control characters and spaces at the ends.
+
+use std::sync::LazyLock;
+
+use super::Mapping;
+use super::names::{content, is_blank, is_space};
+use crate::failure::Failure;
+use crate::intake::table::{Cell, Sheet, TableRecord};
+use crate::visit::record::{COUNTS_OF_HEAD_MAX, Site, Visit};
+
+const LAYOUT: &str = include_str!("plain.toml");
+const NAME: &str = "the plain layout";
+/// Rows that are searched for the header: a sheet may say what it is above it.
+const HEADER_SEARCH_ROWS: usize = 20;
+/// Columns that our own exports add and that no member takes begin so.
+const REMARK_PREFIX: &str = "held_";
+const COUNT_PREFIX: &str = "count_";
+
+/// Columns of the visit, in order.
+const VISIT_COLUMNS: [&str; 26] = [
+    "schema_version",
+    "visit_id",
+    "revision",
+    "observed_on",
+    "submitted_at",
+    "observer_id",
+    "field_id",
+    "farm_id",
+    "lon",
+    "lat",
+    "area_ha",
+    "county_id",
+    "outline",
+    "crop_type",
+    "protocol",
+    "crop_stage",
+    "treatment_cost_amount",
+    "treatment_cost_per",
+    "treatment_cost_currency",
+    "market_value_amount",
+    "market_value_per",
+    "market_value_currency",
+    "plant_population_count",
+    "plant_population_per",
+    "remarks",
+    "retracted",
+];
+/// Columns of the site and the unit, in order; counts of bracts follow.
+const UNIT_COLUMNS: [&str; 8] = [
+    "site", "side", "site_lon", "site_lat", "unit", "count", "catch", "nights",
+];
+/// Without these a sheet is no plain layout.
+const TELLING_COLUMNS: [&str; 6] = [
+    "visit_id",
+    "observed_on",
+    "field_id",
+    "protocol",
+    "site",
+    "unit",
+];
+
+static MAPPING: LazyLock<Mapping> = LazyLock::new(|| {
+    let mut mapping = Mapping::read(LAYOUT, NAME).expect("our own layout is a mapping (unit test)");
+    mapping.plain = true;
+    for field in &mut mapping.fields {
+        field.reading.verbatim = true;
+    }
+    mapping
+});
+
+/// Records of sheets in the plain layout; `None` if no sheet is in it.
+///
+/// A sheet is if one of its first rows holds our column names and nothing else but columns that begin
+/// with `held_`. Other sheets of the file, such as instructions, are passed over. In the rows, a visit
+/// that is not named again continues.
+///
+/// # Errors
+/// [`Failure`] if a column is missing that every record needs.
+pub fn plain_records(
+    sheets: &[Sheet],
+    file_name: &str,
+) -> Option<Result<Vec<TableRecord>, Failure>> {
+    let plain: Vec<(&Sheet, u64)> = sheets
+        .iter()
+        .filter_map(|sheet| Some((sheet, header_row(sheet)?)))
+        .collect();
+    if plain.is_empty() {
+        return None;
+    }
+    let records: Result<Vec<Vec<TableRecord>>, Failure> = plain
+        .into_iter()
+        .map(|(sheet, header)| {
+            let mut mapping = MAPPING.clone();
+            mapping.form.header_rows = vec![header];
+            mapping.records(
+                std::slice::from_ref(&without_printed_rows(sheet, header)),
+                file_name,
+            )
+        })
+        .collect();
+    Some(records.map(|records| records.concat()))
+}
+
+/// The number of the row that holds our header.
+fn header_row(sheet: &Sheet) -> Option<u64> {
+    sheet
+        .rows
+        .iter()
+        .take(HEADER_SEARCH_ROWS)
+        .find(|row| {
+            let names: Vec<String> = row.cells.iter().map(content).collect();
+            let filled: Vec<&str> = names
+                .iter()
+                .map(String::as_str)
+                .filter(|name| !name.is_empty())
+                .collect();
+            TELLING_COLUMNS.iter().all(|name| filled.contains(name))
+                && filled.iter().all(|name| is_ours(name))
+        })
+        .map(|row| row.number)
+}
+
+fn is_ours(name: &str) -> bool {
+    let is_count = name.strip_prefix(COUNT_PREFIX).is_some_and(|number| {
+        number
+            .parse()
+            .is_ok_and(|number: usize| (1..=COUNTS_OF_HEAD_MAX).contains(&number))
+    });
+    is_count
+        || VISIT_COLUMNS.contains(&name)
+        || UNIT_COLUMNS.contains(&name)
+        || name.starts_with(REMARK_PREFIX)
+}
+
+/// Leaves out rows of which only the site and the unit are filled: a count sheet prints those, and
+/// a scout who examined less than there is room for leaves them.
+fn without_printed_rows(sheet: &Sheet, header: u64) -> Sheet {
+    const PRINTED: [&str; 5] = ["site", "side", "site_lon", "site_lat", "unit"];
+    let names: Vec<String> = sheet
+        .rows
+        .iter()
+        .find(|row| row.number == header)
+        .map(|row| row.cells.iter().map(content).collect())
+        .unwrap_or_default();
+    let is_printed = |place: usize| {
+        names
+            .get(place)
+            .is_some_and(|name| PRINTED.contains(&name.as_str()) || name.starts_with(REMARK_PREFIX))
+    };
+    let mut kept = sheet.clone();
+    kept.rows.retain(|row| {
+        row.number <= header
+            || row
+                .cells
+                .iter()
+                .enumerate()
+                .any(|(place, cell)| !is_blank(cell) && !is_printed(place))
+    });
+    kept
+}
+
+/// The header of the plain layout, for heads of at most `bracts` counts.
+pub fn plain_header(bracts: usize) -> Vec<String> {
+    let counts = (1..=bracts).map(|number| format!("{COUNT_PREFIX}{number}"));
+    VISIT_COLUMNS
+        .iter()
+        .chain(&UNIT_COLUMNS)
+        .map(|name| (*name).to_owned())
+        .chain(counts)
+        .collect()
+}
+
+/// The rows of a visit, one a unit, under the header of [`plain_header`].
+///
+/// Days and times are text as the record has them, so that no spreadsheet turns them; numbers are
+/// numbers. An outline of many corners may be longer than the 32,767 characters that a cell of a
+/// workbook holds; in a text file it is not.
+pub fn plain_rows(visit: &Visit) -> Vec<Vec<Cell>> {
+    let of_visit = visit_cells(visit);
+    let mut rows = Vec::new();
+    for site in &visit.sites {
+        let of_site = site_cells(site);
+        for (place, unit) in unit_cells(site).into_iter().enumerate() {
+            let number = Cell::Number((place + 1) as f64);
+            rows.push([&of_visit[..], &of_site, &[number], &unit].concat());
+        }
+    }
+    rows
+}
+
+fn visit_cells(visit: &Visit) -> Vec<Cell> {
+    let field = &visit.field;
+    let economics = &visit.economics;
+    let outline = field
+        .outline
+        .as_ref()
+        .map(|outline| serde_json::to_string(outline).expect("an outline of numbers is JSON"));
+    vec![
+        text(&visit.schema_version),
+        text(&visit.visit_id),
+        Cell::Number(f64::from(visit.revision)),
+        text(&visit.observed_on),
+        text(&visit.submitted_at),
+        text(&visit.observer_id),
+        text(&field.field_id),
+        optional_text(field.farm_id.as_deref()),
+        Cell::Number(field.lon),
+        Cell::Number(field.lat),
+        Cell::Number(field.area_ha),
+        optional_text(field.county_id.as_deref()),
+        outline.map_or(Cell::Empty, Cell::Text),
+        text(&field.crop_type),
+        text(&visit.protocol),
+        text(&visit.crop_stage),
+        Cell::Number(economics.treatment_cost.amount),
+        text(economics.treatment_cost.per.name()),
+        text(&economics.treatment_cost.currency),
+        Cell::Number(economics.market_value.amount),
+        text(economics.market_value.per.name()),
+        text(&economics.market_value.currency),
+        Cell::Number(economics.plant_population.count),
+        text(economics.plant_population.per.name()),
+        optional_text(visit.remarks.as_deref()),
+        visit.retracted.map_or(Cell::Empty, Cell::Truth),
+    ]
+}
+
+fn site_cells(site: &Site) -> Vec<Cell> {
+    vec![
+        Cell::Number(f64::from(site.site)),
+        optional_text(site.side.as_deref()),
+        site.lon.map_or(Cell::Empty, Cell::Number),
+        site.lat.map_or(Cell::Empty, Cell::Number),
+    ]
+}
+
+/// `count`, `catch`, `nights` and the counts of bracts, unit by unit.
+fn unit_cells(site: &Site) -> Vec<Vec<Cell>> {
+    let number = |count: u32| Cell::Number(f64::from(count));
+    let heads = site.heads.iter().flatten().map(|head| {
+        let bracts = head.iter().map(|count| number(count.0));
+        [Cell::Empty, Cell::Empty, Cell::Empty]
+            .into_iter()
+            .chain(bracts)
+            .collect()
+    });
+    let plants = site
+        .plants
+        .iter()
+        .flatten()
+        .map(|count| vec![number(count.0)]);
+    let traps = site
+        .traps
+        .iter()
+        .flatten()
+        .map(|trap| vec![Cell::Empty, number(trap.catch.0), number(trap.nights)]);
+    heads.chain(plants).chain(traps).collect()
+}
+
+fn text(text: &str) -> Cell {
+    Cell::Text(marked(text))
+}
+
+fn optional_text(value: Option<&str>) -> Cell {
+    value.map_or(Cell::Empty, text)
+}
+
+/// A text as a cell of the plain layout holds it.
+pub(super) fn marked(text: &str) -> String {
+    let at_an_end = text.starts_with(is_space) || text.ends_with(is_space);
+    if at_an_end || text.chars().any(is_unsafe) || holds_workbook_escape(text) {
+        return format!("'\"{}\"", escaped(text));
+    }
+    // Also the wide forms, which some programs take for the narrow ones.
+    let starts_formula = text.starts_with(['=', '+', '-', '@', '\'', '＝', '＋', '－', '＠']);
+    if starts_formula || text.is_empty() {
+        format!("'{text}")
+    } else {
+        text.to_owned()
+    }
+}
+
+/// The text of a cell that [`marked`] wrote, or that a person did; `None` if its mark is broken.
+pub(super) fn unmarked(cell: &str) -> Option<String> {
+    match cell.strip_prefix('\'') {
+        Some(json) if json.starts_with('"') => serde_json::from_str(json).ok(),
+        Some(text) => Some(text.to_owned()),
+        None => Some(cell.to_owned()),
+    }
+}
+
+/// Characters that XML has no place for, or that readers of text files change.
+fn is_unsafe(letter: char) -> bool {
+    (letter.is_control() && letter != '\n')
+        || matches!(letter, '\u{fffe}' | '\u{ffff}' | '\u{2028}' | '\u{2029}')
+}
+
+/// Workbooks write `_x000D_` for a carriage return, and so read it where it was meant as text.
+fn holds_workbook_escape(text: &str) -> bool {
+    text.contains("_x")
+}
+
+fn escaped(text: &str) -> String {
+    let mut escaped = String::with_capacity(text.len());
+    for letter in text.chars() {
+        match letter {
+            '"' | '\\' => escaped.extend(['\\', letter]),
+            '_' => escaped.push_str("\\u005f"),
+            letter if is_unsafe(letter) || is_space(letter) && letter != ' ' => {
+                escaped.push_str(&format!("\\u{:04x}", u32::from(letter)));
+            }
+            letter => escaped.push(letter),
+        }
+    }
+    escaped
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_marked_text_starts_no_formula_and_comes_back() {
+        for text in [
+            "",
+            "plain",
+            "=1+1",
+            "+1",
+            "-1",
+            "@a",
+            "\tx",
+            "\rx",
+            "'quoted'",
+            "'",
+            "'\"",
+            "\"",
+            "\"a\"",
+            "＝1",
+            " spaces ",
+            "two\nlines",
+            "a\r\nb",
+            "_x000D_",
+            "\u{feff}bom",
+            "\\u0041",
+            "ends\u{a0}",
+            "日本",
+            "a_b",
+        ] {
+            let cell = marked(text);
+            assert_eq!(
+                unmarked(&cell).as_deref(),
+                Some(text),
+                "{text:?} as {cell:?}"
+            );
+            assert!(
+                !cell.starts_with(['=', '+', '-', '@', '\t', '\r', '＝']),
+                "{cell:?}"
+            );
+            assert!(
+                !cell.contains(['\r', '\t']) && !cell.contains("_x"),
+                "{cell:?}"
+            );
+            assert!(!cell.starts_with(char::is_whitespace) && !cell.ends_with(char::is_whitespace));
+        }
+        assert_eq!(
+            marked("a remark, as people write them"),
+            "a remark, as people write them"
+        );
+        assert_eq!(unmarked("'\"cut"), None);
+    }
+
+    #[test]
+    fn the_layout_maps_each_of_its_columns() {
+        assert!(plain_header(6).iter().all(|name| is_ours(name)));
+        let mapped: Vec<&str> = MAPPING
+            .fields
+            .iter()
+            .filter_map(|field| match &field.selector {
+                super::super::Selector::Names(names) => Some(names[0].as_str()),
+                _ => None,
+            })
+            .collect();
+        let mut columns: Vec<&str> = VISIT_COLUMNS.iter().chain(&UNIT_COLUMNS).copied().collect();
+        columns.sort_unstable();
+        let mut sorted = mapped.clone();
+        sorted.sort_unstable();
+        assert_eq!(sorted, columns);
+    }
+}
