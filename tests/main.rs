@@ -3,7 +3,15 @@
 mod generated;
 mod support;
 
+mod concurrency; // several loads and readers at the same time
+mod durability; // what is on the disk when, and a kill at every step
 mod engines; // the same figures on any number of cores and in any order of loading
+mod finding_codes; // a wrong and a right example of every code
+mod flat_memory; // memory does not grow with the submission
+mod held_desk; // hold, export, mend, load again; drop; closing and its idempotence
+mod hostile; // records that are wrong on purpose, among good ones
+mod identity; // new, duplicate, conflict; corrections in any order
+mod intake; // submissions in every form
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources
 mod reference; // every cell against independent programs, on real county boundaries

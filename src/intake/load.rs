@@ -204,6 +204,7 @@ impl<'a> Intake<'a> {
             }
             drop(waiting);
         }
+        file.check_unchanged()?;
         self.held.end()?;
         self.write().await
     }

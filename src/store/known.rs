@@ -96,7 +96,12 @@ impl KnownRecords {
 
     /// Takes in what a load of this very run brought, without reading it back.
     pub fn adopt(&mut self, load_id: Option<&str>, brought: Brought) {
-        self.visits.extend(brought.visits);
+        // The first load of a run brings most: what it knows is taken over, not copied.
+        if self.visits.is_empty() {
+            self.visits = brought.visits;
+        } else {
+            self.visits.extend(brought.visits);
+        }
         self.held.extend(brought.held);
         for id in brought.closed {
             self.open.close(id);
