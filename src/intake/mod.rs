@@ -5,6 +5,7 @@ pub mod formats;
 pub mod identity;
 pub mod judge;
 pub mod load;
+pub mod mended;
 pub mod reader;
 pub mod reports;
 pub mod strict;

@@ -58,7 +58,8 @@ impl FromStr for HeldId {
             })
         };
         read().ok_or_else(|| {
-            "16 hexadecimal digits, a hyphen and a line are expected: 3fa94c0d11e27b58-12".to_owned()
+            "16 hexadecimal digits, a hyphen and a line are expected: 3fa94c0d11e27b58-12"
+                .to_owned()
         })
     }
 }

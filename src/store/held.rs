@@ -175,7 +175,10 @@ fn damaged(what: &str) -> Failure {
 }
 
 fn odd(error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(Kind::Store, format!("cannot read the held records: {error}"))
+    Failure::new(
+        Kind::Store,
+        format!("cannot read the held records: {error}"),
+    )
 }
 
 /// Text as it is; bytes that are not UTF-8 as `\xNN`.
