@@ -1,13 +1,16 @@
 //! Tables → files for people and map viewers. Computes nothing but presentation.
 //!
 //! Reads roll-up rows and boundaries and cannot see the store: what is not in a public roll-up
-//! table cannot be published by accident.
+//! table cannot be published by accident. What goes back to a sender is handed in record by record.
 
 pub mod alert_page;
 pub mod cautions;
 pub mod drawing;
 pub mod files;
 pub mod geo;
+pub mod mend_letter;
+pub mod mend_sheet;
 mod outline;
+pub mod returned;
 pub mod tables;
 pub mod wording;
