@@ -126,10 +126,11 @@ impl Ledger {
     ) -> Option<ClosingRow> {
         let record = known.open_held().get(row.mends?)?;
         let by = HeldId::new(&row.record_sha256, row.line);
-        self.brought
-            .closed
-            .insert(record.id())
-            .then(|| record.closed(Ending::Replaced { by }, now))
+        if !self.brought.closed.insert(record.id()) {
+            return None;
+        }
+        self.brought.replaced.insert(record.id(), by);
+        Some(record.closed(Ending::Replaced { by }, now))
     }
 
     /// Whether a load that was quicker brought any of this attempt's records.

@@ -88,11 +88,10 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
     let held = one_row(
         session,
         &format!(
-            "{HELD_AND_CLOSED} select \
-           (select count(*) from counted where how is null), \
-           (select count(*) from counted where how = 'mended'), \
-           (select count(*) from counted where how = 'replaced'), \
-           (select count(*) from counted where how = 'dropped')"
+            "{} select count(*) filter (where how is null), \
+               count(*) filter (where how = 'mended'), count(*) filter (where how = 'replaced'), \
+               count(*) filter (where how = 'dropped') from counted",
+            held_and_closed()
         ),
     )
     .await?;
@@ -226,15 +225,18 @@ async fn compare_means(
 
 /// Each held record that counts, with how it was closed; null if it is open. A race may close one
 /// twice: the better ending is told.
-const HELD_AND_CLOSED: &str = "with counted as (\
-     select h.record_sha256, h.line, \
-       case min(case c.how when 'mended' then 1 when 'replaced' then 2 when 'dropped' then 3 end) \
-         when 1 then 'mended' when 2 then 'replaced' when 3 then 'dropped' end as how \
-     from held h inner join receipts r on h.load_id = r.load_id \
-     left join (select * from held_closed \
-       where how = 'dropped' or load_id in (select load_id from receipts)) c \
-       on h.record_sha256 = c.record_sha256 and h.line = c.line \
-     group by h.record_sha256, h.line)";
+fn held_and_closed() -> String {
+    format!(
+        "with counted as (\
+           select h.record_sha256, h.line, \
+             case min(case c.how when 'mended' then 1 when 'replaced' then 2 when 'dropped' then 3 end) \
+               when 1 then 'mended' when 2 then 'replaced' when 3 then 'dropped' end as how \
+           from held h inner join receipts r on h.load_id = r.load_id \
+           left join ({CLOSINGS_THAT_COUNT}) c \
+             on h.record_sha256 = c.record_sha256 and h.line = c.line \
+           group by h.record_sha256, h.line)"
+    )
+}
 
 /// Each closing against what it closes and what it names.
 async fn compare_closings(

@@ -53,6 +53,8 @@ pub struct Brought {
     pub open: Vec<OpenRecord>,
     /// Held records that it closed.
     pub closed: HashSet<HeldId>,
+    /// Of these, those that another held record stands for.
+    pub replaced: HashMap<HeldId, HeldId>,
 }
 
 /// The key of a visit revision.
@@ -105,6 +107,9 @@ impl KnownRecords {
         self.held.extend(brought.held);
         for id in brought.closed {
             self.open.close(id);
+        }
+        for (id, by) in brought.replaced {
+            self.open.replace(id, by);
         }
         for record in brought.open {
             self.open.open(record);
@@ -233,16 +238,21 @@ impl KnownRecords {
         newly: &mut NewlyKnown,
     ) -> Result<(), Failure> {
         let query = format!(
-            "select record_sha256, line from ({CLOSINGS_THAT_COUNT}) \
+            "select record_sha256, line, replaced_by from ({CLOSINGS_THAT_COUNT}) \
              where how = 'dropped' or {mark}"
         );
         for batch in batches(session, &query).await? {
             let records = binary(&batch, 0);
             let lines = batch.column(1).as_primitive::<Int64Type>();
+            let replaced_by = optional_texts(&batch, 2);
             for row in 0..batch.num_rows() {
                 let record = whole(records.as_binary::<i32>().value(row));
                 let id = HeldId::new(&record, lines.value(row).unsigned_abs());
-                self.open.close(id);
+                let by = replaced_by[row].as_deref();
+                match by.and_then(|by| by.parse().ok()) {
+                    Some(by) => self.open.replace(id, by),
+                    None => self.open.close(id),
+                }
                 newly.closed.push(id);
             }
         }

@@ -45,6 +45,8 @@ pub struct OpenHeld {
     records: HashMap<HeldId, OpenRecord>,
     by_visit: HashMap<u128, Vec<HeldId>>,
     closed: HashSet<HeldId>,
+    /// The held record that stands for another.
+    replaced: HashMap<HeldId, HeldId>,
 }
 
 impl OpenHeld {
@@ -66,8 +68,23 @@ impl OpenHeld {
         self.closed.insert(id);
     }
 
-    /// The record, if it is open.
+    /// Takes in that a held record stands for another, which is closed.
+    pub fn replace(&mut self, id: HeldId, by: HeldId) {
+        self.close(id);
+        self.replaced.insert(id, by);
+    }
+
+    /// The record, or the one that stands for it now, if it is open: who mends the sheet that was sent
+    /// out first mends the later attempt as well.
     pub fn get(&self, id: HeldId) -> Option<&OpenRecord> {
+        let mut id = id;
+        // A record is replaced by a newer one, so the way ends; of a damaged table it ends here.
+        for _ in 0..=self.replaced.len() {
+            match self.replaced.get(&id) {
+                Some(by) => id = *by,
+                None => break,
+            }
+        }
         self.records.get(&id)
     }
 
@@ -113,6 +130,21 @@ mod tests {
         assert!(told_first.get(first.id()).is_none());
         assert_eq!(told_first.of_visit(5).count(), 0);
         assert!(!told_first.has_known(second.id()));
+    }
+
+    #[test]
+    fn the_id_of_a_replaced_record_leads_to_the_one_that_stands_for_it() {
+        let ids: Vec<OpenRecord> = (1..=3).map(|byte| record(byte, None)).collect();
+        let mut open = OpenHeld::default();
+        open.replace(ids[0].id(), ids[1].id());
+        open.replace(ids[1].id(), ids[2].id());
+        open.open(ids[2].clone());
+        assert_eq!(open.get(ids[0].id()).map(OpenRecord::id), Some(ids[2].id()));
+        open.close(ids[2].id());
+        assert!(open.get(ids[0].id()).is_none());
+        // Two that stand for each other can only be damage; looking still ends.
+        open.replace(ids[2].id(), ids[0].id());
+        assert!(open.get(ids[0].id()).is_none());
     }
 
     #[test]
