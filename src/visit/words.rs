@@ -46,6 +46,16 @@ pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
              nothing is to be done: say so, and this one is dropped"
                 .to_owned(),
         ),
+        "not-json" if expected.contains("RFC 8259") => (
+            format!("the record cannot be read: {found}"),
+            "the record is whole, every bracket and quotation mark has its other one, and numbers \
+             are plain digits (no NaN, no Infinity, none past 1.8e308)"
+                .to_owned(),
+        ),
+        "not-json" => (
+            format!("the record cannot be read: {found}"),
+            "the file is saved as text in UTF-8".to_owned(),
+        ),
         "wrong-type" | "out-of-range" if is_count(&finding.pointer) => (
             format!("{place}: {found}"),
             "a count is a whole number, 0 or more".to_owned(),

@@ -39,15 +39,21 @@ def of_text(path):
     return [f"text: {cell[:80]!r}" for cell in cells if cell.startswith(STARTS)], len(cells)
 
 
-def of_libreoffice(path):
-    with tempfile.TemporaryDirectory() as folder:
-        profile = pathlib.Path(folder, "profile").as_uri()
-        arguments = ["soffice", "--headless", f"-env:UserInstallation={profile}", "--convert-to", "fods"]
-        # Tables of text: comma, double quote, UTF-8, and formulas evaluated as a careless reader has it.
-        if path.suffix == ".csv":
-            arguments.append("--infilter=CSV:44,34,76,1,,0,false,true,false,false,false,-1,true")
-        subprocess.run([*arguments, "--outdir", folder, str(path)], check=True, capture_output=True)
-        tree = ElementTree.parse(pathlib.Path(folder, path.stem + ".fods"))
+def opened_by_libreoffice(paths, folder):
+    """Every file as LibreOffice understands it, in its own flat form, by the name of the file."""
+    arguments = ["soffice", "--headless", f"-env:UserInstallation={(folder / 'profile').as_uri()}"]
+    arguments += ["--convert-to", "fods", "--outdir", str(folder)]
+    # Tables of text: comma, double quote, UTF-8, and formulas evaluated as a careless reader has it.
+    arguments.append("--infilter=CSV:44,34,76,1,,0,false,true,false,false,false,-1,true")
+    tables = [path for path in paths if path.suffix == ".csv"]
+    workbooks = [path for path in paths if path.suffix != ".csv"]
+    for files, given in ((tables, arguments), (workbooks, arguments[:-1])):
+        if files:
+            subprocess.run([*given, *map(str, files)], check=True, capture_output=True)
+    return {path.name: ElementTree.parse(folder / (path.stem + ".fods")) for path in paths}
+
+
+def of_libreoffice(tree):
     formulas, texts = [], []
     for cell in tree.iter(TABLE + "table-cell"):
         text = "\n".join("".join(paragraph.itertext()) for paragraph in cell.iter(TEXT + "p"))
@@ -58,10 +64,12 @@ def of_libreoffice(path):
     return formulas, texts
 
 
+paths = [pathlib.Path(name) for name in sys.argv[1:]]
+with tempfile.TemporaryDirectory() as folder:
+    opened = opened_by_libreoffice(paths, pathlib.Path(folder))
 checked = {}
-for name in sys.argv[1:]:
-    path = pathlib.Path(name)
+for path in paths:
     own, cells = of_text(path) if path.suffix == ".csv" else of_openpyxl(path)
-    theirs, texts = of_libreoffice(path)
+    theirs, texts = of_libreoffice(opened[path.name])
     checked[path.name] = {"formulas": own + theirs, "cells": cells, "texts": texts}
 print(json.dumps(checked))
