@@ -286,7 +286,7 @@ fn the_page_shows_no_figure_of_a_suppressed_county_and_no_total_that_gives_one_a
             );
         }
         let row = page
-            .split("<tr ")
+            .split("<tr")
             .find(|row| row.contains(&format!(">{name}</th>")));
         let row = row
             .expect("its row of the table")

@@ -36,8 +36,11 @@ impl Demo {
         .await?;
         let inbox = self.folder.join("submissions");
         write_submissions(&inbox, &sample)?;
-        let submissions = Submissions::look_at(std::slice::from_ref(&inbox))?;
-        let accounts = load_all(&workspace, &submissions).await?;
+        let accounts = load_all(
+            &workspace,
+            &Submissions::look_at(std::slice::from_ref(&inbox))?,
+        )
+        .await?;
         let out = self.folder.join("figures");
         let figures = roll_up_to(&workspace, &out).await?;
         let week = latest_week(figures.county_weeks.iter().map(|row| row.iso_week.as_str()))?;
