@@ -245,11 +245,10 @@ impl KnownRecords {
             let records = binary(&batch, 0);
             let lines = batch.column(1).as_primitive::<Int64Type>();
             let replaced_by = optional_texts(&batch, 2);
-            for row in 0..batch.num_rows() {
+            for (row, by) in replaced_by.iter().enumerate() {
                 let record = whole(records.as_binary::<i32>().value(row));
                 let id = HeldId::new(&record, lines.value(row).unsigned_abs());
-                let by = replaced_by[row].as_deref();
-                match by.and_then(|by| by.parse().ok()) {
+                match by.as_deref().and_then(|by| by.parse().ok()) {
                     Some(by) => self.open.replace(id, by),
                     None => self.open.close(id),
                 }
