@@ -197,7 +197,9 @@ fn json_reports_are_one_json_document_even_with_the_log_on() {
         (&checked["duplicate"], &checked["held"]),
         (&1.into(), &1.into())
     );
-    let held = workspace.run(&["held", "list", "--format", "json"]).json();
+    let held = workspace
+        .run(&["held", "list", "--all", "--format", "json"])
+        .json();
     assert_eq!(held.as_array().map(Vec::len), Some(1));
     assert_eq!(held[0]["visit_id"], "broken");
     let info = workspace.run(&["store", "info", "--format", "json"]).json();

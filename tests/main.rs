@@ -15,6 +15,18 @@ mod house; // the rules of the house: what stands in a file, banned calls, heade
 mod identity; // duplicates, conflicts, corrections and withdrawals in any order of arrival
 mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
+mod concurrency; // several loads and readers at the same time
+mod demo; // the demo: what it says is true, and it comes out the same twice
+mod durability; // what is on the disk when, and a kill at every step
+mod engines; // the same figures on any number of cores and in any order of loading
+mod finding_codes; // a wrong and a right example of every code
+mod flat_memory; // memory does not grow with the submission
+mod held_desk; // hold, export, mend, load again; drop; closing and its idempotence
+mod hostile; // records that are wrong on purpose, among good ones
+mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
+mod identity; // new, duplicate, conflict; corrections in any order
+mod imports; // who may import whom
+mod intake; // submissions in every form
 mod privacy; // no public file tells whose field it was
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod publish; // outputs opened by others, hostile text, classes and wording

@@ -6,6 +6,7 @@ mod alert;
 mod check;
 mod demo;
 mod held;
+mod held_groups;
 mod init;
 mod load;
 mod protocols;

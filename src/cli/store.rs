@@ -68,14 +68,18 @@ fn info_text(figures: &StoreFigures) -> String {
             count(figures.received - figures.accepted - figures.duplicate),
         ),
         format!(
-            "{} visits are current; {} records are held",
+            "{} visits are current; of {} records that were held {} are open, {} mended, {} replaced, {} dropped",
             count(figures.current_visits),
-            count(figures.held)
+            count(figures.held),
+            count(figures.held_open),
+            count(figures.held_mended),
+            count(figures.held_replaced),
+            count(figures.held_dropped),
         ),
     ];
     for table in &figures.tables {
         lines.push(format!(
-            "  {:<9} version {}, {} in {}",
+            "  {:<11} version {}, {} in {}",
             table.name,
             table.version,
             counted(table.rows.unsigned_abs(), "row", "rows"),

@@ -196,6 +196,10 @@ pub fn sentence(counts: &Counts) -> String {
             report::grouped(counts.held_before)
         );
     }
+    if counts.closed > 0 {
+        let closed = report::counted(counts.closed, "held record", "held records");
+        text += &format!("; {closed} closed");
+    }
     text
 }
 

@@ -6,6 +6,7 @@ use std::collections::HashMap;
 
 use sha2::{Digest, Sha256};
 
+use super::mended::unwrapped;
 use super::reader::RawRecord;
 use super::validate::{Refused, VisitSchema};
 use crate::protocol::catalogue::Catalogue;
@@ -52,6 +53,7 @@ impl Judge {
 
     /// Judges one record.
     pub fn judge(&self, raw: RawRecord) -> Judged {
+        let raw = unwrapped(raw);
         let read = match self.schema.read(&raw.bytes) {
             Ok(read) => read,
             Err(refused) => return Judged::Unsound(Box::new(held(&raw, *refused))),
@@ -152,6 +154,7 @@ pub fn held(raw: &RawRecord, refused: Refused) -> HeldRow {
         findings: refused.findings,
         record_sha256: Sha256::digest(&raw.bytes).into(),
         record: raw.kept_bytes(),
+        mends: raw.mends,
     }
 }
 

@@ -10,12 +10,13 @@ use tokio::task::spawn_blocking;
 use uuid::Uuid;
 
 use super::formats::SubmittedFile;
-use super::identity::{Identity, Ledger, revision_conflict};
+use super::identity::{HELD_ID_UNKNOWN, Identity, Ledger, revision_conflict};
 use super::judge::{Judge, Judged, held, named};
 use super::reader::{RawRecord, RecordReader};
 use super::reports::{HeldReport, HeldReports};
 use crate::failure::{Failure, Kind};
 use crate::store::append::{Append, Sealed, Written};
+use crate::store::closings::{ClosingRow, HeldId};
 use crate::store::known::KnownRecords;
 use crate::store::receipt::{Counts, Receipt, Submission};
 use crate::store::rows::{HeldRow, LoadMark, VisitRow};
@@ -70,7 +71,7 @@ impl Loader {
         for _ in 0..ATTEMPTS_MAX {
             let load_id = Uuid::now_v7().to_string();
             let append = Append::begin(&self.store, mark(file, &load_id)).await?;
-            let mut intake = Intake::new(&self.known, Some(append));
+            let mut intake = Intake::new(&self.known, Some(append), file, now);
             if let Err(failure) = intake.take_all(file, &self.judge, self.workers).await {
                 intake.abandon().await;
                 return Err(failure);
@@ -109,7 +110,7 @@ impl Loader {
         file: &SubmittedFile,
         now: Timestamp,
     ) -> Result<Account, Failure> {
-        let mut intake = Intake::new(&self.known, None);
+        let mut intake = Intake::new(&self.known, None, file, now);
         intake.take_all(file, &self.judge, self.workers).await?;
         let Taken {
             counts,
@@ -118,7 +119,7 @@ impl Loader {
             ledger,
             ..
         } = intake.finish();
-        self.known.adopt(None, ledger.into_parts());
+        self.known.adopt(None, ledger.into_brought());
         Ok(Account {
             submission: submission(file, now),
             counts,
@@ -133,7 +134,7 @@ impl Loader {
         for _ in 0..ATTEMPTS_MAX {
             if written.seal(self.known.receipts()).await? == Sealed::Done {
                 self.known
-                    .adopt(Some(written.receipt().load_id()), ledger.into_parts());
+                    .adopt(Some(written.receipt().load_id()), ledger.into_brought());
                 self.known.look_again(&self.store).await?;
                 return Ok(true);
             }
@@ -156,6 +157,8 @@ struct Intake<'a> {
     visit_rows: Vec<VisitRow>,
     held_rows: Vec<HeldRow>,
     held_bytes: usize,
+    closings: Vec<ClosingRow>,
+    now: Timestamp,
 }
 
 /// What a pass came to.
@@ -168,17 +171,24 @@ struct Taken {
 }
 
 impl<'a> Intake<'a> {
-    fn new(known: &'a KnownRecords, append: Option<Append>) -> Intake<'a> {
+    fn new(
+        known: &'a KnownRecords,
+        append: Option<Append>,
+        file: &SubmittedFile,
+        now: Timestamp,
+    ) -> Intake<'a> {
         Intake {
             known,
             append,
-            ledger: Ledger::default(),
+            ledger: Ledger::new(&file.sha256),
             counts: Counts::default(),
             held: HeldReports::default(),
             flags: BTreeMap::new(),
             visit_rows: Vec::new(),
             held_rows: Vec::new(),
             held_bytes: 0,
+            closings: Vec::new(),
+            now,
         }
     }
 
@@ -214,16 +224,37 @@ impl<'a> Intake<'a> {
         self.counts.received += 1;
         match record {
             Judged::Unsound(row) => return self.hold(*row),
-            Judged::Sound(row, raw) => match self.ledger.decide(self.known, &row) {
-                Identity::New => self.accept(*row),
-                Identity::Duplicate => self.counts.duplicate += 1,
-                Identity::Conflict => return self.hold(conflicting(&row, &raw)),
-            },
+            Judged::Sound(row, raw) => {
+                let identity = self.ledger.decide(self.known, &row);
+                if identity == Identity::Conflict {
+                    return self.hold(conflicting(&row, &raw));
+                }
+                let mended = self
+                    .ledger
+                    .mended(self.known, (&row, identity), raw.mends, self.now);
+                self.close(mended);
+                match identity {
+                    Identity::New => self.accept(*row, raw.mends),
+                    _ => self.counts.duplicate += 1,
+                }
+            }
         }
         Ok(())
     }
 
-    fn accept(&mut self, row: VisitRow) {
+    fn close(&mut self, closings: impl IntoIterator<Item = ClosingRow>) {
+        for closing in closings {
+            self.counts.closed += 1;
+            if self.append.is_some() {
+                self.closings.push(closing);
+            }
+        }
+    }
+
+    fn accept(&mut self, mut row: VisitRow, mends: Option<HeldId>) {
+        if mends.is_some_and(|id| !self.known.open_held().has_known(id)) {
+            row.flags.push(HELD_ID_UNKNOWN);
+        }
         self.counts.accepted += 1;
         self.counts.units += u64::from(row.statistics.units);
         self.counts.flagged += u64::from(!row.flags.is_empty());
@@ -244,7 +275,11 @@ impl<'a> Intake<'a> {
         })?;
         if !self.ledger.keep(self.known, &row) {
             self.counts.held_before += 1;
-        } else if self.append.is_some() {
+            return Ok(());
+        }
+        let replaced = self.ledger.replaced(self.known, &row, self.now);
+        self.close(replaced);
+        if self.append.is_some() {
             // Reasons can outweigh the record; a short record weighs as much as its row.
             self.held_bytes += row.record.len() + HELD_ROW_BYTES * (1 + row.findings.len());
             self.held_rows.push(row);
@@ -258,8 +293,10 @@ impl<'a> Intake<'a> {
                 .write_visits(std::mem::take(&mut self.visit_rows))
                 .await?;
             append.write_held(&self.held_rows).await?;
+            append.write_closings(&self.closings).await?;
         }
         self.held_rows.clear();
+        self.closings.clear();
         self.held_bytes = 0;
         Ok(())
     }

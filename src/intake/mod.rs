@@ -13,6 +13,7 @@ mod ods_limits;
 mod package;
 pub mod parquet_records;
 pub mod mapping;
+pub mod mended;
 pub mod reader;
 pub mod reports;
 mod serial;

@@ -12,6 +12,7 @@ use super::cut::{Cut, Cutter};
 use super::formats::{Form, SubmittedFile, broken_off};
 use super::parquet_records::ParquetRecords;
 use crate::failure::{Failure, Kind};
+use crate::store::closings::HeldId;
 
 /// Records are handed on in chunks of about this size,
 const CHUNK_BYTES: usize = 1 << 20;
@@ -28,6 +29,8 @@ pub struct RawRecord {
     pub line: u64,
     /// The bytes, without the line's end.
     pub bytes: Bytes,
+    /// The held record that it was sent to mend.
+    pub mends: Option<HeldId>,
 }
 
 impl RawRecord {
@@ -148,6 +151,7 @@ impl Chunk {
             .map(|(line, place)| RawRecord {
                 line,
                 bytes: bytes.slice(place),
+                mends: None,
             })
             .collect()
     }

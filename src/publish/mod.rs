@@ -1,7 +1,7 @@
 //! Tables → files for people and map viewers. Computes nothing but presentation.
 //!
 //! Reads roll-up rows and boundaries and cannot see the store: what is not in a public roll-up
-//! table cannot be published by accident.
+//! table cannot be published by accident. What goes back to a sender is handed in record by record.
 
 pub mod alert_page;
 pub mod cautions;
@@ -10,8 +10,11 @@ pub mod count_sheet_page;
 pub mod drawing;
 pub mod files;
 pub mod geo;
+pub mod mend_letter;
+pub mod mend_sheet;
 mod outline;
 mod sheet_entries;
 pub mod sheet_words;
+pub mod returned;
 pub mod tables;
 pub mod wording;

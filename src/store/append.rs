@@ -17,6 +17,7 @@ use parquet::basic::{Compression, Encoding, ZstdLevel};
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
 use parquet::schema::types::ColumnPath;
 
+use super::closings::{ClosingRow, closings_batch};
 use super::receipt::Receipt;
 use super::rows::{
     HeldRow, LoadMark, VisitRow, held_batch, receipt_batch, units_batch, visits_batch,
@@ -38,6 +39,7 @@ pub struct Append {
     visits: TableAppend,
     units: TableAppend,
     held: TableAppend,
+    closings: TableAppend,
     open_seasons: HashSet<i32>,
 }
 
@@ -47,12 +49,12 @@ pub struct Written {
     adds: Vec<Add>,
 }
 
-/// How the commit of a receipt ended.
+/// How a commit to one version ended.
 #[derive(Debug, PartialEq, Eq)]
 pub enum Sealed {
-    /// The submission is visible and on the disk.
+    /// It is visible and on the disk.
     Done,
-    /// Another load was quicker: decide identity again.
+    /// Another was quicker: decide again.
     Overtaken,
 }
 
@@ -64,6 +66,7 @@ impl Append {
             visits: TableAppend::begin(store, Kept::Visits).await?,
             units: TableAppend::begin(store, Kept::Units).await?,
             held: TableAppend::begin(store, Kept::Held).await?,
+            closings: TableAppend::begin(store, Kept::HeldClosed).await?,
             open_seasons: HashSet::new(),
         })
     }
@@ -97,6 +100,15 @@ impl Append {
         self.held.write(held_batch(rows, &self.mark)).await
     }
 
+    /// Writes that held records are closed.
+    pub async fn write_closings(&mut self, rows: &[ClosingRow]) -> Result<(), Failure> {
+        if rows.is_empty() {
+            return Ok(());
+        }
+        let rows = closings_batch(rows, &self.mark.load_id);
+        self.closings.write(rows).await
+    }
+
     /// Commits the rows, still invisible.
     pub async fn finish(self, store: &Store, receipt: Receipt) -> Result<Written, Failure> {
         assert_eq!(
@@ -107,6 +119,7 @@ impl Append {
         self.visits.commit().await?;
         self.units.commit().await?;
         self.held.commit().await?;
+        self.closings.commit().await?;
         let mut receipts = TableAppend::begin(store, Kept::Receipts).await?;
         receipts.write(receipt_batch(&receipt)).await?;
         let (_, adds) = receipts.close().await?;
@@ -115,7 +128,7 @@ impl Append {
 
     /// Gives the attempt up; what it wrote stays invisible and is removed by `store vacuum`.
     pub async fn abandon(self) {
-        for table in [self.visits, self.units, self.held] {
+        for table in [self.visits, self.units, self.held, self.closings] {
             if let Err(error) = table.writer.abort().await {
                 tracing::warn!(%error, table = table.kept.name(), "could not give up an upload");
             }
@@ -131,19 +144,41 @@ impl Written {
 
     /// Commits the receipt if `receipts` is still the newest version.
     pub async fn seal(&self, receipts: &DeltaTable) -> Result<Sealed, Failure> {
-        let actions = self.adds.iter().cloned().map(Action::Add).collect();
-        // No retry inside: a retry would commit on top of a load that we have not looked at.
-        let properties = CommitProperties::default().with_max_retries(0);
-        match commit(receipts, Kept::Receipts, actions, properties).await {
-            Ok(()) => Ok(Sealed::Done),
-            Err(DeltaTableError::Transaction {
-                source:
-                    TransactionError::MaxCommitAttempts(_)
-                    | TransactionError::VersionAlreadyExists(_)
-                    | TransactionError::CommitConflict(_),
-            }) => Ok(Sealed::Overtaken),
-            Err(error) => Err(refused("write to", Kept::Receipts, &error)),
-        }
+        commit_to_version(receipts, Kept::Receipts, &self.adds).await
+    }
+}
+
+/// Commits the rows of a drop, which count as soon as they are there, if `closings` is still the
+/// newest version.
+pub async fn commit_drop(
+    store: &Store,
+    closings: &DeltaTable,
+    rows: &[ClosingRow],
+    drop_id: &str,
+) -> Result<Sealed, Failure> {
+    let mut table = TableAppend::begin(store, Kept::HeldClosed).await?;
+    table.write(closings_batch(rows, drop_id)).await?;
+    let (_, adds) = table.close().await?;
+    commit_to_version(closings, Kept::HeldClosed, &adds).await
+}
+
+async fn commit_to_version(
+    table: &DeltaTable,
+    kept: Kept,
+    adds: &[Add],
+) -> Result<Sealed, Failure> {
+    let actions = adds.iter().cloned().map(Action::Add).collect();
+    // No retry inside: a retry would commit on top of a change that we have not looked at.
+    let properties = CommitProperties::default().with_max_retries(0);
+    match commit(table, kept, actions, properties).await {
+        Ok(()) => Ok(Sealed::Done),
+        Err(DeltaTableError::Transaction {
+            source:
+                TransactionError::MaxCommitAttempts(_)
+                | TransactionError::VersionAlreadyExists(_)
+                | TransactionError::CommitConflict(_),
+        }) => Ok(Sealed::Overtaken),
+        Err(error) => Err(refused("write to", kept, &error)),
     }
 }
 
@@ -258,6 +293,7 @@ fn statistics_columns(kept: Kept) -> Vec<String> {
         ],
         Kept::Units => &["load_id", "visit_id"],
         Kept::Held => &["load_id"],
+        Kept::HeldClosed => &["load_id", "how"],
         Kept::Receipts => &["load_id", "received_at"],
     };
     names.iter().map(|name| (*name).to_owned()).collect()

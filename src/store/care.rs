@@ -7,6 +7,7 @@ use datafusion::prelude::SessionContext;
 use futures::TryStreamExt;
 use serde::Serialize;
 
+use super::closings::CLOSINGS_THAT_COUNT;
 use super::snapshot::{Snapshot, unreadable, version_of};
 use super::tables::{Kept, Store};
 use crate::failure::Failure;
@@ -26,6 +27,14 @@ pub struct StoreFigures {
     pub duplicate: i64,
     /// Records that could not be accepted.
     pub held: i64,
+    /// Of the held, those that are open: neither mended nor dropped.
+    pub held_open: i64,
+    /// Closed since a mended record was accepted.
+    pub held_mended: i64,
+    /// Closed since an attempt to mend it is held in its place.
+    pub held_replaced: i64,
+    /// Dropped on purpose.
+    pub held_dropped: i64,
     /// Visits that count: the highest revision of each, unless it withdraws the visit.
     pub current_visits: i64,
     /// The tables.
@@ -76,6 +85,16 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
          ) where place = 1 and not retracted",
     )
     .await?;
+    let held = one_row(
+        session,
+        &format!(
+            "{} select count(*) filter (where how is null), \
+               count(*) filter (where how = 'mended'), count(*) filter (where how = 'replaced'), \
+               count(*) filter (where how = 'dropped') from counted",
+            held_and_closed()
+        ),
+    )
+    .await?;
     let mut tables = Vec::new();
     for kept in Kept::ALL {
         let table = store.table(kept).await?;
@@ -95,6 +114,10 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
         accepted: sums[2],
         duplicate: sums[3],
         held: sums[4],
+        held_open: held[0],
+        held_mended: held[1],
+        held_replaced: held[2],
+        held_dropped: held[3],
         current_visits: current[0],
         tables,
     })
@@ -120,23 +143,26 @@ pub async fn verify(store: &Store) -> Result<Verification, Failure> {
     if verification.problems.is_empty() {
         compare_receipts(session, &mut verification).await?;
         compare_means(session, &mut verification).await?;
+        compare_closings(session, &mut verification).await?;
         verification.unfinished_loads = one_row(session, UNFINISHED).await?[0];
     }
     Ok(verification)
 }
 
 const UNFINISHED: &str = "select count(distinct brought.load_id) from (\
-     select load_id from visits union all select load_id from units union all select load_id from held\
+     select load_id from visits union all select load_id from units union all select load_id from held \
+     union all select load_id from held_closed where how <> 'dropped'\
    ) brought left anti join receipts on brought.load_id = receipts.load_id";
 
 const RECEIPTS_AGAINST_ROWS: &str = "select r.load_id, r.file_name, \
      r.received - r.accepted - r.duplicate - r.held, \
      r.accepted, coalesce(v.rows, 0), r.units, coalesce(u.rows, 0), \
-     r.held - r.held_before, coalesce(h.rows, 0) \
+     r.held - r.held_before, coalesce(h.rows, 0), r.closed, coalesce(c.rows, 0) \
    from receipts r \
    left join (select load_id, count(*) as rows from visits group by load_id) v on r.load_id = v.load_id \
    left join (select load_id, count(*) as rows from units group by load_id) u on r.load_id = u.load_id \
    left join (select load_id, count(*) as rows from held group by load_id) h on r.load_id = h.load_id \
+   left join (select load_id, count(*) as rows from held_closed group by load_id) c on r.load_id = c.load_id \
    order by r.received_at, r.load_id";
 
 /// Each receipt against the rows that it claims.
@@ -159,7 +185,7 @@ async fn compare_receipts(
             if count(2) != 0 {
                 wrong("received is not accepted + duplicate + held");
             }
-            for (column, table) in [(3, "visits"), (5, "units"), (7, "held")] {
+            for (column, table) in [(3, "visits"), (5, "units"), (7, "held"), (9, "held_closed")] {
                 let (claimed, found) = (count(column), count(column + 1));
                 if claimed != found {
                     wrong(&format!(
@@ -195,6 +221,69 @@ async fn compare_means(
         verification.problems.push(format!(
             "{wrong} visits: field_mean is not the mean of their counts in units"
         ));
+    }
+    Ok(())
+}
+
+/// Each held record that counts, with how it was closed; null if it is open. A race may close one
+/// twice: the better ending is told.
+fn held_and_closed() -> String {
+    format!(
+        "with counted as (\
+           select h.record_sha256, h.line, \
+             case min(case c.how when 'mended' then 1 when 'replaced' then 2 when 'dropped' then 3 end) \
+               when 1 then 'mended' when 2 then 'replaced' when 3 then 'dropped' end as how \
+           from held h inner join receipts r on h.load_id = r.load_id \
+           left join ({CLOSINGS_THAT_COUNT}) c \
+             on h.record_sha256 = c.record_sha256 and h.line = c.line \
+           group by h.record_sha256, h.line)"
+    )
+}
+
+/// Each closing against what it closes and what it names.
+async fn compare_closings(
+    session: &SessionContext,
+    verification: &mut Verification,
+) -> Result<(), Failure> {
+    let held = "select h.* from held h inner join receipts r on h.load_id = r.load_id";
+    for (query, what) in [
+        (
+            format!(
+                "select count(*) from ({CLOSINGS_THAT_COUNT}) c left anti join ({held}) h \
+                   on c.record_sha256 = h.record_sha256 and c.line = h.line"
+            ),
+            "close a record that is not held",
+        ),
+        (
+            format!(
+                "select count(*) from ({CLOSINGS_THAT_COUNT}) c \
+                 left anti join (select v.visit_id, v.revision from visits v \
+                   inner join receipts r on v.load_id = r.load_id) v \
+                   on c.visit_id = v.visit_id and c.revision = v.revision \
+                 where c.how = 'mended'"
+            ),
+            "name a visit that is not there",
+        ),
+        (
+            format!(
+                "select count(*) from ({CLOSINGS_THAT_COUNT}) c where c.how = 'dropped' \
+                   and (length(c.reason) > 0 and length(c.who) > 0) is not true"
+            ),
+            "do not say who dropped the record, or why",
+        ),
+        (
+            format!(
+                "select count(*) from (select record_sha256, line from ({CLOSINGS_THAT_COUNT}) \
+                 where how <> 'dropped' group by record_sha256, line having count(*) > 1)"
+            ),
+            "stand beside another for the same record",
+        ),
+    ] {
+        let wrong = one_row(session, &query).await?[0];
+        if wrong > 0 {
+            let problem = format!("held_closed: {wrong} closings {what}");
+            verification.problems.push(problem);
+        }
     }
     Ok(())
 }

@@ -4,15 +4,18 @@
 //! million is below 1e-24.
 
 use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
 
 use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::compute::cast;
-use arrow::datatypes::{DataType, Int32Type};
+use arrow::datatypes::{DataType, Int32Type, Int64Type};
 use datafusion::prelude::SessionContext;
 use deltalake::DeltaTable;
 use futures::TryStreamExt;
 use sha2::{Digest, Sha256};
 
+use super::closings::{CLOSINGS_THAT_COUNT, HeldId};
+use super::open_held::{OpenHeld, OpenRecord};
 use super::snapshot::{Snapshot, unreadable};
 use super::tables::Store;
 use crate::failure::Failure;
@@ -22,6 +25,7 @@ pub struct KnownRecords {
     receipts: DeltaTable,
     visits: HashMap<u128, u128>,
     held: HashSet<u128>,
+    open: OpenHeld,
     load_ids: HashSet<String>,
 }
 
@@ -32,6 +36,25 @@ pub struct NewlyKnown {
     pub visits: Vec<u128>,
     /// Keys of held records that became visible.
     pub held: Vec<u128>,
+    /// Keys of the visits that open ones among them speak of.
+    pub held_visits: Vec<u128>,
+    /// Held records that were closed.
+    pub closed: Vec<HeldId>,
+}
+
+/// What one load accepted, held and closed.
+#[derive(Debug, Default)]
+pub struct Brought {
+    /// Content of each accepted visit revision, by key.
+    pub visits: HashMap<u128, u128>,
+    /// Keys of the records that are held now.
+    pub held: HashSet<u128>,
+    /// The same records, as much as closing them takes.
+    pub open: Vec<OpenRecord>,
+    /// Held records that it closed.
+    pub closed: HashSet<HeldId>,
+    /// Of these, those that another held record stands for.
+    pub replaced: HashMap<HeldId, HeldId>,
 }
 
 /// The key of a visit revision.
@@ -59,6 +82,7 @@ impl KnownRecords {
             receipts: snapshot.receipts().clone(),
             visits: HashMap::new(),
             held: HashSet::new(),
+            open: OpenHeld::default(),
             load_ids: HashSet::new(),
         };
         known.take_in(&snapshot).await?;
@@ -72,19 +96,24 @@ impl KnownRecords {
         self.take_in(&snapshot).await
     }
 
-    /// Takes in what a load of this very run accepted and held, without reading it back.
-    pub fn adopt(
-        &mut self,
-        load_id: Option<&str>,
-        (visits, held): (HashMap<u128, u128>, HashSet<u128>),
-    ) {
+    /// Takes in what a load of this very run brought, without reading it back.
+    pub fn adopt(&mut self, load_id: Option<&str>, brought: Brought) {
         // The first load of a run brings most: what it knows is taken over, not copied.
         if self.visits.is_empty() {
-            self.visits = visits;
+            self.visits = brought.visits;
         } else {
-            self.visits.extend(visits);
+            self.visits.extend(brought.visits);
         }
-        self.held.extend(held);
+        self.held.extend(brought.held);
+        for id in brought.closed {
+            self.open.close(id);
+        }
+        for (id, by) in brought.replaced {
+            self.open.replace(id, by);
+        }
+        for record in brought.open {
+            self.open.open(record);
+        }
         self.load_ids.extend(load_id.map(str::to_owned));
     }
 
@@ -96,6 +125,11 @@ impl KnownRecords {
     /// Whether these very bytes are held.
     pub fn holds(&self, record: u128) -> bool {
         self.held.contains(&record)
+    }
+
+    /// The held records that are open.
+    pub fn open_held(&self) -> &OpenHeld {
+        &self.open
     }
 
     /// The receipts at the version that was read.
@@ -122,6 +156,7 @@ impl KnownRecords {
         };
         self.take_in_visits(session, &mark, &mut newly).await?;
         self.take_in_held(session, &mark, &mut newly).await?;
+        self.take_in_closings(session, &mark, &mut newly).await?;
         self.load_ids = load_ids;
         Ok(newly)
     }
@@ -157,12 +192,67 @@ impl KnownRecords {
         mark: &str,
         newly: &mut NewlyKnown,
     ) -> Result<(), Failure> {
-        let query = format!("select record_sha256 from held where {mark}");
+        // A quotation mark inside a finding is escaped, so the pattern meets codes alone.
+        let query = format!(
+            "select record_sha256, line, submission_sha256, visit_id, revision, \
+               strpos(reasons, '{{\"code\":\"revision-conflict\"') > 0 \
+             from held where {mark}"
+        );
+        let mut submission: Arc<str> = Arc::from("");
         for batch in batches(session, &query).await? {
             let records = binary(&batch, 0);
-            for record in records.as_binary::<i32>().iter().flatten() {
+            let lines = batch.column(1).as_primitive::<Int64Type>();
+            let submissions = optional_texts(&batch, 2);
+            let visit_ids = optional_texts(&batch, 3);
+            let revisions = batch.column(4).as_primitive::<Int32Type>();
+            let conflicts = batch.column(5).as_boolean();
+            for row in 0..batch.num_rows() {
+                let record = records.as_binary::<i32>().value(row);
                 self.held.insert(half(record));
                 newly.held.push(half(record));
+                let of = submissions[row].as_deref().unwrap_or_default();
+                if *submission != *of {
+                    submission = Arc::from(of);
+                }
+                // The revision of a conflict is taken by another record: its arrival mends nothing.
+                let visit = visit_ids[row]
+                    .as_deref()
+                    .filter(|_| revisions.is_valid(row) && !conflicts.value(row))
+                    .map(|visit_id| visit_key(visit_id, revisions.value(row) as u32));
+                newly.held_visits.extend(visit);
+                self.open.open(OpenRecord {
+                    record_sha256: whole(record),
+                    submission_sha256: submission.clone(),
+                    line: lines.value(row).unsigned_abs(),
+                    visit,
+                });
+            }
+        }
+        Ok(())
+    }
+
+    async fn take_in_closings(
+        &mut self,
+        session: &SessionContext,
+        mark: &str,
+        newly: &mut NewlyKnown,
+    ) -> Result<(), Failure> {
+        let query = format!(
+            "select record_sha256, line, replaced_by from ({CLOSINGS_THAT_COUNT}) \
+             where how = 'dropped' or {mark}"
+        );
+        for batch in batches(session, &query).await? {
+            let records = binary(&batch, 0);
+            let lines = batch.column(1).as_primitive::<Int64Type>();
+            let replaced_by = optional_texts(&batch, 2);
+            for (row, by) in replaced_by.iter().enumerate() {
+                let record = whole(records.as_binary::<i32>().value(row));
+                let id = HeldId::new(&record, lines.value(row).unsigned_abs());
+                match by.as_deref().and_then(|by| by.parse().ok()) {
+                    Some(by) => self.open.replace(id, by),
+                    None => self.open.close(id),
+                }
+                newly.closed.push(id);
             }
         }
         Ok(())
@@ -188,6 +278,18 @@ async fn batches(session: &SessionContext, query: &str) -> Result<Vec<RecordBatc
         .try_collect()
         .await
         .map_err(|error| unreadable(&error))
+}
+
+/// A SHA-256 as it is kept.
+fn whole(hash: &[u8]) -> [u8; 32] {
+    hash.try_into().expect("we write SHA-256s of 32 bytes")
+}
+
+/// A column of text that may be null.
+fn optional_texts(batch: &RecordBatch, column: usize) -> Vec<Option<String>> {
+    let column = cast(batch.column(column), &DataType::Utf8).expect("text is cast to text");
+    let texts = column.as_string::<i32>().iter();
+    texts.map(|text| text.map(str::to_owned)).collect()
 }
 
 /// A column of text, whichever way the engine holds it.

@@ -2,9 +2,12 @@
 
 pub mod append;
 pub mod care;
+pub mod closings;
+pub mod drop;
 pub mod durable;
 pub mod held;
 pub mod known;
+pub mod open_held;
 pub mod receipt;
 pub mod rows;
 pub mod schema;

@@ -45,6 +45,8 @@ pub struct Counts {
     pub units: u64,
     /// Accepted records that bear a flag.
     pub flagged: u64,
+    /// Held records of earlier loads that this one closed: mended, or replaced by a later attempt.
+    pub closed: u64,
 }
 
 impl Counts {
@@ -57,6 +59,7 @@ impl Counts {
         self.held_before += other.held_before;
         self.units += other.units;
         self.flagged += other.flagged;
+        self.closed += other.closed;
     }
 }
 

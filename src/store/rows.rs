@@ -13,6 +13,7 @@ use bytes::Bytes;
 use jiff::Timestamp;
 use jiff::civil::{Date, date};
 
+use super::closings::HeldId;
 use super::receipt::Receipt;
 use super::schema::arrow_schema;
 use super::tables::Kept;
@@ -64,6 +65,8 @@ pub struct HeldRow {
     pub record_sha256: [u8; 32],
     /// The record, byte for byte.
     pub record: Bytes,
+    /// The held record that it was sent to mend.
+    pub mends: Option<HeldId>,
 }
 
 /// What every row of one load bears.
@@ -269,6 +272,7 @@ pub fn receipt_batch(receipt: &Receipt) -> RecordBatch {
         count(counts.held_before),
         count(counts.units),
         count(counts.flagged),
+        count(counts.closed),
         text(env!("CARGO_PKG_VERSION")),
     ];
     batch(Kept::Receipts, columns)
@@ -311,18 +315,18 @@ fn counts(units: &[UnitRow<'_>]) -> ArrayRef {
     ))
 }
 
-fn batch(kept: Kept, columns: Vec<ArrayRef>) -> RecordBatch {
+pub(super) fn batch(kept: Kept, columns: Vec<ArrayRef>) -> RecordBatch {
     RecordBatch::try_new(arrow_schema(kept.columns()), columns)
         .expect("the columns are those of the table's schema")
 }
 
-fn repeated(value: &str, rows: usize) -> ArrayRef {
+pub(super) fn repeated(value: &str, rows: usize) -> ArrayRef {
     Arc::new(StringArray::from_iter_values(std::iter::repeat_n(
         value, rows,
     )))
 }
 
-fn moments(values: impl Iterator<Item = Timestamp>) -> ArrayRef {
+pub(super) fn moments(values: impl Iterator<Item = Timestamp>) -> ArrayRef {
     let values = values.map(|moment| moment.as_microsecond());
     Arc::new(TimestampMicrosecondArray::from_iter_values(values).with_timezone("UTC"))
 }

@@ -308,6 +308,51 @@ pub const HELD: &[Column] = &[
     must("record", Holds::Bytes, "the record, byte for byte as sent"),
 ];
 
+/// One row a held record that is closed: append-only, so a record is open while none names it.
+///
+/// Rows of a load count with its receipt; rows of a drop (`how` = dropped) count as they stand.
+pub const HELD_CLOSED: &[Column] = &[
+    must(
+        "load_id",
+        Holds::Text,
+        "the load that closed the record, or the id of the drop",
+    ),
+    must(
+        "record_sha256",
+        Holds::Bytes,
+        "SHA-256 of the held record as sent, 32 bytes",
+    ),
+    must(
+        "submission_sha256",
+        Holds::Text,
+        "SHA-256 of the submission that the held record came in, hexadecimal",
+    ),
+    must("line", Holds::Whole64, "line of the held record there"),
+    must(
+        "how",
+        Holds::Text,
+        "mended, replaced (an attempt to mend it is held in its place) or dropped",
+    ),
+    may(
+        "visit_id",
+        Holds::Text,
+        "of a mended one: identity of the visit that stands for it",
+    ),
+    may(
+        "revision",
+        Holds::Whole32,
+        "of a mended one: revision of that visit",
+    ),
+    may(
+        "replaced_by",
+        Holds::Text,
+        "of a replaced one: id of the held record that stands for it",
+    ),
+    may("reason", Holds::Text, "of a dropped one: why"),
+    may("who", Holds::Text, "of a dropped one: who decided"),
+    must("closed_at", Holds::Moment, "when it was closed"),
+];
+
 /// One row a submission that was handed in: received = accepted + duplicate + held.
 pub const RECEIPTS: &[Column] = &[
     must(
@@ -350,6 +395,11 @@ pub const RECEIPTS: &[Column] = &[
         "flagged",
         Holds::Whole64,
         "accepted records that bear a flag",
+    ),
+    must(
+        "closed",
+        Holds::Whole64,
+        "held records of earlier loads that this one closed: rows of held_closed",
     ),
     must("version", Holds::Text, "version of bractline"),
 ];

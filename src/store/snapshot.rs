@@ -16,6 +16,7 @@ use crate::failure::{Failure, Kind};
 pub struct Snapshot {
     session: SessionContext,
     receipts: DeltaTable,
+    closings: DeltaTable,
 }
 
 impl Snapshot {
@@ -29,7 +30,13 @@ impl Snapshot {
         for kept in [Kept::Visits, Kept::Units, Kept::Held] {
             register(&session, kept, &store.table(kept).await?).await?;
         }
-        Ok(Snapshot { session, receipts })
+        let closings = store.table(Kept::HeldClosed).await?;
+        register(&session, Kept::HeldClosed, &closings).await?;
+        Ok(Snapshot {
+            session,
+            receipts,
+            closings,
+        })
     }
 
     /// The version of the store: that of its receipts.
@@ -64,6 +71,11 @@ impl Snapshot {
     /// The receipts table at this version.
     pub fn receipts(&self) -> &DeltaTable {
         &self.receipts
+    }
+
+    /// The table of closings at this version.
+    pub fn closings(&self) -> &DeltaTable {
+        &self.closings
     }
 }
 

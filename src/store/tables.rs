@@ -10,7 +10,7 @@ use deltalake::{DeltaTable, DeltaTableBuilder, DeltaTableError, ObjectStore};
 use url::Url;
 
 use super::durable::DurableFiles;
-use super::schema::{Column, HELD, RECEIPTS, UNITS, VISITS, arrow_schema};
+use super::schema::{Column, HELD, HELD_CLOSED, RECEIPTS, UNITS, VISITS, arrow_schema};
 use crate::failure::{Failure, Kind};
 
 /// Commits between two checkpoints: opening a table reads at most so many log entries.
@@ -23,12 +23,19 @@ pub enum Kept {
     Visits,
     Units,
     Held,
+    HeldClosed,
     Receipts,
 }
 
 impl Kept {
     /// Every kept table.
-    pub const ALL: [Kept; 4] = [Kept::Visits, Kept::Units, Kept::Held, Kept::Receipts];
+    pub const ALL: [Kept; 5] = [
+        Kept::Visits,
+        Kept::Units,
+        Kept::Held,
+        Kept::HeldClosed,
+        Kept::Receipts,
+    ];
 
     /// Name of the table and of its folder.
     pub fn name(self) -> &'static str {
@@ -36,6 +43,7 @@ impl Kept {
             Kept::Visits => "visits",
             Kept::Units => "units",
             Kept::Held => "held",
+            Kept::HeldClosed => "held_closed",
             Kept::Receipts => "receipts",
         }
     }
@@ -46,6 +54,7 @@ impl Kept {
             Kept::Visits => VISITS,
             Kept::Units => UNITS,
             Kept::Held => HELD,
+            Kept::HeldClosed => HELD_CLOSED,
             Kept::Receipts => RECEIPTS,
         }
     }
@@ -54,7 +63,7 @@ impl Kept {
     pub fn partition_columns(self) -> Vec<String> {
         match self {
             Kept::Visits | Kept::Units => vec!["season".to_owned()],
-            Kept::Held | Kept::Receipts => Vec::new(),
+            Kept::Held | Kept::HeldClosed | Kept::Receipts => Vec::new(),
         }
     }
 }

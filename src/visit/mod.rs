@@ -11,3 +11,4 @@ pub mod sampling;
 pub mod stage;
 pub mod units;
 pub mod week;
+pub mod words;

@@ -45,6 +45,11 @@ def held_row(row):
     }
 
 
+def closing_row(row):
+    told = ("line", "how", "visit_id", "revision", "replaced_by", "reason", "who")
+    return {"sha256": row["record_sha256"].hex(), **{name: row[name] for name in told}}
+
+
 def store_rows(workspace):
     store = pathlib.Path(workspace) / "store"
     receipts = list(rows(store / "receipts", None))
@@ -53,6 +58,11 @@ def store_rows(workspace):
     visits = visible("visits", ["load_id", "visit_id", "revision", "retracted", "content_sha256"])
     units = visible("units", ["load_id", "visit_id"])
     held = visible("held", ["load_id", "file_name", "line", "record_sha256", "record", "reasons"])
+    closed = [
+        row
+        for row in rows(store / "held_closed", None)
+        if row["how"] == "dropped" or row["load_id"] in loads
+    ]
     highest = {}
     for row in visits:
         if row["revision"] >= highest.get(row["visit_id"], row)["revision"]:
@@ -64,6 +74,7 @@ def store_rows(workspace):
         },
         "units": len(units),
         "held": sorted((held_row(row) for row in held), key=lambda row: (row["file_name"], row["line"])),
+        "held_closed": sorted((closing_row(row) for row in closed), key=lambda row: (row["line"], row["sha256"])),
         "receipts": [
             {name: row[name] for name in ("file_name", "received", "accepted", "duplicate", "held", "held_before")}
             for row in receipts
