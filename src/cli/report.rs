@@ -1,6 +1,6 @@
 //! What the program says: the only file that writes to stdout.
 
-use std::io::{IsTerminal, Write};
+use std::io::{BufWriter, IsTerminal, StdoutLock, Write};
 
 use serde::Serialize;
 
@@ -13,20 +13,27 @@ const CLOSED_PIPE: &str = "the reader of the output went away";
 
 /// Writes text and a line's end to stdout.
 pub fn say(text: &str) -> Result<(), Failure> {
-    let mut stdout = std::io::stdout().lock();
-    writeln!(stdout, "{text}")
+    write_out(|stdout| writeln!(stdout, "{text}"))
+}
+
+/// Writes one JSON object to stdout, piece by piece: a long report is never held whole.
+pub fn say_json(value: &impl Serialize) -> Result<(), Failure> {
+    write_out(|stdout| {
+        serde_json::to_writer_pretty(&mut *stdout, value)?;
+        writeln!(stdout)
+    })
+}
+
+fn write_out(
+    write: impl FnOnce(&mut BufWriter<StdoutLock<'_>>) -> std::io::Result<()>,
+) -> Result<(), Failure> {
+    let mut stdout = BufWriter::new(std::io::stdout().lock());
+    write(&mut stdout)
         .and_then(|()| stdout.flush())
         .map_err(|error| match error.kind() {
             std::io::ErrorKind::BrokenPipe => Failure::new(Kind::Files, CLOSED_PIPE),
             _ => Failure::new(Kind::Files, format!("cannot write the report: {error}")),
         })
-}
-
-/// Writes one JSON object to stdout.
-pub fn say_json(value: &impl Serialize) -> Result<(), Failure> {
-    let text = serde_json::to_string_pretty(value)
-        .map_err(|error| Failure::new(Kind::Files, format!("cannot write the report: {error}")))?;
-    say(&text)
 }
 
 /// Whether a failure only says that nobody reads the output any more.

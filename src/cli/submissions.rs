@@ -12,6 +12,7 @@ use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
 use crate::intake::formats::SubmittedFile;
 use crate::intake::load::Account;
+use crate::intake::reports::HeldReports;
 use crate::store::receipt::Counts;
 
 /// The named submissions, looked at; standard input waits in a file of its own until this is dropped.
@@ -102,7 +103,7 @@ struct SubmissionAccount {
     #[serde(flatten)]
     counts: Counts,
     flags: std::collections::BTreeMap<&'static str, u64>,
-    held_records: Vec<crate::intake::load::HeldReport>,
+    held_records: HeldReports,
 }
 
 impl Accounts {
@@ -184,15 +185,17 @@ fn flag_lines(flags: &std::collections::BTreeMap<&'static str, u64>) -> Vec<Stri
 
 fn held_lines(submission: &SubmissionAccount) -> Vec<String> {
     let mut lines = Vec::new();
-    for held in submission.held_records.iter().take(LISTED_MAX) {
+    let listed = submission.held_records.first();
+    for held in listed.iter().take(LISTED_MAX) {
         for finding in &held.findings {
             lines.push(format!("  held line {}: {finding}", held.line));
         }
     }
-    let more = submission.held_records.len().saturating_sub(LISTED_MAX);
+    let more = submission.counts.held.saturating_sub(LISTED_MAX as u64);
     if more > 0 {
         lines.push(format!(
-            "  … and {more} more held; `bractline held list` shows all"
+            "  … and {} more held; `bractline held list` shows all",
+            report::grouped(more)
         ));
     }
     lines

@@ -151,7 +151,7 @@ pub fn held(raw: &RawRecord, refused: Refused) -> HeldRow {
         observer_id: refused.observer_id,
         findings: refused.findings,
         record_sha256: Sha256::digest(&raw.bytes).into(),
-        record: raw.bytes.clone(),
+        record: raw.kept_bytes(),
     }
 }
 

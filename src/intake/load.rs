@@ -5,8 +5,7 @@ use std::sync::Arc;
 
 use futures::{StreamExt, TryStreamExt, stream};
 use jiff::Timestamp;
-use serde::Serialize;
-use tokio::sync::mpsc;
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 use tokio::task::spawn_blocking;
 use uuid::Uuid;
 
@@ -14,43 +13,36 @@ use super::formats::SubmittedFile;
 use super::identity::{Identity, Ledger, revision_conflict};
 use super::judge::{Judge, Judged, held, named};
 use super::reader::{RawRecord, RecordReader};
+use super::reports::{HeldReport, HeldReports};
 use crate::failure::{Failure, Kind};
 use crate::store::append::{Append, Sealed, Written};
 use crate::store::known::KnownRecords;
 use crate::store::receipt::{Counts, Receipt, Submission};
 use crate::store::rows::{HeldRow, LoadMark, VisitRow};
 use crate::store::tables::Store;
-use crate::visit::finding::Finding;
 
 /// Rows are written in batches of about this many visits.
 const BATCH_VISITS: usize = 4_096;
 /// Held records are written when they fill about this much memory.
 const BATCH_HELD_BYTES: usize = 8 << 20;
+/// What a held row and each of its findings take in memory, about.
+const HELD_ROW_BYTES: usize = 300;
+/// Bytes of a submission that may wait between reading and writing. A longer record goes alone.
+const WAITING_BYTES_MAX: usize = 32 << 20;
 /// A load that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;
 
 /// What became of one submission.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug)]
 pub struct Account {
     /// What was handed in.
     pub submission: Submission,
     /// How many records went where.
     pub counts: Counts,
     /// Every held record with its reasons.
-    pub held: Vec<HeldReport>,
+    pub held: HeldReports,
     /// How many accepted records bear each flag.
     pub flags: BTreeMap<&'static str, u64>,
-}
-
-/// A held record, for the report.
-#[derive(Debug, Clone, Serialize)]
-pub struct HeldReport {
-    /// Line of the submission, or place in its JSON array, from 1.
-    pub line: u64,
-    /// Identity of the visit, if it could be read.
-    pub visit_id: Option<String>,
-    /// Why it is held.
-    pub findings: Vec<Finding>,
 }
 
 /// Loads submissions into one store, one after the other.
@@ -159,7 +151,7 @@ struct Intake<'a> {
     append: Option<Append>,
     ledger: Ledger,
     counts: Counts,
-    held: Vec<HeldReport>,
+    held: HeldReports,
     flags: BTreeMap<&'static str, u64>,
     visit_rows: Vec<VisitRow>,
     held_rows: Vec<HeldRow>,
@@ -169,7 +161,7 @@ struct Intake<'a> {
 /// What a pass came to.
 struct Taken {
     counts: Counts,
-    held: Vec<HeldReport>,
+    held: HeldReports,
     flags: BTreeMap<&'static str, u64>,
     ledger: Ledger,
     append: Option<Append>,
@@ -182,7 +174,7 @@ impl<'a> Intake<'a> {
             append,
             ledger: Ledger::default(),
             counts: Counts::default(),
-            held: Vec::new(),
+            held: HeldReports::default(),
             flags: BTreeMap::new(),
             visit_rows: Vec::new(),
             held_rows: Vec::new(),
@@ -203,28 +195,31 @@ impl<'a> Intake<'a> {
         .map_ok(|chunk| judged(judge.clone(), chunk))
         .try_buffered(workers)
         .boxed();
-        while let Some(records) = judged.try_next().await? {
+        while let Some((records, waiting)) = judged.try_next().await? {
             for record in records {
-                self.take(record);
+                self.take(record)?;
             }
             if self.visit_rows.len() >= BATCH_VISITS || self.held_bytes >= BATCH_HELD_BYTES {
                 self.write().await?;
             }
+            drop(waiting);
         }
+        self.held.end()?;
         self.write().await
     }
 
     /// Every record comes out of here as accepted, duplicate or held.
-    fn take(&mut self, record: Judged) {
+    fn take(&mut self, record: Judged) -> Result<(), Failure> {
         self.counts.received += 1;
         match record {
-            Judged::Unsound(row) => self.hold(*row),
+            Judged::Unsound(row) => return self.hold(*row),
             Judged::Sound(row, raw) => match self.ledger.decide(self.known, &row) {
                 Identity::New => self.accept(*row),
                 Identity::Duplicate => self.counts.duplicate += 1,
-                Identity::Conflict => self.hold(conflicting(&row, &raw)),
+                Identity::Conflict => return self.hold(conflicting(&row, &raw)),
             },
         }
+        Ok(())
     }
 
     fn accept(&mut self, row: VisitRow) {
@@ -239,27 +234,30 @@ impl<'a> Intake<'a> {
         }
     }
 
-    fn hold(&mut self, row: HeldRow) {
+    fn hold(&mut self, row: HeldRow) -> Result<(), Failure> {
         self.counts.held += 1;
-        self.held.push(HeldReport {
+        self.held.add(HeldReport {
             line: row.line,
             visit_id: row.visit_id.clone(),
             findings: row.findings.clone(),
-        });
+        })?;
         if !self.ledger.keep(self.known, &row) {
             self.counts.held_before += 1;
         } else if self.append.is_some() {
-            self.held_bytes += row.record.len();
+            // Reasons can outweigh the record; a short record weighs as much as its row.
+            self.held_bytes += row.record.len() + HELD_ROW_BYTES * (1 + row.findings.len());
             self.held_rows.push(row);
         }
+        Ok(())
     }
 
     async fn write(&mut self) -> Result<(), Failure> {
         if let Some(append) = &mut self.append {
-            append.write_visits(&self.visit_rows).await?;
+            append
+                .write_visits(std::mem::take(&mut self.visit_rows))
+                .await?;
             append.write_held(&self.held_rows).await?;
         }
-        self.visit_rows.clear();
         self.held_rows.clear();
         self.held_bytes = 0;
         Ok(())
@@ -290,11 +288,27 @@ impl<'a> Intake<'a> {
     }
 }
 
-/// Chunks of records, read on a thread of their own; two wait at the most.
-fn chunks(reader: RecordReader) -> mpsc::Receiver<Result<Vec<RawRecord>, Failure>> {
+/// Records that were read, and their share of what may wait at a time.
+struct Chunk {
+    records: Vec<RawRecord>,
+    waiting: OwnedSemaphorePermit,
+}
+
+/// Chunks of records, read on a thread of their own; a few wait at the most.
+fn chunks(reader: RecordReader) -> mpsc::Receiver<Result<Chunk, Failure>> {
     let (sender, receiver) = mpsc::channel(2);
+    let room = Arc::new(Semaphore::new(WAITING_BYTES_MAX));
+    let runtime = tokio::runtime::Handle::current();
     spawn_blocking(move || {
-        for chunk in reader {
+        for records in reader {
+            let chunk = records.map(|records| {
+                let bytes: usize = records.iter().map(|record| record.bytes.len()).sum();
+                let share = bytes.min(WAITING_BYTES_MAX) as u32;
+                let waiting = runtime
+                    .block_on(room.clone().acquire_many_owned(share))
+                    .expect("the room is never closed");
+                Chunk { records, waiting }
+            });
             // The receiver is gone when the load has failed: nothing is left to read for.
             if sender.blocking_send(chunk).is_err() {
                 break;
@@ -304,15 +318,25 @@ fn chunks(reader: RecordReader) -> mpsc::Receiver<Result<Vec<RawRecord>, Failure
     receiver
 }
 
-async fn judged(judge: Arc<Judge>, chunk: Vec<RawRecord>) -> Result<Vec<Judged>, Failure> {
-    let judging = spawn_blocking(move || chunk.into_iter().map(|raw| judge.judge(raw)).collect());
-    judging.await.map_err(|error| {
+async fn judged(
+    judge: Arc<Judge>,
+    chunk: Chunk,
+) -> Result<(Vec<Judged>, OwnedSemaphorePermit), Failure> {
+    let Chunk { records, waiting } = chunk;
+    let judging = spawn_blocking(move || {
+        records
+            .into_iter()
+            .map(|record| judge.judge(record))
+            .collect()
+    });
+    let judged = judging.await.map_err(|error| {
         Failure::new(
             Kind::Submission,
             format!("a record could not be judged: {error}"),
         )
         .mend("please report it, with the file; nothing of it was loaded")
-    })
+    })?;
+    Ok((judged, waiting))
 }
 
 fn conflicting(row: &VisitRow, raw: &RawRecord) -> HeldRow {

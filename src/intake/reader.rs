@@ -1,30 +1,43 @@
 //! The records of a submission as bytes, with their line, in chunks that fit in memory.
 //!
 //! It cuts, it does not judge: whether a record is sound is [`super::judge`]'s to say. The bytes of a
-//! record are kept as they came, without the line's end.
+//! record are kept as they came, without the line's end or the blanks around an array's element.
 
 use std::io::BufRead;
+use std::ops::Range;
 
 use bytes::Bytes;
-use serde_json::value::RawValue;
 
+use super::cut::{Cut, Cutter};
 use super::formats::{Form, SubmittedFile};
 use crate::failure::{Failure, Kind};
 
-/// Records are handed on in chunks of about this size.
+/// Records are handed on in chunks of about this size,
 const CHUNK_BYTES: usize = 1 << 20;
-/// A longer line is no list of records but another kind of file, or an attack on memory.
-const LINE_BYTES_MAX: usize = 256 << 20;
-/// A JSON document is read whole, so it may not be larger than this.
-const DOCUMENT_BYTES_MAX: usize = 256 << 20;
+/// and of no more records than this: of a wrong file they can be a byte long.
+const CHUNK_RECORDS_MAX: usize = 4_096;
+/// Whatever is longer is no record but another kind of file, or an attack on memory.
+const RECORD_BYTES_MAX: usize = 128 << 20;
+const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 
 /// One record as it was sent.
 #[derive(Debug, Clone)]
 pub struct RawRecord {
-    /// Line of the submission, or place in its JSON array, from 1.
+    /// Line of the submission, or place among the records of a JSON text, from 1.
     pub line: u64,
     /// The bytes, without the line's end.
     pub bytes: Bytes,
+}
+
+impl RawRecord {
+    /// The bytes alone, so that a small record that is kept does not keep its whole chunk.
+    pub fn kept_bytes(&self) -> Bytes {
+        if self.bytes.len() < CHUNK_BYTES / 2 {
+            Bytes::copy_from_slice(&self.bytes)
+        } else {
+            self.bytes.clone()
+        }
+    }
 }
 
 /// The records of a submission, chunk by chunk.
@@ -38,16 +51,31 @@ enum Source {
         content: Box<dyn BufRead + Send>,
         line: u64,
     },
-    Document(Option<Box<dyn BufRead + Send>>),
+    Json {
+        content: Box<dyn BufRead + Send>,
+        cutter: Cutter,
+        place: u64,
+    },
 }
 
 impl RecordReader {
     /// Opens a submission for reading its records.
     pub fn open(file: &SubmittedFile) -> Result<RecordReader, Failure> {
-        let content = file.open()?;
+        let mut content = file.open()?;
         let source = match file.form {
             Form::Ndjson => Source::Lines { content, line: 0 },
-            Form::Json => Source::Document(Some(content)),
+            Form::Json => {
+                let at_mark = |error| broken_off(&file.name, 1, &error);
+                let marked = content.fill_buf().map_err(at_mark)?;
+                if marked.starts_with(BYTE_ORDER_MARK) && before_array(marked) {
+                    content.consume(BYTE_ORDER_MARK.len());
+                }
+                Source::Json {
+                    content,
+                    cutter: Cutter::new(),
+                    place: 0,
+                }
+            }
         };
         Ok(RecordReader {
             name: file.name.clone(),
@@ -58,10 +86,11 @@ impl RecordReader {
     fn read_chunk(&mut self) -> Result<Vec<RawRecord>, Failure> {
         match &mut self.source {
             Source::Lines { content, line } => lines(content.as_mut(), line, &self.name),
-            Source::Document(content) => match content.take() {
-                Some(mut content) => document(content.as_mut(), &self.name),
-                None => Ok(Vec::new()),
-            },
+            Source::Json {
+                content,
+                cutter,
+                place,
+            } => cut_records(content.as_mut(), cutter, place, &self.name),
         }
     }
 }
@@ -78,31 +107,61 @@ impl Iterator for RecordReader {
     }
 }
 
+/// A chunk being filled: the bytes of its records one after the other, and where each lies.
+struct Chunk {
+    bytes: Vec<u8>,
+    places: Vec<(u64, Range<usize>)>,
+}
+
+impl Chunk {
+    fn new() -> Chunk {
+        Chunk {
+            bytes: Vec::with_capacity(CHUNK_BYTES + CHUNK_BYTES / 8),
+            places: Vec::new(),
+        }
+    }
+
+    fn is_full(&self) -> bool {
+        self.bytes.len() >= CHUNK_BYTES || self.places.len() >= CHUNK_RECORDS_MAX
+    }
+
+    fn records(self) -> Vec<RawRecord> {
+        let bytes = Bytes::from(self.bytes);
+        self.places
+            .into_iter()
+            .map(|(line, place)| RawRecord {
+                line,
+                bytes: bytes.slice(place),
+            })
+            .collect()
+    }
+}
+
 /// Reads lines until the chunk is full. Blank lines are no records.
 fn lines(content: &mut dyn BufRead, line: &mut u64, name: &str) -> Result<Vec<RawRecord>, Failure> {
-    let mut chunk: Vec<u8> = Vec::with_capacity(CHUNK_BYTES + CHUNK_BYTES / 8);
-    let mut places = Vec::new();
-    while chunk.len() < CHUNK_BYTES {
-        let start = chunk.len();
-        if !read_line(content, &mut chunk, name, *line + 1)? {
+    let mut chunk = Chunk::new();
+    while !chunk.is_full() {
+        let start = chunk.bytes.len();
+        if !read_line(content, &mut chunk.bytes, name, *line + 1)? {
             break;
         }
         *line += 1;
-        let end = start + without_line_end(&chunk[start..]).len();
-        if chunk[start..end].trim_ascii().is_empty() {
-            chunk.truncate(start);
+        let end = start + without_line_end(&chunk.bytes[start..]).len();
+        if is_blank(&chunk.bytes[start..end]) {
+            chunk.bytes.truncate(start);
         } else {
-            places.push((*line, start..end));
+            chunk.places.push((*line, start..end));
         }
     }
-    let chunk = Bytes::from(chunk);
-    Ok(places
-        .into_iter()
-        .map(|(line, place)| RawRecord {
-            line,
-            bytes: chunk.slice(place),
-        })
-        .collect())
+    Ok(chunk.records())
+}
+
+/// A byte order mark alone is what an editor leaves of an empty file.
+fn is_blank(line: &[u8]) -> bool {
+    line.strip_prefix(BYTE_ORDER_MARK)
+        .unwrap_or(line)
+        .trim_ascii()
+        .is_empty()
 }
 
 /// Appends one line with its end; `false` at the end of the content.
@@ -127,8 +186,8 @@ fn read_line(
         if end.is_some() {
             return Ok(true);
         }
-        if chunk.len() - start > LINE_BYTES_MAX {
-            return Err(too_large(name, &format!("line {line}"), LINE_BYTES_MAX));
+        if chunk.len() - start > RECORD_BYTES_MAX {
+            return Err(too_large(name, &format!("line {line}")));
         }
     }
 }
@@ -138,38 +197,61 @@ fn without_line_end(line: &[u8]) -> &[u8] {
     line.strip_suffix(b"\r").unwrap_or(line)
 }
 
-/// A JSON document: the elements of an array, or the document itself. One that cannot be cut is
-/// handed on whole, so that it is judged and held.
-fn document(content: &mut dyn BufRead, name: &str) -> Result<Vec<RawRecord>, Failure> {
-    let mut bytes = Vec::new();
-    std::io::Read::take(&mut *content, DOCUMENT_BYTES_MAX as u64 + 1)
-        .read_to_end(&mut bytes)
-        .map_err(|error| broken_off(name, 1, &error))?;
-    if bytes.len() > DOCUMENT_BYTES_MAX {
-        return Err(too_large(name, "the JSON document", DOCUMENT_BYTES_MAX)
-            .mend("write one record a line (NDJSON): it is read in pieces of any number"));
+/// Cuts records out of a JSON text until the chunk is full.
+fn cut_records(
+    content: &mut dyn BufRead,
+    cutter: &mut Cutter,
+    place: &mut u64,
+    name: &str,
+) -> Result<Vec<RawRecord>, Failure> {
+    let mut chunk = Chunk::new();
+    let mut start = 0;
+    while !chunk.is_full() || chunk.bytes.len() > start {
+        let block = content
+            .fill_buf()
+            .map_err(|error| broken_off(name, *place + 1, &error))?;
+        if block.is_empty() {
+            if std::mem::replace(cutter, Cutter::new()).is_open() || chunk.bytes.len() > start {
+                end_record(&mut chunk, &mut start, place);
+            }
+            break;
+        }
+        let mut taken = 0;
+        for &byte in block {
+            taken += 1;
+            let cut = cutter.take(byte, chunk.bytes.len() == start);
+            if matches!(cut, Cut::Inside | Cut::Last) {
+                chunk.bytes.push(byte);
+            }
+            if matches!(cut, Cut::Last | Cut::After) {
+                end_record(&mut chunk, &mut start, place);
+                if chunk.is_full() {
+                    break;
+                }
+            }
+        }
+        content.consume(taken);
+        if chunk.bytes.len() - start > RECORD_BYTES_MAX {
+            return Err(too_large(name, &format!("record {}", *place + 1)));
+        }
     }
-    let bytes = Bytes::from(bytes);
-    let whole = || {
-        vec![RawRecord {
-            line: 1,
-            bytes: bytes.clone(),
-        }]
-    };
-    let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
-    Ok(match serde_json::from_slice::<Vec<&RawValue>>(text) {
-        Ok(elements) => (1..)
-            .zip(elements)
-            .map(|(line, element)| RawRecord {
-                line,
-                bytes: bytes.slice_ref(element.get().as_bytes()),
-            })
-            .collect(),
-        Err(_) => whole(),
-    })
+    Ok(chunk.records())
 }
 
-use std::io::Read as _;
+fn end_record(chunk: &mut Chunk, start: &mut usize, place: &mut u64) {
+    let end = *start + chunk.bytes[*start..].trim_ascii_end().len();
+    chunk.bytes.truncate(end);
+    *place += 1;
+    chunk.places.push((*place, *start..end));
+    *start = end;
+}
+
+/// Whether what follows the mark is an array: then no record begins with the mark.
+fn before_array(marked: &[u8]) -> bool {
+    marked[BYTE_ORDER_MARK.len()..]
+        .trim_ascii_start()
+        .starts_with(b"[")
+}
 
 fn broken_off(name: &str, line: u64, error: &std::io::Error) -> Failure {
     Failure::new(
@@ -180,13 +262,13 @@ fn broken_off(name: &str, line: u64, error: &std::io::Error) -> Failure {
     .mend("is the file whole? fetch it again; nothing of it was loaded")
 }
 
-fn too_large(name: &str, what: &str, limit: usize) -> Failure {
+fn too_large(name: &str, what: &str) -> Failure {
     Failure::new(
         Kind::Submission,
         format!(
             "cannot load {name}: {what} is larger than {} MiB",
-            limit >> 20
+            RECORD_BYTES_MAX >> 20
         ),
     )
-    .mend("is it a file of visit records, one a line? nothing of it was loaded")
+    .mend("is it a file of visit records? nothing of it was loaded")
 }

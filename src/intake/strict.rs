@@ -5,11 +5,14 @@
 use serde::de::{DeserializeSeed, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde_json::{Map, Number, Value};
 
+/// Places of repeated members that are kept; a record with more is no oversight.
+const REPEATED_MAX: usize = 100;
+
 /// A JSON value and the pointers of the members that stood more than once in it.
 pub struct StrictValue {
     /// The value, with the last of repeated members.
     pub value: Value,
-    /// JSON Pointers of repeated members.
+    /// JSON Pointers of repeated members, the first hundred of them.
     pub repeated: Vec<String>,
 }
 
@@ -18,15 +21,14 @@ pub struct StrictValue {
 /// # Errors
 /// Those of serde_json: syntax, numbers out of range, more than 127 levels of nesting.
 pub fn strict_value(text: &str) -> Result<StrictValue, serde_json::Error> {
-    let mut repeated = Vec::new();
+    let mut place = Place::default();
     let mut deserializer = serde_json::Deserializer::from_str(text);
-    let place = Place {
-        pointer: String::new(),
-        repeated: &mut repeated,
-    };
-    let value = place.deserialize(&mut deserializer)?;
+    let value = (&mut place).deserialize(&mut deserializer)?;
     deserializer.end()?;
-    Ok(StrictValue { value, repeated })
+    Ok(StrictValue {
+        value,
+        repeated: place.repeated,
+    })
 }
 
 /// One step of a JSON Pointer (RFC 6901).
@@ -34,22 +36,32 @@ pub fn pointer_step(name: &str) -> String {
     format!("/{}", name.replace('~', "~0").replace('/', "~1"))
 }
 
-/// Where the reader stands in the document.
-struct Place<'a> {
-    pointer: String,
-    repeated: &'a mut Vec<String>,
+/// Where the reader stands in the document, and what it met on the way.
+#[derive(Default)]
+struct Place {
+    steps: Vec<Step>,
+    repeated: Vec<String>,
 }
 
-impl Place<'_> {
-    fn member(&mut self, name: &str) -> Place<'_> {
-        Place {
-            pointer: format!("{}{}", self.pointer, pointer_step(name)),
-            repeated: self.repeated,
-        }
+enum Step {
+    Member(String),
+    Element(usize),
+}
+
+impl Place {
+    /// Written out only when it is needed: at every member it would cost as much as the record.
+    fn pointer(&self) -> String {
+        self.steps
+            .iter()
+            .map(|step| match step {
+                Step::Member(name) => pointer_step(name),
+                Step::Element(number) => format!("/{number}"),
+            })
+            .collect()
     }
 }
 
-impl<'de> DeserializeSeed<'de> for Place<'_> {
+impl<'de> DeserializeSeed<'de> for &mut Place {
     type Value = Value;
 
     fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<Value, D::Error> {
@@ -57,7 +69,7 @@ impl<'de> DeserializeSeed<'de> for Place<'_> {
     }
 }
 
-impl<'de> Visitor<'de> for Place<'_> {
+impl<'de> Visitor<'de> for &mut Place {
     type Value = Value;
 
     fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -88,26 +100,28 @@ impl<'de> Visitor<'de> for Place<'_> {
         Ok(Value::String(value.to_owned()))
     }
 
-    fn visit_seq<A: SeqAccess<'de>>(mut self, mut elements: A) -> Result<Value, A::Error> {
+    fn visit_seq<A: SeqAccess<'de>>(self, mut elements: A) -> Result<Value, A::Error> {
         let mut values = Vec::new();
         loop {
-            let place = self.member(&values.len().to_string());
-            match elements.next_element_seed(place)? {
+            self.steps.push(Step::Element(values.len()));
+            let element = elements.next_element_seed(&mut *self)?;
+            self.steps.pop();
+            match element {
                 Some(value) => values.push(value),
                 None => return Ok(Value::Array(values)),
             }
         }
     }
 
-    fn visit_map<A: MapAccess<'de>>(mut self, mut members: A) -> Result<Value, A::Error> {
+    fn visit_map<A: MapAccess<'de>>(self, mut members: A) -> Result<Value, A::Error> {
         let mut object = Map::new();
         while let Some(name) = members.next_key::<String>()? {
-            let place = self.member(&name);
-            let pointer = place.pointer.clone();
-            let value = members.next_value_seed(place)?;
-            if object.insert(name, value).is_some() {
-                self.repeated.push(pointer);
+            self.steps.push(Step::Member(name.clone()));
+            let value = members.next_value_seed(&mut *self)?;
+            if object.insert(name, value).is_some() && self.repeated.len() < REPEATED_MAX {
+                self.repeated.push(self.pointer());
             }
+            self.steps.pop();
         }
         Ok(Value::Object(object))
     }

@@ -5,6 +5,8 @@
 //! bound to the version of the receipts that the decisions rest on: if another load was quicker,
 //! it is refused, and the caller looks again at what became visible.
 
+use std::collections::HashSet;
+
 use deltalake::datafile::writer::{DeltaWriter, WriterConfig};
 use deltalake::kernel::transaction::{CommitBuilder, CommitProperties, TransactionError};
 use deltalake::kernel::{Action, Add};
@@ -12,7 +14,7 @@ use deltalake::protocol::{DeltaOperation, SaveMode};
 use deltalake::table::config::TablePropertiesExt;
 use deltalake::{DeltaTable, DeltaTableError};
 use parquet::basic::{Compression, Encoding, ZstdLevel};
-use parquet::file::properties::WriterProperties;
+use parquet::file::properties::{EnabledStatistics, WriterProperties};
 use parquet::schema::types::ColumnPath;
 
 use super::receipt::Receipt;
@@ -23,12 +25,19 @@ use super::schema::arrow_schema;
 use super::tables::{Kept, Store, refused};
 use crate::failure::{Failure, Kind};
 
+/// A row group is written when it has grown to about this size, so that memory does not grow with
+/// the submission. Readers like larger ones; `store compact` may make them.
+const ROW_GROUP_BYTES: usize = 8 << 20;
+/// A season has files of its own, and each open file costs memory, so no more are open at a time.
+const SEASONS_OPEN_MAX: usize = 8;
+
 /// The tables being appended to by one attempt of one load.
 pub struct Append {
     mark: LoadMark,
     visits: TableAppend,
     units: TableAppend,
     held: TableAppend,
+    open_seasons: HashSet<i32>,
 }
 
 /// An attempt whose rows are committed and wait for their receipt.
@@ -54,16 +63,29 @@ impl Append {
             visits: TableAppend::begin(store, Kept::Visits).await?,
             units: TableAppend::begin(store, Kept::Units).await?,
             held: TableAppend::begin(store, Kept::Held).await?,
+            open_seasons: HashSet::new(),
         })
     }
 
-    /// Writes accepted visits and their units.
-    pub async fn write_visits(&mut self, rows: &[VisitRow]) -> Result<(), Failure> {
-        if rows.is_empty() {
-            return Ok(());
+    /// Writes accepted visits and their units, season by season.
+    pub async fn write_visits(&mut self, mut rows: Vec<VisitRow>) -> Result<(), Failure> {
+        rows.sort_by_key(|row| row.week.season());
+        for rows in rows.chunk_by(|one, next| one.week.season() == next.week.season()) {
+            self.open_season(rows[0].week.season()).await?;
+            self.visits.write(visits_batch(rows, &self.mark)).await?;
+            self.units.write(units_batch(rows, &self.mark)).await?;
         }
-        self.visits.write(visits_batch(rows, &self.mark)).await?;
-        self.units.write(units_batch(rows, &self.mark)).await
+        Ok(())
+    }
+
+    async fn open_season(&mut self, season: i32) -> Result<(), Failure> {
+        if self.open_seasons.len() == SEASONS_OPEN_MAX && !self.open_seasons.contains(&season) {
+            self.visits.end_files().await?;
+            self.units.end_files().await?;
+            self.open_seasons.clear();
+        }
+        self.open_seasons.insert(season);
+        Ok(())
     }
 
     /// Writes held records.
@@ -127,7 +149,10 @@ impl Written {
 struct TableAppend {
     kept: Kept,
     table: DeltaTable,
+    config: WriterConfig,
     writer: DeltaWriter,
+    /// Files that are complete.
+    adds: Vec<Add>,
 }
 
 impl TableAppend {
@@ -147,11 +172,12 @@ impl TableAppend {
             indexed,
             Some(statistics_columns(kept)),
         );
-        let writer = DeltaWriter::new(table.log_store().object_store(None), config);
         Ok(TableAppend {
             kept,
+            writer: DeltaWriter::new(table.log_store().object_store(None), config.clone()),
             table,
-            writer,
+            config,
+            adds: Vec::new(),
         })
     }
 
@@ -162,12 +188,19 @@ impl TableAppend {
             .map_err(|error| refused("write to", self.kept, &error))
     }
 
-    async fn close(self) -> Result<(DeltaTable, Vec<Add>), Failure> {
-        let adds = self.writer.close().await;
-        Ok((
-            self.table,
-            adds.map_err(|error| refused("write to", self.kept, &error))?,
-        ))
+    /// Completes the files that are open; what is written next goes to new ones.
+    async fn end_files(&mut self) -> Result<(), Failure> {
+        let files = self.table.log_store().object_store(None);
+        let next = DeltaWriter::new(files, self.config.clone());
+        let adds = std::mem::replace(&mut self.writer, next).close().await;
+        self.adds
+            .extend(adds.map_err(|error| refused("write to", self.kept, &error))?);
+        Ok(())
+    }
+
+    async fn close(mut self) -> Result<(DeltaTable, Vec<Add>), Failure> {
+        self.end_files().await?;
+        Ok((self.table, self.adds))
     }
 
     async fn commit(self) -> Result<(), Failure> {
@@ -231,7 +264,12 @@ fn statistics_columns(kept: Kept) -> Vec<String> {
 
 fn writer_properties(kept: Kept) -> WriterProperties {
     let fast = ZstdLevel::try_new(1).expect("1 is a level of zstd");
-    let mut properties = WriterProperties::builder().set_compression(Compression::ZSTD(fast));
+    let mut properties = WriterProperties::builder()
+        .set_compression(Compression::ZSTD(fast))
+        .set_max_row_group_bytes(Some(ROW_GROUP_BYTES));
+    // The smallest and the largest of the records tell nothing, and they may be 100 MB long.
+    properties = properties
+        .set_column_statistics_enabled(ColumnPath::from("record"), EnabledStatistics::None);
     // Ids repeat their neighbour or share its beginning; a dictionary of them would only grow.
     for name in kept.columns().iter().map(|column| column.name) {
         if matches!(

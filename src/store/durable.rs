@@ -1,27 +1,30 @@
-//! A local object store whose writes are on the disk when they return.
+//! A local object store that never shows a file before its content is on the disk.
 //!
-//! `object_store` 0.13 never calls fsync, so a commit could outlive the data that it names when the
-//! power goes. This wrapper syncs each file that it has written and then every folder from the
-//! file up to the store's own. Delta writes data files before the log entry that names them, so the
-//! order on the disk is: data file, its folder, log entry, log folder.
+//! `object_store` 0.13 never calls fsync: when the power goes, a name could outlive the bytes that
+//! it stands for, and a log entry of zero bytes makes a Delta table unreadable. This wrapper writes
+//! every file under another name beside its place, syncs it, gives it its name, and syncs every
+//! folder from there up to the store's own. Delta writes data files before the log entry that names
+//! them, so the order on the disk is: data file, its folder, log entry, log folder.
 
 use std::fs::File;
 use std::path::{Path as FilePath, PathBuf};
+use std::sync::Arc;
 
 use async_trait::async_trait;
 use futures::stream::BoxStream;
 use object_store::local::LocalFileSystem;
 use object_store::path::Path;
 use object_store::{
-    CopyOptions, Error, GetOptions, GetResult, ListResult, MultipartUpload, ObjectMeta,
-    ObjectStore, PutMultipartOptions, PutOptions, PutPayload, PutResult, RenameOptions, Result,
-    UploadPart,
+    CopyMode, CopyOptions, Error, GetOptions, GetResult, ListResult, MultipartUpload, ObjectMeta,
+    ObjectStore, ObjectStoreExt, PutMode, PutMultipartOptions, PutOptions, PutPayload, PutResult,
+    RenameOptions, RenameTargetMode, Result, UploadPart,
 };
+use uuid::Uuid;
 
-/// A local file system that syncs what it writes.
-#[derive(Debug)]
+/// A local file system whose files are whole or not there, whatever happens to the machine.
+#[derive(Debug, Clone)]
 pub struct DurableFiles {
-    files: LocalFileSystem,
+    files: Arc<LocalFileSystem>,
     root: PathBuf,
 }
 
@@ -29,29 +32,53 @@ impl DurableFiles {
     /// Wraps the local file system; folders are synced up to and including `root`.
     pub fn new(root: PathBuf) -> Self {
         DurableFiles {
-            files: LocalFileSystem::new(),
+            files: Arc::new(LocalFileSystem::new()),
             root,
         }
     }
 
-    async fn sync(&self, location: &Path) -> Result<()> {
+    /// Syncs a file that was written under a staged name and gives it its own.
+    async fn publish(&self, staged: &Path, location: &Path, mode: RenameTargetMode) -> Result<()> {
+        let path = self.files.path_to_filesystem(staged)?;
+        on_a_thread(move || sync_one(&path)).await?;
+        match mode {
+            RenameTargetMode::Overwrite => self.files.rename(staged, location).await?,
+            RenameTargetMode::Create => {
+                // A link fails where a name is taken, so of two writers one wins.
+                let options = CopyOptions::new().with_mode(CopyMode::Create);
+                let linked = self.files.copy_opts(staged, location, options).await;
+                self.files.delete(staged).await?;
+                linked?;
+            }
+        }
+        self.sync_folders(location).await
+    }
+
+    /// Syncs each folder above a file, up to and including the root.
+    async fn sync_folders(&self, location: &Path) -> Result<()> {
         let path = self.files.path_to_filesystem(location)?;
-        sync_up_to(path, self.root.clone()).await
+        let root = self.root.clone();
+        on_a_thread(move || {
+            path.ancestors()
+                .skip(1)
+                .take_while(|folder| folder.starts_with(&root))
+                .try_for_each(sync_one)
+        })
+        .await
     }
 }
 
-/// Syncs a file, then each folder above it up to and including `root`.
-async fn sync_up_to(path: PathBuf, root: PathBuf) -> Result<()> {
-    tokio::task::spawn_blocking(move || {
-        sync_one(&path)?;
-        let mut folder = path.parent();
-        while let Some(place) = folder.filter(|place| place.starts_with(&root)) {
-            sync_one(place)?;
-            folder = place.parent();
-        }
-        Ok(())
-    })
-    .await?
+/// A name beside a file's own that readers of a Delta table pass over.
+fn staged_beside(location: &Path) -> Path {
+    let name = format!("_staged-{}.tmp", Uuid::now_v7());
+    let mut steps: Vec<_> = location.parts().collect();
+    steps.pop();
+    steps.into_iter().chain([name.into()]).collect()
+}
+
+/// Disk work off the threads that drive everything else.
+async fn on_a_thread(work: impl FnOnce() -> Result<()> + Send + 'static) -> Result<()> {
+    tokio::task::spawn_blocking(work).await?
 }
 
 fn sync_one(path: &FilePath) -> Result<()> {
@@ -75,10 +102,20 @@ impl ObjectStore for DurableFiles {
         &self,
         location: &Path,
         payload: PutPayload,
-        options: PutOptions,
+        mut options: PutOptions,
     ) -> Result<PutResult> {
-        let result = self.files.put_opts(location, payload, options).await?;
-        self.sync(location).await?;
+        let mode = match std::mem::replace(&mut options.mode, PutMode::Overwrite) {
+            PutMode::Overwrite => RenameTargetMode::Overwrite,
+            PutMode::Create => RenameTargetMode::Create,
+            // The local file system refuses it, in its own words.
+            update @ PutMode::Update(_) => {
+                options.mode = update;
+                return self.files.put_opts(location, payload, options).await;
+            }
+        };
+        let staged = staged_beside(location);
+        let result = self.files.put_opts(&staged, payload, options).await?;
+        self.publish(&staged, location, mode).await?;
         Ok(result)
     }
 
@@ -87,12 +124,12 @@ impl ObjectStore for DurableFiles {
         location: &Path,
         options: PutMultipartOptions,
     ) -> Result<Box<dyn MultipartUpload>> {
-        let upload = self.files.put_multipart_opts(location, options).await?;
-        let path = self.files.path_to_filesystem(location)?;
+        let staged = staged_beside(location);
         Ok(Box::new(DurableUpload {
-            upload,
-            path,
-            root: self.root.clone(),
+            upload: self.files.put_multipart_opts(&staged, options).await?,
+            files: self.clone(),
+            staged,
+            location: location.clone(),
         }))
     }
 
@@ -117,21 +154,22 @@ impl ObjectStore for DurableFiles {
 
     async fn copy_opts(&self, from: &Path, to: &Path, options: CopyOptions) -> Result<()> {
         self.files.copy_opts(from, to, options).await?;
-        self.sync(to).await
+        self.sync_folders(to).await
     }
 
     async fn rename_opts(&self, from: &Path, to: &Path, options: RenameOptions) -> Result<()> {
         self.files.rename_opts(from, to, options).await?;
-        self.sync(to).await
+        self.sync_folders(to).await
     }
 }
 
-/// An upload in parts whose file is synced when it is complete.
+/// An upload in parts whose file gets its name when it is complete and on the disk.
 #[derive(Debug)]
 struct DurableUpload {
     upload: Box<dyn MultipartUpload>,
-    path: PathBuf,
-    root: PathBuf,
+    files: DurableFiles,
+    staged: Path,
+    location: Path,
 }
 
 #[async_trait]
@@ -142,7 +180,9 @@ impl MultipartUpload for DurableUpload {
 
     async fn complete(&mut self) -> Result<PutResult> {
         let result = self.upload.complete().await?;
-        sync_up_to(self.path.clone(), self.root.clone()).await?;
+        self.files
+            .publish(&self.staged, &self.location, RenameTargetMode::Overwrite)
+            .await?;
         Ok(result)
     }
 

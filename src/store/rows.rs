@@ -4,8 +4,8 @@
 use std::sync::Arc;
 
 use arrow::array::{
-    ArrayRef, BinaryArray, BooleanArray, Date32Array, Float64Array, Int32Array, Int64Array,
-    ListArray, RecordBatch, StringArray, TimestampMicrosecondArray,
+    ArrayRef, BinaryArray, BinaryBuilder, BooleanArray, Date32Array, Float64Array, Int32Array,
+    Int64Array, ListArray, RecordBatch, StringArray, TimestampMicrosecondArray,
 };
 use arrow::buffer::OffsetBuffer;
 use arrow::datatypes::{DataType, Field};
@@ -235,11 +235,19 @@ pub fn held_batch(rows: &[HeldRow], mark: &LoadMark) -> RecordBatch {
         Arc::new(BinaryArray::from_iter_values(
             rows.iter().map(|row| row.record_sha256),
         )),
-        Arc::new(BinaryArray::from_iter_values(
-            rows.iter().map(|row| &row.record),
-        )),
+        records(rows),
     ];
     batch(Kept::Held, columns)
+}
+
+/// The records byte for byte, in one piece of the right size: one of them may fill 100 MB.
+fn records(rows: &[HeldRow]) -> ArrayRef {
+    let bytes = rows.iter().map(|row| row.record.len()).sum();
+    let mut records = BinaryBuilder::with_capacity(rows.len(), bytes);
+    for row in rows {
+        records.append_value(&row.record);
+    }
+    Arc::new(records.finish())
 }
 
 /// The one row of a receipt.
