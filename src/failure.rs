@@ -5,6 +5,7 @@
 //! where, and how to mend it, in at most three lines.
 
 use std::fmt;
+use std::io;
 use std::path::Path;
 
 /// What stops a run. Every variant carries the sentence for the reader; `mend` says what to do.
@@ -53,11 +54,30 @@ impl Failure {
     }
 
     /// A file that could not be read or written, with the operating system's own words.
-    pub fn file(doing: &str, path: &Path, error: &std::io::Error) -> Self {
-        Failure::new(
+    pub fn file(doing: &str, path: &Path, error: &io::Error) -> Self {
+        let failure = Failure::new(
             Kind::Files,
             format!("cannot {doing} {}: {error}", path.display()),
-        )
+        );
+        match error.kind() {
+            io::ErrorKind::NotFound => {
+                failure.mend("check the name and the folder it is taken from")
+            }
+            io::ErrorKind::PermissionDenied => {
+                failure.mend("ask for the right to it, or name another place")
+            }
+            io::ErrorKind::StorageFull => failure.mend("make room on the disk and try again"),
+            io::ErrorKind::InvalidData => failure.mend("give text in UTF-8"),
+            _ => failure,
+        }
+    }
+
+    /// The place of an error in a file of settings: file and line, without the text around it, so that
+    /// the message stays short.
+    pub fn line_of(path: &Path, text: &str, byte: usize) -> String {
+        let before = &text.as_bytes()[..byte.min(text.len())];
+        let line = 1 + before.iter().filter(|byte| **byte == b'\n').count();
+        format!("{}, line {line}", path.display())
     }
 
     /// Adds where it went wrong.

@@ -156,7 +156,7 @@ impl Workspace {
         })?;
         let settings: Settings = toml::from_str(&text).map_err(|error| {
             Failure::new(Kind::Settings, format!("cannot use {}", place.display()))
-                .at(error.to_string().trim_end().to_owned())
+                .at(toml_error(&place, &text, &error))
                 .mend("mend the line; `bractline init` writes every setting with its default")
         })?;
         let workspace = Workspace {
@@ -235,6 +235,11 @@ pub fn own_region(id_property: &str, name_property: &str) -> RegionSettings {
         id_property: id_property.to_owned(),
         name_property: name_property.to_owned(),
     }
+}
+
+fn toml_error(place: &Path, text: &str, error: &toml::de::Error) -> String {
+    let line = Failure::line_of(place, text, error.span().map_or(0, |span| span.start));
+    format!("{line}: {}", error.message())
 }
 
 fn day_of_year(name: &str, text: &str) -> Result<(i8, i8), Failure> {

@@ -1,7 +1,12 @@
 //! The tests, by purpose, in one binary: the engine is linked once.
 
+mod generated;
 mod support;
 
+mod engines; // the same figures on any number of cores and in any order of loading
 mod publish; // outputs opened by others, hostile text, classes and wording
+mod published; // values from outside, typed by hand, with their sources
+mod reference; // every cell against independent programs, on real county boundaries
 mod region; // points and counties, against an independent computation
 mod schema; // the visit schema, against independent validators
+mod stages; // each SQL stage on a few rows, and what the runner refuses

@@ -613,7 +613,14 @@ fn a_boundary_file_tells_its_vintage_source_and_that_it_is_invented() {
         (region.vintage(), region.source()),
         ("not stated", "test.geojson")
     );
-    assert_eq!((region.title(), region.invented()), ("test.geojson", None));
+    assert_eq!((region.title(), region.invented()), ("", None));
+    let region = Region::from_text(&plain, "some/folder/test.geojson", "id", "name");
+    let region = region.expect("the same file in a folder");
+    assert_eq!(
+        region.source(),
+        "test.geojson",
+        "what is published names no folder"
+    );
 
     let members =
         r#"{"title":"Vale","vintage":"2026","source":"drawn","invented":"not a real place","#;

@@ -39,10 +39,15 @@ impl Run {
 }
 
 impl TestWorkspace {
+    /// A place for a workspace that is not made yet.
+    pub fn empty() -> TestWorkspace {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        TestWorkspace { folder }
+    }
+
     /// A new workspace of a region: `us:46`.
     pub fn of_region(region: &str) -> TestWorkspace {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        let workspace = TestWorkspace { folder };
+        let workspace = TestWorkspace::empty();
         let path = workspace.path().display().to_string();
         bractline(&["init", &path, "--region", region]).expect_code(0);
         workspace

@@ -19,8 +19,8 @@
 --   iso_week                 text    not null  ISO 8601 week, as 2026-W30
 --   protocol                 text    not null  id of the protocol
 --   fields_visited           bigint  not null  [{field}] fields with a visit within the stage window
---   farms_given              bigint  not null  [{farm}] how many of them name a farm
---   farms                    bigint  not null  [{farm}] their farms; a field that names none counts as one
+--   farms_given              bigint  not null  [{field}] how many of these, or else of those outside, name a farm
+--   farms                    bigint  not null  [{farm}] farms of the same fields; a field that names none counts as one
 --   fields_at_threshold      bigint  not null  [{field}] fields whose pressure is 1 or more
 --   share_at_threshold       double  null      [1] fields_at_threshold / fields_visited
 --   share_low                double  null      [1] lower end of its 95 % interval
@@ -84,7 +84,9 @@ outside_window as (
         season as season,
         iso_week as iso_week,
         protocol as protocol,
-        count(*) as fields_outside_stage
+        count(*) as fields_outside_stage,
+        count(farm_id) as farms_given,
+        count(distinct coalesce('farm ' || farm_id, 'field ' || field_id)) as farms
     from field_week
     where not in_window
     group by county_id, season, iso_week, protocol
@@ -97,8 +99,8 @@ every_cell as (
         coalesce(within_window.iso_week, outside_window.iso_week) as iso_week,
         coalesce(within_window.protocol, outside_window.protocol) as protocol,
         coalesce(within_window.fields_visited, 0) as fields_visited,
-        coalesce(within_window.farms_given, 0) as farms_given,
-        coalesce(within_window.farms, 0) as farms,
+        coalesce(within_window.farms_given, outside_window.farms_given) as farms_given,
+        coalesce(within_window.farms, outside_window.farms) as farms,
         coalesce(within_window.fields_at_threshold, 0) as fields_at_threshold,
         within_window.mean_pressure as mean_pressure,
         within_window.median_pressure as median_pressure,

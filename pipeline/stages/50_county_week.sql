@@ -1,8 +1,8 @@
 -- What is published of a county in a week: small groups are suppressed.
 --
 -- A county-week is suppressed if its figures would rest on fewer fields than the setting min_fields, or,
--- where farms are given, on fewer farms than min_farms; and if all its fields lie outside the stage
--- window and are fewer than min_fields. Every figure of a suppressed row is null, its counts too.
+-- where farms are given, on fewer farms than min_farms. Where all its fields lie outside the stage window,
+-- its only figure, their number, rests on these. Every figure of a suppressed row is null, its counts too.
 --
 -- grain:   one row a county, ISO week and protocol
 -- key:     county_id, iso_week, protocol

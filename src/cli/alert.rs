@@ -97,10 +97,7 @@ fn chosen_protocol<'a>(
                 Kind::Publish,
                 format!("no visit in {week}: there is nothing to say"),
             )
-            .mend(format!(
-                "the weeks with visits are {}",
-                weeks_with_visits(figures)
-            )));
+            .mend(weeks_with_visits(figures)));
         }
         (None, several) => {
             return Err(Failure::new(
@@ -129,9 +126,9 @@ fn weeks_with_visits(figures: &Figures) -> String {
     weeks.sort_unstable();
     weeks.dedup();
     if weeks.is_empty() {
-        "none yet".to_owned()
+        "no week has visits yet: load some with `bractline load FILE…`".to_owned()
     } else {
-        weeks.join(", ")
+        format!("the weeks with visits are {}", weeks.join(", "))
     }
 }
 

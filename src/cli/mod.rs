@@ -22,7 +22,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
-use crate::rollup::run::Setting;
+use crate::rollup::inputs::Setting;
 use crate::store::tables::Store;
 use crate::workspace::Workspace;
 

@@ -211,8 +211,10 @@ impl Catalogue {
 impl Protocol {
     /// Reads a protocol from the text of its file.
     pub fn read(text: &str, place: &Path) -> Result<Protocol, Failure> {
-        let mut protocol: Protocol =
-            toml::from_str(text).map_err(|error| refused(place, &error.to_string()))?;
+        let mut protocol: Protocol = toml::from_str(text).map_err(|error| {
+            let line = Failure::line_of(place, text, error.span().map_or(0, |span| span.start));
+            unusable(format!("{line}: {}", error.message()))
+        })?;
         protocol.id = place
             .file_stem()
             .and_then(|name| name.to_str())
@@ -302,7 +304,11 @@ fn toml_files(folder: &Path) -> Result<Vec<std::path::PathBuf>, Failure> {
 }
 
 fn refused(place: &Path, reason: &str) -> Failure {
+    unusable(format!("{}: {reason}", place.display()))
+}
+
+fn unusable(place_and_reason: String) -> Failure {
     Failure::new(Kind::Protocol, "cannot use a protocol file")
-        .at(format!("{}: {}", place.display(), reason.trim_end()))
+        .at(place_and_reason)
         .mend("mend the file; pipeline/protocols/bsm-eggs.toml is a complete example")
 }

@@ -124,7 +124,8 @@ impl Region {
         &self.without_shape
     }
 
-    /// What to call the region: the states, or the `title` or `name` of the user's file.
+    /// What to call the region: the states, or the `title` or `name` of the user's file; empty if it
+    /// has neither.
     pub fn title(&self) -> &str {
         &self.title
     }
@@ -135,7 +136,7 @@ impl Region {
         &self.vintage
     }
 
-    /// Whence the boundaries come: the file's `source`, or else the name of the file.
+    /// Whence the boundaries come: the file's `source`, or else the name of the file, without folders.
     pub fn source(&self) -> &str {
         &self.source
     }

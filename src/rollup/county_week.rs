@@ -5,9 +5,10 @@
 use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type, Int64Type};
-use jiff::civil::{Date, ISOWeekDate, Weekday};
+use jiff::civil::Date;
 
 use crate::failure::{Failure, Kind};
+use crate::visit::week::IsoWeek;
 
 /// What the roll-up says of one county in one ISO week under one protocol. A row exists only for a
 /// county-week that has visits. Every figure is `None` in a suppressed row, and every figure but
@@ -187,17 +188,8 @@ impl CountyWeek {
 
 /// Monday and Sunday of an ISO 8601 week such as `2026-W30`; `None` if there is no such week.
 pub fn days_of_week(iso_week: &str) -> Option<(Date, Date)> {
-    let (year, week) = iso_week.split_once("-W")?;
-    let digits =
-        |part: &str, length| part.len() == length && part.bytes().all(|b| b.is_ascii_digit());
-    if !digits(year, 4) || !digits(week, 2) {
-        return None;
-    }
-    let day = |weekday| {
-        let date = ISOWeekDate::new(year.parse().ok()?, week.parse().ok()?, weekday);
-        date.ok().map(ISOWeekDate::date)
-    };
-    Some((day(Weekday::Monday)?, day(Weekday::Sunday)?))
+    let week: IsoWeek = iso_week.parse().ok()?;
+    Some((week.monday(), week.sunday()))
 }
 
 /// The columns of a batch, each cast to one type.

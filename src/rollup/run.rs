@@ -4,34 +4,20 @@
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
-use arrow::array::{
-    Array, ArrayRef, AsArray, BooleanArray, Int32Array, Int64Array, RecordBatch, StringArray,
-};
-use arrow::compute::{cast, filter_record_batch};
+use arrow::array::{Array, ArrayRef, AsArray, BooleanArray, RecordBatch};
+use arrow::compute::{CastOptions, cast_with_options, filter_record_batch};
 use arrow::datatypes::{Field, Int32Type, Int64Type, Schema, SchemaRef};
 use datafusion::common::tree_node::TreeNodeRecursion;
-use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
 use datafusion::logical_expr::LogicalPlan;
 use datafusion::prelude::SessionContext;
 
-use super::stages::{Stage, stages};
+use super::inputs::{Setting, protocols_known, register, register_setting, register_thresholds};
+use super::stages::{Stage, StageColumn, stages};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
-use crate::protocol::threshold::visit_threshold_sql;
 use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
-
-/// What the stages need beside the store.
-#[derive(Debug, Clone)]
-pub struct Setting {
-    /// Fewest fields of a published county-week.
-    pub min_fields: u32,
-    /// Fewest farms of a published county-week, where farms are given.
-    pub min_farms: u32,
-    /// Id and name of every county of the region.
-    pub counties: Vec<(String, String)>,
-}
 
 /// The finished tables of a roll-up.
 #[derive(Debug, Clone)]
@@ -116,9 +102,7 @@ pub async fn roll_up(
     let stages = stages()?;
     let mut tables = HashMap::new();
     for (place, stage) in stages.iter().enumerate() {
-        let partitions = run_stage(session, stage).await?;
-        register(session, &stage.table, schema_of(stage), partitions)?;
-        check_rows(session, stage).await?;
+        run_stage(session, stage).await?;
         if stage.table == "current_visit" {
             protocols_known(session, catalogue).await?;
             register_thresholds(session, catalogue).await?;
@@ -141,8 +125,20 @@ pub async fn roll_up(
     })
 }
 
-/// Runs a stage's query; its rows with the columns, types and nulls of the header.
-async fn run_stage(
+/// Runs one stage in a session that has the tables it reads, holds it to its header, and leaves its
+/// table in the session.
+///
+/// # Errors
+/// A [`Failure`] that names the file, if the query cannot be run or its header does not say the truth
+/// about its reads, columns, types, nulls, key or checks.
+pub async fn run_stage(session: &SessionContext, stage: &Stage) -> Result<(), Failure> {
+    let partitions = rows_of(session, stage).await?;
+    register(session, &stage.table, schema_of(stage), partitions)?;
+    check_rows(session, stage).await
+}
+
+/// The rows of a stage's query, with the columns, types and nulls of the header.
+async fn rows_of(
     session: &SessionContext,
     stage: &Stage,
 ) -> Result<Vec<Vec<RecordBatch>>, Failure> {
@@ -215,8 +211,7 @@ fn conforming(stage: &Stage, batch: &RecordBatch) -> Result<RecordBatch, Failure
         .iter()
         .zip(batch.columns())
         .map(|(column, array)| {
-            let array = cast(array, &column.data_type)
-                .map_err(|error| broken(stage, &format!("{}: {error}", column.name)))?;
+            let array = of_type(stage, column, array)?;
             if array.null_count() > 0 && !column.nullable {
                 return Err(broken(
                     stage,
@@ -228,6 +223,29 @@ fn conforming(stage: &Stage, batch: &RecordBatch) -> Result<RecordBatch, Failure
         .collect::<Result<_, _>>()?;
     RecordBatch::try_new(schema_of(stage), columns)
         .map_err(|error| broken(stage, &error.to_string()))
+}
+
+/// A column in the header's type. The engine chooses among its kinds of text and widths of whole
+/// numbers as it likes; any other difference is a lie of the header.
+fn of_type(stage: &Stage, column: &StageColumn, array: &ArrayRef) -> Result<ArrayRef, Failure> {
+    let (found, promised) = (array.data_type(), &column.data_type);
+    let one_kind = found == promised
+        || (found.is_string() && promised.is_string())
+        || (found.is_integer() && promised.is_integer())
+        || (found.is_null() && column.nullable);
+    if !one_kind {
+        let name = &column.name;
+        return Err(broken(
+            stage,
+            &format!("{name} is {found}, where its header promises {promised}"),
+        ));
+    }
+    let strictly = CastOptions {
+        safe: false,
+        ..CastOptions::default()
+    };
+    cast_with_options(array, promised, &strictly)
+        .map_err(|error| broken(stage, &format!("{}: {error}", column.name)))
 }
 
 /// Holds the rows to the header's key and checks.
@@ -275,8 +293,8 @@ async fn count(session: &SessionContext, stage: &Stage, query: &str) -> Result<i
     }))
 }
 
-/// A stage's rows in one batch, in the order of its key.
-async fn whole_table(session: &SessionContext, stage: &Stage) -> Result<RecordBatch, Failure> {
+/// The rows of a stage that was run, in one batch, in the order of its key.
+pub async fn whole_table(session: &SessionContext, stage: &Stage) -> Result<RecordBatch, Failure> {
     let failed = |error: DataFusionError| broken(stage, &error.to_string());
     let query = format!(
         "select * from {} order by {}",
@@ -292,139 +310,6 @@ async fn whole_table(session: &SessionContext, stage: &Stage) -> Result<RecordBa
         .map_err(failed)?;
     arrow::compute::concat_batches(&schema_of(stage), &batches)
         .map_err(|error| broken(stage, &error.to_string()))
-}
-
-/// A visit whose protocol left the catalogue has no threshold: it is named, not passed over.
-async fn protocols_known(session: &SessionContext, catalogue: &Catalogue) -> Result<(), Failure> {
-    let failed = |error: DataFusionError| Failure::new(Kind::Stage, error.to_string());
-    let query = "select distinct protocol from current_visit order by protocol";
-    let batches = session
-        .sql(query)
-        .await
-        .map_err(failed)?
-        .collect()
-        .await
-        .map_err(failed)?;
-    for batch in batches {
-        let names = batch.column(0).as_string::<i32>();
-        if let Some(lost) = names
-            .iter()
-            .flatten()
-            .find(|name| catalogue.protocol(name).is_none())
-        {
-            return Err(Failure::new(
-                Kind::Protocol,
-                format!("the store has visits under the protocol {lost:?}, which is not in the catalogue"),
-            )
-            .at(format!("the catalogue has {}", catalogue.ids()))
-            .mend("put its file back into the workspace's folder protocols"));
-        }
-    }
-    Ok(())
-}
-
-async fn register_thresholds(
-    session: &SessionContext,
-    catalogue: &Catalogue,
-) -> Result<(), Failure> {
-    let failed = |error: DataFusionError| {
-        Failure::new(
-            Kind::Protocol,
-            format!("cannot compute the thresholds: {error}"),
-        )
-        .mend("check the expressions of the protocols against the canonical columns")
-    };
-    let frame = session
-        .sql(&visit_threshold_sql(catalogue))
-        .await
-        .map_err(failed)?;
-    let schema = Arc::new(frame.schema().as_arrow().clone());
-    let partitions = frame.collect_partitioned().await.map_err(failed)?;
-    let schema = partitions
-        .iter()
-        .flatten()
-        .next()
-        .map_or(schema, |batch| batch.schema());
-    register(session, "visit_threshold", schema, partitions)
-}
-
-fn register_setting(
-    session: &SessionContext,
-    catalogue: &Catalogue,
-    setting: &Setting,
-) -> Result<(), Failure> {
-    let text = |values: Vec<&str>| Arc::new(StringArray::from(values)) as ArrayRef;
-    let whole = |values: Vec<i32>| Arc::new(Int32Array::from(values)) as ArrayRef;
-    let long = |value: u32| Arc::new(Int64Array::from(vec![i64::from(value)])) as ArrayRef;
-    let counties = &setting.counties;
-    let windows: Vec<(&str, (i32, i32))> = catalogue
-        .protocols()
-        .filter_map(|protocol| Some((protocol.id.as_str(), protocol.window()?)))
-        .collect();
-    let tables = [
-        (
-            "setting",
-            vec![
-                ("min_fields", long(setting.min_fields)),
-                ("min_farms", long(setting.min_farms)),
-            ],
-        ),
-        (
-            "county",
-            vec![
-                (
-                    "county_id",
-                    text(counties.iter().map(|(id, _)| id.as_str()).collect()),
-                ),
-                (
-                    "county_name",
-                    text(counties.iter().map(|(_, name)| name.as_str()).collect()),
-                ),
-            ],
-        ),
-        (
-            "protocol_window",
-            vec![
-                (
-                    "protocol",
-                    text(windows.iter().map(|(id, _)| *id).collect()),
-                ),
-                (
-                    "stage_first",
-                    whole(windows.iter().map(|(_, (first, _))| *first).collect()),
-                ),
-                (
-                    "stage_last",
-                    whole(windows.iter().map(|(_, (_, last))| *last).collect()),
-                ),
-            ],
-        ),
-    ];
-    for (name, columns) in tables {
-        let batch = RecordBatch::try_from_iter(columns)
-            .map_err(|error| Failure::new(Kind::Stage, error.to_string()))?;
-        register(session, name, batch.schema(), vec![vec![batch]])?;
-    }
-    Ok(())
-}
-
-fn register(
-    session: &SessionContext,
-    name: &str,
-    schema: SchemaRef,
-    partitions: Vec<Vec<RecordBatch>>,
-) -> Result<(), Failure> {
-    let refused = |error: DataFusionError| {
-        Failure::new(
-            Kind::Stage,
-            format!("cannot keep the table {name}: {error}"),
-        )
-    };
-    let table = MemTable::try_new(schema, partitions).map_err(refused)?;
-    session
-        .register_table(name, Arc::new(table))
-        .map_err(refused)?;
-    Ok(())
 }
 
 /// Frees the tables that no later stage reads.

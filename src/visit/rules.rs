@@ -57,7 +57,9 @@ pub fn holding_findings(visit: &Visit, limits: &Limits, season: SeasonDays) -> V
     findings.extend(bracts_not_six(visit, limits));
     findings.extend(site_repeated(visit));
     findings.extend(currencies_differ(visit));
-    if !currency_unchecked(visit, limits) {
+    if currency_unchecked(visit, limits) {
+        findings.extend(cost_to_value_implausible(visit, limits));
+    } else {
         findings.extend(treatment_cost_implausible(visit, limits));
         findings.extend(market_value_implausible(visit, limits));
     }
@@ -245,6 +247,31 @@ fn market_value_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
             "{} per lb (were cents, or a hundredweight, meant?)",
             limits.currency
         ),
+        limits,
+    )
+}
+
+/// Amounts in another currency have no bounds of their own, but in cost ÷ value the currency cancels.
+/// Without a bound a slip of the pen could make a threshold that no roll-up can add up.
+fn cost_to_value_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    let economics = &visit.economics;
+    let (cost, value) = (&economics.treatment_cost, &economics.market_value);
+    let (cost_low, cost_high) = limits.treatment_cost_per_acre;
+    let (value_low, value_high) = limits.market_value_per_lb;
+    implausible(
+        "cost-to-value-implausible",
+        "/economics",
+        cost.per_acre() / value.per_lb(),
+        (cost_low / value_high, cost_high / value_low),
+        format!(
+            "{} {} per {} against {} per {}",
+            cost.amount,
+            cost.currency,
+            cost.per.name(),
+            value.amount,
+            value.per.name()
+        ),
+        "lb of crop per acre, treatment cost by market value,".to_owned(),
         limits,
     )
 }

@@ -55,12 +55,17 @@ impl FromStr for IsoWeek {
     fn from_str(text: &str) -> Result<Self, String> {
         let wrong = || format!("{text:?} is not an ISO week: write it as 2026-W30");
         let (year, week) = text.split_once("-W").ok_or_else(wrong)?;
-        if year.len() != 4 || week.len() != 2 {
+        // Digits alone: a number's own reading would take a sign, too.
+        let digits = |part: &str, length: usize| {
+            part.len() == length && part.bytes().all(|byte| byte.is_ascii_digit())
+        };
+        if !digits(year, 4) || !digits(week, 2) {
             return Err(wrong());
         }
         let year: i16 = year.parse().map_err(|_| wrong())?;
         let week: i8 = week.parse().map_err(|_| wrong())?;
-        ISOWeekDate::new(year, week, Weekday::Monday)
+        // The whole week must exist: the calendar ends on a Friday, 9999-12-31.
+        ISOWeekDate::new(year, week, Weekday::Sunday)
             .map_err(|_| format!("{text:?} does not exist: {year} has no week {week}"))?;
         Ok(IsoWeek { year, week })
     }

@@ -150,6 +150,9 @@ def broken_rule(visit, season_days, bounds):
     first, last = season_days
     if not first <= visit["observed_on"][5:] <= last:
         return "outside-season"
+    # The day that the sender wrote, in whatever zone.
+    if visit["observed_on"] > visit["submitted_at"][:10]:
+        return "after-submission"
     if not STAGE_SCALE.fullmatch(visit["crop_stage"]):
         return "stage-not-on-scale"
     names = ("treatment_cost_per_ha", "market_value_per_kg", "plants_per_ha", "area_ha")
@@ -298,11 +301,9 @@ def figures_of(fields, fields_outside_stage):
     return figures
 
 
-def is_suppressed(fields, fields_outside_stage, min_fields, min_farms):
-    if fields:
-        too_few_fields = len(fields) < min_fields
-    else:
-        too_few_fields = fields_outside_stage < min_fields
+def is_suppressed(fields, min_fields, min_farms):
+    """Whether too few fields, or farms where farms are given, stand behind what would be shown."""
+    too_few_fields = len(fields) < min_fields
     given = [field["farm_id"] for field in fields if field["farm_id"] is not None]
     farms = len(set(given)) + len(fields) - len(given)
     too_few_farms = bool(given) and farms < min_farms
@@ -319,7 +320,8 @@ def county_weeks(weeks, names, min_fields, min_farms):
     for (county_id, season, week, protocol), group in sorted(groups.items()):
         fields = [field for field in group if field["in_window"]]
         fields_outside_stage = len(group) - len(fields)
-        suppressed = is_suppressed(fields, fields_outside_stage, min_fields, min_farms)
+        # Outside the window there is one figure, the number of fields, and it rests on all of them.
+        suppressed = is_suppressed(fields or group, min_fields, min_farms)
         figures = (
             dict.fromkeys(FIGURES) if suppressed else figures_of(fields, fields_outside_stage)
         )

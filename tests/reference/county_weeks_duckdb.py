@@ -104,6 +104,15 @@ with
             order by in_window desc, observed_on desc, visit_id desc
         ) = 1
     ),
+    -- What is shown rests on the fields within the window; where there is none, on all of them.
+    judged_field_week as (
+        select
+            *,
+            in_window
+            or not bool_or(in_window) over (partition by county_id, season, iso_week, protocol)
+                as counted
+        from field_week
+    ),
     figure as (
         select
             county_id,
@@ -119,10 +128,10 @@ with
             coalesce(sum(area_ha) filter (in_window and at_threshold), 0)
                 / sum(area_ha) filter (in_window) as area_share_at_threshold,
             count(*) filter (not in_window) as fields_outside_stage,
-            count(farm_id) filter (in_window) as fields_with_farm,
-            count(distinct farm_id) filter (in_window)
-                + count(*) filter (in_window and farm_id is null) as farms
-        from field_week
+            count(farm_id) filter (counted) as fields_with_farm,
+            count(distinct farm_id) filter (counted)
+                + count(*) filter (counted and farm_id is null) as farms
+        from judged_field_week
         group by county_id, season, iso_week, protocol
     ),
     wilson as (

@@ -1,0 +1,163 @@
+//! The tables that stages read beside the store: settings, counties, stage windows, thresholds.
+
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, AsArray, Int32Array, Int64Array, RecordBatch, StringArray};
+use arrow::datatypes::SchemaRef;
+use datafusion::datasource::MemTable;
+use datafusion::error::DataFusionError;
+use datafusion::prelude::SessionContext;
+
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::Catalogue;
+use crate::protocol::threshold::visit_threshold_sql;
+
+/// What the stages need beside the store.
+#[derive(Debug, Clone)]
+pub struct Setting {
+    /// Fewest fields of a published county-week.
+    pub min_fields: u32,
+    /// Fewest farms of a published county-week, where farms are given.
+    pub min_farms: u32,
+    /// Id and name of every county of the region.
+    pub counties: Vec<(String, String)>,
+}
+
+/// Registers `setting`, `county` and `protocol_window`.
+pub(super) fn register_setting(
+    session: &SessionContext,
+    catalogue: &Catalogue,
+    setting: &Setting,
+) -> Result<(), Failure> {
+    let text = |values: Vec<&str>| Arc::new(StringArray::from(values)) as ArrayRef;
+    let whole = |values: Vec<i32>| Arc::new(Int32Array::from(values)) as ArrayRef;
+    let long = |value: u32| Arc::new(Int64Array::from(vec![i64::from(value)])) as ArrayRef;
+    let counties = &setting.counties;
+    let windows: Vec<(&str, (i32, i32))> = catalogue
+        .protocols()
+        .filter_map(|protocol| Some((protocol.id.as_str(), protocol.window()?)))
+        .collect();
+    let tables = [
+        (
+            "setting",
+            vec![
+                ("min_fields", long(setting.min_fields)),
+                ("min_farms", long(setting.min_farms)),
+            ],
+        ),
+        (
+            "county",
+            vec![
+                (
+                    "county_id",
+                    text(counties.iter().map(|(id, _)| id.as_str()).collect()),
+                ),
+                (
+                    "county_name",
+                    text(counties.iter().map(|(_, name)| name.as_str()).collect()),
+                ),
+            ],
+        ),
+        (
+            "protocol_window",
+            vec![
+                (
+                    "protocol",
+                    text(windows.iter().map(|(id, _)| *id).collect()),
+                ),
+                (
+                    "stage_first",
+                    whole(windows.iter().map(|(_, (first, _))| *first).collect()),
+                ),
+                (
+                    "stage_last",
+                    whole(windows.iter().map(|(_, (_, last))| *last).collect()),
+                ),
+            ],
+        ),
+    ];
+    for (name, columns) in tables {
+        let batch = RecordBatch::try_from_iter(columns)
+            .map_err(|error| Failure::new(Kind::Stage, error.to_string()))?;
+        register(session, name, batch.schema(), vec![vec![batch]])?;
+    }
+    Ok(())
+}
+
+/// A visit whose protocol left the catalogue has no threshold: it is named, not passed over.
+pub(super) async fn protocols_known(
+    session: &SessionContext,
+    catalogue: &Catalogue,
+) -> Result<(), Failure> {
+    let failed = |error: DataFusionError| Failure::new(Kind::Stage, error.to_string());
+    let query = "select distinct protocol from current_visit order by protocol";
+    let batches = session
+        .sql(query)
+        .await
+        .map_err(failed)?
+        .collect()
+        .await
+        .map_err(failed)?;
+    for batch in batches {
+        let names = batch.column(0).as_string::<i32>();
+        if let Some(lost) = names
+            .iter()
+            .flatten()
+            .find(|name| catalogue.protocol(name).is_none())
+        {
+            return Err(Failure::new(
+                Kind::Protocol,
+                format!("the store has visits under the protocol {lost:?}, which is not in the catalogue"),
+            )
+            .at(format!("the catalogue has {}", catalogue.ids()))
+            .mend("put its file back into the workspace's folder protocols"));
+        }
+    }
+    Ok(())
+}
+
+/// Registers `visit_threshold`: `current_visit` with the threshold of each field.
+pub(super) async fn register_thresholds(
+    session: &SessionContext,
+    catalogue: &Catalogue,
+) -> Result<(), Failure> {
+    let failed = |error: DataFusionError| {
+        Failure::new(
+            Kind::Protocol,
+            format!("cannot compute the thresholds: {error}"),
+        )
+        .mend("check the expressions of the protocols against the canonical columns")
+    };
+    let frame = session
+        .sql(&visit_threshold_sql(catalogue))
+        .await
+        .map_err(failed)?;
+    let schema = Arc::new(frame.schema().as_arrow().clone());
+    let partitions = frame.collect_partitioned().await.map_err(failed)?;
+    let schema = partitions
+        .iter()
+        .flatten()
+        .next()
+        .map_or(schema, |batch| batch.schema());
+    register(session, "visit_threshold", schema, partitions)
+}
+
+/// Registers a table in memory.
+pub(super) fn register(
+    session: &SessionContext,
+    name: &str,
+    schema: SchemaRef,
+    partitions: Vec<Vec<RecordBatch>>,
+) -> Result<(), Failure> {
+    let refused = |error: DataFusionError| {
+        Failure::new(
+            Kind::Stage,
+            format!("cannot keep the table {name}: {error}"),
+        )
+    };
+    let table = MemTable::try_new(schema, partitions).map_err(refused)?;
+    session
+        .register_table(name, Arc::new(table))
+        .map_err(refused)?;
+    Ok(())
+}

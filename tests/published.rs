@@ -1,0 +1,557 @@
+//! Values from outside, typed by hand, each with its source beside it. Nothing here was filled in by the
+//! program: only such values can prove it right.
+
+use arrow::array::{AsArray, RecordBatch};
+use arrow::datatypes::Float64Type;
+use bractline::protocol::catalogue::{Catalogue, Protocol};
+use bractline::protocol::threshold::{agrees, threshold_of, worked_values};
+use bractline::visit::record::{Economics, Visit};
+use bractline::visit::sampling::SamplingStatistics;
+use bractline::visit::stage::Stage;
+use bractline::visit::week::IsoWeek;
+use jiff::civil::Date;
+use serde_json::{Value, json};
+
+use crate::stages::{self, FIELD_WEEK};
+use crate::support;
+
+const SEED: &str = "20260721";
+
+/// Holds a value to another within an absolute tolerance.
+#[track_caller]
+fn assert_near(found: f64, expected: f64, tolerance: f64, what: &str) {
+    let near = (found - expected).abs() <= tolerance;
+    assert!(near, "{what}: {found}, not {expected} within {tolerance}");
+}
+
+// --- Thresholds ----------------------------------------------------------------------------------
+
+/// Cost, value and stand per acre and pound, or per hectare and kilogram.
+fn economics(cost: f64, value: f64, plants: f64, (area, weight): (&str, &str)) -> Economics {
+    serde_json::from_value(json!({
+        "treatment_cost": {"amount": cost, "per": area, "currency": "USD"},
+        "market_value": {"amount": value, "per": weight, "currency": "USD"},
+        "plant_population": {"count": plants, "per": area},
+    }))
+    .expect("economics")
+}
+
+const US: (&str, &str) = ("acre", "lb");
+const METRIC: (&str, &str) = ("ha", "kg");
+
+/// Thresholds of bsm-eggs by its own SQL expression.
+struct Eggs {
+    protocol: Protocol,
+    runtime: tokio::runtime::Runtime,
+}
+
+impl Eggs {
+    fn new() -> Eggs {
+        let catalogue = Catalogue::read(None).expect("the catalogue");
+        Eggs {
+            protocol: catalogue.protocol("bsm-eggs").expect("in it").clone(),
+            runtime: tokio::runtime::Runtime::new().expect("a runtime"),
+        }
+    }
+
+    fn threshold(&self, cost: f64, value: f64, plants: f64, units: (&str, &str)) -> f64 {
+        let economics = economics(cost, value, plants, units);
+        let found = threshold_of(&self.protocol, &economics);
+        self.runtime.block_on(found).expect("a threshold")
+    }
+}
+
+#[test]
+fn the_worked_example_of_the_trade_gives_3_2_eggs() {
+    // $8.00 an acre, $0.16 a pound, 20,000 plants an acre: common practice, no source.
+    let found = Eggs::new().threshold(8.0, 0.16, 20_000.0, US);
+    assert_near(found, 3.2, 0.05, "eggs per six bracts");
+    // Recomputed from the printed constant: 8 / (0.16 x 20000 x 0.00078).
+    assert_near(found, 3.205_128_205, 1e-9, "eggs per six bracts");
+}
+
+#[test]
+fn the_table_for_us_units_is_met() {
+    // EIL = C / (V x P x 0.00078): the constant is common practice, no source; each value recomputed by hand.
+    const PLANTS: [f64; 5] = [16_000.0, 18_000.0, 20_000.0, 22_000.0, 24_000.0];
+    const TABLE: [(f64, f64, [f64; 5]); 6] = [
+        (8.0, 0.16, [4.006, 3.561, 3.205, 2.914, 2.671]),
+        (8.0, 0.18, [3.561, 3.166, 2.849, 2.590, 2.374]),
+        (8.0, 0.20, [3.205, 2.849, 2.564, 2.331, 2.137]),
+        (10.0, 0.16, [5.008, 4.452, 4.006, 3.642, 3.339]),
+        (10.0, 0.20, [4.006, 3.561, 3.205, 2.914, 2.671]),
+        (12.0, 0.20, [4.808, 4.274, 3.846, 3.497, 3.205]),
+    ];
+    let eggs = Eggs::new();
+    for (cost, value, row) in TABLE {
+        for (plants, expected) in PLANTS.into_iter().zip(row) {
+            let found = eggs.threshold(cost, value, plants, US);
+            let what = format!("{cost} an acre, {value} a lb, {plants} plants an acre");
+            assert_near(found, expected, 0.001, &what);
+        }
+    }
+}
+
+#[test]
+fn the_metric_equation_is_met_within_the_rounding_of_its_us_constant() {
+    // EIL = C / (V x W x P x K), J. Econ. Entomol. 101(3):969-975 (2008), abstract; W = 0.00044 kg and
+    // K = 0.8: common practice, no source. Each value recomputed by hand.
+    const TABLE: [(f64, f64, f64, f64); 5] = [
+        (17.30, 0.20, 44_600.0, 5.5098),
+        (20.0, 0.40, 49_400.0, 2.8754),
+        (20.0, 0.35, 45_000.0, 3.6075),
+        (25.0, 0.55, 50_000.0, 2.5826),
+        (30.0, 0.60, 54_000.0, 2.6305),
+    ];
+    // 0.00044 kg x 0.8 in pounds, which the US form rounds to 0.00078.
+    let unrounded = 0.00044 * 0.8 / 0.453_592_37;
+    let eggs = Eggs::new();
+    for (cost, value, plants, expected) in TABLE {
+        let found = eggs.threshold(cost, value, plants, METRIC);
+        assert!(
+            (found / expected - 1.0).abs() < 0.006,
+            "{found} for {expected}"
+        );
+        assert_near(
+            found * 0.00078 / unrounded,
+            expected,
+            1e-4,
+            "without the rounding",
+        );
+    }
+    // The worked example in metric units: 3.22154 by the metric equation, 0.51 % above the US form.
+    let found = eggs.threshold(19.768_43, 0.352_739_62, 49_421.08, METRIC);
+    assert_near(found, 3.205_13, 1e-4, "the worked example in metric units");
+    assert_near(
+        3.221_54 / found - 1.0,
+        0.0051,
+        1e-4,
+        "what the rounding explains",
+    );
+}
+
+#[test]
+fn the_same_field_has_the_same_threshold_in_either_units() {
+    let eggs = Eggs::new();
+    for (cost, value, plants) in [
+        (8.0, 0.16, 20_000.0),
+        (6.5, 0.27, 16_500.0),
+        (11.9, 0.14, 23_900.0),
+    ] {
+        let us = eggs.threshold(cost, value, plants, US);
+        // NIST Special Publication 811, appendix B: 1 acre, 4046.8564224 m2; 1 lb, 0.45359237 kg.
+        let (acre, pound) = (0.404_685_642_24, 0.453_592_37);
+        let metric = eggs.threshold(cost / acre, value / pound, plants / acre, METRIC);
+        assert_near(metric, us, 1e-12 * us, "in either units");
+    }
+}
+
+#[test]
+fn the_threshold_doubles_with_cost_and_halves_with_value_and_stand() {
+    // Follows from the published equation, whatever its constants.
+    let eggs = Eggs::new();
+    for cost in [5.5, 8.0, 12.75] {
+        for value in [0.11, 0.16, 0.29] {
+            for plants in [14_000.0, 20_000.0, 26_500.0] {
+                let once = eggs.threshold(cost, value, plants, US);
+                assert!(once > 0.0);
+                for (found, expected) in [
+                    (eggs.threshold(2.0 * cost, value, plants, US), 2.0 * once),
+                    (eggs.threshold(cost, 2.0 * value, plants, US), once / 2.0),
+                    (eggs.threshold(cost, value, 2.0 * plants, US), once / 2.0),
+                    (eggs.threshold(2.0 * cost, 2.0 * value, plants, US), once),
+                ] {
+                    assert_near(found, expected, 1e-12 * expected, "a scaled field");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn every_protocol_gives_its_own_worked_values() {
+    let runtime = tokio::runtime::Runtime::new().expect("a runtime");
+    let catalogue = Catalogue::read(None).expect("the catalogue");
+    for protocol in catalogue.protocols() {
+        let found = runtime.block_on(worked_values(protocol)).expect("values");
+        assert!(!found.is_empty());
+        for (check, found) in protocol.checks.iter().zip(found) {
+            assert!(
+                agrees(check, found),
+                "{}: {found} for {check:?}",
+                protocol.id
+            );
+        }
+    }
+}
+
+// --- Units ---------------------------------------------------------------------------------------
+
+#[test]
+fn units_are_those_of_nist() {
+    // NIST Special Publication 811, appendix B: both factors exact. Values recomputed by hand.
+    let us = economics(8.0, 0.16, 20_000.0, US);
+    assert_near(
+        us.treatment_cost.per_ha(),
+        19.768_43,
+        5e-6,
+        "8 an acre, per ha",
+    );
+    assert_near(
+        us.market_value.per_kg(),
+        0.352_739_62,
+        5e-9,
+        "0.16 a lb, per kg",
+    );
+    assert_near(
+        us.plant_population.per_ha(),
+        49_421.08,
+        5e-3,
+        "20,000 an acre, per ha",
+    );
+    assert_eq!(us.treatment_cost.per_acre(), 8.0);
+    assert_eq!(us.market_value.per_lb(), 0.16);
+    assert_eq!(us.plant_population.per_acre(), 20_000.0);
+    // The economics of Charlet & Barker 1995, Helia 18(23):59-66, as the abstract and the ARS summary print
+    // them: $17.30/ha is $7/acre, $0.20/kg is $0.09/lb, 44,600/ha is 18,000/acre.
+    let metric = economics(17.30, 0.20, 44_600.0, METRIC);
+    assert_near(
+        metric.treatment_cost.per_acre(),
+        7.0,
+        0.005,
+        "17.30 a ha, per acre",
+    );
+    assert_near(
+        metric.market_value.per_lb(),
+        0.0907,
+        5e-5,
+        "0.20 a kg, per lb",
+    );
+    assert_near(
+        metric.plant_population.per_acre(),
+        18_049.0,
+        0.5,
+        "44,600 a ha, per acre",
+    );
+    assert_eq!(metric.treatment_cost.per_ha(), 17.30);
+}
+
+// --- ISO weeks -----------------------------------------------------------------------------------
+
+fn week_of(day: &str) -> IsoWeek {
+    IsoWeek::of(day.parse::<Date>().expect("a day"))
+}
+
+#[test]
+fn days_at_the_turn_of_the_year_fall_in_the_week_of_iso_8601() {
+    // ISO 8601: weeks run Monday to Sunday, week 1 holds the year's first Thursday. Worked out by that rule
+    // from the weekday that stands beside each day; the first two with 2020-12-31 (Thursday) are classics.
+    for (day, expected) in [
+        ("2005-01-01", "2004-W53"), // Saturday
+        ("2005-01-02", "2004-W53"), // Sunday
+        ("2008-12-29", "2009-W01"), // Monday
+        ("2009-12-31", "2009-W53"), // Thursday
+        ("2014-12-28", "2014-W52"), // Sunday
+        ("2014-12-29", "2015-W01"), // Monday
+        ("2015-01-02", "2015-W01"), // Friday
+        ("2016-02-14", "2016-W06"), // Sunday
+        ("2017-01-01", "2016-W52"), // Sunday
+        ("2017-12-31", "2017-W52"), // Sunday
+        ("2019-12-30", "2020-W01"), // Monday
+        ("2020-12-31", "2020-W53"), // Thursday
+        ("2021-01-01", "2020-W53"), // Friday
+        ("2021-01-03", "2020-W53"), // Sunday
+        ("2021-01-04", "2021-W01"), // Monday
+        ("2024-12-29", "2024-W52"), // Sunday
+        ("2024-12-30", "2025-W01"), // Monday
+        ("2025-12-28", "2025-W52"), // Sunday
+        ("2026-01-01", "2026-W01"), // Thursday
+        ("2026-07-13", "2026-W29"), // Monday
+        ("2026-07-19", "2026-W29"), // Sunday
+        ("2026-07-21", "2026-W30"), // Tuesday, the worked visit
+        ("2026-12-31", "2026-W53"), // Thursday
+    ] {
+        let week = week_of(day);
+        assert_eq!(week.to_string(), expected, "{day}");
+        assert_eq!(week.season().to_string(), expected[..4], "{day}");
+        assert_eq!(expected.parse(), Ok(week), "{day}");
+        let day: Date = day.parse().expect("a day");
+        assert!((week.monday()..=week.sunday()).contains(&day), "{day}");
+    }
+}
+
+#[test]
+fn the_long_years_of_2000_to_2040_have_53_weeks_and_no_others() {
+    // By the rule of ISO 8601: years that begin on a Thursday, or leap years that begin on a Wednesday.
+    let long = [2004, 2009, 2015, 2020, 2026, 2032, 2037];
+    for year in 2000..=2040 {
+        let last: Result<IsoWeek, _> = format!("{year}-W53").parse();
+        assert_eq!(last.is_ok(), long.contains(&year), "{year}");
+        assert!(format!("{year}-W52").parse::<IsoWeek>().is_ok());
+        assert!(format!("{year}-W54").parse::<IsoWeek>().is_err());
+        assert!(format!("{year}-W00").parse::<IsoWeek>().is_err());
+    }
+}
+
+#[test]
+fn every_day_from_1990_to_2040_falls_in_the_week_that_python_names() {
+    let mut previous: Option<IsoWeek> = None;
+    let mut days = 0;
+    for line in support::python("tests/reference/trade_numbers.py", &["weeks"]).lines() {
+        let (day, expected) = line.split_once(' ').expect("a day and its week");
+        let week = week_of(day);
+        assert_eq!(week.to_string(), expected, "{day}");
+        if let Some(previous) = previous.filter(|previous| *previous != week) {
+            assert_eq!(week.previous(), Some(previous), "{day}");
+        }
+        previous = Some(week);
+        days += 1;
+    }
+    // 51 years, 13 of them with a 29 February.
+    assert_eq!(days, 51 * 365 + 13);
+}
+
+// --- Crop stages ---------------------------------------------------------------------------------
+
+#[test]
+fn the_scale_of_schneiter_and_miller_is_read_and_ordered() {
+    // Schneiter, A.A. & Miller, J.F. 1981, Crop Science 21(6):901-903 (citation from memory): VE, Vn, R1 to
+    // R9, R5.x for x tenths of the disk in flower. The trade also writes R5.0 (Peng & Brewer; K-State 2003).
+    let scale = [
+        "VE", "V1", "V2", "V4", "V9", "V10", "V12", "V20", "R1", "R2", "R3", "R4", "R5.0", "R5.1",
+        "R5.2", "R5.5", "R5.7", "R5.9", "R6", "R7", "R8", "R9",
+    ];
+    let places = scale.map(|text| {
+        let stage = Stage::parse(text).unwrap_or_else(|| panic!("{text} is on the scale"));
+        assert_eq!(stage.to_string(), text);
+        assert_eq!(stage.first_place(), stage.last_place(), "{text}");
+        stage.first_place()
+    });
+    assert!(
+        places.is_sorted_by(|earlier, later| earlier < later),
+        "{places:?}"
+    );
+    for written in ["R-5.1", "r5.1", "R 5.1", "R5.1"] {
+        let stage = Stage::parse(written).unwrap_or_else(|| panic!("{written} is R5.1"));
+        assert_eq!(stage.to_string(), "R5.1");
+    }
+    // A stage is no number: 5.10 is not 5.1, and there is no R10.
+    for written in [
+        "R5.10", "5.1", "R10", "R0", "R3.1", "V0", "R5.", "R", "bloom", "R5,1", "R+3",
+    ] {
+        assert!(Stage::parse(written).is_none(), "{written}");
+    }
+}
+
+// --- Wilson intervals ----------------------------------------------------------------------------
+
+/// Runs the county stages over one county a group of pressures; the public table.
+fn county_weeks(groups: &[Vec<f64>]) -> RecordBatch {
+    let mut rows = String::new();
+    let mut names = String::new();
+    for (group, pressures) in groups.iter().enumerate() {
+        names += &format!("C{group:04} County{group}\n");
+        for (field, pressure) in pressures.iter().enumerate() {
+            rows += &format!("F{group}-{field} C{group:04} - true 10 {pressure}\n");
+        }
+    }
+    let given = [
+        (
+            "field_week",
+            stages::table(&format!("{FIELD_WEEK}\n{rows}")),
+        ),
+        (
+            "county",
+            stages::table(&format!("county_id:text county_name:text\n{names}")),
+        ),
+    ];
+    stages::run("county_week_full", &given)
+}
+
+fn numbers(batch: &RecordBatch, name: &str) -> Vec<f64> {
+    let column = batch.column_by_name(name).expect("a column of the table");
+    column.as_primitive::<Float64Type>().values().to_vec()
+}
+
+#[test]
+fn published_wilson_intervals_come_out_of_the_stages() {
+    // Newcombe, R.G. 1998, Statistics in Medicine 17(8):857-872: his examples 81/263 and 15/148, and (from
+    // memory) 0/20 and 1/29, method 3. The others recomputed by hand from Wilson's formula.
+    const TABLE: [(usize, usize, f64, f64); 9] = [
+        (81, 263, 0.2553, 0.3662),
+        (15, 148, 0.0624, 0.1605),
+        (0, 20, 0.0, 0.1611),
+        (1, 29, 0.0061, 0.1718),
+        (29, 29, 0.8830, 1.0),
+        (0, 5, 0.0, 0.4345),
+        (3, 8, 0.1368, 0.6943),
+        (5, 25, 0.0886, 0.3913),
+        (8, 8, 0.6756, 1.0),
+    ];
+    let groups = TABLE.map(|(at, visited, ..)| {
+        (0..visited)
+            .map(|field| if field < at { 1.5 } else { 0.5 })
+            .collect()
+    });
+    let full = county_weeks(&groups);
+    let setting = stages::table("min_fields:bigint min_farms:bigint\n3 3");
+    let shown = stages::run(
+        "county_week",
+        &[("county_week_full", full), ("setting", setting)],
+    );
+    let (lows, highs) = (numbers(&shown, "share_low"), numbers(&shown, "share_high"));
+    assert_eq!(lows.len(), TABLE.len());
+    for ((at, visited, low, high), (found_low, found_high)) in
+        TABLE.into_iter().zip(lows.into_iter().zip(highs))
+    {
+        assert_near(
+            found_low,
+            low,
+            1e-4,
+            &format!("lower end of {at}/{visited}"),
+        );
+        assert_near(
+            found_high,
+            high,
+            1e-4,
+            &format!("upper end of {at}/{visited}"),
+        );
+        // The ends of the scale are reached exactly, never missed by a last digit.
+        assert_eq!(found_low == 0.0, at == 0, "{at}/{visited}");
+        assert_eq!(found_high == 1.0, at == visited, "{at}/{visited}");
+    }
+}
+
+// --- Quantiles -----------------------------------------------------------------------------------
+
+#[test]
+fn the_ninth_decile_is_interpolated_in_full_precision() {
+    // Eight pressures whose ninth decile is 2.3 by hand: place 0.9 x 7 = 6.3, so 2.0 + 0.3 x (3.0 - 2.0).
+    // An engine that rounds the weight to six decimals gives 2.299999.
+    let pressures = vec![0.1, 0.2, 0.3, 0.7, 0.9, 1.1, 2.0, 3.0];
+    let found = county_weeks(&[pressures]);
+    assert_near(
+        numbers(&found, "p90_pressure")[0],
+        2.3,
+        1e-12,
+        "ninth decile",
+    );
+    assert_near(numbers(&found, "median_pressure")[0], 0.8, 1e-12, "median");
+}
+
+#[test]
+fn quantiles_means_and_maxima_of_random_groups_are_those_of_numpy() {
+    let by_numpy = support::python("tests/reference/trade_numbers.py", &["quantiles", SEED]);
+    let groups: Vec<Value> = by_numpy
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("a JSON document"))
+        .collect();
+    assert_eq!(groups.len(), 400);
+    let floats = |value: &Value| value.as_f64().expect("a number");
+    let values: Vec<Vec<f64>> = groups
+        .iter()
+        .map(|group| {
+            let values = group["values"].as_array().expect("a list");
+            values.iter().map(floats).collect()
+        })
+        .collect();
+    let found = county_weeks(&values);
+    for (column, name, tolerance) in [
+        ("mean_pressure", "mean", 1e-12),
+        ("median_pressure", "median", 1e-12),
+        ("p90_pressure", "p90", 1e-12),
+        ("max_pressure", "max", 0.0),
+    ] {
+        let found = numbers(&found, column);
+        assert_eq!(found.len(), groups.len());
+        for (group, found) in groups.iter().zip(found) {
+            let size = group["values"].as_array().map_or(0, Vec::len);
+            let what = format!("{name} of a group of {size} (seed {SEED})");
+            assert_near(found, floats(&group[name]), tolerance, &what);
+        }
+    }
+}
+
+// --- Sampling statistics -------------------------------------------------------------------------
+
+fn statistics_of(sites: &Value) -> SamplingStatistics {
+    let mut visit = support::visit("sampled");
+    visit["sites"] = sites.clone();
+    let visit: Visit = serde_json::from_value(visit).expect("a visit");
+    assert!(visit.conforms());
+    visit.sampling_statistics()
+}
+
+#[test]
+fn a_two_stage_sample_has_the_statistics_worked_out_by_hand() {
+    // Cochran, W.G. 1977, Sampling Techniques, 3rd ed., chapter 10 (from memory): the standard error rests on
+    // the means of the primary units. By hand: head totals 3, 1 | 0, 4, 2 | 6; site means 2, 2, 6; field mean
+    // 10/3; between sites (2 x (4/3)^2 + (8/3)^2) / 2 = 16/3; standard error sqrt(16/3 / 3) = 4/3; within
+    // sites (2 + 8 + 0) / (6 - 3) = 10/3.
+    let found = statistics_of(&json!([
+        {"site": 1, "heads": [[0, 1, 0, 2, 0, 0], [0, 0, 0, 0, 1, 0]]},
+        {"site": 2, "heads": [[0, 0, 0, 0, 0, 0], [4, 0, 0, 0, 0, 0], [0, 1, 0, 0, 1, 0]]},
+        {"site": 3, "heads": [[1, 1, 1, 1, 1, 1]]},
+    ]));
+    assert_eq!((found.sites, found.units, found.total), (3, 6, 16));
+    assert_near(found.field_mean, 10.0 / 3.0, 1e-14, "field mean");
+    assert_near(
+        found.variance_between_sites.unwrap_or(-1.0),
+        16.0 / 3.0,
+        1e-14,
+        "between sites",
+    );
+    assert_near(
+        found.standard_error.unwrap_or(-1.0),
+        4.0 / 3.0,
+        1e-14,
+        "standard error",
+    );
+    assert_near(
+        found.variance_within_sites.unwrap_or(-1.0),
+        10.0 / 3.0,
+        1e-14,
+        "within sites",
+    );
+}
+
+#[test]
+fn a_trap_s_catch_is_taken_by_the_night() {
+    // By hand: 28 moths in 7 nights are 4 a night, 30 in 7 are 4.2857.
+    let traps = |catch| json!([{"site": 1, "traps": [{"catch": catch, "nights": 7}]}]);
+    assert_eq!(statistics_of(&traps(28)).field_mean, 4.0);
+    assert_near(
+        statistics_of(&traps(30)).field_mean,
+        4.2857,
+        5e-5,
+        "30 in 7 nights",
+    );
+    assert_eq!(statistics_of(&traps(30)).total, 30);
+}
+
+#[test]
+fn the_sampling_statistics_of_random_visits_are_those_of_numpy() {
+    let by_numpy = support::python("tests/reference/trade_numbers.py", &["sampling", SEED]);
+    let mut compared = 0;
+    for line in by_numpy.lines() {
+        let expected: Value = serde_json::from_str(line).expect("a JSON document");
+        let found = statistics_of(&expected["sites"]);
+        for (name, found) in [
+            ("field_mean", Some(found.field_mean)),
+            ("variance_between_sites", found.variance_between_sites),
+            ("variance_within_sites", found.variance_within_sites),
+            ("standard_error", found.standard_error),
+        ] {
+            match (found, expected[name].as_f64()) {
+                (None, None) => {}
+                (Some(found), Some(expected)) => {
+                    let tolerance = 1e-12 * expected.abs().max(1.0);
+                    assert_near(found, expected, tolerance, name);
+                }
+                (found, expected) => panic!("{name}: {found:?} against {expected:?}: {line}"),
+            }
+        }
+        compared += 1;
+    }
+    assert_eq!(compared, 300);
+}

@@ -1,0 +1,190 @@
+//! Every cell of every county-week of more than 20,000 visits over real county boundaries, against two
+//! independent computations: plain Python on the submissions, and DuckDB on our Parquet files.
+
+use std::path::Path;
+
+use bractline::protocol::catalogue::Catalogue;
+use bractline::region::Region;
+use bractline::sample::{MessShares, SampleLine, SampleLines, SampleOptions};
+use serde_json::{Value, json};
+
+use crate::generated::{assert_account, load, submissions, text_of};
+use crate::support::{TestWorkspace, python};
+
+const STATES: &str = "46,38,20,31,27";
+const BOUNDARIES: &str = "pipeline/boundaries/us-counties-2017.json";
+const COMPARE: &str = "tests/reference/compare_county_weeks.py";
+const SEED: u64 = 7;
+const LINES_MIN: usize = 21_000;
+const SEASONS: [i32; 2] = [2025, 2026];
+
+/// Lines with every kind of mess, more of each than in the demo.
+fn sample() -> Vec<SampleLine> {
+    let region = Region::built_in(&format!("us:{STATES}")).expect("built-in states");
+    let shapes: Vec<_> = region
+        .counties()
+        .iter()
+        .map(|county| (county.id.clone(), county.shape.clone()))
+        .collect();
+    let options = SampleOptions {
+        seed: SEED,
+        fields: 5_400,
+        seasons: SEASONS.to_vec(),
+        mess: MessShares {
+            retracted: 0.02,
+            conflicting: 0.02,
+            ..MessShares::demo()
+        },
+        ..SampleOptions::default()
+    };
+    SampleLines::new(&shapes, &options)
+        .expect("the states have counties")
+        .collect()
+}
+
+/// The plausible bounds of bsm-eggs, as the reference takes them.
+fn bounds() -> String {
+    let catalogue = Catalogue::read(None).expect("the catalogue");
+    let plausible = &catalogue.protocol("bsm-eggs").expect("in it").plausible;
+    // NIST Special Publication 811, appendix B: exact.
+    let (acre, pound) = (0.404_685_642_24, 0.453_592_37);
+    json!({
+        "treatment_cost_per_ha": plausible.treatment_cost_per_acre.map(|cost| cost / acre),
+        "market_value_per_kg": plausible.market_value_per_lb.map(|value| value / pound),
+        "plants_per_ha": plausible.plants_per_acre.map(|plants| plants / acre),
+        "area_ha": plausible.area_ha,
+    })
+    .to_string()
+}
+
+/// The plain Python reference on one season's submissions; its account.
+fn by_python(submissions: &[std::path::PathBuf], out: &Path) -> Value {
+    let mut arguments: Vec<String> = submissions.iter().map(|path| text_of(path)).collect();
+    let options = ["--boundaries", BOUNDARIES, "--states", STATES, "--bounds"];
+    arguments.extend(options.map(str::to_owned));
+    arguments.extend([bounds(), "--out".to_owned(), text_of(out)]);
+    let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    let account = python("tests/reference/county_weeks.py", &arguments);
+    serde_json::from_str(&account).expect("an account")
+}
+
+/// One table of the tables of several seasons.
+fn join_tables(parts: &[std::path::PathBuf], whole: &Path) {
+    let mut joined = String::new();
+    for part in parts {
+        let text = std::fs::read_to_string(part).expect("the reference wrote a table");
+        let (header, rows) = text.split_once('\n').expect("a header and rows");
+        if joined.is_empty() {
+            joined = format!("{header}\n");
+        }
+        assert!(joined.starts_with(&format!("{header}\n")));
+        joined += rows;
+    }
+    std::fs::write(whole, joined).expect("a table beside the workspace");
+}
+
+#[test]
+fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
+    let lines = sample();
+    assert!(lines.len() >= LINES_MIN, "{} lines", lines.len());
+    let workspace = TestWorkspace::of_region(&format!("us:{STATES}"));
+    // A visit stays within its season, so the reference may take the seasons side by side.
+    let seasons: Vec<Vec<std::path::PathBuf>> = SEASONS
+        .iter()
+        .map(|season| {
+            let of_season = |line: &&SampleLine| i32::from(line.arrives_on.year()) == *season;
+            let lines: Vec<SampleLine> = lines.iter().filter(of_season).cloned().collect();
+            submissions(&workspace, &format!("season-{season}"), &lines, 3)
+        })
+        .collect();
+
+    let (account, by_python) = std::thread::scope(|threads| {
+        let references: Vec<_> = seasons
+            .iter()
+            .enumerate()
+            .map(|(number, submissions)| {
+                let out = workspace.beside(&format!("python-{number}"));
+                threads.spawn(move || (by_python(submissions, &out), out.join("county_week.csv")))
+            })
+            .collect();
+        let account = load(&workspace, &seasons.concat());
+        let references: Vec<_> = references
+            .into_iter()
+            .map(|reference| reference.join().expect("the reference runs"))
+            .collect();
+        (account, references)
+    });
+
+    // The account: the generator's, ours and the reference's.
+    assert_account(&account, lines.iter().map(|line| line.expected));
+    for name in ["received", "accepted", "duplicate", "held"] {
+        let counted: u64 = by_python
+            .iter()
+            .filter_map(|(account, _)| account[name].as_u64())
+            .sum();
+        assert_eq!(account[name], counted, "{name}");
+    }
+
+    let numbers = ["received", "accepted", "duplicate", "held"].map(|name| account[name].clone());
+    println!("received, accepted, duplicate, held: {numbers:?}");
+
+    // The figures.
+    let figures = workspace.beside("figures");
+    workspace
+        .run(&["rollup", "--out", &text_of(&figures)])
+        .expect_code(0);
+    let ours = text_of(&figures.join("county_week.csv"));
+    let parts: Vec<_> = by_python.into_iter().map(|(_, table)| table).collect();
+    let plain = workspace.beside("python.csv");
+    join_tables(&parts, &plain);
+    let compared = python(COMPARE, &[&ours, &text_of(&plain)]);
+    assert_compared(&compared, "plain Python");
+
+    let duckdb = workspace.beside("duckdb");
+    let store = text_of(&workspace.path().join("store"));
+    let out = text_of(&duckdb);
+    let arguments = [&*store, "--boundaries", BOUNDARIES, "--out", &*out];
+    let read = python("tests/reference/county_weeks_duckdb.py", &arguments);
+    let read: Value = serde_json::from_str(&read).expect("what DuckDB read");
+    assert_eq!(read["revisions"], account["accepted"]);
+    let compared = python(COMPARE, &[&ours, &text_of(&duckdb.join("county_week.csv"))]);
+    assert_compared(&compared, "DuckDB");
+
+    // Suppressed and shown, at threshold and below, inside and outside the window: all of it occurs.
+    let text = std::fs::read_to_string(&ours).expect("our table");
+    let rows: Vec<Vec<&str>> = text
+        .lines()
+        .skip(1)
+        .map(|row| row.split(',').collect())
+        .collect();
+    let count = |wanted: &dyn Fn(&[&str]) -> bool| rows.iter().filter(|row| wanted(row)).count();
+    let suppressed = count(&|row| row[16] == "true");
+    let shown = count(&|row| row[16] == "false" && row[5] != "0");
+    let at_threshold = count(&|row| !matches!(row[6], "" | "0"));
+    let outside = count(&|row| row[5] == "0");
+    println!(
+        "{suppressed} suppressed, {shown} with figures, {at_threshold} with fields at threshold, {outside} outside the window"
+    );
+    for (what, rows) in [
+        ("suppressed", suppressed),
+        ("with figures", shown),
+        ("with fields at threshold", at_threshold),
+        ("outside the window", outside),
+    ] {
+        assert!(rows >= 100, "only {rows} county-weeks {what}");
+    }
+}
+
+/// The comparison fails by itself where a cell differs; here that it compared what it should.
+fn assert_compared(report: &str, with: &str) {
+    println!("against {with}: {}", report.trim());
+    let words: Vec<&str> = report.split_whitespace().collect();
+    let [rows, "rows", "compared,", cells, "cells,", ..] = words[..] else {
+        panic!("the comparison wrote: {report}");
+    };
+    let (rows, cells): (usize, usize) =
+        (rows.parse().expect("rows"), cells.parse().expect("cells"));
+    assert!(rows > 2_000, "{rows} rows");
+    // The county's name, eleven figures and the flag.
+    assert_eq!(cells, rows * 13);
+}

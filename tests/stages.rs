@@ -1,0 +1,625 @@
+//! Each SQL stage on a few rows written out here gives the rows written out here; and the runner refuses a
+//! stage whose header does not say the truth.
+//!
+//! The tables are written as text: a line of `name:type`, then a line a row, cells apart by spaces, `-` for
+//! null. `name:type=value` is a column that has this value in every row and is not written out.
+
+use std::sync::Arc;
+
+use arrow::array::{
+    ArrayRef, BooleanArray, Date32Array, Float64Array, Int32Array, Int64Array, RecordBatch,
+    StringArray,
+};
+use arrow::util::display::array_value_to_string;
+use bractline::failure::{Failure, Kind};
+use bractline::rollup::run::{run_stage, whole_table};
+use bractline::rollup::stages::{Stage, stages};
+use datafusion::prelude::{SessionConfig, SessionContext};
+use jiff::civil::Date;
+
+/// A table from its text.
+pub fn table(text: &str) -> RecordBatch {
+    let mut lines = text.lines().map(str::trim).filter(|line| !line.is_empty());
+    let header: Vec<&str> = lines.next().expect("a header").split_whitespace().collect();
+    let rows: Vec<Vec<&str>> = lines
+        .map(|line| line.split_whitespace().collect())
+        .collect();
+    let written = header.iter().filter(|name| !name.contains('=')).count();
+    for row in &rows {
+        assert_eq!(row.len(), written, "cells of {row:?} for {header:?}");
+    }
+    let mut next_cell = 0;
+    let columns = header.iter().map(|column| {
+        let (name, kind) = column.split_once(':').expect("name:type");
+        let cells: Vec<Option<&str>> = match kind.split_once('=') {
+            Some((_, value)) => vec![cell(value); rows.len()],
+            None => {
+                next_cell += 1;
+                rows.iter().map(|row| cell(row[next_cell - 1])).collect()
+            }
+        };
+        let kind = kind.split_once('=').map_or(kind, |(kind, _)| kind);
+        (name, column_of(kind, &cells), true)
+    });
+    RecordBatch::try_from_iter_with_nullable(columns.collect::<Vec<_>>())
+        .expect("columns of one length")
+}
+
+fn cell(text: &str) -> Option<&str> {
+    (text != "-").then_some(text)
+}
+
+fn column_of(kind: &str, cells: &[Option<&str>]) -> ArrayRef {
+    fn read<T: std::str::FromStr>(cell: &Option<&str>) -> Option<T> {
+        cell.map(|text| text.parse().ok().expect("a cell of the column's type"))
+    }
+    match kind {
+        "text" => Arc::new(cells.iter().copied().collect::<StringArray>()),
+        "int" => Arc::new(cells.iter().map(read::<i32>).collect::<Int32Array>()),
+        "bigint" => Arc::new(cells.iter().map(read::<i64>).collect::<Int64Array>()),
+        "double" => Arc::new(cells.iter().map(read::<f64>).collect::<Float64Array>()),
+        "boolean" => Arc::new(cells.iter().map(read::<bool>).collect::<BooleanArray>()),
+        "date" => {
+            let days = |day: Date| (day - Date::constant(1970, 1, 1)).get_days();
+            let cells = cells.iter().map(read::<Date>);
+            Arc::new(cells.map(|day| day.map(days)).collect::<Date32Array>())
+        }
+        other => panic!("no type {other}"),
+    }
+}
+
+/// The rows of some columns as text, one line a row, `-` for null.
+fn cells(batch: &RecordBatch, columns: &str) -> Vec<String> {
+    let shown = |name: &str, row: usize| {
+        let column = batch.column_by_name(name).expect("a column of the table");
+        match column.is_null(row) {
+            true => "-".to_owned(),
+            false => array_value_to_string(column, row).expect("a value has a text"),
+        }
+    };
+    (0..batch.num_rows())
+        .map(|row| {
+            let cells = columns.split_whitespace().map(|name| shown(name, row));
+            cells.collect::<Vec<_>>().join(" ")
+        })
+        .collect()
+}
+
+/// The stage of this table, as it lies in `pipeline/stages`.
+fn stage_of(name: &str) -> Stage {
+    let stages = stages().expect("the stages can be read");
+    let found = stages.into_iter().find(|stage| stage.table == name);
+    found.unwrap_or_else(|| panic!("no stage makes {name}"))
+}
+
+/// Runs a stage on given tables.
+pub fn try_stage(stage: &Stage, given: &[(&str, RecordBatch)]) -> Result<RecordBatch, Failure> {
+    let runtime = tokio::runtime::Runtime::new().expect("a runtime");
+    runtime.block_on(async {
+        let config = SessionConfig::new().with_target_partitions(2);
+        let session = SessionContext::new_with_config(config);
+        for (name, rows) in given {
+            session
+                .register_batch(*name, rows.clone())
+                .expect("a table that is not there yet");
+        }
+        run_stage(&session, stage).await?;
+        whole_table(&session, stage).await
+    })
+}
+
+/// Runs the stage that makes a table on given tables.
+pub fn run(name: &str, given: &[(&str, RecordBatch)]) -> RecordBatch {
+    try_stage(&stage_of(name), given).unwrap_or_else(|failure| panic!("{failure}"))
+}
+
+// --- 10 current_visit ----------------------------------------------------------------------------
+
+const VISITS: &str = "load_id:text visit_id:text revision:int retracted:boolean field_mean:double \
+    field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 iso_week:text=2026-W30 \
+    observed_on:date=2026-07-21 protocol:text=bsm-eggs crop_type:text=oilseed crop_stage:text=R3 \
+    stage_first:int=1030 stage_last:int=1030 area_ha:double=50 treatment_cost_per_ha:double=20 \
+    market_value_per_kg:double=0.4 plants_per_ha:double=50000 sites:int=4 standard_error:double=0.5";
+
+fn current_visits(rows: &str, receipts: &str) -> Vec<String> {
+    let given = [
+        ("visits", table(&format!("{VISITS}\n{rows}"))),
+        ("receipts", table(&format!("load_id:text\n{receipts}"))),
+    ];
+    cells(&run("current_visit", &given), "visit_id field_mean")
+}
+
+#[test]
+fn the_highest_revision_counts_whichever_came_first() {
+    let rows = "
+        l1 once      1 false 1.0
+        l1 mended    1 false 2.0
+        l2 mended    2 false 2.5
+        l1 overtaken 3 false 3.5
+        l2 overtaken 1 false 3.0
+        l2 overtaken 2 false 3.2";
+    let expected = ["mended 2.5", "once 1.0", "overtaken 3.5"];
+    assert_eq!(current_visits(rows, "l1\nl2"), expected);
+}
+
+#[test]
+fn a_withdrawn_visit_is_gone_until_a_higher_revision_brings_it_back() {
+    let rows = "
+        l1 withdrawn 1 false 1.0
+        l1 withdrawn 2 true  1.0
+        l1 restored  1 false 2.0
+        l1 restored  2 true  2.0
+        l1 restored  3 false 2.7
+        l1 early     2 true  3.0
+        l2 early     1 false 3.0
+        l1 never     1 true  4.0";
+    assert_eq!(current_visits(rows, "l1\nl2"), ["restored 2.7"]);
+}
+
+#[test]
+fn a_load_without_a_receipt_neither_counts_nor_supersedes() {
+    let rows = "
+        l1 seen   1 false 1.0
+        l2 seen   2 false 9.0
+        l2 unseen 1 false 9.0";
+    assert_eq!(current_visits(rows, "l1"), ["seen 1.0"]);
+    assert_eq!(current_visits(rows, "l1\nl2"), ["seen 9.0", "unseen 9.0"]);
+}
+
+#[test]
+fn the_same_load_named_by_two_receipts_counts_once() {
+    assert_eq!(
+        current_visits("l1 seen 1 false 1.0", "l1\nl1"),
+        ["seen 1.0"]
+    );
+}
+
+// --- 20 visit_pressure ---------------------------------------------------------------------------
+
+#[test]
+fn pressure_is_the_mean_by_the_threshold_and_the_window_takes_both_its_ends() {
+    // Places of the stages on the common order: R1 1010 … R5.0 1050 … R5.9 1059; R5 alone covers all of R5.
+    let given = [
+        (
+            "visit_threshold",
+            table(
+                "visit_id:text crop_stage:text stage_first:int stage_last:int field_mean:double \
+                 threshold:double field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 \
+                 iso_week:text=2026-W30 observed_on:date=2026-07-21 protocol:text=eggs \
+                 area_ha:double=50 sites:int=4 standard_error:double=-
+                 a R1   1010 1010 1 2
+                 b R2   1020 1020 3 4
+                 c R3   1030 1030 0 4
+                 d R4   1040 1040 4 4
+                 e R5.1 1051 1051 1 4
+                 f R5   1050 1059 1 4",
+            ),
+        ),
+        (
+            "protocol_window",
+            table("protocol:text stage_first:int stage_last:int\neggs 1020 1030\nadults 1051 1051"),
+        ),
+    ];
+    let found = cells(
+        &run("visit_pressure", &given),
+        "visit_id pressure in_window",
+    );
+    let expected = [
+        "a 0.5 false",
+        "b 0.75 true",
+        "c 0.0 true",
+        "d 1.0 false",
+        "e 0.25 false",
+        "f 0.25 false",
+    ];
+    assert_eq!(found, expected);
+}
+
+#[test]
+fn r5_alone_lies_in_no_window_that_names_a_tenth_of_r5_and_in_one_that_covers_all_of_it() {
+    let windows = |first: i32, last: i32| {
+        let given = [
+            (
+                "visit_threshold",
+                table(
+                    "visit_id:text stage_first:int stage_last:int crop_stage:text=R5 \
+                     field_mean:double=1 threshold:double=2 field_id:text=F1 farm_id:text=- \
+                     county_id:text=A season:int=2026 iso_week:text=2026-W30 \
+                     observed_on:date=2026-07-21 protocol:text=adults area_ha:double=50 sites:int=4 \
+                     standard_error:double=-
+                     alone 1050 1059
+                     tenth 1051 1051",
+                ),
+            ),
+            (
+                "protocol_window",
+                table(&format!(
+                    "protocol:text stage_first:int stage_last:int\nadults {first} {last}"
+                )),
+            ),
+        ];
+        cells(&run("visit_pressure", &given), "visit_id in_window")
+    };
+    // R5.1 alone, R5.1 to R6, and all of R5.
+    assert_eq!(windows(1051, 1051), ["alone false", "tenth true"]);
+    assert_eq!(windows(1051, 1060), ["alone false", "tenth true"]);
+    assert_eq!(windows(1050, 1059), ["alone true", "tenth true"]);
+}
+
+// --- 30 field_week -------------------------------------------------------------------------------
+
+#[test]
+fn the_last_visit_in_the_window_stands_and_others_only_where_there_is_none() {
+    let pressures = table(
+        "field_id:text visit_id:text iso_week:text observed_on:date in_window:boolean pressure:double \
+         protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
+         area_ha:double=50 sites:int=4 field_mean:double=1 standard_error:double=- threshold:double=2
+         F1 a 2026-W30 2026-07-20 true  0.1
+         F1 b 2026-W30 2026-07-22 true  0.2
+         F1 c 2026-W30 2026-07-24 false 0.3
+         F1 d 2026-W31 2026-07-27 true  0.4
+         F2 e 2026-W30 2026-07-21 true  0.5
+         F2 f 2026-W30 2026-07-21 true  0.6
+         F3 g 2026-W30 2026-07-21 false 0.7
+         F3 h 2026-W30 2026-07-23 false 0.8",
+    );
+    let found = run("field_week", &[("visit_pressure", pressures)]);
+    // F1: b is later than a, and c does not count. F2: of one day, the higher visit_id. F3: kept apart.
+    let expected = [
+        "F1 2026-W30 b 0.2 true",
+        "F1 2026-W31 d 0.4 true",
+        "F2 2026-W30 f 0.6 true",
+        "F3 2026-W30 h 0.8 false",
+    ];
+    assert_eq!(
+        cells(&found, "field_id iso_week visit_id pressure in_window"),
+        expected
+    );
+}
+
+#[test]
+fn one_field_under_two_protocols_stands_under_each() {
+    let pressures = table(
+        "visit_id:text protocol:text field_id:text=F1 iso_week:text=2026-W30 \
+         observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 season:int=2026 \
+         county_id:text=A farm_id:text=- crop_stage:text=R3 area_ha:double=50 sites:int=4 \
+         field_mean:double=1 standard_error:double=- threshold:double=2
+         a eggs
+         b adults",
+    );
+    let found = run("field_week", &[("visit_pressure", pressures)]);
+    assert_eq!(cells(&found, "protocol visit_id"), ["adults b", "eggs a"]);
+}
+
+// --- 40 county_week_full -------------------------------------------------------------------------
+
+/// Columns of `field_week` that the county stages read; every row names field, county, farm, window,
+/// hectares and pressure.
+pub const FIELD_WEEK: &str = "field_id:text county_id:text farm_id:text in_window:boolean \
+    area_ha:double pressure:double iso_week:text=2026-W30 protocol:text=eggs season:int=2026";
+
+fn county_week_full(rows: &str) -> RecordBatch {
+    let given = [
+        ("field_week", table(&format!("{FIELD_WEEK}\n{rows}"))),
+        (
+            "county",
+            table("county_id:text county_name:text\nA Ash\nB Birch"),
+        ),
+    ];
+    run("county_week_full", &given)
+}
+
+#[test]
+fn a_county_week_has_the_figures_worked_out_by_hand() {
+    let found = county_week_full(
+        "F1 A - true  10 0.5
+         F2 A - true  20 1.0
+         F3 A - true  30 1.5
+         F4 A - true  40 0.0
+         F5 A - false 99 9.0",
+    );
+    let columns = "county_name fields_visited fields_at_threshold share_at_threshold mean_pressure \
+        median_pressure max_pressure area_share_at_threshold fields_outside_stage";
+    // 50 of 100 hectares; the field outside the window is counted and adds to nothing else.
+    assert_eq!(cells(&found, columns), ["Ash 4 2 0.5 0.75 0.75 1.5 0.5 1"]);
+}
+
+#[test]
+fn a_field_exactly_at_its_threshold_is_at_threshold_and_one_below_is_not() {
+    // 1 - 2e-16 is the double next below 1: what binary arithmetic can make of an exact tie. No count of
+    // eggs comes nearer than 1e-12 without being a tie.
+    for (pressure, at_threshold) in [
+        ("1.0", "1"),
+        ("0.9999999999999998", "1"),
+        ("0.999999999", "0"),
+        ("0.99999999999", "0"),
+    ] {
+        let found = county_week_full(&format!("F1 A - true 10 {pressure}"));
+        assert_eq!(
+            cells(&found, "fields_at_threshold"),
+            [at_threshold],
+            "{pressure}"
+        );
+    }
+}
+
+#[test]
+fn every_tie_that_a_scout_can_count_comes_out_at_threshold_in_the_protocol_s_own_arithmetic() {
+    // Costs that cancel the constant make the threshold a mean that can be counted:
+    // 7.8 / (value x plants x 0.00078) = 10,000 / (value x plants).
+    let catalogue = bractline::protocol::catalogue::Catalogue::read(None).expect("the catalogue");
+    let runtime = tokio::runtime::Runtime::new().expect("a runtime");
+    let protocol = catalogue.protocol("bsm-eggs").expect("the protocol");
+    let mut ties = 0;
+    for (value, plants) in [
+        (0.16, 25000.0),
+        (0.125, 20000.0),
+        (0.2, 20000.0),
+        (0.25, 16000.0),
+    ] {
+        for (cost, constants) in [(7.8, 1.0), (15.6, 2.0), (3.9, 0.5)] {
+            let economics = serde_json::from_value(serde_json::json!({
+                "treatment_cost": {"amount": cost, "per": "acre", "currency": "USD"},
+                "market_value": {"amount": value, "per": "lb", "currency": "USD"},
+                "plant_population": {"count": plants, "per": "acre"},
+            }))
+            .expect("economics");
+            let threshold = runtime
+                .block_on(bractline::protocol::threshold::threshold_of(
+                    protocol, &economics,
+                ))
+                .expect("a threshold");
+            let counted = constants * 10_000.0 / (value * plants);
+            let pressure = counted / threshold;
+            let found = county_week_full(&format!("F1 A - true 10 {pressure}"));
+            assert_eq!(cells(&found, "fields_at_threshold"), ["1"], "{pressure}");
+            ties += 1;
+        }
+    }
+    assert_eq!(ties, 12);
+}
+
+#[test]
+fn a_county_with_fields_outside_the_window_only_has_counts_and_no_figure() {
+    let found = county_week_full("F1 B - false 10 2.0\nF2 B - false 10 0.5");
+    let columns = "county_name fields_visited fields_at_threshold fields_outside_stage \
+        share_at_threshold share_low share_high mean_pressure median_pressure p90_pressure \
+        max_pressure area_share_at_threshold";
+    assert_eq!(cells(&found, columns), ["Birch 0 0 2 - - - - - - - -"]);
+}
+
+#[test]
+fn a_county_that_left_the_region_keeps_its_row_under_its_id() {
+    let found = county_week_full("F1 X9 - true 10 0.5");
+    assert_eq!(cells(&found, "county_id county_name"), ["X9 X9"]);
+}
+
+#[test]
+fn a_field_without_a_farm_counts_as_a_farm_and_is_never_taken_for_one_of_that_name() {
+    let found = county_week_full(
+        "F1 A F2    true 10 0.5
+         F2 A -     true 10 0.5
+         F3 A farm9 true 10 0.5
+         F4 A farm9 true 10 0.5",
+    );
+    assert_eq!(cells(&found, "farms_given farms"), ["3 3"]);
+}
+
+#[test]
+fn farms_are_those_of_the_fields_in_the_window_and_of_the_others_only_where_there_is_none() {
+    let found = county_week_full(
+        "F1 A a true  10 0.5
+         F2 A b false 10 0.5
+         F3 B c false 10 0.5
+         F4 B c false 10 0.5
+         F5 B - false 10 0.5",
+    );
+    let columns = "county_id fields_outside_stage farms_given farms";
+    assert_eq!(cells(&found, columns), ["A 1 1 1", "B 3 2 2"]);
+}
+
+#[test]
+fn weeks_protocols_and_counties_are_never_pooled() {
+    let field_week = table(
+        "field_id:text county_id:text iso_week:text protocol:text farm_id:text=- \
+         in_window:boolean=true area_ha:double=10 pressure:double=0.5 season:int=2026
+         F1 A 2026-W30 eggs
+         F1 A 2026-W31 eggs
+         F1 A 2026-W30 adults
+         F2 B 2026-W30 eggs",
+    );
+    let county = table("county_id:text county_name:text\nA Ash\nB Birch");
+    let given = [("field_week", field_week), ("county", county)];
+    let expected = [
+        "A 2026-W30 adults 1",
+        "A 2026-W30 eggs 1",
+        "A 2026-W31 eggs 1",
+        "B 2026-W30 eggs 1",
+    ];
+    let found = run("county_week_full", &given);
+    assert_eq!(
+        cells(&found, "county_id iso_week protocol fields_visited"),
+        expected
+    );
+}
+
+// --- 50 county_week ------------------------------------------------------------------------------
+
+/// Which of these county-weeks are suppressed with at least three fields and three farms; the figures of a
+/// suppressed row are all null, which is asserted here.
+fn suppressed(rows: &str) -> Vec<String> {
+    let full = table(&format!(
+        "county_id:text fields_visited:bigint farms_given:bigint farms:bigint \
+         fields_outside_stage:bigint county_name:text=Ash season:int=2026 iso_week:text=2026-W30 \
+         protocol:text=eggs fields_at_threshold:bigint=0 share_at_threshold:double=0 \
+         share_low:double=0 share_high:double=0.5 mean_pressure:double=0.1 \
+         median_pressure:double=0.1 p90_pressure:double=0.1 max_pressure:double=0.1 \
+         area_share_at_threshold:double=0\n{rows}"
+    ));
+    let setting = table("min_fields:bigint min_farms:bigint\n3 3");
+    let found = run(
+        "county_week",
+        &[("county_week_full", full), ("setting", setting)],
+    );
+    let figures = "fields_visited fields_at_threshold share_at_threshold share_low share_high \
+        mean_pressure median_pressure p90_pressure max_pressure area_share_at_threshold \
+        fields_outside_stage";
+    let judged = cells(&found, "county_id suppressed");
+    for (row, figures) in judged.iter().zip(cells(&found, figures)) {
+        let hidden = figures.split(' ').filter(|figure| *figure == "-").count();
+        let expected = if row.ends_with("true") { 11 } else { 0 };
+        assert_eq!(hidden, expected, "{row}: {figures}");
+    }
+    judged
+}
+
+#[test]
+fn small_groups_are_suppressed_and_groups_of_the_least_size_are_shown() {
+    let found = suppressed(
+        "few        2 0 2 0
+         few-beside 2 0 2 9
+         least      3 0 3 0
+         one-farm   5 5 1 0
+         two-farms  5 5 2 0
+         three-farms 5 5 3 0
+         some-named 5 2 4 0
+         named-few  4 3 2 0
+         unnamed    5 0 5 0",
+    );
+    let expected = [
+        "few true",
+        "few-beside true",
+        "least false",
+        "named-few true",
+        "one-farm true",
+        "some-named false",
+        "three-farms false",
+        "two-farms true",
+        "unnamed false",
+    ];
+    assert_eq!(found, expected);
+}
+
+#[test]
+fn fields_outside_the_window_alone_are_shown_from_the_least_size_on() {
+    assert_eq!(
+        suppressed("none-in-2 0 0 2 2\nnone-in-3 0 0 3 3\none-farm 0 3 1 3"),
+        ["none-in-2 true", "none-in-3 false", "one-farm true"]
+    );
+}
+
+#[test]
+fn a_stricter_workspace_suppresses_more() {
+    let rows = "F1 A a true 10 0.5\nF2 A b true 10 0.5\nF3 A c true 10 0.5\nF4 A c true 10 0.5";
+    let full = county_week_full(rows);
+    let shown = |fields: u32, farms: u32| {
+        let setting = table(&format!(
+            "min_fields:bigint min_farms:bigint\n{fields} {farms}"
+        ));
+        let given = [("county_week_full", full.clone()), ("setting", setting)];
+        cells(&run("county_week", &given), "suppressed")
+    };
+    assert_eq!(shown(4, 3), ["false"]);
+    assert_eq!(shown(5, 3), ["true"]);
+    assert_eq!(shown(4, 4), ["true"]);
+}
+
+// --- The runner ----------------------------------------------------------------------------------
+
+const TRUTHFUL: &str = "\
+-- Doubles.
+--
+-- grain:   one row an input row
+-- key:     name
+-- reads:   given
+-- privacy: private
+-- columns:
+--   name   text    not null  a name
+--   twice  double  null      [1] twice the value
+-- checks:
+--   twice is null or twice >= 0
+select name as name, 2.0 * value as twice from given
+";
+
+fn try_text(text: &str, rows: &str) -> Result<RecordBatch, Failure> {
+    let stage = Stage::read("77_doubled.sql", text)?;
+    let given = [
+        ("given", table(&format!("name:text value:double\n{rows}"))),
+        ("other", table("name:text value:double\na 1")),
+    ];
+    try_stage(&stage, &given)
+}
+
+#[test]
+fn a_truthful_stage_runs() {
+    let made = try_text(TRUTHFUL, "b 1\na 2\nc -").expect("the header is true");
+    assert_eq!(cells(&made, "name twice"), ["a 4.0", "b 2.0", "c -"]);
+}
+
+#[test]
+fn a_stage_whose_header_lies_is_refused_with_its_file_and_the_lie() {
+    let lies = [
+        // What it reads: another table, one more, one that a subquery reads, one that it does not name.
+        ("reads:   given", "reads:   other", "its query reads given"),
+        (
+            "reads:   given",
+            "reads:   given, other",
+            "its query reads given",
+        ),
+        (
+            "from given",
+            "from given where name in (select name from other)",
+            "reads given, other",
+        ),
+        // Its columns: names, order, number.
+        ("as twice", "as double", "its columns are name, double"),
+        (
+            "name as name, 2.0 * value as twice",
+            "2.0 * value as twice, name as name",
+            "its columns are twice, name",
+        ),
+        (
+            "as twice from",
+            "as twice, 1 as more from",
+            "its columns are name, twice, more",
+        ),
+        // Their types: a text of digits is no number, and a number no text.
+        (
+            "2.0 * value as twice",
+            "cast(value as varchar) as twice",
+            "header promises Float64",
+        ),
+        (
+            "2.0 * value as twice",
+            "cast(value as bigint) as twice",
+            "header promises Float64",
+        ),
+        (
+            "name as name",
+            "length(name) as name",
+            "header promises Utf8",
+        ),
+        // Nulls.
+        (
+            "double  null",
+            "double  not null",
+            "twice is null in some rows",
+        ),
+        // Its key and its checks.
+        ("name as name", "'one' as name", "stand more than once"),
+        ("twice >= 0", "twice >= 3", "1 rows break its check"),
+        ("twice is null or", "", "1 rows break its check"),
+        // Its query.
+        ("from given", "from nowhere", "nowhere"),
+        ("select name", "select nobody", "nobody"),
+    ];
+    for (truth, lie, says) in lies {
+        assert_eq!(TRUTHFUL.matches(truth).count(), 1, "{truth}");
+        let failure = try_text(&TRUTHFUL.replace(truth, lie), "b 1\na 2\nc -")
+            .expect_err("the header does not say the truth");
+        assert_eq!(failure.kind(), Kind::Stage);
+        let message = failure.to_string();
+        assert!(message.contains("77_doubled.sql"), "{message}");
+        assert!(message.contains(says), "{lie}: {message}");
+    }
+}
