@@ -3,6 +3,7 @@
 mod generated;
 mod support;
 
+mod doubts; // what is strange about a visit that no rule refuses
 mod engines; // the same figures on any number of cores and in any order of loading
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources

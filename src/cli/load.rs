@@ -59,5 +59,6 @@ pub(super) async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure
         open_region(workspace)?,
         workspace.season()?,
     );
-    Loader::new(open_store(workspace).await?, judge, workers()).await
+    let held_doubts = workspace.settings().doubts.hold.clone();
+    Loader::new(open_store(workspace).await?, judge, held_doubts, workers()).await
 }

@@ -11,6 +11,7 @@ use super::validate::{Refused, VisitSchema};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
 use crate::store::rows::{HeldRow, VisitRow};
+use crate::visit::doubts::of_the_visit_alone;
 use crate::visit::finding::Finding;
 use crate::visit::record::Visit;
 use crate::visit::rules::{Limits, SeasonDays, flags, holding_findings, observed_on};
@@ -99,6 +100,7 @@ impl Judge {
                     stage,
                     county_id: county.id.clone(),
                     statistics: visit.sampling_statistics(),
+                    doubts: of_the_visit_alone(&visit),
                     flags: codes,
                     content_sha256: content_sha256(&visit),
                     visit,

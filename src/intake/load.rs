@@ -10,16 +10,19 @@ use tokio::task::spawn_blocking;
 use uuid::Uuid;
 
 use super::formats::SubmittedFile;
+use super::history::History;
 use super::identity::{Identity, Ledger, revision_conflict};
 use super::judge::{Judge, Judged, held, named};
 use super::reader::{RawRecord, RecordReader};
-use super::reports::{HeldReport, HeldReports};
+use super::reports::{RecordReport, RecordReports};
 use crate::failure::{Failure, Kind};
 use crate::store::append::{Append, Sealed, Written};
 use crate::store::known::KnownRecords;
 use crate::store::receipt::{Counts, Receipt, Submission};
 use crate::store::rows::{HeldRow, LoadMark, VisitRow};
 use crate::store::tables::Store;
+use crate::visit::doubts;
+use crate::visit::finding::Finding;
 
 /// Rows are written in batches of about this many visits.
 const BATCH_VISITS: usize = 4_096;
@@ -40,7 +43,9 @@ pub struct Account {
     /// How many records went where.
     pub counts: Counts,
     /// Every held record with its reasons.
-    pub held: HeldReports,
+    pub held: RecordReports,
+    /// Every accepted record with a doubt in a sentence, `visit::doubts`.
+    pub doubts: RecordReports,
     /// How many accepted records bear each flag.
     pub flags: BTreeMap<&'static str, u64>,
 }
@@ -50,17 +55,28 @@ pub struct Loader {
     store: Store,
     judge: Arc<Judge>,
     known: KnownRecords,
+    /// What was accepted before; read again where an attempt has come to nothing.
+    history: Option<History>,
+    held_doubts: Vec<String>,
     workers: usize,
 }
 
 impl Loader {
-    /// Prepares a run; `workers` records are judged at the same time.
-    pub async fn new(store: Store, judge: Judge, workers: usize) -> Result<Loader, Failure> {
+    /// Prepares a run; `workers` records are judged at the same time. A record with a doubt whose code
+    /// is among `held_doubts` is held, others are flagged.
+    pub async fn new(
+        store: Store,
+        judge: Judge,
+        held_doubts: Vec<String>,
+        workers: usize,
+    ) -> Result<Loader, Failure> {
         let known = KnownRecords::read(&store).await?;
         Ok(Loader {
             store,
             judge: Arc::new(judge),
             known,
+            history: None,
+            held_doubts,
             workers,
         })
     }
@@ -70,7 +86,8 @@ impl Loader {
         for _ in 0..ATTEMPTS_MAX {
             let load_id = Uuid::now_v7().to_string();
             let append = Append::begin(&self.store, mark(file, &load_id)).await?;
-            let mut intake = Intake::new(&self.known, Some(append));
+            let history = self.take_history().await?;
+            let mut intake = Intake::new(&self.known, history, &self.held_doubts, Some(append));
             if let Err(failure) = intake.take_all(file, &self.judge, self.workers).await {
                 intake.abandon().await;
                 return Err(failure);
@@ -78,8 +95,10 @@ impl Loader {
             let Taken {
                 counts,
                 held,
+                doubts,
                 flags,
                 ledger,
+                history,
                 append,
             } = intake.finish();
             let submission = submission(file, now);
@@ -87,10 +106,12 @@ impl Loader {
             let append = append.expect("a load has tables to write to");
             let written = append.finish(&self.store, receipt).await?;
             if self.seal(&written, ledger).await? {
+                self.history = Some(history);
                 return Ok(Account {
                     submission,
                     counts,
                     held,
+                    doubts,
                     flags,
                 });
             }
@@ -109,22 +130,35 @@ impl Loader {
         file: &SubmittedFile,
         now: Timestamp,
     ) -> Result<Account, Failure> {
-        let mut intake = Intake::new(&self.known, None);
+        let history = self.take_history().await?;
+        let mut intake = Intake::new(&self.known, history, &self.held_doubts, None);
         intake.take_all(file, &self.judge, self.workers).await?;
         let Taken {
             counts,
             held,
+            doubts,
             flags,
             ledger,
+            history,
             ..
         } = intake.finish();
+        self.history = Some(history);
         self.known.adopt(None, ledger.into_parts());
         Ok(Account {
             submission: submission(file, now),
             counts,
             held,
+            doubts,
             flags,
         })
+    }
+
+    /// The history, to be extended by one attempt; whoever succeeds puts it back.
+    async fn take_history(&mut self) -> Result<History, Failure> {
+        match self.history.take() {
+            Some(history) => Ok(history),
+            None => History::read(&self.store).await,
+        }
     }
 
     /// Commits the receipt; `false` if a load that was quicker brought some of the same records, so
@@ -148,10 +182,13 @@ impl Loader {
 /// One pass over a submission.
 struct Intake<'a> {
     known: &'a KnownRecords,
+    history: History,
+    held_doubts: &'a [String],
     append: Option<Append>,
     ledger: Ledger,
     counts: Counts,
-    held: HeldReports,
+    held: RecordReports,
+    doubts: RecordReports,
     flags: BTreeMap<&'static str, u64>,
     visit_rows: Vec<VisitRow>,
     held_rows: Vec<HeldRow>,
@@ -161,20 +198,30 @@ struct Intake<'a> {
 /// What a pass came to.
 struct Taken {
     counts: Counts,
-    held: HeldReports,
+    held: RecordReports,
+    doubts: RecordReports,
     flags: BTreeMap<&'static str, u64>,
     ledger: Ledger,
+    history: History,
     append: Option<Append>,
 }
 
 impl<'a> Intake<'a> {
-    fn new(known: &'a KnownRecords, append: Option<Append>) -> Intake<'a> {
+    fn new(
+        known: &'a KnownRecords,
+        history: History,
+        held_doubts: &'a [String],
+        append: Option<Append>,
+    ) -> Intake<'a> {
         Intake {
             known,
+            history,
+            held_doubts,
             append,
             ledger: Ledger::default(),
             counts: Counts::default(),
-            held: HeldReports::default(),
+            held: RecordReports::default(),
+            doubts: RecordReports::default(),
             flags: BTreeMap::new(),
             visit_rows: Vec::new(),
             held_rows: Vec::new(),
@@ -205,6 +252,7 @@ impl<'a> Intake<'a> {
             drop(waiting);
         }
         self.held.end()?;
+        self.doubts.end()?;
         self.write().await
     }
 
@@ -214,11 +262,33 @@ impl<'a> Intake<'a> {
         match record {
             Judged::Unsound(row) => return self.hold(*row),
             Judged::Sound(row, raw) => match self.ledger.decide(self.known, &row) {
-                Identity::New => self.accept(*row),
+                Identity::New => return self.doubt(*row, &raw),
                 Identity::Duplicate => self.counts.duplicate += 1,
                 Identity::Conflict => return self.hold(conflicting(&row, &raw)),
             },
         }
+        Ok(())
+    }
+
+    /// A new record is compared with what was accepted before it; doubts flag or hold it.
+    fn doubt(&mut self, mut row: VisitRow, raw: &RawRecord) -> Result<(), Failure> {
+        row.doubts.extend(self.history.doubts(&row));
+        let is_held = |doubt: &&Finding| self.held_doubts.contains(&doubt.code);
+        let reasons: Vec<Finding> = row.doubts.iter().filter(is_held).cloned().collect();
+        if !reasons.is_empty() {
+            self.ledger.forget(&row);
+            return self.hold(held(raw, named(reasons, &row.visit)));
+        }
+        if !row.doubts.is_empty() {
+            row.flags.extend(doubts::codes_of(&row.doubts));
+            self.doubts.add(RecordReport {
+                line: row.line,
+                visit_id: Some(row.visit.visit_id.clone()),
+                findings: std::mem::take(&mut row.doubts),
+            })?;
+        }
+        self.history.add(&row);
+        self.accept(row);
         Ok(())
     }
 
@@ -236,7 +306,7 @@ impl<'a> Intake<'a> {
 
     fn hold(&mut self, row: HeldRow) -> Result<(), Failure> {
         self.counts.held += 1;
-        self.held.add(HeldReport {
+        self.held.add(RecordReport {
             line: row.line,
             visit_id: row.visit_id.clone(),
             findings: row.findings.clone(),
@@ -267,16 +337,20 @@ impl<'a> Intake<'a> {
         let Intake {
             counts,
             held,
+            doubts,
             flags,
             ledger,
+            history,
             append,
             ..
         } = self;
         Taken {
             counts,
             held,
+            doubts,
             flags,
             ledger,
+            history,
             append,
         }
     }

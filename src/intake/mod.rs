@@ -2,6 +2,7 @@
 
 pub mod cut;
 pub mod formats;
+pub mod history;
 pub mod identity;
 pub mod judge;
 pub mod load;
@@ -9,4 +10,5 @@ pub mod reader;
 pub mod reports;
 pub mod strict;
 pub mod table;
+pub mod usual;
 pub mod validate;

@@ -5,6 +5,7 @@ pub mod care;
 pub mod durable;
 pub mod held;
 pub mod known;
+pub mod past;
 pub mod receipt;
 pub mod rows;
 pub mod schema;
