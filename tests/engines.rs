@@ -20,8 +20,11 @@ fn sample() -> Vec<SampleLine> {
     let options = SampleOptions {
         seed: SEED,
         fields: 500,
+        seasons: vec![2024, 2025, 2026],
         mess: MessShares::demo(),
-        ..SampleOptions::default()
+        first_week: 28,
+        weeks: 6,
+        visits_per_field_max: 3,
     };
     let lines = SampleLines::new(&Landscape::draw(SEED).shapes(), &options);
     lines.expect("the fictional region has counties").collect()

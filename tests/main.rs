@@ -3,11 +3,17 @@
 mod generated;
 mod support;
 
+mod cli; // the program as a person meets it: help, exit codes, messages
+mod demo; // the demo: what it says is true, and it comes out the same twice
 mod doubts; // what is strange about a visit that no rule refuses
 mod engines; // the same figures on any number of cores and in any order of loading
+mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
+mod imports; // who may import whom
+mod privacy; // no public file tells whose field it was
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources
 mod reference; // every cell against independent programs, on real county boundaries
 mod region; // points and counties, against an independent computation
 mod schema; // the visit schema, against independent validators
 mod stages; // each SQL stage on a few rows, and what the runner refuses
+mod tree; // the top level, what no file may name, what a newcomer looks for

@@ -377,11 +377,13 @@ fn numbers(batch: &RecordBatch, name: &str) -> Vec<f64> {
 fn published_wilson_intervals_come_out_of_the_stages() {
     // Newcombe, R.G. 1998, Statistics in Medicine 17(8):857-872: his examples 81/263 and 15/148, and (from
     // memory) 0/20 and 1/29, method 3. The others recomputed by hand from Wilson's formula.
-    const TABLE: [(usize, usize, f64, f64); 9] = [
+    const TABLE: [(usize, usize, f64, f64); 10] = [
         (81, 263, 0.2553, 0.3662),
         (15, 148, 0.0624, 0.1605),
         (0, 20, 0.0, 0.1611),
         (1, 29, 0.0061, 0.1718),
+        // Wilson's interval is its own mirror image: 1/29 from the other side.
+        (28, 29, 0.8282, 0.9939),
         (29, 29, 0.8830, 1.0),
         (0, 5, 0.0, 0.4345),
         (3, 8, 0.1368, 0.6943),

@@ -35,7 +35,9 @@ fn sample() -> Vec<SampleLine> {
             conflicting: 0.02,
             ..MessShares::demo()
         },
-        ..SampleOptions::default()
+        first_week: 28,
+        weeks: 6,
+        visits_per_field_max: 3,
     };
     SampleLines::new(&shapes, &options)
         .expect("the states have counties")

@@ -609,18 +609,11 @@ fn a_boundary_file_tells_its_vintage_source_and_that_it_is_invented() {
         &polygon(&square(0.0, 0.0)),
     )]);
     let region = read(&plain).expect("no foreign member");
-    assert_eq!(
-        (region.vintage(), region.source()),
-        ("not stated", "test.geojson")
-    );
+    assert_eq!((region.vintage(), region.source()), ("not stated", "test"));
     assert_eq!((region.title(), region.invented()), ("", None));
     let region = Region::from_text(&plain, "some/folder/test.geojson", "id", "name");
     let region = region.expect("the same file in a folder");
-    assert_eq!(
-        region.source(),
-        "test.geojson",
-        "what is published names no folder"
-    );
+    assert_eq!(region.source(), "test", "what is published names no folder");
 
     let members =
         r#"{"title":"Vale","vintage":"2026","source":"drawn","invented":"not a real place","#;

@@ -240,9 +240,10 @@ fn r5_alone_lies_in_no_window_that_names_a_tenth_of_r5_and_in_one_that_covers_al
         ];
         cells(&run("visit_pressure", &given), "visit_id in_window")
     };
-    // R5.1 alone, R5.1 to R6, and all of R5.
+    // R5.1 alone, R5.1 to R6, R4 to R5.2, and all of R5.
     assert_eq!(windows(1051, 1051), ["alone false", "tenth true"]);
     assert_eq!(windows(1051, 1060), ["alone false", "tenth true"]);
+    assert_eq!(windows(1040, 1052), ["alone false", "tenth true"]);
     assert_eq!(windows(1050, 1059), ["alone true", "tenth true"]);
 }
 

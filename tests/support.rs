@@ -1,6 +1,7 @@
 //! What tests share: a workspace in a temporary folder, the program as a user runs it, a valid visit to
 //! bend, and the independent programs in `tests/reference`.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
@@ -129,6 +130,24 @@ pub fn lines(documents: &[Value]) -> String {
         .iter()
         .map(|document| format!("{document}\n"))
         .collect()
+}
+
+/// Every file under a folder with its content.
+pub fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut files = BTreeMap::new();
+    let mut folders = vec![folder.to_owned()];
+    while let Some(next) = folders.pop() {
+        for entry in std::fs::read_dir(next).expect("a folder") {
+            let path = entry.expect("an entry").path();
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                let content = std::fs::read(&path).expect("a file");
+                files.insert(path, content);
+            }
+        }
+    }
+    files
 }
 
 /// Runs a Python program of the project in the environment that `tests/run` makes; its stdout.

@@ -4,9 +4,8 @@
 //! A county that is dropped here would be missing from every map in silence, so whatever cannot be
 //! read ends the run and says which feature it was. Does not simplify, project or repair shapes.
 
-use std::path::Path;
-
 use std::borrow::Cow;
+use std::path::Path;
 
 use geo::{Area, Coord, LineString, MultiPolygon, Polygon, coord};
 use geojson::{Feature, GeometryValue};
@@ -99,7 +98,7 @@ pub(super) fn read_text(text: &str, place: &str, labels: &Labels) -> Result<Boun
         outlines,
         title: text_of(head.title)
             .or(text_of(head.name))
-            .unwrap_or_else(|| file_stem(place)),
+            .unwrap_or_default(),
         vintage: text_of(head.vintage).unwrap_or_else(|| "not stated".to_owned()),
         source: text_of(head.source).unwrap_or_else(|| file_stem(place)),
         invented: text_of(head.invented),
@@ -107,8 +106,8 @@ pub(super) fn read_text(text: &str, place: &str, labels: &Labels) -> Result<Boun
     })
 }
 
-/// What to call a region whose file does not say: the file's name without folder and ending, so that
-/// no published page shows where the file lay.
+/// What to call boundaries whose file does not say whence it comes: the file's name without folder and
+/// ending, so that no published page shows where the file lay.
 fn file_stem(place: &str) -> String {
     Path::new(place).file_stem().map_or_else(
         || place.to_owned(),

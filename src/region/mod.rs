@@ -137,7 +137,7 @@ impl Region {
         &self.vintage
     }
 
-    /// Whence the boundaries come: the file's `source`, or else the name of the file, without folders.
+    /// Whence the boundaries come: the file's `source`, or else the file's name without folder and ending.
     pub fn source(&self) -> &str {
         &self.source
     }

@@ -1,0 +1,158 @@
+//! The demo from its first line to its files: what it says is true, it comes out the same twice, and what
+//! it publishes says what it is.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use bractline::sample::{ExpectedAccount, SampleOptions, demo_files};
+use serde_json::Value;
+
+use crate::cli::assert_message;
+use crate::generated::text_of;
+use crate::support::{bractline, contents};
+
+/// The alert page without the time of the newest load, the one thing in it that is not of the data.
+fn without_its_time(page: &str) -> String {
+    let start = page
+        .find("<p>Made ")
+        .expect("the page says when it was made")
+        + "<p>Made ".len();
+    let end = start + page[start..].find(" by ").expect("and by what");
+    assert_eq!(page[start..end].len(), "2026-08-16 12:00 UTC".len());
+    format!("{}{}", &page[..start], &page[end..])
+}
+
+#[test]
+fn the_demo_does_the_whole_job_and_twice_the_same() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let demo = |name: &str| {
+        let path = folder.path().join(name);
+        let run = bractline(&["demo", &text_of(&path)]).expect_code(0);
+        assert_eq!(run.stderr, "");
+        (path, run.stdout)
+    };
+    let (one, said) = demo("one");
+
+    // What it says was received is what the sample holds.
+    let sample = demo_files(&SampleOptions::default()).expect("the sample");
+    let mut expected = ExpectedAccount::default();
+    for submission in &sample.submissions {
+        expected.received += submission.expected.received;
+        expected.accepted += submission.expected.accepted;
+        expected.duplicate += submission.expected.duplicate;
+        for (code, count) in &submission.expected.held {
+            *expected.held.entry(code).or_default() += count;
+        }
+    }
+    let said_without_commas = said.replace(',', "");
+    let sentence = format!(
+        "{} received = {} accepted + {} duplicate + {} held",
+        expected.received,
+        expected.accepted,
+        expected.duplicate,
+        expected.held_in_all()
+    );
+    assert!(
+        said_without_commas.contains(&sentence),
+        "no {sentence:?} in:\n{said}"
+    );
+    let path = text_of(&one);
+    let held = bractline(&["--workspace", &path, "held", "list", "--format", "json"]).json();
+    let mut by_code: BTreeMap<&str, usize> = BTreeMap::new();
+    for record in held.as_array().expect("held records") {
+        let code = record["findings"][0]["code"].as_str().expect("a code");
+        *by_code.entry(code).or_default() += 1;
+    }
+    assert_eq!(by_code, expected.held);
+    for submission in &sample.submissions {
+        let loaded = std::fs::read(one.join("submissions").join(&submission.file_name));
+        assert!(loaded.expect("the submission") == submission.bytes);
+    }
+
+    // Every path that it prints is there.
+    let paths: Vec<&str> = said
+        .lines()
+        .filter_map(|line| line.trim_start().split("  ").next())
+        .filter(|word| word.starts_with(&path))
+        .collect();
+    assert_eq!(paths.len(), 3, "{said}");
+    for path in &paths {
+        assert!(Path::new(path).is_file(), "{path}");
+    }
+    // And so do the commands that it names.
+    for command in said
+        .lines()
+        .filter_map(|line| line.trim_start().strip_prefix("bractline "))
+    {
+        let arguments: Vec<&str> = command.split(' ').collect();
+        bractline(&arguments).expect_code(0);
+    }
+
+    // Into the same folder: refused, and nothing is touched.
+    let before = contents(&one);
+    let again = bractline(&["demo", &path]).expect_code(1);
+    assert_message(&again, &["it is not empty"]);
+    assert!(contents(&one) == before, "a refused demo changes nothing");
+
+    // Into another: the same figures and the same page.
+    let (other, _) = demo("other");
+    for name in [
+        "county_week.csv",
+        "county_week.geojson",
+        "county_week.parquet",
+        "field_week.parquet",
+    ] {
+        let read = |demo: &Path| std::fs::read(demo.join("figures").join(name)).expect(name);
+        assert!(read(&one) == read(&other), "{name} differs");
+    }
+    let alerts = contents(&other.join("alerts"));
+    assert_eq!(alerts.len(), 3, "{:?}", alerts.keys());
+    for (path, content) in alerts {
+        let name = path.strip_prefix(&other).expect("in the folder");
+        let first = std::fs::read(one.join(name)).expect("the same file");
+        if name.ends_with("alert.html") {
+            let page = |bytes: Vec<u8>| without_its_time(&String::from_utf8(bytes).expect("UTF-8"));
+            assert!(page(first) == page(content), "{} differs", name.display());
+        } else {
+            assert!(first == content, "{} differs", name.display());
+        }
+    }
+}
+
+#[test]
+fn what_the_demo_publishes_says_that_it_is_invented_and_carries_the_cautions() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = folder.path().join("demo");
+    bractline(&["demo", &text_of(&path)]).expect_code(0);
+    let notice = bractline::sample::landscape::NOTICE;
+    let geojson =
+        std::fs::read_to_string(path.join("figures/county_week.geojson")).expect("the map");
+    let geojson: Value = serde_json::from_str(&geojson).expect("JSON");
+    assert_eq!(geojson["invented"], notice);
+    assert!(
+        geojson["caution"]
+            .as_str()
+            .is_some_and(|caution| caution.contains("label"))
+    );
+    let pages = contents(&path.join("alerts"));
+    let page = pages
+        .iter()
+        .find(|(path, _)| path.ends_with("alert.html"))
+        .expect("the page")
+        .1;
+    let page = String::from_utf8_lossy(page);
+    for part in [
+        notice,
+        "The label is the law",
+        "bees",
+        "the Sallow Plain (invented)",
+    ] {
+        assert!(page.contains(part), "no {part:?} on the page");
+    }
+    // A folder of the maker's machine is nobody's business.
+    let place = text_of(folder.path());
+    for (file, content) in contents(&path.join("figures")).into_iter().chain(pages) {
+        let text = String::from_utf8_lossy(&content);
+        assert!(!text.contains(&place), "{} names a folder", file.display());
+    }
+}

@@ -1,0 +1,427 @@
+//! The rules of the house that matter, each a test that names the file, the line and what to do instead.
+//! Taste is left to the reader. Who may import whom stands in `imports.rs`, the tree in `tree.rs`.
+
+use std::path::{Path, PathBuf};
+
+/// A file of the project: its path from the top, with `/`, and its text.
+pub struct Source {
+    /// From the top of the project, with `/`.
+    pub path: String,
+    /// All of it.
+    pub text: String,
+}
+
+impl Source {
+    /// The text without the unit tests at its end.
+    pub fn code(&self) -> &str {
+        self.text.split("\n#[cfg(test)]").next().unwrap_or_default()
+    }
+
+    /// Numbered lines of the code that are not comments.
+    pub fn lines(&self) -> impl Iterator<Item = (usize, &str)> {
+        let lines = (1..).zip(self.code().lines());
+        lines.filter(|(_, line)| !line.trim_start().starts_with("//"))
+    }
+
+    /// `visit` of `src/visit/week.rs`, `workspace` of `src/workspace.rs`.
+    pub fn module(&self) -> &str {
+        let inner = self.path.strip_prefix("src/").unwrap_or(&self.path);
+        inner.split(['/', '.']).next().unwrap_or_default()
+    }
+}
+
+pub fn top() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Files under a folder of the project with one of these endings, in the order of their paths.
+pub fn sources(folder: &str, endings: &[&str]) -> Vec<Source> {
+    let mut found: Vec<Source> = crate::support::contents(&top().join(folder))
+        .into_iter()
+        .filter(|(path, _)| {
+            let ending = path.extension().and_then(|ending| ending.to_str());
+            ending.is_some_and(|ending| endings.contains(&ending))
+        })
+        .map(|(path, content)| Source {
+            path: path_from_top(&path),
+            text: String::from_utf8(content).expect("our sources are UTF-8"),
+        })
+        .collect();
+    found.sort_by(|one, other| one.path.cmp(&other.path));
+    assert!(!found.is_empty(), "nothing in {folder}");
+    found
+}
+
+fn path_from_top(path: &Path) -> String {
+    let path = path.strip_prefix(top()).expect("within the project");
+    path.display().to_string().replace('\\', "/")
+}
+
+pub fn rust() -> Vec<Source> {
+    sources("src", &["rs"])
+}
+
+#[track_caller]
+pub fn assert_none(broken: Vec<String>, instead: &str) {
+    assert!(broken.is_empty(), "{instead}:\n  {}", broken.join("\n  "));
+}
+
+/// Lines of the code that hold one of these pieces, but for the files that may.
+pub fn lines_with(sources: &[Source], pieces: &[&str], allowed: &[&str]) -> Vec<String> {
+    let guarded = sources
+        .iter()
+        .filter(|source| !allowed.iter().any(|start| source.path.starts_with(start)));
+    guarded
+        .flat_map(|source| {
+            source
+                .lines()
+                .filter(|(_, line)| pieces.iter().any(|piece| line.contains(piece)))
+                .map(|(number, line)| format!("{}:{number}: {}", source.path, line.trim()))
+                .collect::<Vec<_>>()
+        })
+        .collect()
+}
+
+// --- What stands in a file -----------------------------------------------------------------------
+
+#[test]
+fn every_file_opens_with_what_it_is() {
+    let mut files = rust();
+    files.extend(sources("tests", &["rs"]));
+    files.extend(sources("benches", &["rs"]));
+    let without = files
+        .iter()
+        .filter(|source| !source.text.starts_with("//! "))
+        .map(|source| format!("{}:1", source.path));
+    assert_none(
+        without.collect(),
+        "open the file with //! and what it is, and what it is not",
+    );
+}
+
+/// Lines of code of a file, its unit tests not counted.
+const LINES_MAX: usize = 450;
+/// Files that are longer, and how long they may be: two to be split when somebody next works on them.
+const LONGER: [(&str, usize); 2] = [
+    ("src/publish/wording.rs", 500),
+    ("src/publish/drawing.rs", 500),
+];
+
+#[test]
+fn no_file_is_longer_than_a_reader_can_hold() {
+    let long = rust().into_iter().filter_map(|source| {
+        let lines = source.code().lines().count();
+        let longer = LONGER.iter().find(|(path, _)| *path == source.path);
+        let most = longer.map_or(LINES_MAX, |(_, most)| *most);
+        (lines > most).then(|| format!("{}: {lines} lines, {most} at the most", source.path))
+    });
+    assert_none(
+        long.collect(),
+        "find the second job that the file does, and give it a file of its own with a name of its own",
+    );
+}
+
+#[test]
+fn no_name_says_nothing() {
+    let empty = ["Manager", "Helper", "Util", "Info", "Handler", "Processor"];
+    let broken = rust().into_iter().flat_map(|source| {
+        let named = source.lines().filter(|(_, line)| {
+            let words = line
+                .trim_start()
+                .trim_start_matches("pub ")
+                .trim_start_matches("pub(crate) ");
+            let name = ["struct ", "enum ", "trait ", "type "]
+                .iter()
+                .find_map(|kind| words.strip_prefix(kind));
+            let verb = ["fn process", "fn handle", "fn do_"];
+            name.is_some_and(|name| {
+                let name = name
+                    .split(|c: char| !c.is_alphanumeric())
+                    .next()
+                    .unwrap_or_default();
+                empty.iter().any(|word| name.ends_with(word))
+            }) || verb
+                .iter()
+                .any(|verb| words.trim_start_matches("async ").starts_with(verb))
+        });
+        let broken =
+            named.map(|(number, line)| format!("{}:{number}: {}", source.path, line.trim()));
+        broken.collect::<Vec<_>>()
+    });
+    assert_none(
+        broken.collect(),
+        "name the thing with a noun of the trade, the deed with a verb and its object",
+    );
+}
+
+// --- Banned calls, each with its replacement -----------------------------------------------------
+
+#[test]
+fn nothing_gives_up_where_it_could_say_what_is_wrong() {
+    for (piece, instead) in [
+        (
+            ".unwrap()",
+            "return a Failure or a Finding; where it cannot fail, .expect(\"why it cannot\")",
+        ),
+        ("todo!", "finish it, or leave it out"),
+        ("unimplemented!", "finish it, or leave it out"),
+        ("dbg!", "tracing::debug!"),
+        (
+            "panic!",
+            "return a Failure; for a promise of our own, assert! with the promise",
+        ),
+        ("unsafe ", "find the safe way; the lints forbid it as well"),
+        ("#[allow(dead_code", "take out what nobody uses"),
+        (
+            "unreachable!",
+            "let the types say it, or assert! with the promise",
+        ),
+        (
+            "process::exit",
+            "return an Outcome or a Failure: the exit code is decided in cli/mod.rs",
+        ),
+    ] {
+        assert_none(lines_with(&rust(), &[piece], &[]), instead);
+    }
+}
+
+#[test]
+fn an_expectation_gives_its_reason() {
+    let mut broken = Vec::new();
+    for source in rust() {
+        let code = source.code();
+        for (place, _) in code.match_indices(".expect(") {
+            let reason = code[place + ".expect(".len()..].trim_start();
+            let text = reason
+                .strip_prefix('"')
+                .and_then(|text| text.split('"').next());
+            // A reason is a sentence of some words.
+            if text.is_none_or(|text| text.split_whitespace().count() < 4) {
+                let number = code[..place].lines().count();
+                broken.push(format!("{}:{number}: {:.60}", source.path, reason));
+            }
+        }
+    }
+    assert_none(
+        broken,
+        "say within expect(\"…\") why it cannot fail, or return a Failure",
+    );
+}
+
+#[test]
+fn only_the_door_prints() {
+    let prints = ["println!", "print!(", "eprint!(", "io::stdout()"];
+    assert_none(
+        lines_with(&rust(), &prints, &["src/cli/report.rs", "src/cli/mod.rs"]),
+        "return the text to cli, which says it with report::say; for the log, tracing::info!",
+    );
+    let to_stdout = lines_with(
+        &rust(),
+        &[" println!", " print!(", "io::stdout()"],
+        &["src/cli/report.rs"],
+    );
+    assert_none(to_stdout, "report::say, which knows a closed pipe");
+}
+
+#[test]
+fn only_the_door_asks_the_clock_the_environment_and_the_terminal() {
+    let asks = [
+        "SystemTime::now",
+        "Instant::now",
+        "Timestamp::now",
+        "Zoned::now",
+        "Local::now",
+        "Utc::now",
+        "env::var",
+        "env::args",
+        "env::current_dir",
+        "is_terminal",
+        "available_parallelism",
+    ];
+    assert_none(
+        lines_with(&rust(), &asks, &["src/cli/"]),
+        "take it as an argument and let the command give it",
+    );
+}
+
+#[test]
+fn no_note_is_left_for_later() {
+    let mut files = rust();
+    files.extend(sources("pipeline", &["sql", "toml", "md"]));
+    files.extend(sources("tests", &["rs", "py", "mjs"]));
+    let notes = ["TO", "FIX", "XX", "HA"];
+    let ends = ["DO", "ME", "X", "CK"];
+    let words: Vec<String> = notes
+        .iter()
+        .zip(ends)
+        .map(|(start, end)| format!("{start}{end}"))
+        .collect();
+    let broken = files.iter().flat_map(|source| {
+        let lines = (1..).zip(source.text.lines());
+        let found = lines.filter(|(_, line)| words.iter().any(|word| line.contains(word.as_str())));
+        let broken =
+            found.map(|(number, line)| format!("{}:{number}: {}", source.path, line.trim()));
+        broken.collect::<Vec<_>>()
+    });
+    assert_none(
+        broken.collect(),
+        "do it, or write an issue and say nothing here",
+    );
+}
+
+#[test]
+fn no_test_is_skipped() {
+    let mut files = rust();
+    files.extend(sources("tests", &["rs"]));
+    let marks = [
+        ["#[", "ignore"].concat(),
+        ["pytest.", "skip"].concat(),
+        ["should_", "panic"].concat(),
+    ];
+    let marks: Vec<&str> = marks.iter().map(String::as_str).collect();
+    let broken = files.iter().flat_map(|source| {
+        let lines = (1..).zip(source.text.lines());
+        let found = lines.filter(|(_, line)| marks.iter().any(|mark| line.contains(mark)));
+        let broken =
+            found.map(|(number, line)| format!("{}:{number}: {}", source.path, line.trim()));
+        broken.collect::<Vec<_>>()
+    });
+    assert_none(
+        broken.collect(),
+        "let it run, and fail where it cannot; assert what a failure says",
+    );
+}
+
+#[test]
+fn every_module_of_the_tests_is_in_the_list_with_what_it_is_for() {
+    let main = std::fs::read_to_string(top().join("tests/main.rs")).expect("tests/main.rs");
+    for source in sources("tests", &["rs"]) {
+        let name = source
+            .path
+            .strip_prefix("tests/")
+            .and_then(|name| name.strip_suffix(".rs"));
+        let name = name.expect("a file of the tests' folder itself");
+        let listed = main.contains(&format!("mod {name};"));
+        assert!(
+            listed || name == "main",
+            "{}: never run; list it in tests/main.rs",
+            source.path
+        );
+    }
+}
+
+// --- SQL -----------------------------------------------------------------------------------------
+
+#[test]
+fn stages_are_numbered_by_ten_and_say_their_contract_in_order() {
+    let mut numbers = Vec::new();
+    for source in sources("pipeline/stages", &["sql"]) {
+        let name = source.path.rsplit('/').next().unwrap_or_default();
+        let (number, table) = name.split_once('_').expect("NN_table.sql");
+        let number: u32 = number.parse().expect("a stage's number");
+        assert_eq!(number % 10, 0, "{}: number stages by ten", source.path);
+        numbers.push(number);
+        assert!(
+            !table.trim_end_matches(".sql").ends_with('s'),
+            "{}: name it in the singular",
+            source.path
+        );
+        let header: Vec<&str> = source
+            .text
+            .lines()
+            .take_while(|line| line.starts_with("--"))
+            .collect();
+        assert!(
+            header[0].len() > 20 && header[0].ends_with('.'),
+            "{}:1: begin with a sentence",
+            source.path
+        );
+        let mut from = 0;
+        for part in [
+            "-- grain:",
+            "-- key:",
+            "-- reads:",
+            "-- privacy:",
+            "-- columns:",
+            "-- checks:",
+        ] {
+            let place = header.iter().position(|line| line.starts_with(part));
+            let place =
+                place.unwrap_or_else(|| panic!("{}: its header has no {part}", source.path));
+            assert!(
+                place > from,
+                "{}:{}: {part} stands in another order",
+                source.path,
+                place + 1
+            );
+            from = place;
+        }
+        let query: Vec<(usize, &str)> = (1..).zip(source.text.lines()).skip(header.len()).collect();
+        for (number, line) in &query {
+            let place = format!("{}:{number}", source.path);
+            assert!(
+                !line.contains('\t') && line.len() <= 100,
+                "{place}: four spaces, 100 columns"
+            );
+            assert!(
+                !line.contains("percentile_cont"),
+                "{place}: take ranks and interpolate, it is not exact"
+            );
+            assert!(!line.contains("group by 1"), "{place}: group by names");
+            assert!(
+                !line.contains("{{") && !line.contains("${"),
+                "{place}: settings come as tables"
+            );
+            let code = line.split("--").next().unwrap_or_default();
+            assert_eq!(code, code.to_lowercase(), "{place}: lower case");
+        }
+        // The outermost list of columns: the one that is not indented.
+        let last_select = query
+            .iter()
+            .rev()
+            .find(|(_, line)| line.starts_with("select"));
+        let (number, line) = last_select.expect("a stage selects");
+        assert_eq!(
+            line.trim(),
+            "select",
+            "{}:{number}: end with a list of named columns",
+            source.path
+        );
+    }
+    assert!(numbers.is_sorted() && numbers.len() >= 5, "{numbers:?}");
+}
+
+#[test]
+fn only_stages_are_public_that_may_be_seen() {
+    let stages = bractline::rollup::stages::stages().expect("the stages");
+    let public: Vec<&str> = stages
+        .iter()
+        .filter(|stage| stage.public)
+        .map(|stage| &*stage.table)
+        .collect();
+    assert_eq!(
+        public,
+        ["county_week"],
+        "a new public table needs a test in tests/privacy.rs first"
+    );
+    for stage in stages.iter().filter(|stage| stage.public) {
+        for column in &stage.columns {
+            let private = [
+                "field_id",
+                "farm_id",
+                "observer_id",
+                "visit_id",
+                "lon",
+                "lat",
+                "remarks",
+                "outline",
+            ];
+            assert!(
+                !private.contains(&&*column.name),
+                "{}: {}",
+                stage.file_name,
+                column.name
+            );
+        }
+    }
+}

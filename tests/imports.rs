@@ -1,0 +1,152 @@
+//! Who may import whom: the data goes one way, and each library has one module that names it.
+
+use std::collections::BTreeMap;
+
+use crate::house::{assert_none, rust};
+
+/// What each module may import of ours, beside itself. The data goes one way: no arrow back.
+const IMPORTS: [(&str, &[&str]); 12] = [
+    ("visit", &[]),
+    ("failure", &[]),
+    ("protocol", &["visit", "failure"]),
+    ("region", &["visit", "failure"]),
+    ("store", &["visit", "failure"]),
+    (
+        "intake",
+        &["visit", "protocol", "region", "store", "failure"],
+    ),
+    ("rollup", &["visit", "protocol", "store", "failure"]),
+    // It cannot see the store: what is in no roll-up table cannot be published by accident.
+    (
+        "publish",
+        &["visit", "protocol", "region", "rollup", "failure"],
+    ),
+    ("sample", &["visit", "failure"]),
+    ("workspace", &["visit", "failure"]),
+    (
+        "cli",
+        &[
+            "visit",
+            "protocol",
+            "region",
+            "store",
+            "intake",
+            "rollup",
+            "publish",
+            "sample",
+            "workspace",
+            "failure",
+        ],
+    ),
+    ("main", &[]),
+];
+
+/// The modules that a line names by a path from `crate`, also in `use crate::{…}`.
+fn named_modules(line: &str) -> Vec<&str> {
+    let word = |text: &'_ str| {
+        text.find(|c: char| !c.is_alphanumeric() && c != '_')
+            .unwrap_or(text.len())
+    };
+    line.match_indices("crate::")
+        .filter(|(place, _)| !line[..*place].ends_with(|c: char| c.is_alphanumeric() || c == '_'))
+        .flat_map(|(place, path)| {
+            let rest = &line[place + path.len()..];
+            let several = rest.strip_prefix('{').map(|list| list.split(','));
+            match several {
+                Some(list) => list.map(|item| &item.trim()[..word(item.trim())]).collect(),
+                None => vec![&rest[..word(rest)]],
+            }
+        })
+        .filter(|module| !module.is_empty())
+        .collect()
+}
+
+#[test]
+fn modules_import_only_what_stands_before_them_on_the_way_of_the_data() {
+    let allowed: BTreeMap<&str, &[&str]> = IMPORTS.into_iter().collect();
+    let mut broken = Vec::new();
+    for source in rust().iter().filter(|source| source.path != "src/lib.rs") {
+        let module = source.module();
+        let may = allowed.get(module).unwrap_or_else(|| {
+            panic!(
+                "{}: say in IMPORTS what the new module {module} may import",
+                source.path
+            )
+        });
+        // Unit tests keep to the table as well, but for what the module itself is.
+        let lines = (1..).zip(source.text.lines());
+        for (number, line) in lines.filter(|(_, line)| !line.trim_start().starts_with("//")) {
+            for named in named_modules(line) {
+                if named != module && !may.contains(&named) {
+                    broken.push(format!(
+                        "{}:{number}: {module} may not import {named}",
+                        source.path
+                    ));
+                }
+            }
+        }
+    }
+    assert_none(
+        broken,
+        "give the value as an argument, or move the code to where the table has it",
+    );
+}
+
+#[test]
+fn the_reading_of_imports_sees_every_form() {
+    assert_eq!(named_modules("use crate::visit::week::IsoWeek;"), ["visit"]);
+    assert_eq!(
+        named_modules("use crate::{store, region::Region};"),
+        ["store", "region"]
+    );
+    assert_eq!(
+        named_modules("let x = crate::store::rows::half(crate::visit::y);"),
+        ["store", "visit"]
+    );
+    assert!(named_modules("pub(crate) fn x() {}").is_empty());
+    assert!(named_modules("use my_crate::store;").is_empty());
+}
+
+#[test]
+fn only_the_module_of_a_library_names_it() {
+    for (library, modules) in [
+        ("deltalake", &["src/store/"][..]),
+        ("object_store", &["src/store/"]),
+        ("clap", &["src/cli/"]),
+        ("indicatif", &["src/cli/"]),
+        ("jsonschema", &["src/intake/"]),
+        ("flate2", &["src/intake/", "src/sample/"]),
+        ("rstar", &["src/region/"]),
+        ("geojson", &["src/region/", "src/publish/"]),
+        ("askama", &["src/publish/"]),
+        ("rand", &["src/sample/"]),
+        ("rand_chacha", &["src/sample/"]),
+        ("rand_distr", &["src/sample/"]),
+        ("toml", &["src/protocol/", "src/workspace.rs"]),
+        (
+            "datafusion",
+            &["src/store/", "src/rollup/", "src/protocol/threshold.rs"],
+        ),
+    ] {
+        // `deltalake::X` and `use deltalake;`, but not `in_deltalake::X` nor a module of ours with that name.
+        let sources = rust();
+        let guarded = sources
+            .iter()
+            .filter(|source| !modules.iter().any(|start| source.path.starts_with(start)));
+        let broken = guarded.flat_map(|source| {
+            let path = format!("{library}::");
+            let names = source.lines().filter(|(_, line)| {
+                line.match_indices(&path).any(|(place, _)| {
+                    let before = line[..place].chars().next_back();
+                    before.is_none_or(|c| !c.is_alphanumeric() && c != '_' && c != ':')
+                })
+            });
+            let broken = names.map(|(number, _)| format!("{}:{number}: {library}", source.path));
+            broken.collect::<Vec<_>>()
+        });
+        assert_none(
+            broken.collect(),
+            &format!("only {} may name it", modules.join(" and ")),
+        );
+    }
+}
