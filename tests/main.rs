@@ -4,11 +4,18 @@ mod generated;
 mod support;
 
 mod cli; // the program as a person meets it: help, exit codes, messages
+mod concurrency; // several loads and readers at the same time
 mod demo; // the demo: what it says is true, and it comes out the same twice
 mod doubts; // what is strange about a visit that no rule refuses
+mod durability; // what is on the disk when, and a kill at every step
 mod engines; // the same figures on any number of cores and in any order of loading
+mod finding_codes; // a wrong and a right example of every code
+mod flat_memory; // memory does not grow with the submission
+mod hostile; // records that are wrong on purpose, among good ones
 mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
+mod identity; // new, duplicate, conflict; corrections in any order
 mod imports; // who may import whom
+mod intake; // submissions in every form
 mod privacy; // no public file tells whose field it was
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources

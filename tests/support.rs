@@ -54,6 +54,32 @@ impl TestWorkspace {
         workspace
     }
 
+    /// A new workspace of the invented region of the sample data.
+    pub fn of_invented_region() -> TestWorkspace {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let workspace = TestWorkspace { folder };
+        let path = workspace.path().display().to_string();
+        bractline(&[
+            "init",
+            &path,
+            "--region",
+            "sample_data/region.geojson",
+            "--id-property",
+            "county_id",
+            "--name-property",
+            "county_name",
+        ])
+        .expect_code(0);
+        workspace
+    }
+
+    /// The same workspace in another place.
+    pub fn copied(&self) -> TestWorkspace {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        copy_folder(&self.path(), &folder.path().join("workspace"));
+        TestWorkspace { folder }
+    }
+
     /// The workspace's folder.
     pub fn path(&self) -> PathBuf {
         self.folder.path().join("workspace")
@@ -79,10 +105,96 @@ impl TestWorkspace {
 
     /// Loads text as one NDJSON submission; the JSON account.
     pub fn load_text(&self, name: &str, text: &str) -> Value {
-        let path = self.write(name, text);
-        let run = self.run(&["load", &path.display().to_string(), "--format", "json"]);
-        assert!(matches!(run.code, Some(0 | 3)), "{run:#?}");
-        run.json()
+        self.load(&[&self.write(name, text)])
+    }
+
+    /// Loads submissions in one run; the JSON account, after a look at the exit code and the sum.
+    #[track_caller]
+    pub fn load(&self, files: &[&Path]) -> Value {
+        let files: Vec<String> = files
+            .iter()
+            .map(|file| file.display().to_string())
+            .collect();
+        let files: Vec<&str> = files.iter().map(String::as_str).collect();
+        let run = self.run(&[&["load", "--format", "json"], files.as_slice()].concat());
+        let account = run.json();
+        let held = account["held"].as_u64().expect("a number of held records");
+        run.expect_code(if held > 0 { 3 } else { 0 });
+        assert_adds_up(&account);
+        account
+    }
+
+    /// What the kept tables hold, as a program that is not ours reads it.
+    pub fn store_rows(&self) -> Value {
+        let text = python(
+            "tests/reference/store_rows.py",
+            &[&self.path().display().to_string()],
+        );
+        serde_json::from_str(&text).expect("JSON from a program of ours")
+    }
+
+    /// The files of a roll-up of everything, by name.
+    pub fn rolled_up(&self) -> BTreeMap<String, Vec<u8>> {
+        let out = tempfile::tempdir().expect("a temporary folder");
+        let folder = out.path().join("figures");
+        self.run(&["rollup", "--out", &folder.display().to_string()])
+            .expect_code(0);
+        folder_bytes(&folder)
+    }
+}
+
+/// received = accepted + duplicate + held, in sum and for each submission.
+#[track_caller]
+pub fn assert_adds_up(account: &Value) {
+    let count = |of: &Value, name: &str| of[name].as_u64().expect("a number");
+    let submissions = account["submissions"].as_array().expect("submissions");
+    for of in std::iter::once(account).chain(submissions) {
+        assert_eq!(
+            count(of, "received"),
+            count(of, "accepted") + count(of, "duplicate") + count(of, "held"),
+            "{account:#}"
+        );
+    }
+    for name in ["received", "accepted", "duplicate", "held"] {
+        let sum: u64 = submissions.iter().map(|of| count(of, name)).sum();
+        assert_eq!(count(account, name), sum, "{name} of {account:#}");
+    }
+}
+
+/// The four numbers of an account: received, accepted, duplicate, held.
+pub fn counts(account: &Value) -> [u64; 4] {
+    ["received", "accepted", "duplicate", "held"]
+        .map(|name| account[name].as_u64().expect("a number"))
+}
+
+/// Every file under a folder, by its path within it.
+pub fn folder_bytes(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    let mut files = BTreeMap::new();
+    let mut folders = vec![folder.to_owned()];
+    while let Some(place) = folders.pop() {
+        for entry in std::fs::read_dir(&place).expect("a folder that can be read") {
+            let path = entry.expect("an entry that can be read").path();
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                let within = path.strip_prefix(folder).expect("a path within the folder");
+                let bytes = std::fs::read(&path).expect("a file that can be read");
+                files.insert(within.display().to_string(), bytes);
+            }
+        }
+    }
+    files
+}
+
+fn copy_folder(from: &Path, to: &Path) {
+    for (name, bytes) in folder_bytes(from) {
+        let path = to.join(name);
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("a folder");
+        std::fs::write(path, bytes).expect("a copy");
+    }
+    // A workspace has folders that are empty.
+    for folder in ["protocols", "store"] {
+        std::fs::create_dir_all(to.join(folder)).expect("a folder");
     }
 }
 
@@ -122,6 +234,16 @@ pub fn visit(visit_id: &str) -> Value {
             "plant_population": {"count": 20000, "per": "acre"}},
         "sites": [{"site": 1, "heads": [[0, 1, 0, 2, 0, 0], [0, 0, 0, 0, 1, 0]]}]
     })
+}
+
+/// A valid visit with a full sample, so that no flag stands on it.
+pub fn full_visit(visit_id: &str) -> Value {
+    let mut visit = visit(visit_id);
+    let heads = vec![vec![0, 1, 0, 2, 0, 0]; 5];
+    visit["sites"] = (1..=4)
+        .map(|site| json!({ "site": site, "heads": heads }))
+        .collect();
+    visit
 }
 
 /// Documents as NDJSON.

@@ -14,7 +14,7 @@ use crate::workspace::Workspace;
 /// Take in submissions: JSON and NDJSON, plain or gzip
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  zcat week30.ndjson.gz | bractline load -\n\nEach record ends as accepted, duplicate or held, and is counted once. Exit 0: done; 1: failed; 3: done, but\nsome records were held (`bractline held list`)."
+    after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  zcat week30.ndjson.gz | bractline load -\n\nEach record ends as accepted, duplicate or held, and is counted once. Exit 0: done; 1: failed (the\nsubmissions reported before it are loaded); 3: done, but some records were held (`bractline held list`)."
 )]
 pub struct Load {
     /// Files, folders of files, or - for standard input
@@ -29,9 +29,16 @@ pub struct Load {
 impl Load {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let submissions = Submissions::look_at(&self.files)?;
-        load_all(workspace, &submissions)
-            .await?
-            .report("loaded", self.format)
+        let mut accounts = Accounts::default();
+        match load_each(workspace, &submissions, &mut accounts).await {
+            Err(failure) if accounts.is_empty() => Err(failure),
+            // What is loaded is loaded, even if a later submission stopped the run.
+            ended => {
+                let reported = accounts.report("loaded", self.format);
+                ended?;
+                reported
+            }
+        }
     }
 }
 
@@ -40,16 +47,26 @@ pub(super) async fn load_all(
     workspace: &Workspace,
     submissions: &Submissions,
 ) -> Result<Accounts, Failure> {
+    let mut accounts = Accounts::default();
+    load_each(workspace, submissions, &mut accounts).await?;
+    Ok(accounts)
+}
+
+/// Loads submissions one after the other, with an account of each that was loaded.
+async fn load_each(
+    workspace: &Workspace,
+    submissions: &Submissions,
+    accounts: &mut Accounts,
+) -> Result<(), Failure> {
     let mut loader = open_loader(workspace).await?;
     let bar = progress(submissions);
-    let mut accounts = Accounts::default();
     for file in &submissions.files {
         bar.set_message(file.name.clone());
         accounts.add(loader.load(file, Timestamp::now()).await?);
         bar.inc(1);
     }
     bar.finish_and_clear();
-    Ok(accounts)
+    Ok(())
 }
 
 /// A loader with all that a workspace says.

@@ -33,6 +33,12 @@ impl Submissions {
         let mut standard_input = None;
         for path in named {
             if path.as_os_str() == "-" {
+                if standard_input.is_some() {
+                    return Err(
+                        Failure::new(Kind::Submission, "cannot read standard input twice")
+                            .mend("name - once"),
+                    );
+                }
                 let spool = spool_standard_input()?;
                 files.push(SubmittedFile::look_at(spool.path(), "-")?);
                 standard_input = Some(spool);
@@ -62,12 +68,17 @@ fn look_at(path: &Path) -> Result<SubmittedFile, Failure> {
 fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     let unreadable = |error| Failure::file("read", folder, &error);
     let mut files = Vec::new();
+    let mut passed_over = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
         let entry = entry.map_err(unreadable)?;
         let hidden = entry.file_name().to_string_lossy().starts_with('.');
         // The type of the entry itself: a link out of the folder is not followed.
-        if !hidden && entry.file_type().map_err(unreadable)?.is_file() {
+        if hidden {
+            continue;
+        } else if entry.file_type().map_err(unreadable)?.is_file() {
             files.push(entry.path());
+        } else {
+            passed_over.push(entry.path());
         }
     }
     if files.is_empty() {
@@ -77,6 +88,10 @@ fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
         );
     }
     files.sort();
+    passed_over.sort();
+    for path in passed_over {
+        eprintln!("passed over {}: no file of its own", path.display());
+    }
     Ok(files)
 }
 
@@ -124,6 +139,11 @@ impl Accounts {
             doubts: account.doubts,
             held_records: account.held,
         });
+    }
+
+    /// Whether there is no submission.
+    pub fn is_empty(&self) -> bool {
+        self.submissions.is_empty()
     }
 
     /// The numbers over all submissions.

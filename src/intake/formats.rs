@@ -5,6 +5,7 @@
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 use flate2::bufread::MultiGzDecoder;
 use sha2::{Digest, Sha256};
@@ -26,6 +27,8 @@ pub struct SubmittedFile {
     pub sha256: String,
     /// Its size, bytes.
     pub bytes: u64,
+    /// When it was last written to, as far as the file system knows.
+    pub modified: Option<SystemTime>,
     /// What it holds.
     pub form: Form,
     /// Whether it is packed with gzip.
@@ -56,21 +59,43 @@ impl SubmittedFile {
         let mut file = File::open(path).map_err(unreadable)?;
         let (hash, bytes) = hash_of(&mut file).map_err(unreadable)?;
         let gzip = starts_with_gzip(path).map_err(unreadable)?;
+        let mut content = open(path, gzip).map_err(unreadable)?;
         let mut look = Vec::new();
-        open(path, gzip)
-            .map_err(unreadable)?
+        let looked = content
+            .by_ref()
             .take(LOOK_BYTES as u64)
-            .read_to_end(&mut look)
-            .map_err(unreadable)?;
+            .read_to_end(&mut look);
+        // A packed file that was cut off is known by unpacking it, before anything is loaded.
+        let unpacked = match gzip {
+            true => looked.and_then(|_| std::io::copy(&mut content, &mut std::io::sink())),
+            false => looked.map(|_| 0),
+        };
+        unpacked.map_err(|error| broken_off(name, &error))?;
         let form = form_of(&look).map_err(|failure| failure.at(path.display().to_string()))?;
         Ok(SubmittedFile {
             path: path.to_owned(),
             name: name.to_owned(),
             sha256: hash,
             bytes,
+            modified: metadata.modified().ok(),
             form,
             gzip,
         })
+    }
+
+    /// Refuses a file that was written to since it was looked at: its receipt would name a content
+    /// that nobody read.
+    pub fn check_unchanged(&self) -> Result<(), Failure> {
+        let metadata = std::fs::metadata(&self.path)
+            .map_err(|error| Failure::file("read", &self.path, &error))?;
+        if metadata.len() == self.bytes && metadata.modified().ok() == self.modified {
+            return Ok(());
+        }
+        Err(Failure::new(
+            Kind::Submission,
+            format!("{} changed while it was read", self.name),
+        )
+        .mend("load it when it is complete; nothing of it was loaded"))
     }
 
     /// Opens the unpacked content.
@@ -90,6 +115,15 @@ impl SubmittedFile {
             form.to_owned()
         }
     }
+}
+
+/// A submission that ends too early, or cannot be unpacked or read to its end.
+pub fn broken_off(name: &str, error: &std::io::Error) -> Failure {
+    Failure::new(
+        Kind::Submission,
+        format!("cannot read {name} to its end: {error}"),
+    )
+    .mend("is the file whole? fetch it again; nothing of it was loaded")
 }
 
 fn open(path: &Path, gzip: bool) -> std::io::Result<Box<dyn BufRead + Send>> {

@@ -251,6 +251,7 @@ impl<'a> Intake<'a> {
             }
             drop(waiting);
         }
+        file.check_unchanged()?;
         self.held.end()?;
         self.doubts.end()?;
         self.write().await

@@ -9,7 +9,7 @@ use std::ops::Range;
 use bytes::Bytes;
 
 use super::cut::{Cut, Cutter};
-use super::formats::{Form, SubmittedFile};
+use super::formats::{Form, SubmittedFile, broken_off};
 use crate::failure::{Failure, Kind};
 
 /// Records are handed on in chunks of about this size,
@@ -65,7 +65,7 @@ impl RecordReader {
         let source = match file.form {
             Form::Ndjson => Source::Lines { content, line: 0 },
             Form::Json => {
-                let at_mark = |error| broken_off(&file.name, 1, &error);
+                let at_mark = |error| broken_off(&file.name, &error);
                 let marked = content.fill_buf().map_err(at_mark)?;
                 if marked.starts_with(BYTE_ORDER_MARK) && before_array(marked) {
                     content.consume(BYTE_ORDER_MARK.len());
@@ -175,7 +175,7 @@ fn read_line(
     loop {
         let block = content
             .fill_buf()
-            .map_err(|error| broken_off(name, line, &error))?;
+            .map_err(|error| broken_off(name, &error).at(format!("about line {line}")))?;
         if block.is_empty() {
             return Ok(chunk.len() > start);
         }
@@ -209,7 +209,7 @@ fn cut_records(
     while !chunk.is_full() || chunk.bytes.len() > start {
         let block = content
             .fill_buf()
-            .map_err(|error| broken_off(name, *place + 1, &error))?;
+            .map_err(|error| broken_off(name, &error).at(format!("about record {}", *place + 1)))?;
         if block.is_empty() {
             if std::mem::replace(cutter, Cutter::new()).is_open() || chunk.bytes.len() > start {
                 end_record(&mut chunk, &mut start, place);
@@ -251,15 +251,6 @@ fn before_array(marked: &[u8]) -> bool {
     marked[BYTE_ORDER_MARK.len()..]
         .trim_ascii_start()
         .starts_with(b"[")
-}
-
-fn broken_off(name: &str, line: u64, error: &std::io::Error) -> Failure {
-    Failure::new(
-        Kind::Submission,
-        format!("cannot read {name} to its end: {error}"),
-    )
-    .at(format!("about line {line}"))
-    .mend("is the file whole? fetch it again; nothing of it was loaded")
 }
 
 fn too_large(name: &str, what: &str) -> Failure {

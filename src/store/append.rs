@@ -25,9 +25,10 @@ use super::schema::arrow_schema;
 use super::tables::{Kept, Store, refused};
 use crate::failure::{Failure, Kind};
 
-/// A row group is written when it has grown to about this size, so that memory does not grow with
-/// the submission. Readers like larger ones; `store compact` may make them.
-const ROW_GROUP_BYTES: usize = 8 << 20;
+/// A row group is written when it has grown to about this size, or to so many rows, so that memory
+/// does not grow with the submission. Encoded rows of `units` are small and their buffers are not.
+const ROW_GROUP_BYTES: usize = 2 << 20;
+const ROW_GROUP_ROWS: usize = 1 << 17;
 /// A season has files of its own, and each open file costs memory, so no more are open at a time.
 const SEASONS_OPEN_MAX: usize = 8;
 
@@ -266,7 +267,8 @@ fn writer_properties(kept: Kept) -> WriterProperties {
     let fast = ZstdLevel::try_new(1).expect("1 is a level of zstd");
     let mut properties = WriterProperties::builder()
         .set_compression(Compression::ZSTD(fast))
-        .set_max_row_group_bytes(Some(ROW_GROUP_BYTES));
+        .set_max_row_group_bytes(Some(ROW_GROUP_BYTES))
+        .set_max_row_group_row_count(Some(ROW_GROUP_ROWS));
     // The smallest and the largest of the records tell nothing, and they may be 100 MB long.
     properties = properties
         .set_column_statistics_enabled(ColumnPath::from("record"), EnabledStatistics::None);

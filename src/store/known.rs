@@ -78,7 +78,12 @@ impl KnownRecords {
         load_id: Option<&str>,
         (visits, held): (HashMap<u128, u128>, HashSet<u128>),
     ) {
-        self.visits.extend(visits);
+        // The first load of a run brings most: what it knows is taken over, not copied.
+        if self.visits.is_empty() {
+            self.visits = visits;
+        } else {
+            self.visits.extend(visits);
+        }
         self.held.extend(held);
         self.load_ids.extend(load_id.map(str::to_owned));
     }

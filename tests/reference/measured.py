@@ -1,0 +1,24 @@
+"""Runs a program and says what it took. Usage: measured.py PROGRAM [ARGUMENT ...].
+
+Prints a JSON object: exit code, peak resident memory in KiB, seconds, and what the program wrote to stdout.
+"""
+
+import json
+import resource
+import subprocess
+import sys
+import time
+
+start = time.monotonic()
+run = subprocess.run(sys.argv[1:], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+print(
+    json.dumps(
+        {
+            "code": run.returncode,
+            "peak_kib": resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss,
+            "seconds": time.monotonic() - start,
+            "stdout": run.stdout.decode("utf-8", "replace"),
+            "stderr": run.stderr.decode("utf-8", "replace"),
+        }
+    )
+)
