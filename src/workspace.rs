@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 
 use crate::failure::{Failure, Kind};
+use crate::visit::doubts::CODES;
 use crate::visit::rules::SeasonDays;
 
 /// Name of the settings file; a folder that holds it is a workspace.
@@ -33,6 +34,9 @@ pub struct Settings {
     /// What protects single farms.
     #[serde(default)]
     pub disclosure: DisclosureSettings,
+    /// What is doubtful.
+    #[serde(default)]
+    pub doubts: DoubtSettings,
     /// Who publishes.
     #[serde(default)]
     pub office: OfficeSettings,
@@ -72,6 +76,14 @@ pub struct DisclosureSettings {
     pub min_farms: u32,
     /// Published points are moved to a grid of this width, kilometres.
     pub point_grid_km: f64,
+}
+
+/// What becomes of doubtful visits.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct DoubtSettings {
+    /// Codes of the doubts that hold a visit; the others flag it.
+    pub hold: Vec<String>,
 }
 
 /// Who publishes the alert.
@@ -165,6 +177,7 @@ impl Workspace {
         };
         workspace.season()?;
         workspace.check_disclosure()?;
+        workspace.check_doubts()?;
         Ok(workspace)
     }
 
@@ -205,6 +218,19 @@ impl Workspace {
         Ok(SeasonDays {
             first: day_of_year("first_day", &season.first_day)?,
             last: day_of_year("last_day", &season.last_day)?,
+        })
+    }
+
+    fn check_doubts(&self) -> Result<(), Failure> {
+        let held = &self.settings.doubts.hold;
+        let unknown = held.iter().find(|code| !CODES.contains(&code.as_str()));
+        unknown.map_or(Ok(()), |code| {
+            Err(Failure::new(
+                Kind::Settings,
+                format!("[doubts] hold names {code:?}, which is no doubt"),
+            )
+            .at(SETTINGS_FILE)
+            .mend(format!("the doubts are {}", CODES.join(", "))))
         })
     }
 
@@ -286,6 +312,11 @@ min_farms = 3
 # Published points are moved to the middle of the cell of a grid this wide, in kilometres.
 point_grid_km = 10.0
 
+[doubts]
+# Doubts flag a visit, which counts all the same. A visit with a doubt that is named here is held instead:
+# {doubts}.
+hold = []
+
 [office]
 # Stands at the foot of the alert.
 name = ""
@@ -294,5 +325,6 @@ contact = ""
         boundaries = text(&region.boundaries),
         id_property = text(&region.id_property),
         name_property = text(&region.name_property),
+        doubts = CODES.join(", "),
     )
 }

@@ -94,7 +94,7 @@ fn cells_come_back_as_other_programs_wrote_them() {
 fn nested_parquet_is_the_same_records(folder: &Path) {
     let records = |name: &str| -> Vec<Value> {
         let file = SubmittedFile::look_at(&folder.join(name), name).expect("a submission");
-        let reader = RecordReader::open(&file).expect("a submission of records");
+        let reader = RecordReader::open(&file, None).expect("a submission of records");
         let records = reader.flat_map(|chunk| chunk.expect("a sound file"));
         records
             .map(|record| serde_json::from_slice(&record.bytes).expect("JSON"))

@@ -4,19 +4,31 @@ use std::path::PathBuf;
 
 use jiff::Timestamp;
 
-use super::load::open_loader;
+use super::load::{Columns, open_loader};
+use super::report;
 use super::submissions::{Accounts, Submissions};
 use super::{Format, Outcome};
 use crate::failure::Failure;
+use crate::intake::mapping::suggest;
+use crate::intake::sheets::read_sheets;
 use crate::workspace::Workspace;
 
 /// Say what `load` would say, storing nothing
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  bractline check submissions/week30.ndjson")]
+#[command(
+    after_help = "Examples:\n  bractline check submissions/week30.ndjson\n  bractline check north.xlsx --mapping north.toml\n  bractline check --suggest north.xlsx > north.toml"
+)]
 pub struct Check {
     /// Files, folders of files, or - for standard input
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
+
+    #[command(flatten)]
+    columns: Columns,
+
+    /// Draft a mapping for the first file instead, for a person to confirm; it is never applied by itself
+    #[arg(long, conflicts_with = "mapping")]
+    suggest: bool,
 
     /// How to report
     #[arg(long, value_enum, default_value = "text")]
@@ -26,7 +38,12 @@ pub struct Check {
 impl Check {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let submissions = Submissions::look_at(&self.files)?;
-        let mut loader = open_loader(workspace).await?;
+        if let (true, Some(file)) = (self.suggest, submissions.files.first()) {
+            report::say(suggest(&read_sheets(file)?).trim_end())?;
+            return Ok(Outcome::Done);
+        }
+        let mapping = self.columns.mapping()?;
+        let mut loader = open_loader(workspace).await?.with_mapping(mapping);
         let mut accounts = Accounts::default();
         for file in &submissions.files {
             accounts.add(loader.check(file, Timestamp::now()).await?);

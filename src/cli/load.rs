@@ -9,28 +9,61 @@ use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
 use crate::failure::Failure;
 use crate::intake::judge::Judge;
 use crate::intake::load::Loader;
+use crate::intake::mapping::Mapping;
 use crate::workspace::Workspace;
 
-/// Take in submissions: JSON and NDJSON, plain or gzip
+/// Take in submissions: records, spreadsheets, count sheets, folders of them
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  zcat week30.ndjson.gz | bractline load -\n\nEach record ends as accepted, duplicate or held, and is counted once. Exit 0: done; 1: failed (the\nsubmissions reported before it are loaded); 3: done, but some records were held (`bractline held list`)."
+    after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  bractline load north.xlsx --mapping north.toml\n  zcat week30.ndjson.gz | bractline load -\n\nEach record ends as accepted, duplicate or held, and is counted once. Exit 0: done; 1: failed (the\nsubmissions reported before it are loaded); 3: done, but some records were held (`bractline held list`)."
 )]
 pub struct Load {
     /// Files, folders of files, or - for standard input
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
 
+    #[command(flatten)]
+    columns: Columns,
+
     /// How to report
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }
 
+/// What the columns of spreadsheets are.
+#[derive(Debug, Default, clap::Args)]
+pub(super) struct Columns {
+    /// Mapping file (TOML) for spreadsheets that are not of our own layouts
+    #[arg(long, value_name = "FILE")]
+    mapping: Option<PathBuf>,
+
+    /// When the records of the spreadsheets were handed in, where no column says so (RFC 3339)
+    #[arg(long, value_name = "TIME", requires = "mapping")]
+    submitted_at: Option<String>,
+}
+
+impl Columns {
+    /// The mapping that was named, read and checked.
+    pub(super) fn mapping(&self) -> Result<Option<Mapping>, Failure> {
+        let Some(path) = &self.mapping else {
+            return Ok(None);
+        };
+        let text =
+            std::fs::read_to_string(path).map_err(|error| Failure::file("read", path, &error))?;
+        let mapping = Mapping::read(&text, &path.display().to_string())?;
+        match &self.submitted_at {
+            Some(instant) => mapping.with_submitted_at(instant).map(Some),
+            None => Ok(Some(mapping)),
+        }
+    }
+}
+
 impl Load {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let submissions = Submissions::look_at(&self.files)?;
+        let mapping = self.columns.mapping()?;
         let mut accounts = Accounts::default();
-        match load_each(workspace, &submissions, &mut accounts).await {
+        match load_each(workspace, &submissions, mapping, &mut accounts).await {
             Err(failure) if accounts.is_empty() => Err(failure),
             // What is loaded is loaded, even if a later submission stopped the run.
             ended => {
@@ -48,7 +81,7 @@ pub(super) async fn load_all(
     submissions: &Submissions,
 ) -> Result<Accounts, Failure> {
     let mut accounts = Accounts::default();
-    load_each(workspace, submissions, &mut accounts).await?;
+    load_each(workspace, submissions, None, &mut accounts).await?;
     Ok(accounts)
 }
 
@@ -56,9 +89,10 @@ pub(super) async fn load_all(
 async fn load_each(
     workspace: &Workspace,
     submissions: &Submissions,
+    mapping: Option<Mapping>,
     accounts: &mut Accounts,
 ) -> Result<(), Failure> {
-    let mut loader = open_loader(workspace).await?;
+    let mut loader = open_loader(workspace).await?.with_mapping(mapping);
     let bar = progress(submissions);
     for file in &submissions.files {
         bar.set_message(file.name.clone());
@@ -76,5 +110,6 @@ pub(super) async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure
         open_region(workspace)?,
         workspace.season()?,
     );
-    Loader::new(open_store(workspace).await?, judge, workers()).await
+    let held_doubts = workspace.settings().doubts.hold.clone();
+    Loader::new(open_store(workspace).await?, judge, held_doubts, workers()).await
 }

@@ -12,8 +12,11 @@ use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
 use crate::intake::formats::SubmittedFile;
 use crate::intake::load::Account;
-use crate::intake::reports::HeldReports;
+use crate::intake::reports::RecordReports;
 use crate::store::receipt::Counts;
+
+/// Visits of a flag that a text report lists; the JSON report lists all.
+const DOUBTS_LISTED_MAX: usize = 3;
 
 /// The named submissions, looked at; standard input waits in a file of its own until this is dropped.
 pub struct Submissions {
@@ -121,7 +124,8 @@ struct SubmissionAccount {
     #[serde(flatten)]
     counts: Counts,
     flags: std::collections::BTreeMap<&'static str, u64>,
-    held_records: HeldReports,
+    doubts: RecordReports,
+    held_records: RecordReports,
 }
 
 impl Accounts {
@@ -135,6 +139,7 @@ impl Accounts {
             bytes: account.submission.bytes,
             counts: account.counts,
             flags: account.flags,
+            doubts: account.doubts,
             held_records: account.held,
         });
     }
@@ -170,7 +175,7 @@ impl Accounts {
                 submission.file_name,
                 sentence(&submission.counts)
             ));
-            lines.extend(flag_lines(&submission.flags));
+            lines.extend(flag_lines(submission));
             lines.extend(held_lines(submission));
         }
         if self.submissions.len() > 1 {
@@ -203,11 +208,26 @@ pub fn sentence(counts: &Counts) -> String {
     text
 }
 
-fn flag_lines(flags: &std::collections::BTreeMap<&'static str, u64>) -> Vec<String> {
-    flags
-        .iter()
-        .map(|(code, count)| format!("  flag {code}: {}", counted(*count, "visit", "visits")))
-        .collect()
+/// Each flag with its count, and the first visits of it where there is a sentence about them.
+fn flag_lines(submission: &SubmissionAccount) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (code, count) in &submission.flags {
+        lines.push(format!(
+            "  flag {code}: {}",
+            counted(*count, "visit", "visits")
+        ));
+        let of_code = submission.doubts.first().iter().flat_map(|doubtful| {
+            let doubts = doubtful.findings.iter().filter(|doubt| doubt.code == *code);
+            doubts.map(|doubt| (doubtful.line, doubt))
+        });
+        let listed = of_code.take(DOUBTS_LISTED_MAX);
+        lines.extend(
+            listed.map(|(line, doubt)| {
+                format!("    line {line}: {}; {}", doubt.found, doubt.expected)
+            }),
+        );
+    }
+    lines
 }
 
 fn held_lines(submission: &SubmissionAccount) -> Vec<String> {

@@ -59,6 +59,13 @@ impl Ledger {
         }
     }
 
+    /// Takes back a decision: the record is new and not accepted all the same.
+    pub fn forget(&mut self, row: &VisitRow) {
+        self.brought
+            .visits
+            .remove(&visit_key(&row.visit.visit_id, row.visit.revision));
+    }
+
     /// Whether a held record must be kept: not if an earlier load holds the same bytes.
     pub fn keep(&mut self, known: &KnownRecords, row: &HeldRow) -> bool {
         let record = half(&row.record_sha256);

@@ -12,6 +12,7 @@ use super::validate::{Refused, VisitSchema};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
 use crate::store::rows::{HeldRow, VisitRow};
+use crate::visit::doubts::of_the_visit_alone;
 use crate::visit::finding::Finding;
 use crate::visit::record::Visit;
 use crate::visit::rules::{Limits, SeasonDays, flags, holding_findings, observed_on};
@@ -54,13 +55,25 @@ impl Judge {
     /// Judges one record.
     pub fn judge(&self, raw: RawRecord) -> Judged {
         let raw = unwrapped(raw);
-        let read = match self.schema.read(&raw.bytes) {
+        let document = match raw.table.as_deref().map(|table| &table.document) {
+            Some(Err(findings)) => {
+                let findings = findings.clone();
+                let refused = Refused {
+                    findings,
+                    ..Refused::default()
+                };
+                return Judged::Unsound(Box::new(held(&raw, refused)));
+            }
+            Some(Ok(document)) => document,
+            None => &raw.bytes,
+        };
+        let read = match self.schema.read(document) {
             Ok(read) => read,
-            Err(refused) => return Judged::Unsound(Box::new(held(&raw, *refused))),
+            Err(refused) => return Judged::Unsound(Box::new(held(&raw, placed(&raw, *refused)))),
         };
         match self.row(&raw, read.visit, read.byte_order_mark) {
             Ok(row) => Judged::Sound(Box::new(row), raw),
-            Err(refused) => Judged::Unsound(Box::new(held(&raw, *refused))),
+            Err(refused) => Judged::Unsound(Box::new(held(&raw, placed(&raw, *refused)))),
         }
     }
 
@@ -101,6 +114,7 @@ impl Judge {
                     stage,
                     county_id: county.id.clone(),
                     statistics: visit.sampling_statistics(),
+                    doubts: of_the_visit_alone(&visit),
                     flags: codes,
                     content_sha256: content_sha256(&visit),
                     visit,
@@ -138,6 +152,18 @@ impl Judge {
             Some("county-not-in-region")
         }
     }
+}
+
+/// Findings about a record of a table name the cell that each member came from.
+fn placed(raw: &RawRecord, mut refused: Refused) -> Refused {
+    if let Some(table) = &raw.table {
+        for finding in &mut refused.findings {
+            if let Some(place) = table.place(&finding.pointer) {
+                finding.found = format!("{} in {place}", finding.found);
+            }
+        }
+    }
+    refused
 }
 
 /// A held row of a record's bytes.

@@ -10,17 +10,21 @@ use tokio::task::spawn_blocking;
 use uuid::Uuid;
 
 use super::formats::SubmittedFile;
+use super::history::History;
 use super::identity::{HELD_ID_UNKNOWN, Identity, Ledger, revision_conflict};
 use super::judge::{Judge, Judged, held, named};
+use super::mapping::Mapping;
 use super::reader::{RawRecord, RecordReader};
-use super::reports::{HeldReport, HeldReports};
+use super::reports::{RecordReport, RecordReports};
 use crate::failure::{Failure, Kind};
 use crate::store::append::{Append, Sealed, Written};
-use crate::store::closings::{ClosingRow, HeldId};
+use crate::store::closings::ClosingRow;
 use crate::store::known::KnownRecords;
 use crate::store::receipt::{Counts, Receipt, Submission};
 use crate::store::rows::{HeldRow, LoadMark, VisitRow};
 use crate::store::tables::Store;
+use crate::visit::doubts;
+use crate::visit::finding::Finding;
 
 /// Rows are written in batches of about this many visits.
 const BATCH_VISITS: usize = 4_096;
@@ -41,7 +45,9 @@ pub struct Account {
     /// How many records went where.
     pub counts: Counts,
     /// Every held record with its reasons.
-    pub held: HeldReports,
+    pub held: RecordReports,
+    /// Every accepted record with a doubt in a sentence, `visit::doubts`.
+    pub doubts: RecordReports,
     /// How many accepted records bear each flag.
     pub flags: BTreeMap<&'static str, u64>,
 }
@@ -51,19 +57,38 @@ pub struct Loader {
     store: Store,
     judge: Arc<Judge>,
     known: KnownRecords,
+    /// What was accepted before; read again where an attempt has come to nothing.
+    history: Option<History>,
+    held_doubts: Vec<String>,
+    mapping: Option<Mapping>,
     workers: usize,
 }
 
 impl Loader {
-    /// Prepares a run; `workers` records are judged at the same time.
-    pub async fn new(store: Store, judge: Judge, workers: usize) -> Result<Loader, Failure> {
+    /// Prepares a run; `workers` records are judged at the same time. A record with a doubt whose code
+    /// is among `held_doubts` is held, others are flagged.
+    pub async fn new(
+        store: Store,
+        judge: Judge,
+        held_doubts: Vec<String>,
+        workers: usize,
+    ) -> Result<Loader, Failure> {
         let known = KnownRecords::read(&store).await?;
         Ok(Loader {
             store,
             judge: Arc::new(judge),
             known,
+            history: None,
+            held_doubts,
+            mapping: None,
             workers,
         })
+    }
+
+    /// The loader with a mapping for submissions that are tables.
+    pub fn with_mapping(mut self, mapping: Option<Mapping>) -> Loader {
+        self.mapping = mapping;
+        self
     }
 
     /// Loads a submission: when it returns, the submission is visible and on the disk.
@@ -71,16 +96,29 @@ impl Loader {
         for _ in 0..ATTEMPTS_MAX {
             let load_id = Uuid::now_v7().to_string();
             let append = Append::begin(&self.store, mark(file, &load_id)).await?;
-            let mut intake = Intake::new(&self.known, Some(append), file, now);
-            if let Err(failure) = intake.take_all(file, &self.judge, self.workers).await {
+            let history = self.take_history().await?;
+            let mut intake = Intake::new(
+                &self.known,
+                history,
+                &self.held_doubts,
+                Some(append),
+                file,
+                now,
+            );
+            if let Err(failure) = intake
+                .take_all(file, self.reader(file)?, &self.judge, self.workers)
+                .await
+            {
                 intake.abandon().await;
                 return Err(failure);
             }
             let Taken {
                 counts,
                 held,
+                doubts,
                 flags,
                 ledger,
+                history,
                 append,
             } = intake.finish();
             let submission = submission(file, now);
@@ -88,10 +126,12 @@ impl Loader {
             let append = append.expect("a load has tables to write to");
             let written = append.finish(&self.store, receipt).await?;
             if self.seal(&written, ledger).await? {
+                self.history = Some(history);
                 return Ok(Account {
                     submission,
                     counts,
                     held,
+                    doubts,
                     flags,
                 });
             }
@@ -110,22 +150,41 @@ impl Loader {
         file: &SubmittedFile,
         now: Timestamp,
     ) -> Result<Account, Failure> {
-        let mut intake = Intake::new(&self.known, None, file, now);
-        intake.take_all(file, &self.judge, self.workers).await?;
+        let history = self.take_history().await?;
+        let mut intake = Intake::new(&self.known, history, &self.held_doubts, None, file, now);
+        intake
+            .take_all(file, self.reader(file)?, &self.judge, self.workers)
+            .await?;
         let Taken {
             counts,
             held,
+            doubts,
             flags,
             ledger,
+            history,
             ..
         } = intake.finish();
+        self.history = Some(history);
         self.known.adopt(None, ledger.into_brought());
         Ok(Account {
             submission: submission(file, now),
             counts,
             held,
+            doubts,
             flags,
         })
+    }
+
+    /// The history, to be extended by one attempt; whoever succeeds puts it back.
+    async fn take_history(&mut self) -> Result<History, Failure> {
+        match self.history.take() {
+            Some(history) => Ok(history),
+            None => History::read(&self.store).await,
+        }
+    }
+
+    fn reader(&self, file: &SubmittedFile) -> Result<RecordReader, Failure> {
+        RecordReader::open(file, self.mapping.as_ref())
     }
 
     /// Commits the receipt; `false` if a load that was quicker brought some of the same records, so
@@ -149,10 +208,13 @@ impl Loader {
 /// One pass over a submission.
 struct Intake<'a> {
     known: &'a KnownRecords,
+    history: History,
+    held_doubts: &'a [String],
     append: Option<Append>,
     ledger: Ledger,
     counts: Counts,
-    held: HeldReports,
+    held: RecordReports,
+    doubts: RecordReports,
     flags: BTreeMap<&'static str, u64>,
     visit_rows: Vec<VisitRow>,
     held_rows: Vec<HeldRow>,
@@ -164,25 +226,32 @@ struct Intake<'a> {
 /// What a pass came to.
 struct Taken {
     counts: Counts,
-    held: HeldReports,
+    held: RecordReports,
+    doubts: RecordReports,
     flags: BTreeMap<&'static str, u64>,
     ledger: Ledger,
+    history: History,
     append: Option<Append>,
 }
 
 impl<'a> Intake<'a> {
     fn new(
         known: &'a KnownRecords,
+        history: History,
+        held_doubts: &'a [String],
         append: Option<Append>,
         file: &SubmittedFile,
         now: Timestamp,
     ) -> Intake<'a> {
         Intake {
             known,
+            history,
+            held_doubts,
             append,
             ledger: Ledger::new(&file.sha256),
             counts: Counts::default(),
-            held: HeldReports::default(),
+            held: RecordReports::default(),
+            doubts: RecordReports::default(),
             flags: BTreeMap::new(),
             visit_rows: Vec::new(),
             held_rows: Vec::new(),
@@ -196,10 +265,11 @@ impl<'a> Intake<'a> {
     async fn take_all(
         &mut self,
         file: &SubmittedFile,
+        reader: RecordReader,
         judge: &Arc<Judge>,
         workers: usize,
     ) -> Result<(), Failure> {
-        let mut judged = stream::unfold(chunks(RecordReader::open(file)?), |mut chunks| async {
+        let mut judged = stream::unfold(chunks(reader), |mut chunks| async {
             chunks.recv().await.map(|chunk| (chunk, chunks))
         })
         .map_ok(|chunk| judged(judge.clone(), chunk))
@@ -216,6 +286,7 @@ impl<'a> Intake<'a> {
         }
         file.check_unchanged()?;
         self.held.end()?;
+        self.doubts.end()?;
         self.write().await
     }
 
@@ -224,22 +295,24 @@ impl<'a> Intake<'a> {
         self.counts.received += 1;
         match record {
             Judged::Unsound(row) => return self.hold(*row),
-            Judged::Sound(row, raw) => {
-                let identity = self.ledger.decide(self.known, &row);
-                if identity == Identity::Conflict {
-                    return self.hold(conflicting(&row, &raw));
+            Judged::Sound(row, raw) => match self.ledger.decide(self.known, &row) {
+                Identity::New => return self.doubt(*row, &raw),
+                Identity::Duplicate => {
+                    self.mend(&row, Identity::Duplicate, &raw);
+                    self.counts.duplicate += 1;
                 }
-                let mended = self
-                    .ledger
-                    .mended(self.known, (&row, identity), raw.mends, self.now);
-                self.close(mended);
-                match identity {
-                    Identity::New => self.accept(*row, raw.mends),
-                    _ => self.counts.duplicate += 1,
-                }
-            }
+                Identity::Conflict => return self.hold(conflicting(&row, &raw)),
+            },
         }
         Ok(())
+    }
+
+    /// Closes the held records that a sound record mends.
+    fn mend(&mut self, row: &VisitRow, identity: Identity, raw: &RawRecord) {
+        let mended = self
+            .ledger
+            .mended(self.known, (row, identity), raw.mends, self.now);
+        self.close(mended);
     }
 
     fn close(&mut self, closings: impl IntoIterator<Item = ClosingRow>) {
@@ -251,10 +324,36 @@ impl<'a> Intake<'a> {
         }
     }
 
-    fn accept(&mut self, mut row: VisitRow, mends: Option<HeldId>) {
-        if mends.is_some_and(|id| !self.known.open_held().has_known(id)) {
+    /// A new record is compared with what was accepted before it; doubts flag or hold it.
+    fn doubt(&mut self, mut row: VisitRow, raw: &RawRecord) -> Result<(), Failure> {
+        row.doubts.extend(self.history.doubts(&row));
+        let is_held = |doubt: &&Finding| self.held_doubts.contains(&doubt.code);
+        let reasons: Vec<Finding> = row.doubts.iter().filter(is_held).cloned().collect();
+        if !reasons.is_empty() {
+            self.ledger.forget(&row);
+            return self.hold(held(raw, named(reasons, &row.visit)));
+        }
+        self.mend(&row, Identity::New, raw);
+        if !row.doubts.is_empty() {
+            row.flags.extend(doubts::codes_of(&row.doubts));
+            self.doubts.add(RecordReport {
+                line: row.line,
+                visit_id: Some(row.visit.visit_id.clone()),
+                findings: std::mem::take(&mut row.doubts),
+            })?;
+        }
+        if raw
+            .mends
+            .is_some_and(|id| !self.known.open_held().has_known(id))
+        {
             row.flags.push(HELD_ID_UNKNOWN);
         }
+        self.history.add(&row);
+        self.accept(row);
+        Ok(())
+    }
+
+    fn accept(&mut self, row: VisitRow) {
         self.counts.accepted += 1;
         self.counts.units += u64::from(row.statistics.units);
         self.counts.flagged += u64::from(!row.flags.is_empty());
@@ -268,7 +367,7 @@ impl<'a> Intake<'a> {
 
     fn hold(&mut self, row: HeldRow) -> Result<(), Failure> {
         self.counts.held += 1;
-        self.held.add(HeldReport {
+        self.held.add(RecordReport {
             line: row.line,
             visit_id: row.visit_id.clone(),
             findings: row.findings.clone(),
@@ -305,16 +404,20 @@ impl<'a> Intake<'a> {
         let Intake {
             counts,
             held,
+            doubts,
             flags,
             ledger,
+            history,
             append,
             ..
         } = self;
         Taken {
             counts,
             held,
+            doubts,
             flags,
             ledger,
+            history,
             append,
         }
     }

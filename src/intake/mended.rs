@@ -42,6 +42,7 @@ pub fn unwrapped(raw: RawRecord) -> RawRecord {
             line: raw.line,
             bytes,
             mends: Some(mends),
+            table: None,
         },
         None => raw,
     }
@@ -105,6 +106,7 @@ fn mended_record(row: &Row, (id, record): (usize, usize)) -> Option<RawRecord> {
         line: row.number,
         bytes: Bytes::from(text),
         mends,
+        table: None,
     })
 }
 
@@ -135,6 +137,7 @@ mod tests {
             line: 3,
             bytes: Bytes::copy_from_slice(text.as_bytes()),
             mends: None,
+            table: None,
         }
     }
 

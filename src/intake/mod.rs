@@ -1,29 +1,32 @@
 //! Submission → accepted, duplicate, held.
 
 mod compound;
-pub mod cut;
 pub mod count_sheet;
+pub mod cut;
 pub mod formats;
 mod grid;
+pub mod history;
 pub mod identity;
 pub mod judge;
 pub mod load;
+pub mod mapping;
 mod markup;
+pub mod mended;
 mod ods_limits;
 mod package;
 pub mod parquet_records;
-pub mod mapping;
-pub mod mended;
 pub mod reader;
 pub mod reports;
 mod serial;
-pub mod sheets;
 mod sheet_cells;
+pub mod sheets;
 mod site_counts;
 pub mod strict;
 pub mod table;
+mod table_records;
 mod text_encoding;
 pub mod text_table;
+pub mod usual;
 pub mod validate;
 pub mod workbook;
 mod xls_limits;

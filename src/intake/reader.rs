@@ -3,6 +3,7 @@
 //! It cuts, it does not judge: whether a record is sound is [`super::judge`]'s to say. The bytes of a
 //! record are kept as they came, without the line's end or the blanks around an array's element.
 
+use std::collections::BTreeMap;
 use std::io::BufRead;
 use std::ops::Range;
 
@@ -10,9 +11,12 @@ use bytes::Bytes;
 
 use super::cut::{Cut, Cutter};
 use super::formats::{Form, SubmittedFile, broken_off};
+use super::mapping::Mapping;
 use super::parquet_records::ParquetRecords;
+use super::table_records::table_records;
 use crate::failure::{Failure, Kind};
 use crate::store::closings::HeldId;
+use crate::visit::finding::Finding;
 
 /// Records are handed on in chunks of about this size,
 const CHUNK_BYTES: usize = 1 << 20;
@@ -31,6 +35,30 @@ pub struct RawRecord {
     pub bytes: Bytes,
     /// The held record that it was sent to mend.
     pub mends: Option<HeldId>,
+    /// What a mapping made of it, if it came as rows of a table; its bytes are then the rows as sent.
+    pub table: Option<Box<FromTable>>,
+}
+
+/// A record that was made of the rows of a table.
+#[derive(Debug, Clone)]
+pub struct FromTable {
+    /// The visit record as JSON, or what is wrong with the cells.
+    pub document: Result<Bytes, Vec<Finding>>,
+    /// Where each member came from: JSON Pointer → `Visits!C7 (Eggs)`.
+    pub places: BTreeMap<String, String>,
+}
+
+impl FromTable {
+    /// The cell that a member came from, or the nearest one above it.
+    pub fn place(&self, pointer: &str) -> Option<&str> {
+        let mut pointer = pointer;
+        loop {
+            if let Some(place) = self.places.get(pointer) {
+                return Some(place);
+            }
+            pointer = pointer.rsplit_once('/')?.0;
+        }
+    }
 }
 
 impl RawRecord {
@@ -64,11 +92,12 @@ enum Source {
         records: Box<ParquetRecords>,
         row: u64,
     },
+    Table(std::vec::IntoIter<RawRecord>),
 }
 
 impl RecordReader {
-    /// Opens a submission for reading its records.
-    pub fn open(file: &SubmittedFile) -> Result<RecordReader, Failure> {
+    /// Opens a submission for reading its records; `mapping` says what the columns of a table are.
+    pub fn open(file: &SubmittedFile, mapping: Option<&Mapping>) -> Result<RecordReader, Failure> {
         let source = match file.form {
             Form::Ndjson => Source::Lines {
                 content: file.open()?,
@@ -92,7 +121,7 @@ impl RecordReader {
                 row: 0,
             },
             Form::ParquetTable | Form::TextTable | Form::Xlsx | Form::Xls | Form::Ods => {
-                return Err(without_mapping(&file.name));
+                Source::Table(table_records(file, mapping)?.into_iter())
             }
         };
         Ok(RecordReader {
@@ -110,6 +139,7 @@ impl RecordReader {
                 place,
             } => cut_records(content.as_mut(), cutter, place, &self.name),
             Source::Parquet { records, row } => next_rows(records, row),
+            Source::Table(records) => Ok(records.take(CHUNK_RECORDS_MAX).collect()),
         }
     }
 }
@@ -152,6 +182,7 @@ impl Chunk {
                 line,
                 bytes: bytes.slice(place),
                 mends: None,
+                table: None,
             })
             .collect()
     }
@@ -265,7 +296,12 @@ fn next_rows(records: &mut ParquetRecords, row: &mut u64) -> Result<Vec<RawRecor
         .into_iter()
         .map(|bytes| {
             *row += 1;
-            RawRecord { line: *row, bytes }
+            RawRecord {
+                line: *row,
+                bytes,
+                mends: None,
+                table: None,
+            }
         })
         .collect())
 }
@@ -283,14 +319,6 @@ fn before_array(marked: &[u8]) -> bool {
     marked[BYTE_ORDER_MARK.len()..]
         .trim_ascii_start()
         .starts_with(b"[")
-}
-
-fn without_mapping(name: &str) -> Failure {
-    Failure::new(
-        Kind::Submission,
-        format!("cannot load {name}: it is a table, and no mapping says what its columns are"),
-    )
-    .mend("name a mapping file with --mapping FILE")
 }
 
 fn too_large(name: &str, what: &str) -> Failure {

@@ -1,4 +1,4 @@
-//! The reports of held records, for the account that a person reads.
+//! The reports of held and of doubtful records, for the account that a person reads.
 //!
 //! A wrong file can hold ten million records, so only the first thousand reports stay in memory;
 //! the others wait in a file of their own until they are read out.
@@ -17,28 +17,28 @@ use crate::visit::finding::Finding;
 /// Reports that stay in memory.
 const IN_MEMORY_MAX: usize = 1_000;
 
-/// A held record, for the report.
+/// A record of which something is said, for the report.
 #[derive(Debug, Clone, Serialize, Deserialize)]
-pub struct HeldReport {
+pub struct RecordReport {
     /// Line of the submission, or place among the records of a JSON text, from 1.
     pub line: u64,
     /// Identity of the visit, if it could be read.
     pub visit_id: Option<String>,
-    /// Why it is held.
+    /// Why it is held, or what is doubtful about it.
     pub findings: Vec<Finding>,
 }
 
-/// Every held record of a submission with its reasons; serialises as a list.
+/// Every record of a submission of which something is said; serialises as a list.
 #[derive(Debug, Default)]
-pub struct HeldReports {
-    first: Vec<HeldReport>,
+pub struct RecordReports {
+    first: Vec<RecordReport>,
     /// The others, one a line.
     others: Option<BufWriter<File>>,
 }
 
-impl HeldReports {
+impl RecordReports {
     /// Adds the report of one more record.
-    pub fn add(&mut self, report: HeldReport) -> Result<(), Failure> {
+    pub fn add(&mut self, report: RecordReport) -> Result<(), Failure> {
         if self.first.len() < IN_MEMORY_MAX {
             self.first.push(report);
             return Ok(());
@@ -48,11 +48,11 @@ impl HeldReports {
     }
 
     /// The first thousand reports.
-    pub fn first(&self) -> &[HeldReport] {
+    pub fn first(&self) -> &[RecordReport] {
         &self.first
     }
 
-    fn set_aside(&mut self, report: &HeldReport) -> std::io::Result<()> {
+    fn set_aside(&mut self, report: &RecordReport) -> std::io::Result<()> {
         let others = match &mut self.others {
             Some(others) => others,
             none => none.insert(BufWriter::new(tempfile::tempfile()?)),
@@ -72,7 +72,7 @@ impl HeldReports {
     }
 }
 
-impl Serialize for HeldReports {
+impl Serialize for RecordReports {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let mut list = serializer.serialize_seq(None)?;
         for report in &self.first {
@@ -98,9 +98,9 @@ mod tests {
     #[test]
     fn every_report_is_read_out_in_order_however_many() {
         for count in [0, 1, 999, 1_000, 1_001, 3_000] {
-            let mut reports = HeldReports::default();
+            let mut reports = RecordReports::default();
             for line in 1..=count {
-                let report = HeldReport {
+                let report = RecordReport {
                     line,
                     visit_id: None,
                     findings: Vec::new(),
@@ -109,7 +109,7 @@ mod tests {
             }
             reports.end().unwrap();
             let text = serde_json::to_string(&reports).unwrap();
-            let read: Vec<HeldReport> = serde_json::from_str(&text).unwrap();
+            let read: Vec<RecordReport> = serde_json::from_str(&text).unwrap();
             let lines: Vec<u64> = read.iter().map(|report| report.line).collect();
             assert_eq!(lines, (1..=count).collect::<Vec<u64>>());
         }

@@ -5,6 +5,7 @@
 
 mod boundaries;
 mod built_in;
+pub mod distance;
 mod locate;
 mod topology;
 

@@ -8,6 +8,7 @@ pub mod durable;
 pub mod held;
 pub mod known;
 pub mod open_held;
+pub mod past;
 pub mod receipt;
 pub mod rows;
 pub mod schema;

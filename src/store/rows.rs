@@ -42,7 +42,9 @@ pub struct VisitRow {
     pub county_id: String,
     /// What the counts say.
     pub statistics: SamplingStatistics,
-    /// Codes of doubts.
+    /// What is doubtful, in sentences, until the record is accepted.
+    pub doubts: Vec<Finding>,
+    /// Codes of all that is doubtful about an accepted record.
     pub flags: Vec<&'static str>,
     /// SHA-256 of the record in canonical form.
     pub content_sha256: [u8; 32],

@@ -3,6 +3,7 @@
 //! Pure: no file, no clock, no Arrow and no other module of ours.
 
 mod conforms;
+pub mod doubts;
 pub mod finding;
 mod reading;
 pub mod record;

@@ -44,6 +44,15 @@ impl Stage {
         }
     }
 
+    /// The stage that covers these places, as [`Stage::first_place`] and [`Stage::last_place`] give them.
+    pub fn at_places(first: i32, last: i32) -> Stage {
+        let place = |place: i32| u16::try_from(place).unwrap_or(u16::MAX);
+        Stage {
+            first: place(first),
+            last: place(last),
+        }
+    }
+
     /// First place that the stage covers on the common order of stages.
     pub fn first_place(self) -> i32 {
         i32::from(self.first)

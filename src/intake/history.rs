@@ -1,0 +1,318 @@
+//! What was accepted before, as far as a doubt asks for it: where each field lay, its latest stage of a
+//! season, where each scout was on a day, and what is usual.
+//!
+//! It is read from the current visits of the store when a run begins, and extended with each visit that
+//! the run accepts, in order; what other loads bring meanwhile is seen by the next run. Memory is in
+//! proportion to fields and to the days of scouts. A visit is never compared with itself: revisions of
+//! one visit are told by its id. A corrected visit takes its own place; only in the medians the values
+//! of the revision before count until the run ends.
+
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::sync::Arc;
+
+use jiff::civil::Date;
+
+use super::usual::{Amounts, UsualAmounts};
+use crate::failure::Failure;
+use crate::region::distance::{GridCell, cell_of, cells_near, metres_between};
+use crate::store::past::{PastVisit, each_current_visit};
+use crate::store::rows::VisitRow;
+use crate::store::tables::Store;
+use crate::visit::doubts::{
+    Elsewhere, FIELDS_APART_MIN_M, StageSeen, economics_unusual, field_moved, field_twice,
+    observer_in_two_places, stage_backwards,
+};
+use crate::visit::finding::Finding;
+
+/// What was accepted before.
+#[derive(Debug, Default)]
+pub struct History {
+    /// Place of each field in `fields`, by its id.
+    places: HashMap<Arc<str>, u32>,
+    fields: Vec<FieldSeen>,
+    /// The fields whose point lies in a cell.
+    grid: HashMap<GridCell, Vec<u32>>,
+    /// The latest visit of each field, by place, in each season.
+    stages: HashMap<(u32, i32), Seen<StageSeen>>,
+    /// The first point of each scout on each day.
+    scout_days: HashMap<(u64, Date), Seen<(f64, f64)>>,
+    usual: UsualAmounts,
+    /// Visits that this run accepted.
+    of_the_run: i64,
+}
+
+/// A field and where it was first accepted; `None` once that visit is withdrawn.
+#[derive(Debug)]
+struct FieldSeen {
+    field_id: Arc<str>,
+    point: Option<Seen<(f64, f64)>>,
+}
+
+/// Something that is known from one visit.
+#[derive(Debug, Clone, Copy)]
+struct Seen<T> {
+    what: T,
+    /// A hash of the visit's id.
+    visit: u64,
+    revision: u32,
+    /// The order of acceptance.
+    accepted: (i64, i64),
+}
+
+impl History {
+    /// What counts at the store's newest version.
+    pub async fn read(store: &Store) -> Result<History, Failure> {
+        let mut history = History::default();
+        each_current_visit(store, |visit| history.take_in(&visit)).await?;
+        Ok(history)
+    }
+
+    /// The doubts that a visit raises beside what was accepted before it. A record that withdraws a
+    /// visit raises none.
+    pub fn doubts(&self, row: &VisitRow) -> Vec<Finding> {
+        if row.visit.retracted == Some(true) {
+            return Vec::new();
+        }
+        let visit = &row.visit;
+        let own = hash_of(&visit.visit_id);
+        let place = self.places.get(visit.field.field_id.as_str()).copied();
+        let point = (visit.field.lon, visit.field.lat);
+        let mut doubts = Vec::new();
+        let before = place.and_then(|place| self.fields[place as usize].point);
+        if let Some(before) = before.and_then(|before| before.beside(own)) {
+            doubts.extend(field_moved(visit, elsewhere(point, before)));
+        }
+        if let Some((other, at)) = self.nearest_other(place, own, point) {
+            doubts.extend(field_twice(other, at));
+        }
+        let currency = &visit.economics.treatment_cost.currency;
+        let usual = self
+            .usual
+            .usual(row.week.season(), &visit.field.crop_type, currency);
+        doubts.extend(economics_unusual(visit, &usual));
+        let day = (hash_of(&visit.observer_id), row.observed_on);
+        if let Some(same_day) = self.scout_days.get(&day).and_then(|seen| seen.beside(own)) {
+            doubts.extend(observer_in_two_places(visit, elsewhere(point, same_day)));
+        }
+        let latest = place.and_then(|place| self.stages.get(&(place, row.week.season())));
+        if let Some(latest) = latest.and_then(|latest| latest.beside(own)) {
+            doubts.extend(stage_backwards(visit, row.observed_on, row.stage, latest));
+        }
+        doubts
+    }
+
+    /// Extends the history with a visit that the run has accepted.
+    pub fn add(&mut self, row: &VisitRow) {
+        let visit = &row.visit;
+        if visit.retracted == Some(true) {
+            return self.withdraw(row);
+        }
+        self.of_the_run += 1;
+        self.take_in(&PastVisit {
+            visit_id: &visit.visit_id,
+            revision: visit.revision,
+            accepted: (i64::MAX, self.of_the_run),
+            observed_on: row.observed_on,
+            season: row.week.season(),
+            observer_id: &visit.observer_id,
+            field_id: &visit.field.field_id,
+            lon: visit.field.lon,
+            lat: visit.field.lat,
+            stage_places: (row.stage.first_place(), row.stage.last_place()),
+            crop_type: &visit.field.crop_type,
+            currency: &visit.economics.treatment_cost.currency,
+            treatment_cost_per_ha: Some(visit.economics.treatment_cost.per_ha()),
+            market_value_per_kg: Some(visit.economics.market_value.per_kg()),
+            plants_per_ha: Some(visit.economics.plant_population.per_ha()),
+        });
+    }
+
+    fn take_in(&mut self, visit: &PastVisit<'_>) {
+        let place = self.place_of(visit.field_id);
+        let seen = Seen {
+            what: (visit.lon, visit.lat),
+            visit: hash_of(visit.visit_id),
+            revision: visit.revision,
+            accepted: visit.accepted,
+        };
+        self.see_field(place, seen);
+        match self
+            .scout_days
+            .entry((hash_of(visit.observer_id), visit.observed_on))
+        {
+            Entry::Vacant(vacant) => {
+                vacant.insert(seen);
+            }
+            Entry::Occupied(mut known) => {
+                if let Some(seen) = known.get().replaced_by(seen) {
+                    known.insert(seen);
+                }
+            }
+        }
+        self.see_stage((place, visit.season), visit, seen);
+        self.usual.add(&Amounts {
+            season: visit.season,
+            crop_type: visit.crop_type,
+            currency: visit.currency,
+            treatment_cost_per_ha: visit.treatment_cost_per_ha,
+            market_value_per_kg: visit.market_value_per_kg,
+            plants_per_ha: visit.plants_per_ha,
+        });
+    }
+
+    fn place_of(&mut self, field_id: &str) -> u32 {
+        if let Some(place) = self.places.get(field_id) {
+            return *place;
+        }
+        let place = u32::try_from(self.fields.len()).expect("fewer than four billion fields");
+        let field_id: Arc<str> = field_id.into();
+        self.fields.push(FieldSeen {
+            field_id: field_id.clone(),
+            point: None,
+        });
+        self.places.insert(field_id, place);
+        place
+    }
+
+    fn see_field(&mut self, place: u32, seen: Seen<(f64, f64)>) {
+        let before = self.fields[place as usize].point;
+        let seen = match before {
+            None => seen,
+            Some(before) => match before.replaced_by(seen) {
+                None => return,
+                Some(seen) => seen,
+            },
+        };
+        self.leave_cell(place);
+        self.fields[place as usize].point = Some(seen);
+        self.grid.entry(cell_of(seen.what)).or_default().push(place);
+    }
+
+    /// Takes a field's point off the grid.
+    fn leave_cell(&mut self, place: u32) {
+        let Some(seen) = self.fields[place as usize].point.take() else {
+            return;
+        };
+        if let Some(fields) = self.grid.get_mut(&cell_of(seen.what)) {
+            fields.retain(|other| *other != place);
+        }
+    }
+
+    /// The visit on the latest day stands for the field's season; a correction takes its own place.
+    fn see_stage(&mut self, key: (u32, i32), visit: &PastVisit<'_>, seen: Seen<(f64, f64)>) {
+        let latest = Seen {
+            what: StageSeen {
+                day: visit.observed_on,
+                first_place: visit.stage_places.0,
+                last_place: visit.stage_places.1,
+            },
+            visit: seen.visit,
+            revision: seen.revision,
+            accepted: seen.accepted,
+        };
+        match self.stages.entry(key) {
+            Entry::Vacant(vacant) => {
+                vacant.insert(latest);
+            }
+            Entry::Occupied(mut known) => {
+                let before = known.get();
+                let replaces = if before.visit == latest.visit {
+                    latest.revision > before.revision
+                } else {
+                    (latest.what.day, latest.accepted) > (before.what.day, before.accepted)
+                };
+                if replaces {
+                    known.insert(latest);
+                }
+            }
+        }
+    }
+
+    /// Forgets what is known from a visit that is withdrawn.
+    fn withdraw(&mut self, row: &VisitRow) {
+        let own = hash_of(&row.visit.visit_id);
+        if let Some(place) = self.places.get(row.visit.field.field_id.as_str()).copied() {
+            if self.fields[place as usize]
+                .point
+                .is_some_and(|seen| seen.visit == own)
+            {
+                self.leave_cell(place);
+            }
+            forget(&mut self.stages, (place, row.week.season()), own);
+        }
+        let day = (hash_of(&row.visit.observer_id), row.observed_on);
+        forget(&mut self.scout_days, day, own);
+    }
+
+    /// The closest other field that is near, known from another visit; of two as close the first by id.
+    fn nearest_other(
+        &self,
+        place: Option<u32>,
+        own: u64,
+        point: (f64, f64),
+    ) -> Option<(&str, Elsewhere)> {
+        cells_near(point, FIELDS_APART_MIN_M)
+            .filter_map(|cell| self.grid.get(&cell))
+            .flatten()
+            .filter(|other| Some(**other) != place)
+            .filter_map(|other| {
+                let field = &self.fields[*other as usize];
+                let at = field.point?.beside(own)?;
+                Some((&*field.field_id, elsewhere(point, at)))
+            })
+            .min_by(|(one_id, one), (other_id, other)| {
+                one.metres
+                    .total_cmp(&other.metres)
+                    .then_with(|| one_id.cmp(other_id))
+            })
+    }
+}
+
+impl<T: Copy> Seen<T> {
+    /// What is known, unless it is known from the visit itself.
+    fn beside(&self, visit: u64) -> Option<T> {
+        (self.visit != visit).then_some(self.what)
+    }
+
+    /// What stands after another visit was accepted, if that changes anything: the correction of the
+    /// same visit in its place, or what was accepted earlier.
+    fn replaced_by(&self, other: Seen<T>) -> Option<Seen<T>> {
+        if self.visit == other.visit {
+            return (other.revision > self.revision).then_some(Seen {
+                accepted: self.accepted,
+                ..other
+            });
+        }
+        (other.accepted < self.accepted).then_some(other)
+    }
+}
+
+fn forget<K: Eq + Hash, T>(known: &mut HashMap<K, Seen<T>>, key: K, own: u64) {
+    if let Entry::Occupied(seen) = known.entry(key)
+        && seen.get().visit == own
+    {
+        seen.remove();
+    }
+}
+
+fn elsewhere(from: (f64, f64), at: (f64, f64)) -> Elsewhere {
+    Elsewhere {
+        lon: at.0,
+        lat: at.1,
+        // The same point is what a field's next visit usually has.
+        metres: if from == at {
+            0.0
+        } else {
+            metres_between(from, at)
+        },
+    }
+}
+
+/// A hash of an id, the same in every run.
+fn hash_of(id: &str) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    id.hash(&mut hasher);
+    hasher.finish()
+}

@@ -1,0 +1,60 @@
+//! A table-shaped submission → raw records, by whichever reader knows its layout.
+//!
+//! Without a mapping, only layouts of our own are taken: mended exports, count sheets and the plain
+//! layout. Nothing else is guessed.
+
+use bytes::Bytes;
+
+use super::count_sheet::count_sheet_records;
+use super::formats::SubmittedFile;
+use super::mapping::{Mapping, plain_records};
+use super::mended::mended_records;
+use super::reader::{FromTable, RawRecord};
+use super::sheets::read_sheets;
+use super::table::TableRecord;
+use crate::failure::{Failure, Kind};
+
+/// The records of a table, in the order of their first rows.
+///
+/// # Errors
+/// If the table cannot be read, or neither the mapping nor a layout of ours fits it.
+pub fn table_records(
+    file: &SubmittedFile,
+    mapping: Option<&Mapping>,
+) -> Result<Vec<RawRecord>, Failure> {
+    let sheets = read_sheets(file)?;
+    if let Some(mapping) = mapping {
+        return Ok(mapping
+            .records(&sheets, &file.name)?
+            .into_iter()
+            .map(raw_record)
+            .collect());
+    }
+    if let Some(records) = mended_records(&sheets) {
+        return Ok(records);
+    }
+    count_sheet_records(&sheets, &file.name)
+        .or_else(|| plain_records(&sheets, &file.name))
+        .unwrap_or_else(|| Err(without_mapping(&file.name)))
+        .map(|records| records.into_iter().map(raw_record).collect())
+}
+
+fn raw_record(record: TableRecord) -> RawRecord {
+    RawRecord {
+        line: record.line,
+        bytes: Bytes::from(record.as_sent),
+        mends: None,
+        table: Some(Box::new(FromTable {
+            document: record.document.map(Bytes::from),
+            places: record.places,
+        })),
+    }
+}
+
+fn without_mapping(name: &str) -> Failure {
+    Failure::new(
+        Kind::Submission,
+        format!("cannot load {name}: it is a table, and no mapping says what its columns are"),
+    )
+    .mend("name a mapping file with --mapping FILE; `bractline check --suggest FILE` drafts one")
+}
