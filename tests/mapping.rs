@@ -361,6 +361,15 @@ fn with(field: &str, lines: &str) -> String {
     BASE.replace(&marker, &format!("{marker}{lines}\n"))
 }
 
+/// Mapping, column, cell, member, and its value or the code of the finding.
+type MeaningCase = (
+    String,
+    usize,
+    Cell,
+    &'static str,
+    Result<Value, &'static str>,
+);
+
 #[test]
 fn the_mapping_says_what_a_cell_means() {
     let eggs = "/sites/0/heads/0/0";
@@ -369,7 +378,7 @@ fn the_mapping_says_what_a_cell_means() {
         "name = \"Area\"\n",
         "name = \"Area\"\nunitFrom = \"cell\"\n",
     );
-    let cases: Vec<(String, usize, Cell, &str, Result<Value, &str>)> = vec![
+    let cases: Vec<MeaningCase> = vec![
         (
             with("Eggs", "missingValues = [\"-\"]\ndefault = 0"),
             7,

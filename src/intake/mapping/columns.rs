@@ -1,24 +1,20 @@
-//! Which sheets, which header, which columns and which rows: a sheet laid out as the mapping says.
+//! Columns and rows of a sheet, laid out as the mapping says.
 //!
 //! What does not fit refuses the file, with the headers that were found. Nothing is read from the
-//! cells here but the texts of headers, of titles and of rows to be left out.
+//! cells here but the texts of titles and of rows to be left out.
 
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::rc::Rc;
 
 use super::member::Keys;
 use super::names::{cell_place, content, folded, is_blank, letters, quoted, shown};
-use super::{Field, Ignored, Mapping, Selector, SheetChoice, Skip};
+use super::sheets::{ChosenSheet, groups, header, title_names};
+use super::{Field, Ignored, Mapping, Selector, Skip};
 use crate::failure::{Failure, Kind};
 use crate::intake::table::{Cell, Row, Sheet};
 
 /// How many rows are searched for a header that does not stand where the mapping says.
 const HEADER_SEARCH_ROWS: usize = 50;
-
-/// A sheet that the mapping reads, with what its name says.
-pub(super) struct ChosenSheet<'a> {
-    sheet: &'a Sheet,
-    said: Vec<(String, String)>,
-}
 
 /// A sheet, laid out.
 pub(super) struct Table<'a> {
@@ -52,6 +48,16 @@ pub(super) enum At {
     Title(String),
     /// In one cell.
     Fixed(Cell, String),
+}
+
+impl At {
+    /// The column, if the cells stand in one.
+    fn place(&self) -> Option<usize> {
+        match self {
+            At::Row(place) => Some(*place),
+            _ => None,
+        }
+    }
 }
 
 /// A row of data and the titles above it.
@@ -93,94 +99,6 @@ impl DataRow<'_> {
     }
 }
 
-/// The sheets that a mapping reads; a sheet with data that it does not mention refuses the file.
-pub(super) fn choose_sheets<'a>(
-    mapping: &Mapping,
-    sheets: &'a [Sheet],
-    file_name: &str,
-) -> Result<Vec<ChosenSheet<'a>>, Failure> {
-    let filled: Vec<(usize, &Sheet)> = sheets
-        .iter()
-        .enumerate()
-        .filter(|(_, sheet)| sheet.rows.iter().any(|row| !row.cells.iter().all(is_blank)))
-        .collect();
-    let listed: Vec<String> = filled
-        .iter()
-        .map(|(_, sheet)| quoted(&sheet.name))
-        .collect();
-    let refused = |what: String, mend: &str| {
-        Failure::new(Kind::Submission, format!("cannot load {file_name}: {what}"))
-            .at(format!("sheets with data: {}", listed.join(", ")))
-            .mend(mend)
-    };
-    let is_text_file = matches!(filled.as_slice(), [(_, sheet)] if sheet.name.is_empty());
-    let choice = &mapping.form.sheet;
-    let mut chosen = Vec::new();
-    let mut left_out = Vec::new();
-    for (place, sheet) in filled {
-        let taken = if is_text_file && !matches!(choice, SheetChoice::Pattern(_)) {
-            true
-        } else {
-            match choice {
-                SheetChoice::TheOnlyOne => listed.len() == 1,
-                SheetChoice::Names(names) => {
-                    names.iter().any(|name| folded(name) == folded(&sheet.name))
-                }
-                SheetChoice::Number(number) => *number == place + 1,
-                SheetChoice::Pattern(pattern) => pattern.is_match(&sheet.name),
-            }
-        };
-        if taken {
-            chosen.push(ChosenSheet {
-                sheet,
-                said: said_by_name(choice, &sheet.name),
-            });
-        } else if !ignores_sheet(mapping, &sheet.name) {
-            left_out.push(quoted(&sheet.name));
-        }
-    }
-    if chosen.is_empty() {
-        return Err(refused(
-            "the mapping does not find its sheet".to_owned(),
-            "name it in [dialect]: sheetName, sheetNumber or sheetPattern",
-        ));
-    }
-    if !left_out.is_empty() {
-        return Err(refused(
-            format!(
-                "the mapping does not mention the sheet {}",
-                left_out.join(", ")
-            ),
-            "take it by sheetPattern, or list it in ignoreSheets of [dialect]",
-        ));
-    }
-    Ok(chosen)
-}
-
-fn ignores_sheet(mapping: &Mapping, name: &str) -> bool {
-    let ignored = &mapping.form.ignored_sheets;
-    ignored.contains(&folded(name)) || ignored.iter().any(|name| name == "*")
-}
-
-fn said_by_name(choice: &SheetChoice, name: &str) -> Vec<(String, String)> {
-    let SheetChoice::Pattern(pattern) = choice else {
-        return Vec::new();
-    };
-    groups(pattern, name)
-}
-
-/// The named groups of a pattern and what they caught.
-fn groups(pattern: &regex::Regex, text: &str) -> Vec<(String, String)> {
-    let Some(caught) = pattern.captures(text) else {
-        return Vec::new();
-    };
-    pattern
-        .capture_names()
-        .flatten()
-        .filter_map(|name| Some((name.to_owned(), caught.name(name)?.as_str().to_owned())))
-        .collect()
-}
-
 /// Lays a sheet out.
 pub(super) fn lay_out<'a>(
     mapping: &Mapping,
@@ -190,10 +108,12 @@ pub(super) fn lay_out<'a>(
     let sheet = chosen.sheet;
     let header = header(mapping, sheet);
     let titles = title_names(mapping, chosen);
+    let folded_header: Vec<String> = header.iter().map(|text| folded(text)).collect();
     let finder = Finder {
         mapping,
         sheet,
         header: &header,
+        folded_header: &folded_header,
         titles: &titles,
         file_name,
     };
@@ -208,73 +128,12 @@ pub(super) fn lay_out<'a>(
     })
 }
 
-/// The names that title rows and the sheet's name give, each once.
-fn title_names(mapping: &Mapping, chosen: &ChosenSheet<'_>) -> Vec<String> {
-    let mut names: Vec<String> = chosen.said.iter().map(|(name, _)| name.clone()).collect();
-    let of_blocks = mapping
-        .blocks
-        .iter()
-        .flat_map(|pattern| pattern.capture_names().flatten());
-    for name in of_blocks {
-        if !names.iter().any(|known| known == name) {
-            names.push(name.to_owned());
-        }
-    }
-    names
-}
-
-/// The header over each column: the texts of the header rows, joined. A text over several columns
-/// stands in the first of them, so blanks to its right take it, in all rows but the last.
-fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
-    let width = sheet
-        .rows
-        .iter()
-        .map(|row| row.cells.len())
-        .max()
-        .unwrap_or(0);
-    let wanted = &mapping.form.header_rows;
-    let mut lines: Vec<Vec<String>> = wanted
-        .iter()
-        .map(|number| {
-            let row = sheet.rows.iter().find(|row| row.number == *number);
-            (0..width)
-                .map(|place| {
-                    row.and_then(|row| row.cells.get(place))
-                        .map(content)
-                        .unwrap_or_default()
-                })
-                .collect()
-        })
-        .collect();
-    let Some((last, upper)) = lines.split_last_mut() else {
-        return vec![String::new(); width];
-    };
-    if mapping.form.header_fill {
-        for line in upper.iter_mut() {
-            for place in 1..width {
-                if line[place].is_empty() && !last[place].is_empty() {
-                    line[place] = line[place - 1].clone();
-                }
-            }
-        }
-    }
-    (0..width)
-        .map(|place| {
-            let parts: Vec<&str> = lines
-                .iter()
-                .map(|line| line[place].as_str())
-                .filter(|text| !text.is_empty())
-                .collect();
-            parts.join(&mapping.form.header_join)
-        })
-        .collect()
-}
-
 /// Finds columns and rows of one sheet.
 struct Finder<'a, 'm> {
     mapping: &'m Mapping,
     sheet: &'a Sheet,
     header: &'m [String],
+    folded_header: &'m [String],
     titles: &'m [String],
     file_name: &'m str,
 }
@@ -395,7 +254,7 @@ impl<'a> Finder<'a, '_> {
         };
         let folded_names: Vec<String> = names.iter().map(|name| folded(name)).collect();
         let places: Vec<usize> = (0..self.header.len())
-            .filter(|place| folded_names.contains(&folded(&self.header[*place])))
+            .filter(|place| folded_names.contains(&self.folded_header[*place]))
             .collect();
         let titles = self
             .titles
@@ -422,13 +281,15 @@ impl<'a> Finder<'a, '_> {
 
     fn refuse_claimed_twice(&self, columns: &[Column]) -> Result<(), Failure> {
         let fields = &self.mapping.fields;
-        for (place, column) in columns.iter().enumerate() {
-            let At::Row(at) = column.at else { continue };
-            let other = columns[..place]
-                .iter()
-                .find(|other| matches!(other.at, At::Row(other) if other == at));
-            let Some(other) = other else { continue };
-            let both_take_a_part = [other.field, column.field]
+        let mut claims: HashMap<usize, usize> = HashMap::new();
+        for column in columns {
+            let Some(at) = column.at.place() else {
+                continue;
+            };
+            let Some(other) = claims.insert(at, column.field) else {
+                continue;
+            };
+            let both_take_a_part = [other, column.field]
                 .iter()
                 .all(|field| fields[*field].reading.part.is_some());
             if !both_take_a_part {
@@ -436,7 +297,7 @@ impl<'a> Finder<'a, '_> {
                     format!(
                         "column {} is mapped to both {} and {}",
                         letters(at),
-                        fields[other.field].reading.member.pointer,
+                        fields[other].reading.member.pointer,
                         fields[column.field].reading.member.pointer
                     ),
                     "a column feeds one member, unless each takes a part of its text (part)",
@@ -567,30 +428,30 @@ impl<'a> Finder<'a, '_> {
     }
 
     fn refuse_unmentioned(&self, columns: &[Column], rows: &[DataRow<'_>]) -> Result<(), Failure> {
-        let mapped = |place: usize| {
-            columns
-                .iter()
-                .any(|column| matches!(column.at, At::Row(at) if at == place))
-        };
-        let mut found = Vec::new();
-        for place in 0..self.header.len() {
-            if mapped(place) || self.ignores(place) {
-                continue;
-            }
-            let first = rows
-                .iter()
-                .find(|row| row.row.cells.get(place).is_some_and(|cell| !is_blank(cell)));
-            if let Some(row) = first {
-                let number = row.row.number;
-                found.push(format!(
-                    "{} {} ({}{number}: {})",
-                    letters(place),
-                    quoted(&self.header[place]),
-                    letters(place),
-                    shown(&row.row.cells[place])
-                ));
+        let mapped: HashSet<usize> = columns
+            .iter()
+            .filter_map(|column| column.at.place())
+            .collect();
+        let mentioned: Vec<bool> = (0..self.header.len())
+            .map(|place| mapped.contains(&place) || self.ignores(place))
+            .collect();
+        // One pass, since a hostile sheet may have thousands of columns and a million rows.
+        let mut first: BTreeMap<usize, &Row> = BTreeMap::new();
+        for row in rows {
+            for (place, cell) in row.row.cells.iter().enumerate() {
+                if !mentioned[place] && !is_blank(cell) {
+                    first.entry(place).or_insert(row.row);
+                }
             }
         }
+        let mut found: Vec<String> = first
+            .into_iter()
+            .map(|(place, row)| {
+                let (letters, number) = (letters(place), row.number);
+                let (header, cell) = (quoted(&self.header[place]), shown(&row.cells[place]));
+                format!("{letters} {header} ({letters}{number}: {cell})")
+            })
+            .collect();
         let titles = self.titles.iter().filter(|name| {
             !columns
                 .iter()
@@ -662,6 +523,10 @@ fn folded_cells(row: &Row) -> Vec<String> {
 
 /// A header that is printed again on every page of a long sheet.
 fn repeats_header(row: &Row, headers: &[Vec<String>]) -> bool {
+    let might_be = headers.iter().any(|header| header.len() == row.cells.len());
+    if !might_be {
+        return false;
+    }
     let texts = folded_cells(row);
     let filled = texts.iter().filter(|text| !text.is_empty()).count();
     filled >= 2 && headers.contains(&texts)

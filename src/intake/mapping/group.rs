@@ -12,6 +12,7 @@ use super::file::{BlankKey, RowIs};
 use super::member::{Level, Member};
 use super::names::{content, is_blank, shown};
 use super::numbers::Fault;
+use super::record::record;
 use super::{Field, Mapping};
 use crate::intake::table::{Cell, TableRecord};
 
@@ -51,7 +52,7 @@ pub(super) fn records(mapping: &Mapping, table: &Table<'_>) -> Vec<TableRecord> 
     }
     drafts
         .into_iter()
-        .map(|draft| draft.finish(mapping, table))
+        .map(|draft| record(draft, mapping, table))
         .collect()
 }
 

@@ -6,8 +6,8 @@
 //! are read from files elsewhere; whether a record that comes out of here is a sound visit, the schema
 //! and the trade rules say.
 //!
-//! The way of a sheet: [`file`] and [`check`] read the mapping, [`columns`] finds header, columns and
-//! rows, [`cells`] reads each cell, [`group`] puts rows together, [`draft`] writes the record.
+//! The way of a sheet: [`file`] and [`check`] read the mapping, [`sheets`] and [`columns`] find header,
+//! columns and rows, [`cells`] reads each cell, [`group`] puts rows together, [`record`] writes records.
 
 use std::collections::BTreeMap;
 
@@ -16,16 +16,21 @@ use serde_json::Value;
 
 mod cells;
 mod check;
+mod check_field;
+mod check_sources;
 mod columns;
 mod dates;
 mod draft;
 mod file;
 mod group;
 mod member;
+mod mistake;
 mod names;
 mod numbers;
 mod plain;
+mod record;
 mod sent;
+mod sheets;
 mod suggest;
 mod unit;
 
@@ -219,7 +224,7 @@ impl Mapping {
             .mend("map a column to /submitted_at, fix it in [constant], or give the time with the command"));
         }
         let mut records = Vec::new();
-        for chosen in columns::choose_sheets(self, sheets, file_name)? {
+        for chosen in sheets::choose_sheets(self, sheets, file_name)? {
             let table = columns::lay_out(self, &chosen, file_name)?;
             records.extend(group::records(self, &table));
         }

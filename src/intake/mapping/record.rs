@@ -1,0 +1,515 @@
+//! The draft of a visit → its document, or what is wrong with its cells, and the place of each member.
+//!
+//! What a record must hold beyond its members being there is for the schema and the trade rules, which
+//! see the document that is written here.
+
+use std::collections::BTreeMap;
+
+use serde_json::{Map, Value};
+
+use super::columns::Table;
+use super::draft::{Draft, SiteDraft, Slot, UnitDraft, sibling};
+use super::file::BlankUnits;
+use super::member::{self, Level, MEMBERS, Member};
+use super::{Mapping, sent};
+use crate::intake::table::TableRecord;
+use crate::visit::finding::Finding;
+
+const NIGHTS: &str = "/sites/{site}/traps/{trap}/nights";
+
+/// Writes the record of a draft.
+pub(super) fn record(draft: Draft, mapping: &Mapping, table: &Table<'_>) -> TableRecord {
+    let line = draft.line;
+    let as_sent = sent::as_sent(table, &draft.rows);
+    let mut writer = Writer::new(mapping);
+    let numbers: Vec<String> = draft
+        .rows
+        .iter()
+        .map(|place| table.rows[*place].row.number.to_string())
+        .collect();
+    writer.rows(table.sheet, &numbers);
+    writer.visit(draft);
+    TableRecord {
+        line,
+        as_sent,
+        document: if writer.findings.is_empty() {
+            Ok(Value::Object(writer.document).to_string())
+        } else {
+            Err(writer.findings)
+        },
+        places: writer.places,
+    }
+}
+
+/// Writes a draft as a document, with its findings and places.
+struct Writer<'m> {
+    mapping: &'m Mapping,
+    fixed: BTreeMap<&'static str, (&'static Member, Value)>,
+    document: Map<String, Value>,
+    findings: Vec<Finding>,
+    places: BTreeMap<String, String>,
+}
+
+impl<'m> Writer<'m> {
+    fn new(mapping: &'m Mapping) -> Writer<'m> {
+        Writer {
+            mapping,
+            fixed: mapping.fixed(),
+            document: Map::new(),
+            findings: Vec::new(),
+            places: BTreeMap::new(),
+        }
+    }
+
+    fn rows(&mut self, sheet: &str, numbers: &[String]) {
+        let sheet = if sheet.is_empty() {
+            String::new()
+        } else {
+            format!("{sheet}, ")
+        };
+        let rows = match numbers {
+            [one] => format!("row {one}"),
+            [first, .., last] => format!("rows {first} to {last}"),
+            [] => String::new(),
+        };
+        self.places.insert(String::new(), format!("{sheet}{rows}"));
+    }
+
+    fn visit(&mut self, mut draft: Draft) {
+        if draft.key_is_blank {
+            let members: Vec<&str> = self
+                .mapping
+                .rows
+                .visit_key
+                .iter()
+                .map(|member| member.pointer)
+                .collect();
+            let found = format!("{}: blank", self.places[""]);
+            self.findings.push(Finding::new(
+                "key-blank",
+                "",
+                found,
+                format!(
+                    "a row that says to which visit it belongs, by {}; if blank repeats the row above, the mapping says fillDown = true",
+                    members.join(", ")
+                ),
+            ));
+        }
+        for (found, expected) in std::mem::take(&mut draft.indices_missing) {
+            self.findings
+                .push(Finding::new("key-blank", "/sites", found, expected));
+        }
+        for member in MEMBERS.iter().filter(|member| member.level == Level::Visit) {
+            let amount_is_there = !member.pointer.ends_with("/per")
+                && !member.pointer.ends_with("/currency")
+                || self.amount_is_there(member, &draft);
+            let slot = draft.members.remove(member.pointer);
+            if let Some(value) = self.value(member, member.pointer, slot.as_ref(), amount_is_there)
+            {
+                insert(&mut self.document, member.pointer, value);
+            }
+        }
+        self.usual("schema_version", Value::from("1.0"));
+        self.usual("revision", Value::from(1));
+        self.visit_id();
+        self.point_place("/field");
+        self.sites(draft.sites.into_items());
+    }
+
+    /// A unit that only an amount can give is not missed beside an amount that is itself missing.
+    fn amount_is_there(&self, member: &Member, draft: &Draft) -> bool {
+        let stands = |name: &str| {
+            sibling(member, name).is_some_and(|amount| {
+                value_at(&self.document, amount.pointer).is_some()
+                    || draft
+                        .members
+                        .get(amount.pointer)
+                        .is_some_and(|slot| slot.said.is_some())
+            })
+        };
+        stands("amount") || stands("count")
+    }
+
+    fn usual(&mut self, name: &str, value: Value) {
+        let pointer = format!("/{name}");
+        let faulty = self
+            .findings
+            .iter()
+            .any(|finding| finding.pointer == pointer);
+        if !faulty {
+            self.document.entry(name).or_insert(value);
+        }
+    }
+
+    fn visit_id(&mut self) {
+        let Some(plan) = &self.mapping.rows.visit_id else {
+            return;
+        };
+        let values: Vec<String> = plan
+            .from
+            .iter()
+            .map(|member| match value_at(&self.document, member.pointer) {
+                Some(Value::String(text)) => escaped(text),
+                Some(value) => value.to_string(),
+                None => String::new(),
+            })
+            .collect();
+        let prefix = if plan.prefix.is_empty() {
+            Vec::new()
+        } else {
+            vec![escaped(&plan.prefix)]
+        };
+        let id = [prefix, values].concat().join(":");
+        self.document.insert("visit_id".to_owned(), Value::from(id));
+        let members: Vec<&str> = plan.from.iter().map(|member| member.pointer).collect();
+        self.places.insert(
+            "/visit_id".to_owned(),
+            format!("made of {}", members.join(", ")),
+        );
+    }
+
+    /// A finding about the point of a field names both of its cells.
+    fn point_place(&mut self, parent: &str) {
+        let places: Vec<String> = ["lon", "lat"]
+            .iter()
+            .filter_map(|name| self.places.get(&format!("{parent}/{name}")).cloned())
+            .collect();
+        if !places.is_empty() {
+            self.places.insert(parent.to_owned(), places.join(", "));
+        }
+    }
+
+    /// The value of a member at a pointer: what cells say, else what is fixed, else the default.
+    fn value(
+        &mut self,
+        member: &'static Member,
+        pointer: &str,
+        slot: Option<&Slot>,
+        missed: bool,
+    ) -> Option<Value> {
+        if let Some(slot) = slot {
+            if let Some(place) = slot
+                .said
+                .as_ref()
+                .map(|said| &said.1)
+                .or(slot.blank.as_ref())
+                .or(slot.first.as_ref())
+            {
+                self.places.insert(pointer.to_owned(), place.clone());
+            }
+            if !slot.problems.is_empty() {
+                self.problems(pointer, slot);
+                return None;
+            }
+            if let Some((value, _)) = &slot.said {
+                let clash = self
+                    .fixed
+                    .get(member.pointer)
+                    .filter(|fixed| fixed.1 != *value);
+                if let Some((_, fixed)) = clash {
+                    let expected = format!("{fixed}, as the mapping fixes it");
+                    self.findings.push(Finding::new(
+                        "rows-disagree",
+                        pointer,
+                        value.to_string(),
+                        expected,
+                    ));
+                }
+                return Some(value.clone());
+            }
+        }
+        if let Some((_, value)) = self.fixed.get(member.pointer) {
+            self.places
+                .insert(pointer.to_owned(), "fixed by the mapping".to_owned());
+            return Some(value.clone());
+        }
+        if let Some(default) = self.mapping.default_of(member) {
+            let place = self
+                .places
+                .get(pointer)
+                .map(|place| format!("{place}, "))
+                .unwrap_or_default();
+            self.places.insert(
+                pointer.to_owned(),
+                format!("{place}by default of the mapping"),
+            );
+            return Some(default.clone());
+        }
+        if member.required
+            && missed
+            && self
+                .mapping
+                .rows
+                .visit_id
+                .as_ref()
+                .is_none_or(|_| member.pointer != "/visit_id")
+        {
+            let found = match self.places.get(pointer) {
+                Some(place) => format!("{place}: blank"),
+                None => "nothing".to_owned(),
+            };
+            self.findings
+                .push(Finding::new("cell-blank", pointer, found, member.expected));
+        }
+        None
+    }
+
+    fn problems(&mut self, pointer: &str, slot: &Slot) {
+        for (fault, found) in &slot.problems {
+            self.findings.push(Finding::new(
+                fault.code,
+                pointer,
+                found.clone(),
+                fault.expected.clone(),
+            ));
+        }
+    }
+
+    fn sites(&mut self, drafts: Vec<(String, SiteDraft)>) {
+        let drop_blank = self.mapping.rows.blank_units == BlankUnits::NotExamined;
+        let mut sites = Vec::new();
+        for (name, draft) in drafts {
+            let units: Vec<(&str, Vec<(String, UnitDraft)>)> = draft
+                .units
+                .into_iter()
+                .map(|(form, units)| {
+                    let mut units = units.into_items();
+                    units.retain(|(_, unit)| !(drop_blank && unit.is_blank()));
+                    (form, units)
+                })
+                .filter(|(_, units)| !units.is_empty())
+                .collect();
+            // A site without a single count in it is no site: only its name was printed.
+            if !units.is_empty() {
+                let site = self.site(sites.len(), &name, draft.members, units);
+                sites.push(site);
+            }
+        }
+        if sites.is_empty() {
+            let found = format!("{}: no count", self.places[""]);
+            self.findings.push(Finding::new(
+                "counts-missing",
+                "/sites",
+                found,
+                "at least one site with counts",
+            ));
+        }
+        self.document
+            .insert("sites".to_owned(), Value::Array(sites));
+    }
+
+    fn site(
+        &mut self,
+        place: usize,
+        name: &str,
+        mut members: BTreeMap<&'static str, Slot>,
+        units: Vec<(&str, Vec<(String, UnitDraft)>)>,
+    ) -> Value {
+        let pointer = format!("/sites/{place}");
+        let mut site = Map::new();
+        for member in MEMBERS.iter().filter(|member| member.level == Level::Site) {
+            let last = member.pointer.rsplit('/').next().unwrap_or_default();
+            let slot = members.remove(member.pointer);
+            let value = self.value(member, &format!("{pointer}/{last}"), slot.as_ref(), false);
+            if let Some(value) = value {
+                site.insert(last.to_owned(), value);
+            }
+        }
+        let number_at = format!("{pointer}/site");
+        if !site.contains_key("site")
+            && !self
+                .findings
+                .iter()
+                .any(|finding| finding.pointer == number_at)
+        {
+            let number = name.parse::<u64>().unwrap_or(place as u64 + 1);
+            site.insert("site".to_owned(), Value::from(number));
+        }
+        self.point_place(&pointer);
+        let forms: Vec<&str> = units.iter().map(|(form, _)| *form).collect();
+        if forms.len() > 1 {
+            self.findings.push(Finding::new(
+                "counts-not-one-form",
+                &pointer,
+                forms.join(" and "),
+                "counts in one form at a site",
+            ));
+        }
+        for (form, units) in units {
+            let units = self.units(&format!("{pointer}/{form}"), form, units);
+            site.insert(form.to_owned(), Value::Array(units));
+        }
+        Value::Object(site)
+    }
+
+    fn units(
+        &mut self,
+        pointer: &str,
+        form: &str,
+        mut units: Vec<(String, UnitDraft)>,
+    ) -> Vec<Value> {
+        sort_by_number(&mut units);
+        units
+            .into_iter()
+            .enumerate()
+            .map(|(place, (_, unit))| self.unit(&format!("{pointer}/{place}"), form, unit))
+            .collect()
+    }
+
+    fn unit(&mut self, pointer: &str, form: &str, unit: UnitDraft) -> Value {
+        let is_blank = unit.is_blank();
+        let parts = unit.parts.into_items();
+        let cells: Vec<&String> = parts
+            .iter()
+            .flat_map(|(_, slot)| slot.first.as_ref())
+            .collect();
+        if let Some(first) = cells.first() {
+            self.places.insert(pointer.to_owned(), (*first).clone());
+        }
+        if is_blank {
+            let found = match (cells.first(), cells.last()) {
+                (Some(first), Some(last)) if first != last => format!("{first} to {last}: blank"),
+                (Some(first), _) => format!("{first}: blank"),
+                _ => "nothing".to_owned(),
+            };
+            self.findings.push(Finding::new(
+                "unit-blank",
+                pointer,
+                found,
+                "counts; if a blank unit was not examined, the mapping says blankUnits = \"notExamined\"; if blank is 0, default = 0",
+            ));
+            return Value::Null;
+        }
+        match form {
+            "plants" => self.plant(pointer, parts),
+            "traps" => self.trap(pointer, parts, unit.nights),
+            _ => self.head(pointer, parts),
+        }
+    }
+
+    fn count(&mut self, pointer: &str, slot: Slot) -> Value {
+        if slot.is_blank() {
+            let place = slot
+                .blank
+                .clone()
+                .or(slot.first.clone())
+                .unwrap_or_default();
+            self.places.insert(pointer.to_owned(), place.clone());
+            self.findings.push(Finding::new(
+                "cell-blank",
+                pointer,
+                format!("{place}: blank"),
+                "a count, 0 if nothing was found; if blank is 0, the mapping says default = 0",
+            ));
+            return Value::Null;
+        }
+        let member = member::exactly("/sites/{site}/plants/{plant}");
+        self.value(member, pointer, Some(&slot), false)
+            .unwrap_or(Value::Null)
+    }
+
+    /// A plant has one count, so one part.
+    fn plant(&mut self, pointer: &str, parts: Vec<(String, Slot)>) -> Value {
+        let slot = parts.into_iter().next().map(|(_, slot)| slot);
+        self.count(pointer, slot.unwrap_or_default())
+    }
+
+    fn trap(&mut self, pointer: &str, parts: Vec<(String, Slot)>, unit_nights: Slot) -> Value {
+        let mut trap = Map::new();
+        for (_, slot) in parts.into_iter().take(1) {
+            let catch = self.count(&format!("{pointer}/catch"), slot);
+            trap.insert("catch".to_owned(), catch);
+        }
+        let at = format!("{pointer}/nights");
+        let nights = self.value(member::exactly(NIGHTS), &at, Some(&unit_nights), false);
+        match nights {
+            Some(nights) => {
+                trap.insert("nights".to_owned(), nights);
+            }
+            None if unit_nights.problems.is_empty() => {
+                let found = match unit_nights.blank {
+                    Some(place) => format!("{place}: blank"),
+                    None => "nothing".to_owned(),
+                };
+                self.findings.push(Finding::new(
+                    "cell-blank",
+                    at,
+                    found,
+                    member::exactly(NIGHTS).expected,
+                ));
+            }
+            None => {}
+        }
+        Value::Object(trap)
+    }
+
+    fn head(&mut self, pointer: &str, mut parts: Vec<(String, Slot)>) -> Value {
+        let numbered = sort_by_number(&mut parts);
+        if self.mapping.plain {
+            // A head of our own layout ends with its last count: other heads may have more.
+            let end = parts
+                .iter()
+                .rposition(|(_, slot)| !slot.is_blank())
+                .map_or(0, |last| last + 1);
+            parts.truncate(end);
+        }
+        let in_order = parts
+            .iter()
+            .enumerate()
+            .all(|(place, (key, _))| *key == (place + 1).to_string());
+        if numbered && !in_order {
+            let keys: Vec<&str> = parts.iter().map(|(key, _)| key.as_str()).collect();
+            self.findings.push(Finding::new(
+                "bract-missing",
+                pointer,
+                format!("{}: bracts {}", self.places[pointer], keys.join(", ")),
+                "every bract from 1 on, with 0 where nothing was found",
+            ));
+        }
+        let counts = parts
+            .into_iter()
+            .enumerate()
+            .map(|(place, (_, slot))| self.count(&format!("{pointer}/{place}"), slot))
+            .collect();
+        Value::Array(counts)
+    }
+}
+
+/// Sorts by the number that the sheet gives, if all have one; else the sheet's order stays.
+fn sort_by_number<T>(items: &mut [(String, T)]) -> bool {
+    let numbered = items.iter().all(|(name, _)| name.parse::<u64>().is_ok());
+    if numbered {
+        items.sort_by_key(|(name, _)| name.parse::<u64>().unwrap_or(0));
+    }
+    numbered
+}
+
+/// A value within a visit id: the sign that joins values cannot stand in one.
+fn escaped(text: &str) -> String {
+    text.replace('%', "%25").replace(':', "%3A")
+}
+
+fn insert(document: &mut Map<String, Value>, pointer: &str, value: Value) {
+    let steps: Vec<&str> = pointer.split('/').skip(1).collect();
+    let Some((last, parents)) = steps.split_last() else {
+        return;
+    };
+    let mut object = document;
+    for step in parents {
+        let entry = object
+            .entry(*step)
+            .or_insert_with(|| Value::Object(Map::new()));
+        match entry {
+            Value::Object(inner) => object = inner,
+            _ => return,
+        }
+    }
+    object.insert((*last).to_owned(), value);
+}
+
+/// The value at a pointer of the document.
+fn value_at<'d>(document: &'d Map<String, Value>, pointer: &str) -> Option<&'d Value> {
+    let mut steps = pointer.split('/').skip(1);
+    let first = document.get(steps.next()?)?;
+    steps.try_fold(first, |value, step| value.get(step))
+}

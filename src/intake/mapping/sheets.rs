@@ -1,0 +1,166 @@
+//! Which sheets of a file a mapping reads, and the header that each of them has.
+//!
+//! Its columns and rows are [`super::columns`]'s.
+
+use super::names::{content, folded, is_blank, quoted};
+use super::{Mapping, SheetChoice};
+use crate::failure::{Failure, Kind};
+use crate::intake::table::Sheet;
+
+/// A sheet that the mapping reads, with what its name says.
+pub(super) struct ChosenSheet<'a> {
+    /// The sheet.
+    pub sheet: &'a Sheet,
+    /// Names and texts of the groups of sheetPattern.
+    pub said: Vec<(String, String)>,
+}
+
+/// The sheets that a mapping reads; a sheet with data that it does not mention refuses the file.
+pub(super) fn choose_sheets<'a>(
+    mapping: &Mapping,
+    sheets: &'a [Sheet],
+    file_name: &str,
+) -> Result<Vec<ChosenSheet<'a>>, Failure> {
+    let filled: Vec<(usize, &Sheet)> = sheets
+        .iter()
+        .enumerate()
+        .filter(|(_, sheet)| sheet.rows.iter().any(|row| !row.cells.iter().all(is_blank)))
+        .collect();
+    let listed: Vec<String> = filled
+        .iter()
+        .map(|(_, sheet)| quoted(&sheet.name))
+        .collect();
+    let refused = |what: String, mend: &str| {
+        Failure::new(Kind::Submission, format!("cannot load {file_name}: {what}"))
+            .at(format!("sheets with data: {}", listed.join(", ")))
+            .mend(mend)
+    };
+    let is_text_file = matches!(filled.as_slice(), [(_, sheet)] if sheet.name.is_empty());
+    let choice = &mapping.form.sheet;
+    let mut chosen = Vec::new();
+    let mut left_out = Vec::new();
+    for (place, sheet) in filled {
+        let taken = if is_text_file && !matches!(choice, SheetChoice::Pattern(_)) {
+            true
+        } else {
+            match choice {
+                SheetChoice::TheOnlyOne => listed.len() == 1,
+                SheetChoice::Names(names) => {
+                    names.iter().any(|name| folded(name) == folded(&sheet.name))
+                }
+                SheetChoice::Number(number) => *number == place + 1,
+                SheetChoice::Pattern(pattern) => pattern.is_match(&sheet.name),
+            }
+        };
+        if taken {
+            chosen.push(ChosenSheet {
+                sheet,
+                said: said_by_name(choice, &sheet.name),
+            });
+        } else if !ignores_sheet(mapping, &sheet.name) {
+            left_out.push(quoted(&sheet.name));
+        }
+    }
+    if chosen.is_empty() {
+        return Err(refused(
+            "the mapping does not find its sheet".to_owned(),
+            "name it in [dialect]: sheetName, sheetNumber or sheetPattern",
+        ));
+    }
+    if !left_out.is_empty() {
+        return Err(refused(
+            format!(
+                "the mapping does not mention the sheet {}",
+                left_out.join(", ")
+            ),
+            "take it by sheetPattern, or list it in ignoreSheets of [dialect]",
+        ));
+    }
+    Ok(chosen)
+}
+
+fn ignores_sheet(mapping: &Mapping, name: &str) -> bool {
+    let ignored = &mapping.form.ignored_sheets;
+    ignored.contains(&folded(name)) || ignored.iter().any(|name| name == "*")
+}
+
+fn said_by_name(choice: &SheetChoice, name: &str) -> Vec<(String, String)> {
+    let SheetChoice::Pattern(pattern) = choice else {
+        return Vec::new();
+    };
+    groups(pattern, name)
+}
+
+/// The named groups of a pattern and what they caught.
+pub(super) fn groups(pattern: &regex::Regex, text: &str) -> Vec<(String, String)> {
+    let Some(caught) = pattern.captures(text) else {
+        return Vec::new();
+    };
+    pattern
+        .capture_names()
+        .flatten()
+        .filter_map(|name| Some((name.to_owned(), caught.name(name)?.as_str().to_owned())))
+        .collect()
+}
+
+/// The names that title rows and the sheet's name give, each once.
+pub(super) fn title_names(mapping: &Mapping, chosen: &ChosenSheet<'_>) -> Vec<String> {
+    let mut names: Vec<String> = chosen.said.iter().map(|(name, _)| name.clone()).collect();
+    let of_blocks = mapping
+        .blocks
+        .iter()
+        .flat_map(|pattern| pattern.capture_names().flatten());
+    for name in of_blocks {
+        if !names.iter().any(|known| known == name) {
+            names.push(name.to_owned());
+        }
+    }
+    names
+}
+
+/// The header over each column: the texts of the header rows, joined. A text over several columns
+/// stands in the first of them, so blanks to its right take it, in all rows but the last.
+pub(super) fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
+    let width = sheet
+        .rows
+        .iter()
+        .map(|row| row.cells.len())
+        .max()
+        .unwrap_or(0);
+    let wanted = &mapping.form.header_rows;
+    let mut lines: Vec<Vec<String>> = wanted
+        .iter()
+        .map(|number| {
+            let row = sheet.rows.iter().find(|row| row.number == *number);
+            (0..width)
+                .map(|place| {
+                    row.and_then(|row| row.cells.get(place))
+                        .map(content)
+                        .unwrap_or_default()
+                })
+                .collect()
+        })
+        .collect();
+    let Some((last, upper)) = lines.split_last_mut() else {
+        return vec![String::new(); width];
+    };
+    if mapping.form.header_fill {
+        for line in upper.iter_mut() {
+            for place in 1..width {
+                if line[place].is_empty() && !last[place].is_empty() {
+                    line[place] = line[place - 1].clone();
+                }
+            }
+        }
+    }
+    (0..width)
+        .map(|place| {
+            let parts: Vec<&str> = lines
+                .iter()
+                .map(|line| line[place].as_str())
+                .filter(|text| !text.is_empty())
+                .collect();
+            parts.join(&mapping.form.header_join)
+        })
+        .collect()
+}
