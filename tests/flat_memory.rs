@@ -3,10 +3,8 @@
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
+use crate::support::TestWorkspace;
 use bractline::sample::{Expected, Landscape, MessShares, SampleLines, SampleOptions};
-use serde_json::Value;
-
-use crate::support::{TestWorkspace, python};
 
 /// Writes so many lines of invented visits; how many of them are to be accepted.
 fn write_sample(path: &Path, lines: usize) -> u64 {
@@ -34,29 +32,9 @@ fn peak_kib(lines: usize) -> u64 {
     let workspace = TestWorkspace::of_invented_region();
     let file: PathBuf = workspace.beside("visits.ndjson");
     let accepted = write_sample(&file, lines);
-    let text = python(
-        "tests/reference/measured.py",
-        &[
-            env!("CARGO_BIN_EXE_bractline"),
-            "--workspace",
-            &workspace.path().display().to_string(),
-            "load",
-            "--format",
-            "json",
-            &file.display().to_string(),
-        ],
-    );
-    let measured: Value = serde_json::from_str(&text).expect("JSON from a program of ours");
-    assert_eq!(measured["code"], 3, "{}", measured["stderr"]);
-    let account: Value = serde_json::from_str(measured["stdout"].as_str().unwrap()).unwrap();
+    let (peak, account) = workspace.load_measured(&file);
     assert_eq!(account["received"], lines);
     assert_eq!(account["accepted"], accepted);
-    let peak = measured["peak_kib"].as_u64().unwrap();
-    eprintln!(
-        "{lines} records: {} MiB in {:.1} s",
-        peak / 1024,
-        measured["seconds"].as_f64().unwrap()
-    );
     peak
 }
 

@@ -2,9 +2,9 @@
 //! found and what would be right, and the good ones beside it are accepted.
 
 use bractline::intake::formats::hexadecimal;
-use serde_json::{Value, json};
+use serde_json::json;
 
-use crate::support::{TestWorkspace, counts, full_visit, python};
+use crate::support::{TestWorkspace, counts, full_visit};
 
 /// A record that must be held.
 struct Hostile {
@@ -43,9 +43,9 @@ fn bent_bytes(name: &str, from: &str, to: &[u8]) -> Vec<u8> {
     let text = full_visit(name).to_string();
     let place = text.find(from).expect("the piece is there");
     [
-        text[..place].as_bytes(),
+        &text.as_bytes()[..place],
         to,
-        text[place + from.len()..].as_bytes(),
+        &text.as_bytes()[place + from.len()..],
     ]
     .concat()
 }
@@ -239,29 +239,6 @@ fn one_bad_element_does_not_spoil_its_array() {
     );
 }
 
-/// What a run took, measured from outside.
-fn peak_kib(workspace: &TestWorkspace, file: &std::path::Path) -> (u64, Value) {
-    let text = python(
-        "tests/reference/measured.py",
-        &[
-            env!("CARGO_BIN_EXE_bractline"),
-            "--workspace",
-            &workspace.path().display().to_string(),
-            "load",
-            "--format",
-            "json",
-            &file.display().to_string(),
-        ],
-    );
-    let measured: Value = serde_json::from_str(&text).expect("JSON from a program of ours");
-    assert!(
-        matches!(measured["code"].as_i64(), Some(0 | 3)),
-        "{measured:#}"
-    );
-    let account = serde_json::from_str(measured["stdout"].as_str().unwrap()).expect("an account");
-    (measured["peak_kib"].as_u64().unwrap(), account)
-}
-
 #[test]
 fn lines_of_100_mb_are_held_whole_in_little_memory() {
     let workspace = TestWorkspace::of_region("us:46");
@@ -277,7 +254,7 @@ fn lines_of_100_mb_are_held_whole_in_little_memory() {
     }
     let file = workspace.write("long", &content);
     drop(content);
-    let (peak, account) = peak_kib(&workspace, &file);
+    let (peak, account) = workspace.load_measured(&file);
     assert_eq!(counts(&account), [6, 3, 0, 3]);
     let stored = workspace.store_rows();
     for (place, sha256) in long.iter().enumerate() {
@@ -329,7 +306,7 @@ fn small_files_cannot_take_much_memory() {
         ("three hundred seasons", seasons, [300, 300, 0, 0]),
     ] {
         let workspace = TestWorkspace::of_region("us:46");
-        let (peak, account) = peak_kib(&workspace, &workspace.write("small", &content));
+        let (peak, account) = workspace.load_measured(&workspace.write("small", &content));
         assert_eq!(counts(&account), expected, "{name}");
         let reports = account["submissions"][0]["held_records"]
             .as_array()
