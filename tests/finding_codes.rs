@@ -112,6 +112,7 @@ const EXAMPLES: &[Example] = &[
     flag("county-mismatch", |v| add(v, "/field", "county_id", json!("46003")), |v| add(v, "/field", "county_id", json!("46085"))),
     flag("county-not-in-region", |v| add(v, "/field", "county_id", json!("20001")), |v| add(v, "/field", "county_id", json!("46085"))),
     flag("byte-order-mark", |v| set(v, "/remarks", json!("@mark@")), |v| set(v, "/remarks", json!("\u{feff}"))),
+    flag("held-id-unknown", |v| *v = json!({"held_id": "0123456789abcdef-7", "record": v.clone()}), |_| {}),
 ];
 
 /// Codes of a gap of our own between schema and types, of which no record is known: `schema.rs` holds
