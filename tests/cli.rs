@@ -332,7 +332,7 @@ fn a_failure_says_what_where_and_how_to_mend_it() {
     let utf16 = workspace.write("utf16.json", b"\xff\xfe{\0}\0");
     assert_message(
         &run(&["load", &text_of(&utf16)]),
-        &["UTF-16", "where: ", "UTF-8"],
+        &["UTF-16", "utf16.json", "UTF-8"],
     );
     let out = workspace.write("taken", "a file");
     let run = workspace

@@ -148,6 +148,16 @@ fn example(visit_id: &str, bend: Bend) -> String {
     text_of(&visit)
 }
 
+/// The flags of a submission without the doubts that look at other visits: these examples bend one visit
+/// in every direction, and their doubts are in tests/doubts.rs.
+fn flags_of_rules(submission: &Value) -> Value {
+    let mut flags = submission["flags"].clone();
+    for code in bractline::visit::doubts::CODES {
+        flags.as_object_mut().unwrap().remove(code);
+    }
+    flags
+}
+
 #[test]
 fn every_code_stands_on_its_wrong_example_and_not_on_its_right_one() {
     let workspace = TestWorkspace::of_region("us:46");
@@ -169,13 +179,13 @@ fn every_code_stands_on_its_wrong_example_and_not_on_its_right_one() {
         let held = submission["held_records"].as_array().unwrap();
         if *flag {
             assert!(held.is_empty(), "{code}: {submission:#}");
-            assert_eq!(submission["flags"], json!({*code: 1}), "{code}");
+            assert_eq!(flags_of_rules(submission), json!({*code: 1}), "{code}");
             continue;
         }
         assert_eq!(held.len(), 1, "{code}: {submission:#}");
         assert_eq!(held[0]["line"], 1, "{code}: {submission:#}");
         assert_eq!(submission["accepted"], 1, "{code}: {submission:#}");
-        assert_eq!(submission["flags"], json!({}), "{code}");
+        assert_eq!(flags_of_rules(submission), json!({}), "{code}");
         let codes: BTreeSet<&str> = held[0]["findings"]
             .as_array()
             .unwrap()
@@ -212,8 +222,10 @@ fn kebab_texts(path: &Path) -> BTreeSet<String> {
 fn no_code_of_the_source_is_without_its_examples() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut in_source = kebab_texts(&root.join("visit/rules.rs"));
-    for entry in std::fs::read_dir(root.join("intake")).unwrap() {
-        in_source.append(&mut kebab_texts(&entry.unwrap().path()));
+    // What is wrong with the cells of a table has its examples in tests/mapping.rs and tests/sheet.rs, what
+    // is doubtful beside other visits in tests/doubts.rs.
+    for file in ["identity.rs", "judge.rs", "strict.rs", "validate.rs"] {
+        in_source.append(&mut kebab_texts(&root.join("intake").join(file)));
     }
     let in_table: BTreeSet<String> = EXAMPLES
         .iter()

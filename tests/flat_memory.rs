@@ -47,6 +47,7 @@ fn three_times_the_records_take_little_more_memory() {
     // 52 MB and 158 MB.
     let (third, whole) = (peak_kib(45_000), peak_kib(135_000));
     assert!(whole < 600 * 1024, "{whole} KiB");
-    // Known keys are 64 bytes a visit, 6 MB of the difference; the rest is noise of the allocator.
-    assert!(whole * 4 <= third * 5, "{third} KiB, then {whole} KiB");
+    // Known keys are 64 bytes a visit, 6 MB of the difference; what the doubts remember of each field, its
+    // point, stage and amounts, is about 50 MB of it: these submissions have as many new fields as visits.
+    assert!(whole * 10 <= third * 14, "{third} KiB, then {whole} KiB");
 }

@@ -122,7 +122,10 @@ fn only_the_module_of_a_library_names_it() {
         ("rand", &["src/sample/"]),
         ("rand_chacha", &["src/sample/"]),
         ("rand_distr", &["src/sample/"]),
-        ("toml", &["src/protocol/", "src/workspace.rs"]),
+        (
+            "toml",
+            &["src/intake/mapping/", "src/protocol/", "src/workspace.rs"],
+        ),
         (
             "datafusion",
             &["src/store/", "src/rollup/", "src/protocol/threshold.rs"],

@@ -24,7 +24,7 @@ mod published; // values from outside, typed by hand, with their sources
 mod reference; // every cell against independent programs, on real county boundaries
 mod region; // points and counties, against an independent computation
 mod schema; // the visit schema, against independent validators
-mod sheet;
+mod sheet; // count sheets, filled and opened by other people's software
 mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod tables; // tables of other people's programs, and files made to exhaust their reader
-mod tree; // the top level, what no file may name, what a newcomer looks for // count sheets, filled and opened by other people's software
+mod tree; // the top level, what no file may name, what a newcomer looks for

@@ -126,7 +126,7 @@ fn windows_1252(bytes: &[u8], name: &str) -> Result<String, Failure> {
     detector.feed(bytes, true);
     let guess = detector.guess(None, Utf8Detection::Deny);
     if !reads_like_windows_1252(guess) {
-        let place = bytes.iter().position(|byte| high(byte)).unwrap_or_default();
+        let place = bytes.iter().position(high).unwrap_or_default();
         return Err(no_character(
             bytes,
             place,

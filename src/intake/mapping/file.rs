@@ -13,9 +13,9 @@ use serde::Deserialize;
 pub(super) struct MappingFile {
     pub mapping: String,
     pub target: String,
-    #[serde(default)]
-    #[allow(dead_code, reason = "for readers of the file")]
-    pub title: Option<String>,
+    /// For readers of the file.
+    #[serde(default, rename = "title")]
+    pub _title: Option<String>,
     #[serde(default)]
     pub ignore: Vec<IgnoreEntry>,
     #[serde(default)]
