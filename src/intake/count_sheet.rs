@@ -329,22 +329,20 @@ impl Draft {
         if !self.findings.is_empty() {
             return Err(self.findings);
         }
-        let text = |pointer: &str, document: &Value| {
-            let text = document.pointer(pointer).and_then(Value::as_str);
-            text.unwrap_or_default().to_owned()
-        };
-        let document = Value::Object(std::mem::take(&mut self.document));
-        let day = text("/observed_on", &document);
+        let mut document = std::mem::take(&mut self.document);
+        let text =
+            |value: Option<&Value>| value.and_then(Value::as_str).unwrap_or_default().to_owned();
+        let day = text(document.get("observed_on"));
+        let field_id = document
+            .get("field")
+            .and_then(|field| field.get("field_id"));
         let identity = [
             protocol,
-            &text("/field/field_id", &document),
+            &text(field_id),
             &day,
-            &text("/observer_id", &document),
+            &text(document.get("observer_id")),
         ];
         let visit_id = visit_id(identity);
-        let Value::Object(mut document) = document else {
-            unreachable!("it was an object above");
-        };
         document.insert("visit_id".to_owned(), visit_id.into());
         document.entry("revision").or_insert_with(|| 1.into());
         document
