@@ -34,6 +34,12 @@ pub fn letter(records: &[ReturnedRecord], file_name: &str, form: ReturnForm) -> 
     lines.push("How to mend".to_owned());
     lines.extend(how_to_mend(file_name, form));
     lines.push(String::new());
+    // Rows of a sender's own sheet come back here as sent, not as the record that a mapping makes of them.
+    lines.push(
+        "If you sent your records in a spreadsheet of your own, mend them there and send it again."
+            .to_owned(),
+    );
+    lines.push(String::new());
     lines.push(
         "If one of these records is not wanted after all, just say which: it is then set aside."
             .to_owned(),
