@@ -5,6 +5,7 @@ mod support;
 
 mod cli; // the program as a person meets it: help, exit codes, messages
 mod concurrency; // several loads and readers at the same time
+mod defaults; // economics that a record lacks: assumed with a trace, or held
 mod demo; // the demo: what it says is true, and it comes out the same twice
 mod doubts; // what is strange about a visit that no rule refuses
 mod durability; // what is on the disk when, and a kill at every step
