@@ -4,19 +4,19 @@ mod generated;
 mod support;
 
 mod cli; // the program as a person meets it: help, exit codes, messages
-mod concurrency; // several loads and readers at the same time
+mod concurrency; // several programs on one workspace at once
 mod defaults; // economics that a record lacks: assumed with a trace, or held
 mod demo; // the demo: what it says is true, and it comes out the same twice
 mod doubts; // what is strange about a visit that no rule refuses
-mod durability; // what is on the disk when, and a kill at every step
+mod durability; // what is on the disk when a load says that it is, and after a kill at any step
 mod engines; // the same figures on any number of cores and in any order of loading
-mod finding_codes; // a wrong and a right example of every code
-mod flat_memory; // memory does not grow with the submission
-mod hostile; // records that are wrong on purpose, among good ones
+mod finding_codes; // every code of a finding: a record that has it and one that has not
+mod flat_memory; // loading takes no more memory for a longer submission
+mod hostile; // records and files that mean no good, or were broken on the way
 mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
-mod identity; // new, duplicate, conflict; corrections in any order
+mod identity; // duplicates, conflicts, corrections and withdrawals in any order of arrival
 mod imports; // who may import whom
-mod intake; // submissions in every form
+mod intake; // every form in which submissions come, and what becomes of each record
 mod privacy; // no public file tells whose field it was
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources

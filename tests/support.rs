@@ -124,6 +124,31 @@ impl TestWorkspace {
         account
     }
 
+    /// Loads a submission and measures it from outside: peak resident memory in KiB, and the account.
+    pub fn load_measured(&self, file: &Path) -> (u64, Value) {
+        let text = python(
+            "tests/reference/measured.py",
+            &[
+                env!("CARGO_BIN_EXE_bractline"),
+                "--workspace",
+                &self.path().display().to_string(),
+                "load",
+                "--format",
+                "json",
+                &file.display().to_string(),
+            ],
+        );
+        let measured: Value = serde_json::from_str(&text).expect("JSON from a program of ours");
+        assert!(
+            matches!(measured["code"].as_i64(), Some(0 | 3)),
+            "{measured:#}"
+        );
+        let said = measured["stdout"].as_str().expect("text");
+        let account: Value = serde_json::from_str(said).expect("an account");
+        assert_adds_up(&account);
+        (measured["peak_kib"].as_u64().expect("a number"), account)
+    }
+
     /// What the kept tables hold, as a program that is not ours reads it.
     pub fn store_rows(&self) -> Value {
         let text = python(

@@ -67,7 +67,8 @@ select
     case when not suppressed then max_pressure end as max_pressure,
     case when not suppressed then area_share_at_threshold end as area_share_at_threshold,
     case when not suppressed then fields_outside_stage end as fields_outside_stage,
-    case when not suppressed then fields_with_assumed_economics end as fields_with_assumed_economics,
+    case when not suppressed then fields_with_assumed_economics end
+        as fields_with_assumed_economics,
     suppressed as suppressed
 from judged
 order by county_id, iso_week, protocol

@@ -2,9 +2,9 @@
 
 use std::path::PathBuf;
 
-use super::Outcome;
 use super::report;
 use super::rollup::Figures;
+use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
 use crate::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};
@@ -27,13 +27,24 @@ pub struct Alert {
     /// Id of the protocol, where the week has visits under several
     #[arg(long, value_name = "ID")]
     protocol: Option<String>,
+
+    /// How to report
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
 }
 
 impl Alert {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let figures = Figures::of(workspace).await?;
         let page = write_alert(workspace, &figures, self.week, self.protocol.as_deref())?;
-        report::say(&format!("alert of {}: {}", self.week, page.display()))?;
+        match self.format {
+            Format::Text => report::say(&format!("alert of {}: {}", self.week, page.display()))?,
+            Format::Json => report::say_json(&serde_json::json!({
+                "iso_week": self.week.to_string(),
+                "store_version": figures.rollup.store_version,
+                "page": page,
+            }))?,
+        }
         Ok(Outcome::Done)
     }
 }

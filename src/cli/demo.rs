@@ -45,12 +45,11 @@ impl Demo {
         let figures = roll_up_to(&workspace, &out).await?;
         let week = latest_week(figures.county_weeks.iter().map(|row| row.iso_week.as_str()))?;
         let page = write_alert(&workspace, &figures, week, None)?;
-        let folder = self.folder.display();
+        let again = format!("{} --workspace {}", program(), self.folder.display());
         report::say(&format!(
             "An invented region, {} counties and {}:\n  {}\n\n\
              Open\n  {}  the alert of {week}\n  {}  the map, for any viewer\n  {}  every county and week\n\n\
-             Look further\n  bractline --workspace {folder} held list\n  bractline --workspace {folder} store verify\n  \
-             bractline --workspace {folder} alert --week {}",
+             Look further\n  {again} held list\n  {again} store verify\n  {again} alert --week {}",
             figures.region.counties().len(),
             report::counted(sample.submissions.len() as u64, "submission", "submissions"),
             sentence(accounts.sum()),
@@ -61,6 +60,13 @@ impl Demo {
         ))?;
         Ok(Outcome::Done)
     }
+}
+
+/// The program as it was started, so that the lines can be typed as they stand.
+fn program() -> String {
+    std::env::args()
+        .next()
+        .unwrap_or_else(|| "bractline".to_owned())
 }
 
 fn write_submissions(inbox: &Path, sample: &DemoFiles) -> Result<(), Failure> {

@@ -16,6 +16,12 @@ pub fn say(text: &str) -> Result<(), Failure> {
     write_out(|stdout| writeln!(stdout, "{text}"))
 }
 
+/// Writes a line to stderr: what a person should know beside the result.
+pub fn note(text: &str) {
+    // Nobody can be told if stderr is gone.
+    let _ = writeln!(std::io::stderr().lock(), "{text}");
+}
+
 /// Writes one JSON object to stdout, piece by piece: a long report is never held whole.
 pub fn say_json(value: &impl Serialize) -> Result<(), Failure> {
     write_out(|stdout| {

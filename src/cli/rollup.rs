@@ -2,8 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
+use serde::Serialize;
+
 use super::report::{self, counted};
-use super::{Outcome, open_catalogue, open_region, open_store, roll_up_setting, workers};
+use super::{Format, Outcome, open_catalogue, open_region, open_store, roll_up_setting, workers};
 use crate::failure::Failure;
 use crate::protocol::catalogue::Catalogue;
 use crate::publish::files::write_folder;
@@ -33,6 +35,41 @@ pub struct RollupCommand {
     /// Folder to write to
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
+
+    /// How to report
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+}
+
+/// What was written.
+#[derive(Debug, Serialize)]
+struct Written {
+    store_version: i64,
+    county_weeks: usize,
+    suppressed: usize,
+    /// Files that may be published.
+    public: Vec<PathBuf>,
+    /// Files that name fields.
+    private: Vec<PathBuf>,
+}
+
+impl Written {
+    fn text(&self) -> String {
+        let listed = |before: &str, files: &[PathBuf]| -> String {
+            files
+                .iter()
+                .map(|file| format!("\n  {before}{}", file.display()))
+                .collect()
+        };
+        format!(
+            "rolled up {} ({} suppressed) from store version {}{}{}",
+            counted(self.county_weeks as u64, "county-week", "county-weeks"),
+            self.suppressed,
+            self.store_version,
+            listed("", &self.public),
+            listed("private: ", &self.private),
+        )
+    }
 }
 
 impl RollupCommand {
@@ -43,7 +80,11 @@ impl RollupCommand {
             (None, Some(season)) => Period::Season(season),
             (None, None) => Period::All,
         };
-        report::say(&figures.write(period, &self.out)?)?;
+        let written = figures.write(period, &self.out)?;
+        match self.format {
+            Format::Text => report::say(&written.text())?,
+            Format::Json => report::say_json(&written)?,
+        }
         Ok(Outcome::Done)
     }
 }
@@ -127,7 +168,7 @@ impl Figures {
         write_csv(&table.rows_of(period)?, &docs(table))
     }
 
-    fn write(&self, period: Period, out: &Path) -> Result<String, Failure> {
+    fn write(&self, period: Period, out: &Path) -> Result<Written, Failure> {
         let rows = self.rows(period);
         let parquet = |table: &StageTable| {
             write_parquet(
@@ -145,21 +186,18 @@ impl Figures {
                 ("field_week.parquet", &parquet(self.rollup.field_week())?),
             ],
         )?;
-        let suppressed = rows.iter().filter(|row| row.suppressed).count();
-        Ok(format!(
-            "rolled up {} ({} suppressed) from store version {}\n  {}\n  private: {}",
-            counted(rows.len() as u64, "county-week", "county-weeks"),
-            suppressed,
-            self.rollup.store_version,
-            [
+        let within = |names: &[&str]| names.iter().map(|name| out.join(name)).collect();
+        Ok(Written {
+            store_version: self.rollup.store_version,
+            county_weeks: rows.len(),
+            suppressed: rows.iter().filter(|row| row.suppressed).count(),
+            public: within(&[
                 "county_week.csv",
                 "county_week.parquet",
-                "county_week.geojson"
-            ]
-            .map(|name| out.join(name).display().to_string())
-            .join("\n  "),
-            out.join("field_week.parquet").display(),
-        ))
+                "county_week.geojson",
+            ]),
+            private: within(&["field_week.parquet"]),
+        })
     }
 }
 

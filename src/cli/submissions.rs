@@ -90,7 +90,10 @@ fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     files.sort();
     passed_over.sort();
     for path in passed_over {
-        eprintln!("passed over {}: no file of its own", path.display());
+        report::note(&format!(
+            "passed over {}: no file of its own",
+            path.display()
+        ));
     }
     Ok(files)
 }

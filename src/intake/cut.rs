@@ -6,9 +6,10 @@
 //! stand in one, so it was not closed.
 
 /// Where the cutter stands between two bytes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 enum Place {
     /// Outside any array, before a document.
+    #[default]
     Outside,
     /// In a document outside any array.
     Document,
@@ -30,7 +31,7 @@ pub enum Cut {
 }
 
 /// Finds the ends of records, a byte at a time.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Cutter {
     place: Place,
     depth: usize,
@@ -39,16 +40,6 @@ pub struct Cutter {
 }
 
 impl Cutter {
-    /// A cutter at the beginning of a text.
-    pub fn new() -> Cutter {
-        Cutter {
-            place: Place::Outside,
-            depth: 0,
-            in_string: false,
-            escaped: false,
-        }
-    }
-
     /// Takes the next byte; `empty` says that the record has no byte yet.
     pub fn take(&mut self, byte: u8, empty: bool) -> Cut {
         if self.in_string {
@@ -146,7 +137,7 @@ mod tests {
     use super::*;
 
     fn records(text: &str) -> Vec<String> {
-        let mut cutter = Cutter::new();
+        let mut cutter = Cutter::default();
         let mut records = Vec::new();
         let mut record = Vec::new();
         for byte in text.bytes() {

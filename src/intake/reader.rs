@@ -72,7 +72,7 @@ impl RecordReader {
                 }
                 Source::Json {
                     content,
-                    cutter: Cutter::new(),
+                    cutter: Cutter::default(),
                     place: 0,
                 }
             }
@@ -211,7 +211,7 @@ fn cut_records(
             .fill_buf()
             .map_err(|error| broken_off(name, &error).at(format!("about record {}", *place + 1)))?;
         if block.is_empty() {
-            if std::mem::replace(cutter, Cutter::new()).is_open() || chunk.bytes.len() > start {
+            if std::mem::take(cutter).is_open() || chunk.bytes.len() > start {
                 end_record(&mut chunk, &mut start, place);
             }
             break;

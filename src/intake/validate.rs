@@ -104,6 +104,7 @@ impl VisitSchema {
         if findings.len() > FINDINGS_MAX {
             findings[FINDINGS_MAX] = more_findings();
         }
+        let mut findings = once_a_place(findings);
         if findings.is_empty() {
             findings.push(not_representable(typed_error));
         }
@@ -291,6 +292,26 @@ fn repeated(pointer: &str) -> Finding {
         "the member a second time",
         "each member stands once in its object; which of the two is meant?",
     )
+}
+
+/// Several keywords of the schema may fail for one reason: a date in another form misses its format
+/// and its pattern, a `null` is of the wrong type and has no form at all. The reader hears it once.
+fn once_a_place(findings: Vec<Finding>) -> Vec<Finding> {
+    let mut kept: Vec<Finding> = Vec::with_capacity(findings.len());
+    for finding in findings {
+        let here = |other: &&mut Finding| other.pointer == finding.pointer;
+        let of_type = |code: &str| code == "wrong-type";
+        match kept
+            .iter_mut()
+            .filter(|other| !other.pointer.is_empty())
+            .find(here)
+        {
+            Some(before) if before.code == finding.code || of_type(&before.code) => {}
+            Some(before) if of_type(&finding.code) => *before = finding,
+            _ => kept.push(finding),
+        }
+    }
+    kept
 }
 
 fn more_findings() -> Finding {

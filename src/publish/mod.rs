@@ -4,6 +4,7 @@
 //! table cannot be published by accident.
 
 pub mod alert_page;
+mod assumed;
 pub mod cautions;
 pub mod drawing;
 pub mod files;

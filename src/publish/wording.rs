@@ -8,6 +8,7 @@ use std::collections::{HashMap, HashSet};
 use jiff::civil::Date;
 
 use crate::publish::alert_page::Bulletin;
+use crate::publish::assumed::what_is_assumed;
 use crate::region::Region;
 use crate::rollup::county_week::{Cell, CountyWeek, Figures, days_of_week};
 
@@ -314,7 +315,7 @@ pub fn paragraph(bulletin: &Bulletin) -> String {
     let mut sentences = vec![coverage(&summary, bulletin)];
     sentences.extend(where_it_is_highest(&summary));
     sentences.extend(how_far_to_trust(&summary));
-    sentences.extend(what_is_assumed(&summary));
+    sentences.extend(what_is_assumed(bulletin.rows));
     if let Some(previous) = bulletin.previous {
         sentences.extend(week_before(
             &summary,
@@ -412,24 +413,6 @@ fn how_far_to_trust(summary: &Summary) -> Option<String> {
         (false, true) => Some(format!("The interval is wide: {reading}.")),
         (false, false) => None,
     }
-}
-
-/// Thresholds that rest on what the office assumed are said, and never silently mixed with the others.
-fn what_is_assumed(summary: &Summary) -> Option<String> {
-    let assumed = summary.fields(|figures| figures.fields_with_assumed_economics);
-    let visited = summary.fields(|figures| figures.fields_visited);
-    let start = match (assumed, visited) {
-        (0, _) => return None,
-        (all, visited) if all == visited && all > 1 => {
-            "The records of all these fields lack".to_owned()
-        }
-        (1, _) => "The record of 1 of these fields lacks".to_owned(),
-        (some, _) => format!("The records of {some} of these fields lack"),
-    };
-    Some(format!(
-        "{start} a treatment cost, a market value or a plant population; there the threshold rests on what the \
-         publisher assumed for the crop type."
-    ))
 }
 
 /// Compares the counties that have figures in both weeks, and no others: a sum over different

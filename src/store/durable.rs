@@ -39,19 +39,32 @@ impl DurableFiles {
 
     /// Syncs a file that was written under a staged name and gives it its own.
     async fn publish(&self, staged: &Path, location: &Path, mode: RenameTargetMode) -> Result<()> {
+        let named = self.sync_and_name(staged, location, mode).await;
+        if named.is_err() {
+            // Best effort: what has no name is of no use, and is in nobody's way.
+            let _ = self.files.delete(staged).await;
+        }
+        named?;
+        self.sync_folders(location).await
+    }
+
+    async fn sync_and_name(
+        &self,
+        staged: &Path,
+        location: &Path,
+        mode: RenameTargetMode,
+    ) -> Result<()> {
         let path = self.files.path_to_filesystem(staged)?;
         on_a_thread(move || sync_one(&path)).await?;
         match mode {
-            RenameTargetMode::Overwrite => self.files.rename(staged, location).await?,
+            RenameTargetMode::Overwrite => self.files.rename(staged, location).await,
             RenameTargetMode::Create => {
                 // A link fails where a name is taken, so of two writers one wins.
                 let options = CopyOptions::new().with_mode(CopyMode::Create);
-                let linked = self.files.copy_opts(staged, location, options).await;
-                self.files.delete(staged).await?;
-                linked?;
+                self.files.copy_opts(staged, location, options).await?;
+                self.files.delete(staged).await
             }
         }
-        self.sync_folders(location).await
     }
 
     /// Syncs each folder above a file, up to and including the root.
