@@ -1,11 +1,13 @@
 //! The workspace: finds and checks `bractline.toml`, and alone knows where files lie.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
 use crate::failure::{Failure, Kind};
 use crate::visit::doubts::CODES;
+use crate::visit::record::Economics;
 use crate::visit::rules::SeasonDays;
 
 /// Name of the settings file; a folder that holds it is a workspace.
@@ -34,6 +36,9 @@ pub struct Settings {
     /// What protects single farms.
     #[serde(default)]
     pub disclosure: DisclosureSettings,
+    /// Economics by crop type, for records that lack them.
+    #[serde(default)]
+    pub defaults: BTreeMap<String, Economics>,
     /// What is doubtful.
     #[serde(default)]
     pub doubts: DoubtSettings,
@@ -178,6 +183,7 @@ impl Workspace {
         workspace.season()?;
         workspace.check_disclosure()?;
         workspace.check_doubts()?;
+        workspace.check_defaults()?;
         Ok(workspace)
     }
 
@@ -219,6 +225,23 @@ impl Workspace {
             first: day_of_year("first_day", &season.first_day)?,
             last: day_of_year("last_day", &season.last_day)?,
         })
+    }
+
+    /// Form and range alone; whether an amount is plausible a protocol says, when the defaults are used.
+    fn check_defaults(&self) -> Result<(), Failure> {
+        let mut defaults = self.settings.defaults.iter();
+        defaults
+            .find(|(_, economics)| !economics.conforms())
+            .map_or(Ok(()), |(crop_type, _)| {
+                Err(Failure::new(
+                    Kind::Settings,
+                    format!(
+                        "[defaults.{crop_type}] has an amount or a currency that no record may have"
+                    ),
+                )
+                .at(SETTINGS_FILE)
+                .mend("write amounts above 0, and currencies as three capital letters: USD"))
+            })
     }
 
     fn check_doubts(&self) -> Result<(), Failure> {
@@ -311,6 +334,13 @@ min_fields = 3
 min_farms = 3
 # Published points are moved to the middle of the cell of a grid this wide, in kilometres.
 point_grid_km = 10.0
+
+# Economics by crop type, assumed for records that lack them; a record that still lacks one is held. What was
+# assumed is marked in the visit's row, counted in every county-week and said in the alert. None by default:
+# [defaults.oilseed]
+# treatment_cost = {{ amount = 8.0, per = "acre", currency = "USD" }}
+# market_value = {{ amount = 0.16, per = "lb", currency = "USD" }}
+# plant_population = {{ count = 20000, per = "acre" }}
 
 [doubts]
 # Doubts flag a visit, which counts all the same. A visit with a doubt that is named here is held instead:

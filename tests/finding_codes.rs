@@ -1,5 +1,5 @@
 //! Every code that a record can be held or flagged with: a wrong example that bears it, and a right
-//! one, as near to it as can be, that does not.
+//! one, as near to it as can be, that does not. Doubts that look at other visits are in `doubts.rs`.
 
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -95,13 +95,14 @@ const EXAMPLES: &[Example] = &[
     held("bracts-not-six", |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0])), |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0, 9]))),
     held("site-repeated", |v| set(v, "/sites/3/site", json!(1)), |v| set(v, "/sites/3/site", json!(9))),
     held("currencies-differ", |v| set(v, "/economics/market_value/currency", json!("CAD")), |v| set(v, "/economics/market_value/currency", json!("USD"))),
+    held("economics-missing", |v| remove(v, "/economics", "market_value"), |v| set(v, "/economics/market_value/amount", json!(0.17))),
     // The bounds are those of pipeline/protocols/bsm-eggs.toml.
     held("treatment-cost-implausible", |v| set(v, "/economics/treatment_cost/amount", json!(120.01)), |v| set(v, "/economics/treatment_cost/amount", json!(120.0))),
     held("market-value-implausible", |v| set(v, "/economics/market_value/amount", json!(16)), |v| set(v, "/economics/market_value/amount", json!(4.0))),
     held("cost-to-value-implausible", |v| { canadian(v); set(v, "/economics/treatment_cost/amount", json!(100_000)) }, |v| set(v, "/economics/treatment_cost/amount", json!(8.0))),
     held("plant-population-implausible", |v| set(v, "/economics/plant_population/count", json!(1_499)), |v| set(v, "/economics/plant_population/count", json!(1_500))),
     held("area-implausible", |v| set(v, "/field/area_ha", json!(0.09)), |v| set(v, "/field/area_ha", json!(0.1))),
-    held("outside-region", |v| set(v, "/field/lon", json!(100.12345)), |v| set(v, "/field/lon", json!(-100.2))),
+    held("outside-region", |v| set(v, "/field/lon", json!(100.12345)), |v| set(v, "/field/lon", json!(-100.12))),
     // The visit "known" is loaded before with these counts.
     held("revision-conflict", |v| { set(v, "/visit_id", json!("known")); set(v, "/crop_stage", json!("R2")) }, |v| { set(v, "/visit_id", json!("known")); set(v, "/revision", json!(2)) }),
     // What is doubtful, and accepted.

@@ -1779,31 +1779,32 @@ fn field() -> BoxedStrategy<Field> {
         .boxed()
 }
 
+/// Any of the three may be unknown to the scout.
 fn economics() -> BoxedStrategy<Economics> {
     let area = || prop_oneof![Just(AreaUnit::Acre), Just(AreaUnit::Ha)];
     let weight = prop_oneof![Just(WeightUnit::Lb), Just(WeightUnit::Kg)];
+    let cost = (amount(), area(), "[A-Z]{3}").prop_map(|(amount, per, currency)| TreatmentCost {
+        amount,
+        per,
+        currency,
+    });
+    let value = (amount(), weight, "[A-Z]{3}").prop_map(|(amount, per, currency)| MarketValue {
+        amount,
+        per,
+        currency,
+    });
+    let plants = (amount(), area()).prop_map(|(count, per)| PlantPopulation { count, per });
+    let mostly = 0.9;
     (
-        amount(),
-        area(),
-        amount(),
-        weight,
-        amount(),
-        area(),
-        "[A-Z]{3}",
+        proptest::option::weighted(mostly, cost),
+        proptest::option::weighted(mostly, value),
+        proptest::option::weighted(mostly, plants),
     )
         .prop_map(
-            |(cost, cost_per, value, value_per, count, per, currency)| Economics {
-                treatment_cost: TreatmentCost {
-                    amount: cost,
-                    per: cost_per,
-                    currency: currency.clone(),
-                },
-                market_value: MarketValue {
-                    amount: value,
-                    per: value_per,
-                    currency,
-                },
-                plant_population: PlantPopulation { count, per },
+            |(treatment_cost, market_value, plant_population)| Economics {
+                treatment_cost,
+                market_value,
+                plant_population,
             },
         )
         .boxed()

@@ -207,11 +207,11 @@ fn a_suppressed_county_week_shows_no_figure_in_any_table() {
         };
         assert_eq!(rows.len(), 5, "{}", path.display());
         for row in rows {
-            // Five columns that name it, eleven figures, and whether they are withheld.
-            assert_eq!(row.len(), 17, "{row:?}");
+            // Five columns that name it, twelve figures, and whether they are withheld.
+            assert_eq!(row.len(), 18, "{row:?}");
             let hidden = SUPPRESSED.contains(&row[0].as_str());
-            assert_eq!(row[16], hidden.to_string(), "{row:?}");
-            let figures = &row[5..16];
+            assert_eq!(row[17], hidden.to_string(), "{row:?}");
+            let figures = &row[5..17];
             assert!(
                 figures.iter().all(|figure| figure.is_empty() == hidden),
                 "{row:?}"
@@ -240,7 +240,7 @@ fn a_suppressed_county_week_shows_no_figure_on_any_map() {
                     .any(|part| name.contains(part))
             });
             let figures: Vec<_> = figures.collect();
-            assert_eq!(figures.len(), 11, "{properties:?}");
+            assert_eq!(figures.len(), 12, "{properties:?}");
             if county == SHOWN {
                 assert!(
                     figures.iter().all(|(_, value)| value.is_number()),

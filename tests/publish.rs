@@ -122,6 +122,7 @@ fn row(place: usize) -> CountyWeek {
         max_pressure: None,
         area_share_at_threshold: None,
         fields_outside_stage: Some(0),
+        fields_with_assumed_economics: Some(0),
         suppressed: false,
     }
 }
@@ -157,6 +158,7 @@ fn suppressed(place: usize) -> CountyWeek {
     CountyWeek {
         fields_visited: None,
         fields_outside_stage: None,
+        fields_with_assumed_economics: None,
         suppressed: true,
         ..row(place)
     }
@@ -165,6 +167,7 @@ fn suppressed(place: usize) -> CountyWeek {
 fn outside_stage(place: usize, fields: i64) -> CountyWeek {
     CountyWeek {
         fields_outside_stage: Some(fields),
+        fields_with_assumed_economics: Some(0),
         ..row(place)
     }
 }

@@ -5,7 +5,8 @@ use arrow::array::{AsArray, RecordBatch};
 use arrow::datatypes::Float64Type;
 use bractline::protocol::catalogue::{Catalogue, Protocol};
 use bractline::protocol::threshold::{agrees, threshold_of, worked_values};
-use bractline::visit::record::{Economics, Visit};
+use bractline::visit::economics::CompleteEconomics;
+use bractline::visit::record::Visit;
 use bractline::visit::sampling::SamplingStatistics;
 use bractline::visit::stage::Stage;
 use bractline::visit::week::IsoWeek;
@@ -27,7 +28,12 @@ fn assert_near(found: f64, expected: f64, tolerance: f64, what: &str) {
 // --- Thresholds ----------------------------------------------------------------------------------
 
 /// Cost, value and stand per acre and pound, or per hectare and kilogram.
-fn economics(cost: f64, value: f64, plants: f64, (area, weight): (&str, &str)) -> Economics {
+fn economics(
+    cost: f64,
+    value: f64,
+    plants: f64,
+    (area, weight): (&str, &str),
+) -> CompleteEconomics {
     serde_json::from_value(json!({
         "treatment_cost": {"amount": cost, "per": area, "currency": "USD"},
         "market_value": {"amount": value, "per": weight, "currency": "USD"},

@@ -119,7 +119,8 @@ const VISITS: &str = "load_id:text visit_id:text revision:int retracted:boolean 
     field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 iso_week:text=2026-W30 \
     observed_on:date=2026-07-21 protocol:text=bsm-eggs crop_type:text=oilseed crop_stage:text=R3 \
     stage_first:int=1030 stage_last:int=1030 area_ha:double=50 treatment_cost_per_ha:double=20 \
-    market_value_per_kg:double=0.4 plants_per_ha:double=50000 sites:int=4 standard_error:double=0.5";
+    market_value_per_kg:double=0.4 plants_per_ha:double=50000 sites:int=4 standard_error:double=0.5 \
+    assumed:text=-";
 
 fn current_visits(rows: &str, receipts: &str) -> Vec<String> {
     let given = [
@@ -174,6 +175,21 @@ fn the_same_load_named_by_two_receipts_counts_once() {
     );
 }
 
+#[test]
+fn a_visit_whose_economics_were_assumed_says_so() {
+    let visits = VISITS.replace("assumed:text=-", "assumed:text");
+    let rows = "l1 given 1 false 1.0 -\nl1 partly 1 false 1.0 market_value";
+    let given = [
+        ("visits", table(&format!("{visits}\n{rows}"))),
+        ("receipts", table("load_id:text\nl1")),
+    ];
+    let found = run("current_visit", &given);
+    assert_eq!(
+        cells(&found, "visit_id economics_assumed"),
+        ["given false", "partly true"]
+    );
+}
+
 // --- 20 visit_pressure ---------------------------------------------------------------------------
 
 #[test]
@@ -186,7 +202,7 @@ fn pressure_is_the_mean_by_the_threshold_and_the_window_takes_both_its_ends() {
                 "visit_id:text crop_stage:text stage_first:int stage_last:int field_mean:double \
                  threshold:double field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 \
                  iso_week:text=2026-W30 observed_on:date=2026-07-21 protocol:text=eggs \
-                 area_ha:double=50 sites:int=4 standard_error:double=-
+                 area_ha:double=50 sites:int=4 standard_error:double=- economics_assumed:boolean=false
                  a R1   1010 1010 1 2
                  b R2   1020 1020 3 4
                  c R3   1030 1030 0 4
@@ -226,7 +242,7 @@ fn r5_alone_lies_in_no_window_that_names_a_tenth_of_r5_and_in_one_that_covers_al
                      field_mean:double=1 threshold:double=2 field_id:text=F1 farm_id:text=- \
                      county_id:text=A season:int=2026 iso_week:text=2026-W30 \
                      observed_on:date=2026-07-21 protocol:text=adults area_ha:double=50 sites:int=4 \
-                     standard_error:double=-
+                     standard_error:double=- economics_assumed:boolean=false
                      alone 1050 1059
                      tenth 1051 1051",
                 ),
@@ -254,7 +270,8 @@ fn the_last_visit_in_the_window_stands_and_others_only_where_there_is_none() {
     let pressures = table(
         "field_id:text visit_id:text iso_week:text observed_on:date in_window:boolean pressure:double \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
-         area_ha:double=50 sites:int=4 field_mean:double=1 standard_error:double=- threshold:double=2
+         area_ha:double=50 sites:int=4 field_mean:double=1 standard_error:double=- threshold:double=2 \
+         economics_assumed:boolean=false
          F1 a 2026-W30 2026-07-20 true  0.1
          F1 b 2026-W30 2026-07-22 true  0.2
          F1 c 2026-W30 2026-07-24 false 0.3
@@ -284,7 +301,7 @@ fn one_field_under_two_protocols_stands_under_each() {
         "visit_id:text protocol:text field_id:text=F1 iso_week:text=2026-W30 \
          observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 season:int=2026 \
          county_id:text=A farm_id:text=- crop_stage:text=R3 area_ha:double=50 sites:int=4 \
-         field_mean:double=1 standard_error:double=- threshold:double=2
+         field_mean:double=1 standard_error:double=- threshold:double=2 economics_assumed:boolean=false
          a eggs
          b adults",
     );
@@ -297,7 +314,8 @@ fn one_field_under_two_protocols_stands_under_each() {
 /// Columns of `field_week` that the county stages read; every row names field, county, farm, window,
 /// hectares and pressure.
 pub const FIELD_WEEK: &str = "field_id:text county_id:text farm_id:text in_window:boolean \
-    area_ha:double pressure:double iso_week:text=2026-W30 protocol:text=eggs season:int=2026";
+    area_ha:double pressure:double iso_week:text=2026-W30 protocol:text=eggs season:int=2026 \
+    economics_assumed:boolean=false";
 
 fn county_week_full(rows: &str) -> RecordBatch {
     let given = [
@@ -323,6 +341,29 @@ fn a_county_week_has_the_figures_worked_out_by_hand() {
         median_pressure max_pressure area_share_at_threshold fields_outside_stage";
     // 50 of 100 hectares; the field outside the window is counted and adds to nothing else.
     assert_eq!(cells(&found, columns), ["Ash 4 2 0.5 0.75 0.75 1.5 0.5 1"]);
+}
+
+#[test]
+fn fields_with_assumed_economics_are_counted_in_the_window_alone() {
+    let columns = FIELD_WEEK.replace(
+        "economics_assumed:boolean=false",
+        "economics_assumed:boolean",
+    );
+    let rows = "F1 A - true  10 0.5 true
+         F2 A - true  10 0.5 false
+         F3 A - true  10 1.5 true
+         F4 A - false 10 0.5 true
+         F5 B - false 10 0.5 true";
+    let given = [
+        ("field_week", table(&format!("{columns}\n{rows}"))),
+        (
+            "county",
+            table("county_id:text county_name:text\nA Ash\nB Birch"),
+        ),
+    ];
+    let found = run("county_week_full", &given);
+    let columns = "county_id fields_visited fields_with_assumed_economics fields_outside_stage";
+    assert_eq!(cells(&found, columns), ["A 3 2 1", "B 0 0 1"]);
 }
 
 #[test]
@@ -423,7 +464,8 @@ fn farms_are_those_of_the_fields_in_the_window_and_of_the_others_only_where_ther
 fn weeks_protocols_and_counties_are_never_pooled() {
     let field_week = table(
         "field_id:text county_id:text iso_week:text protocol:text farm_id:text=- \
-         in_window:boolean=true area_ha:double=10 pressure:double=0.5 season:int=2026
+         in_window:boolean=true area_ha:double=10 pressure:double=0.5 season:int=2026 \
+         economics_assumed:boolean=false
          F1 A 2026-W30 eggs
          F1 A 2026-W31 eggs
          F1 A 2026-W30 adults
@@ -455,7 +497,7 @@ fn suppressed(rows: &str) -> Vec<String> {
          protocol:text=eggs fields_at_threshold:bigint=0 share_at_threshold:double=0 \
          share_low:double=0 share_high:double=0.5 mean_pressure:double=0.1 \
          median_pressure:double=0.1 p90_pressure:double=0.1 max_pressure:double=0.1 \
-         area_share_at_threshold:double=0\n{rows}"
+         area_share_at_threshold:double=0 fields_with_assumed_economics:bigint=0\n{rows}"
     ));
     let setting = table("min_fields:bigint min_farms:bigint\n3 3");
     let found = run(
@@ -464,11 +506,11 @@ fn suppressed(rows: &str) -> Vec<String> {
     );
     let figures = "fields_visited fields_at_threshold share_at_threshold share_low share_high \
         mean_pressure median_pressure p90_pressure max_pressure area_share_at_threshold \
-        fields_outside_stage";
+        fields_outside_stage fields_with_assumed_economics";
     let judged = cells(&found, "county_id suppressed");
     for (row, figures) in judged.iter().zip(cells(&found, figures)) {
         let hidden = figures.split(' ').filter(|figure| *figure == "-").count();
-        let expected = if row.ends_with("true") { 11 } else { 0 };
+        let expected = if row.ends_with("true") { 12 } else { 0 };
         assert_eq!(hidden, expected, "{row}: {figures}");
     }
     judged

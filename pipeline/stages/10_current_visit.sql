@@ -25,6 +25,7 @@
 --   treatment_cost_per_ha  double  not null  money per hectare
 --   market_value_per_kg    double  not null  money per kilogram
 --   plants_per_ha          double  not null  [{plant}/har] plants per hectare
+--   economics_assumed      boolean not null  whether any of the three was filled in from defaults
 --   sites                  int     not null  [{site}] sites sampled
 --   field_mean             double  not null  mean of the site means
 --   standard_error         double  null      standard error of field_mean; null for one site
@@ -62,6 +63,7 @@ select
     visible.treatment_cost_per_ha as treatment_cost_per_ha,
     visible.market_value_per_kg as market_value_per_kg,
     visible.plants_per_ha as plants_per_ha,
+    visible.assumed is not null as economics_assumed,
     visible.sites as sites,
     visible.field_mean as field_mean,
     visible.standard_error as standard_error

@@ -9,22 +9,23 @@
 -- reads:   visit_threshold, protocol_window
 -- privacy: private
 -- columns:
---   visit_id        text    not null  identity of the visit
---   field_id        text    not null  pseudonym of the field
---   farm_id         text    null      pseudonym of the farm
---   county_id       text    not null  county of the field's point
---   season          int     not null  ISO week-year of observed_on
---   iso_week        text    not null  ISO 8601 week of observed_on, as 2026-W30
---   observed_on     date    not null  day of the visit
---   protocol        text    not null  id of the protocol
---   crop_stage      text    not null  crop stage
---   area_ha         double  not null  [har] area of the field, hectares
---   sites           int     not null  [{site}] sites sampled
---   field_mean      double  not null  mean of the site means
---   standard_error  double  null      standard error of field_mean; null for one site
---   threshold       double  not null  threshold of the field, in the unit of field_mean
---   pressure        double  not null  [1] field_mean / threshold; 1 = at threshold
---   in_window       boolean not null  whether the crop stage lies in the protocol's window
+--   visit_id           text    not null  identity of the visit
+--   field_id           text    not null  pseudonym of the field
+--   farm_id            text    null      pseudonym of the farm
+--   county_id          text    not null  county of the field's point
+--   season             int     not null  ISO week-year of observed_on
+--   iso_week           text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   observed_on        date    not null  day of the visit
+--   protocol           text    not null  id of the protocol
+--   crop_stage         text    not null  crop stage
+--   area_ha            double  not null  [har] area of the field, hectares
+--   sites              int     not null  [{site}] sites sampled
+--   field_mean         double  not null  mean of the site means
+--   standard_error     double  null      standard error of field_mean; null for one site
+--   economics_assumed  boolean not null  whether the threshold rests on economics filled in from defaults
+--   threshold          double  not null  threshold of the field, in the unit of field_mean
+--   pressure           double  not null  [1] field_mean / threshold; 1 = at threshold
+--   in_window          boolean not null  whether the crop stage lies in the protocol's window
 -- checks:
 --   threshold > 0
 --   pressure >= 0
@@ -42,6 +43,7 @@ select
     visit_threshold.sites as sites,
     visit_threshold.field_mean as field_mean,
     visit_threshold.standard_error as standard_error,
+    visit_threshold.economics_assumed as economics_assumed,
     visit_threshold.threshold as threshold,
     visit_threshold.field_mean / visit_threshold.threshold as pressure,
     visit_threshold.stage_first >= protocol_window.stage_first

@@ -9,25 +9,27 @@
 -- reads:   county_week_full, setting
 -- privacy: public
 -- columns:
---   county_id                text    not null  id of the county
---   county_name              text    not null  name of the county; its id where the region lacks it
---   season                   int     not null  ISO week-year
---   iso_week                 text    not null  ISO 8601 week, as 2026-W30
---   protocol                 text    not null  id of the protocol
---   fields_visited           bigint  null      [{field}] fields with a visit within the stage window
---   fields_at_threshold      bigint  null      [{field}] fields whose pressure is 1 or more
---   share_at_threshold       double  null      [1] fields_at_threshold / fields_visited
---   share_low                double  null      [1] lower end of its 95 % Wilson interval
---   share_high               double  null      [1] upper end of its 95 % Wilson interval
---   mean_pressure            double  null      [1] mean of the fields' pressures; 1 = at threshold
---   median_pressure          double  null      [1] median of the fields' pressures; 1 = at threshold
---   p90_pressure             double  null      [1] nine fields in ten lie at or below it; 1 = at threshold
---   max_pressure             double  null      [1] highest pressure; 1 = at threshold
---   area_share_at_threshold  double  null      [1] hectares at threshold / hectares visited
---   fields_outside_stage     bigint  null      [{field}] fields with visits outside the stage window only
---   suppressed               boolean not null  whether the figures are withheld
+--   county_id                      text    not null  id of the county
+--   county_name                    text    not null  name of the county; its id where the region lacks it
+--   season                         int     not null  ISO week-year
+--   iso_week                       text    not null  ISO 8601 week, as 2026-W30
+--   protocol                       text    not null  id of the protocol
+--   fields_visited                 bigint  null      [{field}] fields with a visit within the stage window
+--   fields_at_threshold            bigint  null      [{field}] fields whose pressure is 1 or more
+--   share_at_threshold             double  null      [1] fields_at_threshold / fields_visited
+--   share_low                      double  null      [1] lower end of its 95 % Wilson interval
+--   share_high                     double  null      [1] upper end of its 95 % Wilson interval
+--   mean_pressure                  double  null      [1] mean of the fields' pressures; 1 = at threshold
+--   median_pressure                double  null      [1] median of the fields' pressures; 1 = at threshold
+--   p90_pressure                   double  null      [1] nine fields in ten lie at or below it; 1 = at threshold
+--   max_pressure                   double  null      [1] highest pressure; 1 = at threshold
+--   area_share_at_threshold        double  null      [1] hectares at threshold / hectares visited
+--   fields_outside_stage           bigint  null      [{field}] fields with visits outside the stage window only
+--   fields_with_assumed_economics  bigint  null      [{field}] fields visited whose threshold rests on economics filled in from defaults
+--   suppressed                     boolean not null  whether the figures are withheld
 -- checks:
 --   not suppressed or (fields_visited is null and max_pressure is null and fields_outside_stage is null)
+--   not suppressed or fields_with_assumed_economics is null
 --   suppressed or fields_visited is not null
 with judged as (
     select
@@ -65,6 +67,8 @@ select
     case when not suppressed then max_pressure end as max_pressure,
     case when not suppressed then area_share_at_threshold end as area_share_at_threshold,
     case when not suppressed then fields_outside_stage end as fields_outside_stage,
+    case when not suppressed then fields_with_assumed_economics end
+        as fields_with_assumed_economics,
     suppressed as suppressed
 from judged
 order by county_id, iso_week, protocol

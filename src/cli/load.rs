@@ -109,7 +109,8 @@ pub(super) async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure
         &open_catalogue(workspace)?,
         open_region(workspace)?,
         workspace.season()?,
-    );
+        workspace.settings().defaults.clone(),
+    )?;
     let held_doubts = workspace.settings().doubts.hold.clone();
     Loader::new(open_store(workspace).await?, judge, held_doubts, workers()).await
 }

@@ -159,6 +159,16 @@ impl<'a> Book<'a> {
             || !self.visits.unknown_cells(row).is_empty()
     }
 
+    /// The unit of an amount means nothing where the amount is blank.
+    fn is_meant(&self, row: &'a Row, column: VisitColumn) -> bool {
+        let amounts = column.amounts();
+        let mut filled = VisitColumn::ALL
+            .into_iter()
+            .enumerate()
+            .filter(|(place, _)| !self.visits.cell(row, *place).is_blank());
+        amounts.is_empty() || filled.any(|(_, column)| amounts.contains(&column))
+    }
+
     fn number(&self, row: &'a Row) -> Option<u64> {
         self.visits.cell(row, 0).ordinal()
     }
@@ -188,8 +198,11 @@ impl<'a> Book<'a> {
             ));
         }
         for (place, column) in VisitColumn::ALL.into_iter().enumerate().skip(1) {
-            draft.take(column, &self.visits.cell(row, place));
+            if self.is_meant(row, column) {
+                draft.take(column, &self.visits.cell(row, place));
+            }
         }
+        draft.drop_units_alone();
         let sites = sites_of(&self.counts, units);
         draft.findings.extend(sites.findings);
         draft.places.extend(sites.places);
@@ -306,6 +319,15 @@ impl Draft {
                 self.set(value, currency);
             }
         }
+    }
+
+    /// The one column of the currency serves two amounts, of which one may be blank.
+    fn drop_units_alone(&mut self) {
+        let Some(Value::Object(economics)) = self.document.get_mut("economics") else {
+            return;
+        };
+        economics
+            .retain(|_, member| member.get("amount").is_some() || member.get("count").is_some());
     }
 
     /// Puts a value at a JSON Pointer of plain names.

@@ -25,6 +25,7 @@ use crate::visit::doubts::{
     observer_in_two_places, stage_backwards,
 };
 use crate::visit::finding::Finding;
+use crate::visit::record::{MarketValue, PlantPopulation, TreatmentCost};
 
 /// What was accepted before.
 #[derive(Debug, Default)]
@@ -87,7 +88,7 @@ impl History {
         if let Some((other, at)) = self.nearest_other(place, own, point) {
             doubts.extend(field_twice(other, at));
         }
-        let currency = &visit.economics.treatment_cost.currency;
+        let currency = &row.economics.treatment_cost.currency;
         let usual = self
             .usual
             .usual(row.week.season(), &visit.field.crop_type, currency);
@@ -110,6 +111,7 @@ impl History {
             return self.withdraw(row);
         }
         self.of_the_run += 1;
+        let given = &visit.economics;
         self.take_in(&PastVisit {
             visit_id: &visit.visit_id,
             revision: visit.revision,
@@ -122,10 +124,10 @@ impl History {
             lat: visit.field.lat,
             stage_places: (row.stage.first_place(), row.stage.last_place()),
             crop_type: &visit.field.crop_type,
-            currency: &visit.economics.treatment_cost.currency,
-            treatment_cost_per_ha: Some(visit.economics.treatment_cost.per_ha()),
-            market_value_per_kg: Some(visit.economics.market_value.per_kg()),
-            plants_per_ha: Some(visit.economics.plant_population.per_ha()),
+            currency: &row.economics.treatment_cost.currency,
+            treatment_cost_per_ha: given.treatment_cost.as_ref().map(TreatmentCost::per_ha),
+            market_value_per_kg: given.market_value.as_ref().map(MarketValue::per_kg),
+            plants_per_ha: given.plant_population.as_ref().map(PlantPopulation::per_ha),
         });
     }
 

@@ -2,20 +2,23 @@
 //!
 //! It looks at one record alone; whether the store knows it already is [`super::identity`]'s to say.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use sha2::{Digest, Sha256};
 
 use super::mended::unwrapped;
 use super::reader::RawRecord;
 use super::validate::{Refused, VisitSchema};
+use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
 use crate::store::rows::{HeldRow, VisitRow};
 use crate::visit::doubts::of_the_visit_alone;
 use crate::visit::finding::Finding;
-use crate::visit::record::Visit;
-use crate::visit::rules::{Limits, SeasonDays, flags, holding_findings, observed_on};
+use crate::visit::record::{Economics, Visit};
+use crate::visit::rules::{
+    Limits, SeasonDays, economics_findings, flags, holding_findings, observed_on,
+};
 use crate::visit::stage::Stage;
 use crate::visit::week::IsoWeek;
 
@@ -26,6 +29,7 @@ pub struct Judge {
     protocol_ids: String,
     region: Region,
     season: SeasonDays,
+    defaults: BTreeMap<String, Economics>,
 }
 
 /// A record after it was judged.
@@ -37,19 +41,32 @@ pub enum Judged {
 }
 
 impl Judge {
-    /// A judge for the protocols, region and season of a workspace.
-    pub fn new(catalogue: &Catalogue, region: Region, season: SeasonDays) -> Judge {
-        let limits = catalogue
+    /// A judge for the protocols, region and season of a workspace, and its default economics by crop type.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the defaults of a crop type are not what a record could give: no protocol knows
+    /// the type, or one that does finds an amount implausible.
+    pub fn new(
+        catalogue: &Catalogue,
+        region: Region,
+        season: SeasonDays,
+        defaults: BTreeMap<String, Economics>,
+    ) -> Result<Judge, Failure> {
+        let limits: HashMap<String, Limits> = catalogue
             .protocols()
             .map(|protocol| (protocol.id.clone(), protocol.limits()))
             .collect();
-        Judge {
+        for (crop_type, economics) in &defaults {
+            check_defaults(crop_type, economics, &limits)?;
+        }
+        Ok(Judge {
             schema: VisitSchema::new(),
             limits,
             protocol_ids: catalogue.ids(),
             region,
             season,
-        }
+            defaults,
+        })
     }
 
     /// Judges one record.
@@ -85,10 +102,14 @@ impl Judge {
     ) -> Result<VisitRow, Box<Refused>> {
         let mut findings = Vec::new();
         let mut codes = Vec::new();
+        let economics = match self.defaults.get(&visit.field.crop_type) {
+            Some(defaults) => visit.economics.or(defaults),
+            None => visit.economics.clone(),
+        };
         match self.limits.get(&visit.protocol) {
             Some(limits) => {
-                findings.extend(holding_findings(&visit, limits, self.season));
-                codes.extend(flags(&visit, limits));
+                findings.extend(holding_findings(&visit, &economics, limits, self.season));
+                codes.extend(flags(&visit, &economics, limits));
             }
             None => findings.push(self.protocol_unknown(&visit)),
         }
@@ -102,8 +123,9 @@ impl Judge {
         }
         let stage = Stage::parse(&visit.crop_stage);
         let submitted_at = visit.submitted_at.parse().ok();
-        match (county, stage, observed_on(&visit), submitted_at) {
-            (Some(county), Some(stage), Some(observed_on), Some(submitted_at))
+        let complete = economics.complete();
+        match (county, stage, observed_on(&visit), submitted_at, complete) {
+            (Some(county), Some(stage), Some(observed_on), Some(submitted_at), Some(economics))
                 if findings.is_empty() =>
             {
                 Ok(VisitRow {
@@ -114,6 +136,8 @@ impl Judge {
                     stage,
                     county_id: county.id.clone(),
                     statistics: visit.sampling_statistics(),
+                    economics,
+                    assumed: visit.economics.missing(),
                     doubts: of_the_visit_alone(&visit),
                     flags: codes,
                     content_sha256: content_sha256(&visit),
@@ -164,6 +188,40 @@ fn placed(raw: &RawRecord, mut refused: Refused) -> Refused {
         }
     }
     refused
+}
+
+/// What is assumed of many records must be no less sound than what one of them says.
+fn check_defaults(
+    crop_type: &str,
+    economics: &Economics,
+    limits: &HashMap<String, Limits>,
+) -> Result<(), Failure> {
+    let refused = |what: String| {
+        Failure::new(
+            Kind::Settings,
+            format!("[defaults.{crop_type}] cannot be used: {what}"),
+        )
+        .at("bractline.toml")
+    };
+    let mut knowing: Vec<&Limits> = limits.values().collect();
+    knowing.retain(|limits| limits.crop_types.iter().any(|known| known == crop_type));
+    knowing.sort_by(|one, other| one.protocol.cmp(&other.protocol));
+    if knowing.is_empty() {
+        let mut known: Vec<&str> = limits
+            .values()
+            .flat_map(|limits| limits.crop_types.iter().map(String::as_str))
+            .collect();
+        known.sort_unstable();
+        known.dedup();
+        return Err(refused("no protocol knows this crop type".to_owned())
+            .mend(format!("the crop types are {}", known.join(", "))));
+    }
+    let mut findings = knowing
+        .into_iter()
+        .flat_map(|limits| economics_findings(economics, limits));
+    findings.next().map_or(Ok(()), |finding| {
+        Err(refused(format!("found {}", finding.found)).mend(finding.expected))
+    })
 }
 
 /// A held row of a record's bytes.

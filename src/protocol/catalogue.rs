@@ -10,7 +10,8 @@ use include_dir::{Dir, include_dir};
 use serde::Deserialize;
 
 use crate::failure::{Failure, Kind};
-use crate::visit::record::{CountForm, Economics};
+use crate::visit::economics::CompleteEconomics;
+use crate::visit::record::CountForm;
 use crate::visit::rules::Limits;
 use crate::visit::stage::Stage;
 
@@ -160,7 +161,7 @@ pub struct Check {
     /// Where the value is printed, or how it was computed.
     pub source: String,
     /// The economics that go in.
-    pub given: Economics,
+    pub given: CompleteEconomics,
     /// The threshold that must come out.
     pub expect: f64,
     /// How far from it is still right.

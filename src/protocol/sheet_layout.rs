@@ -146,12 +146,11 @@ impl VisitColumn {
             VisitColumn::Latitude => "degrees, south is minus",
             VisitColumn::Area => "ha",
             VisitColumn::CropType | VisitColumn::CropStage => "from the list",
-            VisitColumn::Cost => "money",
+            VisitColumn::Cost | VisitColumn::Value => "money, if known",
             VisitColumn::CostPer | VisitColumn::PlantsPer => "acre or ha",
             VisitColumn::Currency => "three letters",
-            VisitColumn::Value => "money",
             VisitColumn::ValuePer => "lb or kg",
-            VisitColumn::Plants => "number standing",
+            VisitColumn::Plants => "number standing, if known",
             VisitColumn::Remarks => "optional",
             VisitColumn::Revision => "1, 2 …",
             VisitColumn::HandedIn => "UTC, optional",
@@ -184,15 +183,30 @@ impl VisitColumn {
         }
     }
 
-    /// Whether a visit may leave the cell blank.
+    /// Whether a visit may leave the cell blank. Costs, prices and stands may be unknown to the scout; a unit
+    /// is needed only beside its amount ([`VisitColumn::amounts`]).
     pub fn is_optional(self) -> bool {
         matches!(
             self,
             VisitColumn::Farm
+                | VisitColumn::Cost
+                | VisitColumn::Value
+                | VisitColumn::Plants
                 | VisitColumn::Remarks
                 | VisitColumn::Revision
                 | VisitColumn::HandedIn
         )
+    }
+
+    /// The amounts whose unit the column holds; none for a column that is no unit.
+    pub fn amounts(self) -> &'static [VisitColumn] {
+        match self {
+            VisitColumn::CostPer => &[VisitColumn::Cost],
+            VisitColumn::Currency => &[VisitColumn::Cost, VisitColumn::Value],
+            VisitColumn::ValuePer => &[VisitColumn::Value],
+            VisitColumn::PlantsPer => &[VisitColumn::Plants],
+            _ => &[],
+        }
     }
 }
 

@@ -12,7 +12,7 @@ use datafusion::prelude::SessionContext;
 
 use super::catalogue::{Catalogue, Check, Protocol};
 use crate::failure::{Failure, Kind};
-use crate::visit::record::Economics;
+use crate::visit::economics::CompleteEconomics;
 
 /// The SQL of the table `visit_threshold`: the rows of `current_visit` with the threshold of each
 /// field, in the unit of its mean; null where the protocol is no longer in the catalogue.
@@ -45,7 +45,10 @@ pub fn agrees(check: &Check, found: f64) -> bool {
 }
 
 /// The threshold of a protocol for one field's economics.
-pub async fn threshold_of(protocol: &Protocol, economics: &Economics) -> Result<f64, Failure> {
+pub async fn threshold_of(
+    protocol: &Protocol,
+    economics: &CompleteEconomics,
+) -> Result<f64, Failure> {
     let refused = |error: datafusion::error::DataFusionError| {
         Failure::new(Kind::Protocol, format!("cannot compute the threshold of {}", protocol.id))
             .at(format!("[threshold] expression: {error}"))
@@ -73,7 +76,10 @@ pub async fn threshold_of(protocol: &Protocol, economics: &Economics) -> Result<
     })
 }
 
-fn canonical_row(protocol: &Protocol, economics: &Economics) -> Result<RecordBatch, Failure> {
+fn canonical_row(
+    protocol: &Protocol,
+    economics: &CompleteEconomics,
+) -> Result<RecordBatch, Failure> {
     let number = |value: f64| Arc::new(Float64Array::from(vec![value])) as ArrayRef;
     let crop_type = protocol.crop_types.first().map_or("", String::as_str);
     RecordBatch::try_from_iter([

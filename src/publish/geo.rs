@@ -216,6 +216,7 @@ fn feature<'a>(
             max_pressure: row.and_then(|row| row.max_pressure),
             area_share_at_threshold: row.and_then(|row| row.area_share_at_threshold),
             fields_outside_stage: row.and_then(|row| row.fields_outside_stage),
+            fields_with_assumed_economics: row.and_then(|row| row.fields_with_assumed_economics),
         },
     })
 }
@@ -279,4 +280,5 @@ struct Properties<'a> {
     max_pressure: Option<f64>,
     area_share_at_threshold: Option<f64>,
     fields_outside_stage: Option<i64>,
+    fields_with_assumed_economics: Option<i64>,
 }

@@ -4,6 +4,7 @@
 //! table cannot be published by accident. What goes back to a sender is handed in record by record.
 
 pub mod alert_page;
+mod assumed;
 pub mod cautions;
 pub mod count_sheet;
 pub mod count_sheet_page;

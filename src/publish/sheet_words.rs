@@ -191,7 +191,8 @@ pub fn filling(plan: &SheetPlan) -> Vec<Passage> {
         passage(
             "Units",
             "Area in hectares (1 acre is 0.40468564224 ha). Costs, values and plants in the unit that you choose \
-             beside them; money, not cents. Positions in decimal degrees, WGS 84, as a phone shows them."
+             beside them; money, not cents. An amount that you do not know stays blank. Positions in decimal degrees, \
+             WGS 84, as a phone shows them."
                 .to_owned(),
         ),
         passage(

@@ -8,6 +8,7 @@ use std::collections::{HashMap, HashSet};
 use jiff::civil::Date;
 
 use crate::publish::alert_page::Bulletin;
+use crate::publish::assumed::what_is_assumed;
 use crate::region::Region;
 use crate::rollup::county_week::{Cell, CountyWeek, Figures, days_of_week};
 
@@ -314,6 +315,7 @@ pub fn paragraph(bulletin: &Bulletin) -> String {
     let mut sentences = vec![coverage(&summary, bulletin)];
     sentences.extend(where_it_is_highest(&summary));
     sentences.extend(how_far_to_trust(&summary));
+    sentences.extend(what_is_assumed(bulletin.rows));
     if let Some(previous) = bulletin.previous {
         sentences.extend(week_before(
             &summary,

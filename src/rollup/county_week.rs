@@ -12,7 +12,7 @@ use crate::visit::week::IsoWeek;
 
 /// What the roll-up says of one county in one ISO week under one protocol. A row exists only for a
 /// county-week that has visits. Every figure is `None` in a suppressed row, and every figure but
-/// the two counts of fields where no field lay in the stage window.
+/// the counts of fields where no field lay in the stage window.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CountyWeek {
     /// Identity of the county within its region.
@@ -47,6 +47,8 @@ pub struct CountyWeek {
     pub area_share_at_threshold: Option<f64>,
     /// Fields that had only visits outside the stage window.
     pub fields_outside_stage: Option<i64>,
+    /// Fields visited whose threshold rests on economics that the workspace assumed.
+    pub fields_with_assumed_economics: Option<i64>,
     /// Whether the figures are withheld because the group is too small.
     pub suppressed: bool,
 }
@@ -81,6 +83,8 @@ pub struct Figures {
     pub median_pressure: f64,
     /// Greatest of the fields' pressures.
     pub max_pressure: f64,
+    /// Fields visited whose threshold rests on assumed economics.
+    pub fields_with_assumed_economics: i64,
 }
 
 impl CountyWeek {
@@ -123,6 +127,7 @@ impl CountyWeek {
             share_high: self.share_high?,
             median_pressure: self.median_pressure?,
             max_pressure: self.max_pressure?,
+            fields_with_assumed_economics: self.fields_with_assumed_economics?,
         };
         (!self.suppressed && figures.fields_visited > 0).then_some(figures)
     }
@@ -140,11 +145,12 @@ impl CountyWeek {
         ]
     }
 
-    fn counts(&self) -> [Option<i64>; 3] {
+    fn counts(&self) -> [Option<i64>; 4] {
         [
             self.fields_visited,
             self.fields_at_threshold,
             self.fields_outside_stage,
+            self.fields_with_assumed_economics,
         ]
     }
 
@@ -170,6 +176,8 @@ impl CountyWeek {
             "it has visited fields and lacks a figure"
         } else if self.fields_at_threshold.unwrap_or(0) > visited {
             "it has more fields at threshold than fields visited"
+        } else if self.fields_with_assumed_economics.unwrap_or(0) > visited {
+            "it has more fields with assumed economics than fields visited"
         } else if visited == 0 && self.floats().iter().any(Option::is_some) {
             "it has no visited field and still carries a figure"
         } else {
@@ -196,7 +204,7 @@ pub fn days_of_week(iso_week: &str) -> Option<(Date, Date)> {
 struct Columns {
     texts: [ArrayRef; 4],
     season: ArrayRef,
-    counts: [ArrayRef; 3],
+    counts: [ArrayRef; 4],
     floats: [ArrayRef; 8],
     suppressed: ArrayRef,
 }
@@ -241,6 +249,7 @@ impl Columns {
                 whole("fields_visited", true)?,
                 whole("fields_at_threshold", true)?,
                 whole("fields_outside_stage", true)?,
+                whole("fields_with_assumed_economics", true)?,
             ],
             floats: [
                 float("share_at_threshold")?,
@@ -274,8 +283,12 @@ impl Columns {
             values.is_valid(place).then(|| values.value(place))
         };
         let [county_id, county_name, iso_week, protocol] = self.texts.each_ref().map(text);
-        let [fields_visited, fields_at_threshold, fields_outside_stage] =
-            self.counts.each_ref().map(count);
+        let [
+            fields_visited,
+            fields_at_threshold,
+            fields_outside_stage,
+            fields_with_assumed_economics,
+        ] = self.counts.each_ref().map(count);
         let [
             share_at_threshold,
             share_low,
@@ -305,6 +318,7 @@ impl Columns {
             max_pressure,
             area_share_at_threshold,
             fields_outside_stage,
+            fields_with_assumed_economics,
             suppressed: self.suppressed.as_boolean().value(place),
         }
     }
@@ -371,6 +385,10 @@ mod tests {
             ("max_pressure", float(1.25)),
             ("area_share_at_threshold", float(0.2)),
             ("fields_outside_stage", Arc::new(Int32Array::from(vec![2]))),
+            (
+                "fields_with_assumed_economics",
+                Arc::new(Int32Array::from(vec![3])),
+            ),
             ("suppressed", Arc::new(BooleanArray::from(vec![false]))),
         ]
     }
@@ -389,7 +407,7 @@ mod tests {
         Arc::new(NullArray::new(1))
     }
 
-    const FIGURES: [&str; 11] = [
+    const FIGURES: [&str; 12] = [
         "fields_visited",
         "fields_at_threshold",
         "share_at_threshold",
@@ -401,6 +419,7 @@ mod tests {
         "max_pressure",
         "area_share_at_threshold",
         "fields_outside_stage",
+        "fields_with_assumed_economics",
     ];
 
     #[test]
@@ -428,6 +447,7 @@ mod tests {
             .map(|name| (*name, nothing()))
             .collect();
         outside.push(("fields_visited", zero()));
+        outside.push(("fields_with_assumed_economics", zero()));
         assert_eq!(decode(outside).expect("outside").cell(), Cell::OutsideStage);
 
         let none = || Arc::new(Float64Array::from(vec![0.0])) as ArrayRef;
@@ -451,6 +471,7 @@ mod tests {
             ("median_pressure", nothing(), "lacks a figure"),
             ("fields_at_threshold", whole(5), "more fields at threshold"),
             ("fields_outside_stage", whole(-1), "negative"),
+            ("fields_with_assumed_economics", whole(5), "assumed"),
             ("fields_visited", whole(0), "more fields at threshold"),
             ("iso_week", text("2026-W54"), "ISO 8601"),
             ("season", whole(2025), "year of its week"),

@@ -226,15 +226,17 @@ pub fn break_visit(
             (line_of(&visit), code)
         }
         Breakage::PriceInCents => {
-            let value = &mut visit.economics.market_value.amount;
-            *value = super::rounded(*value * 100.0, 2);
+            if let Some(value) = &mut visit.economics.market_value {
+                value.amount = super::rounded(value.amount * 100.0, 2);
+            }
             (line_of(&visit), "market-value-implausible")
         }
         Breakage::CostTenfold => {
-            let cost = &mut visit.economics.treatment_cost;
-            // 2.471 acres in a hectare: $6 an acre becomes 148, beyond 120.
-            cost.amount = super::rounded(cost.amount * 24.71, 2);
-            cost.per = crate::visit::record::AreaUnit::Acre;
+            if let Some(cost) = &mut visit.economics.treatment_cost {
+                // 2.471 acres in a hectare: $6 an acre becomes 148, beyond 120.
+                cost.amount = super::rounded(cost.amount * 24.71, 2);
+                cost.per = crate::visit::record::AreaUnit::Acre;
+            }
             (line_of(&visit), "treatment-cost-implausible")
         }
         Breakage::ProtocolUnknown => {
@@ -242,7 +244,9 @@ pub fn break_visit(
             (line_of(&visit), "protocol-unknown")
         }
         Breakage::CurrencyForm => {
-            "usd".clone_into(&mut visit.economics.treatment_cost.currency);
+            if let Some(cost) = &mut visit.economics.treatment_cost {
+                "usd".clone_into(&mut cost.currency);
+            }
             (line_of(&visit), "wrong-form")
         }
     };
@@ -401,11 +405,13 @@ mod tests {
                     mended.field.clone_from(&good.field);
                 }
                 "market-value-implausible" => {
-                    assert!(broken.economics.market_value.amount > 4.0 / 0.453_592_37);
+                    let value = broken.economics.market_value.as_ref().expect("a value");
+                    assert!(value.amount > 4.0 / 0.453_592_37);
                     mended.economics.clone_from(&good.economics);
                 }
                 "treatment-cost-implausible" => {
-                    assert!(broken.economics.treatment_cost.amount > 120.0);
+                    let cost = broken.economics.treatment_cost.as_ref().expect("a cost");
+                    assert!(cost.amount > 120.0);
                     mended.economics.clone_from(&good.economics);
                 }
                 "protocol-unknown" => mended.protocol.clone_from(&good.protocol),

@@ -310,20 +310,20 @@ fn economics(field: &SampleField, chance: &mut ChaCha8Rng) -> Economics {
     };
     let currency = || "USD".to_owned();
     Economics {
-        treatment_cost: TreatmentCost {
+        treatment_cost: Some(TreatmentCost {
             amount: rounded(cost, 2),
             per: area,
             currency: currency(),
-        },
-        market_value: MarketValue {
+        }),
+        market_value: Some(MarketValue {
             amount: rounded(value, 3),
             per: weight,
             currency: currency(),
-        },
-        plant_population: PlantPopulation {
+        }),
+        plant_population: Some(PlantPopulation {
             count: plants,
             per: area,
-        },
+        }),
     }
 }
 

@@ -161,7 +161,10 @@ mod tests {
     #[test]
     fn good_records_lie_within_the_trade_s_plausible_bounds() {
         for visit in accepted_visits(&sample(4, great_mess(), 300)) {
-            let economics = &visit.economics;
+            let economics = visit
+                .economics
+                .complete()
+                .expect("good records lack nothing");
             let per_acre = |amount: f64, per: AreaUnit| match per {
                 AreaUnit::Acre => amount,
                 AreaUnit::Ha => amount * 0.404_685_642_24,
@@ -320,7 +323,8 @@ mod tests {
         let mut weeks: HashMap<(i16, i8), (usize, usize)> = HashMap::new();
         let mut means = Vec::new();
         for visit in accepted_visits(&sample(2026, MessShares::none(), 600)) {
-            let economics = &visit.economics;
+            let economics = visit.economics.clone().complete();
+            let economics = economics.expect("good records lack nothing");
             if economics.treatment_cost.per == AreaUnit::Ha
                 || !["R2", "R3"].contains(&visit.crop_stage.as_str())
             {

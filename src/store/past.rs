@@ -42,7 +42,7 @@ pub struct PastVisit<'a> {
     pub crop_type: &'a str,
     /// ISO 4217 code of both amounts of money.
     pub currency: &'a str,
-    /// Money per hectare.
+    /// Money per hectare; this and what follows is `None` where it was assumed.
     pub treatment_cost_per_ha: Option<f64>,
     /// Money per kilogram.
     pub market_value_per_kg: Option<f64>,
@@ -59,7 +59,9 @@ const CURRENT_VISITS: &str = "with visible as (\
    ) \
    select visit_id, observer_id, field_id, crop_type, treatment_cost_currency, revision, \
      date_part('epoch', observed_on) / 86400, season, stage_first, stage_last, received_at, line, \
-     lon, lat, treatment_cost_per_ha, market_value_per_kg, plants_per_ha \
+     lon, lat, case when treatment_cost_amount is not null then treatment_cost_per_ha end, \
+     case when market_value_amount is not null then market_value_per_kg end, \
+     case when plant_population_count is not null then plants_per_ha end \
    from visible where not retracted and not exists (\
      select 1 from higher \
      where higher.visit_id = visible.visit_id and higher.revision > visible.revision)";

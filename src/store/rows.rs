@@ -17,6 +17,7 @@ use super::closings::HeldId;
 use super::receipt::Receipt;
 use super::schema::arrow_schema;
 use super::tables::Kept;
+use crate::visit::economics::CompleteEconomics;
 use crate::visit::finding::Finding;
 use crate::visit::record::{Site, Visit};
 use crate::visit::sampling::{SamplingStatistics, Unit};
@@ -42,6 +43,10 @@ pub struct VisitRow {
     pub county_id: String,
     /// What the counts say.
     pub statistics: SamplingStatistics,
+    /// Its economics, what it lacks filled in.
+    pub economics: CompleteEconomics,
+    /// Members of the economics that were filled in from the workspace's defaults.
+    pub assumed: Vec<&'static str>,
     /// What is doubtful, in sentences, until the record is accepted.
     pub doubts: Vec<Finding>,
     /// Codes of all that is doubtful about an accepted record.
@@ -93,6 +98,9 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
     let optional_text = |of: &dyn Fn(&VisitRow) -> Option<String>| -> ArrayRef {
         Arc::new(rows.iter().map(of).collect::<StringArray>())
     };
+    let optional_name = |of: &dyn Fn(&VisitRow) -> Option<&'static str>| -> ArrayRef {
+        Arc::new(rows.iter().map(of).collect::<StringArray>())
+    };
     let whole = |of: &dyn Fn(&VisitRow) -> i32| -> ArrayRef {
         Arc::new(Int32Array::from_iter_values(rows.iter().map(of)))
     };
@@ -141,17 +149,18 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
         text(&|row| &row.visit.crop_stage),
         whole(&|row| row.stage.first_place()),
         whole(&|row| row.stage.last_place()),
-        number(&|row| row.visit.economics.treatment_cost.amount),
-        text(&|row| row.visit.economics.treatment_cost.per.name()),
-        text(&|row| &row.visit.economics.treatment_cost.currency),
-        number(&|row| row.visit.economics.treatment_cost.per_ha()),
-        number(&|row| row.visit.economics.market_value.amount),
-        text(&|row| row.visit.economics.market_value.per.name()),
-        text(&|row| &row.visit.economics.market_value.currency),
-        number(&|row| row.visit.economics.market_value.per_kg()),
-        number(&|row| row.visit.economics.plant_population.count),
-        text(&|row| row.visit.economics.plant_population.per.name()),
-        number(&|row| row.visit.economics.plant_population.per_ha()),
+        optional_number(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.amount)),
+        optional_name(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.per.name())),
+        text(&|row| &row.economics.treatment_cost.currency),
+        number(&|row| row.economics.treatment_cost.per_ha()),
+        optional_number(&|row| Some(row.visit.economics.market_value.as_ref()?.amount)),
+        optional_name(&|row| Some(row.visit.economics.market_value.as_ref()?.per.name())),
+        text(&|row| &row.economics.market_value.currency),
+        number(&|row| row.economics.market_value.per_kg()),
+        optional_number(&|row| Some(row.visit.economics.plant_population.as_ref()?.count)),
+        optional_name(&|row| Some(row.visit.economics.plant_population.as_ref()?.per.name())),
+        number(&|row| row.economics.plant_population.per_ha()),
+        optional_text(&|row| (!row.assumed.is_empty()).then(|| row.assumed.join(" "))),
         text(&|row| row.visit.count_form().map_or("", |form| form.member())),
         whole(&|row| row.statistics.sites as i32),
         whole(&|row| row.statistics.units as i32),

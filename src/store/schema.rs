@@ -157,37 +157,42 @@ pub const VISITS: &[Column] = &[
         Holds::Whole32,
         "last place; differs from stage_first for R5 alone",
     ),
-    must(
+    may(
         "treatment_cost_amount",
         Holds::Number,
-        "cost of one treatment as submitted, money",
+        "cost of one treatment as submitted, money; null if it was assumed",
     ),
-    must("treatment_cost_per", Holds::Text, "acre or ha"),
+    may("treatment_cost_per", Holds::Text, "acre or ha"),
     must("treatment_cost_currency", Holds::Text, "ISO 4217 code"),
     must(
         "treatment_cost_per_ha",
         Holds::Number,
         "cost of one treatment, money per hectare",
     ),
-    must(
+    may(
         "market_value_amount",
         Holds::Number,
-        "market value as submitted, money",
+        "market value as submitted, money; null if it was assumed",
     ),
-    must("market_value_per", Holds::Text, "lb or kg"),
+    may("market_value_per", Holds::Text, "lb or kg"),
     must("market_value_currency", Holds::Text, "ISO 4217 code"),
     must(
         "market_value_per_kg",
         Holds::Number,
         "market value, money per kilogram",
     ),
-    must(
+    may(
         "plant_population_count",
         Holds::Number,
-        "plants as submitted",
+        "plants as submitted; null if they were assumed",
     ),
-    must("plant_population_per", Holds::Text, "acre or ha"),
+    may("plant_population_per", Holds::Text, "acre or ha"),
     must("plants_per_ha", Holds::Number, "plants per hectare"),
+    may(
+        "assumed",
+        Holds::Text,
+        "which of treatment_cost market_value plant_population the workspace's defaults filled in, space between; null if none",
+    ),
     must("count_form", Holds::Text, "heads, plants or traps"),
     must("sites", Holds::Whole32, "sites sampled"),
     must(

@@ -53,12 +53,14 @@ impl Outline {
 }
 
 impl Economics {
-    fn conforms(&self) -> bool {
-        amount(self.treatment_cost.amount)
-            && currency(&self.treatment_cost.currency)
-            && amount(self.market_value.amount)
-            && currency(&self.market_value.currency)
-            && amount(self.plant_population.count)
+    /// Whether the amounts that are given keep what the schema asks beyond types.
+    pub fn conforms(&self) -> bool {
+        let cost = self.treatment_cost.as_ref();
+        let value = self.market_value.as_ref();
+        let plants = self.plant_population.as_ref();
+        cost.is_none_or(|cost| amount(cost.amount) && currency(&cost.currency))
+            && value.is_none_or(|value| amount(value.amount) && currency(&value.currency))
+            && plants.is_none_or(|plants| amount(plants.count))
     }
 }
 

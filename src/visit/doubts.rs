@@ -170,44 +170,43 @@ pub fn field_twice(other_field_id: &str, other: Elsewhere) -> Option<Finding> {
     })
 }
 
-/// An amount that is far from what is usual this season for this crop type.
+/// An amount that is far from what is usual this season for this crop type. What was assumed is not
+/// compared.
 pub fn economics_unusual(visit: &Visit, usual: &Usual) -> Vec<Finding> {
     let economics = &visit.economics;
     let crop_type = &visit.field.crop_type;
-    let cost = &economics.treatment_cost;
-    let value = &economics.market_value;
-    let plants = &economics.plant_population;
-    [
+    let of_cost = economics.treatment_cost.as_ref().and_then(|cost| {
         unusual(
             "/economics/treatment_cost",
             cost.per_ha(),
             usual.treatment_cost_per_ha,
             format!("{} {} per {}", cost.amount, cost.currency, cost.per.name()),
             crop_type,
-        ),
+        )
+    });
+    let of_value = economics.market_value.as_ref().and_then(|value| {
+        let (amount, currency, per) = (value.amount, &value.currency, value.per.name());
         unusual(
             "/economics/market_value",
             value.per_kg(),
             usual.market_value_per_kg,
-            format!(
-                "{} {} per {}",
-                value.amount,
-                value.currency,
-                value.per.name()
-            ),
+            format!("{amount} {currency} per {per}"),
             crop_type,
-        ),
+        )
+    });
+    let of_plants = economics.plant_population.as_ref().and_then(|plants| {
         unusual(
             "/economics/plant_population",
             plants.per_ha(),
             usual.plants_per_ha,
             format!("{} plants per {}", plants.count, plants.per.name()),
             crop_type,
-        ),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
+        )
+    });
+    [of_cost, of_value, of_plants]
+        .into_iter()
+        .flatten()
+        .collect()
 }
 
 /// `amount` and `median` are in the same canonical unit; `written` is the amount as its sender has it.

@@ -4,6 +4,7 @@
 
 mod conforms;
 pub mod doubts;
+pub mod economics;
 pub mod finding;
 mod reading;
 pub mod record;

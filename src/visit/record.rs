@@ -46,7 +46,8 @@ pub struct Visit {
     pub protocol: String,
     /// Crop stage of the field: VE, V4, R3, R5.1 …
     pub crop_stage: String,
-    /// What treating costs and what the crop is worth.
+    /// What treating costs and what the crop is worth, as far as the scout knows.
+    #[serde(default, skip_serializing_if = "Economics::is_empty")]
     pub economics: Economics,
     /// The sampling sites, at least one.
     pub sites: Vec<Site>,
@@ -114,16 +115,32 @@ pub struct Outline {
     pub coordinates: Vec<Vec<[f64; 2]>>,
 }
 
-/// The economics of a field.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+/// The economics of a field, as far as they are given; what is lacking a workspace may fill in
+/// ([`super::economics`]).
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(remote = "Self", deny_unknown_fields)]
 pub struct Economics {
     /// Cost of one treatment, product and application.
-    pub treatment_cost: TreatmentCost,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub treatment_cost: Option<TreatmentCost>,
     /// What the crop sells for.
-    pub market_value: MarketValue,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub market_value: Option<MarketValue>,
     /// Plants standing.
-    pub plant_population: PlantPopulation,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub plant_population: Option<PlantPopulation>,
 }
 
 /// Cost of one treatment.

@@ -7,7 +7,7 @@
 use jiff::civil::Date;
 
 use super::finding::Finding;
-use super::record::{CountForm, Visit};
+use super::record::{CountForm, Economics, Visit};
 use super::stage::Stage;
 
 /// What a protocol and a workspace allow; plain values, so that rules need nothing else of ours.
@@ -46,8 +46,13 @@ pub struct SeasonDays {
     pub last: (i8, i8),
 }
 
-/// Every finding that holds the record.
-pub fn holding_findings(visit: &Visit, limits: &Limits, season: SeasonDays) -> Vec<Finding> {
+/// Every finding that holds the record. `economics` are its own, filled up from the workspace's defaults.
+pub fn holding_findings(
+    visit: &Visit,
+    economics: &Economics,
+    limits: &Limits,
+    season: SeasonDays,
+) -> Vec<Finding> {
     let mut findings = Vec::new();
     findings.extend(date_outside_season(visit, season));
     findings.extend(date_after_submission(visit));
@@ -56,20 +61,28 @@ pub fn holding_findings(visit: &Visit, limits: &Limits, season: SeasonDays) -> V
     findings.extend(count_form_wrong(visit, limits));
     findings.extend(bracts_not_six(visit, limits));
     findings.extend(site_repeated(visit));
-    findings.extend(currencies_differ(visit));
-    if currency_unchecked(visit, limits) {
-        findings.extend(cost_to_value_implausible(visit, limits));
-    } else {
-        findings.extend(treatment_cost_implausible(visit, limits));
-        findings.extend(market_value_implausible(visit, limits));
-    }
-    findings.extend(plant_population_implausible(visit, limits));
+    findings.extend(economics_missing(visit, economics));
+    findings.extend(economics_findings(economics, limits));
     findings.extend(area_implausible(visit, limits));
     findings
 }
 
+/// What is wrong with the amounts that are given: those of a record, or the defaults of a workspace.
+pub fn economics_findings(economics: &Economics, limits: &Limits) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    findings.extend(currencies_differ(economics));
+    if currency_unchecked(economics, limits) {
+        findings.extend(cost_to_value_implausible(economics, limits));
+    } else {
+        findings.extend(treatment_cost_implausible(economics, limits));
+        findings.extend(market_value_implausible(economics, limits));
+    }
+    findings.extend(plant_population_implausible(economics, limits));
+    findings
+}
+
 /// Every doubt about a record that is accepted all the same, as codes.
-pub fn flags(visit: &Visit, limits: &Limits) -> Vec<&'static str> {
+pub fn flags(visit: &Visit, economics: &Economics, limits: &Limits) -> Vec<&'static str> {
     let mut flags = Vec::new();
     if too_few_sites(visit, limits) {
         flags.push("too-few-sites");
@@ -77,7 +90,7 @@ pub fn flags(visit: &Visit, limits: &Limits) -> Vec<&'static str> {
     if too_few_units(visit, limits) {
         flags.push("too-few-units");
     }
-    if currency_unchecked(visit, limits) {
+    if currency_unchecked(economics, limits) {
         flags.push("currency-unchecked");
     }
     flags
@@ -204,9 +217,26 @@ fn site_repeated(visit: &Visit) -> Option<Finding> {
     ))
 }
 
-fn currencies_differ(visit: &Visit) -> Option<Finding> {
-    let cost = &visit.economics.treatment_cost.currency;
-    let value = &visit.economics.market_value.currency;
+/// Without economics there is no threshold, and what a field costs and earns is not guessed.
+fn economics_missing(visit: &Visit, economics: &Economics) -> Option<Finding> {
+    let missing = economics.missing();
+    (!missing.is_empty()).then(|| {
+        Finding::new(
+            "economics-missing",
+            "/economics",
+            format!("no {}", missing.join(", no ")),
+            format!(
+                "treatment_cost, market_value and plant_population are expected; for {} this workspace has no \
+                 default for what is missing (bractline.toml, [defaults])",
+                visit.field.crop_type
+            ),
+        )
+    })
+}
+
+fn currencies_differ(economics: &Economics) -> Option<Finding> {
+    let cost = &economics.treatment_cost.as_ref()?.currency;
+    let value = &economics.market_value.as_ref()?.currency;
     (cost != value).then(|| {
         Finding::new(
             "currencies-differ",
@@ -217,8 +247,8 @@ fn currencies_differ(visit: &Visit) -> Option<Finding> {
     })
 }
 
-fn treatment_cost_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
-    let cost = &visit.economics.treatment_cost;
+fn treatment_cost_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
+    let cost = economics.treatment_cost.as_ref()?;
     implausible(
         "treatment-cost-implausible",
         "/economics/treatment_cost/amount",
@@ -230,8 +260,8 @@ fn treatment_cost_implausible(visit: &Visit, limits: &Limits) -> Option<Finding>
     )
 }
 
-fn market_value_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
-    let value = &visit.economics.market_value;
+fn market_value_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
+    let value = economics.market_value.as_ref()?;
     implausible(
         "market-value-implausible",
         "/economics/market_value/amount",
@@ -253,9 +283,9 @@ fn market_value_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
 
 /// Amounts in another currency have no bounds of their own, but in cost ÷ value the currency cancels.
 /// Without a bound a slip of the pen could make a threshold that no roll-up can add up.
-fn cost_to_value_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
-    let economics = &visit.economics;
-    let (cost, value) = (&economics.treatment_cost, &economics.market_value);
+fn cost_to_value_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
+    let cost = economics.treatment_cost.as_ref()?;
+    let value = economics.market_value.as_ref()?;
     let (cost_low, cost_high) = limits.treatment_cost_per_acre;
     let (value_low, value_high) = limits.market_value_per_lb;
     implausible(
@@ -276,8 +306,8 @@ fn cost_to_value_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> 
     )
 }
 
-fn plant_population_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
-    let plants = &visit.economics.plant_population;
+fn plant_population_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
+    let plants = economics.plant_population.as_ref()?;
     implausible(
         "plant-population-implausible",
         "/economics/plant_population/count",
@@ -332,8 +362,10 @@ fn too_few_units(visit: &Visit, limits: &Limits) -> bool {
 }
 
 /// Amounts in another currency than the protocol's cannot be compared with its bounds.
-fn currency_unchecked(visit: &Visit, limits: &Limits) -> bool {
-    visit.economics.treatment_cost.currency != limits.currency
+fn currency_unchecked(economics: &Economics, limits: &Limits) -> bool {
+    economics
+        .currency()
+        .is_some_and(|currency| currency != limits.currency)
 }
 
 fn quoted(text: &str) -> String {

@@ -17,7 +17,8 @@ FLOATS = [
     "p90_pressure", "max_pressure", "area_share_at_threshold",
 ]
 OTHERS = [
-    "county_name", "fields_visited", "fields_at_threshold", "fields_outside_stage", "suppressed",
+    "county_name", "fields_visited", "fields_at_threshold", "fields_outside_stage",
+    "fields_with_assumed_economics", "suppressed",
 ]
 TOLERANCE = 1e-9
 DIFFERENCES_SHOWN = 10

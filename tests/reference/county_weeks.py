@@ -45,10 +45,14 @@ Z = 1.959963984540054
 FIGURES = [
     "fields_visited", "fields_at_threshold", "share_at_threshold", "share_low", "share_high",
     "mean_pressure", "median_pressure", "p90_pressure", "max_pressure",
-    "area_share_at_threshold", "fields_outside_stage",
+    "area_share_at_threshold", "fields_outside_stage", "fields_with_assumed_economics",
 ]
 KEY = ["county_id", "county_name", "season", "iso_week", "protocol"]
-COUNTS = ["fields_visited", "fields_at_threshold", "fields_outside_stage"]
+COUNTS = [
+    "fields_visited", "fields_at_threshold", "fields_outside_stage",
+    "fields_with_assumed_economics",
+]
+ECONOMICS = ("treatment_cost", "market_value", "plant_population")
 
 
 # --- Reading -----------------------------------------------------------------------------------
@@ -97,6 +101,18 @@ def parse(line):
 def exact(number):
     """The number as it was written, since repr gives the shortest text that reads back."""
     return Fraction(repr(number))
+
+
+def lacking(visit):
+    """The members of the economics that the record does not give."""
+    return [name for name in ECONOMICS if name not in visit.get("economics", {})]
+
+
+def filled(visit, defaults):
+    """The visit with what its economics lack taken from the defaults of its crop type, where they
+    have it."""
+    economics = {**defaults.get(visit["field"]["crop_type"], {}), **visit.get("economics", {})}
+    return {**visit, "economics": economics}
 
 
 def canonical_economics(visit):
@@ -155,6 +171,8 @@ def broken_rule(visit, season_days, bounds):
         return "after-submission"
     if not STAGE_SCALE.fullmatch(visit["crop_stage"]):
         return "stage-not-on-scale"
+    if lacking(visit):
+        return "economics-missing"
     names = ("treatment_cost_per_ha", "market_value_per_kg", "plants_per_ha", "area_ha")
     amounts = (*canonical_economics(visit), exact(visit["field"]["area_ha"]))
     for name, amount in zip(names, amounts):
@@ -164,7 +182,7 @@ def broken_rule(visit, season_days, bounds):
     return None
 
 
-def take_in(records, counties, season_days, bounds):
+def take_in(records, counties, season_days, bounds, defaults={}):
     """Decides every record. Gives the receipt, the accepted visits, and what was held and why.
 
     Accepted is a mapping from (visit_id, revision) to (visit, county id).
@@ -182,7 +200,7 @@ def take_in(records, counties, season_days, bounds):
             reason = "not-json"
         if reason is None:
             reason = (
-                broken_rule(visit, season_days, bounds)
+                broken_rule(filled(visit, defaults), season_days, bounds)
                 if validator.is_valid(visit)
                 else "against-schema"
             )
@@ -234,7 +252,7 @@ def current_visits(accepted):
 # --- Field-weeks and county-weeks --------------------------------------------------------------
 
 
-def field_weeks(visits):
+def field_weeks(visits, defaults={}):
     """One standing visit a field, week and protocol, with whether it lies in the stage window."""
     groups = collections.defaultdict(list)
     for visit, county_id in visits:
@@ -257,7 +275,8 @@ def field_weeks(visits):
                 "field_id": visit["field"]["field_id"],
                 "farm_id": visit["field"].get("farm_id"),
                 "area": exact(visit["field"]["area_ha"]),
-                "pressure": field_mean(visit) / threshold(visit),
+                "pressure": field_mean(visit) / threshold(filled(visit, defaults)),
+                "economics_assumed": bool(lacking(visit)),
             }
         )
     return weeks
@@ -281,6 +300,7 @@ def figures_of(fields, fields_outside_stage):
         fields_visited=len(fields),
         fields_at_threshold=sum(field["pressure"] >= 1 for field in fields),
         fields_outside_stage=fields_outside_stage,
+        fields_with_assumed_economics=sum(field["economics_assumed"] for field in fields),
     )
     if fields:
         pressures = np.array([float(field["pressure"]) for field in fields])
@@ -359,6 +379,13 @@ def arguments():
         help='JSON, as {"treatment_cost_per_ha": [low, high], "market_value_per_kg": ..., '
         '"plants_per_ha": ..., "area_ha": ...}; both ends are allowed values',
     )
+    parser.add_argument(
+        "--defaults",
+        type=json.loads,
+        default={},
+        help='JSON, as {"oilseed": {"treatment_cost": {...}, ...}}: economics by crop type, in the '
+        "form of a visit record, for records that lack them",
+    )
     parser.add_argument("--out", type=pathlib.Path, default=pathlib.Path("."))
     return parser.parse_args()
 
@@ -373,9 +400,9 @@ def main():
     )
     season_days = given.season.split(",")
     receipt, accepted, held = take_in(
-        read_records(given.files), counties, season_days, given.bounds
+        read_records(given.files), counties, season_days, given.bounds, given.defaults
     )
-    weeks = field_weeks(current_visits(accepted))
+    weeks = field_weeks(current_visits(accepted), given.defaults)
     rows = county_weeks(weeks, counties.names, given.min_fields, given.min_farms)
 
     given.out.mkdir(parents=True, exist_ok=True)

@@ -18,6 +18,12 @@ import duckdb
 from boundaries import read_counties
 
 TABLES = ("visits", "units", "receipts")
+COUNTS = (
+    "fields_visited", "fields_at_threshold", "fields_outside_stage",
+    "fields_with_assumed_economics",
+)
+HA_OF_ACRE = 0.40468564224
+KG_OF_LB = 0.45359237
 FIELD_MEAN_TOLERANCE = 1e-12
 
 # Rows of a load without a receipt do not count.
@@ -69,6 +75,27 @@ CHECKS = {
         select visit_id, revision from visible_visit
         where iso_week <> strftime(observed_on, '%G-W%V')
             or season <> cast(strftime(observed_on, '%G') as integer)
+    """,
+    "visits whose column assumed does not name what they lack": """
+        select visit_id, revision, assumed from visible_visit
+        where coalesce(assumed, '') <> concat_ws(
+            ' ',
+            case when treatment_cost_amount is null then 'treatment_cost' end,
+            case when market_value_amount is null then 'market_value' end,
+            case when plant_population_count is null then 'plant_population' end
+        )
+    """,
+    "visits that assume other economics than the defaults of their crop type": """
+        select visit_id, revision, crop_type
+        from visible_visit
+        left join default_economics using (crop_type)
+        where
+            (treatment_cost_amount is null
+                and (abs(treatment_cost_per_ha / cost - 1) < 1e-12) is not true)
+            or (market_value_amount is null
+                and (abs(market_value_per_kg / value - 1) < 1e-12) is not true)
+            or (plant_population_count is null
+                and (abs(plants_per_ha / plants - 1) < 1e-12) is not true)
     """,
     "visits of a protocol that this reference does not know": """
         select visit_id, protocol from visible_visit where protocol <> 'bsm-eggs'
@@ -128,6 +155,14 @@ with
             coalesce(sum(area_ha) filter (in_window and at_threshold), 0)
                 / sum(area_ha) filter (in_window) as area_share_at_threshold,
             count(*) filter (not in_window) as fields_outside_stage,
+            count(*) filter (
+                in_window
+                and (
+                    treatment_cost_amount is null
+                    or market_value_amount is null
+                    or plant_population_count is null
+                )
+            ) as fields_with_assumed_economics,
             count(farm_id) filter (counted) as fields_with_farm,
             count(distinct farm_id) filter (counted)
                 + count(*) filter (counted and farm_id is null) as farms
@@ -182,6 +217,8 @@ select
     case when not suppressed then max_pressure end as max_pressure,
     case when not suppressed then area_share_at_threshold end as area_share_at_threshold,
     case when not suppressed then fields_outside_stage end as fields_outside_stage,
+    case when not suppressed then fields_with_assumed_economics end
+        as fields_with_assumed_economics,
     suppressed
 from shown
 order by county_id, season, iso_week, protocol;
@@ -204,6 +241,27 @@ def open_store(store):
     return database
 
 
+def add_defaults(database, defaults):
+    """The default economics by crop type, in canonical units; null where there is none."""
+    database.execute(
+        "create table default_economics (crop_type text, cost double, value double, plants double)"
+    )
+    for crop_type, economics in defaults.items():
+        cost, value, plants = (
+            economics.get(name) for name in ("treatment_cost", "market_value", "plant_population")
+        )
+        per = {"acre": HA_OF_ACRE, "lb": KG_OF_LB, "ha": 1, "kg": 1}
+        database.execute(
+            "insert into default_economics values (?, ?, ?, ?)",
+            [
+                crop_type,
+                cost and cost["amount"] / per[cost["per"]],
+                value and value["amount"] / per[value["per"]],
+                plants and plants["count"] / per[plants["per"]],
+            ],
+        )
+
+
 def check(database):
     for what, query in CHECKS.items():
         rows = database.sql(query).fetchall()
@@ -219,12 +277,19 @@ def main():
     parser.add_argument("--boundaries", help="GeoJSON or TopoJSON, for the names of counties")
     parser.add_argument("--id-property", help="default: the id of the feature itself")
     parser.add_argument("--name-property", default="name")
+    parser.add_argument(
+        "--defaults",
+        type=json.loads,
+        default={},
+        help="JSON: the workspace's economics by crop type; what was assumed is held against them",
+    )
     parser.add_argument("--out", type=pathlib.Path, default=pathlib.Path("."))
     given = parser.parse_args()
 
     database = open_store(given.store)
     database.execute(VISIBLE)
     database.execute(FIELD_MEAN)
+    add_defaults(database, given.defaults)
     check(database)
     database.execute(
         COUNTY_WEEK, {"min_fields": given.min_fields, "min_farms": given.min_farms}
@@ -235,7 +300,7 @@ def main():
             given.boundaries, id_property=given.id_property, name_property=given.name_property
         )
         table.insert(1, "county_name", table["county_id"].map(counties.names))
-    for counts in ("fields_visited", "fields_at_threshold", "fields_outside_stage"):
+    for counts in COUNTS:
         table[counts] = table[counts].astype("Int64")
     table["suppressed"] = table["suppressed"].map({True: "true", False: "false"})
 

@@ -168,18 +168,19 @@ ASH_30 = {
     "share_at_threshold": 2 / 3, "share_low": 0.2077, "share_high": 0.9385,
     "mean_pressure": 1.131003414333, "median_pressure": 1.0, "p90_pressure": 1.6152081944,
     "max_pressure": 1.769010243, "area_share_at_threshold": 0.9, "fields_outside_stage": 1,
-    "suppressed": "false",
+    "fields_with_assumed_economics": 0, "suppressed": "false",
 }
 # All three counts are nought. Wilson for 0 of 3: high = z^2 / (3 + z^2) = 0.561497.
 ASH_31 = {
     "county_name": "Ash", "fields_visited": 3, "fields_at_threshold": 0, "share_at_threshold": 0,
     "share_low": 0, "share_high": 0.561497, "mean_pressure": 0, "median_pressure": 0,
     "p90_pressure": 0, "max_pressure": 0, "area_share_at_threshold": 0, "fields_outside_stage": 0,
-    "suppressed": "false",
+    "fields_with_assumed_economics": 0, "suppressed": "false",
 }
 HIDDEN = dict.fromkeys(county_weeks.FIGURES) | {"county_name": "Birch", "suppressed": "true"}
 BIRCH_32 = HIDDEN | {
-    "fields_visited": 0, "fields_at_threshold": 0, "fields_outside_stage": 3, "suppressed": "false",
+    "fields_visited": 0, "fields_at_threshold": 0, "fields_outside_stage": 3,
+    "fields_with_assumed_economics": 0, "suppressed": "false",
 }
 EXPECTED = {
     ("001", "2026-W30"): ASH_30, ("001", "2026-W31"): ASH_31, ("002", "2026-W30"): HIDDEN,
@@ -241,6 +242,39 @@ def test_the_season_worked_by_hand(folder):
     with open(folder / "plain" / "held.csv", newline="") as file:
         assert [row["reason"] for row in csv.DictReader(file)] == REASONS
     assert_expected(read_rows(folder / "plain" / "county_week.csv"))
+
+
+def test_economics_that_a_record_lacks_are_assumed_or_it_is_held(folder):
+    bare = visit("a", "F1", "2026-07-21", WORKED)
+    del bare["economics"]
+    part = visit("b", "F2", "2026-07-21", WORKED, money={"market_value": ROUND["market_value"]})
+    outside = visit("c", "F3", "2026-07-21", stage="R4", money={})
+    whole = visit("d", "F4", "2026-07-21", WORKED)
+    gap = {"oilseed": {name: DESIGN[name] for name in ("treatment_cost", "plant_population")}}
+
+    def taken(defaults):
+        (folder / "one.ndjson").write_text(
+            "\n".join(json.dumps(record) for record in (bare, part, outside, whole))
+        )
+        (folder / "boundaries.json").write_text(json.dumps(BOUNDARIES))
+        _, accepted, held = county_weeks.take_in(
+            county_weeks.read_records([folder / "one.ndjson"]),
+            read_counties(folder / "boundaries.json"), ("06-01", "09-30"), BOUNDS, defaults,
+        )
+        weeks = county_weeks.field_weeks(county_weeks.current_visits(accepted), defaults)
+        [row] = county_weeks.county_weeks(weeks, {"001": "Ash"}, 1, 1)
+        return [entry["reason"] for entry in held], row, weeks
+
+    held, row, weeks = taken({"oilseed": DESIGN})
+    assert held == [] and row["fields_visited"] == 3, (held, row)
+    assert row["fields_with_assumed_economics"] == 2 and row["fields_outside_stage"] == 1
+    # a and d: 2 x 2.496 / 8 = 0.624; b: 2 x 0.20 x 20000 x 0.00078 / 8 = 0.78
+    assert sorted(float(week["pressure"]) for week in weeks) == [0, 0.624, 0.624, 0.78]
+    # What a default does not have is not guessed.
+    held, row, _ = taken(gap)
+    assert held == ["economics-missing"] * 2 and row["fields_visited"] == 2, (held, row)
+    held, row, _ = taken({})
+    assert held == ["economics-missing"] * 3 and row["fields_with_assumed_economics"] == 0
 
 
 def test_the_order_of_loading_changes_no_figure(folder):
@@ -331,7 +365,8 @@ def write_store(folder, accepted):
             datetime.date.fromisoformat(record["observed_on"]), year, week, record["protocol"],
             record["crop_stage"], record["field"]["field_id"], record["field"].get("farm_id"),
             county_id, record["field"]["area_ha"], cost, value, plants,
-            float(county_weeks.field_mean(record)),
+            float(county_weeks.field_mean(record)), record["field"]["crop_type"], 1.0, 1.0, 1.0,
+            None,
         ))
         for site in record["sites"]:
             for unit, counts in enumerate(site["heads"], start=1):
@@ -347,14 +382,15 @@ def write_store(folder, accepted):
         "observed_on date, season int, iso_week text, protocol text, crop_stage text, "
         "field_id text, farm_id text, county_id text, area_ha double, "
         "treatment_cost_per_ha double, market_value_per_kg double, plants_per_ha double, "
-        "field_mean double)"
+        "field_mean double, crop_type text, treatment_cost_amount double, "
+        "market_value_amount double, plant_population_count double, assumed text)"
     )
     database.execute(
         "create table units (load_id text, visit_id text, revision int, season int, site int, "
         "unit int, total int, counts int[], nights int)"
     )
     database.execute("create table receipts (load_id text)")
-    database.executemany(f"insert into visits values ({', '.join('?' * 17)})", visits)
+    database.executemany(f"insert into visits values ({', '.join('?' * 22)})", visits)
     database.executemany(f"insert into units values ({', '.join('?' * 9)})", units)
     database.execute("insert into receipts values ('load-1')")
     for table in ("visits", "units"):
@@ -396,8 +432,8 @@ def test_duckdb_gives_the_same_season_from_parquet(folder):
         folder / "duckdb" / "county_week.csv",
     )
     assert compared.returncode == 0, compared.stdout + compared.stderr
-    # 6 rows; 11 figures, the county's name and the flag
-    assert compared.stdout.startswith("6 rows compared, 78 cells"), compared.stdout
+    # 6 rows; 12 figures, the county's name and the flag
+    assert compared.stdout.startswith("6 rows compared, 84 cells"), compared.stdout
 
 
 def test_duckdb_refuses_a_stored_mean_that_is_not_the_mean_of_the_units(folder):
@@ -411,6 +447,25 @@ def test_duckdb_refuses_a_stored_mean_that_is_not_the_mean_of_the_units(folder):
     )
     ran = run_duckdb(folder)
     assert ran.returncode == 1 and "1 visits without units, or whose field_mean" in ran.stderr
+
+
+def test_duckdb_refuses_economics_that_were_assumed_without_a_trace_or_a_default(folder):
+    for change, says in [
+        ("market_value_amount = null", "whose column assumed does not name"),
+        ("market_value_amount = null, assumed = 'market_value'", "assume other economics than"),
+    ]:
+        part = folder / change[-12:].strip("'")
+        part.mkdir()
+        database = make_store(part)
+        database.execute(f"update visits set {change} where visit_id = 'a'")
+        for stale in (part / "store" / "visits").rglob("*.parquet"):
+            stale.unlink()
+        database.execute(
+            f"copy visits to '{part / 'store' / 'visits'}' "
+            "(format parquet, partition_by season, overwrite_or_ignore)"
+        )
+        ran = run_duckdb(part)
+        assert ran.returncode == 1 and says in ran.stderr, ran.stderr
 
 
 def test_the_comparison_names_what_differs(folder):

@@ -3,8 +3,9 @@
 
 use std::collections::BTreeMap;
 
+use super::draft::sibling;
 use super::file::RowIs;
-use super::member::{self, Keys, Level, MEMBERS, Member};
+use super::member::{self, Keys, Level, MEMBERS, Member, is_unit_of_amount};
 use super::mistake::{Mistake, mistake};
 use super::{Field, Mapping, Selector};
 
@@ -44,11 +45,18 @@ fn check_sources(mapping: &Mapping) -> Result<(), Mistake> {
             "keep one [[field]], constant or unit that gives it; a unit such as USD/acre gives per and currency",
         );
     }
+    let has_source = |pointer: &str| sources.contains_key(&(pointer, &none));
+    let amount_has_source = |unit: &Member| {
+        let amounts = ["amount", "count"].into_iter();
+        let mut amounts = amounts.filter_map(|name| sibling(unit, name));
+        amounts.any(|amount| has_source(amount.pointer))
+    };
     let missing: Vec<&str> = MEMBERS
         .iter()
         .filter(|member| member.required && member.pointer != SUBMITTED_AT)
+        .filter(|member| !is_unit_of_amount(member) || amount_has_source(member))
         .map(|member| member.pointer)
-        .filter(|pointer| !sources.contains_key(&(*pointer, &none)))
+        .filter(|pointer| !has_source(pointer))
         .collect();
     if missing.is_empty() {
         Ok(())

@@ -15,7 +15,7 @@ pub(super) struct Member {
     pub level: Level,
     /// What it takes.
     pub kind: Kind,
-    /// Whether a record without it is refused.
+    /// Whether a record without it is refused; for the unit of an amount: whether an amount without it is.
     pub required: bool,
     /// What a sender should write, in words.
     pub expected: &'static str,
@@ -88,6 +88,11 @@ impl Quantity {
     pub fn is_angle(self) -> bool {
         matches!(self, Quantity::Longitude | Quantity::Latitude)
     }
+}
+
+/// Whether the member says only of what an amount is: `per` and `currency` mean nothing alone.
+pub(super) fn is_unit_of_amount(member: &Member) -> bool {
+    member.pointer.ends_with("/per") || member.pointer.ends_with("/currency")
 }
 
 const fn member(
@@ -196,7 +201,7 @@ pub(super) static MEMBERS: [Member; 39] = {
             "/economics/treatment_cost/amount",
             Visit,
             Number(MoneyPerArea),
-            true,
+            false,
             MONEY,
         ),
         member(
@@ -217,7 +222,7 @@ pub(super) static MEMBERS: [Member; 39] = {
             "/economics/market_value/amount",
             Visit,
             Number(MoneyPerWeight),
-            true,
+            false,
             MONEY,
         ),
         member("/economics/market_value/per", Visit, Text, true, "lb or kg"),
@@ -232,7 +237,7 @@ pub(super) static MEMBERS: [Member; 39] = {
             "/economics/plant_population/count",
             Visit,
             Number(PlantsPerArea),
-            true,
+            false,
             "plants on an area, above 0, as a plain number",
         ),
         member(

@@ -195,7 +195,10 @@ pub fn plain_rows(visit: &Visit) -> Vec<Vec<Cell>> {
 
 fn visit_cells(visit: &Visit) -> Vec<Cell> {
     let field = &visit.field;
-    let economics = &visit.economics;
+    let cost = visit.economics.treatment_cost.as_ref();
+    let value = visit.economics.market_value.as_ref();
+    let plants = visit.economics.plant_population.as_ref();
+    let number = |amount: Option<f64>| amount.map_or(Cell::Empty, Cell::Number);
     let outline = field
         .outline
         .as_ref()
@@ -217,14 +220,14 @@ fn visit_cells(visit: &Visit) -> Vec<Cell> {
         text(&field.crop_type),
         text(&visit.protocol),
         text(&visit.crop_stage),
-        Cell::Number(economics.treatment_cost.amount),
-        text(economics.treatment_cost.per.name()),
-        text(&economics.treatment_cost.currency),
-        Cell::Number(economics.market_value.amount),
-        text(economics.market_value.per.name()),
-        text(&economics.market_value.currency),
-        Cell::Number(economics.plant_population.count),
-        text(economics.plant_population.per.name()),
+        number(cost.map(|cost| cost.amount)),
+        optional_text(cost.map(|cost| cost.per.name())),
+        optional_text(cost.map(|cost| &*cost.currency)),
+        number(value.map(|value| value.amount)),
+        optional_text(value.map(|value| value.per.name())),
+        optional_text(value.map(|value| &*value.currency)),
+        number(plants.map(|plants| plants.count)),
+        optional_text(plants.map(|plants| plants.per.name())),
         optional_text(visit.remarks.as_deref()),
         visit.retracted.map_or(Cell::Empty, Cell::Truth),
     ]

@@ -100,12 +100,12 @@ impl<'m> Writer<'m> {
                 .push(Finding::new("key-blank", "/sites", found, expected));
         }
         for member in MEMBERS.iter().filter(|member| member.level == Level::Visit) {
-            let amount_is_there = !member.pointer.ends_with("/per")
-                && !member.pointer.ends_with("/currency")
-                || self.amount_is_there(member, &draft);
+            let of_no_amount =
+                member::is_unit_of_amount(member) && !self.amount_is_there(member, &draft);
             let slot = draft.members.remove(member.pointer);
-            if let Some(value) = self.value(member, member.pointer, slot.as_ref(), amount_is_there)
-            {
+            let value = self.value(member, member.pointer, slot.as_ref(), !of_no_amount);
+            // What a unit stands beside may be left out, and goes without its unit then.
+            if let Some(value) = value.filter(|_| !of_no_amount) {
                 insert(&mut self.document, member.pointer, value);
             }
         }
