@@ -1,5 +1,5 @@
-//! Degree-days and development against published values, typed by hand with their sources, and against
-//! properties that any right computation has. Hourly records stand in `heat_hourly.rs`.
+//! Degree-days and development against published values, typed by hand with their sources. Hourly records stand
+//! in `heat_hourly.rs`.
 
 use bractline::heat::degree_days::{
     Cutoff, DailyHeat, DayTemperatures, FAHRENHEIT_DEGREE_DAYS, HeatRule, Method, Thresholds,
@@ -9,7 +9,6 @@ use bractline::heat::development::Development;
 use bractline::visit::stage::Stage;
 use jiff::ToSpan;
 use jiff::civil::{Date, date};
-use proptest::prelude::*;
 
 const SINGLE_AND_DOUBLE: [Method; 4] = [
     Method::SingleTriangle,
@@ -451,85 +450,4 @@ fn the_stem_weevil_emerges_where_the_published_sums_say() {
     assert_eq!(emerged(date(2026, 4, 7)), Some(false));
     assert_eq!(emerged(date(2026, 4, 8)), Some(true));
     assert_eq!(emerged(date(2026, 7, 1)), None);
-}
-
-// --- Properties ----------------------------------------------------------------------------------
-
-fn any_method() -> impl Strategy<Value = Method> {
-    prop::sample::select(vec![
-        Method::AverageThenBase,
-        Method::BaseThenAverage,
-        Method::SingleTriangle,
-        Method::DoubleTriangle,
-        Method::SingleSine,
-        Method::DoubleSine,
-    ])
-}
-
-/// Minimum and maximum, and a next minimum that is not above the maximum.
-fn any_day() -> impl Strategy<Value = (f64, f64, f64)> {
-    (-30.0..40.0f64, 0.0..20.0f64, -10.0..10.0f64).prop_map(|(min, span, change)| {
-        let max = min + span;
-        (min, max, (min + change).min(max))
-    })
-}
-
-proptest! {
-    #[test]
-    fn a_cutoff_never_adds_heat_and_heat_is_never_negative(
-        method in any_method(), (min, max, next) in any_day(), lower in -5.0..20.0f64, width in 1.0..25.0f64,
-    ) {
-        let day = day(min, max);
-        let full = rule(method, lower, None).degree_days_c(day, Some(next));
-        let cut = |cutoff| {
-            let upper_c = Some(lower + width);
-            HeatRule::new(method, Thresholds { lower_c: lower, upper_c }, cutoff)
-                .ok()
-                .map(|rule| rule.degree_days_c(day, Some(next)))
-        };
-        let horizontal = cut(Cutoff::Horizontal).expect("every method takes it");
-        prop_assert!((0.0..=full + 1e-9).contains(&horizontal), "{horizontal} of {full}");
-        prop_assert!(horizontal <= width + 1e-9, "{horizontal} within {width} degrees");
-        for cutoff in [Cutoff::Intermediate, Cutoff::Vertical] {
-            if let Some(cut) = cut(cutoff) {
-                prop_assert!((0.0..=horizontal + 1e-9).contains(&cut), "{cutoff:?} {cut} of {horizontal}");
-            }
-        }
-    }
-
-    #[test]
-    fn warmer_is_never_less_heat(
-        method in any_method(), (min, max, next) in any_day(), lower in -5.0..20.0f64, more in 0.0..5.0f64,
-        upper in prop::option::of(22.0..35.0f64),
-    ) {
-        let rule = rule(method, lower, upper.map(|upper| (upper, Cutoff::Horizontal)));
-        let base = rule.degree_days_c(day(min, max), Some(next));
-        let warmer_day = rule.degree_days_c(day(min, (max + more).min(60.0)), Some(next));
-        let warmer_night = rule.degree_days_c(day((min + more).min(max), max), Some(next));
-        let warmer_next = rule.degree_days_c(day(min, max), Some((next + more).min(max)));
-        for warmer in [warmer_day, warmer_night, warmer_next] {
-            prop_assert!(warmer >= base - 1e-9, "{warmer} after {base}");
-        }
-    }
-
-    #[test]
-    fn a_day_below_the_base_has_no_heat(
-        method in any_method(), (min, max, next) in any_day(), above in 0.0..10.0f64,
-    ) {
-        let base = rule(method, (max + above).min(60.0), None);
-        prop_assert_eq!(base.degree_days_c(day(min, max), Some(next)), 0.0);
-    }
-
-    /// A Fahrenheit degree is 5/9 of a Celsius one, so a day stretched by 1.8 has 1.8 times the heat.
-    #[test]
-    fn heat_scales_with_the_degree(
-        method in any_method(), (min, max, next) in any_day(), lower in -5.0..20.0f64, width in 1.0..10.0f64,
-    ) {
-        let heat = |scale: f64| {
-            let upper = Some(((lower + width) * scale, Cutoff::Horizontal));
-            rule(method, lower * scale, upper).degree_days_c(day(min * scale, max * scale), Some(next * scale))
-        };
-        let (small, large) = (heat(1.0 / FAHRENHEIT_DEGREE_DAYS), heat(1.0));
-        prop_assert!((large - FAHRENHEIT_DEGREE_DAYS * small).abs() < 1e-9, "{large} of {small}");
-    }
 }

@@ -1,5 +1,6 @@
 //! Degree-days from minimum and maximum against the heat of the hours of the same days, which the daily
-//! methods approximate. How near each method comes is measured, printed and held within bounds.
+//! methods approximate. How near each method comes is measured, printed and held within bounds. And sums of
+//! whole years, read from a file, against those of pandas.
 
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
@@ -7,7 +8,8 @@ use std::ops::RangeInclusive;
 use bractline::heat::degree_days::{
     Cutoff, DailyHeat, DayTemperatures, HeatRule, Method, Thresholds,
 };
-use jiff::civil::Date;
+use bractline::heat::weather::read_weather;
+use jiff::civil::{Date, date};
 use serde::Deserialize;
 
 use crate::support::python;
@@ -211,4 +213,46 @@ fn the_cutoffs_are_near_their_hours() {
             }
         }
     }
+}
+
+/// Four years of Seattle from the package vega_datasets, through a file of plain columns: the sums of pandas, and
+/// the same to two decimals as they were computed before there was a line of ours.
+#[test]
+fn sums_of_years_read_from_a_file_are_those_of_pandas() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let file = folder.path().join("seattle.csv");
+    let argument = file.display().to_string();
+    let text = python("tests/reference/daily_temperatures.py", &[&argument]);
+    let sums: BTreeMap<i16, f64> = serde_json::from_str(&text).expect("sums by year");
+    let series = read_weather(&file, &[]).expect("a weather file");
+    let [seattle] = <[_; 1]>::try_from(series).expect("one station");
+    assert_eq!(
+        (seattle.station.as_str(), seattle.days.len()),
+        ("seattle", 1_461)
+    );
+    assert!(seattle.filled.is_empty() && seattle.missing.is_empty());
+    let thresholds = Thresholds {
+        lower_c: 10.0,
+        upper_c: None,
+    };
+    let rule = HeatRule::new(Method::AverageThenBase, thresholds, Cutoff::None);
+    let heat = DailyHeat::of(&seattle.days, rule.expect("a rule that fits"));
+    for (year, earlier) in [
+        (2012, 1133.40),
+        (2013, 1369.25),
+        (2014, 1490.20),
+        (2015, 1541.05),
+    ] {
+        let found = heat.accumulated(date(year, 1, 1), date(year, 12, 31));
+        let found = found.expect("a year without a gap");
+        assert!(
+            (found - sums[&year]).abs() < 1e-6,
+            "{year}: {found}, {sums:?}"
+        );
+        assert!(
+            (found - earlier).abs() < 0.005,
+            "{year}: {found}, not {earlier}"
+        );
+    }
+    assert_eq!(heat.accumulated(date(2015, 1, 1), date(2016, 1, 1)), None);
 }

@@ -310,3 +310,137 @@ impl DailyHeat {
         self.days.values().rev().take(days).copied().collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    //! What any right computation of heat has, whatever the temperatures.
+
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn rule(method: Method, lower_c: f64, upper_c: Option<f64>) -> HeatRule {
+        let cutoff = upper_c.map_or(Cutoff::None, |_| Cutoff::Horizontal);
+        HeatRule::new(method, Thresholds { lower_c, upper_c }, cutoff).unwrap()
+    }
+
+    fn day(min_c: f64, max_c: f64) -> DayTemperatures {
+        DayTemperatures::new(min_c, max_c).unwrap()
+    }
+
+    fn any_method() -> impl Strategy<Value = Method> {
+        prop::sample::select(vec![
+            Method::AverageThenBase,
+            Method::BaseThenAverage,
+            Method::SingleTriangle,
+            Method::DoubleTriangle,
+            Method::SingleSine,
+            Method::DoubleSine,
+        ])
+    }
+
+    /// Minimum and maximum, and a next minimum that is not above the maximum.
+    fn any_day() -> impl Strategy<Value = (f64, f64, f64)> {
+        (-30.0..40.0f64, 0.0..20.0f64, -10.0..10.0f64).prop_map(|(min, span, change)| {
+            let max = min + span;
+            (min, max, (min + change).min(max))
+        })
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(512) })]
+
+        #[test]
+        fn a_cutoff_never_adds_heat_and_heat_is_never_negative(
+            method in any_method(), (min, max, next) in any_day(), lower in -5.0..20.0f64, width in 1.0..25.0f64,
+        ) {
+            let day = day(min, max);
+            let full = rule(method, lower, None).degree_days_c(day, Some(next));
+            let cut = |cutoff| {
+                let upper_c = Some(lower + width);
+                HeatRule::new(method, Thresholds { lower_c: lower, upper_c }, cutoff)
+                    .ok()
+                    .map(|rule| rule.degree_days_c(day, Some(next)))
+            };
+            let horizontal = cut(Cutoff::Horizontal).expect("every method takes it");
+            prop_assert!((0.0..=full + 1e-9).contains(&horizontal), "{horizontal} of {full}");
+            prop_assert!(horizontal <= width + 1e-9, "{horizontal} within {width} degrees");
+            for cutoff in [Cutoff::Intermediate, Cutoff::Vertical] {
+                if let Some(cut) = cut(cutoff) {
+                    prop_assert!((0.0..=horizontal + 1e-9).contains(&cut), "{cutoff:?} {cut} of {horizontal}");
+                }
+            }
+        }
+
+        #[test]
+        fn warmer_is_never_less_heat(
+            method in any_method(), (min, max, next) in any_day(), lower in -5.0..20.0f64, more in 0.0..5.0f64,
+            upper in prop::option::of(22.0..35.0f64),
+        ) {
+            let rule = rule(method, lower, upper);
+            let base = rule.degree_days_c(day(min, max), Some(next));
+            let warmer_day = rule.degree_days_c(day(min, (max + more).min(60.0)), Some(next));
+            let warmer_night = rule.degree_days_c(day((min + more).min(max), max), Some(next));
+            let warmer_next = rule.degree_days_c(day(min, max), Some((next + more).min(max)));
+            for warmer in [warmer_day, warmer_night, warmer_next] {
+                prop_assert!(warmer >= base - 1e-9, "{warmer} after {base}");
+            }
+        }
+
+        #[test]
+        fn a_day_below_the_base_has_no_heat(
+            method in any_method(), (min, max, next) in any_day(), above in 0.0..10.0f64,
+        ) {
+            let base = rule(method, (max + above).min(60.0), None);
+            prop_assert_eq!(base.degree_days_c(day(min, max), Some(next)), 0.0);
+        }
+
+        /// The closed forms against what they stand for: the mean over many moments of a course drawn out.
+    #[test]
+    fn heat_is_the_integral_of_the_course(
+        sine in any::<bool>(), (min, max, next) in any_day(), lower in -5.0..20.0f64, width in 1.0..25.0f64,
+        cutoff in prop::sample::select(vec![Cutoff::Horizontal, Cutoff::Intermediate, Cutoff::Vertical]),
+    ) {
+        const MOMENTS: usize = 20_000;
+        let upper = lower + width;
+        let rate = |degrees: f64| match cutoff {
+            Cutoff::None => (degrees - lower).max(0.0),
+            Cutoff::Horizontal => (degrees.min(upper) - lower).max(0.0),
+            Cutoff::Intermediate => (degrees - lower).max(0.0) - 2.0 * (degrees - upper).max(0.0),
+            Cutoff::Vertical if degrees < upper => (degrees - lower).max(0.0),
+            Cutoff::Vertical => 0.0,
+        };
+        // From the minimum at the start to the maximum at the end.
+        let half = |low: f64| {
+            let moments = (0..MOMENTS).map(|moment| (moment as f64 + 0.5) / MOMENTS as f64);
+            let rise = |time: f64| if sine { (1.0 - (PI * time).cos()) / 2.0 } else { time };
+            let sum: f64 = moments.map(|time| rate(low + (max - low) * rise(time))).sum();
+            (sum / MOMENTS as f64).max(0.0)
+        };
+        let [single, double] = match sine {
+            true => [Method::SingleSine, Method::DoubleSine],
+            false => [Method::SingleTriangle, Method::DoubleTriangle],
+        };
+        let thresholds = Thresholds { lower_c: lower, upper_c: Some(upper) };
+        let by = |method| HeatRule::new(method, thresholds, cutoff).unwrap().degree_days_c(day(min, max), Some(next));
+        // A rate that drops at once is met to a moment, one that bends much nearer.
+        let near = if cutoff == Cutoff::Vertical { width / MOMENTS as f64 } else { 1e-6 };
+        prop_assert!((by(single) - half(min)).abs() <= near, "{} {}", by(single), half(min));
+        let halves = (half(min) + half(next)) / 2.0;
+        prop_assert!((by(double) - halves).abs() <= near, "{} {halves}", by(double));
+    }
+
+    /// A Fahrenheit degree is 5/9 of a Celsius one, so a day stretched by 1.8 has 1.8 times the heat.
+        #[test]
+        fn heat_scales_with_the_degree(
+            method in any_method(), (min, max, next) in any_day(), lower in -5.0..20.0f64, width in 1.0..10.0f64,
+        ) {
+            let heat = |scale: f64| {
+                let upper = Some((lower + width) * scale);
+                rule(method, lower * scale, upper).degree_days_c(day(min * scale, max * scale), Some(next * scale))
+            };
+            let (small, large) = (heat(1.0 / FAHRENHEIT_DEGREE_DAYS), heat(1.0));
+            prop_assert!((large - FAHRENHEIT_DEGREE_DAYS * small).abs() < 1e-9, "{large} of {small}");
+        }
+    }
+}

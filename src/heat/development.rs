@@ -371,3 +371,71 @@ fn sourced(source: String) -> Result<String, String> {
         false => Ok(source),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const CROP: &str = "[crop]\nbase_c = 6.7\nmethod = \"average-then-base\"\nfrom = \"planting\"\nsource = \"x\"\nstages = { R2 = 647, R3 = 726 }\n";
+
+    fn refused(text: &str) -> String {
+        let read: Result<Development, _> = toml::from_str(text);
+        read.expect_err(text).message().to_owned()
+    }
+
+    #[test]
+    fn a_model_that_does_not_hold_together_is_refused_with_the_reason() {
+        assert!(toml::from_str::<Development>(CROP).is_ok());
+        for (from, to, says) in [
+            ("R3 = 726", "R3 = 600", "stages must grow"),
+            ("R3 = 726", "R3 = nan", "stages must grow"),
+            ("R3 = 726", "bloom = 726", "\"bloom\" is no stage"),
+            (", R3 = 726", "", "at least two"),
+            ("R2 = 647, R3 = 726", "R5 = 647, \"R5.1\" = 726", "overlap"),
+            ("planting", "sowing", "from must be"),
+            ("\"x\"", "\" \"", "source must say"),
+            (
+                "base_c = 6.7",
+                "base_c = 6.7\nupper_c = 34.0",
+                "needs a cut-off",
+            ),
+            (
+                "base_c = 6.7",
+                "base_c = 6.7\ncutoff = \"vertical\"",
+                "needs an upper",
+            ),
+            ("average-then-base", "average", "unknown variant"),
+            ("base_c", "base", "unknown field"),
+        ] {
+            let said = refused(&CROP.replacen(from, to, 1));
+            assert!(said.contains(says), "{to}: {said}");
+        }
+    }
+
+    #[test]
+    fn a_hatch_is_days_or_heat_and_ranges_are_in_order() {
+        for (text, says) in [
+            ("[hatch]\ndays = [8, 5]\nsource = \"x\"", "fewest, most"),
+            ("[hatch]\nsource = \"x\"", "either days"),
+            (
+                "[hatch]\ndays = [5, 8]\nbase_c = 10.0\nsource = \"x\"",
+                "either days",
+            ),
+            (
+                "[hatch]\ndegree_days = [50, 80]\nsource = \"x\"",
+                "either days",
+            ),
+            (
+                "[without_weather]\ndays_to_treatment = { R2 = [9, 3] }\nsource = \"x\"",
+                "fewest, most",
+            ),
+            (
+                "[pest]\nbase_c = 5\nmethod = \"single-sine\"\nfrom = \"02-29\"\nevents = {}\nsource = \"x\"",
+                "month and day",
+            ),
+        ] {
+            let said = refused(text);
+            assert!(said.contains(says), "{text}: {said}");
+        }
+    }
+}

@@ -78,8 +78,8 @@ pub(super) enum Layout {
     },
 }
 
-/// First columns of the files in NOAA's access folder. Orders from its web form have others in another order,
-/// and their unit is what the buyer chose.
+/// First columns of the files in NOAA's access folder. Files ordered from its web form have them in another
+/// order, and their unit is the one that was chosen there: nothing in them says which.
 const ACCESS: [&str; 6] = [
     "station",
     "date",
