@@ -442,6 +442,8 @@ fn the_stem_weevil_emerges_where_the_published_sums_say() {
             "{place}"
         );
     }
+    let enough = pest.events_at(558.0);
+    assert_eq!(enough[2], ("emergence, 50 %", true), "just enough");
     // The same from a record: 5.7 degree-days a day from 1 January make 558.6 on the 98th day, 8 April.
     let days = date(2025, 12, 1).series(1.day()).take(200);
     let record = days.map(|day_of| (day_of, day(4.7, 16.7))).collect();

@@ -104,6 +104,16 @@ impl Layout {
             return Ok((Layout::GhcnRows, false));
         }
         let column = |name: &str| header.iter().position(|column| column == name);
+        let temperatures = header.iter().filter(|name| name.starts_with("tm"));
+        if let Some(twice) = temperatures
+            .clone()
+            .find(|name| temperatures.clone().filter(|other| other == name).count() > 1)
+        {
+            return Err(Trouble::new(
+                format!("the header has the column {twice:.20} twice"),
+                "keep one column of each name",
+            ));
+        }
         if header.starts_with(&ACCESS.map(str::to_owned)) {
             let pair = |name: &str| Some((column(name)?, column(&format!("{name}_attributes"))?));
             return match (pair("tmin"), pair("tmax")) {
@@ -356,6 +366,7 @@ mod tests {
             "date,tmin_c,tmax_f",
             "date;tmin_c;tmax_c",
             "date,tmin_c,tmax_c,tmin_f,tmax_f",
+            "date,tmin_c,tmin_c,tmax_c",
             "day,tmin_c,tmax_c",
         ] {
             assert!(Layout::of(&cells(header)).is_err(), "{header}");
