@@ -112,7 +112,7 @@ fn every_cutoff_takes_what_it_says() {
     }
 }
 
-/// Recomputed from the definitions, single sine, with the base of Barker 1993 (J. Kansas Entomol. Soc.
+/// Recomputed from the definitions, single sine, with the base of Barker and co-author 1993 (J. Kansas Entomol. Soc.
 /// 66(4):420–426) and 32 °C.
 #[test]
 fn celsius_days_of_the_banded_sunflower_moths_base_come_out() {
@@ -366,7 +366,7 @@ fn days_to_treatment_follow_from_the_table() {
     assert_eq!(crop.days_to(stage("R2"), stage("R5.1"), [6.0, 24.0]), None);
 }
 
-/// Barker 1993, J. Kansas Entomol. Soc. 66(4):420–426, abstract: thresholds 11.1 and 15.0 °C; constants 298.4,
+/// Barker and co-author 1993, J. Kansas Entomol. Soc. 66(4):420–426, abstract: thresholds 11.1 and 15.0 °C; constants 298.4,
 /// 403.3, 128.7. The days and sums are recomputed. The abstract prints 831.4 for the whole, its parts make
 /// 830.4.
 #[test]

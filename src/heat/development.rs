@@ -13,13 +13,20 @@
 //! days = [5, 8]
 //! source = "common practice, no source"
 //!
+//! [development.pest]
+//! base_c = 5.0
+//! method = "average-then-base"
+//! from = "01-01"
+//! events = { "half of the adults emerged" = 558.0 }
+//! source = "Colorado State University, northern IPM page (1004.4 Fahrenheit degree-days over 41 °F)"
+//!
 //! [development.without_weather]
 //! days_to_treatment = { R2 = [9, 23], R3 = [4, 16] }
 //! source = "computed from [development.crop] at a mean temperature of 17 to 24 °C"
 //! ```
 //!
-//! What is not known is not made up. For the banded sunflower moth the published heat sums (Barker 1993, J.
-//! Kansas Entomol. Soc. 66(4):420–426: base 11.1 °C and 298.4 degree-days for all stages before diapause
+//! What is not known is not made up. For the banded sunflower moth the published heat sums (Barker and
+//! co-author 1993, J. Kansas Entomol. Soc. 66(4):420–426: base 11.1 °C and 298.4 degree-days for all stages before diapause
 //! together) give none from egg to hatch, and no heat model of its flight that was tried in fields was found;
 //! its hatch is a range of days.
 

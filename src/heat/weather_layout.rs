@@ -104,7 +104,9 @@ impl Layout {
             return Ok((Layout::GhcnRows, false));
         }
         let column = |name: &str| header.iter().position(|column| column == name);
-        let temperatures = header.iter().filter(|name| name.starts_with("tm"));
+        let temperatures = header
+            .iter()
+            .filter(|name| name.starts_with("tmin") || name.starts_with("tmax"));
         if let Some(twice) = temperatures
             .clone()
             .find(|name| temperatures.clone().filter(|other| other == name).count() > 1)
@@ -124,49 +126,7 @@ impl Layout {
                 )),
             };
         }
-        let Some(date) = column("date") else {
-            return Err(Trouble::new(
-                "no layout of a weather file has this first row",
-                MEND_LAYOUT,
-            ));
-        };
-        let pair = |unit: &str| {
-            Some((
-                column(&format!("tmin{unit}"))?,
-                column(&format!("tmax{unit}"))?,
-            ))
-        };
-        let (min, max, fahrenheit) = match (pair("_c"), pair("_f")) {
-            (Some((min, max)), None) => (min, max, false),
-            (None, Some((min, max))) => (min, max, true),
-            (Some(_), Some(_)) => {
-                return Err(Trouble::new(
-                    "the file has its temperatures in Celsius and in Fahrenheit",
-                    "keep one pair of columns",
-                ));
-            }
-            (None, None) if column("tmin").is_some() || column("tmax").is_some() => {
-                return Err(Trouble::new(
-                    "the columns tmin and tmax do not say their unit",
-                    MEND_UNIT,
-                ));
-            }
-            (None, None) => {
-                return Err(Trouble::new(
-                    "there is no pair of columns tmin_c and tmax_c, or tmin_f and tmax_f",
-                    MEND_UNIT,
-                ));
-            }
-        };
-        let station = column("station");
-        let layout = Layout::Plain {
-            station,
-            date,
-            min,
-            max,
-            fahrenheit,
-        };
-        Ok((layout, true))
+        plain(&header).map(|layout| (layout, true))
     }
 
     /// What a row says, if it concerns temperature and, where stations are named, one of them. `file_station`
@@ -222,6 +182,52 @@ impl Layout {
             }
         }
     }
+}
+
+/// Plain columns by their header, in small letters.
+fn plain(header: &[String]) -> Result<Layout, Trouble> {
+    let column = |name: &str| header.iter().position(|column| column == name);
+    let Some(date) = column("date") else {
+        return Err(Trouble::new(
+            "no layout of a weather file has this first row",
+            MEND_LAYOUT,
+        ));
+    };
+    let pair = |unit: &str| {
+        Some((
+            column(&format!("tmin{unit}"))?,
+            column(&format!("tmax{unit}"))?,
+        ))
+    };
+    let (min, max, fahrenheit) = match (pair("_c"), pair("_f")) {
+        (Some((min, max)), None) => (min, max, false),
+        (None, Some((min, max))) => (min, max, true),
+        (Some(_), Some(_)) => {
+            return Err(Trouble::new(
+                "the file has its temperatures in Celsius and in Fahrenheit",
+                "keep one pair of columns",
+            ));
+        }
+        (None, None) if column("tmin").is_some() || column("tmax").is_some() => {
+            return Err(Trouble::new(
+                "the columns tmin and tmax do not say their unit",
+                MEND_UNIT,
+            ));
+        }
+        (None, None) => {
+            return Err(Trouble::new(
+                "there is no pair of columns tmin_c and tmax_c, or tmin_f and tmax_f",
+                MEND_UNIT,
+            ));
+        }
+    };
+    Ok(Layout::Plain {
+        station: column("station"),
+        date,
+        min,
+        max,
+        fahrenheit,
+    })
 }
 
 /// A row of one element.
