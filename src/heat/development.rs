@@ -26,8 +26,8 @@
 //! ```
 //!
 //! What is not known is not made up. For the banded sunflower moth the published heat sums (Barker and
-//! co-author 1993, J. Kansas Entomol. Soc. 66(4):420–426: base 11.1 °C and 298.4 degree-days for all stages before diapause
-//! together) give none from egg to hatch, and no heat model of its flight that was tried in fields was found;
+//! co-author 1993, J. Kansas Entomol. Soc. 66(4):420–426: base 11.1 °C and 298.4 degree-days for all stages
+//! before diapause together) give none from egg to hatch, and no heat model of its flight that was tried in fields was found;
 //! its hatch is a range of days.
 
 use std::collections::BTreeMap;
