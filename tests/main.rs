@@ -12,6 +12,10 @@ mod durability; // what is on the disk when a load says that it is, and after a 
 mod engines; // the same figures on any number of cores and in any order of loading
 mod finding_codes; // every code of a finding: a record that has it and one that has not
 mod flat_memory; // loading takes no more memory for a longer submission
+mod heat; // degree-days: published tables and closed forms
+mod heat_hourly; // the daily methods against hourly temperatures
+mod heat_weather; // weather files: layouts, gaps, what is refused
+mod heat_window; // from a stage seen to the days of treatment
 mod held_desk; // hold, export, mend, load again; drop; closing and its idempotence
 mod hostile; // records and files that mean no good, or were broken on the way
 mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
