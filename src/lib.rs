@@ -14,7 +14,7 @@
 //! 4. [`publish`] turns these tables into files. It computes nothing but presentation.
 //!
 //! Three modules are what the steps know: [`visit`] is the record, pure; [`protocol`] says what a count
-//! means; [`region`] says where. Two modules compute and know nothing else of ours: `statistics` says how
+//! means; [`region`] says where. Two modules compute and know nothing else of ours: [`statistics`] says how
 //! sure a figure is, [`heat`] when a crop is at its treatment stage. [`cli`] is the door, [`workspace`] knows where files lie, [`failure`] is
 //! what stops a run, and [`sample`] invents data for the demo, the tests and the benchmarks.
 
@@ -27,6 +27,7 @@ pub mod publish;
 pub mod region;
 pub mod rollup;
 pub mod sample;
+pub mod statistics;
 pub mod store;
 pub mod visit;
 pub mod workspace;

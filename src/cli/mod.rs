@@ -12,6 +12,7 @@ mod load;
 mod protocols;
 mod report;
 mod rollup;
+mod setting;
 mod sheet;
 mod store;
 mod submissions;
@@ -24,7 +25,6 @@ use clap::{Parser, Subcommand, ValueEnum};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
-use crate::rollup::inputs::Setting;
 use crate::store::tables::Store;
 use crate::workspace::{SETTINGS_FILE, Workspace};
 
@@ -163,18 +163,4 @@ fn open_region(workspace: &Workspace) -> Result<Region, Failure> {
 
 fn open_catalogue(workspace: &Workspace) -> Result<Catalogue, Failure> {
     Catalogue::read(Some(&workspace.protocols()))
-}
-
-/// What the roll-up needs of a workspace beside its store.
-fn roll_up_setting(workspace: &Workspace, region: &Region) -> Setting {
-    let disclosure = &workspace.settings().disclosure;
-    Setting {
-        min_fields: disclosure.min_fields,
-        min_farms: disclosure.min_farms,
-        counties: region
-            .counties()
-            .iter()
-            .map(|county| (county.id.clone(), county.name.clone()))
-            .collect(),
-    }
 }

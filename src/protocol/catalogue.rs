@@ -10,6 +10,7 @@ use include_dir::{Dir, include_dir};
 use serde::Deserialize;
 
 use crate::failure::{Failure, Kind};
+use crate::heat::development::Development;
 use crate::visit::economics::CompleteEconomics;
 use crate::visit::record::CountForm;
 use crate::visit::rules::Limits;
@@ -50,6 +51,8 @@ pub struct Protocol {
     pub threshold: Threshold,
     /// When treatment works.
     pub timing: Timing,
+    /// How crop and pest develop, where it is published.
+    pub development: Option<Development>,
     /// Plausible amounts.
     pub plausible: Plausible,
     /// What the protocol adds to the standing cautions.

@@ -1,5 +1,6 @@
 //! What a count means: how a pest is sampled, in which crop stages, and when treating pays.
 
 pub mod catalogue;
+pub mod economic_distance;
 pub mod sheet_layout;
 pub mod threshold;

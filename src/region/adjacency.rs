@@ -111,8 +111,14 @@ fn boxed<Item>(one: Coord, other: Coord, item: (usize, Item)) -> Boxed<Item> {
 fn reach_of(edge: Line) -> AABB<[f64; 2]> {
     let bounds = edge.bounding_rect();
     AABB::from_corners(
-        [bounds.min().x - TOUCH_DEGREES, bounds.min().y - TOUCH_DEGREES],
-        [bounds.max().x + TOUCH_DEGREES, bounds.max().y + TOUCH_DEGREES],
+        [
+            bounds.min().x - TOUCH_DEGREES,
+            bounds.min().y - TOUCH_DEGREES,
+        ],
+        [
+            bounds.max().x + TOUCH_DEGREES,
+            bounds.max().y + TOUCH_DEGREES,
+        ],
     )
 }
 
