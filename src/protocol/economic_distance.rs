@@ -110,7 +110,11 @@ mod tests {
             assert_near(decline().economic_distance_m(pressure), metres, 1e-3);
         }
         // EIL 3.205128 and 5.4 eggs: the worked figure of the same formula.
-        assert_near(decline().economic_distance_m(5.4 / 3.205_128), 27.097_9, 1e-3);
+        assert_near(
+            decline().economic_distance_m(5.4 / 3.205_128),
+            27.097_9,
+            1e-3,
+        );
     }
 
     /// The same relation below the threshold, where it would still give a number.
@@ -133,7 +137,10 @@ mod tests {
         let mut before = 0.0;
         for step in 0..400 {
             let distance = decline().economic_distance_m(1.07_f64.powi(step));
-            assert!(distance > before || step > 300, "it grows with the pressure");
+            assert!(
+                distance > before || step > 300,
+                "it grows with the pressure"
+            );
             assert!(distance <= decline().limit_m());
             before = distance;
         }
@@ -141,7 +148,11 @@ mod tests {
 
     #[test]
     fn no_strip_goes_beyond_the_middle_of_the_field() {
-        assert_near(decline().economic_distance_within_m(2.0, 800.0), 38.725_1, 1e-3);
+        assert_near(
+            decline().economic_distance_within_m(2.0, 800.0),
+            38.725_1,
+            1e-3,
+        );
         assert_eq!(decline().economic_distance_within_m(2.0, 50.0), 25.0);
         assert_eq!(decline().economic_distance_within_m(2.0, 0.0), 0.0);
         assert_eq!(decline().economic_distance_within_m(0.5, 50.0), 0.0);
@@ -153,7 +164,11 @@ mod tests {
     #[test]
     fn the_density_ratio_is_the_relation_the_other_way_round() {
         // At the sampling site, 6 m in, the published relation gives back nearly all of the density there.
-        assert_near(decline().density_ratio(6.0).expect("a ratio"), 0.988_56, 1e-5);
+        assert_near(
+            decline().density_ratio(6.0).expect("a ratio"),
+            0.988_56,
+            1e-5,
+        );
         for pressure in [1.0, 1.7, 3.0, 40.0] {
             let distance = decline().economic_distance_m(pressure);
             let ratio = decline().density_ratio(distance).expect("a ratio");

@@ -193,7 +193,11 @@ mod tests {
         assert_all_near(&estimates, &[0.109_677_4; 4], 5e-8);
         let moments = Moments::of(areas.iter().copied(), Form::Poisson).expect("moments");
         assert_eq!(moments.variance_between, 0.0);
-        assert_near(moments.variance - moments.mean / (155.0 / 4.0), -0.000_666, 5e-7);
+        assert_near(
+            moments.variance - moments.mean / (155.0 / 4.0),
+            -0.000_666,
+            5e-7,
+        );
     }
 
     /// Infant deaths and children (nine years of them) of the first areas of Auckland, with the printed
