@@ -1,10 +1,13 @@
 //! Which counties lie beside each other: queen contiguity, in which a single common point is enough.
 //!
-//! Two counties are neighbours if their outlines come within [`TOUCH_DEGREES`] of each other, or
-//! one lies in the other. Files drawn from one topology, as the built-in one, share their
-//! vertices exactly; in others a corner that lies on the middle of a neighbour's edge was rounded
-//! off it when it was written. Nothing beyond that rounding is bridged: counties with a real gap between
-//! them are no neighbours. Planar, so outlines on the two sides of the 180th meridian do not touch.
+//! Two counties are neighbours if their outlines come within a millionth of a degree of each other, or one
+//! lies in the other. Files drawn from one topology, as the built-in one, share their vertices
+//! exactly; in others a corner that lies on the middle of a neighbour's edge was rounded off it when it
+//! was written. Nothing beyond that rounding is bridged: counties with a real gap between them are no
+//! neighbours. Planar, so outlines on the two sides of the 180th meridian do not touch.
+//!
+//! Where a simplified drawing makes two counties overlap that share no vertex, they are neighbours all the same:
+//! in the built-in one that is a single pair, San Joaquin and Santa Clara in California.
 
 use std::collections::BTreeSet;
 
