@@ -66,7 +66,8 @@ pub fn fit_k(counts: &CountFrequencies) -> Result<FittedK, UndefinedK> {
 ///
 /// Samples of a single unit or with nothing counted tell nothing of k and are left out. With few units a
 /// sample the common k comes out somewhat too high, as each sample's own mean takes up a part of the
-/// scatter (Neyman & Scott 1948; from memory).
+/// scatter (Neyman & Scott 1948; from memory). Sums are taken in the order of the samples, which moves the
+/// last digits: give them in a stated order where the same bytes are wanted.
 ///
 /// # Errors
 /// Why the samples have no common k.

@@ -20,8 +20,12 @@ pub struct MeanVariance {
 /// Taylor's power law `s² = a·m^b`, by least squares of ln s² on ln m.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PowerLaw {
-    /// Variance at a mean of 1; it depends on the size of a unit.
+    /// Variance at a mean of 1; it depends on the size of a unit. As everywhere in the literature it is
+    /// that of the line of logarithms, hence of a typical sample, below the mean of many.
     pub a: f64,
+    /// The a of the mean variance instead, the mean of s²/m^b (Duan, N. 1983, J. Am. Stat. Assoc.
+    /// 78:605–610; from memory): to foretell variances with, above all from samples of few units.
+    pub a_of_mean_variance: f64,
     /// Slope of the logarithms: 1 for chance, above it for aggregation.
     pub b: f64,
     /// Standard error of b.
@@ -52,10 +56,18 @@ pub struct CrowdingLine {
 }
 
 impl PowerLaw {
-    /// The law as a variance for any mean.
+    /// The law as the variance of a typical sample at any mean, as plans of the literature use it.
     pub fn law(&self) -> VarianceLaw {
         VarianceLaw::Power {
             a: self.a,
+            b: self.b,
+        }
+    }
+
+    /// The law as the mean variance of many samples at any mean, as intervals need it.
+    pub fn law_of_mean_variance(&self) -> VarianceLaw {
+        VarianceLaw::Power {
+            a: self.a_of_mean_variance,
             b: self.b,
         }
     }
@@ -78,12 +90,15 @@ pub fn fit_power_law(samples: &[MeanVariance]) -> Option<PowerLaw> {
         (sample.mean > 0.0 && sample.variance > 0.0)
             .then(|| (sample.mean.ln(), sample.variance.ln()))
     })?;
+    let above_the_line = |(x, y): &(f64, f64)| (y - fit.line.slope * x).exp();
+    let above: f64 = fit.pairs.iter().map(above_the_line).sum();
     Some(PowerLaw {
         a: fit.line.intercept.exp(),
+        a_of_mean_variance: above / fit.pairs.len() as f64,
         b: fit.line.slope,
         b_standard_error: fit.line.slope_standard_error,
         r_squared: fit.line.r_squared,
-        samples: fit.used,
+        samples: fit.pairs.len() as u64,
         samples_left_out: fit.left_out,
     })
 }
@@ -99,14 +114,14 @@ pub fn fit_crowding_line(samples: &[MeanVariance]) -> Option<CrowdingLine> {
         beta: fit.line.slope,
         beta_standard_error: fit.line.slope_standard_error,
         r_squared: fit.line.r_squared,
-        samples: fit.used,
+        samples: fit.pairs.len() as u64,
         samples_left_out: fit.left_out,
     })
 }
 
 struct Fit {
     line: Line,
-    used: u64,
+    pairs: Vec<(f64, f64)>,
     left_out: u64,
 }
 
@@ -121,8 +136,8 @@ fn fit_samples(
         .collect();
     Some(Fit {
         line: fit_line(&pairs)?,
-        used: pairs.len() as u64,
         left_out: (samples.len() - pairs.len()) as u64,
+        pairs,
     })
 }
 
@@ -221,6 +236,13 @@ mod tests {
         assert_close(taylor.a.log10(), 0.102228);
         assert_close(taylor.r_squared.expect("variances differ"), 0.924363);
         assert_eq!((taylor.samples, taylor.samples_left_out), (52, 0));
+        // The mean of s²/m^b of the 52 plots.
+        let of_plots = webworm_plots()
+            .iter()
+            .map(|plot| plot.variance / plot.mean.powf(taylor.b))
+            .sum::<f64>();
+        assert_close(taylor.a_of_mean_variance, of_plots / 52.0);
+        assert!(taylor.a_of_mean_variance > taylor.a);
         let iwao = fit_crowding_line(&webworm_plots()).expect("52 plots");
         assert_close(iwao.alpha, 0.046463);
         assert_close(iwao.beta, 1.234974);
@@ -302,6 +324,7 @@ mod tests {
                 .collect();
             let law = fit_power_law(&samples).expect("five samples");
             prop_assert!((law.a - a).abs() < 1e-9 * a && (law.b - b).abs() < 1e-9);
+            prop_assert!((law.a_of_mean_variance - a).abs() < 1e-9 * a);
         }
 
         #[test]

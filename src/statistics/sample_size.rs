@@ -4,6 +4,7 @@
 //! with Iwao's `((α+1)/m + β − 1)/D²`, for the negative binomial `(1/m + 1/k)/D²`, for Poisson `1/(m·D²)`
 //! (Krebs, C.J., Ecological Methodology, chapter 9). No correction for a small field is made.
 
+use super::short_ways_to_k::k_by_moments;
 use super::variance_law::VarianceLaw;
 
 /// Variance of a two-stage sample in its two parts, both of counts a unit.
@@ -36,6 +37,20 @@ impl TwoStageVariance {
             within_sites: variance_within_sites,
         })
     }
+
+    /// Variance of the mean of a site with so many units.
+    pub fn of_site_means(&self, units_per_site: f64) -> f64 {
+        self.between_sites + self.within_sites / units_per_site
+    }
+
+    /// k of the totals of sites with so many units, by moments, where a unit has this mean: for a
+    /// sequential plan whose count is a site's total. A plan that is asked after each unit of a site
+    /// takes them for independent, which they are not, and does not keep its risks (`benches/INTERVALS.md`).
+    /// `None` where site totals scatter no more than chance.
+    pub fn k_of_site_totals(&self, mean: f64, units_per_site: f64) -> Option<f64> {
+        let variance = units_per_site * units_per_site * self.of_site_means(units_per_site);
+        k_by_moments(units_per_site * mean, variance)
+    }
 }
 
 /// Units, not rounded, for which the standard error is this share of the mean. `None` for a mean or a
@@ -54,9 +69,8 @@ pub fn sites_for_precision(
     precision: f64,
 ) -> Option<f64> {
     let usable = variance.between_sites >= 0.0 && variance.within_sites >= 0.0;
-    let of_site_means = variance.between_sites + variance.within_sites / units_per_site;
     (usable && units_per_site > 0.0)
-        .then(|| needed(of_site_means, mean, precision))
+        .then(|| needed(variance.of_site_means(units_per_site), mean, precision))
         .flatten()
 }
 
@@ -122,6 +136,24 @@ mod tests {
         // Chance alone explains the site means.
         let even = TwoStageVariance::of_visit(0.5, 5.0, 5.0).expect("variances");
         assert_eq!(even.between_sites, 0.0);
+    }
+
+    #[test]
+    fn site_totals_have_a_k_of_their_own() {
+        // Site means Gamma with shape 3, units within a site negative binomial with k 1.2, mean 1.6: between
+        // 1.6²/3, within 1.6 + 1.6²·(4/3)/1.2; by hand 1/k = 1/3 + (4/3)/(5·1.2) = 5/9.
+        let square = 1.6 * 1.6;
+        let variance = TwoStageVariance {
+            between_sites: square / 3.0,
+            within_sites: 1.6 + square * (4.0 / 3.0) / 1.2,
+        };
+        let k = variance.k_of_site_totals(1.6, 5.0).expect("aggregated");
+        assert!((k - 1.8).abs() < 1e-12, "{k}");
+        let chance = TwoStageVariance {
+            between_sites: 0.0,
+            within_sites: 1.6,
+        };
+        assert_eq!(chance.k_of_site_totals(1.6, 5.0), None);
     }
 
     #[test]

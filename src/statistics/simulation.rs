@@ -47,6 +47,17 @@ pub struct SequentialPlan {
     pub at_limit: AtLimit,
 }
 
+/// How one sample of a plan ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SampleEnd {
+    /// What was said; `Continue` if it stayed undecided.
+    pub decision: Decision,
+    /// Units that were looked at.
+    pub units: u64,
+    /// Whether it ended at the most units, between the lines.
+    pub at_limit: bool,
+}
+
 /// What a plan does at one true mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OperatingPoint {
@@ -88,7 +99,7 @@ impl SequentialPlan {
                 let mut chance = ChaCha8Rng::seed_from_u64(seed);
                 chance.set_stream(stream);
                 let counts = UnitCounts::new(spread, *true_mean)?;
-                let ends: Vec<End> = (0..samples)
+                let ends: Vec<SampleEnd> = (0..samples)
                     .map(|_| self.follow(|| counts.draw(&mut chance)))
                     .collect();
                 Some(summary(*true_mean, &ends))
@@ -96,14 +107,14 @@ impl SequentialPlan {
             .collect()
     }
 
-    /// Follows one sample to its end.
-    fn follow(&self, mut next_count: impl FnMut() -> f64) -> End {
+    /// Follows one sample to its end, unit by unit.
+    pub fn follow(&self, mut next_count: impl FnMut() -> f64) -> SampleEnd {
         let mut total = 0.0;
         for units in 1..=self.units_max {
             total += next_count();
             let decision = self.lines.decide(units, total);
             if units >= self.units_min && decision != Decision::Continue {
-                return End {
+                return SampleEnd {
                     decision,
                     units,
                     at_limit: false,
@@ -117,7 +128,7 @@ impl SequentialPlan {
             AtLimit::NearerLine if total >= middle => Decision::High,
             AtLimit::NearerLine => Decision::Low,
         };
-        End {
+        SampleEnd {
             decision,
             units,
             at_limit: true,
@@ -125,15 +136,8 @@ impl SequentialPlan {
     }
 }
 
-/// How one sample ended.
-struct End {
-    decision: Decision,
-    units: u64,
-    at_limit: bool,
-}
-
-fn summary(true_mean: f64, ends: &[End]) -> OperatingPoint {
-    let share = |wanted: &dyn Fn(&End) -> bool| {
+fn summary(true_mean: f64, ends: &[SampleEnd]) -> OperatingPoint {
+    let share = |wanted: &dyn Fn(&SampleEnd) -> bool| {
         ends.iter().filter(|end| wanted(end)).count() as f64 / ends.len() as f64
     };
     let mut units: Vec<u64> = ends.iter().map(|end| end.units).collect();
