@@ -449,6 +449,24 @@ mod tests {
         }
 
         #[test]
+        fn a_common_k_is_likelier_than_any_other(
+            samples in prop::collection::vec(prop::collection::vec(0u64..60, 1..12), 1..8)
+        ) {
+            let samples: Vec<CountFrequencies> = samples
+                .iter()
+                .map(|counts| CountFrequencies::of_counts(counts))
+                .collect();
+            if let Ok(fitted) = fit_common_k(&samples) {
+                let profile = Profile::new(&samples).expect("a fit has samples");
+                for step in -60..=60 {
+                    let k = fitted.k * 1.25f64.powi(step);
+                    let least = 1e-9 * fitted.log_likelihood.abs();
+                    prop_assert!(profile.log_likelihood(k) <= fitted.log_likelihood + least);
+                }
+            }
+        }
+
+        #[test]
         fn a_sample_twice_over_has_the_same_k_and_a_smaller_error(
             counts in prop::collection::vec(0u64..25, 5..40)
         ) {
