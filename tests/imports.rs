@@ -31,7 +31,14 @@ const IMPORTS: [(&str, &[&str]); 14] = [
     // It cannot see the store: what is in no roll-up table cannot be published by accident.
     (
         "publish",
-        &["visit", "protocol", "region", "rollup", "failure"],
+        &[
+            "visit",
+            "protocol",
+            "region",
+            "rollup",
+            "statistics",
+            "failure",
+        ],
     ),
     ("sample", &["visit", "failure"]),
     ("workspace", &["visit", "failure"]),

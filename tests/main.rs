@@ -30,6 +30,8 @@ mod reference; // every cell against independent programs, on real county bounda
 mod region; // points and counties, against an independent computation
 mod schema; // the visit schema, against independent validators
 mod sheet; // count sheets, filled and opened by other people's software
+mod space; // shrunk shares, Moran's I and neighbours, against reference libraries
 mod stages; // each SQL stage on a few rows, and what the runner refuses
+mod statistics; // fits, intervals and stop lines, against reference libraries
 mod tables; // tables of other people's programs, and files made to exhaust their reader
 mod tree; // the top level, what no file may name, what a newcomer looks for

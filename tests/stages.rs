@@ -119,7 +119,7 @@ const VISITS: &str = "load_id:text visit_id:text revision:int retracted:boolean 
     field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 iso_week:text=2026-W30 \
     observed_on:date=2026-07-21 protocol:text=bsm-eggs crop_type:text=oilseed crop_stage:text=R3 \
     stage_first:int=1030 stage_last:int=1030 area_ha:double=50 treatment_cost_per_ha:double=20 \
-    market_value_per_kg:double=0.4 plants_per_ha:double=50000 sites:int=4 standard_error:double=0.5 \
+    market_value_per_kg:double=0.4 plants_per_ha:double=50000 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- standard_error:double=0.5 \
     assumed:text=-";
 
 fn current_visits(rows: &str, receipts: &str) -> Vec<String> {
@@ -202,7 +202,7 @@ fn pressure_is_the_mean_by_the_threshold_and_the_window_takes_both_its_ends() {
                 "visit_id:text crop_stage:text stage_first:int stage_last:int field_mean:double \
                  threshold:double field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 \
                  iso_week:text=2026-W30 observed_on:date=2026-07-21 protocol:text=eggs \
-                 area_ha:double=50 sites:int=4 standard_error:double=- economics_assumed:boolean=false
+                 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- standard_error:double=- economics_assumed:boolean=false
                  a R1   1010 1010 1 2
                  b R2   1020 1020 3 4
                  c R3   1030 1030 0 4
@@ -241,7 +241,7 @@ fn r5_alone_lies_in_no_window_that_names_a_tenth_of_r5_and_in_one_that_covers_al
                     "visit_id:text stage_first:int stage_last:int crop_stage:text=R5 \
                      field_mean:double=1 threshold:double=2 field_id:text=F1 farm_id:text=- \
                      county_id:text=A season:int=2026 iso_week:text=2026-W30 \
-                     observed_on:date=2026-07-21 protocol:text=adults area_ha:double=50 sites:int=4 \
+                     observed_on:date=2026-07-21 protocol:text=adults area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- \
                      standard_error:double=- economics_assumed:boolean=false
                      alone 1050 1059
                      tenth 1051 1051",
@@ -270,7 +270,7 @@ fn the_last_visit_in_the_window_stands_and_others_only_where_there_is_none() {
     let pressures = table(
         "field_id:text visit_id:text iso_week:text observed_on:date in_window:boolean pressure:double \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
-         area_ha:double=50 sites:int=4 field_mean:double=1 standard_error:double=- threshold:double=2 \
+         area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- field_mean:double=1 standard_error:double=- threshold:double=2 \
          economics_assumed:boolean=false
          F1 a 2026-W30 2026-07-20 true  0.1
          F1 b 2026-W30 2026-07-22 true  0.2
@@ -300,7 +300,7 @@ fn one_field_under_two_protocols_stands_under_each() {
     let pressures = table(
         "visit_id:text protocol:text field_id:text=F1 iso_week:text=2026-W30 \
          observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 season:int=2026 \
-         county_id:text=A farm_id:text=- crop_stage:text=R3 area_ha:double=50 sites:int=4 \
+         county_id:text=A farm_id:text=- crop_stage:text=R3 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- \
          field_mean:double=1 standard_error:double=- threshold:double=2 economics_assumed:boolean=false
          a eggs
          b adults",
@@ -314,7 +314,8 @@ fn one_field_under_two_protocols_stands_under_each() {
 #[test]
 fn a_field_week_has_what_was_computed_of_its_visit_and_nulls_where_nothing_was() {
     let standing = table(
-        "visit_id:text field_id:text field_mean:double standard_error:double sites:int \
+        "visit_id:text field_id:text field_mean:double standard_error:double sites:int units:int=20 \
+         variance_between_sites:double=- variance_within_sites:double=- \
          iso_week:text=2026-W30 observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
          area_ha:double=50 threshold:double=2 economics_assumed:boolean=false

@@ -21,7 +21,10 @@
 --   in_window                 boolean not null  whether its crop stage lies in the protocol's window
 --   area_ha                   double  not null  [har] area of the field, hectares
 --   sites                     int     not null  [{site}] sites sampled
+--   units                     int     not null  [{unit}] units examined
 --   field_mean                double  not null  mean of the site means
+--   variance_between_sites    double  null      variance of the site means; null for one site
+--   variance_within_sites     double  null      variance of units about their site's mean; null if each site has one unit
 --   standard_error            double  null      standard error of field_mean; null for one site
 --   economics_assumed         boolean not null  whether the threshold rests on economics filled in from defaults
 --   threshold                 double  not null  threshold of the field, in the unit of field_mean
@@ -54,7 +57,10 @@ select
     standing_visit.in_window as in_window,
     standing_visit.area_ha as area_ha,
     standing_visit.sites as sites,
+    standing_visit.units as units,
     standing_visit.field_mean as field_mean,
+    standing_visit.variance_between_sites as variance_between_sites,
+    standing_visit.variance_within_sites as variance_within_sites,
     standing_visit.standard_error as standard_error,
     standing_visit.economics_assumed as economics_assumed,
     standing_visit.threshold as threshold,

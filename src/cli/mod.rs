@@ -9,6 +9,7 @@ mod held;
 mod held_groups;
 mod init;
 mod load;
+mod plan;
 mod protocols;
 mod report;
 mod rollup;
@@ -68,6 +69,8 @@ enum Command {
     Alert(alert::Alert),
     Sheet(sheet::Sheet),
     #[command(subcommand)]
+    Plan(plan::Plan),
+    #[command(subcommand)]
     Protocols(protocols::Protocols),
     #[command(subcommand)]
     Store(store::StoreCommand),
@@ -113,6 +116,7 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Rollup(command) => command.run(&Workspace::open(folder)?).await,
         Command::Alert(command) => command.run(&Workspace::open(folder)?).await,
         Command::Sheet(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
+        Command::Plan(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         // The catalogue can be read before there is a workspace.
         Command::Protocols(command) => command.run(Workspace::open(folder).ok().as_ref()).await,
         Command::Store(command) => command.run(&Workspace::open(folder)?).await,

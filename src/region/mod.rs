@@ -3,11 +3,15 @@
 //! Boundaries come with the program or from the user's own file; either way they end as the same
 //! [`Region`]. Nothing here draws a map, hides a small group or knows a visit.
 
-mod adjacency;
+pub mod adjacency;
 mod boundaries;
 mod built_in;
 pub mod distance;
+mod field_plane;
 mod locate;
+mod sides;
+mod strip_shape;
+pub mod strips;
 mod topology;
 
 use std::path::Path;

@@ -5,6 +5,7 @@ pub mod aggregation;
 pub mod counts;
 pub mod dispersion;
 pub mod field_mean;
+pub mod field_plan;
 pub mod law_interval;
 mod least_squares;
 pub mod moran;
