@@ -1,0 +1,671 @@
+"""The ways in which sheets differ from the truth, one function each, by its number in the list of 21.
+
+Each function bends a `BentSheet` and the mapping with it, and says what must be held or refused for it. A function
+whose mapping cannot settle the distortion says with which words the message must name it.
+"""
+
+import datetime
+from fractions import Fraction
+
+NUMBERS = {}
+
+
+def distortion(number):
+    """Marks a function as a distortion of this number; sheets remember what bent them."""
+
+    def mark(bend):
+        def bent(sheet, *arguments, **named):
+            sheet.distortions.append(number)
+            return bend(sheet, *arguments, **named)
+
+        bent.__name__ = bend.__name__
+        NUMBERS.setdefault(number, []).append(bend.__name__)
+        return bent
+
+    return mark
+
+
+# --- 1: what repeats stands side by side ---------------------------------------------------------
+
+
+@distortion(1)
+def wide_repeats(sheet, words=False):
+    """A column a bract; with words: Site 1, head 2, bract 3."""
+    if words:
+        for key in sheet.counts():
+            sheet.headers[key] = f"Site {key[1]}, head {key[3]}, bract {key[5]}"
+        pattern = "^Site (?<site>[0-9]), head (?<head>[0-9]), bract (?<bract>[0-9])$"
+        sheet.fields["counts"]["namePattern"] = pattern
+
+
+@distortion(1)
+def days_as_columns(sheet):
+    """One column a week: no mapping has a place for them."""
+    for week in range(1, 4):
+        day = datetime.date(2026, 7, 20) + datetime.timedelta(weeks=week)
+        sheet.add(f"week{week}", day, None)
+        for place, row in enumerate(sheet.rows):
+            row[f"week{week}"] = place % 5
+    sheet.refused = ["2026-08-03", "headers are dates", "a column of its own"]
+
+
+# --- 2: headers of two and three rows ------------------------------------------------------------
+
+
+@distortion(2)
+def header_of_two_rows(sheet, tall=False):
+    """Site 1 | Site 2 over Side, H1B1 …; tall: other headers are merged downwards."""
+    upper = [None] * len(sheet.columns)
+    for place, key in enumerate(sheet.columns):
+        if key.startswith("side"):
+            upper[place] = f"Site {key[4]}"
+            sheet.headers[key] = "Side"
+        elif key in sheet.counts():
+            sheet.headers[key] = key[2:]
+    for site in (1, 2):
+        first = sheet.columns.index(f"side{site}")
+        sheet.looks.append(("merge", len(sheet.above), first, len(sheet.above), first + 12))
+    sheet.upper = [upper]
+    if tall:
+        for place, key in enumerate(sheet.columns):
+            if key in sheet.fields:
+                upper[place], sheet.fields[key]["name"] = sheet.headers[key], sheet.headers[key]
+                sheet.headers[key] = None
+                sheet.looks.append(("merge", len(sheet.above), place, len(sheet.above) + 1, place))
+    sheet.dialect["headerJoin"] = " / "
+    sheet.fields["sides"]["namePattern"] = "^Site (?<site>[0-9]) / Side$"
+    sheet.fields["counts"]["namePattern"] = "^Site (?<site>[0-9]) / H(?<head>[0-9])B(?<bract>[0-9])$"
+
+
+@distortion(2)
+def header_of_three_rows(sheet):
+    """Site over head over bract."""
+    top, middle = [None] * len(sheet.columns), [None] * len(sheet.columns)
+    for place, key in enumerate(sheet.columns):
+        if key.startswith("side"):
+            top[place], sheet.headers[key] = f"Site {key[4]}", "Side"
+            sheet.looks.append(("merge", len(sheet.above), place, len(sheet.above), place + 12))
+        elif key in sheet.counts():
+            sheet.headers[key] = f"Bract {key[5]}"
+            if key[5] == "1":
+                middle[place] = f"Head {key[3]}"
+                sheet.looks.append(("merge", len(sheet.above) + 1, place, len(sheet.above) + 1, place + 5))
+    sheet.upper = [top, middle]
+    sheet.dialect["headerJoin"] = " / "
+    sheet.fields["sides"]["namePattern"] = "^Site (?<site>[0-9]) / Side$"
+    sheet.fields["counts"]["namePattern"] = "^Site (?<site>[0-9]) / Head (?<head>[0-9]) / Bract (?<bract>[0-9])$"
+
+
+# --- 3, 4, 5: what stands about the table, and tables beside tables ---------------------------------
+
+
+@distortion(3)
+def title_above(sheet):
+    sheet.above = [["Invented egg counts"], ["One row a line. Leave no cell blank, please."], []]
+
+
+@distortion(4)
+def totals_and_spacers(sheet, header_every=11):
+    """Totals and averages under each visit, blank rows, and the header again on every page."""
+    rows, header = [], [sheet.headers[key] for key in sheet.columns]
+    of_counts = [sheet.columns.index(key) for key in sheet.counts()]
+    for place, row in enumerate(sheet.rows):
+        rows.append(row)
+        following = sheet.rows[place + 1 : place + 2]
+        if not following or following[0]["_visit"] != row["_visit"]:
+            for name in ("Total", "Average, all heads"):
+                line = [name] + [None] * (len(sheet.columns) - 1)
+                for column in of_counts:
+                    line[column] = 3
+                rows.append({"_raw": line})
+            rows.append({"_raw": []})
+        if place % header_every == header_every - 1:
+            rows.append({"_raw": header})
+    sheet.rows = rows
+    sheet.skips.append({"name": sheet.headers[sheet.columns[0]], "matches": "^(Total|Average)"})
+
+
+def by(sheet, key):
+    """Rows by what a column says, in the order in which it first says so."""
+    groups = {}
+    for row in sheet.rows:
+        groups.setdefault(row[key], []).append(row)
+    return groups
+
+
+@distortion(5)
+def sheet_for_each(sheet, key, name):
+    """One sheet a county or a farm, which its name alone says."""
+    groups = by(sheet, key)
+    field = sheet.drop(key)
+    header = [sheet.headers[column] for column in sheet.columns]
+    sheet.sheets = {f"{name} {value}": [header] + sheet.body(rows) for value, rows in groups.items()}
+    sheet.dialect["sheetPattern"] = f"^{name} (?<{name}>.+)$"
+    sheet.fields[key] = {**field, "name": name}
+
+
+@distortion(5)
+def tables_below_each_other(sheet):
+    """One table a county under a title that names it, each with its own header."""
+    groups = by(sheet, "county")
+    field = sheet.drop("county")
+    header = [sheet.headers[column] for column in sheet.columns]
+    rows = []
+    for value, of_county in groups.items():
+        rows += [{"_raw": []}, {"_raw": [f"County {value}"]}, {"_raw": header}, *of_county]
+    sheet.above = [[f"County {next(iter(groups))}"]]
+    sheet.rows = rows[3:]
+    sheet.blocks.append({"matches": "^County (?<County>[0-9]+)$"})
+    sheet.fields["county"] = {**field, "name": "County"}
+
+
+@distortion(5)
+def another_table_beside(sheet):
+    """A list of scouts to the right of the visits, of which the mapping knows nothing."""
+    sheet.add("gap", None, None)
+    sheet.add("scouts", "Scouts of the season", None)
+    for place, row in enumerate(sheet.rows[:3]):
+        row["scouts"] = f"obs-900{place}"
+    sheet.refused = ["Scouts of the season", "does not mention"]
+
+
+# --- 6: values that hold for the rows below them ----------------------------------------------------
+
+
+@distortion(6)
+def county_merged_down(sheet):
+    """The county in the first row of its block alone."""
+    groups = by(sheet, "county")
+    sheet.rows = [row for rows in groups.values() for row in rows]
+    first = sheet.header_row()
+    place = sheet.columns.index("county")
+    for rows in groups.values():
+        for row in rows[1:]:
+            row["county"] = None
+        sheet.looks.append(("merge", first, place, first + len(rows) - 1, place))
+        first += len(rows)
+    sheet.fields["county"]["fillDown"] = True
+
+
+@distortion(6)
+def visit_in_its_first_row(sheet, explained=True):
+    """What holds for a visit stands in its first row; unexplained, the rest belongs to nobody."""
+    before = None
+    for row in sheet.rows:
+        if row["_visit"] == before:
+            for key in sheet.columns[: sheet.columns.index("site")]:
+                row[key] = None
+            if not explained:
+                # Each such row is a record by itself, and the visit above it may not be whole.
+                row["_visit"] = None
+        else:
+            before = row["_visit"]
+    if explained:
+        sheet.plan["blankKey"] = "continues"
+        sheet.carried = True
+    else:
+        sheet.hold(range(len(sheet.visits)), "key-blank", "continues")
+        sheet.unkeyed = ["key-blank", "fillDown"]
+
+
+@distortion(6)
+def ditto_marks(sheet, explained=True):
+    for above, row in reversed(list(zip(sheet.rows, sheet.rows[1:]))):
+        for key in ("scout", "side"):
+            if row[key] == above[key]:
+                row[key] = '"'
+    for key in ("scout", "side"):
+        sheet.fields[key]["fillDown"] = explained
+    if not explained:
+        sheet.hold(range(len(sheet.visits)), "ditto-unexplained", "fillDown")
+
+
+# --- 7, 8: units and fractions ----------------------------------------------------------------------
+
+
+@distortion(7)
+def units_in_header(sheet):
+    """Cents, thousands and dollars, as the headers say."""
+    sheet.headers.update(cost="Cost ($/ac)", price="Price (cents/lb)", plants="Stand (1000/ac)")
+    sheet.fields["cost"]["unit"] = "$/acre"
+    sheet.fields["price"]["unit"] = "\u00a2/lb"
+    sheet.fields["plants"]["unit"] = "10*3/acre"
+    sheet.change("price", lambda price: round(price * 100, 6))
+    sheet.change("plants", lambda plants: plants / 1000)
+    for name in ("treatment_cost", "market_value"):
+        sheet.constant[f"/economics/{name}/currency"] = "USD"
+
+
+@distortion(7)
+def units_in_cells(sheet):
+    """62.5 ac in one row, 25.3 ha in the next."""
+    hectares = {visit["visit_id"]: visit["field"]["area_ha"] for visit in sheet.visits}
+    for place, row in enumerate(sheet.rows):
+        row["area"] = f"{hectares[row['_visit']]} ha" if place % 3 == 1 else f"{row['area']} ac"
+    sheet.headers["area"] = "Area"
+    del sheet.fields["area"]["unit"]
+    sheet.fields["area"]["unitFrom"] = "cell"
+
+
+@distortion(7)
+def units_nowhere(sheet, places):
+    """A column whose cells name their units, but for some."""
+    for place, row in enumerate(sheet.rows):
+        if place not in places:
+            row["area"] = f"{row['area']} ac"
+    del sheet.fields["area"]["unit"]
+    sheet.fields["area"]["unitFrom"] = "cell"
+    sheet.hold(places, "unit-missing", "acre")
+
+
+@distortion(7)
+def units_that_differ(sheet, places):
+    """Hectares, said in the cell, in a column of acres."""
+    for place in places:
+        sheet.rows[place]["area"] = "25.3 ha"
+    sheet.hold(places, "unit-in-cell", "unitFrom")
+
+
+def in_words(area):
+    whole, share = divmod(Fraction(area), 1)
+    sign = {Fraction(1, 2): ("1/2", "\u00bd"), Fraction(1, 4): ("1/4", "\u00bc"), Fraction(3, 4): ("3/4", "\u00be")}
+    if not share:
+        return str(whole)
+    text, vulgar = sign[share]
+    return vulgar if not whole else f"{whole}{vulgar}" if whole % 2 else f"{whole} {text}"
+
+
+@distortion(8)
+def fractions(sheet, explained=True):
+    """62 1/2, 7½ and ½ acres."""
+    broken = [place for place, row in enumerate(sheet.rows) if row["area"] % 1]
+    sheet.change("area", in_words)
+    sheet.fields["area"]["fractions"] = explained
+    if not explained:
+        sheet.hold(broken, "number-is-a-fraction", "fractions = true")
+
+
+@distortion(8)
+def fraction_as_date(sheet, places):
+    """1/2 acre, which a spreadsheet took for a day."""
+    for place in places:
+        sheet.rows[place]["area"] = datetime.date(2026, 1, 2)
+    sheet.hold(places, "date-in-number", "1/2", "into dates")
+
+
+@distortion(8)
+def fraction_for_a_spreadsheet(sheet, places):
+    """1/2 acre as text, for a spreadsheet to take for a day when it opens the file."""
+    for place in places:
+        sheet.rows[place]["area"] = "1/2"
+    sheet.hold(places, "date-in-number", "1/2", "into dates")
+
+
+# --- 9, 10: no number, and no exact one --------------------------------------------------------------
+
+
+@distortion(9)
+def marks_for_nothing(sheet):
+    """A dash is 0; NS is a head that nobody looked at, n/a a remark that nobody made."""
+    for key in sheet.counts():
+        sheet.change(key, lambda count: count or "-")
+    rows = []
+    for row in sheet.rows:
+        rows.append(row)
+        if row["head"] == 2:
+            rows.append({**row, "head": 3, **dict.fromkeys(sheet.counts(), "NS")})
+    sheet.rows = rows
+    sheet.change("remarks", lambda remarks: remarks or "n/a")
+    sheet.schema["missingValues"] = ["NS", "n/a"]
+    sheet.fields["counts"]["values"] = {"-": 0}
+    sheet.plan["blankUnits"] = "notExamined"
+
+
+@distortion(9)
+def marks_unexplained(sheet):
+    said = [
+        ("-", ["number-is-a-mark", "missingValues"]),
+        ("none", ["number-in-words", "missingValues"]),
+        (None, ["cell-blank", "default = 0"]),
+        ("n/a", ["number-in-words", "values"]),
+    ]
+    for place, (mark, words) in enumerate(said):
+        sheet.rows[place]["S1H2B4"] = mark
+        sheet.hold([place], *words)
+
+
+@distortion(10)
+def censored(sheet, bare=True):
+    """Bounds and ranges; leaving out what stands beside the number would change it."""
+    said = {"<5": "bound", ">50": "bound", "10+": "bound", "5-10": "range"}
+    for place, (count, word) in enumerate(said.items()):
+        sheet.rows[place]["S2H1B3"] = count
+        sheet.hold([place], {"bound": "number-not-exact", "range": "number-is-a-range"}[word], word, count)
+    sheet.fields["counts"]["bareNumber"] = bare
+
+
+# --- 11, 12, 13: what cannot be seen -----------------------------------------------------------------
+
+
+@distortion(11)
+def colours_and_comments(sheet):
+    """Red for what is over the threshold, and comments: the values say the same without them."""
+    for place, row in enumerate(sheet.rows):
+        if place % 2:
+            sheet.looks.append(("fill", sheet.header_row() + place, len(sheet.columns) - 1, "FF0000"))
+            sheet.looks.append(("comment", sheet.header_row() + place, 0, "over!"))
+
+
+@distortion(11)
+def colours_alone(sheet, places):
+    """Counts that a colour alone tells."""
+    for place in places:
+        sheet.rows[place]["S1H1B2"] = None
+        column = sheet.columns.index("S1H1B2")
+        sheet.looks.append(("fill", sheet.header_row() + place, column, "00B050"))
+        sheet.looks.append(("comment", sheet.header_row() + place, column, "green: 4 eggs"))
+    sheet.hold(places, "cell-blank", "colours and comments")
+
+
+@distortion(12)
+def numbers_as_text(sheet, marks=("{} ", "\u00a0{}", " {}\u202f", "{}")):
+    """Spaces that nobody sees."""
+    for key in ["lon", "lat", "cost", *sheet.counts()]:
+        for place, row in enumerate(sheet.rows):
+            row[key] = marks[place % len(marks)].format(row[key])
+    sheet.change("scout", lambda scout: f"\u00a0{scout} ")
+
+
+@distortion(12)
+def apostrophes(sheet):
+    """A leading apostrophe, as some programs write it out."""
+    for key in ["plants", *sheet.counts()]:
+        sheet.change(key, "'{}".format)
+
+
+@distortion(13)
+def zeros_lost(sheet):
+    """Ids as numbers, without their leading zeros; the mapping says how many digits they have."""
+    for key, digits in [("field", 5), ("county", 5), ("farm", 12)]:
+        sheet.change(key, int)
+        sheet.fields[key]["zeroPad"] = digits
+
+
+@distortion(13)
+def county_zeros_lost(sheet):
+    """The same where the mapping says nothing."""
+    sheet.change("county", int)
+    sheet.hold(range(len(sheet.visits)), "id-lost-zeros", "zeroPad = 5")
+
+
+@distortion(13)
+def some_zeros_lost(sheet, places):
+    """Ids as text, some of which became numbers when they were typed in."""
+    for place in places:
+        sheet.rows[place]["field"] = int(sheet.rows[place]["field"])
+    sheet.hold(places, "id-lost-zeros", "zeroPad = 5")
+
+
+@distortion(13)
+def digits_lost(sheet, places):
+    """9.12E+11: what a spreadsheet shows of a long id, and writes into a text file."""
+    for place in places:
+        sheet.rows[place]["farm"] = f"{int(sheet.rows[place]['farm']):.2E}"
+    sheet.hold(places, "id-lost-digits", "E+", "all digits")
+
+
+# --- 14: days and times --------------------------------------------------------------------------------
+
+
+@distortion(14)
+def days_as_text(sheet, *formats):
+    """Days by one or several formats, which the mapping states."""
+    for place, row in enumerate(sheet.rows):
+        row["day"] = row["day"].strftime(formats[place % len(formats)])
+    sheet.fields["day"]["format"] = formats[0] if len(formats) == 1 else list(formats)
+
+
+@distortion(14)
+def days_ambiguous(sheet, with_century):
+    """6/7/2026 or 6/7/26: June or July, where the mapping says nothing."""
+    for place, row in enumerate(sheet.rows):
+        day = row["day"]
+        year = day.year if with_century else day.year % 100
+        row["day"] = f"{day.month}/{day.day}/{year}"
+        two_readings = day.day <= 12 and day.day != day.month
+        code = "date-ambiguous" if two_readings else "date-unreadable"
+        sheet.hold([place], code, day.isoformat(), "format", "%Y" if with_century else "%y")
+
+
+@distortion(14)
+def days_unsaid(sheet):
+    """Weeks, several days, a day without a year."""
+    said = [
+        ("week 28", "a week is not a day"),
+        ("W28", "a week is not a day"),
+        ("2026-W28", "a week is not a day"),
+        ("7/6-7/10", "several days"),
+        ("July 6 - 10, 2026", "several days"),
+        ("7/6", "no year"),
+    ]
+    for place, (day, words) in enumerate(said):
+        sheet.rows[place]["day"] = day
+        sheet.hold([place], "date-unreadable", words, day)
+
+
+@distortion(14)
+def time_of_submission(sheet, explained):
+    """7:00 by the clock on the wall: 12:00 UTC in summer."""
+    del sheet.constant["/submitted_at"]
+    sheet.add("sent", "Sent", {"to": "/submitted_at", "format": "%m/%d/%Y %H:%M"})
+    for row in sheet.rows:
+        row["sent"] = "08/10/2026 07:00"
+    if explained:
+        sheet.fields["sent"]["utcOffset"] = "-05:00"
+    else:
+        sheet.hold(range(len(sheet.visits)), "time-zone-missing", "utcOffset")
+
+
+# --- 15, 16: what is hidden, and what is computed -------------------------------------------------------
+
+
+@distortion(15)
+def rows_hidden_by_a_filter(sheet):
+    """Hidden rows were sent too."""
+    sheet.looks.append(("filter", sheet.header_row() - 1))
+    for place in range(1, len(sheet.rows), 3):
+        sheet.looks.append(("hide_row", sheet.header_row() + place))
+    sheet.looks.append(("hide_column", sheet.columns.index("scout")))
+
+
+@distortion(15)
+def hidden_column(sheet):
+    sheet.add("hidden", "Old count", None)
+    for row in sheet.rows:
+        row["hidden"] = 7
+    sheet.looks.append(("hide_column", sheet.columns.index("hidden")))
+    sheet.refused = ["Old count", "hidden"]
+
+
+@distortion(15)
+def hidden_sheet(sheet):
+    sheet.sheets = {sheet.name: sheet.grid(), "Lists": [["Scouts"], ["obs-9001"]]}
+    sheet.looks.append(("hide_sheet", "Lists"))
+    sheet.refused = ["Lists", "hidden"]
+
+
+@distortion(16)
+def formulas(sheet, calculated=True):
+    """Areas as halves and doubles of something, days as sums."""
+    for row in sheet.rows:
+        row["area"] = f"={row['area'] * 2}/2"
+        day = row["day"]
+        row["day"] = f"=DATE({day.year},{day.month},{day.day})"
+    if calculated:
+        for place in range(len(sheet.rows)):
+            sheet.looks.append(("format", sheet.header_row() + place, sheet.columns.index("day"), "yyyy-mm-dd"))
+    else:
+        sheet.hold(range(len(sheet.visits)), "cell-broken", "formula", "open and save the workbook")
+
+
+@distortion(16)
+def formulas_broken(sheet, errors):
+    """Formulas that point at nothing."""
+    for place, error in enumerate(errors):
+        column = sheet.columns.index("S1H1B1")
+        sheet.looks.append(("error", sheet.header_row() + place, column, error))
+        sheet.hold([place], "cell-broken", error, "mend the formula")
+
+
+# --- 17, 18: text files and headers -----------------------------------------------------------------------
+
+
+@distortion(17)
+def decimal_commas(sheet):
+    for key in sheet.columns:
+        sheet.change(key, lambda cell: str(cell).replace(".", ",") if isinstance(cell, float) else cell)
+    sheet.schema["decimalChar"] = ","
+
+
+@distortion(17)
+def comma_unexplained(sheet, places):
+    """1,5 where nothing says what the comma is."""
+    for place in places:
+        sheet.rows[place]["area"] = "1,5"
+    sheet.hold(places, "number-ambiguous", "decimalChar")
+
+
+@distortion(17)
+def odd_text_file(sheet):
+    """Tabs in a .csv, sep=; in the first line, an encoding of old: the writer's doing."""
+
+
+@distortion(18)
+def header_drift(sheet, spelling):
+    """The same columns under other names and in another order."""
+    spellings = [
+        {"field": "Fld", "day": "VISIT_DATE", "area": "Fl\u00e4che (ac)", "lon": "  longitude "},
+        {"field": "FIELD  id", "day": "Visit\ndate", "area": "Fla\u0308che (AC)", "lon": "Long\u00a0(\u00b0)"},
+    ]
+    for key in spellings[0]:
+        names = [sheet.headers[key], *(each[key] for each in spellings)]
+        sheet.fields[key]["name"] = names
+        sheet.headers[key] = spellings[spelling][key]
+    sheet.columns = sheet.columns[::-1] if spelling else sheet.columns[4:] + sheet.columns[:4]
+
+
+@distortion(18)
+def header_unknown(sheet):
+    sheet.fields["day"]["name"] = sheet.headers["day"]
+    sheet.headers["day"] = "Tag der Begehung"
+    sheet.refused = ["no column for /observed_on", "Tag der Begehung", "further name"]
+
+
+@distortion(18)
+def column_added(sheet):
+    sheet.add("larvae", "Larvae seen", None)
+    sheet.rows[-1]["larvae"] = 4
+    sheet.refused = ["Larvae seen", "does not mention"]
+
+
+# --- 19: where it is ------------------------------------------------------------------------------------------
+
+
+@distortion(19)
+def point_in_one_cell(sheet, swapped=()):
+    """44.75, -99.5"""
+    for place, row in enumerate(sheet.rows):
+        pair = (row["lat"], row["lon"])
+        row["lat"] = "{}, {}".format(*(pair[::-1] if place in swapped else pair))
+    lon = sheet.drop("lon")
+    sheet.headers["lat"] = "Point"
+    sheet.fields["lat"] |= {"part": "^(?<value>[^,]+),"}
+    sheet.fields["lon"] = {**lon, "name": "Point", "part": r",\s*(?<value>[^,]+)$"}
+    sheet.hold(swapped, "swapped")
+
+
+@distortion(19)
+def degrees_and_minutes(sheet, places):
+    for place in places:
+        for key, letters in [("lat", "SN"), ("lon", "WE")]:
+            angle = sheet.rows[place][key]
+            degrees, minutes = divmod(abs(angle) * 60, 60)
+            sheet.rows[place][key] = f"{int(degrees)}\u00b0 {minutes:.3f}' {letters[angle > 0]}"
+    sheet.hold(places, "angle-not-decimal", "decimal degrees")
+
+
+@distortion(19)
+def point_swapped(sheet, places):
+    for place in places:
+        row = sheet.rows[place]
+        row["lat"], row["lon"] = row["lon"], row["lat"]
+    sheet.hold(places, "swapped")
+
+
+@distortion(19)
+def sign_lost(sheet, places):
+    for place in places:
+        sheet.rows[place]["lon"] = -sheet.rows[place]["lon"]
+    sheet.hold(places, "outside-region", "a sign lost")
+
+
+# --- 20: several pests ------------------------------------------------------------------------------------------
+
+
+@distortion(20)
+def pests_in_one_row(sheet, weevils, read):
+    """Eggs and weevils side by side: a mapping for each, which leaves the other's columns alone."""
+    for site in (1, 2):
+        for plant in (1, 2, 3):
+            key = f"S{site}P{plant}"
+            sheet.add(key, f"{key} weevils", None)
+            for row, visit in zip(sheet.rows, weevils):
+                row[key] = visit["sites"][site - 1]["plants"][plant - 1]
+    if read == "weevils":
+        sheet.visits = weevils
+        sheet.fields["counts"] = {
+            "namePattern": "^S(?<site>[0-9])P(?<plant>[0-9]) weevils$",
+            "to": "/sites/{site}/plants/{plant}",
+        }
+        sheet.constant["/protocol"] = "weevil-adults"
+        sheet.id_of = [*sheet.id_of, "/protocol"]
+        sheet.ignore.append({"namePattern": "^S[0-9]H[0-9]B[0-9]$"})
+    else:
+        sheet.ignore.append({"namePattern": "^S[0-9]P[0-9] weevils$"})
+
+
+@distortion(20)
+def row_for_each_pest(sheet, weevils):
+    """Rows of eggs and rows of weevils, told by a column."""
+    sheet.add("pest", "Pest", {"to": "/protocol", "values": {"BSM": "bsm-eggs", "weevil": "weevil-adults"}})
+    sheet.add("adults", "Adults", {"to": "/sites/{site}/plants/{plant}"})
+    rows = [{**row, "pest": "BSM"} for row in sheet.rows]
+    for visit in weevils:
+        like = next(row for row in sheet.rows if row["field"] == visit["field"]["field_id"])
+        for site in visit["sites"]:
+            for plant, adults in enumerate(site["plants"], 1):
+                blank = dict.fromkeys(sheet.counts())
+                where = {"site": site["site"], "side": site["side"], "head": plant, "adults": adults}
+                rows.append({**like, **blank, **where, "pest": "weevil", "_visit": visit["visit_id"]})
+    sheet.rows = rows
+    sheet.fields["head"]["to"] = "{unit}"
+    sheet.plan |= {"rowIs": "unit", "blankUnits": "notExamined"}
+    sheet.plan["visitKey"] = [*sheet.plan["visitKey"], "/protocol"]
+    del sheet.constant["/protocol"]
+    sheet.id_of = [*sheet.id_of, "/protocol"]
+    eggs = [{**visit, "visit_id": f"{visit['visit_id']}:bsm-eggs"} for visit in sheet.visits]
+    sheet.visits = eggs + weevils
+
+
+# --- 21: other formats ---------------------------------------------------------------------------------------------
+
+
+@distortion(21)
+def other_format(sheet):
+    """XLS, ODS or XLSM: the writer's doing."""
+
+
+@distortion(21)
+def sealed(sheet):
+    """With a password: nobody can read it."""
+    sheet.refused = ["password"]
