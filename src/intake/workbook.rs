@@ -58,17 +58,20 @@ fn xlsx_sheets(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
             .merge_cells_by_sheet_name(&sheet_name)
             .map_err(in_sheet)?;
         let mut grid = Grid::new(&sheet_name, &mut allowance);
-        let mut cells = workbook
-            .worksheet_cells_reader(&sheet_name)
-            .map_err(in_sheet)?;
-        while let Some(cell) = cells.next_cell_with_formula_metadata().map_err(in_sheet)? {
-            cells_seen += 1;
-            if cells_seen > CELLS_MAX {
-                return Err(too_much(name, &format!("more than {CELLS_MAX} cells")));
+        let placed = match place_cells(&mut workbook, &sheet_name, &[], is_1904, &mut grid) {
+            // An error value that the reader does not know, as #SPILL!: it loses its place there.
+            Err(Stop::Unreadable(XlsxError::CellError(_))) => {
+                let places = places_of_cells(&mut workbook, &sheet_name).map_err(in_sheet)?;
+                place_cells(&mut workbook, &sheet_name, &places, is_1904, &mut grid)
             }
-            let (row, column) = cell.pos;
-            let value = cell_of(cell.value, cell.formula.is_some(), is_1904);
-            grid.place(row as usize, column as usize, value)?;
+            placed => placed,
+        };
+        cells_seen += placed.map_err(|stop| match stop {
+            Stop::Unreadable(error) => in_sheet(error),
+            Stop::Refused(failure) => failure,
+        })?;
+        if cells_seen > CELLS_MAX {
+            return Err(too_much(name, &format!("more than {CELLS_MAX} cells")));
         }
         let merges: Vec<_> = merges
             .iter()
@@ -78,6 +81,51 @@ fn xlsx_sheets(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
         sheets.push(grid.finish());
     }
     Ok(sheets)
+}
+
+/// Places the cells of a sheet one after the other; how many they are. `places` says where they stand, if
+/// the reader alone cannot be asked.
+fn place_cells(
+    workbook: &mut Xlsx<BufReader<File>>,
+    sheet_name: &str,
+    places: &[(u32, u32)],
+    is_1904: bool,
+    grid: &mut Grid,
+) -> Result<usize, Stop<XlsxError>> {
+    let mut cells = workbook
+        .worksheet_cells_reader(sheet_name)
+        .map_err(Stop::Unreadable)?;
+    let mut seen = 0;
+    loop {
+        let ((row, column), value) = match cells.next_cell_with_formula_metadata() {
+            Ok(None) => return Ok(seen),
+            Ok(Some(cell)) => {
+                let value = cell_of(cell.value, cell.formula.is_some(), is_1904);
+                (places.get(seen).copied().unwrap_or(cell.pos), value)
+            }
+            Err(XlsxError::CellError(words)) if seen < places.len() => {
+                (places[seen], Cell::Broken(words))
+            }
+            Err(error) => return Err(Stop::Unreadable(error)),
+        };
+        seen += 1;
+        // The watch of the package has counted them all, so this ends.
+        grid.place(row as usize, column as usize, value)
+            .map_err(Stop::Refused)?;
+    }
+}
+
+/// Where the cells of a sheet stand, in the order of the file, whatever they hold.
+fn places_of_cells(
+    workbook: &mut Xlsx<BufReader<File>>,
+    sheet_name: &str,
+) -> Result<Vec<(u32, u32)>, XlsxError> {
+    let mut cells = workbook.worksheet_cells_reader(sheet_name)?;
+    let mut places = Vec::new();
+    while let Some(cell) = cells.next_formula()? {
+        places.push(cell.get_position());
+    }
+    Ok(places)
 }
 
 /// The sheets of an XLS workbook, in their order.

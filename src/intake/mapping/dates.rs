@@ -43,6 +43,24 @@ static THREE_NUMBERS: LazyLock<Regex> = LazyLock::new(|| {
         .expect("a pattern of ours compiles")
 });
 
+static WEEK: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"(?i)^(?:[0-9]{4}[\s/-]*)?(?:w|wk|week|kw)\.?\s*[0-9]{1,2}(?:[\s,/-]+[0-9]{4})?$")
+        .expect("a pattern of ours compiles")
+});
+static SEVERAL_DAYS: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(concat!(
+        r"(?i)^(?:[0-9]{1,2}[./][0-9]{1,2}(?:[./](?:[0-9]{4}|[0-9]{2})?)?|[0-9]{4}-[0-9]{2}-[0-9]{2}",
+        r"|[[:alpha:]]{3,9}\.?\s*[0-9]{1,2}|[0-9]{1,2}\.?)",
+        r"\s*(?:-|–|—|&|\+|to|and|until|bis|und)\s*",
+        r"(?:[0-9]{1,2}[./][0-9]{1,2}\b|[0-9]{4}-[0-9]{2}-[0-9]{2}|[[:alpha:]]{3,9}\.?\s*[0-9]{1,2}\b|[0-9]{1,2}\.?,?\s+)"
+    ))
+    .expect("a pattern of ours compiles")
+});
+static WITHOUT_YEAR: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"^(?:[0-9]{1,2}\s*[./-]\s*[0-9]{1,2}\.?|[[:alpha:]]{3,9}\.?\s+[0-9]{1,2}|[0-9]{1,2}\.?\s*[[:alpha:]]{3,9}\.?)$")
+        .expect("a pattern of ours compiles")
+});
+
 /// Whether a format gives a whole day: it is tried on two.
 pub(super) fn format_is_whole(format: &str) -> bool {
     if format == ISO {
@@ -111,8 +129,32 @@ fn iso_day(text: &str) -> Option<Date> {
         .flatten()
 }
 
+/// What people write who mean no one day.
+fn is_no_day(text: &str) -> Option<&'static str> {
+    if WEEK.is_match(text) {
+        Some("the day of the visit, as 2026-07-21: a week is not a day")
+    } else if SEVERAL_DAYS.is_match(text) {
+        Some("the one day of the visit, as 2026-07-21: these are several days")
+    } else if WITHOUT_YEAR.is_match(text) {
+        Some("the day of the visit, as 2026-07-21: there is no year in it")
+    } else {
+        None
+    }
+}
+
+/// Whether a text, such as a header, is a day in some usual writing.
+pub(super) fn is_a_day(text: &str) -> bool {
+    iso_day(text.get(..10).unwrap_or(text)).is_some()
+        || THREE_NUMBERS.is_match(text)
+        || WITHOUT_YEAR.is_match(text)
+        || WEEK.is_match(text)
+}
+
 /// Says why, with the readings of `6/7/2026` if the mapping states no format.
 fn unreadable_day(text: &str, form: &DateForm) -> Fault {
+    if let Some(expected) = is_no_day(text) {
+        return Fault::new("date-unreadable", expected);
+    }
     if !form.formats.is_empty() {
         return Fault::new(
             "date-unreadable",
@@ -133,18 +175,21 @@ fn unreadable_day(text: &str, form: &DateForm) -> Fault {
     };
     let day = |month: i16, day: i16| Date::new(year, month as i8, day as i8).ok();
     let year_directive = if numbers[3].len() == 2 { "%y" } else { "%Y" };
-    let readings: Vec<String> = [
-        (day(number(1), number(2)), "%m", "%d"),
-        (day(number(2), number(1)), "%d", "%m"),
-    ]
-    .into_iter()
-    .filter_map(|(day, first, second)| {
-        Some(format!(
-            "{} if format = \"{first}/{second}/{year_directive}\"",
-            day?
-        ))
-    })
-    .collect();
+    let month_first = (day(number(1), number(2)), "%m", "%d");
+    let day_first = (day(number(2), number(1)), "%d", "%m");
+    let ways = match month_first.0 == day_first.0 {
+        true => vec![month_first],
+        false => vec![month_first, day_first],
+    };
+    let readings: Vec<String> = ways
+        .into_iter()
+        .filter_map(|(day, first, second)| {
+            Some(format!(
+                "{} if format = \"{first}/{second}/{year_directive}\"",
+                day?
+            ))
+        })
+        .collect();
     match readings.as_slice() {
         [] => Fault::new("date-unreadable", "a day that exists, as 2026-07-21"),
         [one] => Fault::new(

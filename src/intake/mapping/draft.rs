@@ -87,6 +87,8 @@ pub(super) struct Draft {
     pub rows: Vec<usize>,
     /// Whether the cells that say which visit it is are blank.
     pub key_is_blank: bool,
+    /// Whether rows below that name no visit may belong to it.
+    pub may_go_on: bool,
     /// Blank cells that should say to which site, unit or bract counts belong, and what they want.
     pub indices_missing: Vec<(String, &'static str)>,
     /// Members of the visit.
@@ -168,6 +170,7 @@ impl Draft {
             line,
             rows: Vec::new(),
             key_is_blank: false,
+            may_go_on: false,
             indices_missing: Vec::new(),
             members: BTreeMap::new(),
             sites: Named::default(),

@@ -23,6 +23,7 @@ mod dates;
 mod draft;
 mod file;
 mod group;
+mod lost_zeros;
 mod member;
 mod mistake;
 mod names;
@@ -33,6 +34,7 @@ mod sent;
 mod sheets;
 mod suggest;
 mod unit;
+mod unmentioned;
 
 use self::cells::Reading;
 use self::file::{BlankKey, BlankUnits, RowIs};

@@ -11,6 +11,7 @@ use super::columns::Table;
 use super::draft::{Draft, SiteDraft, Slot, UnitDraft, sibling};
 use super::file::BlankUnits;
 use super::member::{self, Level, MEMBERS, Member};
+use super::names::unseen;
 use super::{Mapping, sent};
 use crate::intake::table::TableRecord;
 use crate::visit::finding::Finding;
@@ -372,12 +373,12 @@ impl<'m> Writer<'m> {
                 (Some(first), _) => format!("{first}: blank"),
                 _ => "nothing".to_owned(),
             };
-            self.findings.push(Finding::new(
-                "unit-blank",
-                pointer,
-                found,
-                "counts; if a blank unit was not examined, the mapping says blankUnits = \"notExamined\"; if blank is 0, default = 0",
-            ));
+            let expected = format!(
+                "counts; if a blank unit was not examined, the mapping says blankUnits = \"notExamined\"; if blank is 0, default = 0{}",
+                unseen(&found)
+            );
+            self.findings
+                .push(Finding::new("unit-blank", pointer, found, expected));
             return Value::Null;
         }
         match form {
@@ -399,7 +400,7 @@ impl<'m> Writer<'m> {
                 "cell-blank",
                 pointer,
                 format!("{place}: blank"),
-                "a count, 0 if nothing was found; if blank is 0, the mapping says default = 0",
+                format!("a count, 0 if nothing was found; if blank is 0, the mapping says default = 0{}", unseen(&place)),
             ));
             return Value::Null;
         }

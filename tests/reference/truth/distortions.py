@@ -420,8 +420,8 @@ def digits_lost(sheet, places):
 @distortion(14)
 def days_as_text(sheet, *formats):
     """Days by one or several formats, which the mapping states."""
-    for place, row in enumerate(sheet.rows):
-        row["day"] = row["day"].strftime(formats[place % len(formats)])
+    for row in sheet.rows:
+        row["day"] = row["day"].strftime(formats[row["day"].day % len(formats)])
     sheet.fields["day"]["format"] = formats[0] if len(formats) == 1 else list(formats)
 
 
@@ -484,14 +484,14 @@ def hidden_column(sheet):
     for row in sheet.rows:
         row["hidden"] = 7
     sheet.looks.append(("hide_column", sheet.columns.index("hidden")))
-    sheet.refused = ["Old count", "hidden"]
+    sheet.refused = ["Old count", "is hidden, and was sent too"]
 
 
 @distortion(15)
 def hidden_sheet(sheet):
     sheet.sheets = {sheet.name: sheet.grid(), "Lists": [["Scouts"], ["obs-9001"]]}
     sheet.looks.append(("hide_sheet", "Lists"))
-    sheet.refused = ["Lists", "hidden"]
+    sheet.refused = ['"Lists"', "is hidden, and was sent too"]
 
 
 @distortion(16)

@@ -42,10 +42,10 @@ class Table:
             (self.folder / f"plain-{name}").unlink()
         elif made_by == "libreoffice":
             source_form = how.get("of", "xlsx")
-            source = self.folder / "sources" / f"{path.suffix[1:]}" / f"{path.stem}.{source_form}"
+            source = self.folder / "sources" / path.suffix[1:] / f"{path.stem}.{source_form}"
             source.parent.mkdir(parents=True, exist_ok=True)
             (writers.by_csv if source_form == "csv" else writers.by_openpyxl)(sheet, source)
-            self.converted.setdefault(path.suffix[1:], []).append(source)
+            self.converted.setdefault((source_form, path.suffix[1:]), []).append(source)
         elif made_by == "csv":
             writers.by_csv(sheet, path, how.get("delimiter", ","), how.get("encoding", "utf-8"), how.get("first", ""))
         else:
@@ -56,7 +56,7 @@ class Table:
         self.entries.append((name, made_by, mapping, sheet, how))
 
     def finish(self):
-        for extension, sources in self.converted.items():
+        for (_form, extension), sources in self.converted.items():
             writers.by_libreoffice(sources, extension, self.folder, self.folder / "profile")
         shutil.rmtree(self.folder / "sources")
         shutil.rmtree(self.folder / "profile")
