@@ -6,7 +6,7 @@
 //! called; of XLSX it is asked for one cell after the other, never for a whole range.
 
 use std::fs::File;
-use std::io::{BufReader, Cursor, Read};
+use std::io::{BufReader, Cursor, Read, Seek};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
@@ -19,6 +19,7 @@ use super::compound::CompoundFile;
 use super::grid::{Allowance, CELLS_MAX, Grid, WORKBOOK_BYTES_MAX};
 use super::markup::Refusal;
 use super::ods_limits::OdsLimits;
+use super::ods_spacing::close_together;
 use super::package::{Package, damaged, sealed, too_much};
 use super::serial::{date_cell, duration_cell, iso_date_cell, iso_duration_cell};
 use super::table::{Cell, Sheet};
@@ -197,22 +198,35 @@ pub fn read_ods(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     let mut limits = OdsLimits::default();
     package.watch_parts(|part| part == "META-INF/manifest.xml", &mut limits)?;
     package.watch_parts(|part| part == "content.xml", &mut limits)?;
+    if limits.spaced {
+        let document = close_together(&mut package, name)?;
+        drop(package);
+        return guarded(name, || ods_sheets(document, &limits, name));
+    }
     drop(package);
     guarded(name, || {
         let file = File::open(path).map_err(|error| Failure::file("read", path, &error))?;
-        let mut workbook = Ods::new(BufReader::new(file)).map_err(|error| damaged(name, &error))?;
-        let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
-        let mut sheets = Vec::new();
-        let sheet_names = worksheets(workbook.sheets_metadata());
-        for (sheet_name, covered) in sheet_names.iter().zip(&limits.covered) {
-            let mut grid = Grid::new(sheet_name, &mut allowance);
-            place_range(&mut workbook, sheet_name, false, &mut grid)
-                .map_err(|stop| stop.failure(name))?;
-            grid.clear(covered);
-            sheets.push(grid.finish());
-        }
-        Ok(sheets)
+        ods_sheets(BufReader::new(file), &limits, name)
     })
+}
+
+fn ods_sheets(
+    document: impl Read + Seek,
+    limits: &OdsLimits,
+    name: &str,
+) -> Result<Vec<Sheet>, Failure> {
+    let mut workbook = Ods::new(document).map_err(|error| damaged(name, &error))?;
+    let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
+    let mut sheets = Vec::new();
+    let sheet_names = worksheets(workbook.sheets_metadata());
+    for (sheet_name, covered) in sheet_names.iter().zip(&limits.covered) {
+        let mut grid = Grid::new(sheet_name, &mut allowance);
+        place_range(&mut workbook, sheet_name, false, &mut grid)
+            .map_err(|stop| stop.failure(name))?;
+        grid.clear(covered);
+        sheets.push(grid.finish());
+    }
+    Ok(sheets)
 }
 
 fn worksheets(sheets: &[calamine::Sheet]) -> Vec<String> {

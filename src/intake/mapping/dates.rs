@@ -11,6 +11,7 @@ use jiff::tz::Offset;
 use jiff::{Span, Timestamp};
 use regex::Regex;
 
+use super::no_day::is_no_day;
 use super::numbers::Fault;
 
 /// How a mapping says that dates are written.
@@ -38,26 +39,9 @@ pub(super) enum DateSystem {
 /// The name that a mapping gives to ISO 8601 in a list of formats.
 const ISO: &str = "default";
 
-static THREE_NUMBERS: LazyLock<Regex> = LazyLock::new(|| {
+/// Three numbers that may be a day: `6/7/2026`, `6.7.26`.
+pub(super) static THREE_NUMBERS: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"^([0-9]{1,2})\s*[./-]\s*([0-9]{1,2})\s*[./-]\s*([0-9]{4}|[0-9]{2})$")
-        .expect("a pattern of ours compiles")
-});
-
-static WEEK: LazyLock<Regex> = LazyLock::new(|| {
-    Regex::new(r"(?i)^(?:[0-9]{4}[\s/-]*)?(?:w|wk|week|kw)\.?\s*[0-9]{1,2}(?:[\s,/-]+[0-9]{4})?$")
-        .expect("a pattern of ours compiles")
-});
-static SEVERAL_DAYS: LazyLock<Regex> = LazyLock::new(|| {
-    Regex::new(concat!(
-        r"(?i)^(?:[0-9]{1,2}[./][0-9]{1,2}(?:[./](?:[0-9]{4}|[0-9]{2})?)?|[0-9]{4}-[0-9]{2}-[0-9]{2}",
-        r"|[[:alpha:]]{3,9}\.?\s*[0-9]{1,2}|[0-9]{1,2}\.?)",
-        r"\s*(?:-|–|—|&|\+|to|and|until|bis|und)\s*",
-        r"(?:[0-9]{1,2}[./][0-9]{1,2}\b|[0-9]{4}-[0-9]{2}-[0-9]{2}|[[:alpha:]]{3,9}\.?\s*[0-9]{1,2}\b|[0-9]{1,2}\.?,?\s+)"
-    ))
-    .expect("a pattern of ours compiles")
-});
-static WITHOUT_YEAR: LazyLock<Regex> = LazyLock::new(|| {
-    Regex::new(r"^(?:[0-9]{1,2}\s*[./-]\s*[0-9]{1,2}\.?|[[:alpha:]]{3,9}\.?\s+[0-9]{1,2}|[0-9]{1,2}\.?\s*[[:alpha:]]{3,9}\.?)$")
         .expect("a pattern of ours compiles")
 });
 
@@ -123,31 +107,10 @@ pub(super) fn read_day(text: &str, form: &DateForm) -> Result<Date, Fault> {
 }
 
 /// `2026-07-21` and nothing looser.
-fn iso_day(text: &str) -> Option<Date> {
+pub(super) fn iso_day(text: &str) -> Option<Date> {
     (text.len() == 10 && text.as_bytes()[4] == b'-')
         .then(|| text.parse().ok())
         .flatten()
-}
-
-/// What people write who mean no one day.
-fn is_no_day(text: &str) -> Option<&'static str> {
-    if WEEK.is_match(text) {
-        Some("the day of the visit, as 2026-07-21: a week is not a day")
-    } else if SEVERAL_DAYS.is_match(text) {
-        Some("the one day of the visit, as 2026-07-21: these are several days")
-    } else if WITHOUT_YEAR.is_match(text) {
-        Some("the day of the visit, as 2026-07-21: there is no year in it")
-    } else {
-        None
-    }
-}
-
-/// Whether a text, such as a header, is a day in some usual writing.
-pub(super) fn is_a_day(text: &str) -> bool {
-    iso_day(text.get(..10).unwrap_or(text)).is_some()
-        || THREE_NUMBERS.is_match(text)
-        || WITHOUT_YEAR.is_match(text)
-        || WEEK.is_match(text)
 }
 
 /// Says why, with the readings of `6/7/2026` if the mapping states no format.

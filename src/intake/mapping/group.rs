@@ -197,6 +197,8 @@ fn key_text(cell: &ReadCell<'_>) -> Option<String> {
     match &cell.taken.said {
         Ok(Some(said)) => Some(said.value.to_string()),
         Ok(None) => None,
+        // A ditto mark that the mapping does not explain says no more than a blank.
+        Err(_) if is_ditto(&Cell::Text(cell.text.clone())) => None,
         Err(_) => Some(cell.text.clone()),
     }
 }

@@ -27,6 +27,7 @@ mod lost_zeros;
 mod member;
 mod mistake;
 mod names;
+mod no_day;
 mod numbers;
 mod plain;
 mod record;

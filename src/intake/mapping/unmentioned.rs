@@ -6,8 +6,8 @@ use std::collections::{BTreeMap, HashSet};
 
 use super::Ignored;
 use super::columns::{At, Column, DataRow, Finder};
-use super::dates::is_a_day;
 use super::names::{folded, is_blank, letters, quoted, shown};
+use super::no_day::is_a_day;
 use crate::failure::Failure;
 use crate::intake::table::Row;
 
