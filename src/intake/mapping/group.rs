@@ -51,7 +51,9 @@ pub(super) fn records(mapping: &Mapping, table: &Table<'_>) -> Vec<TableRecord> 
                 if let Some((owner, _)) = &last_named {
                     claim(&mut drafts[*owner], table, row, &cells);
                 }
-                unnamed_draft(&mut drafts, row)
+                let draft = unnamed_draft(&mut drafts, row);
+                drafts[draft].names_no_visit = true;
+                draft
             }
             Key::Partly(key) => {
                 let owner = last_named.as_ref().filter(|(_, named)| agrees(&key, named));

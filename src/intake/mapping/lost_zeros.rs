@@ -44,7 +44,7 @@ pub(super) fn lost_zeros(field: &Field, cell: &Cell, digits: Option<usize>) -> O
         Fault::new(
             "id-lost-zeros",
             format!(
-                "{id:0>digits$}, if spreadsheets took away its zeros: set the column to text and type it again, or the mapping says zeroPad = {digits}; if {id} is meant, it says zeroPad = 1"
+                "all digits of the id: {id} may have been {id:0>digits$} before a spreadsheet took its zeros away; set the column to text and type it again, or the mapping says zeroPad = {digits}; if {id} is meant, zeroPad = 1"
             ),
         )
     })

@@ -32,13 +32,13 @@ static WITHOUT_YEAR: LazyLock<Regex> = LazyLock::new(|| {
 });
 
 /// What people write who mean no one day.
-fn is_no_day(text: &str) -> Option<&'static str> {
+pub(super) fn is_no_day(text: &str) -> Option<&'static str> {
     if WEEK.is_match(text) {
         Some("the day of the visit, as 2026-07-21: a week is not a day")
-    } else if SEVERAL_DAYS.is_match(text) {
-        Some("the one day of the visit, as 2026-07-21: these are several days")
     } else if WITHOUT_YEAR.is_match(text) {
         Some("the day of the visit, as 2026-07-21: there is no year in it")
+    } else if SEVERAL_DAYS.is_match(text) {
+        Some("the one day of the visit, as 2026-07-21: these are several days")
     } else {
         None
     }
@@ -71,6 +71,7 @@ mod tests {
             ("July 6-10", "several days"),
             ("6.-10. 7. 2026", "several days"),
             ("7/6", "no year"),
+            ("7-6", "no year"),
             ("July 6", "no year"),
             ("6 July", "no year"),
         ];

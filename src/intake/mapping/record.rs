@@ -78,21 +78,15 @@ impl<'m> Writer<'m> {
 
     fn visit(&mut self, mut draft: Draft) {
         if draft.key_is_blank {
-            let members: Vec<&str> = self
-                .mapping
-                .rows
-                .visit_key
-                .iter()
-                .map(|member| member.pointer)
-                .collect();
+            let cells = draft.key_cells(&self.mapping.rows.visit_key);
             let found = format!("{}: blank", self.places[""]);
             self.findings.push(Finding::new(
                 "key-blank",
                 "",
                 found,
                 format!(
-                    "a row that says to which visit it belongs, by {}; if blank repeats the row above, the mapping says fillDown = true",
-                    members.join(", ")
+                    "a row that says to which visit it belongs, in {}; if blank repeats the row above, the mapping says fillDown = true",
+                    cells.join(", ")
                 ),
             ));
         }
@@ -101,12 +95,10 @@ impl<'m> Writer<'m> {
                 .push(Finding::new("key-blank", "/sites", found, expected));
         }
         for member in MEMBERS.iter().filter(|member| member.level == Level::Visit) {
-            let amount_is_there = !member.pointer.ends_with("/per")
-                && !member.pointer.ends_with("/currency")
-                || self.amount_is_there(member, &draft);
+            // What a row lacks besides that names no visit is not worth a word.
+            let missed = !draft.names_no_visit && self.is_missed(member, &draft);
             let slot = draft.members.remove(member.pointer);
-            if let Some(value) = self.value(member, member.pointer, slot.as_ref(), amount_is_there)
-            {
+            if let Some(value) = self.value(member, member.pointer, slot.as_ref(), missed) {
                 insert(&mut self.document, member.pointer, value);
             }
         }
@@ -118,7 +110,10 @@ impl<'m> Writer<'m> {
     }
 
     /// A unit that only an amount can give is not missed beside an amount that is itself missing.
-    fn amount_is_there(&self, member: &Member, draft: &Draft) -> bool {
+    fn is_missed(&self, member: &Member, draft: &Draft) -> bool {
+        if !member.pointer.ends_with("/per") && !member.pointer.ends_with("/currency") {
+            return true;
+        }
         let stands = |name: &str| {
             sibling(member, name).is_some_and(|amount| {
                 value_at(&self.document, amount.pointer).is_some()

@@ -62,8 +62,17 @@ pub(super) fn choose_sheets<'a>(
         }
     }
     if chosen.is_empty() {
+        let what = match choice {
+            SheetChoice::TheOnlyOne if listed.len() > 1 => {
+                format!(
+                    "{} sheets hold data, and the mapping does not say which to read",
+                    listed.len()
+                )
+            }
+            _ => "the mapping does not find its sheet".to_owned(),
+        };
         return Err(refused(
-            "the mapping does not find its sheet".to_owned(),
+            what,
             "name it in [dialect]: sheetName, sheetNumber or sheetPattern; one that you do not see is hidden, and was sent too",
         ));
     }

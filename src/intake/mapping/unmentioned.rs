@@ -69,7 +69,7 @@ impl Finder<'_, '_> {
     fn mend_of_unmentioned(&self, days: bool) -> String {
         let mut mend = "give each a [[field]], or list it in ignore".to_owned();
         if days {
-            mend += "; where headers are dates, one row holds several visits: give each its own row, with the day in a column of its own";
+            mend += "; where headers are dates or weeks, one row holds several visits: give each its own row, with the day in a column of its own";
         }
         // A text file has no name of a sheet, and hides nothing.
         if !self.sheet.name.is_empty() {

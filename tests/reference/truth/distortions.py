@@ -46,7 +46,7 @@ def days_as_columns(sheet):
         sheet.add(f"week{week}", day, None)
         for place, row in enumerate(sheet.rows):
             row[f"week{week}"] = place % 5
-    sheet.refused = ["2026-08-03", "headers are dates", "a column of its own"]
+    sheet.refused = ["2026-08-03", "headers are dates or weeks", "a column of its own"]
 
 
 # --- 2: headers of two and three rows ------------------------------------------------------------
