@@ -1,7 +1,7 @@
 """A sheet of the truth as somebody might hand it in, and the mapping file that says what it is.
 
-`BentSheet` begins as a plain layout; the distortions of `distortions.py` bend it, and with it the mapping and what
-is to be expected. Nothing here writes files.
+`BentSheet` begins as a plain layout; the distortions of `tables.py` and `cells.py` bend it, and with it the
+mapping and what is to be expected. Nothing here writes files.
 """
 
 import datetime
@@ -206,3 +206,17 @@ def toml(value):
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(toml(item) for item in value) + "]"
     return json.dumps(value, ensure_ascii=False)
+
+
+def distortion(number):
+    """Marks a function as the distortion of this number in the list of 21; a sheet remembers what bent it."""
+
+    def mark(bend):
+        def bent(sheet, *arguments, **named):
+            sheet.distortions.append(number)
+            return bend(sheet, *arguments, **named)
+
+        bent.__name__ = bend.__name__
+        return bent
+
+    return mark

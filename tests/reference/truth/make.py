@@ -13,11 +13,12 @@ import shutil
 import sys
 from pathlib import Path
 
+import cells
 import count_records
-import distortions as bend
+import tables
 import truth
 import writers
-from bent_sheet import KEY, BentSheet
+from bent_sheet import BentSheet
 
 HERE = Path(__file__).resolve().parents[3]
 
@@ -122,133 +123,141 @@ def files(table, visits, weevils):
     wide = lambda count=len(visits): BentSheet(visits[:count])
     heads = lambda count=8: BentSheet(visits[:count], "head")
     bracts = lambda count=4: BentSheet(visits[:count], "bract")
-    of = with_
 
     # What repeats, what stands above, several header rows.
-    add("wide.xlsx", "openpyxl", wide(), bend.wide_repeats)
-    add("wide-title.ods", "libreoffice", wide(), bend.wide_repeats, bend.title_above, bend.other_format)
-    add("wide-words.csv", "csv", wide(), of(bend.wide_repeats, words=True), of(bend.header_drift, 0))
-    add("weeks-as-columns.xlsx", "openpyxl", wide(), bend.wide_repeats, bend.days_as_columns)
-    add("weeks-as-columns.csv", "csv", wide(), bend.wide_repeats, bend.days_as_columns)
-    add("two-header-rows.xlsx", "openpyxl", wide(), bend.wide_repeats, bend.title_above, bend.header_of_two_rows)
-    add("two-header-rows.xls", "xlwt", wide(), of(bend.header_of_two_rows, tall=True), bend.other_format)
-    add("three-header-rows.ods", "libreoffice", wide(), bend.header_of_three_rows, bend.other_format)
-    add("three-header-rows.csv", "csv", wide(), bend.title_above, bend.header_of_three_rows)
+    add("wide.xlsx", "openpyxl", wide(), tables.wide_repeats)
+    add("wide-title.ods", "libreoffice", wide(), tables.wide_repeats, tables.title_above, tables.other_format)
+    add("wide-words.csv", "csv", wide(), with_(tables.wide_repeats, words=True), with_(tables.header_drift, 0))
+    add("weeks-as-columns.xlsx", "openpyxl", wide(), tables.wide_repeats, tables.days_as_columns)
+    add("weeks-as-columns.csv", "csv", wide(), tables.wide_repeats, tables.days_as_columns)
+    add("two-header-rows.xlsx", "openpyxl", wide(), tables.wide_repeats, tables.title_above, tables.header_of_two_rows)
+    add("two-header-rows.xls", "xlwt", wide(), with_(tables.header_of_two_rows, tall=True), tables.other_format)
+    add("three-header-rows.ods", "libreoffice", wide(), tables.header_of_three_rows, tables.other_format)
+    add("three-header-rows.csv", "csv", wide(), tables.title_above, tables.header_of_three_rows)
 
     # Totals, pages, several sheets and tables.
-    add("totals.xlsx", "openpyxl", heads(), bend.totals_and_spacers)
-    add("totals-title.xls", "libreoffice", heads(), bend.title_above, bend.totals_and_spacers, bend.other_format)
+    add("totals.xlsx", "openpyxl", heads(), tables.totals_and_spacers)
+    add("totals-title.xls", "libreoffice", heads(), tables.title_above, tables.totals_and_spacers, tables.other_format)
     add(
-        "totals-tabs.csv", "csv", bracts(), bend.totals_and_spacers, bend.odd_text_file, bend.title_above,
+        "totals-tabs.csv", "csv", bracts(), tables.totals_and_spacers, tables.odd_text_file, tables.title_above,
         delimiter="\t",
     )
-    add("sheet-a-county.xlsx", "openpyxl", heads(24), of(bend.sheet_for_each, "county", "County"))
+    add("sheet-a-county.xlsx", "openpyxl", heads(24), with_(tables.sheet_for_each, "county", "County"))
     add(
-        "sheet-a-farm.ods", "libreoffice", wide(6), of(bend.sheet_for_each, "farm", "Farm"), bend.wide_repeats,
-        bend.other_format,
+        "sheet-a-farm.ods", "libreoffice", wide(6), with_(tables.sheet_for_each, "farm", "Farm"), tables.wide_repeats,
+        tables.other_format,
     )
-    add("tables-below.csv", "csv", heads(24), bend.tables_below_each_other)
-    add("tables-below.xlsx", "pandas", heads(24), bend.tables_below_each_other)
-    add("table-beside.xlsx", "openpyxl", wide(), bend.another_table_beside)
+    add("tables-below.csv", "csv", heads(24), tables.tables_below_each_other)
+    add("tables-below.xlsx", "pandas", heads(24), tables.tables_below_each_other)
+    add("table-beside.xlsx", "openpyxl", wide(), tables.another_table_beside)
 
     # What holds for the rows below.
-    add("county-merged.xlsx", "openpyxl", heads(24), bend.county_merged_down)
-    add("county-merged.ods", "libreoffice", heads(24), bend.county_merged_down, bend.other_format)
-    add("first-row.csv", "csv", bracts(), bend.visit_in_its_first_row)
-    add("first-row-unexplained.xlsx", "libreoffice", heads(4), of(bend.visit_in_its_first_row, explained=False))
+    add("county-merged.xlsx", "openpyxl", heads(24), tables.county_merged_down)
+    add("county-merged.ods", "libreoffice", heads(24), tables.county_merged_down, tables.other_format)
+    add("first-row.csv", "csv", bracts(), tables.visit_in_its_first_row)
+    add("first-row-unexplained.xlsx", "libreoffice", heads(4), with_(tables.visit_in_its_first_row, explained=False))
     add(
-        "ditto.csv", "csv", heads(), bend.ditto_marks, bend.decimal_commas, bend.odd_text_file,
+        "ditto.csv", "csv", heads(), tables.ditto_marks, tables.decimal_commas, tables.odd_text_file,
         delimiter=";", encoding="cp1252",
     )
-    add("ditto-unexplained.ods", "odfpy", heads(4), of(bend.ditto_marks, explained=False), bend.other_format)
+    add("ditto-unexplained.ods", "odfpy", heads(4), with_(tables.ditto_marks, explained=False), tables.other_format)
 
     # Units, fractions.
-    add("units-in-header.xlsx", "openpyxl", wide(), bend.units_in_header)
-    add("units-in-cells.csv", "pandas", wide(), bend.units_in_cells, bend.wide_repeats)
-    add("units-nowhere.xlsx", "libreoffice", wide(), of(bend.units_nowhere, [2, 5]))
-    add("units-differ.xls", "xlwt", wide(), of(bend.units_that_differ, [0, 9]), bend.other_format)
-    add("fractions.csv", "csv", wide(), bend.fractions, bend.title_above)
-    add("fractions.ods", "odfpy", wide(), bend.fractions, bend.units_in_header, bend.other_format)
-    add("fractions-unexplained.xlsx", "pandas", wide(), of(bend.fractions, explained=False))
-    add("fraction-became-date.xlsx", "openpyxl", wide(), of(bend.fraction_as_date, [1, 4]))
+    add("units-in-header.xlsx", "openpyxl", wide(), cells.units_in_header)
+    add("units-in-cells.csv", "pandas", wide(), cells.units_in_cells, tables.wide_repeats)
+    add("units-nowhere.xlsx", "libreoffice", wide(), with_(cells.units_nowhere, [2, 5]))
+    add("units-differ.xls", "xlwt", wide(), with_(cells.units_that_differ, [0, 9]), tables.other_format)
+    add("fractions.csv", "csv", wide(), cells.fractions, tables.title_above)
+    add("fractions.ods", "odfpy", wide(), cells.fractions, cells.units_in_header, tables.other_format)
+    add("fractions-unexplained.xlsx", "pandas", wide(), with_(cells.fractions, explained=False))
+    add("fraction-became-date.xlsx", "openpyxl", wide(), with_(cells.fraction_as_date, [1, 4]))
     add(
-        "opened-by-a-spreadsheet.xlsx", "libreoffice", wide(), of(bend.fraction_for_a_spreadsheet, [3, 8]),
-        bend.zeros_lost, of="csv",
+        "opened-by-a-spreadsheet.xlsx", "libreoffice", wide(), with_(cells.fraction_for_a_spreadsheet, [3, 8]),
+        cells.zeros_lost, of="csv",
     )
 
     # No number, no exact number.
-    add("marks.xlsx", "openpyxl", heads(), bend.marks_for_nothing)
-    add("marks.csv", "csv", heads(), bend.marks_for_nothing, bend.totals_and_spacers)
-    add("marks-unexplained.xlsx", "openpyxl", wide(), bend.marks_unexplained, bend.wide_repeats)
-    add("marks-unexplained.csv", "pandas", wide(), bend.marks_unexplained)
-    add("censored.xlsx", "openpyxl", wide(), bend.censored)
-    add("censored.csv", "csv", wide(), of(bend.censored, bare=False), bend.odd_text_file, delimiter="|")
+    add("marks.xlsx", "openpyxl", heads(), cells.marks_for_nothing)
+    add("marks.csv", "csv", heads(), cells.marks_for_nothing, tables.totals_and_spacers)
+    add("marks-unexplained.xlsx", "openpyxl", wide(), cells.marks_unexplained, tables.wide_repeats)
+    add("marks-unexplained.csv", "pandas", wide(), cells.marks_unexplained)
+    add("censored.xlsx", "openpyxl", wide(), cells.censored)
+    add("censored.csv", "csv", wide(), with_(cells.censored, bare=False), tables.odd_text_file, delimiter="|")
 
     # Colours, hidden things, invisible signs, formulas.
-    add("colours.xlsx", "openpyxl", wide(), bend.colours_and_comments)
-    add("colours-alone.ods", "libreoffice", wide(), of(bend.colours_alone, [2, 6]), bend.other_format)
-    add("colours-alone.xlsx", "openpyxl", wide(), of(bend.colours_alone, [2, 6]))
-    add("numbers-as-text.xlsx", "openpyxl", wide(), bend.numbers_as_text, bend.apostrophes)
-    add("numbers-as-text.xls", "libreoffice", heads(), bend.numbers_as_text, bend.other_format)
-    add("apostrophes.csv", "csv", wide(), bend.apostrophes, of(bend.header_drift, 1))
-    add("filtered.xlsx", "openpyxl", wide(), bend.rows_hidden_by_a_filter, bend.colours_and_comments)
-    add("filtered.ods", "libreoffice", wide(), bend.rows_hidden_by_a_filter, bend.other_format)
-    add("hidden-column.xlsx", "openpyxl", wide(), bend.hidden_column)
-    add("hidden-sheet.xlsx", "openpyxl", wide(), bend.hidden_sheet)
-    add("hidden-sheet.ods", "libreoffice", wide(), bend.hidden_sheet, bend.other_format)
-    add("formulas.xlsx", "libreoffice", wide(), bend.formulas)
-    add("formulas.xls", "libreoffice", wide(), bend.formulas, bend.other_format)
-    add("formulas-not-calculated.xlsx", "openpyxl", wide(), of(bend.formulas, calculated=False))
-    add("formulas-broken.xlsx", "openpyxl", wide(), of(bend.formulas_broken, ["#REF!", "#DIV/0!", "#SPILL!", "#CALC!"]))
-    add("formulas-broken.ods", "libreoffice", wide(), of(bend.formulas_broken, ["#REF!", "#N/A"]), bend.other_format)
+    add("colours.xlsx", "openpyxl", wide(), cells.colours_and_comments)
+    add("colours-alone.ods", "libreoffice", wide(), with_(cells.colours_alone, [2, 6]), tables.other_format)
+    add("colours-alone.xlsx", "openpyxl", wide(), with_(cells.colours_alone, [2, 6]))
+    add("numbers-as-text.xlsx", "openpyxl", wide(), cells.numbers_as_text, cells.apostrophes)
+    add("numbers-as-text.xls", "libreoffice", heads(), cells.numbers_as_text, tables.other_format)
+    add("apostrophes.csv", "csv", wide(), cells.apostrophes, with_(tables.header_drift, 1))
+    add("filtered.xlsx", "openpyxl", wide(), cells.rows_hidden_by_a_filter, cells.colours_and_comments)
+    add("filtered.ods", "libreoffice", wide(), cells.rows_hidden_by_a_filter, tables.other_format)
+    add("hidden-column.xlsx", "openpyxl", wide(), cells.hidden_column)
+    add("hidden-sheet.xlsx", "openpyxl", wide(), cells.hidden_sheet)
+    add("hidden-sheet.ods", "libreoffice", wide(), cells.hidden_sheet, tables.other_format)
+    add("formulas.xlsx", "libreoffice", wide(), cells.formulas)
+    add("formulas.xls", "libreoffice", wide(), cells.formulas, tables.other_format)
+    add("formulas-not-calculated.xlsx", "openpyxl", wide(), with_(cells.formulas, calculated=False))
+    add(
+        "formulas-broken.xlsx", "openpyxl", wide(), with_(cells.formulas_broken, ["#REF!", "#DIV/0!", "#SPILL!", "#CALC!"]),
+    )
+    add(
+        "formulas-broken.ods", "libreoffice", wide(), with_(cells.formulas_broken, ["#REF!", "#N/A"]),
+        tables.other_format,
+    )
 
     # Ids, days, times.
-    add("zeros-lost.xlsx", "openpyxl", wide(), bend.zeros_lost)
-    add("zeros-lost.ods", "odfpy", heads(), bend.zeros_lost, bend.other_format)
-    add("county-zeros-lost.xls", "xlwt", wide(), bend.county_zeros_lost, bend.other_format)
-    add("some-zeros-lost.xlsx", "openpyxl", wide(), of(bend.some_zeros_lost, [2, 11]))
-    add("digits-lost.csv", "csv", wide(), of(bend.digits_lost, [0, 7]))
-    add("days-month-first.csv", "csv", wide(), of(bend.days_as_text, "%m/%d/%Y"), of(bend.header_drift, 0))
-    add("days-two-digits.xlsx", "openpyxl", wide(), of(bend.days_as_text, "%d.%m.%y"), bend.title_above)
-    add("days-several.ods", "odfpy", heads(), of(bend.days_as_text, "%d.%m.%Y", "%B %d, %Y"), bend.other_format)
-    add("days-ambiguous.csv", "csv", wide(), of(bend.days_ambiguous, True))
-    add("days-ambiguous-short.xlsx", "pandas", wide(), of(bend.days_ambiguous, False), bend.title_above)
-    add("days-unsaid.xlsx", "openpyxl", wide(), bend.days_unsaid)
-    add("times.csv", "csv", wide(), of(bend.time_of_submission, True))
-    add("times-without-zone.xlsx", "openpyxl", wide(4), of(bend.time_of_submission, False))
+    add("zeros-lost.xlsx", "openpyxl", wide(), cells.zeros_lost)
+    add("zeros-lost.ods", "odfpy", heads(), cells.zeros_lost, tables.other_format)
+    add("county-zeros-lost.xls", "xlwt", wide(), cells.county_zeros_lost, tables.other_format)
+    add("some-zeros-lost.xlsx", "openpyxl", wide(), with_(cells.some_zeros_lost, [2, 11]))
+    add("digits-lost.csv", "csv", wide(), with_(cells.digits_lost, [0, 7]))
+    add("days-month-first.csv", "csv", wide(), with_(cells.days_as_text, "%m/%d/%Y"), with_(tables.header_drift, 0))
+    add("days-two-digits.xlsx", "openpyxl", wide(), with_(cells.days_as_text, "%d.%m.%y"), tables.title_above)
+    add("days-several.ods", "odfpy", heads(), with_(cells.days_as_text, "%d.%m.%Y", "%B %d, %Y"), tables.other_format)
+    add("days-ambiguous.csv", "csv", wide(), with_(cells.days_ambiguous, True))
+    add("days-ambiguous-short.xlsx", "pandas", wide(), with_(cells.days_ambiguous, False), tables.title_above)
+    add("days-unsaid.xlsx", "openpyxl", wide(), cells.days_unsaid)
+    add("times.csv", "csv", wide(), with_(cells.time_of_submission, True))
+    add("times-without-zone.xlsx", "openpyxl", wide(4), with_(cells.time_of_submission, False))
 
     # Text files and headers.
     add(
-        "semicolons-1252.csv", "csv", wide(), bend.decimal_commas, bend.odd_text_file, of(bend.header_drift, 0),
+        "semicolons-1252.csv", "csv", wide(), tables.decimal_commas, tables.odd_text_file, with_(tables.header_drift, 0),
         delimiter=";", encoding="cp1252",
     )
     add(
-        "sep-line.csv", "csv", wide(), bend.decimal_commas, bend.odd_text_file,
+        "sep-line.csv", "csv", wide(), tables.decimal_commas, tables.odd_text_file,
         delimiter=";", first="sep=;\r\n",
     )
-    add("utf16-tabs.csv", "csv", heads(), bend.odd_text_file, delimiter="\t", encoding="utf-16")
-    add("saved-as-text.csv", "libreoffice", heads(), bend.odd_text_file, bend.title_above)
-    add("comma-unexplained.csv", "csv", wide(), of(bend.comma_unexplained, [1, 2]), bend.odd_text_file, delimiter=";")
-    add("headers-drift.xlsx", "openpyxl", wide(), of(bend.header_drift, 1), bend.title_above)
-    add("header-unknown.xlsx", "pandas", wide(), bend.header_unknown)
-    add("column-added.csv", "csv", wide(), bend.column_added)
+    add("utf16-tabs.csv", "csv", heads(), tables.odd_text_file, delimiter="\t", encoding="utf-16")
+    add("saved-as-text.csv", "libreoffice", heads(), tables.odd_text_file, tables.title_above)
+    add(
+        "comma-unexplained.csv", "csv", wide(), with_(tables.comma_unexplained, [1, 2]), tables.odd_text_file, delimiter=";",
+    )
+    add("headers-drift.xlsx", "openpyxl", wide(), with_(tables.header_drift, 1), tables.title_above)
+    add("header-unknown.xlsx", "pandas", wide(), tables.header_unknown)
+    add("column-added.csv", "csv", wide(), tables.column_added)
 
     # Places, pests.
-    add("point-in-one-cell.xlsx", "openpyxl", wide(), bend.point_in_one_cell)
-    add("point-in-one-cell-swapped.csv", "csv", wide(), of(bend.point_in_one_cell, swapped=[3]))
-    add("degrees-minutes.xlsx", "pandas", wide(), of(bend.degrees_and_minutes, [0, 5]))
-    add("point-swapped.ods", "odfpy", wide(), of(bend.point_swapped, [1, 6]), bend.other_format)
-    add("sign-lost.csv", "csv", wide(), of(bend.sign_lost, [4]))
-    add("pests-in-one-row.xlsx", "openpyxl", wide(), of(bend.pests_in_one_row, weevils, "eggs"), bend.wide_repeats)
+    add("point-in-one-cell.xlsx", "openpyxl", wide(), cells.point_in_one_cell)
+    add("point-in-one-cell-swapped.csv", "csv", wide(), with_(cells.point_in_one_cell, swapped=[3]))
+    add("degrees-minutes.xlsx", "pandas", wide(), with_(cells.degrees_and_minutes, [0, 5]))
+    add("point-swapped.ods", "odfpy", wide(), with_(cells.point_swapped, [1, 6]), tables.other_format)
+    add("sign-lost.csv", "csv", wide(), with_(cells.sign_lost, [4]))
     add(
-        "pests-in-one-row-again.xlsx", "openpyxl", wide(), of(bend.pests_in_one_row, weevils, "weevils"),
-        bend.wide_repeats,
+        "pests-in-one-row.xlsx", "openpyxl", wide(), with_(tables.pests_in_one_row, weevils, "eggs"), tables.wide_repeats,
     )
-    add("row-a-pest.csv", "csv", heads(), of(bend.row_for_each_pest, weevils[:8]))
+    add(
+        "pests-in-one-row-again.xlsx", "openpyxl", wide(), with_(tables.pests_in_one_row, weevils, "weevils"),
+        tables.wide_repeats,
+    )
+    add("row-a-pest.csv", "csv", heads(), with_(tables.row_for_each_pest, weevils[:8]))
 
     # Other formats.
-    add("macros.xlsm", "libreoffice", wide(), bend.other_format, bend.formulas)
-    add("sealed.xlsx", "openpyxl", wide(), bend.sealed, seal=True)
+    add("macros.xlsm", "libreoffice", wide(), tables.other_format, cells.formulas)
+    add("sealed.xlsx", "openpyxl", wide(), tables.sealed, seal=True)
 
 
 if __name__ == "__main__":
