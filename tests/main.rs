@@ -27,5 +27,5 @@ mod schema; // the visit schema, against independent validators
 mod sheet; // count sheets, filled and opened by other people's software
 mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod tables; // tables of other people's programs, and files made to exhaust their reader
-mod tree;
-mod truth_table; // one truth as many sheets: it comes back, or the message names what bends it // the top level, what no file may name, what a newcomer looks for
+mod tree; // the top level, what no file may name, what a newcomer looks for
+mod truth_table; // one truth as many sheets: it comes back, or the message names what bends it
