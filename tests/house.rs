@@ -104,7 +104,7 @@ const LINES_MAX: usize = 450;
 /// Files that are longer, and how long they may be: to be split when somebody next works on them.
 const LONGER: [(&str, usize); 5] = [
     ("src/intake/load.rs", 520),
-    ("src/intake/mapping/columns.rs", 560),
+    ("src/intake/mapping/columns.rs", 490),
     ("src/intake/mapping/record.rs", 520),
     ("src/publish/wording.rs", 500),
     ("src/publish/drawing.rs", 500),

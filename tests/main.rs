@@ -35,3 +35,4 @@ mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod statistics; // fits, intervals and stop lines, against reference libraries
 mod tables; // tables of other people's programs, and files made to exhaust their reader
 mod tree; // the top level, what no file may name, what a newcomer looks for
+mod truth_table; // one truth as many sheets: it comes back, or the message names what bends it

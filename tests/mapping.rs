@@ -628,6 +628,30 @@ fn merged_headers_are_joined_and_fill_to_the_right() {
     assert_eq!(record.places["/sites/0/heads/1/0"], "Visits!J4 (Bud 2 / a)");
 }
 
+#[test]
+fn a_merged_header_ends_where_one_above_it_begins() {
+    let cells = |texts: [&str; 4]| texts.map(text);
+    let mut lines = [vec![Cell::Empty; 7], vec![Cell::Empty; 7], base_header()];
+    lines[2].truncate(7);
+    lines[0].extend(cells(["Site 1", "", "Site 2", ""]));
+    lines[1].extend(cells(["", "Bud 1", "", "Bud 1"]));
+    lines[2].extend(cells(["Side", "a", "Side", "a"]));
+    let mut row = base_row();
+    row.truncate(7);
+    row.extend([text("N"), Cell::Number(1.0), text("E"), Cell::Number(2.0)]);
+    let mapping_text = BASE
+        .replace("[rows]", "[dialect]\nheaderRows = [1, 2, 3]\nheaderJoin = \" / \"\n\n[rows]")
+        .replace("name = \"Eggs\"\nto = \"/sites/{site}/heads/{head}/{bract}\"",
+            "namePattern = '^Site (?<site>[0-9]) / Bud (?<head>[0-9]) / a$'\nto = \"/sites/{site}/heads/{head}/1\"\n\n\
+             [[field]]\nnamePattern = '^Site (?<site>[0-9]) / Side$'\nto = \"/sites/{site}/side\"");
+    let [top, middle, last] = lines;
+    let record = &records(&mapping_text, sheet("Visits", vec![top, middle, last, row]))[0];
+    assert_eq!(
+        document(record)["sites"],
+        json!([{"site": 1, "side": "N", "heads": [[1]]}, {"site": 2, "side": "E", "heads": [[2]]}])
+    );
+}
+
 /// The base mapping for rows that are heads of sites.
 fn by_head() -> String {
     BASE.replace(
@@ -693,8 +717,8 @@ fn every_row_ends_in_one_record_whatever_its_key_says() {
         .collect();
     assert_eq!(
         codes[0],
-        ["date-ambiguous"],
-        "two rows with one bad date are one finding"
+        ["key-blank", "date-ambiguous"],
+        "rows below without a key, and two rows with one bad date: one finding each"
     );
     assert_eq!(made.len(), 3);
     assert!(
@@ -743,7 +767,13 @@ fn cells_are_carried_down_only_where_the_mapping_says_so() {
     );
     let made = records(&by_head(), head_sheet(rows()));
     assert_eq!(made.len(), 3);
-    assert!(made[0].document.is_ok());
+    // Whose are the counts of row 3? The visit above is not whole without them, if they are its own.
+    let [finding] = findings(&made[0]) else {
+        panic!("{made:?}")
+    };
+    assert_eq!(finding.code, "key-blank");
+    assert!(finding.found.starts_with("Visits, row 3"), "{finding}");
+    assert!(finding.expected.contains("continues"), "{finding}");
     assert!(
         findings(&made[1])
             .iter()
@@ -754,6 +784,103 @@ fn cells_are_carried_down_only_where_the_mapping_says_so() {
             .iter()
             .any(|finding| finding.code == "ditto-unexplained")
     );
+}
+
+#[test]
+fn a_visit_is_not_whole_while_counts_below_it_name_no_visit() {
+    let number = Cell::Number;
+    let held = |by: &str, rows: Vec<Vec<Cell>>| -> Vec<bool> {
+        let mapping_text = by_head().replace("[\"/visit_id\"]", by);
+        let made = records(&mapping_text, head_sheet(rows));
+        made.iter().map(|record| record.document.is_err()).collect()
+    };
+    let named = |id: &str| head_row(id, number(1.0), number(1.0));
+    let unnamed = || head_row("", number(1.0), number(1.0));
+    let by_id = "[\"/visit_id\"]";
+    assert_eq!(
+        held(by_id, vec![named("v-1"), named("v-2"), unnamed()]),
+        [false, true, true],
+        "the visit above alone"
+    );
+    let mut note = head_row("", Cell::Empty, Cell::Empty);
+    note[5] = Cell::Empty;
+    assert_eq!(
+        held(by_id, vec![named("v-1"), note]),
+        [false, true],
+        "a row without counts is nobody's"
+    );
+    // Half of a key: only if it is that of the visit above.
+    let half = |field: &str| {
+        let mut row = unnamed();
+        row[1] = text(field);
+        row
+    };
+    let mut whole = named("v-1");
+    whole[1] = text("F-1");
+    let by_two = "[\"/visit_id\", \"/field/field_id\"]";
+    assert_eq!(held(by_two, vec![whole.clone(), half("F-1")]), [true, true]);
+    assert_eq!(held(by_two, vec![whole, half("F-2")]), [false, true]);
+}
+
+#[test]
+fn ids_that_may_have_lost_their_zeros_are_held() {
+    let ids = |ids: &[Cell], lines: &str| -> Vec<Result<String, String>> {
+        let mapping_text = BASE.replace(
+            "to = \"/field/field_id\"",
+            &format!("to = \"/field/field_id\"\n{lines}"),
+        );
+        let sheet = base_sheet(|rows| {
+            rows.truncate(1);
+            for (place, id) in ids.iter().enumerate() {
+                let mut row = base_row();
+                row[0] = text(&format!("v-{place}"));
+                row[1] = id.clone();
+                rows.push(row);
+            }
+        });
+        let made = records(&mapping_text, sheet);
+        made.iter()
+            .map(|record| match &record.document {
+                Ok(_) => Ok(document(record)["field"]["field_id"].to_string()),
+                Err(findings) => Err(format!("{}: {}", findings[0].code, findings[0].expected)),
+            })
+            .collect()
+    };
+    let number = Cell::Number;
+    let mixed = [text("00417"), number(418.0), number(12_345.0), text("F-7")];
+    let read = ids(&mixed, "");
+    assert_eq!(read[0], Ok("\"00417\"".to_owned()));
+    let fault = read[1].clone().unwrap_err();
+    assert!(fault.starts_with("id-lost-zeros"), "{fault}");
+    assert!(fault.contains("418 may have been 00418"), "{fault}");
+    assert!(fault.contains("zeroPad = 5"), "{fault}");
+    assert!(read[2].is_ok() && read[3].is_ok(), "{read:?}");
+    assert_eq!(ids(&mixed, "zeroPad = 5")[1], Ok("\"00418\"".to_owned()));
+    assert_eq!(ids(&mixed, "zeroPad = 1")[1], Ok("\"418\"".to_owned()));
+    assert!(
+        ids(&[number(7.0), number(418.0)], "")
+            .iter()
+            .all(Result::is_ok)
+    );
+
+    // A county of the United States has five digits.
+    let county = BASE.to_owned() + "\n[[field]]\nname = \"County\"\nto = \"/field/county_id\"\n";
+    let with_county = |cell: &Cell| {
+        base_sheet(|rows| {
+            rows[0].push(text("County"));
+            rows[1].push(cell.clone());
+        })
+    };
+    for (cell, held) in [
+        (number(1001.0), true),
+        (text("1001"), true),
+        (text("01001"), false),
+        (number(46_001.0), false),
+        (text("X-1"), false),
+    ] {
+        let record = &records(&county, with_county(&cell))[0];
+        assert_eq!(record.document.is_err(), held, "{cell:?}: {record:?}");
+    }
 }
 
 #[test]
@@ -998,7 +1125,7 @@ fn a_file_that_the_mapping_does_not_fit_is_refused_with_what_was_found() {
         (
             BASE.to_owned(),
             vec![base_sheet(|_| {}), sheet("Other", vec![vec![text("x")]])],
-            &["does not find its sheet", "\"Visits\", \"Other\""],
+            &["2 sheets hold data", "\"Visits\", \"Other\""],
         ),
         (
             BASE.replace("[rows]", "[dialect]\nsheetName = \"visits\"\n\n[rows]"),

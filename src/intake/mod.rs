@@ -13,6 +13,7 @@ pub mod mapping;
 mod markup;
 pub mod mended;
 mod ods_limits;
+mod ods_spacing;
 mod package;
 pub mod parquet_records;
 pub mod reader;

@@ -21,6 +21,8 @@ const COVERED_MAX: usize = 100_000;
 pub struct OdsLimits {
     /// Of each sheet, the filled cells that a merged range covers: the reader takes them for visible.
     pub covered: Vec<Vec<Corners>>,
+    /// Whether something other than tags stands between cells: the reader takes it for damage.
+    pub spaced: bool,
     covered_in_all: usize,
     cells: usize,
     rows: usize,
@@ -102,6 +104,8 @@ impl Watch for OdsLimits {
         if let Some(cell) = &mut self.cell {
             cell.text_bytes = cell.text_bytes.saturating_add(bytes);
             within(cell.text_bytes, WORKBOOK_BYTES_MAX, "bytes in its cells")?;
+        } else if self.table.is_some() {
+            self.spaced = true;
         }
         Ok(())
     }

@@ -118,6 +118,26 @@ impl Package {
         Err(no_workbook(&self.name, "a zip archive that is no workbook"))
     }
 
+    /// One part, unpacked.
+    ///
+    /// # Errors
+    /// If there is none of this name, or it is longer than this many bytes.
+    pub fn part(&mut self, part_name: &str, bytes_max: u64) -> Result<Vec<u8>, Failure> {
+        let part = self
+            .archive
+            .by_name(part_name)
+            .map_err(|error| damaged(&self.name, &error))?;
+        let mut bytes = Vec::new();
+        part.take(bytes_max + 1)
+            .read_to_end(&mut bytes)
+            .map_err(|error| damaged(&self.name, &error))?;
+        if bytes.len() as u64 > bytes_max {
+            let what = format!("a part {part_name} of more than {bytes_max} bytes");
+            return Err(too_much(&self.name, &what));
+        }
+        Ok(bytes)
+    }
+
     /// Lets the watch see every part whose name it wants, unpacked as far as is declared.
     ///
     /// # Errors

@@ -149,11 +149,15 @@ impl VisitSchema {
                 })
                 .collect(),
             kind => {
+                let mut expected = self.description(path);
+                if code(kind) == "out-of-range" && pointer.ends_with("/lat") {
+                    expected += " Are lon and lat swapped?";
+                }
                 vec![Finding::new(
                     code(kind),
                     pointer,
                     quoted(error.instance()),
-                    self.description(path),
+                    expected,
                 )]
             }
         }

@@ -6,7 +6,7 @@
 //! called; of XLSX it is asked for one cell after the other, never for a whole range.
 
 use std::fs::File;
-use std::io::{BufReader, Cursor, Read};
+use std::io::{BufReader, Cursor, Read, Seek};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
@@ -19,6 +19,7 @@ use super::compound::CompoundFile;
 use super::grid::{Allowance, CELLS_MAX, Grid, WORKBOOK_BYTES_MAX};
 use super::markup::Refusal;
 use super::ods_limits::OdsLimits;
+use super::ods_spacing::close_together;
 use super::package::{Package, damaged, sealed, too_much};
 use super::serial::{date_cell, duration_cell, iso_date_cell, iso_duration_cell};
 use super::table::{Cell, Sheet};
@@ -58,17 +59,20 @@ fn xlsx_sheets(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
             .merge_cells_by_sheet_name(&sheet_name)
             .map_err(in_sheet)?;
         let mut grid = Grid::new(&sheet_name, &mut allowance);
-        let mut cells = workbook
-            .worksheet_cells_reader(&sheet_name)
-            .map_err(in_sheet)?;
-        while let Some(cell) = cells.next_cell_with_formula_metadata().map_err(in_sheet)? {
-            cells_seen += 1;
-            if cells_seen > CELLS_MAX {
-                return Err(too_much(name, &format!("more than {CELLS_MAX} cells")));
+        let placed = match place_cells(&mut workbook, &sheet_name, &[], is_1904, &mut grid) {
+            // An error value that the reader does not know, as #SPILL!: it loses its place there.
+            Err(Stop::Unreadable(XlsxError::CellError(_))) => {
+                let places = places_of_cells(&mut workbook, &sheet_name).map_err(in_sheet)?;
+                place_cells(&mut workbook, &sheet_name, &places, is_1904, &mut grid)
             }
-            let (row, column) = cell.pos;
-            let value = cell_of(cell.value, cell.formula.is_some(), is_1904);
-            grid.place(row as usize, column as usize, value)?;
+            placed => placed,
+        };
+        cells_seen += placed.map_err(|stop| match stop {
+            Stop::Unreadable(error) => in_sheet(error),
+            Stop::Refused(failure) => failure,
+        })?;
+        if cells_seen > CELLS_MAX {
+            return Err(too_much(name, &format!("more than {CELLS_MAX} cells")));
         }
         let merges: Vec<_> = merges
             .iter()
@@ -78,6 +82,51 @@ fn xlsx_sheets(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
         sheets.push(grid.finish());
     }
     Ok(sheets)
+}
+
+/// Places the cells of a sheet one after the other; how many they are. `places` says where they stand, if
+/// the reader alone cannot be asked.
+fn place_cells(
+    workbook: &mut Xlsx<BufReader<File>>,
+    sheet_name: &str,
+    places: &[(u32, u32)],
+    is_1904: bool,
+    grid: &mut Grid,
+) -> Result<usize, Stop<XlsxError>> {
+    let mut cells = workbook
+        .worksheet_cells_reader(sheet_name)
+        .map_err(Stop::Unreadable)?;
+    let mut seen = 0;
+    loop {
+        let ((row, column), value) = match cells.next_cell_with_formula_metadata() {
+            Ok(None) => return Ok(seen),
+            Ok(Some(cell)) => {
+                let value = cell_of(cell.value, cell.formula.is_some(), is_1904);
+                (places.get(seen).copied().unwrap_or(cell.pos), value)
+            }
+            Err(XlsxError::CellError(words)) if seen < places.len() => {
+                (places[seen], Cell::Broken(words))
+            }
+            Err(error) => return Err(Stop::Unreadable(error)),
+        };
+        seen += 1;
+        // The watch of the package has counted them all, so this ends.
+        grid.place(row as usize, column as usize, value)
+            .map_err(Stop::Refused)?;
+    }
+}
+
+/// Where the cells of a sheet stand, in the order of the file, whatever they hold.
+fn places_of_cells(
+    workbook: &mut Xlsx<BufReader<File>>,
+    sheet_name: &str,
+) -> Result<Vec<(u32, u32)>, XlsxError> {
+    let mut cells = workbook.worksheet_cells_reader(sheet_name)?;
+    let mut places = Vec::new();
+    while let Some(cell) = cells.next_formula()? {
+        places.push(cell.get_position());
+    }
+    Ok(places)
 }
 
 /// The sheets of an XLS workbook, in their order.
@@ -149,22 +198,35 @@ pub fn read_ods(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     let mut limits = OdsLimits::default();
     package.watch_parts(|part| part == "META-INF/manifest.xml", &mut limits)?;
     package.watch_parts(|part| part == "content.xml", &mut limits)?;
+    if limits.spaced {
+        let document = close_together(&mut package, name)?;
+        drop(package);
+        return guarded(name, || ods_sheets(document, &limits, name));
+    }
     drop(package);
     guarded(name, || {
         let file = File::open(path).map_err(|error| Failure::file("read", path, &error))?;
-        let mut workbook = Ods::new(BufReader::new(file)).map_err(|error| damaged(name, &error))?;
-        let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
-        let mut sheets = Vec::new();
-        let sheet_names = worksheets(workbook.sheets_metadata());
-        for (sheet_name, covered) in sheet_names.iter().zip(&limits.covered) {
-            let mut grid = Grid::new(sheet_name, &mut allowance);
-            place_range(&mut workbook, sheet_name, false, &mut grid)
-                .map_err(|stop| stop.failure(name))?;
-            grid.clear(covered);
-            sheets.push(grid.finish());
-        }
-        Ok(sheets)
+        ods_sheets(BufReader::new(file), &limits, name)
     })
+}
+
+fn ods_sheets(
+    document: impl Read + Seek,
+    limits: &OdsLimits,
+    name: &str,
+) -> Result<Vec<Sheet>, Failure> {
+    let mut workbook = Ods::new(document).map_err(|error| damaged(name, &error))?;
+    let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
+    let mut sheets = Vec::new();
+    let sheet_names = worksheets(workbook.sheets_metadata());
+    for (sheet_name, covered) in sheet_names.iter().zip(&limits.covered) {
+        let mut grid = Grid::new(sheet_name, &mut allowance);
+        place_range(&mut workbook, sheet_name, false, &mut grid)
+            .map_err(|stop| stop.failure(name))?;
+        grid.clear(covered);
+        sheets.push(grid.finish());
+    }
+    Ok(sheets)
 }
 
 fn worksheets(sheets: &[calamine::Sheet]) -> Vec<String> {

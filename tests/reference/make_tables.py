@@ -10,8 +10,11 @@ count in it is invented.
 
 import datetime
 import json
+import re
 import subprocess
 import sys
+import xml.dom.minidom
+import zipfile
 from pathlib import Path
 
 import msoffcrypto.format.ooxml
@@ -124,6 +127,27 @@ def merged(folder, expected):
         expected[convert(folder, "merged.xlsx", extension)] = [sheet("Traps", seen)]
 
 
+def laid_out_for_people(folder, expected):
+    """An ODS whose XML was indented and commented by hand."""
+    with zipfile.ZipFile(folder / "three-sheets-libreoffice.ods") as source:
+        parts = {name: source.read(name) for name in source.namelist()}
+    content = xml.dom.minidom.parseString(parts["content.xml"])
+    for row in content.getElementsByTagName("table:table-row"):
+        row.insertBefore(content.createComment(" a row "), row.firstChild)
+    for element in content.getElementsByTagName("*"):
+        within = element
+        while within is not None and within.nodeName not in ("text:p", "text:h"):
+            within = within.parentNode
+        if within is None:
+            for child in [*element.childNodes]:
+                element.insertBefore(content.createTextNode("\n   "), child)
+    parts["content.xml"] = content.toxml().encode()
+    with zipfile.ZipFile(folder / "laid-out.ods", "w") as out:
+        for name, part in parts.items():
+            out.writestr(name, part)
+    expected["laid-out.ods"] = expected["three-sheets-libreoffice.ods"]
+
+
 def formulas(folder, expected):
     rows = [
         ["Eggs", "Heads", "Mean", "Bad", "Text", "Blank"],
@@ -153,6 +177,29 @@ def formulas(folder, expected):
             # An empty result is written there like none at all.
             calculated[1][5] = no
             expected[name] = [without_truths(sheet("Sums", calculated))]
+
+
+def errors_of_newer_programs(folder, expected):
+    """Error values that came after the format, in a workbook that does not say where its cells stand."""
+    book = openpyxl.Workbook()
+    book.active.title = "Errors"
+    rows = [["Eggs", "Heads", "Mean"], ["#SPILL!", 4, "#DIV/0!"], [9, "#CALC!", "#FIELD!"], ["#REF!", 1, 2]]
+    for row, values in enumerate(rows, 1):
+        for column, value in enumerate(values, 1):
+            cell = book.active.cell(row, column, value)
+            if str(value).startswith("#"):
+                cell.data_type = "e"
+    book.save(folder / "errors.xlsx")
+    seen = [[{"broken": cell} if str(cell).startswith("#") else cell for cell in row] for row in rows]
+    expected["errors.xlsx"] = [sheet("Errors", seen)]
+    with zipfile.ZipFile(folder / "errors.xlsx") as source, zipfile.ZipFile(folder / "errors-in-order.xlsx", "w") as out:
+        for part in source.namelist():
+            content = source.read(part)
+            if part == "xl/worksheets/sheet1.xml":
+                content = re.sub(rb'<(c|row) r="[A-Z0-9]+"', rb"<\1", content)
+                assert b' r="' not in content
+            out.writestr(part, content)
+    expected["errors-in-order.xlsx"] = [sheet("Errors", seen)]
 
 
 def date_systems(folder, expected):
@@ -260,8 +307,7 @@ def texts(folder, expected):
         (folder / name).write_bytes((mark + text).encode(encoding))
         expected[name] = [seen]
     (folder / "sep-line.csv").write_bytes(b"sep=;\r\n" + frame.to_csv(sep=";", index=False).encode("cp1252"))
-    moved = [[number + 1, cells] for number, cells in seen["rows"]]
-    expected["sep-line.csv"] = [{"name": "", "rows": moved}]
+    expected["sep-line.csv"] = [seen]
     # LibreOffice: separator 59 (semicolon), quotation mark 34, character set 76 (UTF-8), then 1 (Windows-1252).
     for name, charset in [("libreoffice-utf8.csv", 76), ("libreoffice-1252.csv", 1)]:
         book = openpyxl.Workbook()
@@ -336,7 +382,7 @@ def main():
     folder = Path(sys.argv[1])
     folder.mkdir(parents=True, exist_ok=True)
     expected = {}
-    for make in [three_sheets, merged, formulas, date_systems, of_pandas, texts]:
+    for make in [three_sheets, laid_out_for_people, merged, formulas, errors_of_newer_programs, date_systems, of_pandas, texts]:
         make(folder, expected)
     records(folder)
     sealed(folder)

@@ -82,5 +82,6 @@ def store_rows(workspace):
     }
 
 
-read = [store_rows(workspace) for workspace in sys.argv[1:]]
-print(json.dumps(read[0] if len(read) == 1 else read))
+if __name__ == "__main__":
+    read = [store_rows(workspace) for workspace in sys.argv[1:]]
+    print(json.dumps(read[0] if len(read) == 1 else read))

@@ -3,13 +3,13 @@
 //! What does not fit refuses the file, with the headers that were found. Nothing is read from the
 //! cells here but the texts of titles and of rows to be left out.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::HashMap;
 use std::rc::Rc;
 
 use super::member::Keys;
-use super::names::{cell_place, content, folded, is_blank, letters, quoted, shown};
+use super::names::{cell_place, content, folded, is_blank, letters, quoted};
 use super::sheets::{ChosenSheet, groups, header, title_names};
-use super::{Field, Ignored, Mapping, Selector, Skip};
+use super::{Field, Mapping, Selector, Skip};
 use crate::failure::{Failure, Kind};
 use crate::intake::table::{Cell, Row, Sheet};
 
@@ -52,7 +52,7 @@ pub(super) enum At {
 
 impl At {
     /// The column, if the cells stand in one.
-    fn place(&self) -> Option<usize> {
+    pub fn place(&self) -> Option<usize> {
         match self {
             At::Row(place) => Some(*place),
             _ => None,
@@ -129,17 +129,17 @@ pub(super) fn lay_out<'a>(
 }
 
 /// Finds columns and rows of one sheet.
-struct Finder<'a, 'm> {
-    mapping: &'m Mapping,
-    sheet: &'a Sheet,
-    header: &'m [String],
+pub(super) struct Finder<'a, 'm> {
+    pub mapping: &'m Mapping,
+    pub sheet: &'a Sheet,
+    pub header: &'m [String],
     folded_header: &'m [String],
-    titles: &'m [String],
+    pub titles: &'m [String],
     file_name: &'m str,
 }
 
 impl<'a> Finder<'a, '_> {
-    fn refused(&self, what: String, mend: impl Into<String>) -> Failure {
+    pub fn refused(&self, what: String, mend: impl Into<String>) -> Failure {
         let sheet = if self.sheet.name.is_empty() {
             String::new()
         } else {
@@ -425,71 +425,6 @@ impl<'a> Finder<'a, '_> {
                 })
                 .collect(),
         )
-    }
-
-    fn refuse_unmentioned(&self, columns: &[Column], rows: &[DataRow<'_>]) -> Result<(), Failure> {
-        let mapped: HashSet<usize> = columns
-            .iter()
-            .filter_map(|column| column.at.place())
-            .collect();
-        let mentioned: Vec<bool> = (0..self.header.len())
-            .map(|place| mapped.contains(&place) || self.ignores(place))
-            .collect();
-        // One pass, since a hostile sheet may have thousands of columns and a million rows.
-        let mut first: BTreeMap<usize, &Row> = BTreeMap::new();
-        for row in rows {
-            for (place, cell) in row.row.cells.iter().enumerate() {
-                if !mentioned[place] && !is_blank(cell) {
-                    first.entry(place).or_insert(row.row);
-                }
-            }
-        }
-        let mut found: Vec<String> = first
-            .into_iter()
-            .map(|(place, row)| {
-                let (letters, number) = (letters(place), row.number);
-                let (header, cell) = (quoted(&self.header[place]), shown(&row.cells[place]));
-                format!("{letters} {header} ({letters}{number}: {cell})")
-            })
-            .collect();
-        let titles = self.titles.iter().filter(|name| {
-            !columns
-                .iter()
-                .any(|column| matches!(&column.at, At::Title(title) if title == *name))
-                && !self
-                    .mapping
-                    .ignored
-                    .iter()
-                    .any(|ignored| ignored.names(name))
-        });
-        found.extend(titles.map(|name| format!("the title {}", quoted(name))));
-        if found.is_empty() {
-            return Ok(());
-        }
-        Err(self.refused(
-            format!(
-                "the mapping does not mention what holds data: {}",
-                found.join(", ")
-            ),
-            "give each a [[field]], or list it in ignore",
-        ))
-    }
-
-    fn ignores(&self, place: usize) -> bool {
-        self.mapping.ignored.iter().any(|ignored| match ignored {
-            Ignored::Letter(letter) => *letter == place,
-            other => !self.header[place].is_empty() && other.names(&self.header[place]),
-        })
-    }
-}
-
-impl Ignored {
-    fn names(&self, header: &str) -> bool {
-        match self {
-            Ignored::Name(name) => *name == folded(header),
-            Ignored::Pattern(pattern) => pattern.is_match(header),
-            Ignored::Letter(_) => false,
-        }
     }
 }
 

@@ -11,6 +11,7 @@ use jiff::tz::Offset;
 use jiff::{Span, Timestamp};
 use regex::Regex;
 
+use super::no_day::is_no_day;
 use super::numbers::Fault;
 
 /// How a mapping says that dates are written.
@@ -38,7 +39,8 @@ pub(super) enum DateSystem {
 /// The name that a mapping gives to ISO 8601 in a list of formats.
 const ISO: &str = "default";
 
-static THREE_NUMBERS: LazyLock<Regex> = LazyLock::new(|| {
+/// Three numbers that may be a day: `6/7/2026`, `6.7.26`.
+pub(super) static THREE_NUMBERS: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"^([0-9]{1,2})\s*[./-]\s*([0-9]{1,2})\s*[./-]\s*([0-9]{4}|[0-9]{2})$")
         .expect("a pattern of ours compiles")
 });
@@ -105,7 +107,7 @@ pub(super) fn read_day(text: &str, form: &DateForm) -> Result<Date, Fault> {
 }
 
 /// `2026-07-21` and nothing looser.
-fn iso_day(text: &str) -> Option<Date> {
+pub(super) fn iso_day(text: &str) -> Option<Date> {
     (text.len() == 10 && text.as_bytes()[4] == b'-')
         .then(|| text.parse().ok())
         .flatten()
@@ -113,6 +115,9 @@ fn iso_day(text: &str) -> Option<Date> {
 
 /// Says why, with the readings of `6/7/2026` if the mapping states no format.
 fn unreadable_day(text: &str, form: &DateForm) -> Fault {
+    if let Some(expected) = is_no_day(text) {
+        return Fault::new("date-unreadable", expected);
+    }
     if !form.formats.is_empty() {
         return Fault::new(
             "date-unreadable",
@@ -133,18 +138,21 @@ fn unreadable_day(text: &str, form: &DateForm) -> Fault {
     };
     let day = |month: i16, day: i16| Date::new(year, month as i8, day as i8).ok();
     let year_directive = if numbers[3].len() == 2 { "%y" } else { "%Y" };
-    let readings: Vec<String> = [
-        (day(number(1), number(2)), "%m", "%d"),
-        (day(number(2), number(1)), "%d", "%m"),
-    ]
-    .into_iter()
-    .filter_map(|(day, first, second)| {
-        Some(format!(
-            "{} if format = \"{first}/{second}/{year_directive}\"",
-            day?
-        ))
-    })
-    .collect();
+    let month_first = (day(number(1), number(2)), "%m", "%d");
+    let day_first = (day(number(2), number(1)), "%d", "%m");
+    let ways = match month_first.0 == day_first.0 {
+        true => vec![month_first],
+        false => vec![month_first, day_first],
+    };
+    let readings: Vec<String> = ways
+        .into_iter()
+        .filter_map(|(day, first, second)| {
+            Some(format!(
+                "{} if format = \"{first}/{second}/{year_directive}\"",
+                day?
+            ))
+        })
+        .collect();
     match readings.as_slice() {
         [] => Fault::new("date-unreadable", "a day that exists, as 2026-07-21"),
         [one] => Fault::new(

@@ -87,6 +87,10 @@ pub(super) struct Draft {
     pub rows: Vec<usize>,
     /// Whether the cells that say which visit it is are blank.
     pub key_is_blank: bool,
+    /// Whether all of them are blank.
+    pub names_no_visit: bool,
+    /// Whether rows below that name no visit may belong to it.
+    pub may_go_on: bool,
     /// Blank cells that should say to which site, unit or bract counts belong, and what they want.
     pub indices_missing: Vec<(String, &'static str)>,
     /// Members of the visit.
@@ -168,10 +172,22 @@ impl Draft {
             line,
             rows: Vec::new(),
             key_is_blank: false,
+            names_no_visit: false,
+            may_go_on: false,
             indices_missing: Vec::new(),
             members: BTreeMap::new(),
             sites: Named::default(),
         }
+    }
+
+    /// The cells that should say which visit it is; a member without one by its pointer.
+    pub fn key_cells(&self, key: &[&'static Member]) -> Vec<String> {
+        let cell = |member: &&'static Member| {
+            let slot = self.members.get(member.pointer);
+            let first = slot.and_then(|slot| slot.first.clone());
+            first.unwrap_or_else(|| member.pointer.to_owned())
+        };
+        key.iter().map(cell).collect()
     }
 
     /// Takes a cell.

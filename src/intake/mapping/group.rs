@@ -9,6 +9,7 @@ use super::cells::Said;
 use super::columns::{Column, DataRow, Table};
 use super::draft::{Draft, Place, Taken};
 use super::file::{BlankKey, RowIs};
+use super::lost_zeros::{digits_of_columns, lost_zeros};
 use super::member::{Level, Member};
 use super::names::{content, is_blank, shown};
 use super::numbers::Fault;
@@ -30,20 +31,36 @@ pub(super) fn records(mapping: &Mapping, table: &Table<'_>) -> Vec<TableRecord> 
     let mut drafts: Vec<Draft> = Vec::new();
     let mut known: HashMap<Vec<String>, usize> = HashMap::new();
     let mut above: Vec<Option<(Cell, String)>> = vec![None; table.columns.len()];
+    let digits = digits_of_columns(mapping, table);
     let mut current = None;
+    let mut last_named: Option<(usize, Vec<String>)> = None;
     for (place, row) in table.rows.iter().enumerate() {
-        let cells = read_row(mapping, table, row, &mut above);
+        let cells = read_row(mapping, table, row, &mut above, &digits);
         let continues = mapping.rows.blank_key == BlankKey::Continues;
         let draft = match key_of(mapping, &cells, &mapping.rows.visit_key) {
             _ if mapping.rows.row_is == RowIs::Visit => new_draft(&mut drafts, row),
-            Key::Whole(key) => *known
-                .entry(key)
-                .or_insert_with(|| new_draft(&mut drafts, row)),
-            Key::Blank if continues && current.is_some() => current.unwrap_or_default(),
-            Key::Blank | Key::Partly => {
-                let draft = new_draft(&mut drafts, row);
-                drafts[draft].key_is_blank = true;
+            Key::Whole(key) => {
+                let draft = *known
+                    .entry(key.clone())
+                    .or_insert_with(|| new_draft(&mut drafts, row));
+                last_named = Some((draft, key));
                 draft
+            }
+            Key::Blank if continues && current.is_some() => current.unwrap_or_default(),
+            Key::Blank => {
+                if let Some((owner, _)) = &last_named {
+                    claim(&mut drafts[*owner], table, row, &cells);
+                }
+                let draft = unnamed_draft(&mut drafts, row);
+                drafts[draft].names_no_visit = true;
+                draft
+            }
+            Key::Partly(key) => {
+                let owner = last_named.as_ref().filter(|(_, named)| agrees(&key, named));
+                if let Some((owner, _)) = owner {
+                    claim(&mut drafts[*owner], table, row, &cells);
+                }
+                unnamed_draft(&mut drafts, row)
             }
         };
         current = Some(draft);
@@ -61,17 +78,50 @@ fn new_draft(drafts: &mut Vec<Draft>, row: &DataRow<'_>) -> usize {
     drafts.len() - 1
 }
 
+fn unnamed_draft(drafts: &mut Vec<Draft>, row: &DataRow<'_>) -> usize {
+    let draft = new_draft(drafts, row);
+    drafts[draft].key_is_blank = true;
+    draft
+}
+
+/// Counts in a row that names no visit may belong to the visit above it, which is then not whole.
+fn claim(owner: &mut Draft, table: &Table<'_>, row: &DataRow<'_>, cells: &[ReadCell<'_>]) {
+    if owner.may_go_on || !cells.iter().any(is_counted) {
+        return;
+    }
+    owner.may_go_on = true;
+    let sheet = match table.sheet {
+        "" => String::new(),
+        name => format!("{name}, "),
+    };
+    owner.indices_missing.push((
+        format!("{sheet}row {}: counts that name no visit", row.row.number),
+        "rows that say to which visit their counts belong; if a blank key continues the visit above, the mapping says blankKey = \"continues\"; if the row is no visit's, [[skip]] leaves it out",
+    ));
+}
+
+/// Whether the parts of a key that are there are those of a whole key.
+fn agrees(parts: &[Option<String>], whole: &[String]) -> bool {
+    let mut pairs = parts.iter().zip(whole);
+    pairs.all(|(part, whole)| part.as_ref().is_none_or(|part| part == whole))
+}
+
+fn is_counted(cell: &ReadCell<'_>) -> bool {
+    cell.field.reading.member.level == Level::Count && !matches!(cell.taken.said, Ok(None))
+}
+
 fn read_row<'t>(
     mapping: &'t Mapping,
     table: &'t Table<'_>,
     row: &DataRow<'_>,
     above: &mut [Option<(Cell, String)>],
+    digits: &[Option<usize>],
 ) -> Vec<ReadCell<'t>> {
     table
         .columns
         .iter()
-        .zip(above)
-        .map(|(column, above)| {
+        .zip(above.iter_mut().zip(digits))
+        .map(|(column, (above, digits))| {
             let field = &mapping.fields[column.field];
             let (mut cell, mut place) = row.cell(table, column);
             if field.fill_down {
@@ -84,7 +134,10 @@ fn read_row<'t>(
                     *above = Some((cell.clone(), place.clone()));
                 }
             }
-            let said = field.reading.read(&cell);
+            let said = match lost_zeros(field, &cell, *digits) {
+                Some(fault) => Err(fault),
+                None => field.reading.read(&cell),
+            };
             ReadCell {
                 column,
                 field,
@@ -107,7 +160,7 @@ fn is_ditto(cell: &Cell) -> bool {
 /// What a row's key cells say.
 enum Key {
     Whole(Vec<String>),
-    Partly,
+    Partly(Vec<Option<String>>),
     Blank,
 }
 
@@ -123,23 +176,21 @@ fn key_of(mapping: &Mapping, cells: &[ReadCell<'_>], members: &[&'static Member]
             continue;
         };
         match key_text(cell) {
-            Some(text) => key.push(text),
+            Some(text) => key.push(Some(text)),
             None => {
                 blanks += 1;
-                match mapping.default_of(member) {
-                    Some(default) => key.push(default.to_string()),
-                    None => blanks_without_default += 1,
-                }
+                let default = mapping.default_of(member).map(ToString::to_string);
+                blanks_without_default += usize::from(default.is_none());
+                key.push(default);
             }
         }
     }
-    let columns = key.len() + blanks_without_default;
-    if columns > 0 && blanks == columns {
+    if !key.is_empty() && blanks == key.len() {
         Key::Blank
     } else if blanks_without_default > 0 {
-        Key::Partly
+        Key::Partly(key)
     } else {
-        Key::Whole(key)
+        Key::Whole(key.into_iter().flatten().collect())
     }
 }
 
@@ -148,15 +199,15 @@ fn key_text(cell: &ReadCell<'_>) -> Option<String> {
     match &cell.taken.said {
         Ok(Some(said)) => Some(said.value.to_string()),
         Ok(None) => None,
+        // A ditto mark that the mapping does not explain says no more than a blank.
+        Err(_) if is_ditto(&Cell::Text(cell.text.clone())) => None,
         Err(_) => Some(cell.text.clone()),
     }
 }
 
 /// Puts the cells of a row where they belong.
 fn take_row(mapping: &Mapping, draft: &mut Draft, row: &DataRow<'_>, cells: Vec<ReadCell<'_>>) {
-    let counts_here = cells.iter().any(|cell| {
-        cell.field.reading.member.level == Level::Count && !matches!(cell.taken.said, Ok(None))
-    });
+    let counts_here = cells.iter().any(is_counted);
     let by_row = format!("row {}", row.row.number);
     let of_row = |levels: &[&str]| index(&cells, levels);
     let unit = of_row(&["{head}", "{plant}", "{trap}", "{unit}"]);

@@ -140,6 +140,14 @@ pub(super) fn cell_place(sheet: &str, column: usize, row: u64, header: &str) -> 
     format!("{sheet}{}{row}{header}", letters(column))
 }
 
+/// What a message adds where a cell is blank: in a workbook something else may have been meant to speak.
+pub(super) fn unseen(place: &str) -> &'static str {
+    match place.contains('!') {
+        true => " (colours and comments of cells are not read)",
+        false => "",
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -11,6 +11,7 @@ use super::columns::Table;
 use super::draft::{Draft, SiteDraft, Slot, UnitDraft, sibling};
 use super::file::BlankUnits;
 use super::member::{self, Level, MEMBERS, Member};
+use super::names::unseen;
 use super::{Mapping, sent};
 use crate::intake::table::TableRecord;
 use crate::visit::finding::Finding;
@@ -77,21 +78,15 @@ impl<'m> Writer<'m> {
 
     fn visit(&mut self, mut draft: Draft) {
         if draft.key_is_blank {
-            let members: Vec<&str> = self
-                .mapping
-                .rows
-                .visit_key
-                .iter()
-                .map(|member| member.pointer)
-                .collect();
+            let cells = draft.key_cells(&self.mapping.rows.visit_key);
             let found = format!("{}: blank", self.places[""]);
             self.findings.push(Finding::new(
                 "key-blank",
                 "",
                 found,
                 format!(
-                    "a row that says to which visit it belongs, by {}; if blank repeats the row above, the mapping says fillDown = true",
-                    members.join(", ")
+                    "a row that says to which visit it belongs, in {}; if blank repeats the row above, the mapping says fillDown = true",
+                    cells.join(", ")
                 ),
             ));
         }
@@ -102,8 +97,10 @@ impl<'m> Writer<'m> {
         for member in MEMBERS.iter().filter(|member| member.level == Level::Visit) {
             let of_no_amount =
                 member::is_unit_of_amount(member) && !self.amount_is_there(member, &draft);
+            // What a row lacks besides that names no visit is not worth a word.
+            let missed = !draft.names_no_visit && !of_no_amount;
             let slot = draft.members.remove(member.pointer);
-            let value = self.value(member, member.pointer, slot.as_ref(), !of_no_amount);
+            let value = self.value(member, member.pointer, slot.as_ref(), missed);
             // What a unit stands beside may be left out, and goes without its unit then.
             if let Some(value) = value.filter(|_| !of_no_amount) {
                 insert(&mut self.document, member.pointer, value);
@@ -372,12 +369,12 @@ impl<'m> Writer<'m> {
                 (Some(first), _) => format!("{first}: blank"),
                 _ => "nothing".to_owned(),
             };
-            self.findings.push(Finding::new(
-                "unit-blank",
-                pointer,
-                found,
-                "counts; if a blank unit was not examined, the mapping says blankUnits = \"notExamined\"; if blank is 0, default = 0",
-            ));
+            let expected = format!(
+                "counts; if a blank unit was not examined, the mapping says blankUnits = \"notExamined\"; if blank is 0, default = 0{}",
+                unseen(&found)
+            );
+            self.findings
+                .push(Finding::new("unit-blank", pointer, found, expected));
             return Value::Null;
         }
         match form {
@@ -399,7 +396,7 @@ impl<'m> Writer<'m> {
                 "cell-blank",
                 pointer,
                 format!("{place}: blank"),
-                "a count, 0 if nothing was found; if blank is 0, the mapping says default = 0",
+                format!("a count, 0 if nothing was found; if blank is 0, the mapping says default = 0{}", unseen(&place)),
             ));
             return Value::Null;
         }

@@ -62,9 +62,18 @@ pub(super) fn choose_sheets<'a>(
         }
     }
     if chosen.is_empty() {
+        let what = match choice {
+            SheetChoice::TheOnlyOne if listed.len() > 1 => {
+                format!(
+                    "{} sheets hold data, and the mapping does not say which to read",
+                    listed.len()
+                )
+            }
+            _ => "the mapping does not find its sheet".to_owned(),
+        };
         return Err(refused(
-            "the mapping does not find its sheet".to_owned(),
-            "name it in [dialect]: sheetName, sheetNumber or sheetPattern",
+            what,
+            "name it in [dialect]: sheetName, sheetNumber or sheetPattern; one that you do not see is hidden, and was sent too",
         ));
     }
     if !left_out.is_empty() {
@@ -73,7 +82,7 @@ pub(super) fn choose_sheets<'a>(
                 "the mapping does not mention the sheet {}",
                 left_out.join(", ")
             ),
-            "take it by sheetPattern, or list it in ignoreSheets of [dialect]",
+            "take it by sheetPattern, or list it in ignoreSheets of [dialect]; one that you do not see is hidden, and was sent too",
         ));
     }
     Ok(chosen)
@@ -118,6 +127,22 @@ pub(super) fn title_names(mapping: &Mapping, chosen: &ChosenSheet<'_>) -> Vec<St
     names
 }
 
+/// Blanks take the text to their left, up to where a row above begins something new.
+fn fill_to_the_right(upper: &mut [Vec<String>], last: &[String]) {
+    let mut begins = vec![false; last.len()];
+    for line in upper {
+        let own: Vec<bool> = line.iter().map(|text| !text.is_empty()).collect();
+        for place in 1..last.len() {
+            if !own[place] && !begins[place] && !last[place].is_empty() {
+                line[place] = line[place - 1].clone();
+            }
+        }
+        for (begins, own) in begins.iter_mut().zip(own) {
+            *begins |= own;
+        }
+    }
+}
+
 /// The header over each column: the texts of the header rows, joined. A text over several columns
 /// stands in the first of them, so blanks to its right take it, in all rows but the last.
 pub(super) fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
@@ -145,13 +170,7 @@ pub(super) fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
         return vec![String::new(); width];
     };
     if mapping.form.header_fill {
-        for line in upper.iter_mut() {
-            for place in 1..width {
-                if line[place].is_empty() && !last[place].is_empty() {
-                    line[place] = line[place - 1].clone();
-                }
-            }
-        }
+        fill_to_the_right(upper, last);
     }
     (0..width)
         .map(|place| {

@@ -1,0 +1,97 @@
+//! Columns and titles that hold data and that the mapping does not mention: they refuse the file.
+//!
+//! Which columns feed members is [`super::columns`]'s to find.
+
+use std::collections::{BTreeMap, HashSet};
+
+use super::Ignored;
+use super::columns::{At, Column, DataRow, Finder};
+use super::names::{folded, is_blank, letters, quoted, shown};
+use super::no_day::is_a_day;
+use crate::failure::Failure;
+use crate::intake::table::Row;
+
+impl Finder<'_, '_> {
+    /// Refuses a sheet with data in a place that neither a field nor `ignore` names.
+    pub fn refuse_unmentioned(
+        &self,
+        columns: &[Column],
+        rows: &[DataRow<'_>],
+    ) -> Result<(), Failure> {
+        let mapped: HashSet<usize> = columns
+            .iter()
+            .filter_map(|column| column.at.place())
+            .collect();
+        let mentioned: Vec<bool> = (0..self.header.len())
+            .map(|place| mapped.contains(&place) || self.ignores(place))
+            .collect();
+        // One pass, since a hostile sheet may have thousands of columns and a million rows.
+        let mut first: BTreeMap<usize, &Row> = BTreeMap::new();
+        for row in rows {
+            for (place, cell) in row.row.cells.iter().enumerate() {
+                if !mentioned[place] && !is_blank(cell) {
+                    first.entry(place).or_insert(row.row);
+                }
+            }
+        }
+        let days = first.keys().any(|place| is_a_day(&self.header[*place]));
+        let mut found: Vec<String> = first
+            .into_iter()
+            .map(|(place, row)| {
+                let (letters, number) = (letters(place), row.number);
+                let (header, cell) = (quoted(&self.header[place]), shown(&row.cells[place]));
+                format!("{letters} {header} ({letters}{number}: {cell})")
+            })
+            .collect();
+        let titles = self.titles.iter().filter(|name| {
+            !columns
+                .iter()
+                .any(|column| matches!(&column.at, At::Title(title) if title == *name))
+                && !self
+                    .mapping
+                    .ignored
+                    .iter()
+                    .any(|ignored| ignored.names(name))
+        });
+        found.extend(titles.map(|name| format!("the title {}", quoted(name))));
+        if found.is_empty() {
+            return Ok(());
+        }
+        Err(self.refused(
+            format!(
+                "the mapping does not mention what holds data: {}",
+                found.join(", ")
+            ),
+            self.mend_of_unmentioned(days),
+        ))
+    }
+
+    fn mend_of_unmentioned(&self, days: bool) -> String {
+        let mut mend = "give each a [[field]], or list it in ignore".to_owned();
+        if days {
+            mend += "; where headers are dates or weeks, one row holds several visits: give each its own row, with the day in a column of its own";
+        }
+        // A text file has no name of a sheet, and hides nothing.
+        if !self.sheet.name.is_empty() {
+            mend += "; a column that you do not see is hidden, and was sent too";
+        }
+        mend
+    }
+
+    fn ignores(&self, place: usize) -> bool {
+        self.mapping.ignored.iter().any(|ignored| match ignored {
+            Ignored::Letter(letter) => *letter == place,
+            other => !self.header[place].is_empty() && other.names(&self.header[place]),
+        })
+    }
+}
+
+impl Ignored {
+    fn names(&self, header: &str) -> bool {
+        match self {
+            Ignored::Name(name) => *name == folded(header),
+            Ignored::Pattern(pattern) => pattern.is_match(header),
+            Ignored::Letter(_) => false,
+        }
+    }
+}
