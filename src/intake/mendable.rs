@@ -1,0 +1,579 @@
+//! A held record that came as rows of a table, laid out so that its sender can mend it: in the columns of the
+//! plain layout, with the cells that could not be read standing in their columns as sent.
+//!
+//! The members of a visit stand in its first row alone, those of a site in the site's first row, so that each
+//! is mended in one cell. What a person is told about each is said here; how the sheet looks is for others.
+
+use serde_json::{Map, Value, json};
+
+use super::kept_rows::{ReadOfRows, SentRows, read_kept};
+use super::made_id::COUNT_SHEET_ID;
+use super::mapping::{cell_of_sent, marked, plain_header};
+use super::table::Cell;
+use crate::visit::finding::Finding;
+use crate::visit::words::{in_words, starts_formula};
+
+/// Columns of the plain layout that hold a member of the visit: name, JSON Pointer, and what is expected of
+/// one that no record does without.
+const VISIT_COLUMNS: [(&str, &str, Option<&str>); 26] = [
+    ("schema_version", "/schema_version", None),
+    (
+        "visit_id",
+        "/visit_id",
+        Some("an id of the visit that no other visit has"),
+    ),
+    ("revision", "/revision", None),
+    (
+        "observed_on",
+        "/observed_on",
+        Some("the day of the visit, as 2026-07-21"),
+    ),
+    (
+        "submitted_at",
+        "/submitted_at",
+        Some("when it was handed in, as 2026-07-21T18:03:00Z"),
+    ),
+    ("observer_id", "/observer_id", Some("the scout's pseudonym")),
+    ("field_id", "/field/field_id", Some("the field's pseudonym")),
+    ("farm_id", "/field/farm_id", None),
+    (
+        "lon",
+        "/field/lon",
+        Some("the field's longitude in degrees, west with a minus sign"),
+    ),
+    ("lat", "/field/lat", Some("the field's latitude in degrees")),
+    (
+        "area_ha",
+        "/field/area_ha",
+        Some("the field's area in hectares"),
+    ),
+    ("county_id", "/field/county_id", None),
+    ("outline", "/field/outline", None),
+    (
+        "crop_type",
+        "/field/crop_type",
+        Some("the crop type, as oilseed or confection"),
+    ),
+    ("protocol", "/protocol", Some("the protocol's id")),
+    ("crop_stage", "/crop_stage", Some("the crop stage, as R3")),
+    (
+        "treatment_cost_amount",
+        "/economics/treatment_cost/amount",
+        Some("what one treatment costs"),
+    ),
+    (
+        "treatment_cost_per",
+        "/economics/treatment_cost/per",
+        Some("acre or ha"),
+    ),
+    (
+        "treatment_cost_currency",
+        "/economics/treatment_cost/currency",
+        Some("a currency, as USD"),
+    ),
+    (
+        "market_value_amount",
+        "/economics/market_value/amount",
+        Some("what the crop sells for"),
+    ),
+    (
+        "market_value_per",
+        "/economics/market_value/per",
+        Some("lb or kg"),
+    ),
+    (
+        "market_value_currency",
+        "/economics/market_value/currency",
+        Some("a currency, as USD"),
+    ),
+    (
+        "plant_population_count",
+        "/economics/plant_population/count",
+        Some("how many plants stand"),
+    ),
+    (
+        "plant_population_per",
+        "/economics/plant_population/per",
+        Some("acre or ha"),
+    ),
+    ("remarks", "/remarks", None),
+    ("retracted", "/retracted", None),
+];
+/// Columns of the site and the unit, after those of the visit; counts of bracts follow them.
+const SITE: usize = VISIT_COLUMNS.len();
+const SIDE: usize = SITE + 1;
+const SITE_LON: usize = SITE + 2;
+const SITE_LAT: usize = SITE + 3;
+const UNIT: usize = SITE + 4;
+const COUNT: usize = SITE + 5;
+const CATCH: usize = SITE + 6;
+const NIGHTS: usize = SITE + 7;
+const FIRST_BRACT: usize = SITE + 8;
+/// Counts that a head has columns for where no head says how many it has.
+const BRACTS_USUAL: usize = 6;
+
+/// A held record in the plain layout.
+#[derive(Debug)]
+pub struct MendableRecord {
+    /// Where its rows stood: `Visits, rows 5 to 9`.
+    pub place: String,
+    /// Its rows as sent, a line each.
+    pub as_sent: String,
+    /// How its identity is made, if its sheet has none: it comes back with the rows.
+    pub id_recipe: Option<String>,
+    /// The columns.
+    pub header: Vec<String>,
+    /// The rows, at least one.
+    pub rows: Vec<MendableRow>,
+    /// The same as a record in JSON, each cell that could not be read at the place of its member.
+    pub record: Value,
+}
+
+/// A row of it.
+#[derive(Debug)]
+pub struct MendableRow {
+    /// Its cells, as many as there are columns.
+    pub cells: Vec<Cell>,
+    /// What is to be mended in it.
+    pub to_mend: Vec<ToMend>,
+}
+
+/// One thing to be mended.
+#[derive(Debug)]
+pub struct ToMend {
+    /// Places of the columns where; none if no cell of the layout is it.
+    pub columns: Vec<usize>,
+    /// Where it stood and what is wrong, in words.
+    pub wrong: String,
+    /// What would be right.
+    pub right: String,
+}
+
+/// Lays out a held record; `None` if it did not come as rows, or nothing of it could be read.
+pub fn mendable_record(record: &str, findings: &[Finding]) -> Option<MendableRecord> {
+    let (sent, read) = read_kept(record)?;
+    read.visit.as_object()?;
+    let mut layout = Layout::of(&read);
+    for finding in findings {
+        layout.take(finding);
+    }
+    layout.ask_for_what_is_missing();
+    Some(MendableRecord {
+        place: place_of(&sent),
+        as_sent: in_lines(&sent),
+        header: layout.header,
+        rows: layout.rows,
+        record: with_unread(&read),
+        id_recipe: read.id_recipe,
+    })
+}
+
+/// The rows as they are laid out.
+struct Layout<'a> {
+    read: &'a ReadOfRows,
+    header: Vec<String>,
+    rows: Vec<MendableRow>,
+    /// The JSON Pointer of the site and the unit of each row.
+    pointers: Vec<(String, String)>,
+}
+
+impl<'a> Layout<'a> {
+    fn of(read: &'a ReadOfRows) -> Layout<'a> {
+        let mut layout = Layout {
+            read,
+            header: plain_header(bracts_of(&read.visit)),
+            rows: Vec::new(),
+            pointers: Vec::new(),
+        };
+        let none = Vec::new();
+        let sites = read.visit.get("sites").and_then(Value::as_array);
+        for (place, site) in sites.unwrap_or(&none).iter().enumerate() {
+            layout.add_site(&format!("/sites/{place}"), site);
+        }
+        if layout.rows.is_empty() {
+            layout.add_row(String::new(), String::new());
+        }
+        for (column, (name, pointer, _)) in VISIT_COLUMNS.into_iter().enumerate() {
+            if name != "visit_id" || read.id_recipe.is_none() {
+                layout.rows[0].cells[column] = layout.cell(pointer);
+            }
+        }
+        layout
+    }
+
+    fn add_row(&mut self, site: String, unit: String) -> &mut Vec<Cell> {
+        self.pointers.push((site, unit));
+        self.rows.push(MendableRow {
+            cells: vec![Cell::Empty; self.header.len()],
+            to_mend: Vec::new(),
+        });
+        let row = self.rows.last_mut().expect("a row was just pushed");
+        &mut row.cells
+    }
+
+    fn add_site(&mut self, pointer: &str, site: &Value) {
+        let first = self.rows.len();
+        for form in ["heads", "plants", "traps"] {
+            let none = Vec::new();
+            let units = site.get(form).and_then(Value::as_array).unwrap_or(&none);
+            for (place, unit) in units.iter().enumerate() {
+                let of_unit = format!("{pointer}/{form}/{place}");
+                let counts = self.counts(form, &of_unit, unit);
+                let cells = self.add_row(pointer.to_owned(), of_unit);
+                cells[UNIT] = Cell::Number((place + 1) as f64);
+                for (column, cell) in counts {
+                    cells[column] = cell;
+                }
+            }
+        }
+        if self.rows.len() == first {
+            self.add_row(pointer.to_owned(), String::new());
+        }
+        let number = self.cell(&format!("{pointer}/site"));
+        for row in &mut self.rows[first..] {
+            row.cells[SITE] = number.clone();
+        }
+        for (column, name) in [(SIDE, "side"), (SITE_LON, "lon"), (SITE_LAT, "lat")] {
+            self.rows[first].cells[column] = self.cell(&format!("{pointer}/{name}"));
+        }
+    }
+
+    fn counts(&self, form: &str, pointer: &str, unit: &Value) -> Vec<(usize, Cell)> {
+        match form {
+            "heads" => {
+                let counts = unit.as_array().map_or(0, Vec::len);
+                let bracts = 0..counts.min(self.header.len() - FIRST_BRACT);
+                bracts
+                    .map(|bract| {
+                        (
+                            FIRST_BRACT + bract,
+                            self.cell(&format!("{pointer}/{bract}")),
+                        )
+                    })
+                    .collect()
+            }
+            "plants" => vec![(COUNT, self.cell(pointer))],
+            _ => vec![
+                (CATCH, self.cell(&format!("{pointer}/catch"))),
+                (NIGHTS, self.cell(&format!("{pointer}/nights"))),
+            ],
+        }
+    }
+
+    /// What stands at a pointer: the value that was read, else the cell as sent.
+    fn cell(&self, pointer: &str) -> Cell {
+        match self.read.visit.pointer(pointer) {
+            Some(Value::String(text)) => Cell::Text(marked(text)),
+            Some(Value::Bool(truth)) => Cell::Truth(*truth),
+            Some(Value::Number(number)) => number.as_f64().map_or(Cell::Empty, Cell::Number),
+            Some(value @ (Value::Object(_) | Value::Array(_))) => Cell::Text(value.to_string()),
+            Some(Value::Null) | None => self.as_sent(pointer),
+        }
+    }
+
+    fn as_sent(&self, pointer: &str) -> Cell {
+        match self.read.unread.get(pointer).and_then(cell_of_sent) {
+            Some(Cell::Text(text) | Cell::Broken(text)) => Cell::Text(guarded(text)),
+            Some(Cell::Date(date)) => Cell::Text(date.to_string()),
+            Some(Cell::Moment(moment)) => Cell::Text(moment.to_string()),
+            Some(cell) => cell,
+            None => Cell::Empty,
+        }
+    }
+
+    /// Says a finding in the row, and of the columns, that it is about.
+    fn take(&mut self, finding: &Finding) {
+        let (row, columns) = self.place(finding);
+        let words = in_words(finding, Some(&self.read.visit));
+        self.rows[row].to_mend.push(ToMend {
+            columns,
+            wrong: words.wrong,
+            right: words.right,
+        });
+    }
+
+    fn place(&self, finding: &Finding) -> (usize, Vec<usize>) {
+        let pointer = finding.pointer.as_str();
+        let within = |outer: &str| {
+            pointer == outer || !outer.is_empty() && pointer.starts_with(&format!("{outer}/"))
+        };
+        if let Some(row) = self.pointers.iter().position(|(_, unit)| within(unit)) {
+            let rest = pointer[self.pointers[row].1.len()..].trim_start_matches('/');
+            return (row, self.count_columns(row, rest));
+        }
+        if let Some(row) = self.pointers.iter().position(|(site, _)| within(site)) {
+            let columns = match pointer.rsplit('/').next().unwrap_or_default() {
+                "side" => vec![SIDE],
+                "lon" => vec![SITE_LON],
+                "lat" => vec![SITE_LAT],
+                "site" => vec![SITE],
+                "heads" | "plants" | "traps" => vec![UNIT],
+                _ => Vec::new(),
+            };
+            return (row, columns);
+        }
+        if pointer == "/sites" {
+            return (0, vec![SITE, UNIT]);
+        }
+        if finding.code == "outside-region" {
+            return (0, vec![8, 9]);
+        }
+        let columns = VISIT_COLUMNS
+            .iter()
+            .enumerate()
+            .filter(|(_, (_, of_column, _))| {
+                within(of_column)
+                    || of_column.starts_with(&format!("{pointer}/")) && !pointer.is_empty()
+            });
+        (0, columns.map(|(column, _)| column).collect())
+    }
+
+    /// The columns of a unit's count, or of all its counts.
+    fn count_columns(&self, row: usize, rest: &str) -> Vec<usize> {
+        let unit = &self.pointers[row].1;
+        if unit.contains("/plants/") {
+            return vec![COUNT];
+        }
+        if unit.contains("/traps/") {
+            return match rest {
+                "catch" => vec![CATCH],
+                "nights" => vec![NIGHTS],
+                _ => vec![CATCH, NIGHTS],
+            };
+        }
+        match rest.parse::<usize>() {
+            Ok(bract) if FIRST_BRACT + bract < self.header.len() => vec![FIRST_BRACT + bract],
+            _ => (FIRST_BRACT..self.header.len()).collect(),
+        }
+    }
+
+    /// A cell that stays blank and that no finding names would keep the record held: a unit, say, that only
+    /// the amount before it gives.
+    fn ask_for_what_is_missing(&mut self) {
+        let by_us: &[&str] = match self.read.id_recipe.as_deref() {
+            None => &[],
+            Some(COUNT_SHEET_ID) => &["visit_id", "submitted_at"],
+            Some(_) => &["visit_id"],
+        };
+        let row = &mut self.rows[0];
+        for (column, (name, _, expected)) in VISIT_COLUMNS.into_iter().enumerate() {
+            let named = row
+                .to_mend
+                .iter()
+                .any(|mend| mend.columns.contains(&column));
+            let blank = row.cells[column] == Cell::Empty;
+            if let (Some(expected), true, false) = (expected, blank, named || by_us.contains(&name))
+            {
+                row.to_mend.push(ToMend {
+                    columns: vec![column],
+                    wrong: format!("{name}: nothing could be read"),
+                    right: expected.to_owned(),
+                });
+            }
+        }
+    }
+}
+
+/// The most counts of a head.
+fn bracts_of(visit: &Value) -> usize {
+    let sites = visit.get("sites").and_then(Value::as_array);
+    let heads = sites
+        .into_iter()
+        .flatten()
+        .filter_map(|site| site.get("heads")?.as_array());
+    let counts = heads
+        .flatten()
+        .filter_map(|head| head.as_array().map(Vec::len));
+    counts.max().unwrap_or(0).max(BRACTS_USUAL)
+}
+
+/// A text that no reader takes for a formula.
+fn guarded(text: String) -> String {
+    match starts_formula(&text) || text.starts_with('\'') {
+        true => format!("'{text}"),
+        false => text,
+    }
+}
+
+/// The sheets and rows of a record: `Visits, row 2; Counts, rows 2 to 21`.
+fn place_of(sent: &SentRows) -> String {
+    let parts = sent.parts().map(|part| {
+        let rows = match part.rows.as_slice() {
+            [] => String::new(),
+            [one] => format!("row {}", one.row),
+            [first, .., last] => format!("rows {} to {}", first.row, last.row),
+        };
+        match part.sheet.as_str() {
+            "" => rows,
+            sheet => format!("{sheet}, {rows}"),
+        }
+    });
+    parts.collect::<Vec<_>>().join("; ")
+}
+
+/// The rows as sent, a line each, every filled cell behind its heading.
+fn in_lines(sent: &SentRows) -> String {
+    let plain = |value: &Value| match value {
+        Value::String(text) => text.clone(),
+        Value::Object(object) => match object.values().next() {
+            Some(Value::String(text)) => text.clone(),
+            _ => value.to_string(),
+        },
+        value => value.to_string(),
+    };
+    let lines = sent.parts().flat_map(|part| {
+        part.rows.iter().map(move |row| {
+            let cells = row
+                .cells
+                .iter()
+                .enumerate()
+                .filter(|(_, cell)| !cell.is_null());
+            let cells = cells.map(|(place, cell)| match part.header.get(place).map(plain) {
+                Some(heading) if !heading.is_empty() && heading != "null" => {
+                    format!("{heading} = {}", plain(cell))
+                }
+                _ => plain(cell),
+            });
+            let cells: Vec<String> = cells.collect();
+            format!("row {}: {}", row.row, cells.join(" | "))
+        })
+    });
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+/// The record with each cell that could not be read at the place of its member.
+fn with_unread(read: &ReadOfRows) -> Value {
+    let mut record = read.visit.clone();
+    for (pointer, cell) in &read.unread {
+        let cell = match cell_of_sent(cell) {
+            Some(Cell::Date(date)) => json!(date.to_string()),
+            Some(Cell::Moment(moment)) => json!(moment.to_string()),
+            Some(Cell::Broken(words)) => json!(words),
+            _ => cell.clone(),
+        };
+        put(&mut record, pointer, cell);
+    }
+    if let (Some(_), Some(members)) = (&read.id_recipe, record.as_object_mut()) {
+        members.remove("visit_id");
+    }
+    record
+}
+
+/// Puts a value at a pointer; objects on the way are made, lists are not.
+fn put(record: &mut Value, pointer: &str, value: Value) {
+    if let Some(place) = record.pointer_mut(pointer) {
+        *place = value;
+        return;
+    }
+    let Some((parent, name)) = pointer.rsplit_once('/') else {
+        return;
+    };
+    if record.pointer(parent).is_none() {
+        put(record, parent, Value::Object(Map::new()));
+    }
+    if let Some(Value::Object(members)) = record.pointer_mut(parent) {
+        members.insert(name.to_owned(), value);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_columns_are_those_of_the_plain_layout() {
+        let header = plain_header(1);
+        let names: Vec<&str> = VISIT_COLUMNS.iter().map(|(name, _, _)| *name).collect();
+        assert_eq!(names, header[..SITE]);
+        let places = [
+            (SITE, "site"),
+            (SIDE, "side"),
+            (SITE_LON, "site_lon"),
+            (SITE_LAT, "site_lat"),
+            (UNIT, "unit"),
+            (COUNT, "count"),
+            (CATCH, "catch"),
+            (NIGHTS, "nights"),
+            (FIRST_BRACT, "count_1"),
+            (8, "lon"),
+            (9, "lat"),
+        ];
+        for (place, name) in places {
+            assert_eq!(header[place], name);
+        }
+    }
+
+    fn held(read: Value, findings: &[Finding]) -> MendableRecord {
+        let record = json!({"sheet": "Visits", "header": ["Field", null],
+            "rows": [{"row": 5, "cells": ["F-1", {"date": "2026-07-21"}, null]}], "read": read});
+        mendable_record(&record.to_string(), findings).expect("rows")
+    }
+
+    #[test]
+    fn what_could_not_be_read_stands_in_its_column_and_is_named() {
+        let read = json!({"visit": {"protocol": "bsm-eggs", "field": {"field_id": "=F"},
+              "sites": [{"site": 3, "side": "N", "heads": [[0, 1], [2, null]]}]},
+            "id_recipe": "{/field/field_id}",
+            "unread": {"/sites/0/heads/1/1": "1/2", "/observed_on": "=6/7/2026", "/field/lat": 4512}});
+        let findings = [
+            Finding::new(
+                "number-not-exact",
+                "/sites/0/heads/1/1",
+                "Visits!F5: \"1/2\"",
+                "a count",
+            ),
+            Finding::new("date-ambiguous", "/observed_on", "Visits!B5", "a date"),
+            Finding::new("outside-region", "/field", "lon", "a point"),
+            Finding::new("x", "", "all of it", "y"),
+        ];
+        let record = held(read, &findings);
+        assert_eq!(record.place, "Visits, row 5");
+        assert_eq!(record.as_sent, "row 5: Field = F-1 | 2026-07-21");
+        assert_eq!(record.rows.len(), 2);
+        let at = |row: usize, name: &str| {
+            let column = record.header.iter().position(|header| header == name);
+            record.rows[row].cells[column.expect("a column")].clone()
+        };
+        let text = |text: &str| Cell::Text(text.to_owned());
+        assert_eq!(at(0, "observed_on"), text("'=6/7/2026"));
+        assert_eq!(at(0, "field_id"), text("'=F"));
+        assert_eq!(at(0, "lat"), Cell::Number(4512.0));
+        assert_eq!(at(0, "visit_id"), Cell::Empty);
+        assert_eq!((at(0, "side"), at(1, "side")), (text("N"), Cell::Empty));
+        assert_eq!(
+            (at(1, "count_1"), at(1, "count_2")),
+            (Cell::Number(2.0), text("1/2"))
+        );
+        assert_eq!(
+            (at(1, "protocol"), at(1, "site")),
+            (Cell::Empty, Cell::Number(3.0))
+        );
+
+        let named = |row: usize| -> Vec<Vec<&str>> {
+            let to_mend = record.rows[row].to_mend.iter();
+            let names =
+                |mend: &ToMend| mend.columns.iter().map(|at| &*record.header[*at]).collect();
+            to_mend.map(names).collect()
+        };
+        assert_eq!(named(1), [["count_2"]]);
+        assert_eq!(
+            named(0)[..3],
+            [vec!["observed_on"], vec!["lon", "lat"], vec![]]
+        );
+        assert!(named(0).contains(&vec!["market_value_per"]));
+        assert!(!named(0).contains(&vec!["visit_id"]) && !named(0).contains(&vec!["lat"]));
+        assert_eq!(record.record["sites"][0]["heads"][1][1], "1/2");
+        assert_eq!(record.record["field"]["lat"], 4512);
+    }
+
+    #[test]
+    fn a_record_without_counts_has_a_row_to_fill() {
+        let read =
+            json!({"visit": {"protocol": "x", "sites": []}, "id_recipe": null, "unread": {}});
+        let finding = Finding::new("counts-missing", "/sites", "nothing", "at least one site");
+        let record = held(read, &[finding]);
+        assert_eq!(record.rows.len(), 1);
+        assert_eq!(record.rows[0].to_mend[0].columns, [SITE, UNIT]);
+        assert!(mendable_record("{\"visit_id\":\"a\"}", &[]).is_none());
+    }
+}
