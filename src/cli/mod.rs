@@ -15,6 +15,7 @@ mod rollup;
 mod sheet;
 mod store;
 mod submissions;
+pub mod table_cells;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;

@@ -288,7 +288,7 @@ impl<'a> Layout<'a> {
         self.rows[row].to_mend.push(ToMend {
             columns,
             wrong: words.wrong,
-            right: words.right,
+            right: for_the_sender(&words.right).to_owned(),
         });
     }
 
@@ -372,6 +372,16 @@ impl<'a> Layout<'a> {
             }
         }
     }
+}
+
+/// What would be right, without what only whoever writes mapping files can do about it.
+fn for_the_sender(right: &str) -> &str {
+    let Some(place) = right.find("the mapping says") else {
+        return right;
+    };
+    let before = &right[..place];
+    let end = before.rfind("; ").or_else(|| before.rfind(", "));
+    end.map_or(right, |end| &right[..end])
 }
 
 /// The most counts of a head.
@@ -564,6 +574,27 @@ mod tests {
         assert!(!named(0).contains(&vec!["visit_id"]) && !named(0).contains(&vec!["lat"]));
         assert_eq!(record.record["sites"][0]["heads"][1][1], "1/2");
         assert_eq!(record.record["field"]["lat"], 4512);
+    }
+
+    #[test]
+    fn a_sender_is_not_told_how_mapping_files_are_written() {
+        for (right, told) in [
+            ("a count, 0 or more", "a count, 0 or more"),
+            (
+                "a date without doubt: 2026-06-07, or 2026-07-06; the mapping says which",
+                "a date without doubt: 2026-06-07, or 2026-07-06",
+            ),
+            (
+                "a date as 2026-07-21, or the mapping says the format: %d.%m.%Y",
+                "a date as 2026-07-21",
+            ),
+            (
+                "counts; if a blank unit was not examined, the mapping says x; if blank is 0, y",
+                "counts",
+            ),
+        ] {
+            assert_eq!(for_the_sender(right), told);
+        }
     }
 
     #[test]
