@@ -259,7 +259,7 @@ fn a_sender_who_mends_the_own_sheet_too_brings_nothing_twice() {
     let own = wide()
         .replace("21/7/2026", "7/21/2026")
         .replace("about nine", "$9.50")
-        .replace("1/2", "2");
+        .replace(",1/2,", ",2,");
     let own = workspace.write("wide mended.csv", own);
     let account = load_mapped(&workspace, &own, WIDE);
     let [received, accepted, duplicate, _] = counts(&account);

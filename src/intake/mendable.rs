@@ -109,6 +109,8 @@ const COUNT: usize = SITE + 5;
 const CATCH: usize = SITE + 6;
 const NIGHTS: usize = SITE + 7;
 const FIRST_BRACT: usize = SITE + 8;
+/// Between the cells of a row as sent: no sign that a reader of text tables may take for the end of a cell.
+const BETWEEN_CELLS: &str = " · ";
 /// Counts that a head has columns for where no head says how many it has.
 const BRACTS_USUAL: usize = 6;
 
@@ -285,10 +287,24 @@ impl<'a> Layout<'a> {
     fn take(&mut self, finding: &Finding) {
         let (row, columns) = self.place(finding);
         let words = in_words(finding, Some(&self.read.visit));
+        // What is expected of a cell of the sender's own sheet, its unit and codes, does not hold in this
+        // one. Two readings of a date do, and so does all that is said of a count sheet, which is ours.
+        let holds = finding.code == "date-ambiguous"
+            || self.read.id_recipe.as_deref() == Some(COUNT_SHEET_ID);
+        let was_read = self
+            .read
+            .visit
+            .pointer(&finding.pointer)
+            .is_some_and(|value| !value.is_null());
+        let right = for_the_sender(&words.right);
+        let right = match (was_read || holds, columns.as_slice()) {
+            (false, [column]) => expected_in(*column).unwrap_or(right),
+            _ => right,
+        };
         self.rows[row].to_mend.push(ToMend {
             columns,
             wrong: words.wrong,
-            right: for_the_sender(&words.right).to_owned(),
+            right: right.to_owned(),
         });
     }
 
@@ -374,6 +390,15 @@ impl<'a> Layout<'a> {
     }
 }
 
+/// What a column expects, if any record needs it.
+fn expected_in(column: usize) -> Option<&'static str> {
+    match column {
+        NIGHTS => Some("the nights that the trap stood, a whole number, 1 or more"),
+        column if column >= COUNT => Some("a count, a whole number, 0 or more"),
+        column => VISIT_COLUMNS.get(column)?.2,
+    }
+}
+
 /// What would be right, without what only whoever writes mapping files can do about it.
 fn for_the_sender(right: &str) -> &str {
     let Some(place) = right.find("the mapping says") else {
@@ -405,7 +430,7 @@ fn guarded(text: String) -> String {
     }
 }
 
-/// The sheets and rows of a record: `Visits, row 2; Counts, rows 2 to 21`.
+/// The sheets and rows of a record: `Visits, row 2 and Counts, rows 2 to 21`.
 fn place_of(sent: &SentRows) -> String {
     let parts = sent.parts().map(|part| {
         let rows = match part.rows.as_slice() {
@@ -418,7 +443,7 @@ fn place_of(sent: &SentRows) -> String {
             sheet => format!("{sheet}, {rows}"),
         }
     });
-    parts.collect::<Vec<_>>().join("; ")
+    parts.collect::<Vec<_>>().join(" and ")
 }
 
 /// The rows as sent, a line each, every filled cell behind its heading.
@@ -445,7 +470,7 @@ fn in_lines(sent: &SentRows) -> String {
                 _ => plain(cell),
             });
             let cells: Vec<String> = cells.collect();
-            format!("row {}: {}", row.row, cells.join(" | "))
+            format!("row {}: {}", row.row, cells.join(BETWEEN_CELLS))
         })
     });
     lines.collect::<Vec<_>>().join("\n")
@@ -538,7 +563,7 @@ mod tests {
         ];
         let record = held(read, &findings);
         assert_eq!(record.place, "Visits, row 5");
-        assert_eq!(record.as_sent, "row 5: Field = F-1 | 2026-07-21");
+        assert_eq!(record.as_sent, "row 5: Field = F-1 · 2026-07-21");
         assert_eq!(record.rows.len(), 2);
         let at = |row: usize, name: &str| {
             let column = record.header.iter().position(|header| header == name);
