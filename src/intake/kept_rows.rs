@@ -141,6 +141,41 @@ fn unread(record: &TableRecord) -> Map<String, Value> {
     unread
 }
 
+/// The record with each cell that could not be read at the place of its member.
+pub(super) fn with_unread(read: &ReadOfRows) -> Value {
+    let mut record = read.visit.clone();
+    for (pointer, cell) in &read.unread {
+        let cell = match cell_of_sent(cell) {
+            Some(Cell::Date(date)) => json!(date.to_string()),
+            Some(Cell::Moment(moment)) => json!(moment.to_string()),
+            Some(Cell::Broken(words)) => json!(words),
+            _ => cell.clone(),
+        };
+        put(&mut record, pointer, cell);
+    }
+    if let (Some(_), Some(members)) = (&read.id_recipe, record.as_object_mut()) {
+        members.remove("visit_id");
+    }
+    record
+}
+
+/// Puts a value at a pointer; objects on the way are made, lists are not.
+fn put(record: &mut Value, pointer: &str, value: Value) {
+    if let Some(place) = record.pointer_mut(pointer) {
+        *place = value;
+        return;
+    }
+    let Some((parent, name)) = pointer.rsplit_once('/') else {
+        return;
+    };
+    if record.pointer(parent).is_none() {
+        put(record, parent, Value::Object(Map::new()));
+    }
+    if let Some(Value::Object(members)) = record.pointer_mut(parent) {
+        members.insert(name.to_owned(), value);
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

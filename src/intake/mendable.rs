@@ -4,113 +4,20 @@
 //! The members of a visit stand in its first row alone, those of a site in the site's first row, so that each
 //! is mended in one cell. What a person is told about each is said here; how the sheet looks is for others.
 
-use serde_json::{Map, Value, json};
+use serde_json::Value;
 
-use super::kept_rows::{ReadOfRows, SentRows, read_kept};
+use super::kept_rows::{ReadOfRows, read_kept, with_unread};
 use super::made_id::COUNT_SHEET_ID;
 use super::mapping::{cell_of_sent, marked, plain_header};
+use super::plain_columns::{
+    CATCH, COUNT, FIRST_BRACT, LAT, LON, NIGHTS, SIDE, SITE, SITE_LAT, SITE_LON, UNIT,
+    VISIT_COLUMNS, expected_in, for_the_sender,
+};
+use super::rows_in_words::{in_lines, place_of};
 use super::table::Cell;
 use crate::visit::finding::Finding;
 use crate::visit::words::{in_words, starts_formula};
 
-/// Columns of the plain layout that hold a member of the visit: name, JSON Pointer, and what is expected of
-/// one that no record does without.
-const VISIT_COLUMNS: [(&str, &str, Option<&str>); 26] = [
-    ("schema_version", "/schema_version", None),
-    (
-        "visit_id",
-        "/visit_id",
-        Some("an id of the visit that no other visit has"),
-    ),
-    ("revision", "/revision", None),
-    (
-        "observed_on",
-        "/observed_on",
-        Some("the day of the visit, as 2026-07-21"),
-    ),
-    (
-        "submitted_at",
-        "/submitted_at",
-        Some("when it was handed in, as 2026-07-21T18:03:00Z"),
-    ),
-    ("observer_id", "/observer_id", Some("the scout's pseudonym")),
-    ("field_id", "/field/field_id", Some("the field's pseudonym")),
-    ("farm_id", "/field/farm_id", None),
-    (
-        "lon",
-        "/field/lon",
-        Some("the field's longitude in degrees, west with a minus sign"),
-    ),
-    ("lat", "/field/lat", Some("the field's latitude in degrees")),
-    (
-        "area_ha",
-        "/field/area_ha",
-        Some("the field's area in hectares"),
-    ),
-    ("county_id", "/field/county_id", None),
-    ("outline", "/field/outline", None),
-    (
-        "crop_type",
-        "/field/crop_type",
-        Some("the crop type, as oilseed or confection"),
-    ),
-    ("protocol", "/protocol", Some("the protocol's id")),
-    ("crop_stage", "/crop_stage", Some("the crop stage, as R3")),
-    (
-        "treatment_cost_amount",
-        "/economics/treatment_cost/amount",
-        Some("what one treatment costs"),
-    ),
-    (
-        "treatment_cost_per",
-        "/economics/treatment_cost/per",
-        Some("acre or ha"),
-    ),
-    (
-        "treatment_cost_currency",
-        "/economics/treatment_cost/currency",
-        Some("a currency, as USD"),
-    ),
-    (
-        "market_value_amount",
-        "/economics/market_value/amount",
-        Some("what the crop sells for"),
-    ),
-    (
-        "market_value_per",
-        "/economics/market_value/per",
-        Some("lb or kg"),
-    ),
-    (
-        "market_value_currency",
-        "/economics/market_value/currency",
-        Some("a currency, as USD"),
-    ),
-    (
-        "plant_population_count",
-        "/economics/plant_population/count",
-        Some("how many plants stand"),
-    ),
-    (
-        "plant_population_per",
-        "/economics/plant_population/per",
-        Some("acre or ha"),
-    ),
-    ("remarks", "/remarks", None),
-    ("retracted", "/retracted", None),
-];
-/// Columns of the site and the unit, after those of the visit; counts of bracts follow them.
-const SITE: usize = VISIT_COLUMNS.len();
-const SIDE: usize = SITE + 1;
-const SITE_LON: usize = SITE + 2;
-const SITE_LAT: usize = SITE + 3;
-const UNIT: usize = SITE + 4;
-const COUNT: usize = SITE + 5;
-const CATCH: usize = SITE + 6;
-const NIGHTS: usize = SITE + 7;
-const FIRST_BRACT: usize = SITE + 8;
-/// Between the cells of a row as sent: no sign that a reader of text tables may take for the end of a cell.
-const BETWEEN_CELLS: &str = " · ";
 /// Counts that a head has columns for where no head says how many it has.
 const BRACTS_USUAL: usize = 6;
 
@@ -332,7 +239,7 @@ impl<'a> Layout<'a> {
             return (0, vec![SITE, UNIT]);
         }
         if finding.code == "outside-region" {
-            return (0, vec![8, 9]);
+            return (0, vec![LON, LAT]);
         }
         let columns = VISIT_COLUMNS
             .iter()
@@ -390,25 +297,6 @@ impl<'a> Layout<'a> {
     }
 }
 
-/// What a column expects, if any record needs it.
-fn expected_in(column: usize) -> Option<&'static str> {
-    match column {
-        NIGHTS => Some("the nights that the trap stood, a whole number, 1 or more"),
-        column if column >= COUNT => Some("a count, a whole number, 0 or more"),
-        column => VISIT_COLUMNS.get(column)?.2,
-    }
-}
-
-/// What would be right, without what only whoever writes mapping files can do about it.
-fn for_the_sender(right: &str) -> &str {
-    let Some(place) = right.find("the mapping says") else {
-        return right;
-    };
-    let before = &right[..place];
-    let end = before.rfind("; ").or_else(|| before.rfind(", "));
-    end.map_or(right, |end| &right[..end])
-}
-
 /// The most counts of a head.
 fn bracts_of(visit: &Value) -> usize {
     let sites = visit.get("sites").and_then(Value::as_array);
@@ -430,113 +318,11 @@ fn guarded(text: String) -> String {
     }
 }
 
-/// The sheets and rows of a record: `Visits, row 2 and Counts, rows 2 to 21`.
-fn place_of(sent: &SentRows) -> String {
-    let parts = sent.parts().map(|part| {
-        let rows = match part.rows.as_slice() {
-            [] => String::new(),
-            [one] => format!("row {}", one.row),
-            [first, .., last] => format!("rows {} to {}", first.row, last.row),
-        };
-        match part.sheet.as_str() {
-            "" => rows,
-            sheet => format!("{sheet}, {rows}"),
-        }
-    });
-    parts.collect::<Vec<_>>().join(" and ")
-}
-
-/// The rows as sent, a line each, every filled cell behind its heading.
-fn in_lines(sent: &SentRows) -> String {
-    let plain = |value: &Value| match value {
-        Value::String(text) => text.clone(),
-        Value::Object(object) => match object.values().next() {
-            Some(Value::String(text)) => text.clone(),
-            _ => value.to_string(),
-        },
-        value => value.to_string(),
-    };
-    let lines = sent.parts().flat_map(|part| {
-        part.rows.iter().map(move |row| {
-            let cells = row
-                .cells
-                .iter()
-                .enumerate()
-                .filter(|(_, cell)| !cell.is_null());
-            let cells = cells.map(|(place, cell)| match part.header.get(place).map(plain) {
-                Some(heading) if !heading.is_empty() && heading != "null" => {
-                    format!("{heading} = {}", plain(cell))
-                }
-                _ => plain(cell),
-            });
-            let cells: Vec<String> = cells.collect();
-            format!("row {}: {}", row.row, cells.join(BETWEEN_CELLS))
-        })
-    });
-    lines.collect::<Vec<_>>().join("\n")
-}
-
-/// The record with each cell that could not be read at the place of its member.
-fn with_unread(read: &ReadOfRows) -> Value {
-    let mut record = read.visit.clone();
-    for (pointer, cell) in &read.unread {
-        let cell = match cell_of_sent(cell) {
-            Some(Cell::Date(date)) => json!(date.to_string()),
-            Some(Cell::Moment(moment)) => json!(moment.to_string()),
-            Some(Cell::Broken(words)) => json!(words),
-            _ => cell.clone(),
-        };
-        put(&mut record, pointer, cell);
-    }
-    if let (Some(_), Some(members)) = (&read.id_recipe, record.as_object_mut()) {
-        members.remove("visit_id");
-    }
-    record
-}
-
-/// Puts a value at a pointer; objects on the way are made, lists are not.
-fn put(record: &mut Value, pointer: &str, value: Value) {
-    if let Some(place) = record.pointer_mut(pointer) {
-        *place = value;
-        return;
-    }
-    let Some((parent, name)) = pointer.rsplit_once('/') else {
-        return;
-    };
-    if record.pointer(parent).is_none() {
-        put(record, parent, Value::Object(Map::new()));
-    }
-    if let Some(Value::Object(members)) = record.pointer_mut(parent) {
-        members.insert(name.to_owned(), value);
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use serde_json::json;
 
-    #[test]
-    fn the_columns_are_those_of_the_plain_layout() {
-        let header = plain_header(1);
-        let names: Vec<&str> = VISIT_COLUMNS.iter().map(|(name, _, _)| *name).collect();
-        assert_eq!(names, header[..SITE]);
-        let places = [
-            (SITE, "site"),
-            (SIDE, "side"),
-            (SITE_LON, "site_lon"),
-            (SITE_LAT, "site_lat"),
-            (UNIT, "unit"),
-            (COUNT, "count"),
-            (CATCH, "catch"),
-            (NIGHTS, "nights"),
-            (FIRST_BRACT, "count_1"),
-            (8, "lon"),
-            (9, "lat"),
-        ];
-        for (place, name) in places {
-            assert_eq!(header[place], name);
-        }
-    }
+    use super::*;
 
     fn held(read: Value, findings: &[Finding]) -> MendableRecord {
         let record = json!({"sheet": "Visits", "header": ["Field", null],
@@ -602,24 +388,33 @@ mod tests {
     }
 
     #[test]
-    fn a_sender_is_not_told_how_mapping_files_are_written() {
-        for (right, told) in [
-            ("a count, 0 or more", "a count, 0 or more"),
-            (
-                "a date without doubt: 2026-06-07, or 2026-07-06; the mapping says which",
-                "a date without doubt: 2026-06-07, or 2026-07-06",
-            ),
-            (
-                "a date as 2026-07-21, or the mapping says the format: %d.%m.%Y",
-                "a date as 2026-07-21",
-            ),
-            (
-                "counts; if a blank unit was not examined, the mapping says x; if blank is 0, y",
-                "counts",
-            ),
-        ] {
-            assert_eq!(for_the_sender(right), told);
-        }
+    fn plants_and_traps_stand_in_their_own_columns() {
+        let read = json!({"visit": {"sites": [
+                {"site": 1, "plants": [3, null]},
+                {"site": 2, "traps": [{"catch": 14, "nights": 7}, {"catch": null}]}]},
+            "id_recipe": null, "unread": {"/sites/0/plants/1": "few"}});
+        let findings = [
+            Finding::new("x", "/sites/0/plants/1", "few", "a count"),
+            Finding::new("x", "/sites/1/traps/1/nights", "nothing", "nights"),
+            Finding::new("x", "/sites/1/traps/1", "nothing", "a trap"),
+        ];
+        let record = held(read, &findings);
+        let counted: Vec<[Cell; 3]> = record
+            .rows
+            .iter()
+            .map(|row| [COUNT, CATCH, NIGHTS].map(|column| row.cells[column].clone()))
+            .collect();
+        let number = Cell::Number;
+        assert_eq!(counted[0], [number(3.0), Cell::Empty, Cell::Empty]);
+        let few = Cell::Text("few".to_owned());
+        assert_eq!(counted[1], [few, Cell::Empty, Cell::Empty]);
+        assert_eq!(counted[2], [Cell::Empty, number(14.0), number(7.0)]);
+        let columns = |row: usize, place: usize| record.rows[row].to_mend[place].columns.clone();
+        assert_eq!(columns(1, 0), [COUNT]);
+        assert_eq!(
+            (columns(3, 0), columns(3, 1)),
+            (vec![NIGHTS], vec![CATCH, NIGHTS])
+        );
     }
 
     #[test]

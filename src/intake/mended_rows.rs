@@ -88,17 +88,20 @@ impl<'a> Table<'a> {
     /// The rows of each held record, in the order of the first. A row that bears no id belongs to the one above.
     fn by_id(&self) -> Vec<(String, Vec<&'a Row>)> {
         let mut parts: Vec<(String, Vec<&Row>)> = Vec::new();
+        let mut above = None;
         for row in self.below {
             let id = row.cells.get(self.id).map(text_of).unwrap_or_default();
             let id = id.trim();
             let known = match id {
-                "" => parts.len().checked_sub(1),
+                "" => above,
                 id => parts.iter().rposition(|(other, _)| other == id),
             };
-            match known {
-                Some(place) => parts[place].1.push(row),
-                None => parts.push((id.to_owned(), vec![row])),
-            }
+            let place = known.unwrap_or_else(|| {
+                parts.push((id.to_owned(), Vec::new()));
+                parts.len() - 1
+            });
+            parts[place].1.push(row);
+            above = Some(place);
         }
         parts
     }
@@ -194,5 +197,164 @@ pub fn settle(document: &mut Map<String, Value>, recipe: &str) {
     if own.is_none_or(|own| own == TO_BE_MADE) {
         let made = made_id(recipe, document);
         document.insert("visit_id".to_owned(), made.into());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::mapping::plain_header;
+    use super::*;
+
+    const ONE: &str = "01ababababababab-5";
+    const OTHER: &str = "02ababababababab-9";
+
+    /// A sheet of rows that say these things of a visit, each by column and text.
+    fn sheet(more: &[&str], rows: &[&[(&str, &str)]]) -> Sheet {
+        let ours = [HELD_ID, "held_wrong", ID_RECIPE].map(str::to_owned);
+        let header = ours.into_iter().chain(plain_header(2));
+        let header: Vec<String> = header
+            .chain(more.iter().map(|name| (*name).to_owned()))
+            .collect();
+        let cells = |row: &[(&str, &str)]| -> Vec<Cell> {
+            let cell = |name: &String| {
+                let said = row.iter().find(|(column, _)| column == name);
+                said.map_or(Cell::Empty, |(_, text)| Cell::Text((*text).to_owned()))
+            };
+            header.iter().map(cell).collect()
+        };
+        let first: Vec<Cell> = header.iter().cloned().map(Cell::Text).collect();
+        let rows = std::iter::once(first).chain(rows.iter().map(|row| cells(row)));
+        let rows = (1..).zip(rows).map(|(number, cells)| Row { number, cells });
+        Sheet {
+            name: "visits".to_owned(),
+            rows: rows.collect(),
+        }
+    }
+
+    /// The first row of a visit, without an identity of its own.
+    fn first_row<'a>(id: &'a str, field: &'a str) -> Vec<(&'a str, &'a str)> {
+        let said = "observed_on=2026-07-21 submitted_at=2026-07-21T18:03:00Z observer_id=obs-1 lon=-100 lat=44 \
+            area_ha=60 crop_type=oilseed protocol=bsm-eggs crop_stage=R3 treatment_cost_amount=8 \
+            treatment_cost_per=acre treatment_cost_currency=USD market_value_amount=0.16 market_value_per=lb \
+            market_value_currency=USD plant_population_count=20000 plant_population_per=acre site=1 unit=1 \
+            count_1=0 count_2=3";
+        let said = said
+            .split_whitespace()
+            .filter_map(|part| part.split_once('='));
+        said.chain([(HELD_ID, id), ("field_id", field), ("held_wrong", "=x")])
+            .collect()
+    }
+
+    fn handed_in(sheet: Sheet) -> Vec<(Option<String>, Value)> {
+        let records = mended_rows(&[sheet], "a.xlsx").expect("a sheet of ours");
+        let record = |raw: RawRecord| {
+            let table = raw.table.expect("rows");
+            let document = table
+                .document
+                .unwrap_or_else(|findings| panic!("{findings:?}"));
+            let document = serde_json::from_slice(&document).expect("JSON");
+            (raw.mends.map(|id| id.to_string()), document)
+        };
+        let records = records.expect("records").into_iter();
+        records.map(record).collect()
+    }
+
+    #[test]
+    fn rows_belong_to_the_held_record_that_they_name_in_whatever_order_they_come() {
+        let second = |id| {
+            vec![
+                (HELD_ID, id),
+                ("site", "1"),
+                ("unit", "2"),
+                ("count_1", "1"),
+                ("count_2", "0"),
+            ]
+        };
+        let recipe = "day:{/field/field_id}:{/observed_on}";
+        let mut one = first_row(ONE, "F-1");
+        one.push((ID_RECIPE, recipe));
+        let mut other = first_row(OTHER, "F-2");
+        other.push(("visit_id", "own"));
+        other.push((ID_RECIPE, recipe));
+        // Sorted by the unit, backwards; a row that its sender added bears no id.
+        let added = [
+            ("site", "1"),
+            ("unit", "3"),
+            ("count_1", "7"),
+            ("count_2", "7"),
+        ];
+        let rows = [second(OTHER), second(ONE), one, other];
+        let mut rows: Vec<&[(&str, &str)]> = rows.iter().map(Vec::as_slice).collect();
+        rows.push(&added);
+        let records = handed_in(sheet(&[], &rows));
+        let shown: Vec<(Option<&str>, &str, usize)> = records
+            .iter()
+            .map(|(id, visit)| {
+                let heads = visit["sites"][0]["heads"].as_array().expect("heads");
+                (
+                    id.as_deref(),
+                    visit["visit_id"].as_str().expect("an id"),
+                    heads.len(),
+                )
+            })
+            .collect();
+        assert_eq!(
+            shown,
+            [
+                (Some(OTHER), "own", 3),
+                (Some(ONE), "day:F-1:2026-07-21", 2)
+            ]
+        );
+    }
+
+    #[test]
+    fn a_record_without_an_identity_is_held_by_itself_and_does_not_join_another() {
+        let mut named = first_row(ONE, "F-1");
+        named.push(("visit_id", "a"));
+        let nameless = first_row(OTHER, "F-2");
+        let records = mended_rows(&[sheet(&[], &[&named, &nameless])], "a.xlsx");
+        let records = records.expect("ours").expect("records");
+        let sound: Vec<bool> = records
+            .iter()
+            .map(|raw| {
+                raw.table
+                    .as_ref()
+                    .is_some_and(|table| table.document.is_ok())
+            })
+            .collect();
+        assert_eq!(sound, [true, false]);
+    }
+
+    #[test]
+    fn what_is_held_again_is_kept_without_our_columns_and_with_its_recipe() {
+        let mut row = first_row(ONE, "F-1");
+        row.push((ID_RECIPE, "{/observed_on}"));
+        let day = row.iter_mut().find(|(name, _)| *name == "observed_on");
+        day.expect("a day").1 = "6/7/2026";
+        let records = mended_rows(&[sheet(&[], &[&row])], "a.xlsx");
+        let records = records.expect("ours").expect("records");
+        let kept = std::str::from_utf8(&records[0].bytes).expect("UTF-8");
+        let (sent, read) = super::super::kept_rows::read_kept(kept).expect("what was kept");
+        assert_eq!(read.unread["/observed_on"], "6/7/2026");
+        assert_eq!(read.id_recipe.as_deref(), Some("{/observed_on}"));
+        assert_eq!(read.visit.get("visit_id"), None);
+        assert!(sent.rows[0].cells[..3].iter().all(Value::is_null), "{kept}");
+    }
+
+    #[test]
+    fn a_column_that_was_added_is_refused_by_the_sheet_and_other_sheets_are_not_ours() {
+        let mut row = first_row(ONE, "F-1");
+        row.push(("visit_id", "a"));
+        row.push(("colour", "red"));
+        let failure = mended_rows(&[sheet(&["colour"], &[&row])], "a.xlsx")
+            .expect("ours")
+            .expect_err("a column that is not ours");
+        assert!(
+            failure.to_string().contains("take out added columns"),
+            "{failure}"
+        );
+        let mut other = sheet(&[], &[&row]);
+        other.rows[0].cells[0] = Cell::Text("id".to_owned());
+        assert!(mended_rows(&[other], "a.xlsx").is_none());
     }
 }

@@ -19,6 +19,9 @@ pub const COLUMNS: [&str; 7] = [
     "held_as_sent",
     "held_visit_id_from",
 ];
+/// Places of the two that a person reads first: their lines are all shown.
+const WRONG: usize = 1;
+const RIGHT: usize = 2;
 /// Widths of these columns and of the others, in characters.
 const WIDTHS: [f64; 7] = [22.0, 46.0, 46.0, 20.0, 20.0, 50.0, 14.0];
 const WIDTH: f64 = 14.0;
@@ -99,7 +102,10 @@ pub fn write_sheets(workbook: &mut Workbook, records: &[ReturnedRecord]) -> Resu
         });
         for (at, (record, rows, place)) in (1..).zip(rows) {
             let held = held_cells(record, rows, place);
-            write_cells(sheet, (at, 0), &held, |_| &forms.wrapped)?;
+            write_cells(sheet, (at, 0), &held, |column| match column {
+                WRONG | RIGHT => &forms.wrapped,
+                _ => &forms.text,
+            })?;
             let row = &rows.rows[place];
             let first = COLUMNS.len() as u16;
             write_cells(sheet, (at, first), &row.cells, |column| {
