@@ -335,9 +335,7 @@ fn as_stored(visit: &Visit) -> Value {
         "retracted".to_owned(),
         json!(visit.retracted.unwrap_or(false)),
     );
-    for name in ["remarks"] {
-        object.entry(name).or_insert(Value::Null);
-    }
+    object.entry("remarks").or_insert(Value::Null);
     for name in ["farm_id", "county_id", "outline"] {
         let field = value["field"].as_object_mut().expect("a field");
         field.entry(name).or_insert(Value::Null);

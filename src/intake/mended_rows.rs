@@ -3,6 +3,8 @@
 //! Rows belong together by `held_id`, so that nothing is lost where a record could not say which visit it is,
 //! or where somebody sorted the sheet. The columns that begin with `held_` are ours and are not read on.
 
+use std::collections::HashMap;
+
 use serde_json::{Map, Value};
 
 use super::count_sheet::complete;
@@ -88,15 +90,17 @@ impl<'a> Table<'a> {
     /// The rows of each held record, in the order of the first. A row that bears no id belongs to the one above.
     fn by_id(&self) -> Vec<(String, Vec<&'a Row>)> {
         let mut parts: Vec<(String, Vec<&Row>)> = Vec::new();
+        let mut places: HashMap<String, usize> = HashMap::new();
         let mut above = None;
         for row in self.below {
             let id = row.cells.get(self.id).map(text_of).unwrap_or_default();
             let id = id.trim();
             let known = match id {
                 "" => above,
-                id => parts.iter().rposition(|(other, _)| other == id),
+                id => places.get(id).copied(),
             };
             let place = known.unwrap_or_else(|| {
+                places.insert(id.to_owned(), parts.len());
                 parts.push((id.to_owned(), Vec::new()));
                 parts.len() - 1
             });
