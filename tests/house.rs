@@ -102,8 +102,7 @@ fn every_file_opens_with_what_it_is() {
 /// Lines of code of a file, its unit tests not counted.
 const LINES_MAX: usize = 450;
 /// Files that are longer, and how long they may be: to be split when somebody next works on them.
-const LONGER: [(&str, usize); 5] = [
-    ("src/intake/load.rs", 520),
+const LONGER: [(&str, usize); 4] = [
     ("src/intake/mapping/columns.rs", 490),
     ("src/intake/mapping/record.rs", 520),
     ("src/publish/wording.rs", 500),

@@ -23,13 +23,16 @@ mod identity; // duplicates, conflicts, corrections and withdrawals in any order
 mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
+mod mended; // rows that were held: exported in columns, mended by other programs, loaded as they are
 mod privacy; // no public file tells whose field it was
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources
 mod reference; // every cell against independent programs, on real county boundaries
 mod region; // points and counties, against an independent computation
+mod round_trip; // visits through files of ours and back: the same
 mod schema; // the visit schema, against independent validators
 mod sheet; // count sheets, filled and opened by other people's software
+mod sheet_load; // a filled count sheet through load
 mod space; // shrunk shares, Moran's I and neighbours, against reference libraries
 mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod statistics; // fits, intervals and stop lines, against reference libraries

@@ -1800,7 +1800,7 @@ fn the_plain_layout_guesses_nothing_either() {
     assert!(failure.to_string().contains("/crop_stage"), "{failure}");
 }
 
-fn short_text() -> BoxedStrategy<String> {
+pub fn short_text() -> BoxedStrategy<String> {
     let any = "[^\\x00-\\x1f\\x7f-\\u{9f}]{1,30}";
     let formula = "[=+@'\"_-][^\\x00-\\x1f\\x7f-\\u{9f}]{0,8}";
     prop_oneof![
@@ -1816,7 +1816,7 @@ fn short_text() -> BoxedStrategy<String> {
     .boxed()
 }
 
-fn remarks() -> BoxedStrategy<String> {
+pub fn remarks() -> BoxedStrategy<String> {
     prop_oneof![
         "[^\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\x7f-\\u{9f}]{0,60}",
         "[=+@' \t\r\n-]{0,4}[a-z]{0,3}[ \n]{0,2}"

@@ -6,13 +6,19 @@ use jiff::Timestamp;
 
 use super::held_groups::{Grouped, grouped_text};
 use super::report::{self, counted};
+use super::table_cells::table_cell;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
+use crate::intake::mendable::{MendableRow, mendable_record};
 use crate::publish::files::write_folder;
-use crate::publish::returned::{ReturnForm, ReturnedRecord, files_of_sender};
+use crate::publish::returned::{
+    ReturnForm, ReturnedMend, ReturnedRecord, ReturnedRow, ReturnedRows, files_of_sender,
+};
+use crate::publish::table_files::TableCell;
 use crate::store::closings::HeldId;
 use crate::store::drop::{Which, drop_held};
 use crate::store::held::{HeldEntry, HeldRecord, Sender, open_entries, open_records};
+use crate::visit::finding::Finding;
 use crate::workspace::Workspace;
 
 /// The desk for records that could not be accepted: show, send back, drop
@@ -32,7 +38,7 @@ pub enum Held {
     },
     /// Write a spreadsheet and a letter for each sender
     #[command(
-        after_help = "Examples:\n  bractline held export --out desk/\n  bractline held export --out desk/ --format ndjson\n\nThe sender mends the column record_mended (or the member \"record\" of a line) and sends the file\nback; `bractline load` takes it as any other submission and closes what it mends."
+        after_help = "Examples:\n  bractline held export --out desk/\n  bractline held export --out desk/ --format ndjson\n\nRecords that came as rows of a spreadsheet go back in columns: held_right names the cells to mend.\nOthers are mended in the column record_mended (or the member \"record\" of a line). The sender sends the\nfile back; `bractline load` takes it without a mapping and closes what it mends."
     )]
     Export {
         /// A new folder for the files
@@ -191,7 +197,7 @@ async fn export(
         said.push(format!(
             "{named}: {} → {}",
             counted(records.len() as u64, "record", "records"),
-            names[..2.min(names.len())].join(", ")
+            names.join(", ")
         ));
         files.extend(of_sender);
     }
@@ -217,11 +223,40 @@ fn by_sender(records: Vec<HeldRecord>) -> Vec<(Sender, Vec<ReturnedRecord>)> {
                 file_name: entry.file_name,
                 line: entry.line,
                 visit_id: entry.visit_id,
+                rows: returned_rows(&record, &entry.findings),
                 findings: entry.findings,
                 record,
             });
     }
     senders.into_iter().collect()
+}
+
+/// The record in columns, if it came as rows and each cell can hold its part.
+fn returned_rows(record: &str, findings: &[Finding]) -> Option<ReturnedRows> {
+    let laid_out = mendable_record(record, findings)?;
+    let rows: Vec<ReturnedRow> = laid_out.rows.into_iter().map(returned_row).collect();
+    let cells = rows.iter().flat_map(|row| &row.cells);
+    let fits = cells.into_iter().all(TableCell::fits);
+    fits.then_some(ReturnedRows {
+        place: laid_out.place,
+        as_sent: laid_out.as_sent,
+        id_recipe: laid_out.id_recipe,
+        header: laid_out.header,
+        rows,
+        record: laid_out.record,
+    })
+}
+
+fn returned_row(row: MendableRow) -> ReturnedRow {
+    let to_mend = row.to_mend.into_iter().map(|mend| ReturnedMend {
+        columns: mend.columns,
+        wrong: mend.wrong,
+        right: mend.right,
+    });
+    ReturnedRow {
+        cells: row.cells.into_iter().map(table_cell).collect(),
+        to_mend: to_mend.collect(),
+    }
 }
 
 impl Drop {

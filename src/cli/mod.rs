@@ -17,6 +17,7 @@ mod setting;
 mod sheet;
 mod store;
 mod submissions;
+pub mod table_cells;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;

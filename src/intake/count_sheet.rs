@@ -4,15 +4,15 @@
 //! and the rules or with findings that name its cells. Reading the file is not done here, nor is any
 //! judgement that all records share. The columns are in `protocol::sheet_layout`.
 //!
-//! The sheet has no column for `visit_id`. It is made of what tells one visit from another, the protocol, the
-//! field, the day and the scout, and of nothing else: the same visit in another file is the same visit, and a
+//! The sheet has no column for `visit_id`. It is made of what tells one visit from another
+//! (`made_id::COUNT_SHEET_ID`) and of nothing else: the same visit in another file is the same visit, and a
 //! corrected one, with `Revision` raised, is its next revision.
 
 use std::collections::BTreeMap;
 
-use serde_json::{Map, Value};
-use sha2::{Digest, Sha256};
+use serde_json::{Map, Value, json};
 
+use super::made_id::{COUNT_SHEET_ID, made_id};
 use super::sheet_cells::{
     HeadedTab, Placed, as_sent, end_of_day, holds_something, is_blank, words,
 };
@@ -215,11 +215,14 @@ impl<'a> Book<'a> {
             let counts = Value::Object(self.counts.tab.as_sent(units));
             sent.insert("more".to_owned(), vec![counts].into());
         }
+        let known = Value::Object(draft.document.clone());
         TableRecord {
             line: row.number,
             as_sent: Value::Object(sent).to_string(),
             places: draft.places.clone(),
-            document: draft.finished(&self.protocol),
+            document: draft.finished(),
+            draft: known,
+            id_recipe: Some(COUNT_SHEET_ID.to_owned()),
         }
     }
 
@@ -228,11 +231,14 @@ impl<'a> Book<'a> {
         let number = self.counts.tab.cell(units[0], 0);
         let expected = "the tab Visits has no filled row of this number: write the visit there, or clear the counts";
         let mut findings = vec![number.finding("counts-without-visit", "", expected)];
-        findings.extend(sites_of(&self.counts, units).findings);
+        let sites = sites_of(&self.counts, units);
+        findings.extend(sites.findings);
         TableRecord {
             line: units[0].number,
             as_sent: Value::Object(self.counts.tab.as_sent(units)).to_string(),
             document: Err(findings),
+            draft: json!({"schema_version": "1.0", "protocol": self.protocol, "sites": sites.sites}),
+            id_recipe: Some(COUNT_SHEET_ID.to_owned()),
             places: BTreeMap::from([(String::new(), number.place)]),
         }
     }
@@ -270,6 +276,8 @@ fn stray(tab: &str, rows: &[&Row], code: &str, expected: &str) -> Option<TableRe
         line: first.number,
         as_sent: Value::Object(as_sent(tab, &[], rows)).to_string(),
         document: Err(vec![Finding::new(code, "", found, expected)]),
+        draft: Value::Null,
+        id_recipe: None,
         places: BTreeMap::from([(String::new(), place)]),
     })
 }
@@ -347,63 +355,34 @@ impl Draft {
     }
 
     /// The document, with what the sheet leaves to us; or the findings.
-    fn finished(mut self, protocol: &str) -> Result<String, Vec<Finding>> {
+    fn finished(mut self) -> Result<String, Vec<Finding>> {
         if !self.findings.is_empty() {
             return Err(self.findings);
         }
         let mut document = std::mem::take(&mut self.document);
-        let text =
-            |value: Option<&Value>| value.and_then(Value::as_str).unwrap_or_default().to_owned();
-        let day = text(document.get("observed_on"));
-        let field_id = document
-            .get("field")
-            .and_then(|field| field.get("field_id"));
-        let identity = [
-            protocol,
-            &text(field_id),
-            &day,
-            &text(document.get("observer_id")),
-        ];
-        let visit_id = visit_id(identity);
+        complete(&mut document);
+        let visit_id = made_id(COUNT_SHEET_ID, &document);
         document.insert("visit_id".to_owned(), visit_id.into());
-        document.entry("revision").or_insert_with(|| 1.into());
-        document
-            .entry("submitted_at")
-            .or_insert_with(|| end_of_day(&day).into());
         Ok(Value::Object(document).to_string())
     }
 }
 
-/// The identity of a visit of a count sheet, of its protocol, field, day and scout: the first half of the
-/// SHA-256 of the four, each with its length before it, so that no two foursomes run together.
-fn visit_id(identity: [&str; 4]) -> String {
-    let mut hash = Sha256::new();
-    for part in identity {
-        hash.update((part.len() as u64).to_be_bytes());
-        hash.update(part);
+/// Gives a document what a count sheet leaves to us: the first revision, and the end of the visit's day as the
+/// time of submission.
+pub(super) fn complete(document: &mut Map<String, Value>) {
+    document.entry("revision").or_insert_with(|| 1.into());
+    if let (None, Some(day)) = (
+        document.get("submitted_at"),
+        document.get("observed_on").and_then(Value::as_str),
+    ) {
+        let instant = end_of_day(day);
+        document.insert("submitted_at".to_owned(), instant.into());
     }
-    let half = &hash.finalize()[..16];
-    let digits: String = half.iter().map(|byte| format!("{byte:02x}")).collect();
-    format!("count-sheet-{digits}")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn visits_that_differ_in_one_of_four_are_two_and_others_are_one() {
-        let visit = visit_id(["bsm-eggs", "F-1", "2026-07-21", "obs-1"]);
-        assert_eq!(visit, visit_id(["bsm-eggs", "F-1", "2026-07-21", "obs-1"]));
-        for other in [
-            ["bsm-adults", "F-1", "2026-07-21", "obs-1"],
-            ["bsm-eggs", "F-", "12026-07-21", "obs-1"],
-            ["bsm-eggs", "F-1", "2026-07-22", "obs-1"],
-            ["bsm-eggs", "F-1", "2026-07-21", "obs-2"],
-        ] {
-            assert_ne!(visit, visit_id(other), "{other:?}");
-        }
-    }
 
     #[test]
     fn what_has_no_mark_of_ours_is_no_count_sheet() {

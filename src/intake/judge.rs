@@ -72,17 +72,15 @@ impl Judge {
     /// Judges one record.
     pub fn judge(&self, raw: RawRecord) -> Judged {
         let raw = unwrapped(raw);
-        let document = match raw.table.as_deref().map(|table| &table.document) {
-            Some(Err(findings)) => {
-                let findings = findings.clone();
-                let refused = Refused {
-                    findings,
-                    ..Refused::default()
-                };
-                return Judged::Unsound(Box::new(held(&raw, refused)));
-            }
-            Some(Ok(document)) => document,
+        let document = match raw.table.as_deref() {
             None => &raw.bytes,
+            Some(table) => match &table.document {
+                Ok(document) => document,
+                Err(findings) => {
+                    let refused = Refused::of(findings.clone(), &table.draft);
+                    return Judged::Unsound(Box::new(held(&raw, refused)));
+                }
+            },
         };
         let read = match self.schema.read(document) {
             Ok(read) => read,

@@ -1,15 +1,18 @@
 //! Mended records on their way back: which held record each is meant to mend.
 //!
-//! `held export` hands out two forms, and both come back here: lines of JSON in which the record is
-//! wrapped (`{"held_id":…,"reasons":…,"record":…}`), and sheets with the columns `held_id` and
-//! `record_mended`. Whether the record is sound now is the judge's to say, as of any other.
+//! `held export` hands out records of JSON in two forms, and both come back here: lines in which the
+//! record is wrapped (`{"held_id":…,"reasons":…,"record":…}`), and sheets with the columns `held_id` and
+//! `record_mended`. What had come as rows goes out and back as rows: [`super::mended_rows`]. Whether the
+//! record is sound now is the judge's to say, as of any other.
 
 use std::borrow::Cow;
 
 use bytes::Bytes;
 use serde::Deserialize;
 use serde_json::value::RawValue;
+use serde_json::{Map, Value};
 
+use super::mended_rows::settle;
 use super::reader::RawRecord;
 use super::table::{Cell, Row, Sheet};
 use crate::store::closings::HeldId;
@@ -26,6 +29,8 @@ const HEADER_ROWS_MAX: usize = 20;
 struct Wrapped<'a> {
     #[serde(borrow)]
     held_id: Cow<'a, str>,
+    /// How the record's identity is made, if it bears none.
+    held_visit_id_from: Option<String>,
     #[serde(borrow)]
     record: &'a RawValue,
 }
@@ -55,10 +60,21 @@ fn inner(bytes: &Bytes) -> Option<(HeldId, Bytes)> {
     let mends = wrapped.held_id.parse().ok()?;
     let record = wrapped.record.get();
     // What was no JSON is wrapped as a text; a visit is never one.
-    match serde_json::from_str::<String>(record) {
-        Ok(text) => Some((mends, Bytes::from(text))),
-        Err(_) => Some((mends, bytes.slice_ref(record.as_bytes()))),
+    if let Ok(text) = serde_json::from_str::<String>(record) {
+        return Some((mends, Bytes::from(text)));
     }
+    let own = bytes.slice_ref(record.as_bytes());
+    let made = wrapped
+        .held_visit_id_from
+        .and_then(|recipe| identified(record, &recipe));
+    Some((mends, made.map_or(own, Bytes::from)))
+}
+
+/// A record with the identity that its recipe makes; `None` if it is no object.
+fn identified(record: &str, recipe: &str) -> Option<String> {
+    let mut members: Map<String, Value> = serde_json::from_str(record).ok()?;
+    settle(&mut members, recipe);
+    Some(Value::Object(members).to_string())
 }
 
 /// The mended records of a workbook that `held export` made, each with the number of its row; `None`
@@ -84,13 +100,20 @@ fn header(rows: &[Row]) -> Option<(usize, (usize, usize))> {
         .take(HEADER_ROWS_MAX)
         .enumerate()
         .find_map(|(place, row)| {
-            let column = |name: &str| {
-                row.cells
-                    .iter()
-                    .position(|cell| matches!(cell, Cell::Text(text) if text.trim() == name))
-            };
-            Some((place + 1, (column(HELD_ID)?, column(RECORD_MENDED)?)))
+            let columns = (
+                column_named(row, HELD_ID)?,
+                column_named(row, RECORD_MENDED)?,
+            );
+            Some((place + 1, columns))
         })
+}
+
+/// The place of the column with this header.
+pub(super) fn column_named(header: &Row, name: &str) -> Option<usize> {
+    header
+        .cells
+        .iter()
+        .position(|cell| matches!(cell, Cell::Text(text) if text.trim() == name))
 }
 
 fn mended_record(row: &Row, (id, record): (usize, usize)) -> Option<RawRecord> {
@@ -111,7 +134,7 @@ fn mended_record(row: &Row, (id, record): (usize, usize)) -> Option<RawRecord> {
 }
 
 /// A cell's text, without the apostrophe that keeps a spreadsheet from reading a formula.
-fn text_of(cell: &Cell) -> String {
+pub(super) fn text_of(cell: &Cell) -> String {
     match cell {
         Cell::Empty => String::new(),
         Cell::Text(text) => match text.strip_prefix('\'') {

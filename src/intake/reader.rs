@@ -8,6 +8,7 @@ use std::io::BufRead;
 use std::ops::Range;
 
 use bytes::Bytes;
+use serde_json::Value;
 
 use super::cut::{Cut, Cutter};
 use super::formats::{Form, SubmittedFile, broken_off};
@@ -44,6 +45,8 @@ pub struct RawRecord {
 pub struct FromTable {
     /// The visit record as JSON, or what is wrong with the cells.
     pub document: Result<Bytes, Vec<Finding>>,
+    /// Where the cells are at fault: the record as far as they could be read.
+    pub draft: Value,
     /// Where each member came from: JSON Pointer → `Visits!C7 (Eggs)`.
     pub places: BTreeMap<String, String>,
 }

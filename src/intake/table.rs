@@ -6,6 +6,7 @@
 use std::collections::BTreeMap;
 
 use jiff::civil::{Date, DateTime};
+use serde_json::Value;
 
 use crate::visit::finding::Finding;
 
@@ -56,6 +57,10 @@ pub struct TableRecord {
     pub as_sent: String,
     /// The visit record as JSON text, for the schema and the rules; or what is wrong with the cells.
     pub document: Result<String, Vec<Finding>>,
+    /// Where the cells are at fault: the record as far as they could be read, in whatever form that is.
+    pub draft: Value,
+    /// How `/visit_id` is made, if the sheet has none: [`super::made_id`].
+    pub id_recipe: Option<String>,
     /// Where each member came from: JSON Pointer → `Visits!C7 (Eggs)`; a finding at a pointer without
     /// an entry takes that of the nearest parent.
     pub places: BTreeMap<String, String>,

@@ -7,8 +7,10 @@ use bytes::Bytes;
 
 use super::count_sheet::count_sheet_records;
 use super::formats::SubmittedFile;
+use super::kept_rows::{kept, without_half_made_id};
 use super::mapping::{Mapping, plain_records};
 use super::mended::mended_records;
+use super::mended_rows::mended_rows;
 use super::reader::{FromTable, RawRecord};
 use super::sheets::read_sheets;
 use super::table::TableRecord;
@@ -23,6 +25,13 @@ pub fn table_records(
     mapping: Option<&Mapping>,
 ) -> Result<Vec<RawRecord>, Failure> {
     let sheets = read_sheets(file)?;
+    // What was sent out to be mended says so itself, beside whatever tables a mapping is for.
+    let lines = mended_records(&sheets);
+    let rows = mended_rows(&sheets, &file.name).transpose()?;
+    if lines.is_some() || rows.is_some() {
+        let records = lines.into_iter().chain(rows);
+        return Ok(records.flatten().collect());
+    }
     if let Some(mapping) = mapping {
         return Ok(mapping
             .records(&sheets, &file.name)?
@@ -30,21 +39,20 @@ pub fn table_records(
             .map(raw_record)
             .collect());
     }
-    if let Some(records) = mended_records(&sheets) {
-        return Ok(records);
-    }
     count_sheet_records(&sheets, &file.name)
         .or_else(|| plain_records(&sheets, &file.name))
         .unwrap_or_else(|| Err(without_mapping(&file.name)))
         .map(|records| records.into_iter().map(raw_record).collect())
 }
 
-fn raw_record(record: TableRecord) -> RawRecord {
+/// The record as all records are judged; what is kept of it if it is held is [`super::kept_rows`].
+pub(super) fn raw_record(record: TableRecord) -> RawRecord {
     RawRecord {
         line: record.line,
-        bytes: Bytes::from(record.as_sent),
+        bytes: kept(&record),
         mends: None,
         table: Some(Box::new(FromTable {
+            draft: without_half_made_id(&record),
             document: record.document.map(Bytes::from),
             places: record.places,
         })),

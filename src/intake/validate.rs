@@ -52,6 +52,22 @@ pub struct Read {
     pub byte_order_mark: bool,
 }
 
+impl Refused {
+    /// Findings about a record of which this could be read.
+    pub fn of(findings: Vec<Finding>, record: &Value) -> Refused {
+        let member = |name: &str| record.get(name);
+        Refused {
+            findings,
+            visit_id: member("visit_id").and_then(short_text),
+            revision: member("revision")
+                .and_then(Value::as_u64)
+                .and_then(|revision| u32::try_from(revision).ok())
+                .filter(|revision| *revision <= COUNT_MAX),
+            observer_id: member("observer_id").and_then(short_text),
+        }
+    }
+}
+
 impl Default for VisitSchema {
     fn default() -> Self {
         VisitSchema::new()
@@ -108,16 +124,7 @@ impl VisitSchema {
         if findings.is_empty() {
             findings.push(not_representable(typed_error));
         }
-        let member = |name: &str| strict.value.get(name);
-        Refused {
-            findings,
-            visit_id: member("visit_id").and_then(short_text),
-            revision: member("revision")
-                .and_then(Value::as_u64)
-                .and_then(|revision| u32::try_from(revision).ok())
-                .filter(|revision| *revision <= COUNT_MAX),
-            observer_id: member("observer_id").and_then(short_text),
-        }
+        Refused::of(findings, &strict.value)
     }
 
     fn findings_of(&self, error: &ValidationError<'_>) -> Vec<Finding> {

@@ -13,8 +13,9 @@ const FINDINGS_TOLD_MAX: usize = 5;
 /// Characters of a text of other people that a line of the letter takes.
 const LENGTH_MAX: usize = 200;
 
-/// The letter about these records, which lie in `file_name`.
-pub fn letter(records: &[ReturnedRecord], file_name: &str, form: ReturnForm) -> String {
+/// The letter about these records, which lie in these files.
+pub fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm) -> String {
+    let files = file_names.join(" and ");
     let mut lines = vec!["Hello,".to_owned(), String::new()];
     lines.push(opening(records.len()));
     for (place, record) in records.iter().take(TOLD_MAX).enumerate() {
@@ -28,18 +29,22 @@ pub fn letter(records: &[ReturnedRecord], file_name: &str, form: ReturnForm) -> 
     if records.len() > TOLD_MAX {
         let more = count_of(records.len() - TOLD_MAX, "record", "records");
         lines.push(String::new());
-        lines.push(format!("… and {more} more, all of them in {file_name}."));
+        lines.push(format!("… and {more} more, all of them in {files}."));
     }
     lines.push(String::new());
     lines.push("How to mend".to_owned());
-    lines.extend(how_to_mend(file_name, form));
+    let in_rows = records.iter().any(|record| record.rows.is_some());
+    let in_json = records.iter().any(|record| record.rows.is_none());
+    lines.extend(how_to_mend(&files, form, (in_rows, in_json)));
     lines.push(String::new());
-    // Rows of a sender's own sheet come back here as sent, not as the record that a mapping makes of them.
-    lines.push(
-        "If you sent your records in a spreadsheet of your own, mend them there and send it again."
-            .to_owned(),
-    );
-    lines.push(String::new());
+    if in_rows {
+        lines.push(
+            "Or mend your own spreadsheet and send it again whole: what was taken before is not\n\
+             counted twice."
+                .to_owned(),
+        );
+        lines.push(String::new());
+    }
     lines.push(
         "If one of these records is not wanted after all, just say which: it is then set aside."
             .to_owned(),
@@ -66,7 +71,7 @@ fn told(record: &ReturnedRecord) -> Vec<String> {
         Some(visit_id) => format!(" (visit {})", in_short(visit_id)),
         None => String::new(),
     };
-    let mut lines = vec![format!("  line {}{visit}", record.line)];
+    let mut lines = vec![format!("  {}{visit}", in_short(&record.place()))];
     let words = record.in_words();
     for words in words.iter().take(FINDINGS_TOLD_MAX) {
         lines.push(format!("    - {}", in_short(&words.wrong)));
@@ -81,24 +86,45 @@ fn told(record: &ReturnedRecord) -> Vec<String> {
     lines
 }
 
-fn how_to_mend(file_name: &str, form: ReturnForm) -> Vec<String> {
-    let steps = match form {
-        ReturnForm::Xlsx | ReturnForm::Csv => [
-            format!(
-                "Open the file that comes with this letter, {file_name}. Each row is one record."
-            ),
-            "Change what is wrong in the column record_mended. Leave the column held_id as it is."
+fn how_to_mend(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) -> Vec<String> {
+    let mut steps = vec![format!("Open what comes with this letter: {files}.")];
+    if form == ReturnForm::Ndjson {
+        steps.push(
+            "Each line is one record. Change what is wrong within \"record\". Leave \"held_id\" as it is."
                 .to_owned(),
-            "Save the file and send it back.".to_owned(),
-        ],
-        ReturnForm::Ndjson => [
-            format!(
-                "Open the file that comes with this letter, {file_name}. Each line is one record."
-            ),
-            "Change what is wrong within \"record\". Leave \"held_id\" as it is.".to_owned(),
-            "Save the file and send it back.".to_owned(),
-        ],
-    };
+        );
+    } else {
+        let sheet = |name: &str| match form {
+            ReturnForm::Xlsx => format!("On the sheet \"{name}\", each"),
+            _ => format!("Where the first line begins with held_id and has {name}, each"),
+        };
+        if in_rows {
+            let name = match form {
+                ReturnForm::Xlsx => "visits",
+                _ => "held_wrong",
+            };
+            steps.push(format!(
+                "{} row is one head, plant or trap of a visit, in columns. held_wrong says\n     \
+                 what is wrong and where it stood in your file; held_right names the column of that\n     \
+                 row and says what is expected. Write what is right over what stands there.\n     \
+                 area_ha is in hectares, days are written as 2026-07-21. Leave the columns that\n     \
+                 begin with held_ as they are.",
+                sheet(name)
+            ));
+        }
+        if in_json {
+            let name = match form {
+                ReturnForm::Xlsx => "records",
+                _ => "record_mended",
+            };
+            steps.push(format!(
+                "{} row is one record. Change what is wrong in the column record_mended.\n     \
+                 Leave the column held_id as it is.",
+                sheet(name)
+            ));
+        }
+    }
+    steps.push("Save and send it back as it is.".to_owned());
     (1..)
         .zip(steps)
         .map(|(number, step)| format!("  {number}. {step}"))
@@ -127,13 +153,14 @@ mod tests {
             visit_id: Some(format!("visit-{line}")),
             findings: vec![finding; findings],
             record: "{}".to_owned(),
+            rows: None,
         }
     }
 
     #[test]
     fn the_letter_says_which_what_and_how() {
         let records = [record(3, "a.ndjson", 1), record(9, "a.ndjson", 7)];
-        let text = letter(&records, "obs.xlsx", ReturnForm::Xlsx);
+        let text = letter(&records, &["obs.xlsx"], ReturnForm::Xlsx);
         for piece in [
             "Hello,\n\n",
             "2 records could not be taken",
@@ -152,7 +179,7 @@ mod tests {
     fn a_long_list_is_cut_and_hostile_texts_stay_on_their_line() {
         let mut records: Vec<ReturnedRecord> = (1..=100).map(|line| record(line, "a", 1)).collect();
         records[0].file_name = format!("evil\r\nBcc: all{}", "x".repeat(500));
-        let text = letter(&records, "obs.ndjson", ReturnForm::Ndjson);
+        let text = letter(&records, &["obs.ndjson"], ReturnForm::Ndjson);
         assert!(text.contains("… and 70 records more, all of them in obs.ndjson."));
         assert!(text.lines().all(|line| !line.starts_with("Bcc")));
         assert!(text.lines().all(|line| line.chars().count() < 260));

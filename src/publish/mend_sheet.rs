@@ -1,14 +1,15 @@
-//! The spreadsheet of a sender's held records: each as sent, what is wrong with it, what would be
-//! right, and a cell in which to mend it. `load` knows it again by `held_id` and `record_mended`.
+//! The spreadsheet of a sender's held records. Those that came as JSON: each as sent, what is wrong with it,
+//! what would be right, and a cell in which to mend it, which `load` knows again by `held_id` and
+//! `record_mended`. Those that came as rows have sheets of [`super::mend_rows`] in the same workbook.
 //!
 //! Every text is written as text: no cell is ever a formula. In a table of text, where nothing says
 //! what is one, an apostrophe stands before whatever a spreadsheet might take for one.
 
-use rust_xlsxwriter::{
-    Color, DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError,
-};
+use rust_xlsxwriter::{Color, Format, Worksheet, XlsxError};
 
+use super::mend_rows::{self, shortened};
 use super::returned::ReturnedRecord;
+use super::table_files::{fits_cell, new_workbook, text_format};
 use crate::failure::{Failure, Kind};
 use crate::visit::words::{InWords, on_one_line, starts_formula};
 
@@ -24,8 +25,6 @@ pub const COLUMNS: [&str; 7] = [
 ];
 /// Widths of the columns, in characters.
 const WIDTHS: [f64; 7] = [24.0, 24.0, 8.0, 48.0, 48.0, 60.0, 60.0];
-/// Characters that a cell holds, in UTF-16 units (specification of Excel).
-const CELL_LENGTH_MAX: usize = 32_767;
 /// Records of one sheet: Excel has 1,048,576 rows, but nobody mends so many.
 const SHEET_RECORDS_MAX: usize = 100_000;
 
@@ -40,12 +39,6 @@ const INSTRUCTIONS: [&str; 7] = [
     "A record that is too long for a cell lies in a file of its own beside this workbook: mend it there.",
 ];
 
-/// Whether a record fits into a cell.
-pub fn fits_cell(text: &str) -> bool {
-    // Bytes first: no text has more UTF-16 units than bytes.
-    text.len() <= CELL_LENGTH_MAX || text.encode_utf16().count() <= CELL_LENGTH_MAX
-}
-
 /// The workbook, as bytes.
 ///
 /// # Errors
@@ -55,18 +48,13 @@ pub fn sheet_xlsx(records: &[ReturnedRecord]) -> Result<Vec<u8>, Failure> {
 }
 
 fn workbook(records: &[ReturnedRecord]) -> Result<Vec<u8>, XlsxError> {
-    let mut workbook = Workbook::new();
-    // The library would write the time: the same records shall make the same bytes.
-    let unsaid = ExcelDateTime::from_ymd(2000, 1, 1)?;
-    workbook.set_properties(&DocProperties::new().set_creation_datetime(&unsaid));
-    // A cell of text stays text when somebody edits it.
-    let text = Format::new()
-        .set_num_format("@")
-        .set_quote_prefix()
-        .set_text_wrap();
+    let mut workbook = new_workbook()?;
+    let text = text_format().set_text_wrap();
     let to_mend = text.clone().set_background_color(Color::RGB(0x00FF_F6D6));
     let heading = Format::new().set_bold().set_text_wrap();
-    for (number, part) in (1..).zip(parts(records)) {
+    let in_json = in_json(records);
+    let in_rows = records.len() - in_json.len();
+    for (number, part) in (1..).zip(in_json.chunks(SHEET_RECORDS_MAX)) {
         let sheet = workbook.add_worksheet();
         sheet.set_name(match number {
             1 => "records".to_owned(),
@@ -81,21 +69,22 @@ fn workbook(records: &[ReturnedRecord]) -> Result<Vec<u8>, XlsxError> {
             write_row(sheet, row, record, (&text, &to_mend))?;
         }
     }
+    mend_rows::write_sheets(&mut workbook, records)?;
     let sheet = workbook.add_worksheet();
     sheet.set_name("how to mend")?;
     sheet.set_column_width(0, 110)?;
-    for (row, line) in (0..).zip(INSTRUCTIONS) {
-        sheet.write_string_with_format(row, 0, line, &text)?;
+    let of_rows = mend_rows::INSTRUCTIONS.iter().filter(|_| in_rows > 0);
+    let of_json = INSTRUCTIONS.iter().filter(|_| !in_json.is_empty());
+    for (row, line) in (0..).zip(of_rows.chain(of_json)) {
+        sheet.write_string_with_format(row, 0, *line, &text)?;
     }
     workbook.save_to_buffer()
 }
 
-/// The records sheet by sheet: one without any if there is none.
-fn parts(records: &[ReturnedRecord]) -> Vec<&[ReturnedRecord]> {
-    match records {
-        [] => vec![&[]],
-        records => records.chunks(SHEET_RECORDS_MAX).collect(),
-    }
+/// The records that have no rows.
+fn in_json(records: &[ReturnedRecord]) -> Vec<&ReturnedRecord> {
+    let records = records.iter();
+    records.filter(|record| record.rows.is_none()).collect()
 }
 
 fn write_row(
@@ -119,7 +108,7 @@ fn write_row(
     Ok(())
 }
 
-/// The table as text with commas, in UTF-8 with a byte order mark, by which spreadsheets know it.
+/// The records that came as JSON as text with commas, in UTF-8 with a byte order mark, by which spreadsheets know it.
 ///
 /// # Errors
 /// If the library cannot write it.
@@ -129,7 +118,7 @@ pub fn sheet_csv(records: &[ReturnedRecord]) -> Result<Vec<u8>, Failure> {
             .terminator(csv::Terminator::CRLF)
             .from_writer("\u{feff}".as_bytes().to_vec());
         table.write_record(COLUMNS)?;
-        for record in records {
+        for record in in_json(records) {
             table.write_record(texts(record).iter().map(|text| neutral(text)))?;
         }
         table
@@ -172,16 +161,6 @@ fn texts(record: &ReturnedRecord) -> [String; 7] {
     ]
 }
 
-/// A text of ours that fits into a cell.
-fn shortened(text: String) -> String {
-    if fits_cell(&text) {
-        return text;
-    }
-    // Two units a character at the most, and room for the last one.
-    let kept: String = text.chars().take(CELL_LENGTH_MAX / 2 - 1).collect();
-    kept + "…"
-}
-
 fn unmade(error: &dyn std::fmt::Display) -> Failure {
     Failure::new(
         Kind::Publish,
@@ -202,6 +181,7 @@ mod tests {
             visit_id: None,
             findings: vec![Finding::new("not-json", "", "=1", "x")],
             record: text.to_owned(),
+            rows: None,
         }
     }
 
@@ -230,16 +210,11 @@ mod tests {
     }
 
     #[test]
-    fn a_text_past_the_length_of_a_cell_is_told_by_its_utf16_units() {
-        assert!(fits_cell(&"x".repeat(CELL_LENGTH_MAX)));
-        assert!(!fits_cell(&"x".repeat(CELL_LENGTH_MAX + 1)));
-        assert!(fits_cell(&"ä".repeat(CELL_LENGTH_MAX)));
-        assert!(!fits_cell(&"\u{1f33b}".repeat(CELL_LENGTH_MAX / 2 + 1)));
-        let long = record(&"x".repeat(CELL_LENGTH_MAX + 1));
+    fn a_record_too_long_for_a_cell_is_named_with_its_own_file() {
+        let long = record(&"x".repeat(40_000));
         let [.., as_sent, mended] = texts(&long);
         assert!(as_sent.contains("record-01ababababababab-12.json"));
         assert!(mended.is_empty());
-        assert!(fits_cell(&shortened("\u{1f33b}".repeat(CELL_LENGTH_MAX))));
     }
 
     #[test]

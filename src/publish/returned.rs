@@ -1,8 +1,8 @@
 //! Held records on their way back to who sent them: what goes into a person's hands.
 //!
 //! Says for each record what is wrong in plain words, and gives every file of an export a name that
-//! no sender can bend. It decides nothing about a record; the spreadsheet is
-//! [`super::mend_sheet`]'s, the letter [`super::mend_letter`]'s.
+//! no sender can bend. It decides nothing about a record; the spreadsheet is [`super::mend_sheet`]'s and
+//! [`super::mend_rows`]'s, the letter [`super::mend_letter`]'s.
 
 use serde::Serialize;
 use serde_json::Value;
@@ -10,7 +10,9 @@ use serde_json::value::RawValue;
 use sha2::{Digest, Sha256};
 
 use super::mend_letter::letter;
-use super::mend_sheet::{fits_cell, sheet_csv, sheet_xlsx};
+use super::mend_rows::table;
+use super::mend_sheet::{sheet_csv, sheet_xlsx};
+use super::table_files::{TableCell, fits_cell, table_csv};
 use crate::failure::Failure;
 use crate::visit::finding::Finding;
 use crate::visit::words::{InWords, in_words};
@@ -35,16 +37,80 @@ pub struct ReturnedRecord {
     pub findings: Vec<Finding>,
     /// The record as sent.
     pub record: String,
+    /// The record in columns, if it came as rows of a table and fits into cells.
+    pub rows: Option<ReturnedRows>,
+}
+
+/// A record that came as rows of a table, in the columns of the plain layout.
+#[derive(Debug, Clone)]
+pub struct ReturnedRows {
+    /// Where its rows stood: `Visits, rows 5 to 9`.
+    pub place: String,
+    /// Its rows as sent, a line each.
+    pub as_sent: String,
+    /// How its identity is made; comes back with the rows.
+    pub id_recipe: Option<String>,
+    /// The columns.
+    pub header: Vec<String>,
+    /// The rows, at least one.
+    pub rows: Vec<ReturnedRow>,
+    /// The record in JSON, for programs.
+    pub record: Value,
+}
+
+/// A row of it.
+#[derive(Debug, Clone)]
+pub struct ReturnedRow {
+    /// Its cells, as many as there are columns.
+    pub cells: Vec<TableCell>,
+    /// What is to be mended in it.
+    pub to_mend: Vec<ReturnedMend>,
+}
+
+/// One thing to be mended.
+#[derive(Debug, Clone)]
+pub struct ReturnedMend {
+    /// Places of the columns where.
+    pub columns: Vec<usize>,
+    /// What is wrong, in words.
+    pub wrong: String,
+    /// What would be right.
+    pub right: String,
+}
+
+impl ReturnedRow {
+    /// Whether something is to be mended in this column.
+    pub fn is_to_mend(&self, column: usize) -> bool {
+        self.to_mend
+            .iter()
+            .any(|mend| mend.columns.contains(&column))
+    }
 }
 
 impl ReturnedRecord {
     /// What is wrong, in words.
     pub fn in_words(&self) -> Vec<InWords> {
+        if let Some(rows) = &self.rows {
+            let to_mend = rows.rows.iter().flat_map(|row| &row.to_mend);
+            let words = to_mend.map(|mend| InWords {
+                wrong: mend.wrong.clone(),
+                right: mend.right.clone(),
+            });
+            return words.collect();
+        }
         let record: Option<Value> = serde_json::from_str(&self.record).ok();
         self.findings
             .iter()
             .map(|finding| in_words(finding, record.as_ref()))
             .collect()
+    }
+
+    /// Where it stood in its file.
+    pub fn place(&self) -> String {
+        match &self.rows {
+            Some(rows) => rows.place.clone(),
+            None => format!("line {}", self.line),
+        }
     }
 
     /// One line of JSON with the record inside, for `load` to take back.
@@ -55,6 +121,10 @@ impl ReturnedRecord {
             file: &'a str,
             line: u64,
             reasons: Vec<String>,
+            #[serde(skip_serializing_if = "Option::is_none")]
+            as_sent: Option<&'a str>,
+            #[serde(skip_serializing_if = "Option::is_none")]
+            held_visit_id_from: Option<&'a str>,
             record: Box<RawValue>,
         }
         let reasons = self.in_words();
@@ -66,6 +136,11 @@ impl ReturnedRecord {
                 .iter()
                 .map(|words| format!("{}; {}", words.wrong, words.right))
                 .collect(),
+            as_sent: self.rows.as_ref().map(|rows| &*rows.as_sent),
+            held_visit_id_from: self
+                .rows
+                .as_ref()
+                .and_then(|rows| rows.id_recipe.as_deref()),
             record: self.as_json(),
         };
         serde_json::to_string(&wrapped).expect("texts and a number are plain JSON")
@@ -75,7 +150,11 @@ impl ReturnedRecord {
     /// wrapped like no JSON, so that what comes back is told apart.
     fn as_json(&self) -> Box<RawValue> {
         // A line break between two members is white space, and within a text it would be no JSON.
-        let one_line = self.record.replace(['\n', '\r'], " ");
+        let own = self.rows.as_ref().map(|rows| rows.record.to_string());
+        let one_line = own
+            .as_ref()
+            .unwrap_or(&self.record)
+            .replace(['\n', '\r'], " ");
         let raw = serde_json::value::RawValue::from_string(one_line).ok();
         raw.filter(|raw| !raw.get().starts_with('"'))
             .unwrap_or_else(|| {
@@ -101,16 +180,6 @@ pub enum ReturnForm {
     Ndjson,
 }
 
-impl ReturnForm {
-    fn ending(self) -> &'static str {
-        match self {
-            ReturnForm::Xlsx => "xlsx",
-            ReturnForm::Csv => "csv",
-            ReturnForm::Ndjson => "ndjson",
-        }
-    }
-}
-
 /// The files of one sender, by plain names: the records, the letter, and a file for each record that
 /// is too long for a cell. `sender` is what the names are made of.
 ///
@@ -122,21 +191,31 @@ pub fn files_of_sender(
     form: ReturnForm,
 ) -> Result<Vec<(String, Vec<u8>)>, Failure> {
     let name = safe_name(sender);
-    let sheet = format!("{name}.{}", form.ending());
-    let content = match form {
-        ReturnForm::Xlsx => sheet_xlsx(records)?,
-        ReturnForm::Csv => sheet_csv(records)?,
-        ReturnForm::Ndjson => lines(records).into_bytes(),
-    };
-    let mut files = vec![
-        (
-            format!("{name}.letter.txt"),
-            letter(records, &sheet, form).into_bytes(),
-        ),
-        (sheet, content),
-    ];
+    let file = |kind: &str, content: Vec<u8>| (format!("{name}{kind}"), content);
+    let (in_rows, in_json): (Vec<&ReturnedRecord>, Vec<&ReturnedRecord>) =
+        records.iter().partition(|record| record.rows.is_some());
+    let mut sheets = Vec::new();
+    match form {
+        ReturnForm::Xlsx => sheets.push(file(".xlsx", sheet_xlsx(records)?)),
+        ReturnForm::Ndjson => sheets.push(file(".ndjson", lines(records).into_bytes())),
+        // A table of text has one header.
+        ReturnForm::Csv => {
+            if !in_json.is_empty() {
+                sheets.push(file(".csv", sheet_csv(records)?));
+            }
+            if !in_rows.is_empty() {
+                let (header, rows) = table(records);
+                let rows = rows.iter().map(Vec::as_slice);
+                sheets.push(file(".visits.csv", table_csv(&header, rows)?));
+            }
+        }
+    }
+    let names: Vec<&str> = sheets.iter().map(|(name, _)| name.as_str()).collect();
+    let text = letter(records, &names, form);
+    let mut files = vec![file(".letter.txt", text.into_bytes())];
+    files.extend(sheets);
     if form != ReturnForm::Ndjson {
-        let long = records.iter().filter(|record| !fits_cell(&record.record));
+        let long = in_json.iter().filter(|record| !fits_cell(&record.record));
         files.extend(long.map(|record| {
             let line = record.wrapped() + "\n";
             (record.own_file(), line.into_bytes())
@@ -182,6 +261,7 @@ mod tests {
             visit_id: None,
             findings: vec![Finding::new("wrong-type", "/sites/0/plants/0", "-1", "x")],
             record: text.to_owned(),
+            rows: None,
         }
     }
 

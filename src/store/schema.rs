@@ -310,7 +310,11 @@ pub const HELD: &[Column] = &[
         Holds::Bytes,
         "SHA-256 of the record as sent, 32 bytes",
     ),
-    must("record", Holds::Bytes, "the record, byte for byte as sent"),
+    must(
+        "record",
+        Holds::Bytes,
+        "the record, byte for byte as sent; of rows of a table JSON: the rows as sent, and what was read of them",
+    ),
 ];
 
 /// One row a held record that is closed: append-only, so a record is open while none names it.

@@ -8,6 +8,7 @@ table; "cells", how many hold something; "texts", all texts that LibreOffice sho
 import csv
 import json
 import pathlib
+import re
 import subprocess
 import sys
 import tempfile
@@ -17,6 +18,8 @@ import openpyxl
 
 # OWASP, CSV injection: = + - @, tab, carriage return, and full-width forms.
 STARTS = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
+# A longitude in the west begins with a minus sign and is a number all the same.
+NUMBER = re.compile(r"-[0-9]+(\.[0-9]+)?")
 TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 TEXT = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
 
@@ -36,7 +39,8 @@ def of_text(path):
     """A table of text says nowhere what is a text: there no cell may even begin like a formula."""
     with open(path, newline="", encoding="utf-8-sig") as file:
         cells = [cell for row in csv.reader(file) for cell in row]
-    return [f"text: {cell[:80]!r}" for cell in cells if cell.startswith(STARTS)], len(cells)
+    unsafe = [cell for cell in cells if cell.startswith(STARTS) and not NUMBER.fullmatch(cell)]
+    return [f"text: {cell[:80]!r}" for cell in unsafe], len(cells)
 
 
 def opened_by_libreoffice(paths, folder):

@@ -1,7 +1,11 @@
 """Mends held records as their sender would: opens what `held export` wrote, changes it, saves it.
 
-Usage: mend.py FILE OUT MENDINGS. FILE is an .xlsx, .csv or .ndjson of an export; MENDINGS is a JSON file, by
-visit_id (or "" for what is no JSON): an object of new members by JSON Pointer, or a whole new record.
+Usage: mend.py FILE … FOLDER MENDINGS. Each FILE is an .xlsx, .csv or .ndjson of an export and is saved in FOLDER with
+`mended-` before its name; MENDINGS is a JSON file, by visit_id (or "" for what is no JSON): an object of new members by JSON Pointer, or a whole new record.
+
+Records in columns are mended cell by cell, and no other cell than those that held_right names: under "cells", a list
+of {"file": name of the file as sent, "says": a piece of held_wrong, "write": {column: value}}. A named cell that the
+list leaves as it is, is an error, and so is a piece of the list that meets nothing.
 """
 
 import csv
@@ -32,10 +36,52 @@ def mended(record, mendings):
     return json.dumps(document)
 
 
+def named_columns(header, right):
+    """The columns that a line of held_right names: `a`, `a, b` or `a to b`."""
+    names = right.split(": ")[0]
+    if " to " in names and all(name in header for name in names.split(" to ")):
+        first, last = (header.index(name) for name in names.split(" to "))
+        return header[first : last + 1]
+    names = names.split(", ")
+    return names if all(name in header for name in names) else []
+
+
+def mend_cells(header, rows, mendings):
+    """Mends rows of cells, each a list of getters and setters by the place of its column."""
+    wanted = mendings.get("cells", [])
+    at = header.index
+    file = None
+    for get, put in rows:
+        file = get(at("held_file")) or file
+        wrong, right = (str(get(at(name)) or "").split("\n") for name in ("held_wrong", "held_right"))
+        for said, expected in zip(wrong, right):
+            if not said:
+                continue
+            meets = [it for it in wanted if it["file"] == file.lstrip("'") and it["says"] in said]
+            if not meets:
+                sys.exit(f"nobody says how to mend: {file}: {said} ({expected})")
+            named = named_columns(header, expected)
+            for mending in meets:
+                mending["met"] = True
+                for column, value in mending["write"].items():
+                    if column not in named:
+                        sys.exit(f"{column} is not named by: {expected}")
+                    put(at(column), value)
+
+
 def mend_workbook(source, out, mendings):
     workbook = openpyxl.load_workbook(source)
     for sheet in workbook:
         header = [cell.value for cell in sheet[1]]
+        if "held_right" in header:
+
+            def cells(row):
+                def put(column, value):
+                    sheet.cell(row, column + 1).value = value
+
+                return lambda column: sheet.cell(row, column + 1).value, put
+
+            mend_cells(header, [cells(row) for row in range(2, sheet.max_row + 1)], mendings)
         if "record_mended" not in header:
             continue
         column = header.index("record_mended") + 1
@@ -48,13 +94,15 @@ def mend_workbook(source, out, mendings):
 
 def mend_table(source, out, mendings):
     with open(source, newline="", encoding="utf-8-sig") as file:
-        rows = list(csv.DictReader(file))
-    for row in rows:
-        row["record_mended"] = mended(row["record_mended"].removeprefix("'"), mendings)
+        header, *rows = csv.reader(file)
+    if "held_right" in header:
+        mend_cells(header, [(row.__getitem__, row.__setitem__) for row in rows], mendings)
+    else:
+        column = header.index("record_mended")
+        for row in rows:
+            row[column] = mended(row[column].removeprefix("'"), mendings)
     with open(out, "w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, rows[0].keys())
-        writer.writeheader()
-        writer.writerows(rows)
+        csv.writer(file).writerows([header, *rows])
 
 
 def mend_lines(source, out, mendings):
@@ -68,6 +116,11 @@ def mend_lines(source, out, mendings):
     out.write_text("\n".join(lines) + "\n", "utf-8")
 
 
-source, out = pathlib.Path(sys.argv[1]), pathlib.Path(sys.argv[2])
-mend = {".xlsx": mend_workbook, ".csv": mend_table, ".ndjson": mend_lines}[source.suffix]
-mend(source, out, json.loads(pathlib.Path(sys.argv[3]).read_text("utf-8")))
+*sources, out_folder, how = map(pathlib.Path, sys.argv[1:])
+mendings = json.loads(how.read_text("utf-8"))
+for source in sources:
+    mend = {".xlsx": mend_workbook, ".csv": mend_table, ".ndjson": mend_lines}[source.suffix]
+    mend(source, out_folder / f"mended-{source.name}", mendings)
+left = [mending["says"] for mending in mendings.get("cells", []) if "met" not in mending]
+if left:
+    sys.exit(f"nothing of the export says: {left}")

@@ -41,9 +41,11 @@ use self::cells::Reading;
 use self::file::{BlankKey, BlankUnits, RowIs};
 use self::member::{Keys, Kind, Level, Member};
 use crate::failure::{Failure, Kind as FailureKind};
+use crate::intake::made_id::recipe;
 use crate::intake::table::{Sheet, TableRecord};
 
-pub use self::plain::{plain_header, plain_records, plain_rows};
+pub use self::names::cell_of;
+pub use self::plain::{marked, plain_header, plain_records, plain_rows};
 pub use self::sent::{cell_as_sent, cell_of_sent};
 pub use self::suggest::suggest;
 
@@ -127,6 +129,14 @@ struct RowPlan {
 struct IdPlan {
     from: Vec<&'static Member>,
     prefix: String,
+}
+
+impl IdPlan {
+    /// The plan as a text, for [`crate::intake::made_id`].
+    fn recipe(&self) -> String {
+        let prefix = Some(&*self.prefix).filter(|prefix| !prefix.is_empty());
+        recipe(prefix, self.from.iter().map(|member| member.pointer))
+    }
 }
 
 #[derive(Debug, Clone)]

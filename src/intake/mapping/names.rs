@@ -64,7 +64,7 @@ pub(super) fn column_of(letters: &str) -> Option<usize> {
 }
 
 /// Column and row of a cell such as `B2`.
-pub(super) fn cell_of(name: &str) -> Option<(usize, u64)> {
+pub fn cell_of(name: &str) -> Option<(usize, u64)> {
     let digits = name.find(|letter: char| letter.is_ascii_digit())?;
     let row = name[digits..].parse().ok().filter(|row| *row > 0)?;
     Some((column_of(&name[..digits])?, row))

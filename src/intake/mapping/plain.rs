@@ -274,7 +274,7 @@ fn optional_text(value: Option<&str>) -> Cell {
 }
 
 /// A text as a cell of the plain layout holds it.
-pub(super) fn marked(text: &str) -> String {
+pub fn marked(text: &str) -> String {
     let at_an_end = text.starts_with(is_space) || text.ends_with(is_space);
     if at_an_end || text.chars().any(is_unsafe) || holds_workbook_escape(text) {
         return format!("'\"{}\"", escaped(text));

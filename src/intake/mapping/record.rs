@@ -12,7 +12,8 @@ use super::draft::{Draft, SiteDraft, Slot, UnitDraft, sibling};
 use super::file::BlankUnits;
 use super::member::{self, Level, MEMBERS, Member};
 use super::names::unseen;
-use super::{Mapping, sent};
+use super::{IdPlan, Mapping, sent};
+use crate::intake::made_id::made_id;
 use crate::intake::table::TableRecord;
 use crate::visit::finding::Finding;
 
@@ -30,14 +31,16 @@ pub(super) fn record(draft: Draft, mapping: &Mapping, table: &Table<'_>) -> Tabl
         .collect();
     writer.rows(table.sheet, &numbers);
     writer.visit(draft);
+    let (document, draft) = match writer.findings.is_empty() {
+        true => (Ok(Value::Object(writer.document).to_string()), Value::Null),
+        false => (Err(writer.findings), Value::Object(writer.document)),
+    };
     TableRecord {
         line,
         as_sent,
-        document: if writer.findings.is_empty() {
-            Ok(Value::Object(writer.document).to_string())
-        } else {
-            Err(writer.findings)
-        },
+        document,
+        draft,
+        id_recipe: mapping.rows.visit_id.as_ref().map(IdPlan::recipe),
         places: writer.places,
     }
 }
@@ -142,21 +145,7 @@ impl<'m> Writer<'m> {
         let Some(plan) = &self.mapping.rows.visit_id else {
             return;
         };
-        let values: Vec<String> = plan
-            .from
-            .iter()
-            .map(|member| match value_at(&self.document, member.pointer) {
-                Some(Value::String(text)) => escaped(text),
-                Some(value) => value.to_string(),
-                None => String::new(),
-            })
-            .collect();
-        let prefix = if plan.prefix.is_empty() {
-            Vec::new()
-        } else {
-            vec![escaped(&plan.prefix)]
-        };
-        let id = [prefix, values].concat().join(":");
+        let id = made_id(&plan.recipe(), &self.document);
         self.document.insert("visit_id".to_owned(), Value::from(id));
         let members: Vec<&str> = plan.from.iter().map(|member| member.pointer).collect();
         self.places.insert(
@@ -479,11 +468,6 @@ fn sort_by_number<T>(items: &mut [(String, T)]) -> bool {
         items.sort_by_key(|(name, _)| name.parse::<u64>().unwrap_or(0));
     }
     numbered
-}
-
-/// A value within a visit id: the sign that joins values cannot stand in one.
-fn escaped(text: &str) -> String {
-    text.replace('%', "%25").replace(':', "%3A")
 }
 
 fn insert(document: &mut Map<String, Value>, pointer: &str, value: Value) {
