@@ -133,7 +133,7 @@ fn only_the_module_of_a_library_names_it() {
                 "src/intake/parquet_records.rs",
                 "src/store/",
                 "src/rollup/",
-                "src/protocol/threshold.rs",
+                "src/protocol/plan_threshold.rs",
             ],
         ),
     ] {

@@ -20,6 +20,7 @@ mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod privacy; // no public file tells whose field it was
+mod protocols; // protocol files: what is refused, and visits of every kind of count
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources
 mod reference; // every cell against independent programs, on real county boundaries
@@ -28,4 +29,5 @@ mod schema; // the visit schema, against independent validators
 mod sheet; // count sheets, filled and opened by other people's software
 mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod tables; // tables of other people's programs, and files made to exhaust their reader
+mod thresholds; // thresholds of the protocols against values from outside
 mod tree; // the top level, what no file may name, what a newcomer looks for

@@ -107,6 +107,12 @@ impl Figures {
         let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
         let received_until = snapshot.received_until().await?;
         let rollup = roll_up(&snapshot, &catalogue, &roll_up_setting(workspace, &region)).await?;
+        if rollup.visits_without_threshold > 0 {
+            report::note(&format!(
+                "note: {} left out: the protocol gives no threshold without economics, which the record lacks",
+                counted(rollup.visits_without_threshold, "visit is", "visits are")
+            ));
+        }
         let county_weeks =
             CountyWeek::from_batches(std::slice::from_ref(&rollup.county_week().batch))?;
         Ok(Figures {

@@ -1,5 +1,8 @@
 //! What a count means: how a pest is sampled, in which crop stages, and when treating pays.
 
 pub mod catalogue;
+pub mod plan_threshold;
+pub mod protocol_file;
 pub mod sheet_layout;
+pub mod sound;
 pub mod threshold;

@@ -24,6 +24,8 @@ use crate::visit::week::IsoWeek;
 pub struct Rollup {
     /// The store version that it was made from.
     pub store_version: i64,
+    /// Visits that are left out, since their protocol gives them no threshold.
+    pub visits_without_threshold: u64,
     tables: HashMap<String, StageTable>,
 }
 
@@ -101,11 +103,12 @@ pub async fn roll_up(
     register_setting(session, catalogue, setting)?;
     let stages = stages()?;
     let mut tables = HashMap::new();
+    let mut visits_without_threshold = 0;
     for (place, stage) in stages.iter().enumerate() {
         run_stage(session, stage).await?;
         if stage.table == "current_visit" {
             protocols_known(session, catalogue).await?;
-            register_thresholds(session, catalogue).await?;
+            visits_without_threshold = register_thresholds(session, catalogue).await?;
         }
         if FINISHED.contains(&stage.table.as_str()) {
             let batch = whole_table(session, stage).await?;
@@ -121,6 +124,7 @@ pub async fn roll_up(
     }
     Ok(Rollup {
         store_version: snapshot.version(),
+        visits_without_threshold,
         tables,
     })
 }
