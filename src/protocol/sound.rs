@@ -308,7 +308,10 @@ fn id_of(place: &Path) -> Result<String, Failure> {
 fn byte_of(text: &str, wrong: &Wrong) -> usize {
     let lines: Vec<(usize, &str)> = text.split('\n').scan(0, offsets).collect();
     let mut headings = (0..lines.len()).filter(|place| lines[*place].1 == wrong.table);
-    let from = headings.nth(wrong.number).unwrap_or(0);
+    let from = match wrong.table {
+        "" => 0,
+        _ => headings.nth(wrong.number).unwrap_or(0),
+    };
     // A table of an array holds its own inner tables.
     let end = if wrong.table.starts_with("[[") {
         "[["
