@@ -14,17 +14,20 @@
 //! 4. [`publish`] turns these tables into files. It computes nothing but presentation.
 //!
 //! Three modules are what the steps know: [`visit`] is the record, pure; [`protocol`] says what a count
-//! means; [`region`] says where. [`cli`] is the door, [`workspace`] knows where files lie, [`failure`] is
+//! means; [`region`] says where. Two modules compute and know nothing else of ours: [`statistics`] says how
+//! sure a figure is, [`heat`] when a crop is at its treatment stage. [`cli`] is the door, [`workspace`] knows where files lie, [`failure`] is
 //! what stops a run, and [`sample`] invents data for the demo, the tests and the benchmarks.
 
 pub mod cli;
 pub mod failure;
+pub mod heat;
 pub mod intake;
 pub mod protocol;
 pub mod publish;
 pub mod region;
 pub mod rollup;
 pub mod sample;
+pub mod statistics;
 pub mod store;
 pub mod visit;
 pub mod workspace;

@@ -42,6 +42,9 @@ pub struct Settings {
     /// What is doubtful.
     #[serde(default)]
     pub doubts: DoubtSettings,
+    /// Temperatures, for the days of treatment.
+    #[serde(default)]
+    pub weather: WeatherSettings,
     /// Who publishes.
     #[serde(default)]
     pub office: OfficeSettings,
@@ -89,6 +92,16 @@ pub struct DisclosureSettings {
 pub struct DoubtSettings {
     /// Codes of the doubts that hold a visit; the others flag it.
     pub hold: Vec<String>,
+}
+
+/// Where daily temperatures come from.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct WeatherSettings {
+    /// Name of a weather file in the workspace.
+    pub file: Option<String>,
+    /// County id → station id; `*` stands for every other county.
+    pub stations: BTreeMap<String, String>,
 }
 
 /// Who publishes the alert.
@@ -210,6 +223,12 @@ impl Workspace {
     /// The folder of the alerts.
     pub fn alerts(&self) -> PathBuf {
         self.folder.join("alerts")
+    }
+
+    /// The weather file, if the settings name one.
+    pub fn weather(&self) -> Option<PathBuf> {
+        let file = self.settings.weather.file.as_ref()?;
+        Some(self.folder.join(file))
     }
 
     /// The user's own boundary file, if the region is not a built-in one.
@@ -341,6 +360,15 @@ point_grid_km = 10.0
 # treatment_cost = {{ amount = 8.0, per = "acre", currency = "USD" }}
 # market_value = {{ amount = 0.16, per = "lb", currency = "USD" }}
 # plant_population = {{ count = 20000, per = "acre" }}
+
+[weather]
+# Daily minimum and maximum temperatures, a file in this folder: GHCN-Daily CSV, or plain CSV with the columns
+# date, tmin_c, tmax_c (or tmin_f, tmax_f) and, where it holds several stations, station. Without it the days
+# of treatment rest on the day ranges of the protocol, and the alert says so:
+# file = "weather.csv"
+# The station of each county by its id; "*" stands for every other one. A file of one station serves all:
+# [weather.stations]
+# "*" = "STATION-1"
 
 [doubts]
 # Doubts flag a visit, which counts all the same. A visit with a doubt that is named here is held instead:

@@ -3,8 +3,10 @@
 
 use bractline::protocol::catalogue::Catalogue;
 use bractline::publish::tables::{ColumnDoc, write_csv, write_parquet};
-use bractline::rollup::inputs::Setting;
+use bractline::region::Region;
+use bractline::rollup::inputs::{RegionCounty, Setting};
 use bractline::rollup::run::{StageTable, roll_up};
+use bractline::rollup::windows::Weather;
 use bractline::sample::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
 use bractline::store::snapshot::Snapshot;
 use bractline::store::tables::Store;
@@ -53,13 +55,20 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
     let rolled_up = runtime.block_on(async {
         let store = Store::open(&workspace.path().join("store")).await?;
         let snapshot = Snapshot::open(&store, partitions).await?;
-        let counties = Landscape::draw(SEED).counties.into_iter();
+        let outlines = Landscape::draw(SEED).geojson();
+        let region = Region::from_text(&outlines, "drawn", "county_id", "county_name")?;
+        let counties = region.counties().iter().zip(region.neighbours());
         let setting = Setting {
             min_fields: 3,
             min_farms: 3,
             counties: counties
-                .map(|county| (county.county_id, county.county_name))
+                .map(|(county, neighbours)| RegionCounty {
+                    id: county.id.clone(),
+                    name: county.name.clone(),
+                    neighbours,
+                })
                 .collect(),
+            weather: Weather::default(),
         };
         roll_up(&snapshot, &Catalogue::read(None)?, &setting).await
     });

@@ -12,6 +12,10 @@ mod durability; // what is on the disk when a load says that it is, and after a 
 mod engines; // the same figures on any number of cores and in any order of loading
 mod finding_codes; // every code of a finding: a record that has it and one that has not
 mod flat_memory; // loading takes no more memory for a longer submission
+mod heat; // degree-days: published tables and closed forms
+mod heat_hourly; // the daily methods against hourly temperatures
+mod heat_weather; // weather files: layouts, gaps, what is refused
+mod heat_window; // from a stage seen to the days of treatment
 mod held_desk; // hold, export, mend, load again; drop; closing and its idempotence
 mod hostile; // records and files that mean no good, or were broken on the way
 mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
@@ -27,7 +31,9 @@ mod reference; // every cell against independent programs, on real county bounda
 mod region; // points and counties, against an independent computation
 mod schema; // the visit schema, against independent validators
 mod sheet; // count sheets, filled and opened by other people's software
+mod space; // shrunk shares, Moran's I and neighbours, against reference libraries
 mod stages; // each SQL stage on a few rows, and what the runner refuses
+mod statistics; // fits, intervals and stop lines, against reference libraries
 mod tables; // tables of other people's programs, and files made to exhaust their reader
 mod thresholds; // thresholds of the protocols against values from outside
 mod tree; // the top level, what no file may name, what a newcomer looks for

@@ -207,13 +207,22 @@ fn a_suppressed_county_week_shows_no_figure_in_any_table() {
         };
         assert_eq!(rows.len(), 5, "{}", path.display());
         for row in rows {
-            // Five columns that name it, twelve figures, and whether they are withheld.
-            assert_eq!(row.len(), 18, "{row:?}");
+            // Five columns that name it, sixteen figures, and whether they are withheld. The share smoothed has
+            // no value in a county whose neighbours are not shown.
+            assert_eq!(row.len(), 22, "{row:?}");
             let hidden = SUPPRESSED.contains(&row[0].as_str());
-            assert_eq!(row[17], hidden.to_string(), "{row:?}");
-            let figures = &row[5..17];
+            assert_eq!(row[21], hidden.to_string(), "{row:?}");
+            let figures = row[5..21].iter().enumerate();
+            let empty: Vec<usize> = figures
+                .filter(|(_, figure)| figure.is_empty())
+                .map(|(place, _)| place)
+                .collect();
             assert!(
-                figures.iter().all(|figure| figure.is_empty() == hidden),
+                if hidden {
+                    empty.len() == 16
+                } else {
+                    empty.iter().all(|place| *place == 6)
+                },
                 "{row:?}"
             );
             judged += 1;
@@ -235,15 +244,17 @@ fn a_suppressed_county_week_shows_no_figure_on_any_map() {
             let properties = feature["properties"].as_object().expect("properties");
             let county = properties["county_id"].as_str().expect("a county");
             let figures = properties.iter().filter(|(name, _)| {
-                ["fields_", "share_", "pressure", "area_"]
+                ["fields_", "share_", "pressure", "area_", "window_"]
                     .iter()
                     .any(|part| name.contains(part))
             });
             let figures: Vec<_> = figures.collect();
-            assert_eq!(figures.len(), 12, "{properties:?}");
+            assert_eq!(figures.len(), 16, "{properties:?}");
             if county == SHOWN {
                 assert!(
-                    figures.iter().all(|(_, value)| value.is_number()),
+                    figures
+                        .iter()
+                        .all(|(name, value)| !value.is_null() || *name == "share_smoothed"),
                     "{properties:?}"
                 );
                 assert_eq!(properties["status"], "pressure");

@@ -113,9 +113,11 @@ fn row(place: usize) -> CountyWeek {
         protocol: "bsm-eggs".to_owned(),
         fields_visited: Some(0),
         fields_at_threshold: None,
+        fields_near_threshold: Some(0),
         share_at_threshold: None,
         share_low: None,
         share_high: None,
+        share_smoothed: None,
         mean_pressure: None,
         median_pressure: None,
         p90_pressure: None,
@@ -123,6 +125,8 @@ fn row(place: usize) -> CountyWeek {
         area_share_at_threshold: None,
         fields_outside_stage: Some(0),
         fields_with_assumed_economics: Some(0),
+        window_opens: None,
+        window_closes: None,
         suppressed: false,
     }
 }
@@ -159,6 +163,7 @@ fn suppressed(place: usize) -> CountyWeek {
         fields_visited: None,
         fields_outside_stage: None,
         fields_with_assumed_economics: None,
+        fields_near_threshold: None,
         suppressed: true,
         ..row(place)
     }

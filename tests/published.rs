@@ -217,7 +217,7 @@ fn published_wilson_intervals_come_out_of_the_stages() {
     let full = county_weeks(&groups);
     let setting = stages::table("min_fields:bigint min_farms:bigint\n3 3");
     let shown = stages::run(
-        "county_week",
+        "county_week_shown",
         &[("county_week_full", full), ("setting", setting)],
     );
     let (lows, highs) = (numbers(&shown, "share_low"), numbers(&shown, "share_high"));

@@ -121,7 +121,7 @@ const VISITS: &str = "load_id:text visit_id:text revision:int retracted:boolean 
     field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 iso_week:text=2026-W30 \
     observed_on:date=2026-07-21 protocol:text=bsm-eggs crop_type:text=oilseed crop_stage:text=R3 \
     stage_first:int=1030 stage_last:int=1030 area_ha:double=50 treatment_cost_per_ha:double=20 \
-    market_value_per_kg:double=0.4 plants_per_ha:double=50000 sites:int=4 standard_error:double=0.5 \
+    market_value_per_kg:double=0.4 plants_per_ha:double=50000 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- standard_error:double=0.5 \
     assumed:text=-";
 
 fn current_visits(rows: &str, receipts: &str) -> Vec<String> {
@@ -204,7 +204,7 @@ fn pressure_is_the_mean_by_the_threshold_and_the_window_takes_both_its_ends() {
                 "visit_id:text crop_stage:text stage_first:int stage_last:int field_mean:double \
                  threshold:double field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 \
                  iso_week:text=2026-W30 observed_on:date=2026-07-21 protocol:text=eggs \
-                 area_ha:double=50 sites:int=4 standard_error:double=- economics_assumed:boolean=false
+                 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- standard_error:double=- economics_assumed:boolean=false
                  a R1   1010 1010 1 2
                  b R2   1020 1020 3 4
                  c R3   1030 1030 0 4
@@ -243,7 +243,7 @@ fn r5_alone_lies_in_no_window_that_names_a_tenth_of_r5_and_in_one_that_covers_al
                     "visit_id:text stage_first:int stage_last:int crop_stage:text=R5 \
                      field_mean:double=1 threshold:double=2 field_id:text=F1 farm_id:text=- \
                      county_id:text=A season:int=2026 iso_week:text=2026-W30 \
-                     observed_on:date=2026-07-21 protocol:text=adults area_ha:double=50 sites:int=4 \
+                     observed_on:date=2026-07-21 protocol:text=adults area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- \
                      standard_error:double=- economics_assumed:boolean=false
                      alone 1050 1059
                      tenth 1051 1051",
@@ -265,14 +265,14 @@ fn r5_alone_lies_in_no_window_that_names_a_tenth_of_r5_and_in_one_that_covers_al
     assert_eq!(windows(1050, 1059), ["alone true", "tenth true"]);
 }
 
-// --- 30 field_week -------------------------------------------------------------------------------
+// --- 30 standing_visit ---------------------------------------------------------------------------
 
 #[test]
 fn the_last_visit_in_the_window_stands_and_others_only_where_there_is_none() {
     let pressures = table(
         "field_id:text visit_id:text iso_week:text observed_on:date in_window:boolean pressure:double \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
-         area_ha:double=50 sites:int=4 field_mean:double=1 standard_error:double=- threshold:double=2 \
+         area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- field_mean:double=1 standard_error:double=- threshold:double=2 \
          economics_assumed:boolean=false
          F1 a 2026-W30 2026-07-20 true  0.1
          F1 b 2026-W30 2026-07-22 true  0.2
@@ -283,7 +283,7 @@ fn the_last_visit_in_the_window_stands_and_others_only_where_there_is_none() {
          F3 g 2026-W30 2026-07-21 false 0.7
          F3 h 2026-W30 2026-07-23 false 0.8",
     );
-    let found = run("field_week", &[("visit_pressure", pressures)]);
+    let found = run("standing_visit", &[("visit_pressure", pressures)]);
     // F1: b is later than a, and c does not count. F2: of one day, the higher visit_id. F3: kept apart.
     let expected = [
         "F1 2026-W30 b 0.2 true",
@@ -302,22 +302,63 @@ fn one_field_under_two_protocols_stands_under_each() {
     let pressures = table(
         "visit_id:text protocol:text field_id:text=F1 iso_week:text=2026-W30 \
          observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 season:int=2026 \
-         county_id:text=A farm_id:text=- crop_stage:text=R3 area_ha:double=50 sites:int=4 \
+         county_id:text=A farm_id:text=- crop_stage:text=R3 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- \
          field_mean:double=1 standard_error:double=- threshold:double=2 economics_assumed:boolean=false
          a eggs
          b adults",
     );
-    let found = run("field_week", &[("visit_pressure", pressures)]);
+    let found = run("standing_visit", &[("visit_pressure", pressures)]);
     assert_eq!(cells(&found, "protocol visit_id"), ["adults b", "eggs a"]);
 }
 
-// --- 40 county_week_full -------------------------------------------------------------------------
+// --- 40 field_week -------------------------------------------------------------------------------
+
+#[test]
+fn a_field_week_has_what_was_computed_of_its_visit_and_nulls_where_nothing_was() {
+    let standing = table(
+        "visit_id:text field_id:text field_mean:double standard_error:double sites:int units:int=20 \
+         variance_between_sites:double=- variance_within_sites:double=- \
+         iso_week:text=2026-W30 observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 \
+         protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
+         area_ha:double=50 threshold:double=2 economics_assumed:boolean=false
+         a F1 1.0 0.25 4
+         b F2 1.0 -    1",
+    );
+    let certainty = table(
+        "visit_id:text mean_low:double mean_high:double probability_at_threshold:double near_threshold:boolean
+         a 0.2 1.8 0.01 false
+         b -   -   -    -",
+    );
+    let window = table(
+        "visit_id:text hatch_from:date hatch_to:date window_opens:date window_closes:date window_basis:text
+         a 2026-07-26 2026-07-29 2026-07-25 2026-08-06 days",
+    );
+    let found = run(
+        "field_week",
+        &[
+            ("standing_visit", standing),
+            ("field_certainty", certainty),
+            ("field_window", window),
+        ],
+    );
+    let columns = "field_id mean_low mean_high probability_at_threshold near_threshold hatch_from \
+        window_opens window_closes window_basis";
+    assert_eq!(
+        cells(&found, columns),
+        [
+            "F1 0.2 1.8 0.01 false 2026-07-26 2026-07-25 2026-08-06 days",
+            "F2 - - - - - - - -",
+        ]
+    );
+}
+
+// --- 50 county_week_full -------------------------------------------------------------------------
 
 /// Columns of `field_week` that the county stages read; every row names field, county, farm, window,
 /// hectares and pressure.
 pub const FIELD_WEEK: &str = "field_id:text county_id:text farm_id:text in_window:boolean \
     area_ha:double pressure:double iso_week:text=2026-W30 protocol:text=eggs season:int=2026 \
-    economics_assumed:boolean=false";
+    economics_assumed:boolean=false near_threshold:boolean=- window_opens:date=- window_closes:date=-";
 
 fn county_week_full(rows: &str) -> RecordBatch {
     let given = [
@@ -366,6 +407,25 @@ fn fields_with_assumed_economics_are_counted_in_the_window_alone() {
     let found = run("county_week_full", &given);
     let columns = "county_id fields_visited fields_with_assumed_economics fields_outside_stage";
     assert_eq!(cells(&found, columns), ["A 3 2 1", "B 0 0 1"]);
+}
+
+#[test]
+fn near_fields_are_counted_and_the_window_spans_the_fields_within_the_stage_window() {
+    let columns = FIELD_WEEK
+        .replace("near_threshold:boolean=-", "near_threshold:boolean")
+        .replace("window_opens:date=-", "window_opens:date")
+        .replace("window_closes:date=-", "window_closes:date");
+    let rows = "F1 A - true  10 0.5 true  2026-07-30 2026-08-09
+         F2 A - true  10 0.5 false 2026-07-25 2026-08-03
+         F3 A - true  10 1.5 -     -          -
+         F4 A - false 10 0.5 true  2026-07-01 2026-09-01";
+    let given = [
+        ("field_week", table(&format!("{columns}\n{rows}"))),
+        ("county", table("county_id:text county_name:text\nA Ash")),
+    ];
+    let found = run("county_week_full", &given);
+    let columns = "fields_visited fields_near_threshold window_opens window_closes";
+    assert_eq!(cells(&found, columns), ["3 1 2026-07-25 2026-08-09"]);
 }
 
 #[test]
@@ -455,7 +515,8 @@ fn weeks_protocols_and_counties_are_never_pooled() {
     let field_week = table(
         "field_id:text county_id:text iso_week:text protocol:text farm_id:text=- \
          in_window:boolean=true area_ha:double=10 pressure:double=0.5 season:int=2026 \
-         economics_assumed:boolean=false
+         economics_assumed:boolean=false near_threshold:boolean=- window_opens:date=- \
+         window_closes:date=-
          F1 A 2026-W30 eggs
          F1 A 2026-W31 eggs
          F1 A 2026-W30 adults
@@ -476,7 +537,7 @@ fn weeks_protocols_and_counties_are_never_pooled() {
     );
 }
 
-// --- 50 county_week ------------------------------------------------------------------------------
+// --- 60 county_week_shown ------------------------------------------------------------------------
 
 /// Which of these county-weeks are suppressed with at least three fields and three farms; the figures of a
 /// suppressed row are all null, which is asserted here.
@@ -487,20 +548,21 @@ fn suppressed(rows: &str) -> Vec<String> {
          protocol:text=eggs fields_at_threshold:bigint=0 share_at_threshold:double=0 \
          share_low:double=0 share_high:double=0.5 mean_pressure:double=0.1 \
          median_pressure:double=0.1 p90_pressure:double=0.1 max_pressure:double=0.1 \
-         area_share_at_threshold:double=0 fields_with_assumed_economics:bigint=0\n{rows}"
+         area_share_at_threshold:double=0 fields_with_assumed_economics:bigint=0 \
+         fields_near_threshold:bigint=0 window_opens:date=2026-07-25 window_closes:date=2026-08-06\n{rows}"
     ));
     let setting = table("min_fields:bigint min_farms:bigint\n3 3");
     let found = run(
-        "county_week",
+        "county_week_shown",
         &[("county_week_full", full), ("setting", setting)],
     );
     let figures = "fields_visited fields_at_threshold share_at_threshold share_low share_high \
         mean_pressure median_pressure p90_pressure max_pressure area_share_at_threshold \
-        fields_outside_stage fields_with_assumed_economics";
+        fields_outside_stage fields_with_assumed_economics fields_near_threshold window_opens window_closes";
     let judged = cells(&found, "county_id suppressed");
     for (row, figures) in judged.iter().zip(cells(&found, figures)) {
         let hidden = figures.split(' ').filter(|figure| *figure == "-").count();
-        let expected = if row.ends_with("true") { 12 } else { 0 };
+        let expected = if row.ends_with("true") { 15 } else { 0 };
         assert_eq!(hidden, expected, "{row}: {figures}");
     }
     judged
@@ -550,11 +612,45 @@ fn a_stricter_workspace_suppresses_more() {
             "min_fields:bigint min_farms:bigint\n{fields} {farms}"
         ));
         let given = [("county_week_full", full.clone()), ("setting", setting)];
-        cells(&run("county_week", &given), "suppressed")
+        cells(&run("county_week_shown", &given), "suppressed")
     };
     assert_eq!(shown(4, 3), ["false"]);
     assert_eq!(shown(5, 3), ["true"]);
     assert_eq!(shown(4, 4), ["true"]);
+}
+
+// --- 70 county_week ------------------------------------------------------------------------------
+
+#[test]
+fn the_smoothed_share_stands_beside_the_raw_one_where_there_is_one() {
+    let shown = table(
+        "county_id:text share_at_threshold:double suppressed:boolean fields_visited:bigint \
+         county_name:text=Ash season:int=2026 iso_week:text=2026-W30 protocol:text=eggs \
+         fields_at_threshold:bigint=- share_low:double=- share_high:double=- mean_pressure:double=- \
+         median_pressure:double=- p90_pressure:double=- max_pressure:double=- \
+         area_share_at_threshold:double=- fields_outside_stage:bigint=- \
+         fields_with_assumed_economics:bigint=- fields_near_threshold:bigint=- window_opens:date=- \
+         window_closes:date=-
+         A 0.5 false 4
+         B 0.2 false 5
+         C -   true  -",
+    );
+    let smoothed = table(
+        "county_id:text iso_week:text protocol:text share_smoothed:double
+         A 2026-W30 eggs 0.4
+         B 2026-W31 eggs 0.9",
+    );
+    let found = run(
+        "county_week",
+        &[
+            ("county_week_shown", shown),
+            ("county_share_smoothed", smoothed),
+        ],
+    );
+    assert_eq!(
+        cells(&found, "county_id share_at_threshold share_smoothed"),
+        ["A 0.5 0.4", "B 0.2 -", "C - -"]
+    );
 }
 
 // --- The runner ----------------------------------------------------------------------------------

@@ -320,43 +320,6 @@ fn the_lygus_threshold_follows_from_seeds_spoilt_and_seeds_tolerated() {
 }
 
 #[test]
-fn days_without_weather_follow_from_the_thermal_times_of_the_stages() {
-    // Manitoba agriculture, 2014: degrees C above 6.7 from sowing to each stage; day ranges at mean temperatures of
-    // 24 and 17 C, rounded outwards.
-    const STAGES: [(&str, f64); 4] = [("R2", 647.0), ("R3", 726.0), ("R4", 805.0), ("R5.1", 883.0)];
-    let heat = |stage: &str| {
-        STAGES
-            .iter()
-            .find(|(name, _)| *name == stage)
-            .expect("a stage")
-            .1
-    };
-    let catalogue = Catalogue::read(None).expect("the catalogue");
-    let mut ranges = 0;
-    for protocol in catalogue.protocols() {
-        let Some(days) = &protocol.timing.days_to_treatment else {
-            continue;
-        };
-        let treat_at = protocol.timing.treat_at.as_ref().expect("a stage");
-        for (from, range) in &days.from {
-            let needed = heat(treat_at) - heat(from);
-            let expected = [
-                (needed / (24.0 - 6.7)).floor(),
-                (needed / (17.0 - 6.7)).ceil(),
-            ];
-            assert_eq!(
-                range.map(f64::from),
-                expected,
-                "{} from {from}",
-                protocol.id
-            );
-            ranges += 1;
-        }
-    }
-    assert_eq!(ranges, 7);
-}
-
-#[test]
 fn every_protocol_gives_its_own_worked_values() {
     let catalogue = Catalogue::read(None).expect("the catalogue");
     for protocol in catalogue.protocols() {

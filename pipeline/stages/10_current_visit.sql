@@ -9,26 +9,29 @@
 -- reads:   visits, receipts
 -- privacy: private
 -- columns:
---   visit_id               text    not null  identity of the visit
---   field_id               text    not null  pseudonym of the field
---   farm_id                text    null      pseudonym of the farm
---   county_id              text    not null  county of the field's point
---   season                 int     not null  ISO week-year of observed_on
---   iso_week               text    not null  ISO 8601 week of observed_on, as 2026-W30
---   observed_on            date    not null  day of the visit
---   protocol               text    not null  id of the protocol
---   crop_type              text    not null  oilseed, confection and so on
---   crop_stage             text    not null  crop stage
---   stage_first            int     not null  first place of the stage on the common order of stages
---   stage_last             int     not null  last place of the stage
---   area_ha                double  not null  [har] area of the field, hectares
---   treatment_cost_per_ha  double  null      money per hectare; null where neither given nor needed
---   market_value_per_kg    double  null      money per kilogram; null where neither given nor needed
---   plants_per_ha          double  null      [{plant}/har] plants per hectare; null where neither given nor needed
---   economics_assumed      boolean not null  whether any of the three was filled in from defaults
---   sites                  int     not null  [{site}] sites sampled
---   field_mean             double  not null  mean of the site means
---   standard_error         double  null      standard error of field_mean; null for one site
+--   visit_id                text    not null  identity of the visit
+--   field_id                text    not null  pseudonym of the field
+--   farm_id                 text    null      pseudonym of the farm
+--   county_id               text    not null  county of the field's point
+--   season                  int     not null  ISO week-year of observed_on
+--   iso_week                text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   observed_on             date    not null  day of the visit
+--   protocol                text    not null  id of the protocol
+--   crop_type               text    not null  oilseed, confection and so on
+--   crop_stage              text    not null  crop stage
+--   stage_first             int     not null  first place of the stage on the common order of stages
+--   stage_last              int     not null  last place of the stage
+--   area_ha                 double  not null  [har] area of the field, hectares
+--   treatment_cost_per_ha   double  null      money per hectare; null where neither given nor needed
+--   market_value_per_kg     double  null      money per kilogram; null where neither given nor needed
+--   plants_per_ha           double  null      [{plant}/har] plants per hectare; null where neither given nor needed
+--   economics_assumed       boolean not null  whether any of the three was filled in from defaults
+--   sites                   int     not null  [{site}] sites sampled
+--   units                   int     not null  [{unit}] units examined
+--   field_mean              double  not null  mean of the site means
+--   variance_between_sites  double  null      variance of the site means; null for one site
+--   variance_within_sites   double  null      variance of units about their site's mean; null if each site has one unit
+--   standard_error          double  null      standard error of field_mean; null for one site
 -- checks:
 --   field_mean >= 0
 --   area_ha > 0
@@ -65,7 +68,10 @@ select
     visible.plants_per_ha as plants_per_ha,
     visible.assumed is not null as economics_assumed,
     visible.sites as sites,
+    visible.units as units,
     visible.field_mean as field_mean,
+    visible.variance_between_sites as variance_between_sites,
+    visible.variance_within_sites as variance_within_sites,
     visible.standard_error as standard_error
 from visible
 where

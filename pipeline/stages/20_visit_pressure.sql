@@ -11,23 +11,26 @@
 -- reads:   visit_threshold, protocol_window
 -- privacy: private
 -- columns:
---   visit_id           text    not null  identity of the visit
---   field_id           text    not null  pseudonym of the field
---   farm_id            text    null      pseudonym of the farm
---   county_id          text    not null  county of the field's point
---   season             int     not null  ISO week-year of observed_on
---   iso_week           text    not null  ISO 8601 week of observed_on, as 2026-W30
---   observed_on        date    not null  day of the visit
---   protocol           text    not null  id of the protocol
---   crop_stage         text    not null  crop stage
---   area_ha            double  not null  [har] area of the field, hectares
---   sites              int     not null  [{site}] sites sampled
---   field_mean         double  not null  mean of the site means
---   standard_error     double  null      standard error of field_mean; null for one site
---   economics_assumed  boolean not null  whether the threshold rests on economics filled in from defaults
---   threshold          double  not null  threshold of the field, in the unit of field_mean
---   pressure           double  not null  [1] field_mean / threshold; 1 = at threshold
---   in_window          boolean not null  whether the crop stage lies in the protocol's window
+--   visit_id                text    not null  identity of the visit
+--   field_id                text    not null  pseudonym of the field
+--   farm_id                 text    null      pseudonym of the farm
+--   county_id               text    not null  county of the field's point
+--   season                  int     not null  ISO week-year of observed_on
+--   iso_week                text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   observed_on             date    not null  day of the visit
+--   protocol                text    not null  id of the protocol
+--   crop_stage              text    not null  crop stage
+--   area_ha                 double  not null  [har] area of the field, hectares
+--   sites                   int     not null  [{site}] sites sampled
+--   units                   int     not null  [{unit}] units examined
+--   field_mean              double  not null  mean of the site means
+--   variance_between_sites  double  null      variance of the site means; null for one site
+--   variance_within_sites   double  null      variance of units about their site's mean; null if each site has one unit
+--   standard_error          double  null      standard error of field_mean; null for one site
+--   economics_assumed       boolean not null  whether the threshold rests on economics filled in from defaults
+--   threshold               double  not null  threshold of the field, in the unit of field_mean
+--   pressure                double  not null  [1] field_mean / threshold; 1 = at threshold
+--   in_window               boolean not null  whether the crop stage lies in the protocol's window
 -- checks:
 --   threshold > 0
 --   pressure >= 0
@@ -43,7 +46,10 @@ select
     visit_threshold.crop_stage as crop_stage,
     visit_threshold.area_ha as area_ha,
     visit_threshold.sites as sites,
+    visit_threshold.units as units,
     visit_threshold.field_mean as field_mean,
+    visit_threshold.variance_between_sites as variance_between_sites,
+    visit_threshold.variance_within_sites as variance_within_sites,
     visit_threshold.standard_error as standard_error,
     visit_threshold.economics_assumed as economics_assumed,
     visit_threshold.threshold as threshold,

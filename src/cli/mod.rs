@@ -9,10 +9,12 @@ mod held;
 mod held_groups;
 mod init;
 mod load;
+mod plan;
 mod protocol_text;
 mod protocols;
 mod report;
 mod rollup;
+mod setting;
 mod sheet;
 mod store;
 mod submissions;
@@ -25,7 +27,6 @@ use clap::{Parser, Subcommand, ValueEnum};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
-use crate::rollup::inputs::Setting;
 use crate::store::tables::Store;
 use crate::workspace::{SETTINGS_FILE, Workspace};
 
@@ -68,6 +69,8 @@ enum Command {
     Rollup(rollup::RollupCommand),
     Alert(alert::Alert),
     Sheet(sheet::Sheet),
+    #[command(subcommand)]
+    Plan(plan::Plan),
     #[command(subcommand)]
     Protocols(protocols::Protocols),
     #[command(subcommand)]
@@ -114,6 +117,7 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Rollup(command) => command.run(&Workspace::open(folder)?).await,
         Command::Alert(command) => command.run(&Workspace::open(folder)?).await,
         Command::Sheet(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
+        Command::Plan(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         // The catalogue can be read before there is a workspace.
         Command::Protocols(command) => command.run(workspace_if_any(folder)?.as_ref()),
         Command::Store(command) => command.run(&Workspace::open(folder)?).await,
@@ -164,18 +168,4 @@ fn open_region(workspace: &Workspace) -> Result<Region, Failure> {
 
 fn open_catalogue(workspace: &Workspace) -> Result<Catalogue, Failure> {
     Catalogue::read(Some(&workspace.protocols()))
-}
-
-/// What the roll-up needs of a workspace beside its store.
-fn roll_up_setting(workspace: &Workspace, region: &Region) -> Setting {
-    let disclosure = &workspace.settings().disclosure;
-    Setting {
-        min_fields: disclosure.min_fields,
-        min_farms: disclosure.min_farms,
-        counties: region
-            .counties()
-            .iter()
-            .map(|county| (county.id.clone(), county.name.clone()))
-            .collect(),
-    }
 }

@@ -109,15 +109,9 @@ pub(super) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
         page.part("hatch", &format!("{low} to {high} days after laying"));
     }
     page.source(&timing.source);
-    if let (Some(days), Some(stage)) = (&timing.days_to_treatment, &timing.treat_at) {
-        let from = days.from.iter();
-        let from = from.map(|(from, [low, high])| format!("{low} to {high} days from {from}"));
-        let from = from.collect::<Vec<_>>().join(", ");
-        page.part(
-            "days",
-            &format!("without weather records, to {stage}: {from}"),
-        );
-        page.source(&days.source);
+    if let Some((days, source)) = days_without_weather(protocol) {
+        page.part("days", &days);
+        page.source(source);
     }
 
     page.section("Cautions");
@@ -129,6 +123,22 @@ pub(super) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
         page.part("always", &format!("{}. {}", caution.title, caution.text));
     }
     Ok(page.lines.join("\n"))
+}
+
+/// Days from the stages of the window to that of treatment, in words, and their source.
+fn days_without_weather(protocol: &Protocol) -> Option<(String, &str)> {
+    let treat_at = protocol.timing.treat_at.as_ref()?;
+    let days = protocol.development.as_ref()?.without_weather.as_ref()?;
+    let ends = [&protocol.stages.first, &protocol.stages.last];
+    let from = ends.into_iter().filter_map(|name| {
+        let [low, high] = days.days_from(protocol.scale.read(name)?)?;
+        Some(format!("{low} to {high} days from {name}"))
+    });
+    let from = from.collect::<Vec<_>>().join(", ");
+    Some((
+        format!("without weather records, to {treat_at}: {from}"),
+        &days.source,
+    ))
 }
 
 /// A page under way: a name in the margin, the words beside it.

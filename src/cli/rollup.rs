@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::report::{self, counted};
-use super::{Format, Outcome, open_catalogue, open_region, open_store, roll_up_setting, workers};
+use super::setting::roll_up_setting;
+use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
 use crate::failure::Failure;
 use crate::protocol::catalogue::Catalogue;
 use crate::publish::files::write_folder;
@@ -106,7 +107,8 @@ impl Figures {
         let catalogue = open_catalogue(workspace)?;
         let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
         let received_until = snapshot.received_until().await?;
-        let rollup = roll_up(&snapshot, &catalogue, &roll_up_setting(workspace, &region)).await?;
+        let setting = roll_up_setting(workspace, &region)?;
+        let rollup = roll_up(&snapshot, &catalogue, &setting).await?;
         if rollup.visits_without_threshold > 0 {
             report::note(&format!(
                 "note: {} left out: the protocol gives no threshold without economics, which the record lacks",

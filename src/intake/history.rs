@@ -99,7 +99,7 @@ impl History {
         }
         let latest = place.and_then(|place| self.stages.get(&(place, row.week.season())));
         if let Some(latest) = latest.and_then(|latest| latest.beside(own)) {
-            doubts.extend(stage_backwards(visit, row.observed_on, &row.stage, latest));
+            doubts.extend(stage_backwards(visit, row.observed_on, row.stage, latest));
         }
         doubts
     }

@@ -1,6 +1,7 @@
 //! What a count means: how a pest is sampled, in which crop stages, and when treating pays.
 
 pub mod catalogue;
+pub mod economic_distance;
 pub mod plan_threshold;
 pub mod protocol_file;
 pub mod sheet_layout;

@@ -3,11 +3,11 @@
 //! Whether what they say holds together is decided in [`super::sound`], what the threshold computes in
 //! [`super::threshold`].
 
-use std::collections::BTreeMap;
-
 use serde::{Deserialize, Serialize};
 
+use super::economic_distance::EdgeDecline;
 use super::plan_threshold::PlannedThreshold;
+use crate::heat::development::Development;
 use crate::visit::record::{CountForm, Economics, MarketValue, PlantPopulation, TreatmentCost};
 use crate::visit::rules::Limits;
 use crate::visit::stage::StageScale;
@@ -42,8 +42,11 @@ pub struct Protocol {
     pub threshold: Threshold,
     /// When treatment works.
     pub timing: Timing,
+    /// How crop and pest develop, where it is published.
+    #[serde(skip_serializing)]
+    pub development: Option<Development>,
     /// How the density falls off from the edge inwards, where it was measured.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing)]
     pub edge_decline: Option<EdgeDecline>,
     /// Plausible amounts.
     pub plausible: Plausible,
@@ -157,32 +160,6 @@ pub struct Timing {
     /// Days from laying to hatching, low and high.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hatch_days: Option<[u16; 2]>,
-    /// Days from the day on which a stage begins to the stage of treatment, for use without weather.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub days_to_treatment: Option<DaysToTreatment>,
-    /// Where it comes from.
-    pub source: String,
-}
-
-/// Days from the beginning of a stage to the beginning of the stage of treatment.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct DaysToTreatment {
-    /// By stage: low and high, days.
-    pub from: BTreeMap<String, [u16; 2]>,
-    /// Where the days come from.
-    pub source: String,
-}
-
-/// Density at a distance from the edge, relative to that of the sample:
-/// `intercept + slope · ln(metres)`.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct EdgeDecline {
-    /// Relative density at one metre.
-    pub intercept: f64,
-    /// Change of the relative density for each natural logarithm of a metre; negative.
-    pub slope: f64,
     /// Where it comes from.
     pub source: String,
 }

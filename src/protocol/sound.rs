@@ -165,25 +165,13 @@ impl Protocol {
         if let Some(stage) = treat_at.filter(|stage| scale.read(stage).is_none()) {
             return Err(wrong("[timing]", "treat_at", off(stage)));
         }
-        let Some(days) = &self.timing.days_to_treatment else {
-            return Ok(());
-        };
-        let table = "[timing.days_to_treatment]";
-        if treat_at.is_none() {
-            return Err(wrong(
-                table,
-                "from",
-                "there is no treat_at to which days could be counted",
-            ));
-        }
-        for (stage, [low, high]) in &days.from {
-            if scale.read(stage).is_none() {
-                return Err(wrong(table, "from", off(stage)));
-            }
-            if low > high {
-                let reason = format!("{stage}: [low, high] is expected, not [{low}, {high}]");
-                return Err(wrong(table, "from", reason));
-            }
+        let development = self.development.as_ref();
+        let of_stages =
+            development.is_some_and(|one| one.crop.is_some() || one.without_weather.is_some());
+        if of_stages && self.stages.scale.is_some() {
+            let reason =
+                "heat and days to a crop's stages are known on the scale of sunflower alone";
+            return Err(wrong("[development.crop]", "stages", reason));
         }
         Ok(())
     }
@@ -250,13 +238,7 @@ impl Protocol {
                 "three capital letters are expected, as USD",
             ));
         }
-        match &self.edge_decline {
-            Some(decline) if !(decline.intercept > 0.0 && decline.slope < 0.0) => {
-                let reason = "a density that falls off has an intercept above and a slope below 0";
-                Err(wrong("[edge_decline]", "slope", reason))
-            }
-            _ => Ok(()),
-        }
+        Ok(())
     }
 
     fn checked(&self) -> Result<(), Wrong> {

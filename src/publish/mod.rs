@@ -17,5 +17,6 @@ mod outline;
 pub mod returned;
 mod sheet_entries;
 pub mod sheet_words;
+pub mod stop_card;
 pub mod tables;
 pub mod wording;

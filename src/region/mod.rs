@@ -3,10 +3,15 @@
 //! Boundaries come with the program or from the user's own file; either way they end as the same
 //! [`Region`]. Nothing here draws a map, hides a small group or knows a visit.
 
+pub mod adjacency;
 mod boundaries;
 mod built_in;
 pub mod distance;
+mod field_plane;
 mod locate;
+mod sides;
+mod strip_shape;
+pub mod strips;
 mod topology;
 
 use std::path::Path;
@@ -108,6 +113,12 @@ impl Region {
             .binary_search_by(|county| county.id.as_str().cmp(id))
             .ok()
             .map(|found| &self.counties[found])
+    }
+
+    /// The counties that touch each county, in the order of [`Region::counties`]: queen contiguity, places
+    /// in that list.
+    pub fn neighbours(&self) -> Vec<Vec<usize>> {
+        adjacency::neighbours_of(&self.counties)
     }
 
     /// The county of a point, in degrees; a point on a border belongs to the lowest id, and one

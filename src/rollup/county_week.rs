@@ -1,12 +1,11 @@
 //! A county-week: one row of the public roll-up table, as `publish` reads it.
 //!
-//! Decodes and checks; every figure was computed in `pipeline/stages`.
+//! It checks that a row does not contradict itself; every figure was computed in `pipeline/stages`.
 
-use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Float64Type, Int64Type};
+use arrow::array::RecordBatch;
 use jiff::civil::Date;
 
+use super::county_week_rows::Columns;
 use crate::failure::{Failure, Kind};
 use crate::visit::week::IsoWeek;
 
@@ -29,12 +28,16 @@ pub struct CountyWeek {
     pub fields_visited: Option<i64>,
     /// Fields whose pressure is 1 or more.
     pub fields_at_threshold: Option<i64>,
+    /// Fields whose 95 % interval covers their threshold.
+    pub fields_near_threshold: Option<i64>,
     /// Fields at threshold ÷ fields visited, 0 to 1.
     pub share_at_threshold: Option<f64>,
     /// Lower end of the 95 % Wilson score interval of the share.
     pub share_low: Option<f64>,
     /// Upper end of the 95 % Wilson score interval of the share.
     pub share_high: Option<f64>,
+    /// The share drawn toward the neighbours' (empirical Bayes); `None` without a neighbour shown too.
+    pub share_smoothed: Option<f64>,
     /// Mean of the fields' pressures; 1 = at threshold.
     pub mean_pressure: Option<f64>,
     /// Median of the fields' pressures.
@@ -49,6 +52,10 @@ pub struct CountyWeek {
     pub fields_outside_stage: Option<i64>,
     /// Fields visited whose threshold rests on economics that the workspace assumed.
     pub fields_with_assumed_economics: Option<i64>,
+    /// First day on which a field visited is expected at the treatment stage.
+    pub window_opens: Option<Date>,
+    /// Last such day.
+    pub window_closes: Option<Date>,
     /// Whether the figures are withheld because the group is too small.
     pub suppressed: bool,
 }
@@ -73,6 +80,8 @@ pub struct Figures {
     pub fields_visited: i64,
     /// Fields whose pressure is 1 or more.
     pub fields_at_threshold: i64,
+    /// Fields whose 95 % interval covers their threshold.
+    pub fields_near_threshold: i64,
     /// Fields at threshold ÷ fields visited, 0 to 1.
     pub share_at_threshold: f64,
     /// Lower end of the 95 % interval of the share.
@@ -99,7 +108,7 @@ impl CountyWeek {
         for batch in batches {
             let columns = Columns::of(batch)?;
             for place in 0..batch.num_rows() {
-                let row = columns.row(place);
+                let row = CountyWeek::decode(&columns, place);
                 row.check()?;
                 rows.push(row);
             }
@@ -122,6 +131,7 @@ impl CountyWeek {
         let figures = Figures {
             fields_visited: self.fields_visited?,
             fields_at_threshold: self.fields_at_threshold?,
+            fields_near_threshold: self.fields_near_threshold?,
             share_at_threshold: self.share_at_threshold?,
             share_low: self.share_low?,
             share_high: self.share_high?,
@@ -132,8 +142,40 @@ impl CountyWeek {
         (!self.suppressed && figures.fields_visited > 0).then_some(figures)
     }
 
-    fn floats(&self) -> [Option<f64>; 8] {
+    fn decode(columns: &Columns, row: usize) -> CountyWeek {
+        let count = |name| columns.count(name, row);
+        let float = |name| columns.float(name, row);
+        CountyWeek {
+            county_id: columns.text("county_id", row),
+            county_name: columns.text("county_name", row),
+            // What is no year of 32 bits is not the year of the week either: the check says so.
+            season: count("season")
+                .map_or(i32::MAX, |year| i32::try_from(year).unwrap_or(i32::MAX)),
+            iso_week: columns.text("iso_week", row),
+            protocol: columns.text("protocol", row),
+            fields_visited: count("fields_visited"),
+            fields_at_threshold: count("fields_at_threshold"),
+            fields_near_threshold: count("fields_near_threshold"),
+            share_at_threshold: float("share_at_threshold"),
+            share_low: float("share_low"),
+            share_high: float("share_high"),
+            share_smoothed: float("share_smoothed"),
+            mean_pressure: float("mean_pressure"),
+            median_pressure: float("median_pressure"),
+            p90_pressure: float("p90_pressure"),
+            max_pressure: float("max_pressure"),
+            area_share_at_threshold: float("area_share_at_threshold"),
+            fields_outside_stage: count("fields_outside_stage"),
+            fields_with_assumed_economics: count("fields_with_assumed_economics"),
+            window_opens: columns.day("window_opens", row),
+            window_closes: columns.day("window_closes", row),
+            suppressed: columns.truth("suppressed", row),
+        }
+    }
+
+    fn floats(&self) -> [Option<f64>; 9] {
         [
+            self.share_smoothed,
             self.share_at_threshold,
             self.share_low,
             self.share_high,
@@ -145,10 +187,11 @@ impl CountyWeek {
         ]
     }
 
-    fn counts(&self) -> [Option<i64>; 4] {
+    fn counts(&self) -> [Option<i64>; 5] {
         [
             self.fields_visited,
             self.fields_at_threshold,
+            self.fields_near_threshold,
             self.fields_outside_stage,
             self.fields_with_assumed_economics,
         ]
@@ -158,6 +201,7 @@ impl CountyWeek {
     /// row that still carries a figure.
     fn check(&self) -> Result<(), Failure> {
         let visited = self.fields_visited.unwrap_or(0);
+        let days = [self.window_opens, self.window_closes];
         let broken = if days_of_week(&self.iso_week).is_none() {
             "its week is not an ISO 8601 week such as 2026-W30"
         } else if !self.iso_week.starts_with(&format!("{:04}-", self.season)) {
@@ -166,6 +210,7 @@ impl CountyWeek {
             "a figure is not a finite number"
         } else if self.suppressed {
             let figures = self.floats().iter().flatten().count();
+            let figures = figures + days.iter().flatten().count();
             match figures + self.counts().iter().flatten().count() {
                 0 => return Ok(()),
                 _ => "it is suppressed and still carries a figure",
@@ -176,8 +221,13 @@ impl CountyWeek {
             "it has visited fields and lacks a figure"
         } else if self.fields_at_threshold.unwrap_or(0) > visited {
             "it has more fields at threshold than fields visited"
+        } else if self.fields_near_threshold.unwrap_or(0) > visited {
+            "it has more fields near threshold than fields visited"
         } else if self.fields_with_assumed_economics.unwrap_or(0) > visited {
             "it has more fields with assumed economics than fields visited"
+        } else if self.window_opens > self.window_closes || (days[0].is_none() != days[1].is_none())
+        {
+            "its spray window closes before it opens, or has one end"
         } else if visited == 0 && self.floats().iter().any(Option::is_some) {
             "it has no visited field and still carries a figure"
         } else {
@@ -200,167 +250,13 @@ pub fn days_of_week(iso_week: &str) -> Option<(Date, Date)> {
     Some((week.monday(), week.sunday()))
 }
 
-/// The columns of a batch, each cast to one type.
-struct Columns {
-    texts: [ArrayRef; 4],
-    season: ArrayRef,
-    counts: [ArrayRef; 4],
-    floats: [ArrayRef; 8],
-    suppressed: ArrayRef,
-}
-
-impl Columns {
-    fn of(batch: &RecordBatch) -> Result<Columns, Failure> {
-        let text = |name| {
-            column(
-                batch,
-                name,
-                "text",
-                DataType::is_string,
-                &DataType::Utf8,
-                false,
-            )
-        };
-        let whole = |name, null| {
-            let fits = DataType::is_integer;
-            column(batch, name, "whole number", fits, &DataType::Int64, null)
-        };
-        let float = |name| {
-            let fits = DataType::is_floating;
-            column(
-                batch,
-                name,
-                "floating number",
-                fits,
-                &DataType::Float64,
-                true,
-            )
-        };
-        let boolean = |kind: &DataType| matches!(kind, DataType::Boolean);
-        Ok(Columns {
-            texts: [
-                text("county_id")?,
-                text("county_name")?,
-                text("iso_week")?,
-                text("protocol")?,
-            ],
-            season: whole("season", false)?,
-            counts: [
-                whole("fields_visited", true)?,
-                whole("fields_at_threshold", true)?,
-                whole("fields_outside_stage", true)?,
-                whole("fields_with_assumed_economics", true)?,
-            ],
-            floats: [
-                float("share_at_threshold")?,
-                float("share_low")?,
-                float("share_high")?,
-                float("mean_pressure")?,
-                float("median_pressure")?,
-                float("p90_pressure")?,
-                float("max_pressure")?,
-                float("area_share_at_threshold")?,
-            ],
-            suppressed: column(
-                batch,
-                "suppressed",
-                "boolean",
-                boolean,
-                &DataType::Boolean,
-                false,
-            )?,
-        })
-    }
-
-    fn row(&self, place: usize) -> CountyWeek {
-        let text = |column: &ArrayRef| column.as_string::<i32>().value(place).to_owned();
-        let count = |column: &ArrayRef| {
-            let values = column.as_primitive::<Int64Type>();
-            values.is_valid(place).then(|| values.value(place))
-        };
-        let float = |column: &ArrayRef| {
-            let values = column.as_primitive::<Float64Type>();
-            values.is_valid(place).then(|| values.value(place))
-        };
-        let [county_id, county_name, iso_week, protocol] = self.texts.each_ref().map(text);
-        let [
-            fields_visited,
-            fields_at_threshold,
-            fields_outside_stage,
-            fields_with_assumed_economics,
-        ] = self.counts.each_ref().map(count);
-        let [
-            share_at_threshold,
-            share_low,
-            share_high,
-            mean_pressure,
-            median_pressure,
-            p90_pressure,
-            max_pressure,
-            area_share_at_threshold,
-        ] = self.floats.each_ref().map(float);
-        let season = self.season.as_primitive::<Int64Type>().value(place);
-        CountyWeek {
-            county_id,
-            county_name,
-            // What is no year of 32 bits is not the year of the week either: the check says so.
-            season: i32::try_from(season).unwrap_or(i32::MAX),
-            iso_week,
-            protocol,
-            fields_visited,
-            fields_at_threshold,
-            share_at_threshold,
-            share_low,
-            share_high,
-            mean_pressure,
-            median_pressure,
-            p90_pressure,
-            max_pressure,
-            area_share_at_threshold,
-            fields_outside_stage,
-            fields_with_assumed_economics,
-            suppressed: self.suppressed.as_boolean().value(place),
-        }
-    }
-}
-
-/// A column by name, cast to `wanted`. The cast is only tried within one kind of type: Arrow would
-/// turn text that is no number into null without a word.
-fn column(
-    batch: &RecordBatch,
-    name: &str,
-    kind: &str,
-    fits: impl Fn(&DataType) -> bool,
-    wanted: &DataType,
-    may_be_null: bool,
-) -> Result<ArrayRef, Failure> {
-    let broken = |what: String| Failure::new(Kind::Stage, what).at("table county_week");
-    let found = batch
-        .column_by_name(name)
-        .ok_or_else(|| broken(format!("column {name} is missing")))?;
-    // A column of nothing but null has no type to hold it to.
-    let untyped = may_be_null && found.data_type().is_null();
-    if !untyped && !fits(found.data_type()) {
-        let other = found.data_type();
-        return Err(broken(format!("column {name} is {other}, not a {kind}")));
-    }
-    let column = cast(found, wanted).map_err(|error| broken(format!("column {name}: {error}")))?;
-    if !may_be_null && column.null_count() > 0 {
-        return Err(broken(format!("column {name} has a null")));
-    }
-    if column.null_count() > found.logical_null_count() {
-        return Err(broken(format!("column {name} has a number beyond 64 bits")));
-    }
-    Ok(column)
-}
-
 #[cfg(test)]
 mod tests {
     use std::sync::Arc;
 
     use arrow::array::{
-        BooleanArray, Float32Array, Float64Array, Int32Array, NullArray, StringArray,
-        StringViewArray, UInt64Array,
+        ArrayRef, BooleanArray, Date32Array, Float32Array, Float64Array, Int32Array, NullArray,
+        StringArray, StringViewArray, UInt64Array,
     };
 
     use super::*;
@@ -376,9 +272,11 @@ mod tests {
             ("protocol", Arc::new(StringArray::from(vec!["bsm-eggs"]))),
             ("fields_visited", Arc::new(UInt64Array::from(vec![4]))),
             ("fields_at_threshold", Arc::new(Int32Array::from(vec![1]))),
+            ("fields_near_threshold", Arc::new(Int32Array::from(vec![2]))),
             ("share_at_threshold", float(0.25)),
             ("share_low", float(0.05)),
             ("share_high", float(0.7)),
+            ("share_smoothed", float(0.3)),
             ("mean_pressure", float(0.5)),
             ("median_pressure", Arc::new(Float32Array::from(vec![0.5]))),
             ("p90_pressure", float(1.0)),
@@ -389,6 +287,9 @@ mod tests {
                 "fields_with_assumed_economics",
                 Arc::new(Int32Array::from(vec![3])),
             ),
+            // 27 July and 12 August 2026, in days since 1970.
+            ("window_opens", Arc::new(Date32Array::from(vec![20_661]))),
+            ("window_closes", Arc::new(Date32Array::from(vec![20_677]))),
             ("suppressed", Arc::new(BooleanArray::from(vec![false]))),
         ]
     }
@@ -407,12 +308,17 @@ mod tests {
         Arc::new(NullArray::new(1))
     }
 
-    const FIGURES: [&str; 12] = [
+    /// The first is the number of fields visited, and the two last are counts too.
+    const FIGURES: [&str; 16] = [
         "fields_visited",
         "fields_at_threshold",
+        "fields_near_threshold",
+        "window_opens",
+        "window_closes",
         "share_at_threshold",
         "share_low",
         "share_high",
+        "share_smoothed",
         "mean_pressure",
         "median_pressure",
         "p90_pressure",
@@ -442,7 +348,7 @@ mod tests {
         );
 
         let zero = || Arc::new(Int32Array::from(vec![0])) as ArrayRef;
-        let mut outside: Vec<_> = FIGURES[1..10]
+        let mut outside: Vec<_> = FIGURES[1..14]
             .iter()
             .map(|name| (*name, nothing()))
             .collect();
@@ -472,6 +378,13 @@ mod tests {
             ("fields_at_threshold", whole(5), "more fields at threshold"),
             ("fields_outside_stage", whole(-1), "negative"),
             ("fields_with_assumed_economics", whole(5), "assumed"),
+            ("fields_near_threshold", whole(5), "near threshold"),
+            ("window_closes", nothing(), "one end"),
+            (
+                "window_opens",
+                Arc::new(Date32Array::from(vec![20_678])),
+                "closes before",
+            ),
             ("fields_visited", whole(0), "more fields at threshold"),
             ("iso_week", text("2026-W54"), "ISO 8601"),
             ("season", whole(2025), "year of its week"),

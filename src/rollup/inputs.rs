@@ -1,4 +1,6 @@
 //! The tables that stages read beside the store: settings, counties, stage windows, thresholds.
+//!
+//! Those that are computed of a stage's own rows have a file each: certainty, windows, smoothing.
 
 use std::sync::Arc;
 
@@ -12,6 +14,8 @@ use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::protocol::threshold::visit_threshold_sql;
 
+use super::windows::Weather;
+
 /// What the stages need beside the store.
 #[derive(Debug, Clone)]
 pub struct Setting {
@@ -19,8 +23,21 @@ pub struct Setting {
     pub min_fields: u32,
     /// Fewest farms of a published county-week, where farms are given.
     pub min_farms: u32,
-    /// Id and name of every county of the region.
-    pub counties: Vec<(String, String)>,
+    /// Every county of the region.
+    pub counties: Vec<RegionCounty>,
+    /// Temperatures that the days of treatment rest on; none are needed.
+    pub weather: Weather,
+}
+
+/// A county of the region.
+#[derive(Debug, Clone)]
+pub struct RegionCounty {
+    /// Identity within the region.
+    pub id: String,
+    /// The name that people know it by.
+    pub name: String,
+    /// The counties that touch it, as places in the list.
+    pub neighbours: Vec<usize>,
 }
 
 /// Registers `setting`, `county` and `protocol_window`.
@@ -50,11 +67,11 @@ pub(super) fn register_setting(
             vec![
                 (
                     "county_id",
-                    text(counties.iter().map(|(id, _)| id.as_str()).collect()),
+                    text(counties.iter().map(|county| &*county.id).collect()),
                 ),
                 (
                     "county_name",
-                    text(counties.iter().map(|(_, name)| name.as_str()).collect()),
+                    text(counties.iter().map(|county| &*county.name).collect()),
                 ),
             ],
         ),
@@ -77,8 +94,7 @@ pub(super) fn register_setting(
         ),
     ];
     for (name, columns) in tables {
-        let batch = RecordBatch::try_from_iter(columns)
-            .map_err(|error| Failure::new(Kind::Stage, error.to_string()))?;
+        let batch = table_of(columns)?;
         register(session, name, batch.schema(), vec![vec![batch]])?;
     }
     Ok(())
@@ -155,6 +171,13 @@ fn without_threshold(batch: &RecordBatch) -> u64 {
         .flatten()
         .filter(|threshold| *threshold > 0.0);
     (batch.num_rows() - above.count()) as u64
+}
+
+/// A table of these columns, each of which may hold nulls.
+pub(super) fn table_of(columns: Vec<(&str, ArrayRef)>) -> Result<RecordBatch, Failure> {
+    let columns = columns.into_iter().map(|(name, array)| (name, array, true));
+    RecordBatch::try_from_iter_with_nullable(columns)
+        .map_err(|error| Failure::new(Kind::Stage, error.to_string()))
 }
 
 /// Registers a table in memory.

@@ -12,8 +12,11 @@ use datafusion::error::DataFusionError;
 use datafusion::logical_expr::LogicalPlan;
 use datafusion::prelude::SessionContext;
 
+use super::certainty::field_certainty;
 use super::inputs::{Setting, protocols_known, register, register_setting, register_thresholds};
+use super::smoothing::county_share_smoothed;
 use super::stages::{Stage, StageColumn, stages};
+use super::windows::field_window;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::store::snapshot::Snapshot;
@@ -81,6 +84,14 @@ impl StageTable {
 /// Tables that are kept to the end; the others are dropped once nothing reads them any more.
 const FINISHED: [&str; 2] = ["field_week", "county_week"];
 
+/// Tables that are computed beside the stages.
+const COMPUTED: [&str; 4] = [
+    "visit_threshold",
+    "field_certainty",
+    "field_window",
+    "county_share_smoothed",
+];
+
 impl Rollup {
     /// The private table of fields and weeks.
     pub fn field_week(&self) -> &StageTable {
@@ -106,10 +117,7 @@ pub async fn roll_up(
     let mut visits_without_threshold = 0;
     for (place, stage) in stages.iter().enumerate() {
         run_stage(session, stage).await?;
-        if stage.table == "current_visit" {
-            protocols_known(session, catalogue).await?;
-            visits_without_threshold = register_thresholds(session, catalogue).await?;
-        }
+        visits_without_threshold += compute_beside(session, stage, catalogue, setting).await?;
         if FINISHED.contains(&stage.table.as_str()) {
             let batch = whole_table(session, stage).await?;
             tables.insert(
@@ -127,6 +135,38 @@ pub async fn roll_up(
         visits_without_threshold,
         tables,
     })
+}
+
+/// What stock SQL cannot compute of a stage's rows, as tables that later stages read.
+async fn compute_beside(
+    session: &SessionContext,
+    stage: &Stage,
+    catalogue: &Catalogue,
+    setting: &Setting,
+) -> Result<u64, Failure> {
+    let keep =
+        |name: &str, batch: RecordBatch| register(session, name, batch.schema(), vec![vec![batch]]);
+    match stage.table.as_str() {
+        "current_visit" => {
+            protocols_known(session, catalogue).await?;
+            return register_thresholds(session, catalogue).await;
+        }
+        "standing_visit" => {
+            let rows = whole_table(session, stage).await?;
+            keep("field_certainty", field_certainty(&rows)?)?;
+            let windows = field_window(&rows, catalogue, &setting.weather)?;
+            keep("field_window", windows)?;
+        }
+        "county_week_shown" => {
+            let rows = whole_table(session, stage).await?;
+            keep(
+                "county_share_smoothed",
+                county_share_smoothed(&rows, setting)?,
+            )?;
+        }
+        _ => {}
+    }
+    Ok(0)
 }
 
 /// Runs one stage in a session that has the tables it reads, holds it to its header, and leaves its
@@ -319,20 +359,15 @@ pub async fn whole_table(session: &SessionContext, stage: &Stage) -> Result<Reco
 /// Frees the tables that no later stage reads.
 fn forget_unread(session: &SessionContext, stages: &[Stage], place: usize) -> Result<(), Failure> {
     let later = &stages[place + 1..];
-    let mut done: Vec<&str> = stages[..=place]
-        .iter()
-        .map(|stage| stage.table.as_str())
-        .collect();
-    if done.contains(&"visit_pressure") {
-        done.push("visit_threshold");
-    }
-    for table in done {
-        if !later
-            .iter()
-            .any(|stage| stage.reads.iter().any(|read| read == table))
-        {
+    let stage = &stages[place];
+    let made_here = |table: &&String| {
+        COMPUTED.contains(&table.as_str()) || stages.iter().any(|stage| stage.table == **table)
+    };
+    let done = stage.reads.iter().chain([&stage.table]);
+    for table in done.filter(made_here) {
+        if !later.iter().any(|stage| stage.reads.contains(table)) {
             session
-                .deregister_table(table)
+                .deregister_table(table.as_str())
                 .map_err(|error| Failure::new(Kind::Stage, error.to_string()))?;
         }
     }

@@ -306,7 +306,7 @@ pub fn observer_in_two_places(visit: &Visit, same_day: Elsewhere) -> Option<Find
 pub fn stage_backwards(
     visit: &Visit,
     day: Date,
-    stage: &Stage,
+    stage: Stage,
     latest: StageSeen,
 ) -> Option<Finding> {
     let before = stage.on_its_scale(latest.first_place, latest.last_place)?;

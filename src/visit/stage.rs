@@ -5,7 +5,7 @@
 //! text, never a number: V4 comes before V12, and R5.1 is not 5.1.
 
 use std::fmt;
-use std::sync::Arc;
+use std::sync::{Mutex, PoisonError};
 
 /// The last vegetative stage that is believable: leaves of a tall hybrid.
 const LEAVES_MAX: u16 = 60;
@@ -24,7 +24,7 @@ pub enum StageScale {
     #[default]
     Sunflower,
     /// The stages that a protocol lists.
-    Listed(Arc<[String]>),
+    Listed(&'static [String]),
 }
 
 impl StageScale {
@@ -41,7 +41,7 @@ impl StageScale {
                 return Err(format!("the stage {stage} stands in it twice"));
             }
         }
-        Ok(StageScale::Listed(stages.into()))
+        Ok(StageScale::Listed(kept(stages)))
     }
 
     /// Reads a stage as people write it; `None` if it is not on the scale.
@@ -54,7 +54,7 @@ impl StageScale {
                 Some(Stage {
                     first: place,
                     last: place,
-                    listed: Some(stages.clone()),
+                    listed: Some(stages),
                 })
             }
         }
@@ -86,6 +86,21 @@ impl StageScale {
     }
 }
 
+/// A list that lives as long as the program, so that a stage can be copied as freely as a number. Each scale is
+/// kept once, and scales are few: one a crop.
+fn kept(stages: &[String]) -> &'static [String] {
+    static SCALES: Mutex<Vec<&'static [String]>> = Mutex::new(Vec::new());
+    let mut scales = SCALES.lock().unwrap_or_else(PoisonError::into_inner);
+    match scales.iter().find(|scale| **scale == stages) {
+        Some(scale) => scale,
+        None => {
+            let scale: &'static [String] = Vec::leak(stages.to_vec());
+            scales.push(scale);
+            scale
+        }
+    }
+}
+
 /// A listed stage as it is compared: `mid milk` and `Mid-Milk` are one.
 fn plain(text: &str) -> String {
     let letters = text.chars().filter(|letter| !matches!(letter, ' ' | '-'));
@@ -96,12 +111,12 @@ fn plain(text: &str) -> String {
 ///
 /// It holds the first and last place that it covers on the common order, so that `R5` alone, which
 /// does not say how far flowering is, covers R5.0 to R5.9.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Stage {
     first: u16,
     last: u16,
     /// The scale, if a protocol lists it.
-    listed: Option<Arc<[String]>>,
+    listed: Option<&'static [String]>,
 }
 
 impl Stage {
@@ -130,13 +145,13 @@ impl Stage {
 
     /// The stage of the same scale that covers these places, as [`Stage::first_place`] and
     /// [`Stage::last_place`] give them; `None` if they lie on another scale.
-    pub fn on_its_scale(&self, first: i32, last: i32) -> Option<Stage> {
+    pub fn on_its_scale(self, first: i32, last: i32) -> Option<Stage> {
         let stage = Stage {
             first: u16::try_from(first).ok()?,
             last: u16::try_from(last).ok()?,
-            listed: self.listed.clone(),
+            listed: self.listed,
         };
-        let on_it = match &self.listed {
+        let on_it = match self.listed {
             None => stage.last < LISTED,
             Some(stages) => (LISTED..)
                 .zip(stages.iter())
@@ -146,12 +161,12 @@ impl Stage {
     }
 
     /// First place that the stage covers on the common order of stages.
-    pub fn first_place(&self) -> i32 {
+    pub fn first_place(self) -> i32 {
         i32::from(self.first)
     }
 
     /// Last place that the stage covers; differs from the first for `R5` alone.
-    pub fn last_place(&self) -> i32 {
+    pub fn last_place(self) -> i32 {
         i32::from(self.last)
     }
 }
@@ -187,7 +202,7 @@ fn whole(text: &str) -> Option<u16> {
 
 impl fmt::Display for Stage {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if let Some(stages) = &self.listed {
+        if let Some(stages) = self.listed {
             let place = usize::from(self.first.saturating_sub(LISTED));
             return f.write_str(stages.get(place).map_or("", String::as_str));
         }

@@ -13,28 +13,32 @@
 -- reads:   field_week, county
 -- privacy: private
 -- columns:
---   county_id                      text    not null  id of the county
---   county_name                    text    not null  name of the county; its id where the region lacks it
---   season                         int     not null  ISO week-year
---   iso_week                       text    not null  ISO 8601 week, as 2026-W30
---   protocol                       text    not null  id of the protocol
---   fields_visited                 bigint  not null  [{field}] fields with a visit within the stage window
---   farms_given                    bigint  not null  [{field}] how many of these, or else of those outside, name a farm
---   farms                          bigint  not null  [{farm}] farms of the same fields; a field that names none counts as one
---   fields_at_threshold            bigint  not null  [{field}] fields whose pressure is 1 or more
---   share_at_threshold             double  null      [1] fields_at_threshold / fields_visited
---   share_low                      double  null      [1] lower end of its 95 % interval
---   share_high                     double  null      [1] upper end of its 95 % interval
---   mean_pressure                  double  null      [1] mean of the fields' pressures
---   median_pressure                double  null      [1] median of the fields' pressures
---   p90_pressure                   double  null      [1] nine fields in ten lie at or below it
---   max_pressure                   double  null      [1] highest pressure
---   area_share_at_threshold        double  null      [1] hectares at threshold / hectares visited
---   fields_outside_stage           bigint  not null  [{field}] fields with visits outside the stage window only
---   fields_with_assumed_economics  bigint  not null  [{field}] fields visited whose threshold rests on economics filled in from defaults
+--   county_id                      text   not null  id of the county
+--   county_name                    text   not null  name of the county; its id where the region lacks it
+--   season                         int    not null  ISO week-year
+--   iso_week                       text   not null  ISO 8601 week, as 2026-W30
+--   protocol                       text   not null  id of the protocol
+--   fields_visited                 bigint not null  [{field}] fields with a visit within the stage window
+--   farms_given                    bigint not null  [{field}] how many of these, or else of those outside, name a farm
+--   farms                          bigint not null  [{farm}] farms of the same fields; a field that names none counts as one
+--   fields_at_threshold            bigint not null  [{field}] fields whose pressure is 1 or more
+--   fields_near_threshold          bigint not null  [{field}] fields visited whose 95 % interval covers the threshold
+--   share_at_threshold             double null      [1] fields_at_threshold / fields_visited
+--   share_low                      double null      [1] lower end of its 95 % interval
+--   share_high                     double null      [1] upper end of its 95 % interval
+--   mean_pressure                  double null      [1] mean of the fields' pressures
+--   median_pressure                double null      [1] median of the fields' pressures
+--   p90_pressure                   double null      [1] nine fields in ten lie at or below it
+--   max_pressure                   double null      [1] highest pressure
+--   area_share_at_threshold        double null      [1] hectares at threshold / hectares visited
+--   fields_outside_stage           bigint not null  [{field}] fields with visits outside the stage window only
+--   fields_with_assumed_economics  bigint not null  [{field}] fields visited whose threshold rests on economics filled in from defaults
+--   window_opens                   date   null      first day on which a field visited is expected at the treatment stage
+--   window_closes                  date   null      last such day
 -- checks:
 --   fields_visited + fields_outside_stage > 0
 --   fields_at_threshold <= fields_visited
+--   fields_near_threshold <= fields_visited
 --   fields_with_assumed_economics <= fields_visited
 --   fields_visited > 0 or (share_low is null and share_high is null and max_pressure is null)
 --   fields_visited = 0 or (share_low <= share_at_threshold and share_at_threshold <= share_high)
@@ -70,7 +74,10 @@ within_window as (
         count(farm_id) as farms_given,
         count(distinct coalesce('farm ' || farm_id, 'field ' || field_id)) as farms,
         count(*) filter (where at_threshold) as fields_at_threshold,
+        count(*) filter (where near_threshold) as fields_near_threshold,
         count(*) filter (where economics_assumed) as fields_with_assumed_economics,
+        min(window_opens) as window_opens,
+        max(window_closes) as window_closes,
         cast(sum(pressure_exact) as double) / cast(count(*) as double) as mean_pressure,
         sum(pressure * median_weight) as median_pressure,
         sum(pressure * p90_weight) as p90_pressure,
@@ -105,7 +112,10 @@ every_cell as (
         coalesce(within_window.farms_given, outside_window.farms_given) as farms_given,
         coalesce(within_window.farms, outside_window.farms) as farms,
         coalesce(within_window.fields_at_threshold, 0) as fields_at_threshold,
+        coalesce(within_window.fields_near_threshold, 0) as fields_near_threshold,
         coalesce(within_window.fields_with_assumed_economics, 0) as fields_with_assumed_economics,
+        within_window.window_opens as window_opens,
+        within_window.window_closes as window_closes,
         within_window.mean_pressure as mean_pressure,
         within_window.median_pressure as median_pressure,
         within_window.p90_pressure as p90_pressure,
@@ -145,6 +155,7 @@ select
     with_interval.farms_given as farms_given,
     with_interval.farms as farms,
     with_interval.fields_at_threshold as fields_at_threshold,
+    with_interval.fields_near_threshold as fields_near_threshold,
     with_interval.share as share_at_threshold,
     case
         when with_interval.share = 0.0 then 0.0
@@ -162,7 +173,9 @@ select
     with_interval.max_pressure as max_pressure,
     with_interval.area_share_at_threshold as area_share_at_threshold,
     with_interval.fields_outside_stage as fields_outside_stage,
-    with_interval.fields_with_assumed_economics as fields_with_assumed_economics
+    with_interval.fields_with_assumed_economics as fields_with_assumed_economics,
+    with_interval.window_opens as window_opens,
+    with_interval.window_closes as window_closes
 from with_interval
 left join county on with_interval.county_id = county.county_id
 order by with_interval.county_id, with_interval.iso_week, with_interval.protocol

@@ -1,0 +1,67 @@
+-- The visit that stands for a field in a week.
+--
+-- A field is scouted again when a count is doubtful; the later visit is the better informed one, so of
+-- those within the stage window the last by (observed_on, visit_id) stands. A field that has only
+-- visits outside the window is kept with in_window = false, to be counted and for nothing else.
+--
+-- grain:   one row a field, ISO week and protocol
+-- key:     field_id, iso_week, protocol
+-- reads:   visit_pressure
+-- privacy: private
+-- columns:
+--   field_id                text    not null  pseudonym of the field
+--   iso_week                text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   protocol                text    not null  id of the protocol
+--   season                  int     not null  ISO week-year of observed_on
+--   county_id               text    not null  county of the field's point
+--   farm_id                 text    null      pseudonym of the farm
+--   visit_id                text    not null  the visit that stands
+--   observed_on             date    not null  its day
+--   crop_stage              text    not null  its crop stage
+--   in_window               boolean not null  whether its crop stage lies in the protocol's window
+--   area_ha                 double  not null  [har] area of the field, hectares
+--   sites                   int     not null  [{site}] sites sampled
+--   units                   int     not null  [{unit}] units examined
+--   field_mean              double  not null  mean of the site means
+--   variance_between_sites  double  null      variance of the site means; null for one site
+--   variance_within_sites   double  null      variance of units about their site's mean; null if each site has one unit
+--   standard_error          double  null      standard error of field_mean; null for one site
+--   economics_assumed       boolean not null  whether the threshold rests on economics filled in from defaults
+--   threshold               double  not null  threshold of the field, in the unit of field_mean
+--   pressure                double  not null  [1] field_mean / threshold; 1 = at threshold
+-- checks:
+--   pressure >= 0
+with ranked as (
+    select
+        *,
+        row_number() over (
+            partition by field_id, iso_week, protocol
+            order by in_window desc, observed_on desc, visit_id desc
+        ) as place
+    from visit_pressure
+)
+
+select
+    field_id as field_id,
+    iso_week as iso_week,
+    protocol as protocol,
+    season as season,
+    county_id as county_id,
+    farm_id as farm_id,
+    visit_id as visit_id,
+    observed_on as observed_on,
+    crop_stage as crop_stage,
+    in_window as in_window,
+    area_ha as area_ha,
+    sites as sites,
+    units as units,
+    field_mean as field_mean,
+    variance_between_sites as variance_between_sites,
+    variance_within_sites as variance_within_sites,
+    standard_error as standard_error,
+    economics_assumed as economics_assumed,
+    threshold as threshold,
+    pressure as pressure
+from ranked
+where place = 1
+order by field_id, iso_week, protocol

@@ -1,0 +1,86 @@
+//! What a roll-up needs of a workspace beside its store: counties, smallest groups, weather.
+
+use std::collections::HashMap;
+use std::path::Path;
+
+use crate::failure::{Failure, Kind};
+use crate::heat::weather::{WeatherSeries, read_weather};
+use crate::region::Region;
+use crate::rollup::inputs::{RegionCounty, Setting};
+use crate::rollup::windows::Weather;
+use crate::workspace::{SETTINGS_FILE, Workspace};
+
+/// The county id that stands for every county without a line of its own.
+const EVERY_OTHER: &str = "*";
+
+/// # Errors
+/// A [`Failure`] if the weather file cannot be read, or a county or station of `[weather.stations]` is not known.
+pub(super) fn roll_up_setting(workspace: &Workspace, region: &Region) -> Result<Setting, Failure> {
+    let disclosure = &workspace.settings().disclosure;
+    let neighbours = region.neighbours();
+    let counties = region.counties().iter().zip(neighbours);
+    Ok(Setting {
+        min_fields: disclosure.min_fields,
+        min_farms: disclosure.min_farms,
+        counties: counties
+            .map(|(county, neighbours)| RegionCounty {
+                id: county.id.clone(),
+                name: county.name.clone(),
+                neighbours,
+            })
+            .collect(),
+        weather: match workspace.weather() {
+            Some(file) => read_station_weather(workspace, region, &file)?,
+            None => Weather::default(),
+        },
+    })
+}
+
+fn read_station_weather(
+    workspace: &Workspace,
+    region: &Region,
+    file: &Path,
+) -> Result<Weather, Failure> {
+    let named = &workspace.settings().weather.stations;
+    let wanted: Vec<String> = named.values().cloned().collect();
+    let stations = read_weather(file, &wanted)?;
+    let place_of = |id: &str| stations.iter().position(|series| series.station == id);
+    if named.is_empty() {
+        return match stations.len() {
+            1 => Ok(Weather {
+                stations,
+                station_elsewhere: Some(0),
+                ..Weather::default()
+            }),
+            _ => Err(several_stations(file, &stations)),
+        };
+    }
+    let mut station_of_county = HashMap::new();
+    for (county, station) in named.iter().filter(|(county, _)| *county != EVERY_OTHER) {
+        if region.county(county).is_none() {
+            return Err(Failure::new(
+                Kind::Settings,
+                format!("[weather.stations] names the county {county:?}, which the region has not"),
+            )
+            .at(SETTINGS_FILE)
+            .mend("write the county ids of the boundaries, and \"*\" for every other county"));
+        }
+        station_of_county.extend(place_of(station).map(|place| (county.clone(), place)));
+    }
+    let station_elsewhere = named.get(EVERY_OTHER).and_then(|station| place_of(station));
+    Ok(Weather {
+        stations,
+        station_of_county,
+        station_elsewhere,
+    })
+}
+
+fn several_stations(file: &Path, stations: &[WeatherSeries]) -> Failure {
+    let ids: Vec<&str> = stations.iter().map(|series| &*series.station).collect();
+    Failure::new(
+        Kind::Settings,
+        format!("the weather file has {} stations", stations.len()),
+    )
+    .at(format!("{}: {}", file.display(), ids.join(", ")))
+    .mend("say in [weather.stations] which county takes which; \"*\" stands for every other county")
+}

@@ -1,0 +1,198 @@
+//! Economic distance: how far into a field, from its edge, the density is at or above the threshold.
+//!
+//! Density falls with the logarithm of the distance from the edge: at D metres it is the density at the
+//! sampling site times (intercept + slope · ln D). J. Econ. Entomol. 101(3):969-975 (2008) gives
+//! `ED = exp((EIL/E - 1.458) / -0.262)` for eggs of the banded sunflower moth, E being the density
+//! at the site. Numbers come from the protocol's file; what is drawn with them is in
+//! [`crate::region`]. It knows no field and no site.
+
+use serde::de::Error;
+use serde::{Deserialize, Deserializer};
+
+/// The table `[edge_decline]` of a protocol whose pest comes in from the edge.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct EdgeDecline {
+    /// Density one metre from the edge ÷ density at the sampling site; above 0.
+    #[serde(deserialize_with = "above_zero")]
+    pub intercept: f64,
+    /// Change of that ratio with each unit of ln(metres); below 0.
+    #[serde(deserialize_with = "below_zero")]
+    pub slope_per_ln_m: f64,
+    /// Where the two come from.
+    pub source: String,
+}
+
+impl EdgeDecline {
+    /// Metres from the edge up to which the field is at or above its threshold, by a site's pressure
+    /// (its mean ÷ the field's threshold). 0 for a site below its threshold or without a pressure, though
+    /// the formula would give a number there; never more than [`EdgeDecline::limit_m`]. The
+    /// field's own width is not known here.
+    pub fn economic_distance_m(&self, pressure: f64) -> f64 {
+        if pressure.is_nan() || pressure < 1.0 {
+            return 0.0;
+        }
+        ((1.0 / pressure - self.intercept) / self.slope_per_ln_m).exp()
+    }
+
+    /// As [`EdgeDecline::economic_distance_m`], and no farther than the middle of a field of this width
+    /// in metres: from there on the opposite side is the nearer edge.
+    pub fn economic_distance_within_m(&self, pressure: f64, field_width_m: f64) -> f64 {
+        self.economic_distance_m(pressure)
+            .min(field_width_m.max(0.0) / 2.0)
+    }
+
+    /// Metres at which the density of the relation is 0: no pressure reaches farther.
+    pub fn limit_m(&self) -> f64 {
+        (-self.intercept / self.slope_per_ln_m).exp()
+    }
+
+    /// Density at a distance from the edge ÷ density at the sampling site; 0 beyond the limit. `None` at
+    /// the edge itself, where the relation has no value, and for what is no distance.
+    pub fn density_ratio(&self, distance_m: f64) -> Option<f64> {
+        let ratio = self.intercept + self.slope_per_ln_m * distance_m.ln();
+        (distance_m > 0.0).then(|| ratio.max(0.0))
+    }
+}
+
+fn above_zero<'de, D: Deserializer<'de>>(deserializer: D) -> Result<f64, D::Error> {
+    let number = f64::deserialize(deserializer)?;
+    match number.is_finite() && number > 0.0 {
+        true => Ok(number),
+        false => Err(D::Error::custom(format!(
+            "found {number}; it must be a number above 0"
+        ))),
+    }
+}
+
+fn below_zero<'de, D: Deserializer<'de>>(deserializer: D) -> Result<f64, D::Error> {
+    let number = f64::deserialize(deserializer)?;
+    match number.is_finite() && number < 0.0 {
+        true => Ok(number),
+        false => Err(D::Error::custom(format!(
+            "found {number}; it must be a number below 0, since density declines from the edge"
+        ))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TABLE: &str = r#"
+        intercept = 1.458
+        slope_per_ln_m = -0.262
+        source = "J. Econ. Entomol. 101(3):969-975 (2008)"
+    "#;
+
+    fn decline() -> EdgeDecline {
+        toml::from_str(TABLE).expect("the published relation")
+    }
+
+    #[track_caller]
+    fn assert_near(found: f64, expected: f64, tolerance: f64) {
+        let near = (found - expected).abs() <= tolerance;
+        assert!(near, "{found}, expected {expected}");
+    }
+
+    /// J. Econ. Entomol. 101(3):969-975 (2008): recomputed from the printed relation.
+    #[test]
+    fn the_distance_is_that_of_the_published_relation() {
+        for (pressure, metres) in [
+            (1.0, 5.743_6),
+            (1.5, 20.498_6),
+            (2.0, 38.725_1),
+            (4.0, 100.553_2),
+            (10.0, 178.253_4),
+            (100.0, 251.317_6),
+            (f64::INFINITY, 261.095_3),
+        ] {
+            assert_near(decline().economic_distance_m(pressure), metres, 1e-3);
+        }
+        // EIL 3.205128 and 5.4 eggs: the worked figure of the same formula.
+        assert_near(
+            decline().economic_distance_m(5.4 / 3.205_128),
+            27.097_9,
+            1e-3,
+        );
+    }
+
+    /// The same relation below the threshold, where it would still give a number.
+    #[test]
+    fn a_site_below_its_threshold_has_no_distance() {
+        for (pressure, formula) in [(0.5, 0.126), (0.8, 2.212), (0.9, 3.758)] {
+            let decline = decline();
+            let number = ((1.0 / pressure - decline.intercept) / decline.slope_per_ln_m).exp();
+            assert_near(number, formula, 1e-3);
+            assert_eq!(decline.economic_distance_m(pressure), 0.0);
+        }
+        for pressure in [0.0, 0.999_999_999, -1.0, f64::NAN] {
+            assert_eq!(decline().economic_distance_m(pressure), 0.0, "{pressure}");
+        }
+    }
+
+    #[test]
+    fn no_pressure_reaches_beyond_the_limit() {
+        assert_near(decline().limit_m(), 261.1, 0.05);
+        let mut before = 0.0;
+        for step in 0..400 {
+            let distance = decline().economic_distance_m(1.07_f64.powi(step));
+            assert!(
+                distance > before || step > 300,
+                "it grows with the pressure"
+            );
+            assert!(distance <= decline().limit_m());
+            before = distance;
+        }
+    }
+
+    #[test]
+    fn no_strip_goes_beyond_the_middle_of_the_field() {
+        assert_near(
+            decline().economic_distance_within_m(2.0, 800.0),
+            38.725_1,
+            1e-3,
+        );
+        assert_eq!(decline().economic_distance_within_m(2.0, 50.0), 25.0);
+        assert_eq!(decline().economic_distance_within_m(2.0, 0.0), 0.0);
+        assert_eq!(decline().economic_distance_within_m(0.5, 50.0), 0.0);
+        // Square field of 800 m, pressure 2 on all sides: share of its area, recomputed.
+        let inside = 800.0 - 2.0 * decline().economic_distance_within_m(2.0, 800.0);
+        assert_near(1.0 - (inside / 800.0).powi(2), 0.184_25, 1e-5);
+    }
+
+    #[test]
+    fn the_density_ratio_is_the_relation_the_other_way_round() {
+        // At the sampling site, 6 m in, the published relation gives back nearly all of the density there.
+        assert_near(
+            decline().density_ratio(6.0).expect("a ratio"),
+            0.988_56,
+            1e-5,
+        );
+        for pressure in [1.0, 1.7, 3.0, 40.0] {
+            let distance = decline().economic_distance_m(pressure);
+            let ratio = decline().density_ratio(distance).expect("a ratio");
+            assert_near(ratio * pressure, 1.0, 1e-9);
+        }
+        assert_eq!(decline().density_ratio(400.0), Some(0.0));
+        assert_eq!(decline().density_ratio(0.0), None);
+        assert_eq!(decline().density_ratio(f64::NAN), None);
+    }
+
+    #[test]
+    fn a_table_that_is_wrong_is_refused_with_the_reason() {
+        for (written, instead, reason) in [
+            ("-0.262", "0.262", "below 0"),
+            ("-0.262", "nan", "below 0"),
+            ("1.458", "0.0", "above 0"),
+            ("1.458", "inf", "above 0"),
+            ("intercept", "intercpt", "unknown field"),
+            ("source", "sauce", "unknown field"),
+            ("1.458", "\"1.458\"", "expected"),
+        ] {
+            let table = TABLE.replace(written, instead);
+            let refused = toml::from_str::<EdgeDecline>(&table).expect_err("it is wrong");
+            assert!(refused.to_string().contains(reason), "{instead}: {refused}");
+        }
+    }
+}

@@ -1,0 +1,179 @@
+//! The plan for sampling a field as files: the stop table and the operating characteristic as CSV, and a card to
+//! print and take along.
+//!
+//! Writes what `statistics::field_plan` found; it computes nothing but presentation.
+
+use askama::Template;
+use serde::Serialize;
+
+use super::cautions::IN_ONE_SENTENCE;
+use super::sheet_words::{Passage, cautions};
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::Protocol;
+use crate::statistics::field_plan::{FieldPlan, PlanQuestion};
+
+/// What a card says beside the plan.
+#[derive(Debug, Clone)]
+pub struct CardFacts<'a> {
+    /// The protocol.
+    pub protocol: &'a Protocol,
+    /// What was asked.
+    pub question: &'a PlanQuestion,
+    /// Where the threshold comes from, a phrase: `given`, or the economics it was computed of.
+    pub threshold_from: String,
+    /// Where the scatter comes from, a sentence; that it is assumed, where it is.
+    pub scatter_from: String,
+    /// Program and version.
+    pub program: &'a str,
+}
+
+/// A row of the stop table. Totals are of everything counted so far.
+#[derive(Serialize)]
+struct StopRow {
+    sites: u32,
+    units: u32,
+    stop_below_at_or_under: Option<u64>,
+    stop_at_threshold_from: u64,
+    precise_from: Option<u64>,
+}
+
+/// A row of the operating characteristic.
+#[derive(Serialize)]
+struct PointRow {
+    true_mean: f64,
+    true_mean_per_threshold: f64,
+    probability_said_below: f64,
+    probability_said_at_threshold: f64,
+    share_at_most_sites: f64,
+    mean_sites: f64,
+    p90_sites: f64,
+}
+
+/// `stop_table.csv`: a row a site; empty where no total says so yet.
+pub fn stop_table_csv(plan: &FieldPlan, question: &PlanQuestion) -> Result<Vec<u8>, Failure> {
+    csv_of(plan.stops.iter().map(|stop| StopRow {
+        sites: stop.sites,
+        units: stop.sites * question.units_per_site,
+        stop_below_at_or_under: stop.low_total,
+        stop_at_threshold_from: stop.high_total,
+        precise_from: stop.precise_total,
+    }))
+}
+
+/// `operating_characteristic.csv`: what the plan says of fields whose true mean is known, by simulation.
+pub fn operating_characteristic_csv(
+    plan: &FieldPlan,
+    question: &PlanQuestion,
+) -> Result<Vec<u8>, Failure> {
+    csv_of(plan.operating_points.iter().map(|point| PointRow {
+        true_mean: point.true_mean,
+        true_mean_per_threshold: point.true_mean / question.threshold,
+        probability_said_below: point.probability_low,
+        probability_said_at_threshold: point.probability_high,
+        share_at_most_sites: point.share_at_limit,
+        mean_sites: point.mean_units,
+        p90_sites: point.p90_units,
+    }))
+}
+
+fn csv_of(rows: impl Iterator<Item = impl Serialize>) -> Result<Vec<u8>, Failure> {
+    let unwritable =
+        |error: String| Failure::new(Kind::Publish, format!("cannot write CSV: {error}"));
+    let mut writer = csv::WriterBuilder::new()
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::new());
+    for row in rows {
+        writer
+            .serialize(row)
+            .map_err(|error| unwritable(error.to_string()))?;
+    }
+    writer
+        .into_inner()
+        .map_err(|error| unwritable(error.to_string()))
+}
+
+#[derive(Template)]
+#[template(path = "stop_card.html", config = "src/publish/templates/askama.toml")]
+struct Card<'a> {
+    facts: &'a CardFacts<'a>,
+    unit: String,
+    threshold: String,
+    precision: String,
+    sites_for_precision: u64,
+    rows: Vec<CardRow>,
+    trust: [String; 2],
+    cautions: Vec<Passage>,
+    in_one_sentence: &'a str,
+}
+
+struct CardRow {
+    sites: u32,
+    low: String,
+    high: u64,
+    precise: String,
+}
+
+/// The card as one HTML page that needs no other file.
+pub fn stop_card(plan: &FieldPlan, facts: &CardFacts) -> Result<String, Failure> {
+    let question = facts.question;
+    let or_none = |total: Option<u64>| total.map_or("–".to_owned(), |total| total.to_string());
+    let card = Card {
+        facts,
+        unit: facts.protocol.counted.clone(),
+        threshold: format!("{:.2}", question.threshold),
+        precision: in_percent(question.precision),
+        sites_for_precision: plan.sites_for_precision,
+        rows: plan
+            .stops
+            .iter()
+            .map(|stop| CardRow {
+                sites: stop.sites,
+                low: or_none(stop.low_total),
+                high: stop.high_total,
+                precise: or_none(stop.precise_total),
+            })
+            .collect(),
+        trust: how_far_to_trust(plan, question),
+        cautions: cautions(facts.protocol),
+        in_one_sentence: IN_ONE_SENTENCE,
+    };
+    card.render().map_err(|error| {
+        let what = format!("cannot write the stop card: {error}");
+        Failure::new(Kind::Publish, what).at(&*facts.protocol.id)
+    })
+}
+
+/// How often simulated samples of this plan end with the wrong answer, beside what was asked: a sentence for
+/// each of the two wrong answers.
+pub fn how_far_to_trust(plan: &FieldPlan, question: &PlanQuestion) -> [String; 2] {
+    let sentence = |mean: f64, wrong: f64, said: &str, risk: f64, sites: f64| {
+        format!(
+            "Where the true mean is {mean:.2}, {} of simulated samples end \u{201c}{said}\u{201d} (asked for: at most {}); \
+             they take {sites:.1} sites on average.",
+            in_percent(wrong),
+            in_percent(risk)
+        )
+    };
+    let (low, high) = (&plan.at_low_mean, &plan.at_threshold);
+    let risks = question.risks;
+    [
+        sentence(
+            question.low_mean,
+            low.probability_high,
+            "at or above",
+            risks.false_high,
+            low.mean_units,
+        ),
+        sentence(
+            question.threshold,
+            high.probability_low,
+            "below",
+            risks.false_low,
+            high.mean_units,
+        ),
+    ]
+}
+
+fn in_percent(share: f64) -> String {
+    format!("{:.0}\u{202f}%", 100.0 * share)
+}

@@ -1,0 +1,355 @@
+//! A plan for sampling one field: how many sites give a wanted precision, and when a sample may stop before
+//! it has them all.
+//!
+//! The step of a plan is the site, not the unit: units of a site are more alike than units of a field, so a
+//! plan that asks after each unit does not keep its risks (`benches/INTERVALS.md`). What is counted at a step is
+//! the total of the site's units. Pure numbers; where the scatter comes from, and whether it is assumed, the
+//! caller knows.
+
+use super::sample_size::{units_for_precision, whole_number};
+use super::short_ways_to_k::k_by_moments;
+use super::simulation::{AtLimit, OperatingPoint, SequentialPlan, Spread};
+use super::stop_lines::{Risks, WaldLines, precision_stop_total};
+use super::variance_law::VarianceLaw;
+
+/// Samples drawn for each true mean of the operating characteristic: two standard errors of a share near
+/// 10 % are then half a percent point.
+const SAMPLES: u32 = 20_000;
+/// Our choice: any fixed number.
+const SEED: u64 = 1945;
+/// True means at which the plan is tried, as shares of the threshold.
+const TRIED: [f64; 9] = [0.25, 0.5, 0.625, 0.75, 0.875, 1.0, 1.25, 1.5, 2.0];
+
+/// How the totals of sites scatter about their mean.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum SiteScatter {
+    /// The variance of the mean of a site as a function of the field's mean, count a unit.
+    MeansOfSites(VarianceLaw),
+    /// k of the totals of sites, the same at every mean.
+    TotalsWithK(f64),
+    /// Units that are infested or not, each by chance alone.
+    Presence,
+}
+
+/// What is asked of a plan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlanQuestion {
+    /// The mean, count a unit, at or above which treating pays (or share of infested units).
+    pub threshold: f64,
+    /// The mean, count a unit, at or below which the field is surely not to be treated.
+    pub low_mean: f64,
+    /// Units looked at in each site.
+    pub units_per_site: u32,
+    /// Scatter of the sites.
+    pub scatter: SiteScatter,
+    /// Wanted standard error ÷ mean, where the mean is the threshold.
+    pub precision: f64,
+    /// Risks of the two wrong answers.
+    pub risks: Risks,
+    /// Sites that are always looked at.
+    pub sites_min: u32,
+    /// Sites after which the sample ends in any case.
+    pub sites_max: u32,
+}
+
+/// A plan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FieldPlan {
+    /// Sites for the wanted precision at the threshold.
+    pub sites_for_precision: u64,
+    /// k of the sites' totals at the threshold; `None` where they scatter no more than chance.
+    pub k_of_site_totals: Option<f64>,
+    /// One row a site, from the first that may decide.
+    pub stops: Vec<Stop>,
+    /// What the plan does where the true mean is the low one: `probability_high` is how often it is wrong. A
+    /// sample that ends at the most sites is wrong more often than was asked.
+    pub at_low_mean: OperatingPoint,
+    /// The same where it is the threshold: `probability_low` is how often it is wrong.
+    pub at_threshold: OperatingPoint,
+    /// What the plan does at fields of known means, in rising order; numbers of units are of sites here.
+    pub operating_points: Vec<OperatingPoint>,
+}
+
+/// When to stop after so many sites. Totals are of everything counted so far, whole numbers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stop {
+    /// Sites looked at.
+    pub sites: u32,
+    /// Stop and say below the threshold at or under this total; `None` where no total says so yet.
+    pub low_total: Option<u64>,
+    /// Stop and say at the threshold or above from this total on.
+    pub high_total: u64,
+    /// From this total on the mean is known with the wanted precision, whatever it is; `None` where no total is
+    /// enough yet.
+    pub precise_total: Option<u64>,
+}
+
+/// The plan for a question. `None` if its numbers are out of order: means, precision and risks above 0, the low
+/// mean below the threshold, sites_min up to sites_max, or a scatter that gives no variance.
+pub fn plan_field(question: &PlanQuestion) -> Option<FieldPlan> {
+    let units = f64::from(question.units_per_site);
+    let (low, high) = (units * question.low_mean, units * question.threshold);
+    let law = law_of_site_totals(question.scatter, units, question.threshold)?;
+    let k_of_site_totals = k_by_moments(high, law.variance(high)?);
+    let (lines, spread) = lines_and_spread(question, k_of_site_totals, low, high)?;
+    let plan = SequentialPlan {
+        lines,
+        units_min: u64::from(question.sites_min) * step(question),
+        units_max: u64::from(question.sites_max) * step(question),
+        at_limit: AtLimit::NearerLine,
+    };
+    let operating_points = operating_points(question, &plan, spread)?;
+    let at = |mean: f64| {
+        let mut found = operating_points.iter();
+        found.find(|point| point.true_mean == mean).copied()
+    };
+    Some(FieldPlan {
+        sites_for_precision: whole_number(units_for_precision(&law, high, question.precision)?),
+        k_of_site_totals,
+        stops: (question.sites_min..=question.sites_max)
+            .map(|sites| stop(&lines, &law, question, sites))
+            .collect(),
+        at_low_mean: at(question.low_mean)?,
+        at_threshold: at(question.threshold)?,
+        operating_points,
+    })
+}
+
+/// What the plan does at fields whose true mean is the low one, the threshold, or another about them.
+fn operating_points(
+    question: &PlanQuestion,
+    plan: &SequentialPlan,
+    spread: Spread,
+) -> Option<Vec<OperatingPoint>> {
+    let possible = |mean: &f64| question.scatter != SiteScatter::Presence || *mean < 1.0;
+    let tried = TRIED.iter().map(|share| share * question.threshold);
+    let mut means: Vec<f64> = tried.chain([question.low_mean]).filter(possible).collect();
+    means.sort_by(f64::total_cmp);
+    means.dedup();
+    // A step counts the units of a site together, or one unit.
+    let steps = step(question) as f64;
+    let a_step = f64::from(question.units_per_site) / steps;
+    let means_a_step: Vec<f64> = means.iter().map(|mean| mean * a_step).collect();
+    let mut points = plan.operating_characteristic(spread, &means_a_step, SAMPLES, SEED)?;
+    for (point, mean) in points.iter_mut().zip(means) {
+        point.true_mean = mean;
+        point.mean_units /= steps;
+        point.p90_units /= steps;
+    }
+    Some(points)
+}
+
+/// Steps of Wald's lines in a site: one total, or each unit by itself where units are infested or not.
+fn step(question: &PlanQuestion) -> u64 {
+    match question.scatter {
+        SiteScatter::Presence => u64::from(question.units_per_site),
+        _ => 1,
+    }
+}
+
+/// The variance of the totals of sites as a function of their mean.
+fn law_of_site_totals(scatter: SiteScatter, units: f64, threshold: f64) -> Option<VarianceLaw> {
+    match scatter {
+        // Var(units · mean) = units² · a · m^b, and m is the total's mean ÷ units.
+        SiteScatter::MeansOfSites(VarianceLaw::Power { a, b }) => Some(VarianceLaw::Power {
+            a: units.powf(2.0 - b) * a,
+            b,
+        }),
+        SiteScatter::MeansOfSites(law) => {
+            let total = units * threshold;
+            let variance = units * units * law.variance(threshold)?;
+            k_by_moments(total, variance).map_or(Some(VarianceLaw::Poisson), |k| {
+                Some(VarianceLaw::NegativeBinomial { k })
+            })
+        }
+        SiteScatter::TotalsWithK(k) => (k > 0.0).then_some(VarianceLaw::NegativeBinomial { k }),
+        // units · p · (1 − p) = m − m²/units: the negative binomial's form with k = −units, which is Iwao's.
+        SiteScatter::Presence => Some(VarianceLaw::Crowding {
+            alpha: 0.0,
+            beta: 1.0 - 1.0 / units,
+        }),
+    }
+}
+
+fn lines_and_spread(
+    question: &PlanQuestion,
+    k: Option<f64>,
+    low: f64,
+    high: f64,
+) -> Option<(WaldLines, Spread)> {
+    let risks = question.risks;
+    match (question.scatter, k) {
+        (SiteScatter::Presence, _) => {
+            let lines = WaldLines::binomial(question.low_mean, question.threshold, risks)?;
+            Some((lines, Spread::Presence))
+        }
+        (_, Some(k)) => {
+            let lines = WaldLines::negative_binomial(k, low, high, risks)?;
+            Some((lines, Spread::NegativeBinomial { k }))
+        }
+        (_, None) => Some((WaldLines::poisson(low, high, risks)?, Spread::Poisson)),
+    }
+}
+
+fn stop(lines: &WaldLines, law: &VarianceLaw, question: &PlanQuestion, sites: u32) -> Stop {
+    let steps = u64::from(sites) * step(question);
+    let low = lines.low(steps);
+    let precise = precision_stop_total(law, question.precision, u64::from(sites));
+    Stop {
+        sites,
+        low_total: (low >= 0.0).then_some(low.floor() as u64),
+        high_total: lines.high(steps).ceil().max(0.0) as u64,
+        precise_total: precise.map(|total| total.ceil() as u64),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const QUESTION: PlanQuestion = PlanQuestion {
+        threshold: 0.8,
+        low_mean: 0.4,
+        units_per_site: 5,
+        scatter: SiteScatter::TotalsWithK(4.6),
+        precision: 0.25,
+        risks: Risks {
+            false_high: 0.1,
+            false_low: 0.1,
+        },
+        sites_min: 1,
+        sites_max: 30,
+    };
+
+    #[test]
+    fn the_stop_table_is_walds_of_site_totals() {
+        // facts of the trade, 5.3: negative binomial, means 2 and 4, k 4.6, both risks 0.1: slope 2.841808,
+        // intercepts ±5.128255 (R package sequential.pops documents the same decision). 0.4 × 5 = 2.
+        let plan = plan_field(&QUESTION).expect("a plan");
+        let fifth = plan.stops[4];
+        assert_eq!(
+            (fifth.sites, fifth.low_total, fifth.high_total),
+            (5, Some(9), 20)
+        );
+        assert_eq!(
+            plan.stops[0].low_total, None,
+            "2.84 − 5.13 is below nothing"
+        );
+        assert!((plan.k_of_site_totals.expect("aggregated") - 4.6).abs() < 1e-9);
+        // (1/m + 1/k)/D² with m = 4: 7.478…, so eight sites.
+        assert_eq!(plan.sites_for_precision, 8);
+    }
+
+    #[test]
+    fn the_risks_are_kept_at_the_two_means() {
+        let plan = plan_field(&QUESTION).expect("a plan");
+        let at = |mean: f64| {
+            let mut found = plan.operating_points.iter();
+            found
+                .find(|point| (point.true_mean - mean).abs() < 1e-9)
+                .expect("a point")
+        };
+        // Two standard errors of 20,000 samples at 10 % are 0.0042.
+        assert!(
+            plan.at_low_mean.probability_high < 0.1042,
+            "{:?}",
+            plan.at_low_mean
+        );
+        assert!(
+            plan.at_threshold.probability_low < 0.1042,
+            "{:?}",
+            plan.at_threshold
+        );
+        assert!(at(0.4).mean_units < at(0.6).mean_units);
+        assert!(at(1.6).mean_units < at(0.6).mean_units);
+    }
+
+    #[test]
+    fn a_sample_cut_short_is_wrong_more_often_and_the_plan_says_so() {
+        let short = PlanQuestion {
+            sites_max: 3,
+            ..QUESTION
+        };
+        let plan = plan_field(&short).expect("a plan");
+        assert!(
+            plan.at_low_mean.probability_high > 0.15,
+            "{:?}",
+            plan.at_low_mean
+        );
+        assert!(plan.at_low_mean.share_at_limit > 0.3);
+    }
+
+    #[test]
+    fn greens_line_is_that_of_site_totals() {
+        // a = 2, b = 1.4 for the totals themselves (facts 5.3: n = 5 → 110.3071, D = 0.25), with one unit a site.
+        let question = PlanQuestion {
+            units_per_site: 1,
+            scatter: SiteScatter::MeansOfSites(VarianceLaw::Power { a: 2.0, b: 1.4 }),
+            ..QUESTION
+        };
+        let plan = plan_field(&question).expect("a plan");
+        assert_eq!(plan.stops[4].precise_total, Some(111));
+        // Five units a site: the law of totals follows from that of the means.
+        let five = PlanQuestion {
+            units_per_site: 5,
+            ..question
+        };
+        let by_hand = (5_f64.powf(0.6) * 2.0 * 5_f64.powf(-0.4) / 0.0625).powf(1.0 / 0.6);
+        let total = plan_field(&five).expect("a plan").stops[4].precise_total;
+        assert_eq!(total, Some(by_hand.ceil() as u64));
+    }
+
+    #[test]
+    fn infested_or_not_is_asked_plant_by_plant() {
+        // facts 5.3: p₀ 0.1, p₁ 0.3, both risks 0.1: slope 0.186169, intercepts ±1.627662.
+        let question = PlanQuestion {
+            threshold: 0.3,
+            low_mean: 0.1,
+            units_per_site: 20,
+            scatter: SiteScatter::Presence,
+            ..QUESTION
+        };
+        let plan = plan_field(&question).expect("a plan");
+        assert_eq!(
+            (plan.stops[0].low_total, plan.stops[0].high_total),
+            (Some(2), 6)
+        );
+        assert!(
+            plan.operating_points
+                .iter()
+                .all(|point| point.true_mean < 1.0)
+        );
+        assert!(
+            plan.operating_points[5].mean_units < 5.0,
+            "sites, not plants"
+        );
+    }
+
+    #[test]
+    fn numbers_out_of_order_give_no_plan() {
+        for broken in [
+            PlanQuestion {
+                low_mean: 0.8,
+                ..QUESTION
+            },
+            PlanQuestion {
+                threshold: 0.0,
+                ..QUESTION
+            },
+            PlanQuestion {
+                precision: 0.0,
+                ..QUESTION
+            },
+            PlanQuestion {
+                sites_max: 0,
+                ..QUESTION
+            },
+            PlanQuestion {
+                scatter: SiteScatter::TotalsWithK(0.0),
+                ..QUESTION
+            },
+        ] {
+            assert!(plan_field(&broken).is_none(), "{broken:?}");
+        }
+    }
+}

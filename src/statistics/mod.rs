@@ -1,0 +1,21 @@
+//! Sampling statistics beyond the means of one visit: how counts scatter, how sure a figure is, how much
+//! more to sample. Pure functions of numbers: no file, no clock, no Arrow, no other module of ours.
+
+pub mod aggregation;
+pub mod counts;
+pub mod dispersion;
+pub mod field_mean;
+pub mod field_plan;
+pub mod law_interval;
+mod least_squares;
+pub mod moran;
+pub mod negative_binomial;
+pub mod power_law;
+mod rising_factorial;
+mod root;
+pub mod sample_size;
+pub mod short_ways_to_k;
+pub mod shrinkage;
+pub mod simulation;
+pub mod stop_lines;
+pub mod variance_law;
