@@ -53,6 +53,18 @@ fn canadian(visit: &mut Value) {
     }
 }
 
+/// A visit of corn, where each plant bears egg masses or not; what is written for one plant.
+fn egg_masses(visit: &mut Value, plant: u32) {
+    set(visit, "/protocol", json!("wbc-egg-masses"));
+    set(visit, "/field/crop_type", json!("field-corn"));
+    set(visit, "/crop_stage", json!("VT"));
+    let mut sites: Vec<Value> = (1..=5)
+        .map(|site| json!({"site": site, "plants": vec![0; 20]}))
+        .collect();
+    sites[3]["plants"][7] = json!(plant);
+    set(visit, "/sites", json!(sites));
+}
+
 fn add(visit: &mut Value, pointer: &str, name: &str, value: Value) {
     visit.pointer_mut(pointer).unwrap()[name] = value;
 }
@@ -93,6 +105,7 @@ const EXAMPLES: &[Example] = &[
     held("crop-type-unknown", |v| set(v, "/field/crop_type", json!("maize")), |v| set(v, "/field/crop_type", json!("confection"))),
     held("count-form-wrong", |v| set(v, "/sites/0", json!({"site": 1, "plants": [0, 1, 2, 3, 4]})), |v| set(v, "/sites/0", json!({"site": 1, "heads": vec![vec![0; 6]; 5]}))),
     held("bracts-not-six", |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0])), |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0, 9]))),
+    held("count-above-most", |v| egg_masses(v, 2), |v| egg_masses(v, 1)),
     held("site-repeated", |v| set(v, "/sites/3/site", json!(1)), |v| set(v, "/sites/3/site", json!(9))),
     held("currencies-differ", |v| set(v, "/economics/market_value/currency", json!("CAD")), |v| set(v, "/economics/market_value/currency", json!("USD"))),
     held("economics-missing", |v| remove(v, "/economics", "market_value"), |v| set(v, "/economics/market_value/amount", json!(0.17))),

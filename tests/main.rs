@@ -25,6 +25,7 @@ mod intake; // every form in which submissions come, and what becomes of each re
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod mended; // rows that were held: exported in columns, mended by other programs, loaded as they are
 mod privacy; // no public file tells whose field it was
+mod protocols; // protocol files: what is refused, and visits of every kind of count
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources
 mod reference; // every cell against independent programs, on real county boundaries
@@ -37,5 +38,6 @@ mod space; // shrunk shares, Moran's I and neighbours, against reference librari
 mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod statistics; // fits, intervals and stop lines, against reference libraries
 mod tables; // tables of other people's programs, and files made to exhaust their reader
+mod thresholds; // thresholds of the protocols against values from outside
 mod tree; // the top level, what no file may name, what a newcomer looks for
 mod truth_table; // one truth as many sheets: it comes back, or the message names what bends it

@@ -200,6 +200,7 @@ fn protocol() -> ProtocolFacts {
     ProtocolFacts {
         id: "bsm-eggs".to_owned(),
         title: "Banded sunflower moth, eggs on bracts".to_owned(),
+        crop: "sunflower".to_owned(),
         counted: "eggs per six bracts".to_owned(),
         threshold_name: "economic injury level".to_owned(),
         stage_window: "R2–R3".to_owned(),

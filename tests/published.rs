@@ -3,10 +3,7 @@
 
 use arrow::array::{AsArray, RecordBatch};
 use arrow::datatypes::Float64Type;
-use bractline::protocol::catalogue::{Catalogue, Protocol};
-use bractline::protocol::threshold::{agrees, threshold_of, worked_values};
-use bractline::visit::economics::CompleteEconomics;
-use bractline::visit::record::Visit;
+use bractline::visit::record::{Economics, MarketValue, PlantPopulation, TreatmentCost, Visit};
 use bractline::visit::sampling::SamplingStatistics;
 use bractline::visit::stage::Stage;
 use bractline::visit::week::IsoWeek;
@@ -15,231 +12,47 @@ use serde_json::{Value, json};
 
 use crate::stages::{self, FIELD_WEEK};
 use crate::support;
+use crate::thresholds::{METRIC, US, assert_near, economics};
 
 const SEED: &str = "20260721";
 
-/// Holds a value to another within an absolute tolerance.
-#[track_caller]
-fn assert_near(found: f64, expected: f64, tolerance: f64, what: &str) {
-    let near = (found - expected).abs() <= tolerance;
-    assert!(near, "{what}: {found}, not {expected} within {tolerance}");
-}
-
-// --- Thresholds ----------------------------------------------------------------------------------
-
-/// Cost, value and stand per acre and pound, or per hectare and kilogram.
-fn economics(
-    cost: f64,
-    value: f64,
-    plants: f64,
-    (area, weight): (&str, &str),
-) -> CompleteEconomics {
-    serde_json::from_value(json!({
-        "treatment_cost": {"amount": cost, "per": area, "currency": "USD"},
-        "market_value": {"amount": value, "per": weight, "currency": "USD"},
-        "plant_population": {"count": plants, "per": area},
-    }))
-    .expect("economics")
-}
-
-const US: (&str, &str) = ("acre", "lb");
-const METRIC: (&str, &str) = ("ha", "kg");
-
-/// Thresholds of bsm-eggs by its own SQL expression.
-struct Eggs {
-    protocol: Protocol,
-    runtime: tokio::runtime::Runtime,
-}
-
-impl Eggs {
-    fn new() -> Eggs {
-        let catalogue = Catalogue::read(None).expect("the catalogue");
-        Eggs {
-            protocol: catalogue.protocol("bsm-eggs").expect("in it").clone(),
-            runtime: tokio::runtime::Runtime::new().expect("a runtime"),
-        }
-    }
-
-    fn threshold(&self, cost: f64, value: f64, plants: f64, units: (&str, &str)) -> f64 {
-        let economics = economics(cost, value, plants, units);
-        let found = threshold_of(&self.protocol, &economics);
-        self.runtime.block_on(found).expect("a threshold")
-    }
-}
-
-#[test]
-fn the_worked_example_of_the_trade_gives_3_2_eggs() {
-    // $8.00 an acre, $0.16 a pound, 20,000 plants an acre: common practice, no source.
-    let found = Eggs::new().threshold(8.0, 0.16, 20_000.0, US);
-    assert_near(found, 3.2, 0.05, "eggs per six bracts");
-    // Recomputed from the printed constant: 8 / (0.16 x 20000 x 0.00078).
-    assert_near(found, 3.205_128_205, 1e-9, "eggs per six bracts");
-}
-
-#[test]
-fn the_table_for_us_units_is_met() {
-    // EIL = C / (V x P x 0.00078): the constant is common practice, no source; each value recomputed by hand.
-    const PLANTS: [f64; 5] = [16_000.0, 18_000.0, 20_000.0, 22_000.0, 24_000.0];
-    const TABLE: [(f64, f64, [f64; 5]); 6] = [
-        (8.0, 0.16, [4.006, 3.561, 3.205, 2.914, 2.671]),
-        (8.0, 0.18, [3.561, 3.166, 2.849, 2.590, 2.374]),
-        (8.0, 0.20, [3.205, 2.849, 2.564, 2.331, 2.137]),
-        (10.0, 0.16, [5.008, 4.452, 4.006, 3.642, 3.339]),
-        (10.0, 0.20, [4.006, 3.561, 3.205, 2.914, 2.671]),
-        (12.0, 0.20, [4.808, 4.274, 3.846, 3.497, 3.205]),
-    ];
-    let eggs = Eggs::new();
-    for (cost, value, row) in TABLE {
-        for (plants, expected) in PLANTS.into_iter().zip(row) {
-            let found = eggs.threshold(cost, value, plants, US);
-            let what = format!("{cost} an acre, {value} a lb, {plants} plants an acre");
-            assert_near(found, expected, 0.001, &what);
-        }
-    }
-}
-
-#[test]
-fn the_metric_equation_is_met_within_the_rounding_of_its_us_constant() {
-    // EIL = C / (V x W x P x K), J. Econ. Entomol. 101(3):969-975 (2008), abstract; W = 0.00044 kg and
-    // K = 0.8: common practice, no source. Each value recomputed by hand.
-    const TABLE: [(f64, f64, f64, f64); 5] = [
-        (17.30, 0.20, 44_600.0, 5.5098),
-        (20.0, 0.40, 49_400.0, 2.8754),
-        (20.0, 0.35, 45_000.0, 3.6075),
-        (25.0, 0.55, 50_000.0, 2.5826),
-        (30.0, 0.60, 54_000.0, 2.6305),
-    ];
-    // 0.00044 kg x 0.8 in pounds, which the US form rounds to 0.00078.
-    let unrounded = 0.00044 * 0.8 / 0.453_592_37;
-    let eggs = Eggs::new();
-    for (cost, value, plants, expected) in TABLE {
-        let found = eggs.threshold(cost, value, plants, METRIC);
-        assert!(
-            (found / expected - 1.0).abs() < 0.006,
-            "{found} for {expected}"
-        );
-        assert_near(
-            found * 0.00078 / unrounded,
-            expected,
-            1e-4,
-            "without the rounding",
-        );
-    }
-    // The worked example in metric units: 3.22154 by the metric equation, 0.51 % above the US form.
-    let found = eggs.threshold(19.768_43, 0.352_739_62, 49_421.08, METRIC);
-    assert_near(found, 3.205_13, 1e-4, "the worked example in metric units");
-    assert_near(
-        3.221_54 / found - 1.0,
-        0.0051,
-        1e-4,
-        "what the rounding explains",
-    );
-}
-
-#[test]
-fn the_same_field_has_the_same_threshold_in_either_units() {
-    let eggs = Eggs::new();
-    for (cost, value, plants) in [
-        (8.0, 0.16, 20_000.0),
-        (6.5, 0.27, 16_500.0),
-        (11.9, 0.14, 23_900.0),
-    ] {
-        let us = eggs.threshold(cost, value, plants, US);
-        // NIST Special Publication 811, appendix B: 1 acre, 4046.8564224 m2; 1 lb, 0.45359237 kg.
-        let (acre, pound) = (0.404_685_642_24, 0.453_592_37);
-        let metric = eggs.threshold(cost / acre, value / pound, plants / acre, METRIC);
-        assert_near(metric, us, 1e-12 * us, "in either units");
-    }
-}
-
-#[test]
-fn the_threshold_doubles_with_cost_and_halves_with_value_and_stand() {
-    // Follows from the published equation, whatever its constants.
-    let eggs = Eggs::new();
-    for cost in [5.5, 8.0, 12.75] {
-        for value in [0.11, 0.16, 0.29] {
-            for plants in [14_000.0, 20_000.0, 26_500.0] {
-                let once = eggs.threshold(cost, value, plants, US);
-                assert!(once > 0.0);
-                for (found, expected) in [
-                    (eggs.threshold(2.0 * cost, value, plants, US), 2.0 * once),
-                    (eggs.threshold(cost, 2.0 * value, plants, US), once / 2.0),
-                    (eggs.threshold(cost, value, 2.0 * plants, US), once / 2.0),
-                    (eggs.threshold(2.0 * cost, 2.0 * value, plants, US), once),
-                ] {
-                    assert_near(found, expected, 1e-12 * expected, "a scaled field");
-                }
-            }
-        }
-    }
-}
-
-#[test]
-fn every_protocol_gives_its_own_worked_values() {
-    let runtime = tokio::runtime::Runtime::new().expect("a runtime");
-    let catalogue = Catalogue::read(None).expect("the catalogue");
-    for protocol in catalogue.protocols() {
-        let found = runtime.block_on(worked_values(protocol)).expect("values");
-        assert!(!found.is_empty());
-        for (check, found) in protocol.checks.iter().zip(found) {
-            assert!(
-                agrees(check, found),
-                "{}: {found} for {check:?}",
-                protocol.id
-            );
-        }
-    }
-}
-
 // --- Units ---------------------------------------------------------------------------------------
+
+fn members(economics: &Economics) -> (TreatmentCost, MarketValue, PlantPopulation) {
+    let economics = economics.clone();
+    let cost = economics.treatment_cost.expect("a cost");
+    let value = economics.market_value.expect("a value");
+    (cost, value, economics.plant_population.expect("a stand"))
+}
 
 #[test]
 fn units_are_those_of_nist() {
     // NIST Special Publication 811, appendix B: both factors exact. Values recomputed by hand.
-    let us = economics(8.0, 0.16, 20_000.0, US);
+    let (us_cost, us_value, us_plants) = members(&economics(8.0, 0.16, 20_000.0, US));
+    assert_near(us_cost.per_ha(), 19.768_43, 5e-6, "8 an acre, per ha");
+    assert_near(us_value.per_kg(), 0.352_739_62, 5e-9, "0.16 a lb, per kg");
     assert_near(
-        us.treatment_cost.per_ha(),
-        19.768_43,
-        5e-6,
-        "8 an acre, per ha",
-    );
-    assert_near(
-        us.market_value.per_kg(),
-        0.352_739_62,
-        5e-9,
-        "0.16 a lb, per kg",
-    );
-    assert_near(
-        us.plant_population.per_ha(),
+        us_plants.per_ha(),
         49_421.08,
         5e-3,
         "20,000 an acre, per ha",
     );
-    assert_eq!(us.treatment_cost.per_acre(), 8.0);
-    assert_eq!(us.market_value.per_lb(), 0.16);
-    assert_eq!(us.plant_population.per_acre(), 20_000.0);
+    assert_eq!(us_cost.per_acre(), 8.0);
+    assert_eq!(us_value.per_lb(), 0.16);
+    assert_eq!(us_plants.per_acre(), 20_000.0);
     // The economics of Charlet & Barker 1995, Helia 18(23):59-66, as the abstract and the ARS summary print
     // them: $17.30/ha is $7/acre, $0.20/kg is $0.09/lb, 44,600/ha is 18,000/acre.
-    let metric = economics(17.30, 0.20, 44_600.0, METRIC);
+    let (metric_cost, metric_value, metric_plants) =
+        members(&economics(17.30, 0.20, 44_600.0, METRIC));
+    assert_near(metric_cost.per_acre(), 7.0, 0.005, "17.30 a ha, per acre");
+    assert_near(metric_value.per_lb(), 0.0907, 5e-5, "0.20 a kg, per lb");
     assert_near(
-        metric.treatment_cost.per_acre(),
-        7.0,
-        0.005,
-        "17.30 a ha, per acre",
-    );
-    assert_near(
-        metric.market_value.per_lb(),
-        0.0907,
-        5e-5,
-        "0.20 a kg, per lb",
-    );
-    assert_near(
-        metric.plant_population.per_acre(),
+        metric_plants.per_acre(),
         18_049.0,
         0.5,
         "44,600 a ha, per acre",
     );
-    assert_eq!(metric.treatment_cost.per_ha(), 17.30);
+    assert_eq!(metric_cost.per_ha(), 17.30);
 }
 
 // --- ISO weeks -----------------------------------------------------------------------------------
@@ -487,7 +300,7 @@ fn statistics_of(sites: &Value) -> SamplingStatistics {
     visit["sites"] = sites.clone();
     let visit: Visit = serde_json::from_value(visit).expect("a visit");
     assert!(visit.conforms());
-    visit.sampling_statistics()
+    visit.sampling_statistics(true)
 }
 
 #[test]

@@ -17,6 +17,8 @@ use bractline::rollup::stages::{Stage, stages};
 use datafusion::prelude::{SessionConfig, SessionContext};
 use jiff::civil::Date;
 
+use crate::thresholds::{Thresholds, US};
+
 /// A table from its text.
 pub fn table(text: &str) -> RecordBatch {
     let mut lines = text.lines().map(str::trim).filter(|line| !line.is_empty());
@@ -449,9 +451,7 @@ fn a_field_exactly_at_its_threshold_is_at_threshold_and_one_below_is_not() {
 fn every_tie_that_a_scout_can_count_comes_out_at_threshold_in_the_protocol_s_own_arithmetic() {
     // Costs that cancel the constant make the threshold a mean that can be counted:
     // 7.8 / (value x plants x 0.00078) = 10,000 / (value x plants).
-    let catalogue = bractline::protocol::catalogue::Catalogue::read(None).expect("the catalogue");
-    let runtime = tokio::runtime::Runtime::new().expect("a runtime");
-    let protocol = catalogue.protocol("bsm-eggs").expect("the protocol");
+    let eggs = Thresholds::of("bsm-eggs");
     let mut ties = 0;
     for (value, plants) in [
         (0.16, 25000.0),
@@ -460,17 +460,7 @@ fn every_tie_that_a_scout_can_count_comes_out_at_threshold_in_the_protocol_s_own
         (0.25, 16000.0),
     ] {
         for (cost, constants) in [(7.8, 1.0), (15.6, 2.0), (3.9, 0.5)] {
-            let economics = serde_json::from_value(serde_json::json!({
-                "treatment_cost": {"amount": cost, "per": "acre", "currency": "USD"},
-                "market_value": {"amount": value, "per": "lb", "currency": "USD"},
-                "plant_population": {"count": plants, "per": "acre"},
-            }))
-            .expect("economics");
-            let threshold = runtime
-                .block_on(bractline::protocol::threshold::threshold_of(
-                    protocol, &economics,
-                ))
-                .expect("a threshold");
+            let threshold = eggs.threshold(cost, value, plants, US);
             let counted = constants * 10_000.0 / (value * plants);
             let pressure = counted / threshold;
             let found = county_week_full(&format!("F1 A - true 10 {pressure}"));

@@ -22,9 +22,9 @@
 --   stage_first             int     not null  first place of the stage on the common order of stages
 --   stage_last              int     not null  last place of the stage
 --   area_ha                 double  not null  [har] area of the field, hectares
---   treatment_cost_per_ha   double  not null  money per hectare
---   market_value_per_kg     double  not null  money per kilogram
---   plants_per_ha           double  not null  [{plant}/har] plants per hectare
+--   treatment_cost_per_ha   double  null      money per hectare; null where neither given nor needed
+--   market_value_per_kg     double  null      money per kilogram; null where neither given nor needed
+--   plants_per_ha           double  null      [{plant}/har] plants per hectare; null where neither given nor needed
 --   economics_assumed       boolean not null  whether any of the three was filled in from defaults
 --   sites                   int     not null  [{site}] sites sampled
 --   units                   int     not null  [{unit}] units examined

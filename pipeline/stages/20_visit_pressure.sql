@@ -2,7 +2,9 @@
 --
 -- visit_threshold is current_visit with the threshold of each field, computed from the field's own
 -- economics by the expression of its protocol. A stage that covers several places, such as R5 alone,
--- lies in the window only if all of them do.
+-- lies in the window only if all of them do. A visit without a threshold has no pressure and is left
+-- out; the roll-up says how many there are. It can only be one whose protocol was changed after it was
+-- taken in, and now asks for economics that it lacks.
 --
 -- grain:   one row a visit
 -- key:     visit_id
@@ -56,3 +58,4 @@ select
     and visit_threshold.stage_last <= protocol_window.stage_last as in_window
 from visit_threshold
 inner join protocol_window on visit_threshold.protocol = protocol_window.protocol
+where visit_threshold.threshold > 0

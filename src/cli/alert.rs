@@ -160,10 +160,11 @@ fn facts(protocol: &Protocol) -> ProtocolFacts {
     ProtocolFacts {
         id: protocol.id.clone(),
         title: protocol.title.clone(),
+        crop: protocol.crop.clone(),
         counted: protocol.counted.clone(),
         threshold_name: protocol.threshold.kind.clone(),
         stage_window: format!("{}–{}", protocol.stages.first, protocol.stages.last),
-        treatment_stage: Some(protocol.timing.treat_at.clone()),
+        treatment_stage: protocol.timing.treat_at.clone(),
         treatment: Some(protocol.timing.treat.clone()),
         hatch,
         source: protocol.threshold.source.clone(),

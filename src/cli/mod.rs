@@ -10,6 +10,7 @@ mod held_groups;
 mod init;
 mod load;
 mod plan;
+mod protocol_text;
 mod protocols;
 mod report;
 mod rollup;
@@ -119,7 +120,7 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Sheet(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         Command::Plan(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         // The catalogue can be read before there is a workspace.
-        Command::Protocols(command) => command.run(Workspace::open(folder).ok().as_ref()).await,
+        Command::Protocols(command) => command.run(workspace_if_any(folder)?.as_ref()),
         Command::Store(command) => command.run(&Workspace::open(folder)?).await,
     }
 }

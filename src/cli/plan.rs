@@ -11,6 +11,7 @@ use super::rollup::Figures;
 use super::{Format, Outcome, open_catalogue, report};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Catalogue, Protocol};
+use crate::protocol::plan_threshold::ThresholdField;
 use crate::protocol::threshold::threshold_of;
 use crate::publish::cautions::IN_ONE_SENTENCE;
 use crate::publish::files::write_folder;
@@ -133,7 +134,7 @@ impl PlanField {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))
                 .mend(format!("the catalogue has {}", catalogue.ids()))
         })?;
-        let (threshold, threshold_from) = self.threshold(protocol, workspace).await?;
+        let (threshold, threshold_from) = self.threshold(protocol, workspace)?;
         let (scatter, scatter_from) = self.scatter(protocol, workspace).await?;
         let question = self.question(protocol, threshold, scatter);
         let plan = plan_field(&question).ok_or_else(|| no_plan(&question))?;
@@ -150,7 +151,7 @@ impl PlanField {
     }
 
     /// The threshold, count a unit, and a phrase that says where it comes from.
-    async fn threshold(
+    fn threshold(
         &self,
         protocol: &Protocol,
         workspace: Option<&Workspace>,
@@ -158,24 +159,34 @@ impl PlanField {
         if let Some(threshold) = self.threshold {
             return Ok((threshold, "given".to_owned()));
         }
-        let crop_type = self.crop_type.as_ref().or(protocol.crop_types.first());
-        let defaults = crop_type
-            .zip(workspace)
-            .and_then(|(crop_type, workspace)| workspace.settings().defaults.get(crop_type));
+        let crop_type = self.crop_type.as_ref().unwrap_or(&protocol.crop_types[0]);
+        let defaults = workspace.and_then(|one| one.settings().defaults.get(crop_type));
         let given = self.economics(&protocol.plausible.currency)?;
-        let filled = defaults.map_or_else(|| given.clone(), |defaults| given.or(defaults));
-        let from = match given.missing().len() {
-            0 => "of the costs, price and stand given",
+        let limits = protocol.limits();
+        let needed = limits.economics_needed(crop_type);
+        let lacking = given.lacking(needed);
+        let filled = defaults.map_or_else(|| given.clone(), |one| given.filled(&lacking, one));
+        let from = match (needed.len(), lacking.len()) {
+            (0, _) => "of the protocol, the same for every field",
+            (_, 0) => "of the costs, price and stand given",
             _ => "of the costs, price and stand given, and of the workspace's defaults",
         };
-        let economics = filled.clone().complete().ok_or_else(|| {
-            Failure::new(
+        let missing = filled.lacking(needed);
+        if !missing.is_empty() {
+            let names: Vec<&str> = missing.iter().map(|member| member.name()).collect();
+            return Err(Failure::new(
                 Kind::Settings,
-                format!("the threshold needs {}", filled.missing().join(", ")),
+                format!("the threshold needs {}", names.join(", ")),
             )
-            .mend("give --treatment-cost, --market-value and --plants, or the threshold itself with --threshold")
-        })?;
-        Ok((threshold_of(protocol, &economics).await?, from.to_owned()))
+            .mend("give --treatment-cost, --market-value and --plants, or the threshold itself with --threshold"));
+        }
+        let field = ThresholdField {
+            economics: &filled,
+            area_ha: protocol.plausible.area_ha[0],
+            crop_type,
+            crop_stage: &protocol.stages.first,
+        };
+        Ok((threshold_of(protocol, &field)?, from.to_owned()))
     }
 
     fn economics(&self, currency: &str) -> Result<Economics, Failure> {

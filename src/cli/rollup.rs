@@ -109,6 +109,12 @@ impl Figures {
         let received_until = snapshot.received_until().await?;
         let setting = roll_up_setting(workspace, &region)?;
         let rollup = roll_up(&snapshot, &catalogue, &setting).await?;
+        if rollup.visits_without_threshold > 0 {
+            report::note(&format!(
+                "note: {} left out: the protocol gives no threshold without economics, which the record lacks",
+                counted(rollup.visits_without_threshold, "visit is", "visits are")
+            ));
+        }
         let county_weeks =
             CountyWeek::from_batches(std::slice::from_ref(&rollup.county_week().batch))?;
         Ok(Figures {

@@ -88,7 +88,7 @@ impl History {
         if let Some((other, at)) = self.nearest_other(place, own, point) {
             doubts.extend(field_twice(other, at));
         }
-        let currency = &row.economics.treatment_cost.currency;
+        let currency = row.economics.currency().unwrap_or_default();
         let usual = self
             .usual
             .usual(row.week.season(), &visit.field.crop_type, currency);
@@ -124,7 +124,7 @@ impl History {
             lat: visit.field.lat,
             stage_places: (row.stage.first_place(), row.stage.last_place()),
             crop_type: &visit.field.crop_type,
-            currency: &row.economics.treatment_cost.currency,
+            currency: row.economics.currency().unwrap_or_default(),
             treatment_cost_per_ha: given.treatment_cost.as_ref().map(TreatmentCost::per_ha),
             market_value_per_kg: given.market_value.as_ref().map(MarketValue::per_kg),
             plants_per_ha: given.plant_population.as_ref().map(PlantPopulation::per_ha),

@@ -19,7 +19,6 @@ use crate::visit::record::{Economics, Visit};
 use crate::visit::rules::{
     Limits, SeasonDays, economics_findings, flags, holding_findings, observed_on,
 };
-use crate::visit::stage::Stage;
 use crate::visit::week::IsoWeek;
 
 /// All that a judgement rests on.
@@ -100,11 +99,16 @@ impl Judge {
     ) -> Result<VisitRow, Box<Refused>> {
         let mut findings = Vec::new();
         let mut codes = Vec::new();
+        let limits = self.limits.get(&visit.protocol);
+        let needed = limits.map_or(&[][..], |limits| {
+            limits.economics_needed(&visit.field.crop_type)
+        });
+        let assumed = visit.economics.lacking(needed);
         let economics = match self.defaults.get(&visit.field.crop_type) {
-            Some(defaults) => visit.economics.or(defaults),
+            Some(defaults) => visit.economics.filled(&assumed, defaults),
             None => visit.economics.clone(),
         };
-        match self.limits.get(&visit.protocol) {
+        match limits {
             Some(limits) => {
                 findings.extend(holding_findings(&visit, &economics, limits, self.season));
                 codes.extend(flags(&visit, &economics, limits));
@@ -119,11 +123,10 @@ impl Judge {
         if byte_order_mark {
             codes.push("byte-order-mark");
         }
-        let stage = Stage::parse(&visit.crop_stage);
+        let stage = limits.and_then(|limits| limits.scale.read(&visit.crop_stage));
         let submitted_at = visit.submitted_at.parse().ok();
-        let complete = economics.complete();
-        match (county, stage, observed_on(&visit), submitted_at, complete) {
-            (Some(county), Some(stage), Some(observed_on), Some(submitted_at), Some(economics))
+        match (limits, county, stage, observed_on(&visit), submitted_at) {
+            (Some(limits), Some(county), Some(stage), Some(observed_on), Some(submitted_at))
                 if findings.is_empty() =>
             {
                 Ok(VisitRow {
@@ -133,9 +136,9 @@ impl Judge {
                     week: IsoWeek::of(observed_on),
                     stage,
                     county_id: county.id.clone(),
-                    statistics: visit.sampling_statistics(),
+                    statistics: visit.sampling_statistics(limits.catch_by_night),
                     economics,
-                    assumed: visit.economics.missing(),
+                    assumed,
                     doubts: of_the_visit_alone(&visit),
                     flags: codes,
                     content_sha256: content_sha256(&visit),

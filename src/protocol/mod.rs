@@ -2,5 +2,8 @@
 
 pub mod catalogue;
 pub mod economic_distance;
+pub mod plan_threshold;
+pub mod protocol_file;
 pub mod sheet_layout;
+pub mod sound;
 pub mod threshold;

@@ -43,6 +43,8 @@ pub struct ProtocolFacts {
     pub id: String,
     /// Such as `Banded sunflower moth, eggs on bracts`.
     pub title: String,
+    /// The crop.
+    pub crop: String,
     /// What the field mean counts, such as `eggs per six bracts`.
     pub counted: String,
     /// `economic injury level` or `economic threshold`.
@@ -91,7 +93,7 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         table: table_rows(bulletin, &summary),
         without_visits: join_with_and(&summary.without_visits),
         without_outline: join_with_and(&without_outline),
-        cautions: standing_cautions(protocol.treatment_stage.as_deref()),
+        cautions: standing_cautions(&protocol.crop, protocol.treatment_stage.as_deref()),
         region: display_name(bulletin.region.title()),
         week: &week,
         bulletin,

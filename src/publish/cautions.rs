@@ -17,9 +17,9 @@ pub const IN_ONE_SENTENCE: &str = "Regional scouting figures that may still chan
     for any field: scout your own field, follow the product's label and local rules, mind bees at \
     bloom, and ask licensed local advice before treating.";
 
-/// The standing cautions, most weighty first. `treatment_stage` is the crop stage at which the
-/// protocol says to treat, such as `R5.1`; at a stage of bloom the caution on bees says so.
-pub fn standing_cautions(treatment_stage: Option<&str>) -> Vec<Caution> {
+/// The standing cautions, most weighty first. `treatment_stage` is the stage of the crop at which the
+/// protocol says to treat, such as `R5.1`; at a stage of sunflower's bloom the caution on bees says so.
+pub fn standing_cautions(crop: &str, treatment_stage: Option<&str>) -> Vec<Caution> {
     vec![
         // US EPA label training, module 1, p. 16; EPA Label Review Manual, ch. 11.
         caution(
@@ -39,7 +39,7 @@ pub fn standing_cautions(treatment_stage: Option<&str>) -> Vec<Caution> {
         // evening to early morning and short-residual products are less harmful.
         Caution {
             title: "Bees and other pollinators".to_owned(),
-            text: pollinators(treatment_stage),
+            text: pollinators(crop, treatment_stage),
         },
         // 40 CFR part 170 (worker protection); intervals differ widely on sunflower: PNW Insect
         // Handbook.
@@ -77,12 +77,18 @@ fn falls_at_bloom(stage: &str) -> bool {
     stage == "R5" || stage == "R6" || stage.starts_with("R5.")
 }
 
-fn pollinators(treatment_stage: Option<&str>) -> String {
-    let bees = "Sunflower in bloom draws bees.";
+fn pollinators(crop: &str, treatment_stage: Option<&str>) -> String {
+    let of_sunflower = crop == "sunflower";
+    let bees = if of_sunflower {
+        "Sunflower in bloom draws bees."
+    } else {
+        // Common practice, no source.
+        "A crop in bloom draws bees, and so do weeds that bloom in it and beside it."
+    };
     let care = "If treating in bloom cannot be avoided, late evening to early morning, when bees \
                 are not flying, does less harm, and so do products that do not last; mind the \
                 wind, and warn beekeepers nearby.";
-    match treatment_stage.filter(|stage| falls_at_bloom(stage)) {
+    match treatment_stage.filter(|stage| of_sunflower && falls_at_bloom(stage)) {
         Some(stage) => format!(
             "{bees} Treatment at {stage} falls at bloom, when they work the field: this timing \
              and their safety pull against each other. {care}"
@@ -104,7 +110,7 @@ mod tests {
 
     #[test]
     fn a_treatment_at_bloom_is_said_to_fall_at_bloom_and_another_is_not() {
-        let at = |stage| standing_cautions(stage)[2].text.clone();
+        let at = |stage| standing_cautions("sunflower", stage)[2].text.clone();
         for stage in ["R5.1", "R5", "R5.9", "R6"] {
             let says = format!("Treatment at {stage} falls at bloom");
             assert!(at(Some(stage)).contains(&says), "{stage}");
@@ -113,11 +119,15 @@ mod tests {
             assert!(!at(stage).contains("falls at bloom"), "{stage:?}");
             assert!(at(stage).contains("bees"), "{stage:?}");
         }
+        // R5 of corn is no bloom of sunflower.
+        let of_corn = standing_cautions("corn", Some("R5"))[2].text.clone();
+        assert!(of_corn.contains("bees") && !of_corn.contains("falls at bloom"));
+        assert!(!of_corn.contains("Sunflower"));
     }
 
     #[test]
     fn no_caution_carries_a_rate_or_an_interval() {
-        for caution in standing_cautions(None) {
+        for caution in standing_cautions("sunflower", None) {
             let digits = caution.text.chars().any(|c| c.is_ascii_digit());
             assert!(!digits, "{}", caution.text);
         }

@@ -40,6 +40,13 @@ pub fn count_sheet_page(protocol: &Protocol, options: &SheetOptions) -> Result<S
         visits: (1..=plan.visits).collect(),
         blanks: blanks(protocol),
         with_side: plan.layout == Layout::Edge,
+        count_heading: match plan.each_count_max {
+            Some(1) => format!(
+                "1 for each {} that has any, 0 for one that has none",
+                plan.unit()
+            ),
+            _ => format!("Count on each {}", plan.unit()),
+        },
         headings: headings(&plan),
         sites: (1..=plan.sites).collect(),
         lines: lines(&plan),
@@ -69,6 +76,8 @@ struct Page<'a> {
     visits: Vec<usize>,
     blanks: Vec<Blank>,
     with_side: bool,
+    /// What stands above the boxes where each has its own number.
+    count_heading: String,
     /// Headings of the boxes of a line; none where each box has its own number.
     headings: Vec<String>,
     sites: Vec<usize>,
@@ -137,7 +146,14 @@ fn headings(plan: &SheetPlan) -> Vec<String> {
         CountForm::Plants => Vec::new(),
         CountForm::Heads | CountForm::Traps => CountColumn::counts(plan.form, plan.bracts)
             .into_iter()
-            .map(CountColumn::name)
+            .map(|column| {
+                let since = if plan.catch_by_night || plan.form == CountForm::Heads {
+                    ""
+                } else {
+                    " since the trap was put up"
+                };
+                column.name() + since
+            })
             .collect(),
     }
 }

@@ -13,6 +13,7 @@ use crate::publish::sheet_words::{SheetOptions, SheetPlan};
 use crate::visit::record::{
     AMOUNT_MAX, COUNT_MAX, ITEMS_MAX, NIGHTS_MAX, REMARKS_LENGTH_MAX, TEXT_LENGTH_MAX,
 };
+use crate::visit::stage::StageScale;
 
 /// Sides of a field that the list offers.
 const SIDES: [&str; 8] = [
@@ -91,11 +92,16 @@ pub(super) fn visit_entry(
             "@",
             &format!(
                 "Stage of most plants on the day. The counts of this sheet have a meaning at {} to {}. \
-                 A stage that the list lacks may be written, such as V26.",
-                protocol.stages.first, protocol.stages.last
+                 {}",
+                protocol.stages.first,
+                protocol.stages.last,
+                match protocol.scale {
+                    StageScale::Sunflower => "A stage that the list lacks may be written, such as V26.",
+                    StageScale::Listed(_) => "These are all the stages that there are.",
+                }
             ),
         )
-        .listed(&stages(), false)?,
+        .listed(&stages(&protocol.scale), false)?,
         VisitColumn::Cost => money(
             "Cost of one treatment, product and application together, for each acre or hectare: choose which beside it. \
              Units of money, not cents.",
@@ -167,20 +173,45 @@ pub(super) fn count_entry(column: CountColumn, plan: &SheetPlan) -> Result<Entry
         .listed(&SIDES, false)?,
         CountColumn::Unit(_) => entry(9.0, "0", &format!("Number of the {unit} within its site."))
             .checked(from_to(1, ITEMS_MAX as u32), "A whole number from 1.")?,
-        CountColumn::Bract(number) => count(&format!(
-            "Count on bract {number} of the head. 0 means looked and found none; for a head that you did not \
+        CountColumn::Bract(number) => count(
+            plan,
+            &format!(
+                "Count on bract {number} of the head. 0 means looked and found none; for a head that you did not \
              examine leave every bract empty."
-        ))?,
-        CountColumn::Count => count(&format!(
-            "Count on the {unit}. 0 means looked and found none; empty means not examined."
-        ))?,
-        CountColumn::Catch => count(
-            "What the trap caught. 0 means looked and found none; empty means not looked at.",
+            ),
         )?,
+        CountColumn::Count => {
+            let note = match plan.each_count_max {
+                Some(1) => {
+                    format!("1 if the {unit} has any, 0 if it has none; empty means not examined.")
+                }
+                _ => format!(
+                    "Count on the {unit}. 0 means looked and found none; empty means not examined."
+                ),
+            };
+            count(plan, &note)?
+        }
+        CountColumn::Catch => {
+            let since = if plan.catch_by_night {
+                ""
+            } else {
+                " in all since it was put up"
+            };
+            count(
+                plan,
+                &format!(
+                    "What the trap caught{since}. 0 means looked and found none; empty means not looked at."
+                ),
+            )?
+        }
         CountColumn::Nights => entry(
             9.0,
             "0",
-            "Nights that the trap stood, or since it was last emptied.",
+            if plan.catch_by_night {
+                "Nights that the trap stood, or since it was last emptied."
+            } else {
+                "Nights since the trap was put up."
+            },
         )
         .checked(from_to(1, NIGHTS_MAX), "A whole number from 1 to 366.")?,
     };
@@ -257,11 +288,13 @@ fn per_area(note: &str) -> Result<Entry, XlsxError> {
     entry(8.0, "@", note).listed(&["acre", "ha"], true)
 }
 
-fn count(note: &str) -> Result<Entry, XlsxError> {
-    entry(9.0, "0", note).checked(
-        from_to(0, COUNT_MAX),
-        "A whole number from 0. Empty means not examined.",
-    )
+fn count(plan: &SheetPlan, note: &str) -> Result<Entry, XlsxError> {
+    let expected = match plan.each_count_max {
+        Some(most) => format!("A whole number from 0 to {most}. Empty means not examined."),
+        None => "A whole number from 0. Empty means not examined.".to_owned(),
+    };
+    let most = plan.each_count_max.unwrap_or(COUNT_MAX);
+    entry(9.0, "0", note).checked(from_to(0, most), &expected)
 }
 
 /// Above 0: a check has no open lower bound beside an upper one, so that the least amount is tiny.
@@ -283,8 +316,11 @@ fn season(options: &SheetOptions) -> Result<DataValidation, XlsxError> {
     Ok(DataValidation::new().allow_date(DataValidationRule::Between(&first, &last)))
 }
 
-/// The scale as the list shows it: the stages of the head first, where counts are made.
-fn stages() -> Vec<String> {
+/// The scale as the list shows it; of sunflower the stages of the head first, where most counts are made.
+fn stages(scale: &StageScale) -> Vec<String> {
+    if let StageScale::Listed(stages) = scale {
+        return stages.to_vec();
+    }
     let flowering = (0..=9).map(|tenth| format!("R5.{tenth}"));
     let before = (1..=4).map(|stage| format!("R{stage}"));
     let after = (6..=9).map(|stage| format!("R{stage}"));
@@ -319,7 +355,7 @@ mod tests {
 
     #[test]
     fn every_stage_of_the_list_is_on_the_scale_and_the_list_fits() {
-        let stages = stages();
+        let stages = stages(&StageScale::Sunflower);
         for stage in &stages {
             assert!(Stage::parse(stage).is_some(), "{stage}");
         }

@@ -6,7 +6,7 @@
 use jiff::civil::Date;
 
 use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::{Layout, Protocol};
+use crate::protocol::catalogue::{Decision, Layout, Protocol};
 use crate::protocol::sheet_layout::{bracts_per_head, unit_name};
 use crate::publish::cautions::standing_cautions;
 use crate::visit::record::CountForm;
@@ -40,6 +40,10 @@ pub struct SheetPlan {
     pub units: usize,
     /// Bracts of a head; not used for plants and traps.
     pub bracts: usize,
+    /// The most that one count can be.
+    pub each_count_max: Option<u32>,
+    /// Whether a trap's catch is divided by its nights.
+    pub catch_by_night: bool,
     /// What is counted.
     pub form: CountForm,
     /// Where the sites lie.
@@ -57,6 +61,8 @@ impl SheetPlan {
             sites: options.sites.unwrap_or(protocol.sample.sites_min),
             units: protocol.sample.units_per_site,
             bracts: bracts_per_head(protocol),
+            each_count_max: protocol.sample.each_count_at_most,
+            catch_by_night: protocol.sample.catch_by_night,
             form: protocol.sample.form,
             layout: protocol.layout,
         };
@@ -108,6 +114,7 @@ pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
     let place = match plan.layout {
         Layout::Edge => "The sites lie along the edge of the field.",
         Layout::Interior => "The sites lie well inside the field, away from its edges.",
+        Layout::Station => "Each site is a place where a trap hangs.",
     };
     vec![
         passage("Pest and crop", format!("{} on {}.", protocol.pest, protocol.crop)),
@@ -158,10 +165,20 @@ fn how(plan: &SheetPlan) -> String {
             "Examine {} of each head and write one count for each bract.",
             counted(plan.bracts, "bract", "bracts")
         ),
-        CountForm::Plants => "Write one count for each plant.".to_owned(),
-        CountForm::Traps => "Write what each trap caught and how many nights it stood; \
-                             since it was last emptied, if it was."
-            .to_owned(),
+        CountForm::Plants => match plan.each_count_max {
+            Some(1) => "Write 1 for each plant that has any, 0 for each that has none.".to_owned(),
+            Some(most) => format!("Write one count for each plant, {most} at the most."),
+            None => "Write one count for each plant.".to_owned(),
+        },
+        CountForm::Traps if plan.catch_by_night => {
+            "Write what each trap caught and how many nights it stood; since it was last emptied, if it was."
+                .to_owned()
+        }
+        CountForm::Traps => {
+            "Write all that each trap has caught since it was put up, and how many nights ago that was; keep a \
+             running total if you empty it."
+                .to_owned()
+        }
     }
 }
 
@@ -205,23 +222,29 @@ pub fn filling(plan: &SheetPlan) -> Vec<Passage> {
     ]
 }
 
-/// What to mind before anyone treats: the protocol's timing, then the cautions, most weighty first.
+/// What to mind before anyone treats: the protocol's timing, then the cautions, most weighty first. Those of a
+/// count that decides nothing for a field come before the standing ones.
 pub fn cautions(protocol: &Protocol) -> Vec<Passage> {
-    let mut passages = vec![passage(
-        "When treating works",
-        one_line(&protocol.timing.treat),
-    )];
+    let own: Vec<Passage> = protocol
+        .cautions
+        .iter()
+        .map(|caution| passage("For this count", one_line(&caution.text)))
+        .collect();
+    let timing = one_line(&protocol.timing.treat);
+    let (first, last) = match protocol.decision {
+        Decision::Field => (vec![passage("When treating works", timing)], own),
+        Decision::Region => (
+            [vec![passage("No decision for a field", timing)], own].concat(),
+            Vec::new(),
+        ),
+    };
+    let mut passages = first;
     passages.extend(
-        standing_cautions(Some(&protocol.timing.treat_at))
+        standing_cautions(&protocol.crop, protocol.timing.treat_at.as_deref())
             .into_iter()
             .map(|caution| passage(&caution.title, caution.text)),
     );
-    passages.extend(
-        protocol
-            .cautions
-            .iter()
-            .map(|caution| passage("For this count", one_line(&caution.text))),
-    );
+    passages.extend(last);
     passages
 }
 

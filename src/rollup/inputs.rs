@@ -5,7 +5,7 @@
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, AsArray, Int32Array, Int64Array, RecordBatch, StringArray};
-use arrow::datatypes::SchemaRef;
+use arrow::datatypes::{Float64Type, SchemaRef};
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
 use datafusion::prelude::SessionContext;
@@ -132,11 +132,11 @@ pub(super) async fn protocols_known(
     Ok(())
 }
 
-/// Registers `visit_threshold`: `current_visit` with the threshold of each field.
+/// Registers `visit_threshold`: `current_visit` with the threshold of each field; how many visits have none.
 pub(super) async fn register_thresholds(
     session: &SessionContext,
     catalogue: &Catalogue,
-) -> Result<(), Failure> {
+) -> Result<u64, Failure> {
     let failed = |error: DataFusionError| {
         Failure::new(
             Kind::Protocol,
@@ -155,7 +155,22 @@ pub(super) async fn register_thresholds(
         .flatten()
         .next()
         .map_or(schema, |batch| batch.schema());
-    register(session, "visit_threshold", schema, partitions)
+    let without = partitions.iter().flatten().map(without_threshold).sum();
+    register(session, "visit_threshold", schema, partitions)?;
+    Ok(without)
+}
+
+/// Rows whose threshold is null or not above 0.
+fn without_threshold(batch: &RecordBatch) -> u64 {
+    let thresholds = batch
+        .column_by_name("threshold")
+        .expect("the statement that was run names this column")
+        .as_primitive::<Float64Type>();
+    let above = thresholds
+        .iter()
+        .flatten()
+        .filter(|threshold| *threshold > 0.0);
+    (batch.num_rows() - above.count()) as u64
 }
 
 /// A table of these columns, each of which may hold nulls.

@@ -27,6 +27,8 @@ use crate::visit::week::IsoWeek;
 pub struct Rollup {
     /// The store version that it was made from.
     pub store_version: i64,
+    /// Visits that are left out, since their protocol gives them no threshold.
+    pub visits_without_threshold: u64,
     tables: HashMap<String, StageTable>,
 }
 
@@ -112,9 +114,10 @@ pub async fn roll_up(
     register_setting(session, catalogue, setting)?;
     let stages = stages()?;
     let mut tables = HashMap::new();
+    let mut visits_without_threshold = 0;
     for (place, stage) in stages.iter().enumerate() {
         run_stage(session, stage).await?;
-        compute_beside(session, stage, catalogue, setting).await?;
+        visits_without_threshold += compute_beside(session, stage, catalogue, setting).await?;
         if FINISHED.contains(&stage.table.as_str()) {
             let batch = whole_table(session, stage).await?;
             tables.insert(
@@ -129,6 +132,7 @@ pub async fn roll_up(
     }
     Ok(Rollup {
         store_version: snapshot.version(),
+        visits_without_threshold,
         tables,
     })
 }
@@ -139,29 +143,30 @@ async fn compute_beside(
     stage: &Stage,
     catalogue: &Catalogue,
     setting: &Setting,
-) -> Result<(), Failure> {
+) -> Result<u64, Failure> {
     let keep =
         |name: &str, batch: RecordBatch| register(session, name, batch.schema(), vec![vec![batch]]);
     match stage.table.as_str() {
         "current_visit" => {
             protocols_known(session, catalogue).await?;
-            register_thresholds(session, catalogue).await
+            return register_thresholds(session, catalogue).await;
         }
         "standing_visit" => {
             let rows = whole_table(session, stage).await?;
             keep("field_certainty", field_certainty(&rows)?)?;
             let windows = field_window(&rows, catalogue, &setting.weather)?;
-            keep("field_window", windows)
+            keep("field_window", windows)?;
         }
         "county_week_shown" => {
             let rows = whole_table(session, stage).await?;
             keep(
                 "county_share_smoothed",
                 county_share_smoothed(&rows, setting)?,
-            )
+            )?;
         }
-        _ => Ok(()),
+        _ => {}
     }
+    Ok(0)
 }
 
 /// Runs one stage in a session that has the tables it reads, holds it to its header, and leaves its

@@ -182,6 +182,9 @@ mod tests {
             "protocol_window",
             "county",
             "setting",
+            "field_certainty",
+            "field_window",
+            "county_share_smoothed",
         ]
         .map(str::to_owned)
         .to_vec();

@@ -20,7 +20,6 @@ use crate::heat::spray_window::{
 };
 use crate::heat::weather::WeatherSeries;
 use crate::protocol::catalogue::{Catalogue, Protocol};
-use crate::visit::stage::Stage;
 use crate::visit::week::IsoWeek;
 
 use super::inputs::table_of;
@@ -65,7 +64,8 @@ pub(super) fn field_window(
     let mut windows = Vec::new();
     for row in (0..standing_visit.num_rows()).filter(|row| in_window.value(*row)) {
         let protocol = catalogue.protocol(protocols.value(row));
-        let observed = observed(stages.value(row), days.value(row));
+        let observed =
+            protocol.and_then(|known| observed(known, stages.value(row), days.value(row)));
         let (Some(protocol), Some(observed)) = (protocol, observed) else {
             continue;
         };
@@ -97,9 +97,9 @@ pub(super) fn field_window(
     ])
 }
 
-fn observed(stage: &str, days_since_epoch: i32) -> Option<Observed> {
+fn observed(protocol: &Protocol, stage: &str, days_since_epoch: i32) -> Option<Observed> {
     Some(Observed {
-        stage: Stage::parse(stage)?,
+        stage: protocol.scale.read(stage)?,
         on: EPOCH.checked_add(days_since_epoch.days()).ok()?,
     })
 }
@@ -116,7 +116,7 @@ fn window_of<'a>(
     heat: &mut KnownHeat<'a>,
 ) -> Option<SprayWindow> {
     let development = protocol.development.as_ref()?;
-    let treat_at = Stage::parse(&protocol.timing.treat_at)?;
+    let treat_at = protocol.scale.read(protocol.timing.treat_at.as_ref()?)?;
     let by_weather = heat
         .of(protocol, county_id, observed.on)
         .and_then(|heat| window_by_weather(development, treat_at, observed, heat).ok());

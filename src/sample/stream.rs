@@ -106,7 +106,9 @@ mod tests {
 
     use super::*;
     use crate::sample::{Expected, ExpectedAccount, Landscape, MessShares};
-    use crate::visit::record::{AreaUnit, Visit, WeightUnit};
+    use crate::visit::record::{
+        AreaUnit, MarketValue, PlantPopulation, TreatmentCost, Visit, WeightUnit,
+    };
 
     fn sample(seed: u64, mess: MessShares, fields: usize) -> Vec<SampleLine> {
         let options = SampleOptions {
@@ -158,20 +160,22 @@ mod tests {
         }
     }
 
+    /// Good records lack nothing.
+    fn amounts(visit: &Visit) -> (TreatmentCost, MarketValue, PlantPopulation) {
+        let economics = visit.economics.clone();
+        let cost = economics.treatment_cost.expect("a cost");
+        let value = economics.market_value.expect("a value");
+        (cost, value, economics.plant_population.expect("a stand"))
+    }
+
     #[test]
     fn good_records_lie_within_the_trade_s_plausible_bounds() {
         for visit in accepted_visits(&sample(4, great_mess(), 300)) {
-            let economics = visit
-                .economics
-                .complete()
-                .expect("good records lack nothing");
             let per_acre = |amount: f64, per: AreaUnit| match per {
                 AreaUnit::Acre => amount,
                 AreaUnit::Ha => amount * 0.404_685_642_24,
             };
-            let cost = &economics.treatment_cost;
-            let value = &economics.market_value;
-            let plants = &economics.plant_population;
+            let (cost, value, plants) = amounts(&visit);
             let value_per_lb = match value.per {
                 WeightUnit::Lb => value.amount,
                 WeightUnit::Kg => value.amount * 0.453_592_37,
@@ -323,11 +327,8 @@ mod tests {
         let mut weeks: HashMap<(i16, i8), (usize, usize)> = HashMap::new();
         let mut means = Vec::new();
         for visit in accepted_visits(&sample(2026, MessShares::none(), 600)) {
-            let economics = visit.economics.clone().complete();
-            let economics = economics.expect("good records lack nothing");
-            if economics.treatment_cost.per == AreaUnit::Ha
-                || !["R2", "R3"].contains(&visit.crop_stage.as_str())
-            {
+            let (cost, value, plants) = amounts(&visit);
+            if cost.per == AreaUnit::Ha || !["R2", "R3"].contains(&visit.crop_stage.as_str()) {
                 continue;
             }
             let eggs: u32 = visit
@@ -338,8 +339,7 @@ mod tests {
                 .sum();
             let mean = f64::from(eggs) / (5 * visit.sites.len()) as f64;
             // The US form of the rule, eggs per six bracts (common practice, no source).
-            let threshold = economics.treatment_cost.amount
-                / (economics.market_value.amount * economics.plant_population.count * 0.00078);
+            let threshold = cost.amount / (value.amount * plants.count * 0.00078);
             let date: Date = visit.observed_on.parse().expect("a date");
             let week = date.iso_week_date();
             let (fields, at_threshold) = weeks.entry((week.year(), week.week())).or_default();

@@ -40,7 +40,7 @@ pub struct PastVisit<'a> {
     pub stage_places: (i32, i32),
     /// Crop type of the field.
     pub crop_type: &'a str,
-    /// ISO 4217 code of both amounts of money.
+    /// ISO 4217 code of both amounts of money; empty if there is none.
     pub currency: &'a str,
     /// Money per hectare; this and what follows is `None` where it was assumed.
     pub treatment_cost_per_ha: Option<f64>,
@@ -57,7 +57,8 @@ const CURRENT_VISITS: &str = "with visible as (\
    ), higher as (\
      select visit_id, revision from visible where revision > 1\
    ) \
-   select visit_id, observer_id, field_id, crop_type, treatment_cost_currency, revision, \
+   select visit_id, observer_id, field_id, crop_type, \
+     coalesce(treatment_cost_currency, market_value_currency, ''), revision, \
      date_part('epoch', observed_on) / 86400, season, stage_first, stage_last, received_at, line, \
      lon, lat, case when treatment_cost_amount is not null then treatment_cost_per_ha end, \
      case when market_value_amount is not null then market_value_per_kg end, \

@@ -17,9 +17,9 @@ use super::closings::HeldId;
 use super::receipt::Receipt;
 use super::schema::arrow_schema;
 use super::tables::Kept;
-use crate::visit::economics::CompleteEconomics;
+use crate::visit::economics::EconomicMember;
 use crate::visit::finding::Finding;
-use crate::visit::record::{Site, Visit};
+use crate::visit::record::{Economics, Site, Visit};
 use crate::visit::sampling::{SamplingStatistics, Unit};
 use crate::visit::stage::Stage;
 use crate::visit::week::IsoWeek;
@@ -43,10 +43,10 @@ pub struct VisitRow {
     pub county_id: String,
     /// What the counts say.
     pub statistics: SamplingStatistics,
-    /// Its economics, what it lacks filled in.
-    pub economics: CompleteEconomics,
+    /// Its economics, what its threshold needs and it lacks filled in.
+    pub economics: Economics,
     /// Members of the economics that were filled in from the workspace's defaults.
-    pub assumed: Vec<&'static str>,
+    pub assumed: Vec<EconomicMember>,
     /// What is doubtful, in sentences, until the record is accepted.
     pub doubts: Vec<Finding>,
     /// Codes of all that is doubtful about an accepted record.
@@ -151,16 +151,19 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
         whole(&|row| row.stage.last_place()),
         optional_number(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.amount)),
         optional_name(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.per.name())),
-        text(&|row| &row.economics.treatment_cost.currency),
-        number(&|row| row.economics.treatment_cost.per_ha()),
+        optional_text(&|row| Some(row.economics.treatment_cost.as_ref()?.currency.clone())),
+        optional_number(&|row| Some(row.economics.treatment_cost.as_ref()?.per_ha())),
         optional_number(&|row| Some(row.visit.economics.market_value.as_ref()?.amount)),
         optional_name(&|row| Some(row.visit.economics.market_value.as_ref()?.per.name())),
-        text(&|row| &row.economics.market_value.currency),
-        number(&|row| row.economics.market_value.per_kg()),
+        optional_text(&|row| Some(row.economics.market_value.as_ref()?.currency.clone())),
+        optional_number(&|row| Some(row.economics.market_value.as_ref()?.per_kg())),
         optional_number(&|row| Some(row.visit.economics.plant_population.as_ref()?.count)),
         optional_name(&|row| Some(row.visit.economics.plant_population.as_ref()?.per.name())),
-        number(&|row| row.economics.plant_population.per_ha()),
-        optional_text(&|row| (!row.assumed.is_empty()).then(|| row.assumed.join(" "))),
+        optional_number(&|row| Some(row.economics.plant_population.as_ref()?.per_ha())),
+        optional_text(&|row| {
+            let names: Vec<&str> = row.assumed.iter().map(|member| member.name()).collect();
+            (!names.is_empty()).then(|| names.join(" "))
+        }),
         text(&|row| row.visit.count_form().map_or("", |form| form.member())),
         whole(&|row| row.statistics.sites as i32),
         whole(&|row| row.statistics.units as i32),

@@ -160,34 +160,38 @@ pub const VISITS: &[Column] = &[
     may(
         "treatment_cost_amount",
         Holds::Number,
-        "cost of one treatment as submitted, money; null if it was assumed",
+        "cost of one treatment as submitted, money; null if it was not given",
     ),
     may("treatment_cost_per", Holds::Text, "acre or ha"),
-    must("treatment_cost_currency", Holds::Text, "ISO 4217 code"),
-    must(
+    may("treatment_cost_currency", Holds::Text, "ISO 4217 code"),
+    may(
         "treatment_cost_per_ha",
         Holds::Number,
-        "cost of one treatment, money per hectare",
+        "cost of one treatment, money per hectare; null if neither given nor needed",
     ),
     may(
         "market_value_amount",
         Holds::Number,
-        "market value as submitted, money; null if it was assumed",
+        "market value as submitted, money; null if it was not given",
     ),
     may("market_value_per", Holds::Text, "lb or kg"),
-    must("market_value_currency", Holds::Text, "ISO 4217 code"),
-    must(
+    may("market_value_currency", Holds::Text, "ISO 4217 code"),
+    may(
         "market_value_per_kg",
         Holds::Number,
-        "market value, money per kilogram",
+        "market value, money per kilogram; null if neither given nor needed",
     ),
     may(
         "plant_population_count",
         Holds::Number,
-        "plants as submitted; null if they were assumed",
+        "plants as submitted; null if they were not given",
     ),
     may("plant_population_per", Holds::Text, "acre or ha"),
-    must("plants_per_ha", Holds::Number, "plants per hectare"),
+    may(
+        "plants_per_ha",
+        Holds::Number,
+        "plants per hectare; null if neither given nor needed",
+    ),
     may(
         "assumed",
         Holds::Text,
@@ -204,7 +208,7 @@ pub const VISITS: &[Column] = &[
     must(
         "field_mean",
         Holds::Number,
-        "mean of the site means: a head, a plant, or a trap and night",
+        "mean of the site means: a head, a plant, or a trap, a night or in all as the protocol says",
     ),
     may(
         "variance_between_sites",

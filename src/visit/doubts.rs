@@ -302,20 +302,20 @@ pub fn observer_in_two_places(visit: &Visit, same_day: Elsewhere) -> Option<Find
 }
 
 /// A crop does not grow backwards: an earlier stage on a later day, or a later stage on an earlier day.
-/// Stages that overlap, as R5 and R5.3, agree.
+/// Stages that overlap, as R5 and R5.3, agree; those of different scales are not compared.
 pub fn stage_backwards(
     visit: &Visit,
     day: Date,
     stage: Stage,
     latest: StageSeen,
 ) -> Option<Finding> {
+    let before = stage.on_its_scale(latest.first_place, latest.last_place)?;
     let backwards = if day > latest.day {
         stage.last_place() < latest.first_place
     } else {
         day < latest.day && stage.first_place() > latest.last_place
     };
     backwards.then(|| {
-        let before = Stage::at_places(latest.first_place, latest.last_place);
         Finding::new(
             "stage-backwards",
             "/crop_stage",

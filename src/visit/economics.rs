@@ -1,58 +1,75 @@
 //! The economics that a threshold rests on: what a record gives, filled up from a workspace's defaults.
 //!
-//! What is filled in leaves a trace: the record as submitted keeps its gap, and the members that were
-//! assumed are named.
+//! Only what the protocol's threshold needs is filled in, and what is filled in leaves a trace: the record as
+//! submitted keeps its gap, and the members that were assumed are named.
 
-use serde::Deserialize;
+use super::record::Economics;
 
-use super::record::{Economics, MarketValue, PlantPopulation, TreatmentCost};
-
-/// Economics that lack nothing.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct CompleteEconomics {
+/// A member of the economics.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum EconomicMember {
     /// Cost of one treatment, product and application.
-    pub treatment_cost: TreatmentCost,
+    TreatmentCost,
     /// What the crop sells for.
-    pub market_value: MarketValue,
+    MarketValue,
     /// Plants standing.
-    pub plant_population: PlantPopulation,
+    PlantPopulation,
+}
+
+impl EconomicMember {
+    /// Every member, in the order of the record.
+    pub const ALL: [EconomicMember; 3] = [
+        EconomicMember::TreatmentCost,
+        EconomicMember::MarketValue,
+        EconomicMember::PlantPopulation,
+    ];
+
+    /// The member's name in the record.
+    pub fn name(self) -> &'static str {
+        match self {
+            EconomicMember::TreatmentCost => "treatment_cost",
+            EconomicMember::MarketValue => "market_value",
+            EconomicMember::PlantPopulation => "plant_population",
+        }
+    }
 }
 
 impl Economics {
     /// Whether nothing is given.
     pub fn is_empty(&self) -> bool {
-        self.missing().len() == 3
+        self.lacking(&EconomicMember::ALL).len() == EconomicMember::ALL.len()
     }
 
-    /// Names of the members that are not given, in the order of the record.
-    pub fn missing(&self) -> Vec<&'static str> {
-        let members = [
-            ("treatment_cost", self.treatment_cost.is_some()),
-            ("market_value", self.market_value.is_some()),
-            ("plant_population", self.plant_population.is_some()),
-        ];
-        let missing = members.into_iter().filter(|(_, given)| !given);
-        missing.map(|(name, _)| name).collect()
+    /// Those of these members that are not given.
+    pub fn lacking(&self, needed: &[EconomicMember]) -> Vec<EconomicMember> {
+        let given = |member: &EconomicMember| match member {
+            EconomicMember::TreatmentCost => self.treatment_cost.is_some(),
+            EconomicMember::MarketValue => self.market_value.is_some(),
+            EconomicMember::PlantPopulation => self.plant_population.is_some(),
+        };
+        let needed = needed.iter().copied();
+        needed.filter(|member| !given(member)).collect()
     }
 
-    /// What is given, and for what is not the default, if there is one.
-    pub fn or(&self, defaults: &Economics) -> Economics {
-        let (given, default) = (self.clone(), defaults.clone());
-        Economics {
-            treatment_cost: given.treatment_cost.or(default.treatment_cost),
-            market_value: given.market_value.or(default.market_value),
-            plant_population: given.plant_population.or(default.plant_population),
+    /// What is given, and of these members the default for what is not, if there is one.
+    pub fn filled(&self, lacking: &[EconomicMember], defaults: &Economics) -> Economics {
+        let mut filled = self.clone();
+        for member in lacking {
+            match member {
+                EconomicMember::TreatmentCost => {
+                    filled.treatment_cost.clone_from(&defaults.treatment_cost);
+                }
+                EconomicMember::MarketValue => {
+                    filled.market_value.clone_from(&defaults.market_value);
+                }
+                EconomicMember::PlantPopulation => {
+                    filled
+                        .plant_population
+                        .clone_from(&defaults.plant_population);
+                }
+            }
         }
-    }
-
-    /// The economics, if nothing is missing.
-    pub fn complete(self) -> Option<CompleteEconomics> {
-        Some(CompleteEconomics {
-            treatment_cost: self.treatment_cost?,
-            market_value: self.market_value?,
-            plant_population: self.plant_population?,
-        })
+        filled
     }
 
     /// The currency of the amounts, where one is given.

@@ -4,11 +4,14 @@
 //! flags it stands beside the rule, in [`holding_findings`] and [`flags`]. Rules that need a map
 //! are in `intake`, where the region is known.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 
+use super::economics::EconomicMember;
 use super::finding::Finding;
 use super::record::{CountForm, Economics, Visit};
-use super::stage::Stage;
+use super::stage::StageScale;
 
 /// What a protocol and a workspace allow; plain values, so that rules need nothing else of ours.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,6 +22,14 @@ pub struct Limits {
     pub count_form: CountForm,
     /// Counts of a unit: six bracts a head. `None` leaves it open.
     pub counts_per_unit: Option<usize>,
+    /// The most that one count can be: 1 where a unit is infested or not. `None` leaves it open.
+    pub each_count_max: Option<u32>,
+    /// Whether a trap's catch is divided by its nights.
+    pub catch_by_night: bool,
+    /// The stages of the crop.
+    pub scale: StageScale,
+    /// What the threshold of each crop type needs of the economics.
+    pub economics_needed: BTreeMap<String, Vec<EconomicMember>>,
     /// Fewest sites that make a full sample.
     pub sites_min: usize,
     /// Fewest units of a site that make a full sample.
@@ -35,6 +46,15 @@ pub struct Limits {
     pub plants_per_acre: (f64, f64),
     /// Plausible area of a field, hectares.
     pub area_ha: (f64, f64),
+}
+
+impl Limits {
+    /// What the threshold of a crop type needs of the economics.
+    pub fn economics_needed(&self, crop_type: &str) -> &[EconomicMember] {
+        self.economics_needed
+            .get(crop_type)
+            .map_or(&[], Vec::as_slice)
+    }
 }
 
 /// The days of the year in which a workspace takes visits, both included.
@@ -56,12 +76,13 @@ pub fn holding_findings(
     let mut findings = Vec::new();
     findings.extend(date_outside_season(visit, season));
     findings.extend(date_after_submission(visit));
-    findings.extend(stage_unknown(visit));
+    findings.extend(stage_unknown(visit, limits));
     findings.extend(crop_type_unknown(visit, limits));
     findings.extend(count_form_wrong(visit, limits));
     findings.extend(bracts_not_six(visit, limits));
+    findings.extend(count_above_most(visit, limits));
     findings.extend(site_repeated(visit));
-    findings.extend(economics_missing(visit, economics));
+    findings.extend(economics_missing(visit, economics, limits));
     findings.extend(economics_findings(economics, limits));
     findings.extend(area_implausible(visit, limits));
     findings
@@ -138,13 +159,16 @@ fn date_after_submission(visit: &Visit) -> Option<Finding> {
     })
 }
 
-fn stage_unknown(visit: &Visit) -> Option<Finding> {
-    Stage::parse(&visit.crop_stage).is_none().then(|| {
+fn stage_unknown(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    limits.scale.read(&visit.crop_stage).is_none().then(|| {
         Finding::new(
             "stage-unknown",
             "/crop_stage",
             quoted(&visit.crop_stage),
-            "a stage of the scale is expected: VE, V1, V2 …, R1 to R9, or R5.0 to R5.9",
+            format!(
+                "a stage of the scale is expected: {}",
+                limits.scale.in_words()
+            ),
         )
     })
 }
@@ -203,6 +227,33 @@ fn bracts_not_six(visit: &Visit, limits: &Limits) -> Option<Finding> {
         })
 }
 
+/// Where a unit is infested or not, a count above 1 would make a share of more than all.
+fn count_above_most(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    let most = limits.each_count_max?;
+    let sites = visit.sites.iter().enumerate();
+    let mut units = sites.flat_map(|(place, site)| {
+        let member = site.count_form().map_or("", CountForm::member);
+        let units = site.units().into_iter().enumerate();
+        units.map(move |(unit_place, unit)| (format!("/sites/{place}/{member}/{unit_place}"), unit))
+    });
+    units.find_map(|(pointer, unit)| {
+        let above = unit.counts.iter().find(|count| count.0 > most)?;
+        let expected = match most {
+            1 => format!(
+                "{} takes 1 for a unit that has any and 0 for one that has none",
+                limits.protocol
+            ),
+            _ => format!("{} takes {most} a count at the most", limits.protocol),
+        };
+        Some(Finding::new(
+            "count-above-most",
+            pointer,
+            above.0.to_string(),
+            expected,
+        ))
+    })
+}
+
 fn site_repeated(visit: &Visit) -> Option<Finding> {
     let mut seen = std::collections::HashSet::new();
     let place = visit
@@ -217,18 +268,28 @@ fn site_repeated(visit: &Visit) -> Option<Finding> {
     ))
 }
 
-/// Without economics there is no threshold, and what a field costs and earns is not guessed.
-fn economics_missing(visit: &Visit, economics: &Economics) -> Option<Finding> {
-    let missing = economics.missing();
-    (!missing.is_empty()).then(|| {
+/// Without its economics there is no threshold, and what a field costs and earns is not guessed. A threshold
+/// that needs none of them asks for none.
+fn economics_missing(visit: &Visit, economics: &Economics, limits: &Limits) -> Option<Finding> {
+    let crop_type = &visit.field.crop_type;
+    let needed = limits.economics_needed(crop_type);
+    let lacking = economics.lacking(needed);
+    let names = |members: &[EconomicMember], between: &str| {
+        let names: Vec<&str> = members.iter().map(|member| member.name()).collect();
+        names.join(between)
+    };
+    (!lacking.is_empty()).then(|| {
+        let (last, others) = needed.split_last().expect("what lacks something needs something");
+        let and = if others.is_empty() { "" } else { " and " };
+        let expected = format!("{}{and}{}", names(others, ", "), last.name());
+        let are = if others.is_empty() { "is" } else { "are" };
         Finding::new(
             "economics-missing",
             "/economics",
-            format!("no {}", missing.join(", no ")),
+            format!("no {}", names(&lacking, ", no ")),
             format!(
-                "treatment_cost, market_value and plant_population are expected; for {} this workspace has no \
-                 default for what is missing (bractline.toml, [defaults])",
-                visit.field.crop_type
+                "{expected} {are} expected; for {crop_type} this workspace has no default for what is missing \
+                 (bractline.toml, [defaults])"
             ),
         )
     })

@@ -14,7 +14,7 @@ pub struct SamplingStatistics {
     pub units: u32,
     /// All that was counted.
     pub total: u64,
-    /// Mean of the site means: per head, per plant, or per trap and night.
+    /// Mean of the site means: per head, per plant, or per trap, a night or in all as the protocol says.
     pub field_mean: f64,
     /// Variance of the site means, `sites - 1` degrees of freedom; `None` for a single site.
     pub variance_between_sites: Option<f64>,
@@ -40,12 +40,12 @@ impl Unit<'_> {
         self.counts.iter().map(|count| u64::from(count.0)).sum()
     }
 
-    /// The total that enters the means: a trap's is divided by its nights.
-    fn value(&self) -> f64 {
+    /// The total that enters the means: a trap's is divided by its nights, where the protocol says so.
+    fn value(&self, catch_by_night: bool) -> f64 {
         // At most 100 counts of a million each: exact in a double.
         let total = self.total() as f64;
-        self.nights
-            .map_or(total, |nights| total / f64::from(nights))
+        let nights = self.nights.filter(|_| catch_by_night);
+        nights.map_or(total, |nights| total / f64::from(nights))
     }
 }
 
@@ -90,12 +90,12 @@ impl Visit {
     }
 
     /// The sampling statistics of the visit's counts. Sites must not be empty, which the schema
-    /// promises.
-    pub fn sampling_statistics(&self) -> SamplingStatistics {
+    /// promises. `catch_by_night` says whether a trap's catch is divided by its nights.
+    pub fn sampling_statistics(&self, catch_by_night: bool) -> SamplingStatistics {
         let sites: Vec<Vec<Unit<'_>>> = self.sites.iter().map(Site::units).collect();
         let values: Vec<Vec<f64>> = sites
             .iter()
-            .map(|site| site.iter().map(Unit::value).collect())
+            .map(|site| site.iter().map(|unit| unit.value(catch_by_night)).collect())
             .collect();
         statistics(&values, sites.iter().flatten().map(Unit::total).sum())
     }

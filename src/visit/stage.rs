@@ -1,15 +1,111 @@
-//! Crop stages of sunflower: VE, V1, V2 …, R1–R9, with R5.0–R5.9 for flowering.
+//! Crop stages: the scale of sunflower, and scales that a protocol of another crop lists itself.
 //!
-//! The scale is that of Schneiter, A.A. & Miller, J.F. 1981, Description of sunflower growth stages,
-//! Crop Science 21(6):901–903 (citation from memory). A stage is text, never a number: V4 comes
-//! before V12, and R5.1 is not 5.1.
+//! The scale of sunflower is VE, V1, V2 …, R1–R9, with R5.0–R5.9 for flowering: Schneiter, A.A. & Miller, J.F.
+//! 1981, Description of sunflower growth stages, Crop Science 21(6):901–903 (citation from memory). A stage is
+//! text, never a number: V4 comes before V12, and R5.1 is not 5.1.
 
 use std::fmt;
+use std::sync::{Mutex, PoisonError};
 
 /// The last vegetative stage that is believable: leaves of a tall hybrid.
 const LEAVES_MAX: u16 = 60;
 /// The first reproductive stage begins here on the common order of stages.
 const REPRODUCTIVE: u16 = 1_000;
+/// The first stage of a listed scale lies here, beyond every stage of sunflower, so that no stage of one crop
+/// is taken for a stage of the other.
+const LISTED: u16 = 10_000;
+/// The most stages of a listed scale.
+const LISTED_MAX: usize = 200;
+
+/// The stages of a crop, in the order of growth.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub enum StageScale {
+    /// That of sunflower.
+    #[default]
+    Sunflower,
+    /// The stages that a protocol lists.
+    Listed(&'static [String]),
+}
+
+impl StageScale {
+    /// A scale of these stages, in the order of growth; what is wrong with them if they are none.
+    pub fn listed(stages: &[String]) -> Result<StageScale, String> {
+        if !(2..=LISTED_MAX).contains(&stages.len()) {
+            return Err(format!("a scale has 2 to {LISTED_MAX} stages"));
+        }
+        for (place, stage) in stages.iter().enumerate() {
+            if stage.trim() != stage || plain(stage).is_empty() {
+                return Err(format!("{stage:?} is no name of a stage"));
+            }
+            if stages[..place].iter().any(|one| plain(one) == plain(stage)) {
+                return Err(format!("the stage {stage} stands in it twice"));
+            }
+        }
+        Ok(StageScale::Listed(kept(stages)))
+    }
+
+    /// Reads a stage as people write it; `None` if it is not on the scale.
+    pub fn read(&self, text: &str) -> Option<Stage> {
+        match self {
+            StageScale::Sunflower => Stage::parse(text),
+            StageScale::Listed(stages) => {
+                let place = stages.iter().position(|one| plain(one) == plain(text))?;
+                let place = LISTED + u16::try_from(place).ok()?;
+                Some(Stage {
+                    first: place,
+                    last: place,
+                    listed: Some(stages),
+                })
+            }
+        }
+    }
+
+    /// Every stage of the scale, in the order of growth; `R5` alone is none of them.
+    pub fn stages(&self) -> Vec<Stage> {
+        match self {
+            StageScale::Sunflower => (0..=LEAVES_MAX)
+                .map(Stage::at)
+                .chain((1..=9).flat_map(|stage| {
+                    let place = REPRODUCTIVE + 10 * stage;
+                    let tenths = if stage == 5 { 0..=9 } else { 0..=0 };
+                    tenths.map(move |tenth| Stage::at(place + tenth))
+                }))
+                .collect(),
+            StageScale::Listed(stages) => {
+                stages.iter().filter_map(|name| self.read(name)).collect()
+            }
+        }
+    }
+
+    /// The scale in a few words, to say what was expected.
+    pub fn in_words(&self) -> String {
+        match self {
+            StageScale::Sunflower => "VE, V1, V2 …, R1 to R9, or R5.0 to R5.9".to_owned(),
+            StageScale::Listed(stages) => stages.join(", "),
+        }
+    }
+}
+
+/// A list that lives as long as the program, so that a stage can be copied as freely as a number. Each scale is
+/// kept once, and scales are few: one a crop.
+fn kept(stages: &[String]) -> &'static [String] {
+    static SCALES: Mutex<Vec<&'static [String]>> = Mutex::new(Vec::new());
+    let mut scales = SCALES.lock().unwrap_or_else(PoisonError::into_inner);
+    match scales.iter().find(|scale| **scale == stages) {
+        Some(scale) => scale,
+        None => {
+            let scale: &'static [String] = Vec::leak(stages.to_vec());
+            scales.push(scale);
+            scale
+        }
+    }
+}
+
+/// A listed stage as it is compared: `mid milk` and `Mid-Milk` are one.
+fn plain(text: &str) -> String {
+    let letters = text.chars().filter(|letter| !matches!(letter, ' ' | '-'));
+    letters.flat_map(char::to_lowercase).collect()
+}
 
 /// A crop stage.
 ///
@@ -19,10 +115,12 @@ const REPRODUCTIVE: u16 = 1_000;
 pub struct Stage {
     first: u16,
     last: u16,
+    /// The scale, if a protocol lists it.
+    listed: Option<&'static [String]>,
 }
 
 impl Stage {
-    /// Reads a stage as people write it: `R3`, `r5.1`, `R-5.1`, `R 5.1`, `VE`, `v12`.
+    /// Reads a stage of sunflower as people write it: `R3`, `r5.1`, `R-5.1`, `R 5.1`, `VE`, `v12`.
     pub fn parse(text: &str) -> Option<Stage> {
         let letter = text.chars().next()?.to_ascii_uppercase();
         let rest = text.get(1..)?;
@@ -41,16 +139,25 @@ impl Stage {
         Stage {
             first: place,
             last: place,
+            listed: None,
         }
     }
 
-    /// The stage that covers these places, as [`Stage::first_place`] and [`Stage::last_place`] give them.
-    pub fn at_places(first: i32, last: i32) -> Stage {
-        let place = |place: i32| u16::try_from(place).unwrap_or(u16::MAX);
-        Stage {
-            first: place(first),
-            last: place(last),
-        }
+    /// The stage of the same scale that covers these places, as [`Stage::first_place`] and
+    /// [`Stage::last_place`] give them; `None` if they lie on another scale.
+    pub fn on_its_scale(self, first: i32, last: i32) -> Option<Stage> {
+        let stage = Stage {
+            first: u16::try_from(first).ok()?,
+            last: u16::try_from(last).ok()?,
+            listed: self.listed,
+        };
+        let on_it = match self.listed {
+            None => stage.last < LISTED,
+            Some(stages) => (LISTED..)
+                .zip(stages.iter())
+                .any(|(place, _)| place == stage.first),
+        };
+        on_it.then_some(stage)
     }
 
     /// First place that the stage covers on the common order of stages.
@@ -76,8 +183,8 @@ fn reproductive(text: &str) -> Option<Stage> {
     let place = REPRODUCTIVE + 10 * stage;
     match (stage, tenth) {
         (5, None) => Some(Stage {
-            first: place,
             last: place + 9,
+            ..Stage::at(place)
         }),
         (5, Some(tenth)) if tenth <= 9 => Some(Stage::at(place + tenth)),
         (_, None) => Some(Stage::at(place)),
@@ -95,6 +202,10 @@ fn whole(text: &str) -> Option<u16> {
 
 impl fmt::Display for Stage {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(stages) = self.listed {
+            let place = usize::from(self.first.saturating_sub(LISTED));
+            return f.write_str(stages.get(place).map_or("", String::as_str));
+        }
         match self.first {
             0 => f.write_str("VE"),
             leaves if leaves < REPRODUCTIVE => write!(f, "V{leaves}"),
@@ -146,7 +257,7 @@ mod tests {
         let places: Vec<i32> = order
             .iter()
             .filter_map(|text| Stage::parse(text))
-            .map(Stage::first_place)
+            .map(|stage| stage.first_place())
             .collect();
         assert_eq!(places.len(), order.len());
         assert!(
@@ -165,5 +276,60 @@ mod tests {
         assert!(flowering.first_place() < early.first_place());
         assert!(flowering.last_place() > early.last_place());
         assert!(flowering.last_place() < done.first_place());
+    }
+
+    fn corn() -> StageScale {
+        StageScale::listed(&["V1", "VT", "R1", "mid-milk"].map(str::to_owned)).unwrap()
+    }
+
+    #[test]
+    fn a_listed_stage_is_read_as_people_write_it_and_keeps_its_own_name() {
+        for (written, name) in [("vt", "VT"), ("R-1", "R1"), ("Mid milk", "mid-milk")] {
+            let read = corn().read(written).map(|stage| stage.to_string());
+            assert_eq!(read.as_deref(), Some(name), "{written}");
+        }
+        for written in ["R2", "R5.1", "", "milk"] {
+            assert_eq!(corn().read(written), None, "{written}");
+        }
+    }
+
+    #[test]
+    fn every_stage_of_a_scale_is_read_back_in_its_order() {
+        for scale in [StageScale::Sunflower, corn()] {
+            let stages = scale.stages();
+            for stage in &stages {
+                assert_eq!(scale.read(&stage.to_string()).as_ref(), Some(stage));
+            }
+            assert!(stages.is_sorted_by(|earlier, later| earlier.last < later.first));
+        }
+        // VE, 60 leaves, R1-R9 with ten tenths of R5.
+        assert_eq!(StageScale::Sunflower.stages().len(), 1 + 60 + 8 + 10);
+    }
+
+    #[test]
+    fn a_stage_of_one_crop_is_never_beside_one_of_another() {
+        let (corn, sunflower) = (corn().read("R1").unwrap(), Stage::parse("R1").unwrap());
+        assert!(sunflower.last_place() < corn.first_place());
+        assert_eq!(corn.on_its_scale(1010, 1010), None);
+        assert_eq!(sunflower.on_its_scale(10_002, 10_002), None);
+        assert_eq!(
+            corn.on_its_scale(10_001, 10_001),
+            StageScale::read(&self::corn(), "VT")
+        );
+        assert_eq!(corn.on_its_scale(10_099, 10_099), None);
+    }
+
+    #[test]
+    fn a_scale_is_a_list_of_different_names() {
+        for (stages, reason) in [
+            (vec!["R1"], "2 to 200"),
+            (vec!["R1", "r-1"], "twice"),
+            (vec!["R1", ""], "no name"),
+            (vec!["R1", " R2"], "no name"),
+        ] {
+            let stages: Vec<String> = stages.into_iter().map(str::to_owned).collect();
+            let refused = StageScale::listed(&stages).unwrap_err();
+            assert!(refused.contains(reason), "{refused}");
+        }
     }
 }

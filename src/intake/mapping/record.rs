@@ -45,6 +45,15 @@ pub(super) fn record(draft: Draft, mapping: &Mapping, table: &Table<'_>) -> Tabl
     }
 }
 
+/// What stands in the amount of which a cell gives the unit.
+#[derive(PartialEq)]
+enum Amount {
+    Read,
+    /// Something that could not be read: its unit is kept for whoever mends it.
+    Unreadable,
+    Blank,
+}
+
 /// Writes a draft as a document, with its findings and places.
 struct Writer<'m> {
     mapping: &'m Mapping,
@@ -98,14 +107,16 @@ impl<'m> Writer<'m> {
                 .push(Finding::new("key-blank", "/sites", found, expected));
         }
         for member in MEMBERS.iter().filter(|member| member.level == Level::Visit) {
-            let of_no_amount =
-                member::is_unit_of_amount(member) && !self.amount_is_there(member, &draft);
+            let amount = match member::is_unit_of_amount(member) {
+                true => self.amount_beside(member, &draft),
+                false => Amount::Read,
+            };
             // What a row lacks besides that names no visit is not worth a word.
-            let missed = !draft.names_no_visit && !of_no_amount;
+            let missed = !draft.names_no_visit && amount == Amount::Read;
             let slot = draft.members.remove(member.pointer);
             let value = self.value(member, member.pointer, slot.as_ref(), missed);
             // What a unit stands beside may be left out, and goes without its unit then.
-            if let Some(value) = value.filter(|_| !of_no_amount) {
+            if let Some(value) = value.filter(|_| amount != Amount::Blank) {
                 insert(&mut self.document, member.pointer, value);
             }
         }
@@ -116,27 +127,34 @@ impl<'m> Writer<'m> {
         self.sites(draft.sites.into_items());
     }
 
-    /// A unit that only an amount can give is not missed beside an amount that is itself missing.
-    fn amount_is_there(&self, member: &Member, draft: &Draft) -> bool {
-        let stands = |name: &str| {
-            sibling(member, name).is_some_and(|amount| {
-                value_at(&self.document, amount.pointer).is_some()
-                    || draft
-                        .members
-                        .get(amount.pointer)
-                        .is_some_and(|slot| slot.said.is_some())
-            })
+    /// The amount that a unit belongs to.
+    fn amount_beside(&self, unit: &Member, draft: &Draft) -> Amount {
+        let amounts = ["amount", "count"].into_iter();
+        let amounts: Vec<&Member> = amounts.filter_map(|name| sibling(unit, name)).collect();
+        let said = |amount: &&Member| {
+            let slot = draft.members.get(amount.pointer);
+            slot.is_some_and(|slot| slot.said.is_some())
         };
-        stands("amount") || stands("count")
+        let read = amounts
+            .iter()
+            .any(|amount| value_at(&self.document, amount.pointer).is_some());
+        if read || amounts.iter().any(said) {
+            Amount::Read
+        } else if amounts.iter().any(|amount| self.is_faulty(amount.pointer)) {
+            Amount::Unreadable
+        } else {
+            Amount::Blank
+        }
+    }
+
+    fn is_faulty(&self, pointer: &str) -> bool {
+        let mut findings = self.findings.iter();
+        findings.any(|finding| finding.pointer == pointer)
     }
 
     fn usual(&mut self, name: &str, value: Value) {
         let pointer = format!("/{name}");
-        let faulty = self
-            .findings
-            .iter()
-            .any(|finding| finding.pointer == pointer);
-        if !faulty {
+        if !self.is_faulty(&pointer) {
             self.document.entry(name).or_insert(value);
         }
     }
@@ -302,12 +320,7 @@ impl<'m> Writer<'m> {
             }
         }
         let number_at = format!("{pointer}/site");
-        if !site.contains_key("site")
-            && !self
-                .findings
-                .iter()
-                .any(|finding| finding.pointer == number_at)
-        {
+        if !site.contains_key("site") && !self.is_faulty(&number_at) {
             let number = name.parse::<u64>().unwrap_or(place as u64 + 1);
             site.insert("site".to_owned(), Value::from(number));
         }

@@ -1,0 +1,405 @@
+//! The threshold expression of a protocol, planned by the engine against the canonical columns and tried at
+//! the ends of what is plausible. What is no scalar of those columns is refused, with the reason.
+//!
+//! It reads no file and knows no visit: [`super::sound`] gives the place, [`super::threshold`] the fields.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, LazyLock};
+
+use arrow::array::{ArrayRef, AsArray, Float64Array, RecordBatch, StringArray};
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Field, Float64Type, Schema, SchemaRef};
+use datafusion::common::tree_node::{TreeNode, TreeNodeRecursion};
+use datafusion::common::{DFSchema, DataFusionError, SchemaError};
+use datafusion::execution::context::SessionState;
+use datafusion::logical_expr::simplify::SimplifyContext;
+use datafusion::logical_expr::{Expr, ExprSchemable, Operator, Volatility};
+use datafusion::optimizer::simplify_expressions::ExprSimplifier;
+use datafusion::physical_expr::PhysicalExpr;
+use datafusion::physical_expr::utils::collect_columns;
+use datafusion::prelude::SessionContext;
+
+use super::protocol_file::{Plausible, Protocol};
+use crate::visit::economics::EconomicMember;
+use crate::visit::record::{
+    AreaUnit, Economics, MarketValue, PlantPopulation, TreatmentCost, WeightUnit,
+};
+
+/// The columns that an expression may name, all of `current_visit`: amounts per hectare and kilogram, the area
+/// in hectares, the type of crop, and its stage in the scale's own writing.
+pub const CANONICAL_COLUMNS: [&str; 6] = [
+    "treatment_cost_per_ha",
+    "market_value_per_kg",
+    "plants_per_ha",
+    "area_ha",
+    "crop_type",
+    "crop_stage",
+];
+
+/// An expression that was accepted.
+#[derive(Debug, Clone)]
+pub struct PlannedThreshold {
+    physical: Arc<dyn PhysicalExpr>,
+    sql: String,
+    economics_needed: BTreeMap<String, Vec<EconomicMember>>,
+}
+
+/// What a threshold can depend on.
+#[derive(Debug, Clone)]
+pub struct ThresholdField<'a> {
+    /// The economics, as far as they are known.
+    pub economics: &'a Economics,
+    /// Area, hectares.
+    pub area_ha: f64,
+    /// Type of crop.
+    pub crop_type: &'a str,
+    /// Crop stage, in the scale's own writing.
+    pub crop_stage: &'a str,
+}
+
+impl PlannedThreshold {
+    /// Plans the expression of a protocol whose stage window is sound; the reason if it is refused.
+    pub(super) fn of(protocol: &Protocol) -> Result<PlannedThreshold, String> {
+        let (logical, sql) = scalar(&protocol.threshold.expression)?;
+        let physical = simplified(logical)
+            .and_then(|expression| ENGINE.create_physical_expr(expression, &PLANNING))
+            .map_err(|error| in_one_line(&error))?;
+        let found = physical
+            .data_type(&COLUMNS)
+            .map_err(|error| in_one_line(&error))?;
+        if !found.is_numeric() {
+            return Err(format!(
+                "it gives {}, a number is expected",
+                of_kind(&found)
+            ));
+        }
+        let mut planned = PlannedThreshold {
+            physical,
+            sql,
+            economics_needed: BTreeMap::new(),
+        };
+        for crop_type in &protocol.crop_types {
+            let needed = planned.tried(protocol, crop_type)?;
+            planned.economics_needed.insert(crop_type.clone(), needed);
+        }
+        Ok(planned)
+    }
+
+    /// The expression as SQL, without comments, closed in itself: it can stand in any statement.
+    pub fn sql(&self) -> &str {
+        &self.sql
+    }
+
+    /// What the threshold of each crop type needs of the economics.
+    pub fn economics_needed(&self) -> &BTreeMap<String, Vec<EconomicMember>> {
+        &self.economics_needed
+    }
+
+    /// The thresholds of some fields; `None` where something is lacking.
+    pub(super) fn values(&self, fields: &[ThresholdField<'_>]) -> Result<Vec<Option<f64>>, String> {
+        let result = self
+            .physical
+            .evaluate(&rows(fields))
+            .and_then(|value| value.into_array(fields.len()))
+            .map_err(|error| in_one_line(&error))?;
+        let numbers = cast(&result, &DataType::Float64).map_err(|error| error.to_string())?;
+        Ok(numbers.as_primitive::<Float64Type>().iter().collect())
+    }
+
+    /// What the threshold of a crop type needs of the economics; refused if it is not above 0 in every corner
+    /// of what is plausible, since pressure is a mean divided by it.
+    fn tried(&self, protocol: &Protocol, crop_type: &str) -> Result<Vec<EconomicMember>, String> {
+        let named: BTreeSet<String> = collect_columns(&self.physical)
+            .iter()
+            .map(|column| column.name().to_owned())
+            .collect();
+        let corners = corners(&protocol.plausible, &named);
+        let stages = if named.contains("crop_stage") {
+            window_stages(protocol)
+        } else {
+            vec![protocol.stages.first.clone()]
+        };
+        let fields: Vec<ThresholdField<'_>> = stages
+            .iter()
+            .flat_map(|crop_stage| {
+                corners.iter().map(|(economics, area_ha)| ThresholdField {
+                    economics,
+                    area_ha: *area_ha,
+                    crop_type,
+                    crop_stage,
+                })
+            })
+            .collect();
+        let values = self.values(&fields)?;
+        for (field, value) in fields.iter().zip(&values) {
+            if !value.is_some_and(|value| value > 0.0 && value.is_finite()) {
+                return Err(not_positive(field, *value));
+            }
+        }
+        let mut needed = Vec::new();
+        for (member, column) in EconomicMember::ALL.into_iter().zip(CANONICAL_COLUMNS) {
+            let without = self.values_without(member, &fields)?;
+            if without.contains(&None) {
+                needed.push(member);
+            } else if without != values {
+                return Err(format!(
+                    "where {column} is not known it gives a number all the same, as greatest and coalesce do, \
+                     though it depends on it; let it give nothing there: case when … < 0.5 then 0.5 else … end"
+                ));
+            }
+        }
+        Ok(needed)
+    }
+
+    /// The thresholds of some fields if a member of their economics were not known.
+    fn values_without(
+        &self,
+        member: EconomicMember,
+        fields: &[ThresholdField<'_>],
+    ) -> Result<Vec<Option<f64>>, String> {
+        let nothing = Economics::default();
+        let without: Vec<Economics> = fields
+            .iter()
+            .map(|field| field.economics.filled(&[member], &nothing))
+            .collect();
+        let fields: Vec<ThresholdField<'_>> = fields
+            .iter()
+            .zip(&without)
+            .map(|(field, economics)| ThresholdField {
+                economics,
+                ..field.clone()
+            })
+            .collect();
+        self.values(&fields)
+    }
+}
+
+/// The stock engine: no table, no function but its own.
+static ENGINE: LazyLock<SessionState> = LazyLock::new(|| SessionContext::new().state());
+
+static COLUMNS: LazyLock<SchemaRef> = LazyLock::new(|| {
+    let fields = CANONICAL_COLUMNS.map(|name| {
+        let kind = match name {
+            "crop_type" | "crop_stage" => DataType::Utf8,
+            _ => DataType::Float64,
+        };
+        Field::new(name, kind, true)
+    });
+    Arc::new(Schema::new(fields.to_vec()))
+});
+
+static PLANNING: LazyLock<DFSchema> = LazyLock::new(|| {
+    DFSchema::try_from(COLUMNS.as_ref().clone())
+        .expect("the canonical columns have different names")
+});
+
+/// The text as one scalar expression, and its SQL without comments.
+fn scalar(text: &str) -> Result<(Expr, String), String> {
+    let dialect = ENGINE.config().options().sql_parser.dialect;
+    let parsed = ENGINE
+        .sql_to_expr_with_alias(text, &dialect)
+        .map_err(|error| format!("it is not one SQL expression: {}", in_one_line(&error)))?;
+    if parsed.alias.is_some() {
+        return Err("an alias has no place in it".to_owned());
+    }
+    let sql = parsed.expr.to_string();
+    let logical = ENGINE
+        .create_logical_expr_from_sql_expr(parsed, &PLANNING)
+        .map_err(|error| refused_column(&error))?;
+    let mut refused = None;
+    let walked = logical.apply(|part| {
+        refused = refusal(part);
+        Ok(match refused {
+            Some(_) => TreeNodeRecursion::Stop,
+            None => TreeNodeRecursion::Continue,
+        })
+    });
+    walked.map_err(|error| in_one_line(&error))?;
+    match refused {
+        Some(reason) => Err(reason),
+        None => Ok((logical, sql)),
+    }
+}
+
+/// As the engine simplifies every expression before it runs it; some functions exist only until then.
+fn simplified(expression: Expr) -> Result<Expr, DataFusionError> {
+    let context = SimplifyContext::builder()
+        .with_schema(Arc::new(PLANNING.clone()))
+        .build();
+    let simplifier = ExprSimplifier::new(context);
+    simplifier.simplify(simplifier.coerce(expression, &PLANNING)?)
+}
+
+/// Why a part of an expression has no place in it.
+fn refusal(part: &Expr) -> Option<String> {
+    let reason = match part {
+        // The engine gives a name to some of its own rewriting; one of the file's was refused before.
+        Expr::Alias(_)
+        | Expr::Column(_)
+        | Expr::Literal(..)
+        | Expr::Not(_)
+        | Expr::IsNull(_)
+        | Expr::IsNotNull(_)
+        | Expr::IsTrue(_)
+        | Expr::IsFalse(_)
+        | Expr::Negative(_)
+        | Expr::Between(_)
+        | Expr::Case(_)
+        | Expr::Cast(_)
+        | Expr::TryCast(_)
+        | Expr::InList(_)
+        | Expr::Like(_) => return None,
+        Expr::BinaryExpr(binary) => {
+            let whole = |side: &Expr| {
+                let kind = side.get_type(&*PLANNING);
+                kind.is_ok_and(|kind| kind.is_integer())
+            };
+            let divides = binary.op == Operator::Divide;
+            if !(divides && whole(&binary.left) && whole(&binary.right)) {
+                return None;
+            }
+            format!(
+                "{part} divides whole numbers and drops the rest: write a decimal point, as in 1.0"
+            )
+        }
+        Expr::ScalarFunction(called) => {
+            if called.func.signature().volatility == Volatility::Immutable {
+                return None;
+            }
+            let name = called.name();
+            format!("{name} does not give the same for the same field every time")
+        }
+        Expr::AggregateFunction(_) => {
+            format!("{part} is an aggregate: a threshold is computed from one field alone")
+        }
+        Expr::WindowFunction(_) => {
+            "a window function has no place in it: a threshold is computed from one field alone"
+                .to_owned()
+        }
+        Expr::Exists(_)
+        | Expr::InSubquery(_)
+        | Expr::ScalarSubquery(_)
+        | Expr::SetComparison(_) => {
+            "a subquery has no place in it: a threshold is computed from one field alone".to_owned()
+        }
+        _ => format!(
+            "{part} has no place in it: only columns, numbers, operators, case and functions have"
+        ),
+    };
+    Some(reason)
+}
+
+fn refused_column(error: &DataFusionError) -> String {
+    match error.find_root() {
+        DataFusionError::SchemaError(schema_error, _) => match schema_error.as_ref() {
+            SchemaError::FieldNotFound { field, .. } => format!(
+                "there is no column {}: the columns are {}",
+                field.name(),
+                CANONICAL_COLUMNS.join(", ")
+            ),
+            _ => in_one_line(error),
+        },
+        _ => in_one_line(error),
+    }
+}
+
+fn in_one_line(error: &DataFusionError) -> String {
+    let text = error.strip_backtrace();
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn of_kind(found: &DataType) -> &'static str {
+    match found {
+        DataType::Boolean => "true or false",
+        DataType::Null => "nothing",
+        found if found.is_string() => "text",
+        _ => "something else",
+    }
+}
+
+/// Fields in the corners of what is plausible; what the expression does not name stays the same.
+fn corners(plausible: &Plausible, named: &BTreeSet<String>) -> Vec<(Economics, f64)> {
+    let ends = |column: &str, [low, high]: [f64; 2]| {
+        if named.contains(column) {
+            vec![low, high]
+        } else {
+            vec![low]
+        }
+    };
+    let currency = &plausible.currency;
+    let mut corners = Vec::new();
+    for cost in ends("treatment_cost_per_ha", plausible.treatment_cost_per_acre) {
+        for value in ends("market_value_per_kg", plausible.market_value_per_lb) {
+            for plants in ends("plants_per_ha", plausible.plants_per_acre) {
+                for area_ha in ends("area_ha", plausible.area_ha) {
+                    let economics = Economics {
+                        treatment_cost: Some(TreatmentCost {
+                            amount: cost,
+                            per: AreaUnit::Acre,
+                            currency: currency.clone(),
+                        }),
+                        market_value: Some(MarketValue {
+                            amount: value,
+                            per: WeightUnit::Lb,
+                            currency: currency.clone(),
+                        }),
+                        plant_population: Some(PlantPopulation {
+                            count: plants,
+                            per: AreaUnit::Acre,
+                        }),
+                    };
+                    corners.push((economics, area_ha));
+                }
+            }
+        }
+    }
+    corners
+}
+
+/// The names of the stages that lie in the window.
+fn window_stages(protocol: &Protocol) -> Vec<String> {
+    let (first, last) = protocol.window().unwrap_or_default();
+    let stages = protocol.scale.stages().into_iter();
+    let within = stages.filter(|stage| first <= stage.first_place() && stage.last_place() <= last);
+    within.map(|stage| stage.to_string()).collect()
+}
+
+fn not_positive(field: &ThresholdField<'_>, value: Option<f64>) -> String {
+    let found = value.map_or_else(|| "nothing".to_owned(), |value| value.to_string());
+    let cost = field.economics.treatment_cost.as_ref();
+    let value = field.economics.market_value.as_ref();
+    let plants = field.economics.plant_population.as_ref();
+    let amounts = [
+        cost.map(|cost| format!("cost {} {} an acre", cost.amount, cost.currency)),
+        value.map(|value| format!("value {} {} a lb", value.amount, value.currency)),
+        plants.map(|plants| format!("{} plants an acre", plants.count)),
+    ];
+    let amounts: Vec<String> = amounts.into_iter().flatten().collect();
+    format!(
+        "it gives {found} for {} at {} with {} and {} ha; a threshold is above 0 wherever [plausible] reaches, \
+         and a case keeps it there: case when … < 0.5 then 0.5 else … end",
+        field.crop_type,
+        field.crop_stage,
+        amounts.join(", "),
+        field.area_ha
+    )
+}
+
+/// The canonical columns of some fields.
+fn rows(fields: &[ThresholdField<'_>]) -> RecordBatch {
+    let number = |of: &dyn Fn(&ThresholdField<'_>) -> Option<f64>| -> ArrayRef {
+        Arc::new(fields.iter().map(of).collect::<Float64Array>())
+    };
+    let text = |of: &dyn Fn(&ThresholdField<'_>) -> String| -> ArrayRef {
+        Arc::new(StringArray::from_iter_values(fields.iter().map(of)))
+    };
+    let columns = vec![
+        number(&|field| Some(field.economics.treatment_cost.as_ref()?.per_ha())),
+        number(&|field| Some(field.economics.market_value.as_ref()?.per_kg())),
+        number(&|field| Some(field.economics.plant_population.as_ref()?.per_ha())),
+        number(&|field| Some(field.area_ha)),
+        text(&|field| field.crop_type.to_owned()),
+        text(&|field| field.crop_stage.to_owned()),
+    ];
+    RecordBatch::try_new(COLUMNS.clone(), columns).expect("the columns are the canonical ones")
+}

@@ -1,0 +1,273 @@
+//! A protocol as its file says it: the members of the TOML, each as a type, with unknown ones refused.
+//!
+//! Whether what they say holds together is decided in [`super::sound`], what the threshold computes in
+//! [`super::threshold`].
+
+use serde::{Deserialize, Serialize};
+
+use super::economic_distance::EdgeDecline;
+use super::plan_threshold::PlannedThreshold;
+use crate::heat::development::Development;
+use crate::visit::record::{CountForm, Economics, MarketValue, PlantPopulation, TreatmentCost};
+use crate::visit::rules::Limits;
+use crate::visit::stage::StageScale;
+
+/// One protocol, as its file says it.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Protocol {
+    /// The file's name without `.toml`.
+    #[serde(skip_deserializing)]
+    pub id: String,
+    /// Pest and method, for headings.
+    pub title: String,
+    /// Scientific name, with synonyms.
+    pub pest: String,
+    /// The crop.
+    pub crop: String,
+    /// What the mean is of, in words that fit after "a mean of 2.1": `eggs per six bracts of a bud`.
+    pub counted: String,
+    /// Where the sites lie; protocols of different layouts are never pooled.
+    pub layout: Layout,
+    /// What a figure at threshold can decide.
+    #[serde(default)]
+    pub decision: Decision,
+    /// Crop types that a record may name.
+    pub crop_types: Vec<String>,
+    /// The sample plan.
+    pub sample: Sample,
+    /// The stage window.
+    pub stages: StageWindow,
+    /// The threshold.
+    pub threshold: Threshold,
+    /// When treatment works.
+    pub timing: Timing,
+    /// How crop and pest develop, where it is published.
+    #[serde(skip_serializing)]
+    pub development: Option<Development>,
+    /// How the density falls off from the edge inwards, where it was measured.
+    #[serde(skip_serializing)]
+    pub edge_decline: Option<EdgeDecline>,
+    /// Plausible amounts.
+    pub plausible: Plausible,
+    /// What the protocol adds to the standing cautions.
+    #[serde(default, rename = "caution")]
+    pub cautions: Vec<Caution>,
+    /// Worked values that the protocol must give, at least one.
+    #[serde(default, rename = "check")]
+    pub checks: Vec<Check>,
+    /// The stages of the crop, read from [`StageWindow::scale`].
+    #[serde(skip)]
+    pub scale: StageScale,
+    /// The threshold expression, planned.
+    #[serde(skip)]
+    pub(super) planned: Option<PlannedThreshold>,
+}
+
+/// Where in a field the sites lie.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Layout {
+    /// Along the sides.
+    Edge,
+    /// Well inside.
+    Interior,
+    /// At stations, in the field or beside it, where traps hang.
+    Station,
+}
+
+/// What a figure at threshold can decide.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Decision {
+    /// Whether treating this field pays.
+    #[default]
+    Field,
+    /// How great the risk of a region is, and nothing about any field.
+    Region,
+}
+
+/// How a field is sampled.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Sample {
+    /// The form of the counts.
+    pub form: CountForm,
+    /// Counts of a head, where the protocol fixes it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub counts_per_unit: Option<usize>,
+    /// The most that one count can be: 1 where a plant is infested or not, so that the mean is a share.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub each_count_at_most: Option<u32>,
+    /// Whether a trap's catch is divided by the nights that it stood; false where the catch since the trap was
+    /// put up is what counts.
+    #[serde(default = "yes")]
+    pub catch_by_night: bool,
+    /// Units of a full site.
+    pub units_per_site: usize,
+    /// Sites of a full sample.
+    pub sites_min: usize,
+    /// The plan in words.
+    pub plan: String,
+    /// Where the plan comes from.
+    pub source: String,
+}
+
+fn yes() -> bool {
+    true
+}
+
+/// The crop stages in which the count means something, both included.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StageWindow {
+    /// First stage.
+    pub first: String,
+    /// Last stage.
+    pub last: String,
+    /// Where the window comes from.
+    pub source: String,
+    /// The stages of the crop in the order of growth, where it is not sunflower.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scale: Option<Vec<String>>,
+}
+
+/// At what density treating pays.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Threshold {
+    /// `economic injury level` or `economic threshold`: which of the two it is; or `regional risk class`.
+    pub kind: String,
+    /// In a few words, for a line of the list: `1 on 3 plants`.
+    pub in_short: String,
+    /// SQL scalar expression over the canonical columns, in the unit of the field mean.
+    pub expression: String,
+    /// The same in words.
+    pub formula: String,
+    /// Where it comes from.
+    pub source: String,
+}
+
+/// When treatment works.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Timing {
+    /// Crop stage of treatment, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub treat_at: Option<String>,
+    /// The timing in words.
+    pub treat: String,
+    /// Days from laying to hatching, low and high.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hatch_days: Option<[u16; 2]>,
+    /// Where it comes from.
+    pub source: String,
+}
+
+/// Bounds beyond which an amount is held, low and high.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Plausible {
+    /// ISO 4217 code of the bounds.
+    pub currency: String,
+    /// Money per acre.
+    pub treatment_cost_per_acre: [f64; 2],
+    /// Money per pound.
+    pub market_value_per_lb: [f64; 2],
+    /// Plants per acre.
+    pub plants_per_acre: [f64; 2],
+    /// Hectares.
+    pub area_ha: [f64; 2],
+}
+
+/// A caution of the protocol's own.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Caution {
+    /// One sentence.
+    pub text: String,
+    /// Where it comes from.
+    pub source: String,
+}
+
+/// A worked value of a source.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Check {
+    /// Where the value is printed, or how it was computed.
+    pub source: String,
+    /// What goes in.
+    #[serde(default)]
+    pub given: Given,
+    /// The threshold that must come out.
+    pub expect: f64,
+    /// How far from it is still right.
+    pub tolerance: f64,
+}
+
+/// The field of a worked value; what is not given a threshold must not need.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Given {
+    /// Type of crop; the protocol's first if it is not given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub crop_type: Option<String>,
+    /// Crop stage; the first of the window if it is not given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub crop_stage: Option<String>,
+    /// Hectares.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub area_ha: Option<f64>,
+    /// Cost of one treatment.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub treatment_cost: Option<TreatmentCost>,
+    /// What the crop sells for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub market_value: Option<MarketValue>,
+    /// Plants standing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub plant_population: Option<PlantPopulation>,
+}
+
+impl Given {
+    /// The economics that are given.
+    pub fn economics(&self) -> Economics {
+        Economics {
+            treatment_cost: self.treatment_cost.clone(),
+            market_value: self.market_value.clone(),
+            plant_population: self.plant_population.clone(),
+        }
+    }
+}
+
+impl Protocol {
+    /// First and last place of the stage window on the common order of stages.
+    pub fn window(&self) -> Option<(i32, i32)> {
+        let first = self.scale.read(&self.stages.first)?;
+        let last = self.scale.read(&self.stages.last)?;
+        Some((first.first_place(), last.last_place()))
+    }
+
+    /// What the trade rules need of the protocol.
+    pub fn limits(&self) -> Limits {
+        let pair = |[low, high]: [f64; 2]| (low, high);
+        let economics_needed = self.planned().economics_needed().clone();
+        Limits {
+            protocol: self.id.clone(),
+            count_form: self.sample.form,
+            counts_per_unit: self.sample.counts_per_unit,
+            each_count_max: self.sample.each_count_at_most,
+            catch_by_night: self.sample.catch_by_night,
+            scale: self.scale.clone(),
+            economics_needed,
+            sites_min: self.sample.sites_min,
+            units_per_site_min: self.sample.units_per_site,
+            crop_types: self.crop_types.clone(),
+            currency: self.plausible.currency.clone(),
+            treatment_cost_per_acre: pair(self.plausible.treatment_cost_per_acre),
+            market_value_per_lb: pair(self.plausible.market_value_per_lb),
+            plants_per_acre: pair(self.plausible.plants_per_acre),
+            area_ha: pair(self.plausible.area_ha),
+        }
+    }
+}
