@@ -100,14 +100,14 @@ impl Sample {
         }
     }
 
-    /// The published interval.
+    /// Student's interval about the mean.
     fn student(&self) -> Interval {
         let field = FieldMean::new(self.mean, Some(self.standard_error), self.sites);
         let interval = field.and_then(|field| field.interval(CONFIDENCE));
         interval.expect("several sites and a confidence below 1")
     }
 
-    /// Student's interval of the logarithm, where there is one.
+    /// The published interval: Student's of the logarithm, where there is one.
     fn student_of_logarithm(&self) -> Interval {
         let field = FieldMean::new(self.mean, Some(self.standard_error), self.sites);
         let interval = field.and_then(|field| field.interval_in_proportion(CONFIDENCE));
@@ -250,9 +250,9 @@ fn introduce_intervals() {
     }
     println!(
         "\n*Too low*: the true mean lies above the interval, the error that leaves a bad field untreated. \
-         Student's interval, the published one, is too short where a pest is patchy or sites are few: a \
-         sample that missed the rich sites has a low mean and a small error at once. The columns at the \
-         right are other intervals, not published: Student's t of the logarithm; Johnson's, moved by the \
+         Student's interval about the mean is too short where a pest is patchy or sites are few: a sample that \
+         missed the rich sites has a low mean and a small error at once. Student's t of the logarithm is the \
+         interval that is published. The columns at the right are others: Johnson's, moved by the \
          skewness; and that by the season's law of variance (`src/statistics/law_interval.rs`), Taylor's law \
          fitted to the site means of {FIELDS_OF_LAW} other fields with means mostly from 0.3 to 8, anew in each \
          of {SEASONS} seasons. One without an upper end counts as holding what lies above it.\n"

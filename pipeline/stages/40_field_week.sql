@@ -29,8 +29,8 @@
 --   economics_assumed         boolean not null  whether the threshold rests on economics filled in from defaults
 --   threshold                 double  not null  threshold of the field, in the unit of field_mean
 --   pressure                  double  not null  [1] field_mean / threshold; 1 = at threshold
---   mean_low                  double  null      lower end of the 95 % Student interval of field_mean; null for one site
---   mean_high                 double  null      upper end of the 95 % Student interval of field_mean; null for one site
+--   mean_low                  double  null      lower end of the 95 % interval of field_mean (Student's t of its logarithm); null for one site
+--   mean_high                 double  null      upper end of that interval; null for one site
 --   probability_at_threshold  double  null      [1] probability that the field's true mean is at threshold or above; null for one site
 --   near_threshold            boolean null      whether the interval covers the threshold; null for one site
 --   hatch_from                date    null      first day on which eggs of that visit are expected to hatch; null where the protocol counts no eggs

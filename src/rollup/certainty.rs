@@ -63,7 +63,12 @@ pub(super) fn field_certainty(standing_visit: &RecordBatch) -> Result<RecordBatc
 
 fn certainty(mean: f64, error: Option<f64>, sites: u32, threshold: f64) -> Certainty {
     FieldMean::new(mean, error, sites).map_or_else(Certainty::default, |field| Certainty {
-        interval: field.interval(CONFIDENCE),
-        probability_at_threshold: field.probability_at_or_above(threshold),
+        // Where nothing was found there is no logarithm: the interval is 0 itself.
+        interval: field
+            .interval_in_proportion(CONFIDENCE)
+            .or_else(|| field.interval(CONFIDENCE)),
+        probability_at_threshold: field
+            .probability_in_proportion(threshold)
+            .or_else(|| field.probability_at_or_above(threshold)),
     })
 }

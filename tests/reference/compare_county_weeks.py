@@ -1,10 +1,10 @@
 """Compares two county-week tables cell by cell.
 
-Usage: compare_county_weeks.py A.csv B.csv
+Usage: compare_county_weeks.py A.csv B.csv [COLUMN ...]
 
 Rows are matched by county, week and protocol. Counts, flags and texts must be equal, floats equal
-to 1e-9, absolute or relative. A column county_name that only one table has is left out; every
-other column must stand in both. Prints what was compared; exits 1 on any difference.
+to 1e-9, absolute or relative. The columns that are named, and county_name, may stand in one table alone and
+are left out then; every other column must stand in both. Prints what was compared; exits 1 on any difference.
 """
 
 import csv
@@ -14,11 +14,12 @@ import sys
 KEY = ["county_id", "season", "iso_week", "protocol"]
 FLOATS = [
     "share_at_threshold", "share_low", "share_high", "mean_pressure", "median_pressure",
-    "p90_pressure", "max_pressure", "area_share_at_threshold",
+    "p90_pressure", "max_pressure", "area_share_at_threshold", "share_smoothed",
 ]
 OTHERS = [
     "county_name", "fields_visited", "fields_at_threshold", "fields_outside_stage",
-    "fields_with_assumed_economics", "suppressed",
+    "fields_with_assumed_economics", "fields_near_threshold", "window_opens", "window_closes",
+    "suppressed",
 ]
 TOLERANCE = 1e-9
 DIFFERENCES_SHOWN = 10
@@ -50,10 +51,10 @@ def float_difference(left, right):
     return absolute / max(1.0, abs(left), abs(right))
 
 
-def main(left_path, right_path):
+def main(left_path, right_path, *left_out):
     left_columns, left_rows = read(left_path)
     right_columns, right_rows = read(right_path)
-    optional = {"county_name"}
+    optional = {"county_name", *left_out}
     unmatched = (set(left_columns) ^ set(right_columns)) - optional
     missing = {*KEY, *FLOATS, *OTHERS} - set(left_columns) - optional
     if unmatched or missing:

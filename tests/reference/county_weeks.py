@@ -25,6 +25,7 @@ import pandas as pd
 from jsonschema import Draft202012Validator
 
 from boundaries import read_counties
+from further_figures import FURTHER, FURTHER_COUNTS, add_further_figures
 
 SCHEMA = pathlib.Path(__file__).parents[2] / "schemas" / "visit.schema.json"
 
@@ -136,13 +137,19 @@ def threshold(visit):
     return cost_per_ha / (value_per_kg * plants_per_ha * LOSS_LB_OF_EGG * KG_OF_LB)
 
 
-def field_mean(visit):
-    """Mean of the site means of the head totals, in eggs per six bracts."""
-    site_means = []
+def site_means(visit):
+    """Means of the head totals of the sites, in eggs per six bracts."""
+    means = []
     for site in visit["sites"]:
         totals = [sum(int(count) for count in head) for head in site["heads"]]
-        site_means.append(Fraction(sum(totals), len(totals)))
-    return sum(site_means) / len(site_means)
+        means.append(Fraction(sum(totals), len(totals)))
+    return means
+
+
+def field_mean(visit):
+    """Mean of the site means."""
+    means = site_means(visit)
+    return sum(means) / len(means)
 
 
 def iso_week(visit):
@@ -277,6 +284,9 @@ def field_weeks(visits, defaults={}):
                 "area": exact(visit["field"]["area_ha"]),
                 "pressure": field_mean(visit) / threshold(filled(visit, defaults)),
                 "economics_assumed": bool(lacking(visit)),
+                "visit": visit,
+                "site_means": site_means(visit),
+                "threshold": threshold(filled(visit, defaults)),
             }
         )
     return weeks
@@ -404,10 +414,12 @@ def main():
     )
     weeks = field_weeks(current_visits(accepted), given.defaults)
     rows = county_weeks(weeks, counties.names, given.min_fields, given.min_farms)
+    add_further_figures(rows, weeks, counties)
 
     given.out.mkdir(parents=True, exist_ok=True)
-    table = pd.DataFrame(rows, columns=[*KEY, *FIGURES, "suppressed"])
-    table[COUNTS] = table[COUNTS].astype("Int64")
+    table = pd.DataFrame(rows, columns=[*KEY, *FIGURES, *FURTHER, "suppressed"])
+    counts = [*COUNTS, *FURTHER_COUNTS]
+    table[counts] = table[counts].astype("Int64")
     table.to_csv(given.out / "county_week.csv", index=False, float_format="%.17g")
     pd.DataFrame(held, columns=["file", "line", "reason"]).to_csv(
         given.out / "held.csv", index=False

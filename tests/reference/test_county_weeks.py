@@ -16,6 +16,7 @@ import tempfile
 import duckdb
 
 import county_weeks
+import further_figures
 from boundaries import read_counties
 
 HERE = pathlib.Path(__file__).parent
@@ -244,6 +245,29 @@ def test_the_season_worked_by_hand(folder):
     assert_expected(read_rows(folder / "plain" / "county_week.csv"))
 
 
+def test_the_further_figures_worked_by_hand(folder):
+    # 883 - 726 = 157 and 883 - 647 = 236 degree-days; 157 / 17.3 = 9.1 and 236 / 10.3 = 22.9 days.
+    assert further_figures.days_to_treatment("R2") == (9, 23)
+    assert further_figures.days_to_treatment("R3") == (4, 16)
+    # Two sites of 1 and 3: mean 2, standard error 1; t with one degree of freedom 12.7062: e^6.3531 = 574.
+    assert further_figures.near_threshold([1, 3], 2 * 573) is True
+    assert further_figures.near_threshold([1, 3], 2 * 576) is False
+    assert further_figures.near_threshold([2], 2) is None
+    assert further_figures.near_threshold([0, 0], 2) is False
+    # 1 of 4 and 3 of 4: the variance of the shares, 1/16, is what chance gives them: both become 1/2. 0 of 8
+    # beside 8 of 8: nothing but difference, both stay. The county without a neighbour has none.
+    near = {"a": ["b"], "b": ["a"], "c": ["a"], "d": []}
+    assert further_figures.smoothed({"a": (1, 4), "b": (3, 4)}, near) == {"a": 0.5, "b": 0.5}
+    assert further_figures.smoothed({"a": (0, 8), "b": (8, 8)}, near) == {"a": 0.0, "b": 1.0}
+    assert further_figures.smoothed({"d": (1, 4), "b": (3, 4)}, near) == {}
+    write_season(folder)
+    run_reference(folder)
+    rows = read_rows(folder / "plain" / "county_week.csv")
+    assert rows["002", "2026-W30"]["window_opens"] == ""
+    ash = rows["001", "2026-W30"]
+    assert ash["window_opens"] < ash["window_closes"] and ash["fields_near_threshold"] != ""
+
+
 def test_economics_that_a_record_lacks_are_assumed_or_it_is_held(folder):
     bare = visit("a", "F1", "2026-07-21", WORKED)
     del bare["economics"]
@@ -429,7 +453,7 @@ def test_duckdb_gives_the_same_season_from_parquet(folder):
     run_reference(folder)
     compared = run(
         "compare_county_weeks.py", folder / "plain" / "county_week.csv",
-        folder / "duckdb" / "county_week.csv",
+        folder / "duckdb" / "county_week.csv", *further_figures.FURTHER,
     )
     assert compared.returncode == 0, compared.stdout + compared.stderr
     # 6 rows; 12 figures, the county's name and the flag

@@ -1,0 +1,114 @@
+"""Figures of a county-week that need more than arithmetic: how many fields are near their threshold, when
+treating would be due, and the share drawn toward the neighbours.
+
+Written from the published sources with scipy and shapely; shares no code with bractline.
+"""
+
+import datetime
+import math
+
+import shapely
+from scipy import stats
+
+FURTHER_COUNTS = ["fields_near_threshold"]
+FURTHER = [*FURTHER_COUNTS, "share_smoothed", "window_opens", "window_closes"]
+
+# Days from the stage seen to R5.1 without weather. Manitoba Agriculture, Food and Rural Development 2014:
+# heat from planting to R2 647, R3 726, R4 805, R5.1 883 degree-days above 6.7 °C. Soonest: the field leaves
+# the stage tomorrow and a day has 24 - 6.7; latest: it entered today and a day has 17 - 6.7.
+HEAT = {"R2": (647, 726), "R3": (726, 805)}
+TREATMENT = 883
+
+
+def days_to_treatment(stage):
+    entered, left = HEAT[stage]
+    return (
+        math.floor((TREATMENT - left) / (24 - 6.7)),
+        math.ceil((TREATMENT - entered) / (17 - 6.7)),
+    )
+
+
+def near_threshold(site_means, threshold):
+    """Whether the 95 % interval of the mean covers the threshold: Student's t of the logarithm, with
+    the standard error over the mean as its error. None for one site."""
+    sites = len(site_means)
+    if sites < 2:
+        return None
+    means = [float(mean) for mean in site_means]
+    mean = math.fsum(means) / sites
+    variance = math.fsum((one - mean) ** 2 for one in means) / (sites - 1)
+    error = math.sqrt(variance / sites)
+    if mean == 0:
+        return threshold == 0
+    reach = stats.t.ppf(0.975, sites - 1) * error / mean
+    return bool(abs(math.log(threshold / mean)) <= reach)
+
+
+def window(visit):
+    day = datetime.date.fromisoformat(visit["observed_on"])
+    return [
+        day + datetime.timedelta(days=days) for days in days_to_treatment(visit["crop_stage"])
+    ]
+
+
+def smoothed(counts, neighbours):
+    """Martuzzi & Elliott 1996, Stat. Med. 15:1867-1873, over each county and its neighbours.
+
+    `counts` maps a county to (fields at threshold, fields visited), those that are shown alone."""
+    shares = {}
+    for county, (cases, visited) in counts.items():
+        around = [other for other in neighbours[county] if other in counts and counts[other][1]]
+        if not visited or not around:
+            continue
+        group = [counts[other] for other in [county, *around]]
+        total = sum(size for _, size in group)
+        mean = sum(found for found, _ in group) / total
+        variance = sum(size * (found / size - mean) ** 2 for found, size in group) / total
+        between = max(0.0, variance - mean * (1 - mean) / (total / len(group)))
+        if between == 0:
+            shares[county] = mean
+            continue
+        within = max(0.0, mean * (1 - mean) - variance)
+        weight = between / (between + within / visited)
+        shares[county] = mean + weight * (cases / visited - mean)
+    return shares
+
+
+def neighbours_of(counties):
+    """Counties that share at least a point."""
+    shapes = list(counties.tree.geometries)
+    near = {county: [] for county in counties.ids}
+    for one, other in zip(*counties.tree.query(shapes, predicate="intersects")):
+        if one != other and not shapely.is_empty(shapes[other]):
+            near[counties.ids[one]].append(counties.ids[other])
+    return near
+
+
+def add_further_figures(rows, weeks, counties):
+    """Adds the figures to the rows of county-weeks, in place; null where a row is suppressed."""
+    fields = {}
+    for week in weeks:
+        if week["in_window"]:
+            key = (week["county_id"], week["iso_week"], week["protocol"])
+            fields.setdefault(key, []).append(week)
+    shown = {}
+    for row in rows:
+        row.update(dict.fromkeys(FURTHER))
+        if row["suppressed"] == "true":
+            continue
+        within = fields.get((row["county_id"], row["iso_week"], row["protocol"]), [])
+        row["fields_near_threshold"] = sum(
+            near_threshold(week["site_means"], float(week["threshold"])) is True for week in within
+        )
+        windows = [window(week["visit"]) for week in within]
+        if windows:
+            row["window_opens"] = min(opens for opens, _ in windows).isoformat()
+            row["window_closes"] = max(closes for _, closes in windows).isoformat()
+        group = shown.setdefault((row["iso_week"], row["protocol"]), {})
+        group[row["county_id"]] = (row["fields_at_threshold"], row["fields_visited"])
+    neighbours = neighbours_of(counties)
+    for (iso_week, protocol), counts in shown.items():
+        shares = smoothed(counts, neighbours)
+        for row in rows:
+            if (row["iso_week"], row["protocol"]) == (iso_week, protocol):
+                row["share_smoothed"] = shares.get(row["county_id"])
