@@ -171,6 +171,7 @@ fn roll_up_setting(workspace: &Workspace, region: &Region) -> Setting {
     Setting {
         min_fields: disclosure.min_fields,
         min_farms: disclosure.min_farms,
+        point_grid_km: disclosure.point_grid_km,
         counties: region
             .counties()
             .iter()

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, AsArray, Int32Array, Int64Array, RecordBatch, StringArray};
+use arrow::array::{ArrayRef, AsArray, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray};
 use arrow::datatypes::SchemaRef;
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
@@ -19,6 +19,8 @@ pub struct Setting {
     pub min_fields: u32,
     /// Fewest farms of a published county-week, where farms are given.
     pub min_farms: u32,
+    /// Height of a cell of the grid of published points, kilometres.
+    pub point_grid_km: f64,
     /// Id and name of every county of the region.
     pub counties: Vec<(String, String)>,
 }
@@ -43,6 +45,10 @@ pub(super) fn register_setting(
             vec![
                 ("min_fields", long(setting.min_fields)),
                 ("min_farms", long(setting.min_farms)),
+                (
+                    "point_grid_km",
+                    Arc::new(Float64Array::from(vec![setting.point_grid_km])) as ArrayRef,
+                ),
             ],
         ),
         (
