@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, AsArray, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray};
+use arrow::array::{
+    ArrayRef, AsArray, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray,
+};
 use arrow::datatypes::SchemaRef;
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
