@@ -19,6 +19,7 @@ mod identity; // duplicates, conflicts, corrections and withdrawals in any order
 mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
+mod maps; // the map files, opened and drawn by other people's viewers
 mod privacy; // no public file tells whose field it was
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources

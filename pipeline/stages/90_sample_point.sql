@@ -16,15 +16,15 @@
 -- privacy: public
 -- columns:
 --   cell      text    not null  row and column of the grid's cell, as 482.1093
---   lon       double  not null  [deg] longitude of the cell's middle, WGS 84
---   lat       double  not null  [deg] latitude of the cell's middle, WGS 84
+--   cell_lon  double  not null  [deg] longitude of the cell's middle, WGS 84
+--   cell_lat  double  not null  [deg] latitude of the cell's middle, WGS 84
 --   grid_km   double  not null  [km] height and about the width of a cell
 --   season    int     not null  ISO week-year
 --   iso_week  text    not null  ISO 8601 week, as 2026-W30
 --   protocol  text    not null  id of the protocol
 -- checks:
---   lon between -180 and 180
---   lat between -90 and 90
+--   cell_lon between -180 and 180
+--   cell_lat between -90 and 90
 with scouted as (
     select
         field_week.field_id as field_id,
@@ -105,8 +105,8 @@ cells as (
 
 select
     cast(grid_row as varchar) || '.' || cast(grid_column as varchar) as cell,
-    round(-180.0 + (cast(grid_column as double) + 0.5) * 360.0 / row_columns, 5) as lon,
-    round(middle_lat, 5) as lat,
+    round(-180.0 + (cast(grid_column as double) + 0.5) * 360.0 / row_columns, 5) as cell_lon,
+    round(middle_lat, 5) as cell_lat,
     grid_km as grid_km,
     season as season,
     iso_week as iso_week,

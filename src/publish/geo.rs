@@ -83,7 +83,7 @@ pub fn sample_points_geojson(
             let degrees = |name: &str| -> Result<f64, Failure> {
                 Ok(column(name)?.as_primitive::<Float64Type>().value(row))
             };
-            let position = [degrees("lon")?, degrees("lat")?];
+            let position = [degrees("cell_lon")?, degrees("cell_lat")?];
             raw(&geojson::Geometry::new(GeometryValue::new_point(position)))
         })
         .collect::<Result<Vec<_>, Failure>>()?;
