@@ -102,13 +102,18 @@ fn the_demo_does_the_whole_job_and_twice_the_same() {
         "county_week.csv",
         "county_week.geojson",
         "county_week.parquet",
+        "county_week.geo.parquet",
+        "county_week.qml",
+        "county_week.style.json",
+        "sample_points.geojson",
+        "COLUMNS.md",
         "field_week.parquet",
     ] {
         let read = |demo: &Path| std::fs::read(demo.join("figures").join(name)).expect(name);
         assert!(read(&one) == read(&other), "{name} differs");
     }
     let alerts = contents(&other.join("alerts"));
-    assert_eq!(alerts.len(), 3, "{:?}", alerts.keys());
+    assert_eq!(alerts.len(), 5, "{:?}", alerts.keys());
     for (path, content) in alerts {
         let name = path.strip_prefix(&other).expect("in the folder");
         let first = std::fs::read(one.join(name)).expect("the same file");

@@ -49,7 +49,7 @@ fn workspace() -> TestWorkspace {
     workspace
 }
 
-/// Both finished tables as CSV and as Parquet.
+/// The finished tables as CSV and as Parquet.
 fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>)> {
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");
     let rolled_up = runtime.block_on(async {
@@ -61,6 +61,7 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
         let setting = Setting {
             min_fields: 3,
             min_farms: 3,
+            point_grid_km: 100.0,
             counties: counties
                 .map(|(county, neighbours)| RegionCounty {
                     id: county.id.clone(),
@@ -73,13 +74,18 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
         roll_up(&snapshot, &Catalogue::read(None)?, &setting).await
     });
     let rolled_up = rolled_up.unwrap_or_else(|failure| panic!("{failure}"));
-    [rolled_up.field_week(), rolled_up.county_week()]
+    let tables = [
+        (rolled_up.field_week(), 200),
+        (rolled_up.county_week(), 200),
+        (rolled_up.sample_point(), 50),
+    ];
+    tables
         .into_iter()
-        .flat_map(|table| {
+        .flat_map(|(table, rows_min)| {
             let docs = docs(table);
             let name = &table.stage.table;
             assert!(
-                table.batch.num_rows() > 200,
+                table.batch.num_rows() > rows_min,
                 "{name} is too small to prove anything"
             );
             [

@@ -112,6 +112,14 @@ fn published() -> (TestWorkspace, Marked, BTreeMap<PathBuf, Vec<u8>>, PathBuf) {
     (workspace, marked, public, private)
 }
 
+/// Whether a file names counties by their id: tables and maps of counties do.
+fn has_counties(path: &Path) -> bool {
+    let name = path.file_name().and_then(|name| name.to_str());
+    name.is_some_and(|name| {
+        name.starts_with("county_week") && !name.ends_with(".qml") && !name.ends_with(".style.json")
+    })
+}
+
 /// What a reader of the file gets to see: its bytes, and for Parquet, which is packed, its cells and notes.
 fn readable(path: &Path, bytes: &[u8]) -> String {
     let mut text = String::from_utf8_lossy(bytes).into_owned();
@@ -150,7 +158,7 @@ fn row_of(batch: &RecordBatch, row: usize) -> Vec<String> {
 fn no_mark_of_a_field_farm_visit_scout_remark_or_point_is_in_a_public_file() {
     let (_workspace, marked, public, private) = published();
     let names: Vec<_> = public.keys().filter_map(|path| path.file_name()).collect();
-    assert_eq!(names.len(), 9, "{names:?}");
+    assert_eq!(names.len(), 2 * 8 + 5, "{names:?}");
     for (path, bytes) in &public {
         let text = readable(path, bytes);
         for mark in &marked.marks {
@@ -161,7 +169,7 @@ fn no_mark_of_a_field_farm_visit_scout_remark_or_point_is_in_a_public_file() {
             );
         }
         assert!(
-            text.contains("46013") || path.ends_with("alert.html"),
+            text.contains("46013") || !has_counties(path),
             "{}",
             path.display()
         );
@@ -196,7 +204,7 @@ fn a_suppressed_county_week_shows_no_figure_in_any_table() {
                 rows.map(|row| row.split(',').map(str::to_owned).collect())
                     .collect()
             }
-            Some("parquet") => {
+            Some("parquet") if !path.ends_with("county_week.geo.parquet") => {
                 let batches = read_parquet(path);
                 let rows = batches
                     .iter()
@@ -229,6 +237,84 @@ fn a_suppressed_county_week_shows_no_figure_in_any_table() {
         }
     }
     assert_eq!(judged, 5 * 5, "three CSV files and two of Parquet");
+}
+
+#[test]
+fn the_geoparquet_has_no_figure_of_a_suppressed_county_week() {
+    let (_workspace, _, public, _) = published();
+    let mut judged = 0;
+    for path in public
+        .keys()
+        .filter(|path| path.ends_with("county_week.geo.parquet"))
+    {
+        for batch in read_parquet(path) {
+            let text = |name: &str, row: usize| {
+                let column = batch.column_by_name(name).expect("a column");
+                array_value_to_string(column, row).expect("text")
+            };
+            for row in (0..batch.num_rows()).filter(|row| text("status", *row) == "suppressed") {
+                assert!(SUPPRESSED.contains(&text("county_id", row).as_str()));
+                let schema = batch.schema();
+                let names = schema.fields().iter().map(|field| field.name());
+                let shown: Vec<_> = names.filter(|name| !text(name, row).is_empty()).collect();
+                let identity = [
+                    "county_id",
+                    "county_name",
+                    "season",
+                    "iso_week",
+                    "start",
+                    "end",
+                    "protocol",
+                    "status",
+                    "suppressed",
+                    "geometry",
+                    "bbox",
+                ];
+                assert_eq!(shown, identity);
+                judged += 1;
+            }
+        }
+    }
+    assert_eq!(judged, 2 * SUPPRESSED.len());
+}
+
+/// The points lie in one cell a county; only the county that is shown may have one.
+#[test]
+fn a_sample_point_says_nothing_of_a_suppressed_county_and_holds_no_figure() {
+    let (_workspace, marked, public, _) = published();
+    let visited_in_shown = marked.visits.iter().find(|visit| {
+        visit["field"]["field_id"]
+            .as_str()
+            .is_some_and(|id| id.contains(SHOWN))
+    });
+    let field = &visited_in_shown.expect("a visit in the county that is shown")["field"];
+    let mut judged = 0;
+    for (path, bytes) in &public {
+        if !path.ends_with("sample_points.geojson") {
+            continue;
+        }
+        let map: Value = serde_json::from_slice(bytes).expect("GeoJSON");
+        let points = map["features"].as_array().expect("features");
+        assert_eq!(points.len(), 1, "{map:#}");
+        let properties = points[0]["properties"].as_object().expect("properties");
+        let names: Vec<_> = properties.keys().map(String::as_str).collect();
+        let expected = [
+            "cell", "cell_lat", "cell_lon", "end", "grid_km", "iso_week", "protocol", "season",
+            "start",
+        ];
+        assert_eq!(names, expected);
+        let apart = |name: &str| {
+            let degrees = |value: &Value| value.as_f64().expect("degrees");
+            (degrees(&properties[&format!("cell_{name}")]) - degrees(&field[name])).abs()
+        };
+        // Half a cell of 10 km: 0.045 degrees of latitude, and at 45 degrees north 0.064 of longitude.
+        assert!(
+            apart("lat") <= 0.0451 && apart("lon") <= 0.065,
+            "{properties:?}"
+        );
+        judged += 1;
+    }
+    assert_eq!(judged, 2);
 }
 
 #[test]

@@ -2,14 +2,20 @@
 
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray};
+use arrow::array::{
+    ArrayRef, BooleanArray, Date32Array, Float64Array, Int32Array, Int64Array, RecordBatch,
+    StringArray,
+};
+use bractline::failure::Failure;
 use bractline::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};
 use bractline::publish::drawing::{CountyMap, MapTitle, draw_county_map};
 use bractline::publish::files::write_file;
-use bractline::publish::geo::{Coverage, county_week_geojson};
+use bractline::publish::geo::county_week_geojson as write_geojson;
+use bractline::publish::map_rows::{Coverage, MapRows};
 use bractline::publish::tables::{ColumnDoc, write_csv, write_parquet};
 use bractline::region::Region;
 use bractline::rollup::county_week::CountyWeek;
+use jiff::civil::Date;
 use serde_json::{Value, json};
 
 const NAMES: [&str; 16] = [
@@ -194,6 +200,76 @@ fn week() -> Vec<CountyWeek> {
         suppressed(11),
         shown(12, 3, 0, 0.0, 0.2),
     ]
+}
+
+/// The rows as the roll-up hands them out.
+fn table_of(rows: &[CountyWeek]) -> RecordBatch {
+    type Float = (&'static str, fn(&CountyWeek) -> Option<f64>);
+    type Count = (&'static str, fn(&CountyWeek) -> Option<i64>);
+    let text = |of: fn(&CountyWeek) -> &String| -> ArrayRef {
+        Arc::new(
+            rows.iter()
+                .map(|row| Some(of(row)))
+                .collect::<StringArray>(),
+        )
+    };
+    type Day = (&'static str, fn(&CountyWeek) -> Option<Date>);
+    let counts: [Count; 5] = [
+        ("fields_near_threshold", |row| row.fields_near_threshold),
+        ("fields_visited", |row| row.fields_visited),
+        ("fields_at_threshold", |row| row.fields_at_threshold),
+        ("fields_outside_stage", |row| row.fields_outside_stage),
+        ("fields_with_assumed_economics", |row| {
+            row.fields_with_assumed_economics
+        }),
+    ];
+    let days: [Day; 2] = [
+        ("window_opens", |row| row.window_opens),
+        ("window_closes", |row| row.window_closes),
+    ];
+    let floats: [Float; 9] = [
+        ("share_smoothed", |row| row.share_smoothed),
+        ("share_at_threshold", |row| row.share_at_threshold),
+        ("share_low", |row| row.share_low),
+        ("share_high", |row| row.share_high),
+        ("mean_pressure", |row| row.mean_pressure),
+        ("median_pressure", |row| row.median_pressure),
+        ("p90_pressure", |row| row.p90_pressure),
+        ("max_pressure", |row| row.max_pressure),
+        ("area_share_at_threshold", |row| row.area_share_at_threshold),
+    ];
+    let season = rows.iter().map(|row| row.season).collect::<Vec<_>>();
+    let suppressed = rows.iter().map(|row| row.suppressed).collect::<Vec<_>>();
+    let mut columns: Vec<(&str, ArrayRef)> = vec![
+        ("county_id", text(|row| &row.county_id)),
+        ("county_name", text(|row| &row.county_name)),
+        ("season", Arc::new(Int32Array::from(season))),
+        ("iso_week", text(|row| &row.iso_week)),
+        ("protocol", text(|row| &row.protocol)),
+    ];
+    columns.extend(counts.map(|(name, of)| {
+        let values = rows.iter().map(of).collect::<Int64Array>();
+        (name, Arc::new(values) as ArrayRef)
+    }));
+    columns.extend(floats.map(|(name, of)| {
+        let values = rows.iter().map(of).collect::<Float64Array>();
+        (name, Arc::new(values) as ArrayRef)
+    }));
+    columns.extend(days.map(|(name, of)| {
+        let since_epoch = |day: Date| (day - Date::constant(1970, 1, 1)).get_days();
+        let values = rows.iter().map(|row| of(row).map(since_epoch));
+        (name, Arc::new(values.collect::<Date32Array>()) as ArrayRef)
+    }));
+    columns.push(("suppressed", Arc::new(BooleanArray::from(suppressed))));
+    RecordBatch::try_from_iter(columns).expect("columns of one length")
+}
+
+fn county_week_geojson(
+    region: &Region,
+    rows: &[CountyWeek],
+    coverage: Coverage,
+) -> Result<Vec<u8>, Failure> {
+    write_geojson(&MapRows::gather(region, &table_of(rows), coverage)?)
 }
 
 fn protocol() -> ProtocolFacts {
@@ -702,7 +778,7 @@ fn the_week_opens_in_other_programs_with_every_county_and_figure() {
     assert_eq!(known["median_pressure"], 1.317);
     assert_eq!(known["share_at_threshold"], 4.0 / 7.0);
     assert_eq!(
-        (&known["week_start"], &known["week_end"]),
+        (&known["start"], &known["end"]),
         (&json!("2026-07-20"), &json!("2026-07-26"))
     );
     for (id, status) in [

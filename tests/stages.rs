@@ -120,7 +120,7 @@ pub fn run(name: &str, given: &[(&str, RecordBatch)]) -> RecordBatch {
 const VISITS: &str = "load_id:text visit_id:text revision:int retracted:boolean field_mean:double \
     field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 iso_week:text=2026-W30 \
     observed_on:date=2026-07-21 protocol:text=bsm-eggs crop_type:text=oilseed crop_stage:text=R3 \
-    stage_first:int=1030 stage_last:int=1030 area_ha:double=50 treatment_cost_per_ha:double=20 \
+    stage_first:int=1030 stage_last:int=1030 lon:double=-100.1 lat:double=44.1 area_ha:double=50 treatment_cost_per_ha:double=20 \
     market_value_per_kg:double=0.4 plants_per_ha:double=50000 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- standard_error:double=0.5 \
     assumed:text=-";
 
@@ -751,4 +751,72 @@ fn a_stage_whose_header_lies_is_refused_with_its_file_and_the_lie() {
         assert!(message.contains("77_doubled.sql"), "{message}");
         assert!(message.contains(says), "{lie}: {message}");
     }
+}
+
+// --- 90 sample_point -----------------------------------------------------------------------------
+
+/// The points of field-weeks in two counties, of which B is suppressed that week.
+fn sample_points(fields: &str, visits: &str, grid_km: &str) -> Vec<String> {
+    let fields = format!(
+        "field_id:text farm_id:text county_id:text visit_id:text season:int=2026 iso_week:text=2026-W30 protocol:text=p\n{fields}"
+    );
+    let counties = "county_id:text suppressed:boolean iso_week:text=2026-W30 protocol:text=p
+        A false
+        B true";
+    let setting = format!("min_fields:bigint min_farms:bigint point_grid_km:double\n3 3 {grid_km}");
+    let given = [
+        ("field_week", table(&fields)),
+        ("county_week", table(counties)),
+        (
+            "current_visit",
+            table(&format!("visit_id:text lon:double lat:double\n{visits}")),
+        ),
+        ("setting", table(&setting)),
+    ];
+    cells(
+        &run("sample_point", &given),
+        "cell_lon cell_lat grid_km season iso_week",
+    )
+}
+
+#[test]
+fn a_cell_is_a_point_if_enough_fields_and_farms_of_shown_counties_lie_in_it() {
+    let visits = "
+        v1 -100.01 44.06\nv2 -100.02 44.04\nv3 -100.03 44.05\nv4 -100.02 44.05
+        w1 -101.01 44.06\nw2 -101.02 44.04\nw3 -101.03 44.05";
+    // The cells are those of the next test: all of v in one, all of w in its neighbour.
+    let of = |fields: &str| sample_points(fields, visits, "100");
+    let three = "f1 - A v1\nf2 - A v2\nf3 - A v3";
+    let point = of(three);
+    assert_eq!(point.len(), 1);
+    assert_eq!(of("f1 - A v1\nf2 - A v2"), [""; 0], "two fields");
+    assert_eq!(
+        of("f1 - B v1\nf2 - B v2\nf3 - B v3"),
+        [""; 0],
+        "suppressed county"
+    );
+    assert_eq!(
+        of("f1 - A v1\nf2 - A v2\nf3 - B v3"),
+        [""; 0],
+        "one of three suppressed"
+    );
+    assert_eq!(of("f1 X A v1\nf2 X A v2\nf3 Y A v3"), [""; 0], "two farms");
+    assert_eq!(of("f1 X A v1\nf2 Z A v2\nf3 Y A v3"), point, "three farms");
+    assert_eq!(
+        of("f1 - A v1\nf2 - A v2\nf3 - A v3\nf4 - A v4\nf5 - B w1"),
+        point
+    );
+}
+
+#[test]
+fn a_point_is_the_middle_of_its_cell_computed_by_hand() {
+    // Rows of 100 km are 0.8993204 degrees high (100 / 6371.0088 radians): 44.06 degrees lies in row 48, whose
+    // middle is 48.5 * 0.8993204 = 43.61704. It has round(360 * cos(43.61704 degrees) / 0.8993204) = 290 columns of
+    // 1.241379 degrees; -100.02 lies in column floor(79.98 / 1.241379) = 64, whose middle is -99.93103.
+    let visits = "v1 -100.01 44.06\nv2 -100.02 44.0\nv3 -100.3 43.5";
+    let fields = "f1 - A v1\nf2 - A v2\nf3 - A v3";
+    assert_eq!(
+        sample_points(fields, visits, "100"),
+        ["-99.93103 43.61704 100.0 2026 2026-W30"]
+    );
 }

@@ -303,6 +303,11 @@ pub fn python(script: &str, arguments: &[&str]) -> String {
     independent(Command::new(python).arg(script).args(arguments))
 }
 
+/// Runs a Python program of the project with Debian's Python, which has the bindings of QGIS; its stdout.
+pub fn debian_python(script: &str, arguments: &[&str]) -> String {
+    independent(Command::new("/usr/bin/python3").arg(script).args(arguments))
+}
+
 /// Runs a Node.js program of the project with the packages that `tests/run` installs; its stdout.
 pub fn node(script: &str, arguments: &[&str]) -> String {
     let modules = prepared("BRACTLINE_NODE", "node").join("node_modules");

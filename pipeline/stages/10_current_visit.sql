@@ -21,6 +21,8 @@
 --   crop_stage              text    not null  crop stage
 --   stage_first             int     not null  first place of the stage on the common order of stages
 --   stage_last              int     not null  last place of the stage
+--   lon                     double  not null  [deg] longitude of the field, WGS 84
+--   lat                     double  not null  [deg] latitude of the field, WGS 84
 --   area_ha                 double  not null  [har] area of the field, hectares
 --   treatment_cost_per_ha   double  null      money per hectare; null where neither given nor needed
 --   market_value_per_kg     double  null      money per kilogram; null where neither given nor needed
@@ -62,6 +64,8 @@ select
     visible.crop_stage as crop_stage,
     visible.stage_first as stage_first,
     visible.stage_last as stage_last,
+    visible.lon as lon,
+    visible.lat as lat,
     visible.area_ha as area_ha,
     visible.treatment_cost_per_ha as treatment_cost_per_ha,
     visible.market_value_per_kg as market_value_per_kg,

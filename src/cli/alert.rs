@@ -17,7 +17,7 @@ use crate::workspace::Workspace;
 /// Make the bulletin of a week
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  bractline alert --week 2026-W30\n\nWrites alert.html, county_week.csv and county_week.geojson to the workspace's folder alerts/WEEK."
+    after_help = "Example:\n  bractline alert --week 2026-W30\n\nWrites alert.html, county_week.csv, county_week.geojson and its styles for QGIS and MapLibre to the workspace's folder alerts/WEEK."
 )]
 pub struct Alert {
     /// ISO 8601 week, as 2026-W30
@@ -76,17 +76,17 @@ pub(super) fn write_alert(
         store_version: figures.rollup.store_version,
     })?;
     let folder = workspace.alerts().join(&iso_week);
-    write_folder(
-        &folder,
-        &[
-            ("alert.html", page.as_bytes()),
-            ("county_week.csv", &figures.csv(Period::Week(week))?),
-            (
-                "county_week.geojson",
-                &figures.geojson(Period::Week(week), &rows)?,
-            ),
-        ],
-    )?;
+    let period = Period::Week(week);
+    let mut files = vec![
+        ("alert.html", page.into_bytes()),
+        ("county_week.csv", figures.csv(period)?),
+    ];
+    files.extend(figures.map_files(period, Some(&protocol.id))?);
+    let files: Vec<(&str, &[u8])> = files
+        .iter()
+        .map(|(name, bytes)| (*name, &**bytes))
+        .collect();
+    write_folder(&folder, &files)?;
     Ok(folder.join("alert.html"))
 }
 

@@ -10,6 +10,7 @@ mod held_groups;
 mod init;
 mod load;
 mod plan;
+mod plan_edge;
 mod protocol_text;
 mod protocols;
 mod report;

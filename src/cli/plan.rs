@@ -1,4 +1,4 @@
-//! `bractline plan`: how much more to sample.
+//! `bractline plan`: how much more to sample, and how far into a field to look.
 
 use std::path::PathBuf;
 
@@ -7,6 +7,7 @@ use arrow::datatypes::{Float64Type, Int32Type};
 use serde::Serialize;
 use serde_json::json;
 
+use super::plan_edge::PlanEdge;
 use super::rollup::Figures;
 use super::{Format, Outcome, open_catalogue, report};
 use crate::failure::{Failure, Kind};
@@ -33,12 +34,19 @@ const VISITS_MIN: u64 = 10;
 pub enum Plan {
     /// How many sites, and when to stop
     Field(PlanField),
+    /// How far in from its edge a field is at threshold; private
+    Edge(PlanEdge),
 }
 
 impl Plan {
     pub(super) async fn run(self, workspace: Option<&Workspace>) -> Result<Outcome, Failure> {
         match self {
             Plan::Field(field) => field.run(workspace).await,
+            Plan::Edge(edge) => match workspace {
+                Some(workspace) => edge.run(workspace).await,
+                None => Err(Failure::new(Kind::Files, "there is no workspace here")
+                    .mend("name one with --workspace DIR")),
+            },
         }
     }
 }

@@ -10,7 +10,12 @@ use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
 use crate::failure::Failure;
 use crate::protocol::catalogue::Catalogue;
 use crate::publish::files::write_folder;
-use crate::publish::geo::{Coverage, county_week_geojson};
+use crate::publish::geo::{county_week_geojson, sample_points_geojson};
+use crate::publish::geo_parquet::county_week_geo_parquet;
+use crate::publish::map_columns::{DescribedFiles, columns_page};
+use crate::publish::map_rows::{Coverage, MapRows};
+use crate::publish::map_style::maplibre_style;
+use crate::publish::qgis_style::qgis_style;
 use crate::publish::tables::{ColumnDoc, write_csv, write_parquet};
 use crate::region::Region;
 use crate::rollup::county_week::CountyWeek;
@@ -22,7 +27,7 @@ use crate::workspace::Workspace;
 /// Roll visits up by county and week
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n\nWrites county_week.csv, county_week.parquet and county_week.geojson, which may be published, and\nfield_week.parquet, which is private: it names fields. With --week the GeoJSON holds every county of the region."
+    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n\nWrites what may be published: county_week.csv, .parquet, .geojson and .geo.parquet, styles of the map for QGIS\n(.qml) and MapLibre (.style.json), sample_points.geojson and COLUMNS.md; and field_week.parquet, which is private:\nit names fields. With --week the map holds every county of the region."
 )]
 pub struct RollupCommand {
     /// One ISO 8601 week, as 2026-W30
@@ -90,6 +95,9 @@ impl RollupCommand {
     }
 }
 
+/// A file's name and its bytes.
+pub(super) type OutputFile = (&'static str, Vec<u8>);
+
 /// A workspace rolled up, with what is needed to write its figures.
 pub(super) struct Figures {
     pub(super) region: Region,
@@ -154,8 +162,8 @@ impl Figures {
         ids
     }
 
-    /// The county-weeks of a period as GeoJSON.
-    pub(super) fn geojson(&self, period: Period, rows: &[CountyWeek]) -> Result<Vec<u8>, Failure> {
+    /// The rows of the map of a period: with a week, every county of the region.
+    fn map_rows(&self, period: Period) -> Result<MapRows<'_>, Failure> {
         let protocols = self.protocols();
         let week = match period {
             Period::Week(week) => Some(week.to_string()),
@@ -167,7 +175,40 @@ impl Figures {
                 iso_week,
                 protocols: &protocols,
             });
-        county_week_geojson(&self.region, rows, coverage)
+        MapRows::gather(
+            &self.region,
+            &self.rollup.county_week().rows_of(period)?,
+            coverage,
+        )
+    }
+
+    /// The map of a period with its styles: names and bytes. The MapLibre style draws the newest week
+    /// and the protocol that is named, or else the first.
+    pub(super) fn map_files(
+        &self,
+        period: Period,
+        protocol: Option<&str>,
+    ) -> Result<Vec<OutputFile>, Failure> {
+        let rows = self.rows(period);
+        let newest = match period {
+            Period::Week(week) => Some(week.to_string()),
+            _ => rows.iter().map(|row| row.iso_week.clone()).max(),
+        };
+        let first = self.protocols().first().copied();
+        let style = maplibre_style(
+            &self.region,
+            "county_week.geojson",
+            newest.as_deref(),
+            protocol.or(first),
+        )?;
+        Ok(vec![
+            (
+                "county_week.geojson",
+                county_week_geojson(&self.map_rows(period)?)?,
+            ),
+            ("county_week.qml", qgis_style().into_bytes()),
+            ("county_week.style.json", style),
+        ])
     }
 
     /// The county-weeks of a period as CSV.
@@ -176,35 +217,81 @@ impl Figures {
         write_csv(&table.rows_of(period)?, &docs(table))
     }
 
+    /// Everything of a period that may be published.
+    fn public_files(&self, period: Period) -> Result<Vec<OutputFile>, Failure> {
+        let table = self.rollup.county_week();
+        let points = self.rollup.sample_point();
+        let mut files = vec![
+            ("county_week.csv", self.csv(period)?),
+            ("county_week.parquet", self.parquet(table, period)?),
+            (
+                "county_week.geo.parquet",
+                county_week_geo_parquet(&self.map_rows(period)?, &docs(table))?,
+            ),
+            (
+                "sample_points.geojson",
+                sample_points_geojson(&self.region, &points.rows_of(period)?)?,
+            ),
+            ("COLUMNS.md", self.columns_page().into_bytes()),
+        ];
+        files.extend(self.map_files(period, None)?);
+        Ok(files)
+    }
+
+    fn columns_page(&self) -> String {
+        let (counties, points) = (self.rollup.county_week(), self.rollup.sample_point());
+        let county_docs = docs(counties);
+        columns_page(
+            &self.region,
+            &[
+                DescribedFiles {
+                    names: "county_week.csv, county_week.parquet",
+                    about: "One row a county, week and protocol that has visits.",
+                    docs: &county_docs,
+                    has_days: false,
+                    has_status: false,
+                },
+                DescribedFiles {
+                    names: "county_week.geojson, county_week.geo.parquet",
+                    about: "The same with the county's outline. A map of one week holds every county of the region.",
+                    docs: &county_docs,
+                    has_days: true,
+                    has_status: true,
+                },
+                DescribedFiles {
+                    names: "sample_points.geojson",
+                    about: "Where was scouted: a point in the middle of each grid cell in which enough fields were visited. \
+                            A cell without a point may still have been scouted.",
+                    docs: &docs(points),
+                    has_days: true,
+                    has_status: false,
+                },
+            ],
+        )
+    }
+
+    fn parquet(&self, table: &StageTable, period: Period) -> Result<Vec<u8>, Failure> {
+        let notice = self.region.invented();
+        write_parquet(&table.rows_of(period)?, &docs(table), notice)
+    }
+
     fn write(&self, period: Period, out: &Path) -> Result<Written, Failure> {
         let rows = self.rows(period);
-        let parquet = |table: &StageTable| {
-            write_parquet(
-                &table.rows_of(period)?,
-                &docs(table),
-                self.region.invented(),
-            )
-        };
-        write_folder(
-            out,
-            &[
-                ("county_week.csv", &self.csv(period)?),
-                ("county_week.parquet", &parquet(self.rollup.county_week())?),
-                ("county_week.geojson", &self.geojson(period, &rows)?),
-                ("field_week.parquet", &parquet(self.rollup.field_week())?),
-            ],
-        )?;
-        let within = |names: &[&str]| names.iter().map(|name| out.join(name)).collect();
+        let public = self.public_files(period)?;
+        let private = [(
+            "field_week.parquet",
+            self.parquet(self.rollup.field_week(), period)?,
+        )];
+        let all = public.iter().chain(&private);
+        let all: Vec<(&str, &[u8])> = all.map(|(name, bytes)| (*name, &**bytes)).collect();
+        write_folder(out, &all)?;
+        let within = |files: &[OutputFile]| files.iter().map(|(name, _)| out.join(name)).collect();
         Ok(Written {
             store_version: self.rollup.store_version,
             county_weeks: rows.len(),
             suppressed: rows.iter().filter(|row| row.suppressed).count(),
-            public: within(&[
-                "county_week.csv",
-                "county_week.parquet",
-                "county_week.geojson",
-            ]),
-            private: within(&["field_week.parquet"]),
+            public: within(&public),
+            private: within(&private),
         })
     }
 }

@@ -22,6 +22,7 @@ pub(super) fn roll_up_setting(workspace: &Workspace, region: &Region) -> Result<
     Ok(Setting {
         min_fields: disclosure.min_fields,
         min_farms: disclosure.min_farms,
+        point_grid_km: disclosure.point_grid_km,
         counties: counties
             .map(|(county, neighbours)| RegionCounty {
                 id: county.id.clone(),

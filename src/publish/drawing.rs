@@ -45,9 +45,9 @@ pub const FILLS: [(&str, &str); 6] = [
     ("#00224e", "#fff"),
 ];
 
-const NONE_FOUND_FILL: &str = "#fffdf0";
-const INK: &str = "#000";
-const BORDER: &str = "#555";
+pub(super) const NONE_FOUND_FILL: &str = "#fffdf0";
+pub(super) const INK: &str = "#000";
+pub(super) const BORDER: &str = "#555";
 
 impl Class {
     /// Every class, in the order of the legend.

@@ -1,162 +1,111 @@
-//! County-weeks as GeoJSON (RFC 7946) that any map viewer opens.
+//! County-weeks and sample points as GeoJSON (RFC 7946) that any map viewer opens.
 //!
 //! Copies figures and rounds coordinates; does not project, simplify, or decide what may be seen.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::BTreeMap;
 
+use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
+use arrow::datatypes::{Date32Type, Float64Type, Int32Type, Int64Type};
+use arrow::util::display::array_value_to_string;
 use geojson::{GeometryValue, Position};
-use serde::Serialize;
+use serde::ser::{Error, SerializeMap};
+use serde::{Serialize, Serializer};
 use serde_json::value::RawValue;
 
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions;
-use crate::publish::outline::{Extent, Polygon, publishable};
-use crate::region::{County, Region};
-use crate::rollup::county_week::{Cell, CountyWeek, days_of_week};
-
-/// Which counties a file holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Coverage<'a> {
-    /// The rows alone, of any number of weeks.
-    VisitedCounties,
-    /// One week, with every county of the region under each of these protocols and each that the
-    /// rows have; a county without a row is there with the status `no-visits`.
-    WholeWeek {
-        /// ISO 8601 week, as `2026-W30`; every row is of this week.
-        iso_week: &'a str,
-        /// Ids of protocols that are there even without a row.
-        protocols: &'a [&'a str],
-    },
-}
+use crate::publish::map_rows::{MapRows, with_days};
+use crate::publish::outline::{Extent, Polygon};
+use crate::region::Region;
 
 /// The county-weeks as a GeoJSON `FeatureCollection`, in the order of week, protocol and county,
-/// UTF-8. Each feature has the id `county.week.protocol` and every property, null where there is
-/// no value. Beside the standard members stand `generator`, `caution`, `boundaries`, where
+/// UTF-8. Each feature has the id `county.week.protocol` and every column as a property, null where
+/// there is no value. Beside the standard members stand `generator`, `caution`, `boundaries`, where
 /// boundaries lack an outline `counties_without_outline`, and, where the region is invented,
 /// `invented` with the notice.
 ///
 /// # Errors
-/// A [`Failure`] if a row's county is not in the region, its week is none or another than the
-/// file's, or two rows are of the same county, week and protocol.
-pub fn county_week_geojson(
-    region: &Region,
-    rows: &[CountyWeek],
-    coverage: Coverage,
-) -> Result<Vec<u8>, Failure> {
-    let entries = gather_entries(region, rows, coverage)?;
-    let shapes = gather_shapes(region, &entries)?;
-    let features = entries
+/// A [`Failure`] if a value has no form in JSON.
+pub fn county_week_geojson(rows: &MapRows) -> Result<Vec<u8>, Failure> {
+    // A county's shape is written once and used by each of its features.
+    let shapes = rows
+        .outlines
         .iter()
-        .map(|(key, row)| feature(key, *row, &shapes))
-        .collect::<Result<Vec<_>, Failure>>()?;
-    let drawn = shapes.values().flat_map(|shape| &shape.polygons);
-    let without: Vec<_> = region.without_shape().iter().map(|c| &*c.id).collect();
-    let collection = Collection {
-        kind: "FeatureCollection",
-        generator: "bractline",
-        caution: cautions::IN_ONE_SENTENCE,
-        invented: region.invented(),
-        boundaries: Boundaries {
-            source: region.source(),
-            vintage: region.vintage(),
-        },
-        counties_without_outline: without,
-        bbox: Extent::around(drawn).map(|extent| extent.bbox()),
-        features,
+        .map(|(id, polygons)| Ok((*id, raw(&geometry(polygons))?)))
+        .collect::<Result<BTreeMap<_, _>, Failure>>()?;
+    let features = (0..rows.table.num_rows()).map(|row| {
+        let text = |column| rows.text(column, row);
+        Feature {
+            kind: "Feature",
+            id: format!(
+                "{}.{}.{}",
+                text("county_id"),
+                text("iso_week"),
+                text("protocol")
+            ),
+            properties: Properties {
+                table: &rows.table,
+                row,
+            },
+            geometry: &shapes[text("county_id")],
+        }
+    });
+    let features = features.collect();
+    let extent = Extent::around(rows.outlines.values().flatten());
+    let without = rows.region.without_shape().iter();
+    write(&Collection {
+        boundaries: Some(Boundaries {
+            source: rows.region.source(),
+            vintage: rows.region.vintage(),
+        }),
+        counties_without_outline: without.map(|county| &*county.id).collect(),
+        bbox: extent.map(Extent::bbox),
+        ..Collection::of(rows.region, features)
+    })
+}
+
+/// The grid cells in which enough fields were visited, from the table `sample_point`, as points: one
+/// a cell, week and protocol, without any figure. Each has the id `cell.week.protocol`.
+///
+/// # Errors
+/// A [`Failure`] if the table is not that one.
+pub fn sample_points_geojson(
+    region: &Region,
+    sample_point: &RecordBatch,
+) -> Result<Vec<u8>, Failure> {
+    let table = with_days(sample_point)?;
+    let column = |name: &str| {
+        let missing = || Failure::new(Kind::Publish, format!("sample points have no {name}"));
+        table.column_by_name(name).ok_or_else(missing)
     };
-    serde_json::to_vec(&collection).map_err(unwritable)
-}
-
-/// The word by which a file tells the kinds of county-week apart.
-pub fn status(cell: Cell) -> &'static str {
-    match cell {
-        Cell::Suppressed => "suppressed",
-        Cell::OutsideStage => "outside-stage",
-        Cell::NoneFound => "none-found",
-        Cell::Pressure(_) => "pressure",
-    }
-}
-
-/// Week, protocol, county: the order of the features, and what makes one of them.
-type Key<'a> = (&'a str, &'a str, &'a str);
-
-fn gather_entries<'a>(
-    region: &'a Region,
-    rows: &'a [CountyWeek],
-    coverage: Coverage<'a>,
-) -> Result<BTreeMap<Key<'a>, Option<&'a CountyWeek>>, Failure> {
-    let mut entries = BTreeMap::new();
-    if let Coverage::WholeWeek {
-        iso_week,
-        protocols,
-    } = coverage
-    {
-        let of_rows = rows.iter().map(|row| &*row.protocol);
-        for protocol in protocols
-            .iter()
-            .copied()
-            .chain(of_rows)
-            .collect::<BTreeSet<_>>()
-        {
-            for county in region.counties() {
-                entries.insert((iso_week, protocol, &*county.id), None);
-            }
-        }
-    }
-    for row in rows {
-        let key = (&*row.iso_week, &*row.protocol, &*row.county_id);
-        let broken = |what: &str| {
-            let place = format!("county {}, {}, {}", key.2, key.0, key.1);
-            Err(Failure::new(Kind::Publish, what).at(place))
-        };
-        match coverage {
-            Coverage::WholeWeek { iso_week, .. } if iso_week != row.iso_week => {
-                return broken("a row is of another week than the file");
-            }
-            _ if find_county(region, &row.county_id).is_none() => {
-                return broken("the county of a row is not in the region");
-            }
-            _ if entries.insert(key, Some(row)).flatten().is_some() => {
-                return broken("two rows are of the same county, week and protocol");
-            }
-            _ => {}
-        }
-    }
-    Ok(entries)
-}
-
-fn find_county<'a>(region: &'a Region, id: &str) -> Option<&'a County> {
-    let counties = region.counties();
-    let found = counties.binary_search_by(|county| county.id.as_str().cmp(id));
-    found.ok().map(|place| &counties[place])
-}
-
-/// A county's shape, written once and used by each of its features.
-struct Shape<'a> {
-    name: &'a str,
-    polygons: Vec<Polygon>,
-    text: Box<RawValue>,
-}
-
-fn gather_shapes<'a>(
-    region: &'a Region,
-    entries: &BTreeMap<Key<'a>, Option<&CountyWeek>>,
-) -> Result<HashMap<&'a str, Shape<'a>>, Failure> {
-    let wanted: BTreeSet<&str> = entries.keys().map(|key| key.2).collect();
-    let counties = region.counties().iter();
-    counties
-        .filter(|county| wanted.contains(&*county.id))
-        .map(|county| {
-            let polygons = publishable(county);
-            let text = serde_json::value::to_raw_value(&geometry(&polygons)).map_err(unwritable)?;
-            let shape = Shape {
-                name: &county.name,
-                polygons,
-                text,
+    let points = (0..table.num_rows())
+        .map(|row| {
+            let degrees = |name: &str| -> Result<f64, Failure> {
+                Ok(column(name)?.as_primitive::<Float64Type>().value(row))
             };
-            Ok((&*county.id, shape))
+            let position = [degrees("cell_lon")?, degrees("cell_lat")?];
+            raw(&geojson::Geometry::new(GeometryValue::new_point(position)))
         })
-        .collect()
+        .collect::<Result<Vec<_>, Failure>>()?;
+    let features = points
+        .iter()
+        .enumerate()
+        .map(|(row, geometry)| {
+            let text = |name: &str| Ok(column(name)?.as_string::<i32>().value(row));
+            Ok(Feature {
+                kind: "Feature",
+                id: format!(
+                    "{}.{}.{}",
+                    text("cell")?,
+                    text("iso_week")?,
+                    text("protocol")?
+                ),
+                properties: Properties { table: &table, row },
+                geometry,
+            })
+        })
+        .collect::<Result<Vec<_>, Failure>>()?;
+    write(&Collection::of(region, features))
 }
 
 /// `None`, in the file `null`, if no polygon is left: RFC 7946 has that for the unlocated, and
@@ -179,50 +128,12 @@ fn geometry(polygons: &[Polygon]) -> Option<geojson::Geometry> {
     Some(geojson::Geometry::new(value))
 }
 
-fn feature<'a>(
-    &(iso_week, protocol, county_id): &Key<'a>,
-    row: Option<&'a CountyWeek>,
-    shapes: &'a HashMap<&str, Shape<'a>>,
-) -> Result<Feature<'a>, Failure> {
-    let (week_start, week_end) = days_of_week(iso_week).ok_or_else(|| {
-        Failure::new(Kind::Publish, format!("{iso_week:?} is no ISO 8601 week"))
-            .mend("write the week as 2026-W30")
-    })?;
-    let shape = &shapes[county_id];
-    // A week's name starts with its four-digit year, or it would have had no days.
-    let season = iso_week[..4].parse().unwrap_or_default();
-    Ok(Feature {
-        kind: "Feature",
-        id: format!("{county_id}.{iso_week}.{protocol}"),
-        geometry: &shape.text,
-        properties: Properties {
-            county_id,
-            county_name: shape.name,
-            season,
-            iso_week,
-            week_start: week_start.to_string(),
-            week_end: week_end.to_string(),
-            protocol,
-            status: row.map_or("no-visits", |row| status(row.cell())),
-            suppressed: row.is_some_and(|row| row.suppressed),
-            fields_visited: row.and_then(|row| row.fields_visited),
-            fields_at_threshold: row.and_then(|row| row.fields_at_threshold),
-            fields_near_threshold: row.and_then(|row| row.fields_near_threshold),
-            share_at_threshold: row.and_then(|row| row.share_at_threshold),
-            share_low: row.and_then(|row| row.share_low),
-            share_high: row.and_then(|row| row.share_high),
-            share_smoothed: row.and_then(|row| row.share_smoothed),
-            mean_pressure: row.and_then(|row| row.mean_pressure),
-            median_pressure: row.and_then(|row| row.median_pressure),
-            p90_pressure: row.and_then(|row| row.p90_pressure),
-            max_pressure: row.and_then(|row| row.max_pressure),
-            area_share_at_threshold: row.and_then(|row| row.area_share_at_threshold),
-            fields_outside_stage: row.and_then(|row| row.fields_outside_stage),
-            fields_with_assumed_economics: row.and_then(|row| row.fields_with_assumed_economics),
-            window_opens: row.and_then(|row| row.window_opens),
-            window_closes: row.and_then(|row| row.window_closes),
-        },
-    })
+fn raw(value: &impl Serialize) -> Result<Box<RawValue>, Failure> {
+    serde_json::value::to_raw_value(value).map_err(unwritable)
+}
+
+fn write(collection: &Collection) -> Result<Vec<u8>, Failure> {
+    serde_json::to_vec(collection).map_err(unwritable)
 }
 
 fn unwritable(error: serde_json::Error) -> Failure {
@@ -239,12 +150,28 @@ struct Collection<'a> {
     caution: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
     invented: Option<&'a str>,
-    boundaries: Boundaries<'a>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    boundaries: Option<Boundaries<'a>>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     counties_without_outline: Vec<&'a str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     bbox: Option<[f64; 4]>,
     features: Vec<Feature<'a>>,
+}
+
+impl<'a> Collection<'a> {
+    fn of(region: &'a Region, features: Vec<Feature<'a>>) -> Collection<'a> {
+        Collection {
+            kind: "FeatureCollection",
+            generator: "bractline",
+            caution: cautions::IN_ONE_SENTENCE,
+            invented: region.invented(),
+            boundaries: None,
+            counties_without_outline: Vec::new(),
+            bbox: None,
+            features,
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -262,31 +189,54 @@ struct Feature<'a> {
     geometry: &'a RawValue,
 }
 
-#[derive(Serialize)]
+/// A row of a table, each column a member.
 struct Properties<'a> {
-    county_id: &'a str,
-    county_name: &'a str,
-    season: i32,
-    iso_week: &'a str,
-    week_start: String,
-    week_end: String,
-    protocol: &'a str,
-    status: &'static str,
-    suppressed: bool,
-    fields_visited: Option<i64>,
-    fields_at_threshold: Option<i64>,
-    fields_near_threshold: Option<i64>,
-    share_at_threshold: Option<f64>,
-    share_low: Option<f64>,
-    share_high: Option<f64>,
-    share_smoothed: Option<f64>,
-    mean_pressure: Option<f64>,
-    median_pressure: Option<f64>,
-    p90_pressure: Option<f64>,
-    max_pressure: Option<f64>,
-    area_share_at_threshold: Option<f64>,
-    fields_outside_stage: Option<i64>,
-    fields_with_assumed_economics: Option<i64>,
-    window_opens: Option<jiff::civil::Date>,
-    window_closes: Option<jiff::civil::Date>,
+    table: &'a RecordBatch,
+    row: usize,
+}
+
+impl Serialize for Properties<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut members = serializer.serialize_map(Some(self.table.num_columns()))?;
+        let schema = self.table.schema();
+        for (field, column) in schema.fields().iter().zip(self.table.columns()) {
+            let value = Value {
+                column,
+                row: self.row,
+            };
+            members.serialize_entry(field.name(), &value)?;
+        }
+        members.end()
+    }
+}
+
+struct Value<'a> {
+    column: &'a ArrayRef,
+    row: usize,
+}
+
+impl Serialize for Value<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let Value { column, row } = *self;
+        if column.is_null(row) || column.data_type().is_null() {
+            serializer.serialize_none()
+        } else if let Some(values) = column.as_primitive_opt::<Float64Type>() {
+            serializer.serialize_f64(values.value(row))
+        } else if let Some(values) = column.as_primitive_opt::<Int64Type>() {
+            serializer.serialize_i64(values.value(row))
+        } else if let Some(values) = column.as_primitive_opt::<Int32Type>() {
+            serializer.serialize_i32(values.value(row))
+        } else if let Some(values) = column.as_boolean_opt() {
+            serializer.serialize_bool(values.value(row))
+        } else if column.data_type().is_string()
+            || column.as_primitive_opt::<Date32Type>().is_some()
+        {
+            // Days come out as 2026-07-20.
+            let text = array_value_to_string(column, row).map_err(S::Error::custom)?;
+            serializer.serialize_str(&text)
+        } else {
+            let kind = column.data_type();
+            Err(S::Error::custom(format!("a value of {kind} has no form")))
+        }
+    }
 }

@@ -68,7 +68,7 @@ fn mend(polygons: Vec<Polygon>, decimals: i32) -> Vec<Polygon> {
     round_all(mended.iter().map(rings_of_polygon), decimals)
 }
 
-fn polygon_of(rings: &Polygon) -> geo::Polygon<f64> {
+pub(super) fn polygon_of(rings: &Polygon) -> geo::Polygon<f64> {
     let mut rings = rings.iter().map(|ring| geo::LineString::from(ring.clone()));
     let outside = rings
         .next()

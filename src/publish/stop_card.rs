@@ -76,7 +76,8 @@ pub fn operating_characteristic_csv(
     }))
 }
 
-fn csv_of(rows: impl Iterator<Item = impl Serialize>) -> Result<Vec<u8>, Failure> {
+/// Rows as CSV (RFC 4180) with a header; for tables that come from no roll-up.
+pub fn csv_of(rows: impl Iterator<Item = impl Serialize>) -> Result<Vec<u8>, Failure> {
     let unwritable =
         |error: String| Failure::new(Kind::Publish, format!("cannot write CSV: {error}"));
     let mut writer = csv::WriterBuilder::new()

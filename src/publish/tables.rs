@@ -58,23 +58,31 @@ pub fn write_parquet(
     docs: &[ColumnDoc],
     invented: Option<&str>,
 ) -> Result<Vec<u8>, Failure> {
-    let table = documented(table, docs)?;
-    let notice = invented.map(|text| vec![KeyValue::new(INVENTED_KEY.to_owned(), text.to_owned())]);
+    write_documented(&documented(table, docs)?, invented, Vec::new())
+}
+
+/// A table that has its docs, with further notes as file metadata.
+pub(super) fn write_documented(
+    table: &RecordBatch,
+    invented: Option<&str>,
+    mut notes: Vec<KeyValue>,
+) -> Result<Vec<u8>, Failure> {
+    notes.extend(invented.map(|text| KeyValue::new(INVENTED_KEY.to_owned(), text.to_owned())));
     let properties = WriterProperties::builder()
         .set_compression(Compression::ZSTD(ZstdLevel::default()))
-        .set_key_value_metadata(notice)
+        .set_key_value_metadata((!notes.is_empty()).then_some(notes))
         .build();
     let mut bytes = Vec::new();
     let mut writer = ArrowWriter::try_new(&mut bytes, table.schema(), Some(properties))
         .map_err(unwritable("Parquet"))?;
-    writer.write(&table).map_err(unwritable("Parquet"))?;
+    writer.write(table).map_err(unwritable("Parquet"))?;
     writer.close().map_err(unwritable("Parquet"))?;
     Ok(bytes)
 }
 
 /// The table with its docs as field metadata, and with text in the one form that every reader
 /// knows: engines hand out views and dictionaries, which older readers of Arrow refuse.
-fn documented(table: &RecordBatch, docs: &[ColumnDoc]) -> Result<RecordBatch, Failure> {
+pub(super) fn documented(table: &RecordBatch, docs: &[ColumnDoc]) -> Result<RecordBatch, Failure> {
     let broken = |what: String| Failure::new(Kind::Publish, what);
     let schema = table.schema();
     if let Some(doc) = docs

@@ -4,7 +4,9 @@
 
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, AsArray, Int32Array, Int64Array, RecordBatch, StringArray};
+use arrow::array::{
+    ArrayRef, AsArray, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray,
+};
 use arrow::datatypes::{Float64Type, SchemaRef};
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
@@ -23,6 +25,8 @@ pub struct Setting {
     pub min_fields: u32,
     /// Fewest farms of a published county-week, where farms are given.
     pub min_farms: u32,
+    /// Height of a cell of the grid of published points, kilometres.
+    pub point_grid_km: f64,
     /// Every county of the region.
     pub counties: Vec<RegionCounty>,
     /// Temperatures that the days of treatment rest on; none are needed.
@@ -60,6 +64,10 @@ pub(super) fn register_setting(
             vec![
                 ("min_fields", long(setting.min_fields)),
                 ("min_farms", long(setting.min_farms)),
+                (
+                    "point_grid_km",
+                    Arc::new(Float64Array::from(vec![setting.point_grid_km])) as ArrayRef,
+                ),
             ],
         ),
         (

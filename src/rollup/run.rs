@@ -82,7 +82,7 @@ impl StageTable {
 }
 
 /// Tables that are kept to the end; the others are dropped once nothing reads them any more.
-const FINISHED: [&str; 2] = ["field_week", "county_week"];
+const FINISHED: [&str; 3] = ["field_week", "county_week", "sample_point"];
 
 /// Tables that are computed beside the stages.
 const COMPUTED: [&str; 4] = [
@@ -101,6 +101,11 @@ impl Rollup {
     /// The public table of counties and weeks.
     pub fn county_week(&self) -> &StageTable {
         &self.tables["county_week"]
+    }
+
+    /// The public table of grid cells and weeks with visits.
+    pub fn sample_point(&self) -> &StageTable {
+        &self.tables["sample_point"]
     }
 }
 

@@ -14,3 +14,4 @@ pub mod rows;
 pub mod schema;
 pub mod snapshot;
 pub mod tables;
+pub mod visit_sites;

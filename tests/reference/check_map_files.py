@@ -1,6 +1,8 @@
 """Opens published files with programs that share no code with ours, and says what they found.
 
 check_map_files.py geojson FILE FEATURES       GeoJSON: geojson-validator, GDAL, geopandas
+check_map_files.py same FOLDER                  the map files of a folder hold the same: GDAL, geopandas,
+                                               DuckDB, geoparquet-validator
 check_map_files.py same-elements PAGE PAGE     two HTML pages have the same elements and attributes
 check_map_files.py tables PARQUET CSV          pyarrow and pandas; prints JSON
 
@@ -73,13 +75,69 @@ def check_geojson(path, expected):
     for column, kind in [
         ("county_id", "String"),
         ("iso_week", "String"),
-        ("week_start", "Date"),
+        ("start", "Date"),
+        ("end", "Date"),
         ("status", "String"),
         ("suppressed", "Integer(Boolean)"),
     ]:
         found = re.search(rf"^{column}: (\S+)", told.stdout, re.MULTILINE)
         assert found and found[1] == kind, f"GDAL reads {column} as {found and found[1]}"
     print(f"{expected} features, every check passed")
+
+
+def check_same(folder):
+    import duckdb
+    import geopandas
+    import pandas
+    import pyarrow.parquet
+
+    map_path, parquet_path = f"{folder}/county_week.geojson", f"{folder}/county_week.geo.parquet"
+    subprocess.run(
+        [f"{sys.prefix}/bin/geoparquet-validator", "check", "--class", "all", parquet_path],
+        capture_output=True,
+        check=True,
+    )
+    with open(map_path, encoding="utf-8") as file:
+        features = json.load(file)["features"]
+    table = geopandas.read_parquet(parquet_path)
+    assert str(table.crs) == "OGC:CRS84", table.crs
+    drawn = geopandas.read_file(map_path).to_crs("OGC:CRS84")
+    assert len(table) == len(drawn) == len(features)
+    assert table.geometry.geom_equals(drawn.geometry).all(), "the outlines differ"
+    names = list(features[0]["properties"])
+    columns = [name for name in table.columns if name != "geometry"]
+    assert columns == names, columns
+    # Nothing in between turns a number: the JSON text and the Parquet cell are the same value.
+    for feature, row in zip(features, pyarrow.parquet.read_table(parquet_path).to_pylist(), strict=True):
+        for name, value in feature["properties"].items():
+            cell = row[name]
+            cell = cell.isoformat() if name in ("start", "end") else cell
+            assert cell == value, f"{feature['id']}: {name} is {cell} and {value}"
+        shape = feature["geometry"]
+        positions = list(walk(shape["coordinates"]))
+        box = [min(x for x, _ in positions), min(y for _, y in positions)]
+        box += [max(x for x, _ in positions), max(y for _, y in positions)]
+        assert list(row["bbox"].values()) == box, feature["id"]
+    # GeoParquet's rows that have visits are those of the CSV.
+    csv = pandas.read_csv(f"{folder}/county_week.csv")
+    assert len(csv) == int((table["status"] != "no-visits").sum())
+    west = duckdb.execute(
+        f"select count(*), min(bbox.xmin), count(distinct county_id) from '{parquet_path}'"
+    ).fetchone()
+    assert west == (len(features), table.total_bounds[0], table["county_id"].nunique()), west
+    described = pyarrow.parquet.read_schema(parquet_path)
+    for name in names:
+        assert b"description" in (described.field(name).metadata or {}), f"{name} is not described"
+
+    points_path = f"{folder}/sample_points.geojson"
+    with open(points_path, encoding="utf-8") as file:
+        points = json.load(file)["features"]
+    assert points, "no point: nothing is proved"
+    assert len(geopandas.read_file(points_path)) == len(points)
+    for path, expected in ((map_path, len(features)), (points_path, len(points))):
+        told = subprocess.run(["ogrinfo", "-al", "-so", path], capture_output=True, text=True, check=True)
+        assert f"Feature Count: {expected}\n" in told.stdout and not told.stderr, told
+    print(f"{len(features)} counties and {len(points)} points, every check passed")
 
 
 def walk(coordinates):
@@ -169,6 +227,8 @@ if __name__ == "__main__":
     match sys.argv[1:]:
         case ["geojson", path, expected]:
             check_geojson(path, int(expected))
+        case ["same", folder]:
+            check_same(folder)
         case ["same-elements", one, other]:
             check_same_elements(one, other)
         case ["tables", parquet_path, csv_path]:

@@ -1,0 +1,99 @@
+//! The page that explains the columns of the published files, made from the headers of the stages.
+//!
+//! Says what a value means and what must be minded; shows no value.
+
+use std::fmt::Write;
+
+use crate::publish::cautions;
+use crate::publish::map_rows::ADDED_COLUMNS;
+use crate::publish::map_rules::rules;
+use crate::publish::tables::ColumnDoc;
+use crate::region::Region;
+
+/// What a page says of one kind of file.
+#[derive(Debug, Clone, Copy)]
+pub struct DescribedFiles<'a> {
+    /// Names of the files, such as `county_week.csv, county_week.parquet`.
+    pub names: &'a str,
+    /// One or two sentences before the columns.
+    pub about: &'a str,
+    /// The columns, from the header of the stage.
+    pub docs: &'a [ColumnDoc<'a>],
+    /// Whether the files have the columns that a map adds for the days of the week.
+    pub has_days: bool,
+    /// Whether they have the status.
+    pub has_status: bool,
+}
+
+/// The page, as Markdown.
+pub fn columns_page(region: &Region, files: &[DescribedFiles]) -> String {
+    let mut page = String::from("# The columns of these files\n\n");
+    // Writing to a String cannot fail.
+    if let Some(notice) = region.invented() {
+        let _ = writeln!(page, "**{}**\n", plain(notice));
+    }
+    let _ = writeln!(page, "{}\n", cautions::IN_ONE_SENTENCE);
+    let _ = writeln!(
+        page,
+        "Region: {}. Boundaries: {} (vintage {}). Coordinates are longitude and latitude, WGS 84.\n",
+        plain(region.title()),
+        plain(region.source()),
+        plain(region.vintage()),
+    );
+    for described in files {
+        let _ = writeln!(page, "## {}\n\n{}\n", described.names, described.about);
+        page.push_str("| column | unit | meaning |\n|---|---|---|\n");
+        for doc in described.docs {
+            add_row(&mut page, doc);
+        }
+        for doc in &ADDED_COLUMNS {
+            let there = match doc.name {
+                "status" => described.has_status,
+                _ => described.has_days,
+            };
+            if there {
+                add_row(&mut page, doc);
+            }
+        }
+        page.push('\n');
+    }
+    page.push_str("## The classes of the map\n\n| class | colour | status | median_pressure |\n|---|---|---|---|\n");
+    for rule in rules() {
+        let median = match rule.median {
+            Some((from, Some(below))) => format!("{from} to under {below}"),
+            Some((from, None)) => format!("{from} or more"),
+            None => String::new(),
+        };
+        let (words, fill, status) = (rule.class.words(), rule.fill, rule.status);
+        let _ = writeln!(page, "| {words} | `{fill}` | {status} | {median} |");
+    }
+    page.push_str("\n## Cautions\n\n");
+    for caution in cautions::standing_cautions("", None) {
+        let _ = writeln!(page, "- **{}.** {}", caution.title, caution.text);
+    }
+    page
+}
+
+fn add_row(page: &mut String, doc: &ColumnDoc) {
+    let unit = doc.unit.map_or(String::new(), |unit| format!("`{unit}`"));
+    let description = plain(doc.description);
+    let _ = writeln!(page, "| `{}` | {unit} | {description} |", doc.name);
+}
+
+/// Text that no reader of Markdown takes for markup, on one line.
+fn plain(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    for character in text.chars() {
+        match character {
+            '\n' | '\r' => safe.push(' '),
+            '<' => safe.push_str("&lt;"),
+            '&' => safe.push_str("&amp;"),
+            '|' | '*' | '_' | '[' | ']' | '`' | '\\' | '#' | '!' => {
+                safe.push('\\');
+                safe.push(character);
+            }
+            other => safe.push(other),
+        }
+    }
+    safe
+}
