@@ -8,8 +8,11 @@ mod demo;
 mod held;
 mod held_groups;
 mod init;
+mod inputs;
+mod issuing;
 mod load;
 mod protocols;
+mod publish;
 mod report;
 mod rollup;
 mod sheet;
@@ -66,6 +69,7 @@ enum Command {
     Held(held::Held),
     Rollup(rollup::RollupCommand),
     Alert(alert::Alert),
+    Publish(publish::Publish),
     Sheet(sheet::Sheet),
     #[command(subcommand)]
     Protocols(protocols::Protocols),
@@ -112,6 +116,7 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Held(command) => command.run(&Workspace::open(folder)?).await,
         Command::Rollup(command) => command.run(&Workspace::open(folder)?).await,
         Command::Alert(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Publish(command) => command.run(&Workspace::open(folder)?).await,
         Command::Sheet(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         // The catalogue can be read before there is a workspace.
         Command::Protocols(command) => command.run(Workspace::open(folder).ok().as_ref()).await,

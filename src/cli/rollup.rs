@@ -105,8 +105,18 @@ impl Figures {
         let region = open_region(workspace)?;
         let catalogue = open_catalogue(workspace)?;
         let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
+        Figures::at(workspace, region, catalogue, &snapshot).await
+    }
+
+    /// Rolls a version of the store up, with what is given beside it.
+    pub(super) async fn at(
+        workspace: &Workspace,
+        region: Region,
+        catalogue: Catalogue,
+        snapshot: &Snapshot,
+    ) -> Result<Figures, Failure> {
         let received_until = snapshot.received_until().await?;
-        let rollup = roll_up(&snapshot, &catalogue, &roll_up_setting(workspace, &region)).await?;
+        let rollup = roll_up(snapshot, &catalogue, &roll_up_setting(workspace, &region)).await?;
         let county_weeks =
             CountyWeek::from_batches(std::slice::from_ref(&rollup.county_week().batch))?;
         Ok(Figures {

@@ -4,16 +4,26 @@
 //! table cannot be published by accident. What goes back to a sender is handed in record by record.
 
 pub mod alert_page;
+pub mod alert_text;
 mod assumed;
 pub mod cautions;
+pub mod changes;
 pub mod count_sheet;
 pub mod count_sheet_page;
 pub mod drawing;
+pub mod feed;
 pub mod files;
+pub mod gate;
+mod gate_names;
+mod gate_tables;
 pub mod geo;
+pub mod index_page;
+pub mod issue;
 pub mod mend_letter;
 pub mod mend_sheet;
+pub mod note;
 mod outline;
+pub mod place;
 pub mod returned;
 mod sheet_entries;
 pub mod sheet_words;

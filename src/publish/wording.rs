@@ -59,16 +59,27 @@ pub fn interval_in_words(figures: &Figures, between: &str) -> String {
 /// direction, which show as nothing, and, if it may run from right to left, set apart from what
 /// stands beside it (Unicode Standard Annex 9, isolates).
 pub fn display_name(name: &str) -> String {
-    let unseen = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}')
-            || matches!(c, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-    };
-    let name: String = name.chars().filter(|&c| !unseen(c)).collect();
+    let name: String = name.chars().filter(|&c| !is_unseen(c)).collect();
     match name.chars().any(|c| c >= '\u{590}') {
         true => format!("\u{2068}{name}\u{2069}"),
         false => name,
     }
+}
+
+/// Control characters and marks of writing direction, which show as nothing.
+pub fn is_unseen(c: char) -> bool {
+    c.is_control()
+        || matches!(
+            c,
+            '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{fffe}' | '\u{ffff}'
+        )
+        || matches!(c, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+/// A sentence without what is not seen, but for the isolates that [`display_name`] put around names.
+pub fn seen_text(text: &str) -> String {
+    let stays = |c: &char| matches!(c, '\u{2068}' | '\u{2069}') || !is_unseen(*c);
+    text.chars().filter(stays).collect()
 }
 
 /// The counties' names as shown, by id; where two counties have one name, with the id behind it.

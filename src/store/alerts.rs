@@ -210,8 +210,9 @@ fn damaged(what: &str) -> Failure {
 
 /// The one row of an alert.
 pub(super) fn alerts_batch(alert: &IssuedAlert) -> RecordBatch {
-    let text =
-        |value: &str| -> ArrayRef { Arc::new(StringArray::from_iter_values(std::iter::once(value))) };
+    let text = |value: &str| -> ArrayRef {
+        Arc::new(StringArray::from_iter_values(std::iter::once(value)))
+    };
     let may = |value: &Option<String>| -> ArrayRef {
         Arc::new(StringArray::from(vec![value.as_deref()]))
     };

@@ -451,11 +451,7 @@ pub const ALERTS: &[Column] = &[
         Holds::Text,
         "the entomologist's own words, Markdown as written",
     ),
-    must(
-        "settings",
-        Holds::Text,
-        "text of bractline.toml as it was",
-    ),
+    must("settings", Holds::Text, "text of bractline.toml as it was"),
     must(
         "protocols",
         Holds::Text,

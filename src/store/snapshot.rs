@@ -99,7 +99,11 @@ pub(super) fn version_of(table: &DeltaTable) -> i64 {
     table.version().map_or(0, |version| version as i64)
 }
 
-pub(super) async fn register(session: &SessionContext, kept: Kept, table: &DeltaTable) -> Result<(), Failure> {
+pub(super) async fn register(
+    session: &SessionContext,
+    kept: Kept,
+    table: &DeltaTable,
+) -> Result<(), Failure> {
     let provider = table
         .table_provider()
         .await
