@@ -195,7 +195,7 @@ pub fn escaped(text: &str) -> String {
     let text = seen_text(&text.replace(['\n', '\r', '\t'], " "));
     let mut escaped = String::with_capacity(text.len());
     let mut rest = text.chars().peekable();
-    let mut before = ' ';
+    let mut letters_w = 0;
     while let Some(c) = rest.next() {
         let next = rest.peek().copied().unwrap_or(' ');
         let mark = match c {
@@ -204,7 +204,7 @@ pub fn escaped(text: &str) -> String {
             '&' => next.is_ascii_alphanumeric() || next == '#',
             // Bare addresses: https://…, www.…
             ':' => next == '/',
-            '.' => before.eq_ignore_ascii_case(&'w'),
+            '.' => letters_w >= 3,
             '!' => next == '[',
             _ => false,
         };
@@ -212,7 +212,10 @@ pub fn escaped(text: &str) -> String {
             escaped.push('\\');
         }
         escaped.push(c);
-        before = c;
+        letters_w = match c {
+            'w' | 'W' => letters_w + 1,
+            _ => 0,
+        };
     }
     escaped
 }
@@ -250,9 +253,12 @@ fn broken(text: &str, width: usize) -> Vec<String> {
 /// A line that Markdown does not take for a heading, a list, a quotation or a rule.
 fn as_text(line: &str) -> String {
     let digits = line.chars().take_while(char::is_ascii_digit).count();
-    let number = digits > 0 && line[digits..].starts_with(['.', ')']);
+    let rest = &line[digits..];
+    let number = digits > 0
+        && rest.starts_with(['.', ')'])
+        && rest[1..].chars().next().is_none_or(char::is_whitespace);
     if number {
-        format!("{}\\{}", &line[..digits], &line[digits..])
+        format!("{}\\{rest}", &line[..digits])
     } else if line.starts_with(['#', '+', '-', '=', '>']) {
         format!("\\{line}")
     } else {
