@@ -136,15 +136,12 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
             &page,
             "It replaces <a href=\"../0001/alert.html\">alert 1</a>",
         ),
-        (&page, "<li><strong>Buffalo</strong>: "),
         (&page, "(was: too few fields to show)"),
         (&mail, "**Correction:** it replaces alert 1."),
         (&mail, "too few fields to show"),
     ] {
-        assert!(
-            form.contains(says) || says.contains("Buffalo"),
-            "{says}: {mail}"
-        );
+        let form = form.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(form.contains(says), "{says}: {form}");
     }
     assert!(
         page.contains("id=\"changes\"") && page.contains("<li><strong>"),

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 
+use super::issued;
 use super::issuing::{self, IssueRequest};
 use super::report;
 use super::rollup::Figures;
@@ -15,7 +16,8 @@ use crate::publish::alert_text::alert_markdown;
 use crate::publish::files::write_folder;
 use crate::publish::issue::Issue;
 use crate::publish::note::{NOTE_BYTES_MAX, Note};
-use crate::publish::wording::{Summary, display_name, headline, paragraph};
+use crate::publish::unseen::seen_text;
+use crate::publish::wording::{Summary, headline, paragraph};
 use crate::rollup::county_week::CountyWeek;
 use crate::rollup::run::Period;
 use crate::visit::week::IsoWeek;
@@ -68,10 +70,10 @@ pub struct Alert {
 impl Alert {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         if self.list {
-            return issuing::list(workspace, self.format).await;
+            return issued::list(workspace, self.format).await;
         }
         if let Some(number) = self.as_issued {
-            return issuing::as_issued(workspace, number, self.out.as_deref(), self.format).await;
+            return issued::as_issued(workspace, number, self.out.as_deref(), self.format).await;
         }
         let note = self.note.as_deref().map(read_note).transpose()?;
         let request = match (self.reissue, self.week) {
@@ -209,7 +211,7 @@ pub(super) fn build(
     Ok(Built {
         headline: headline(&Summary::of(&figures.region, &rows)),
         summary: paragraph(&bulletin),
-        title: display_name(&protocol.title),
+        title: seen_text(&protocol.title),
         files: vec![
             ("alert.html", alert_html(&bulletin)?.into_bytes()),
             ("alert.md", alert_markdown(&bulletin)?.into_bytes()),
@@ -289,20 +291,21 @@ fn facts(protocol: &Protocol) -> ProtocolFacts {
         .timing
         .hatch_days
         .map(|[from, to]| format!("Eggs hatch {from} to {to} days after they are laid."));
+    // The page escapes markup; marks of writing direction it would show by what they do.
     ProtocolFacts {
         id: protocol.id.clone(),
-        title: protocol.title.clone(),
-        counted: protocol.counted.clone(),
-        threshold_name: protocol.threshold.kind.clone(),
+        title: seen_text(&protocol.title),
+        counted: seen_text(&protocol.counted),
+        threshold_name: seen_text(&protocol.threshold.kind),
         stage_window: format!("{}–{}", protocol.stages.first, protocol.stages.last),
         treatment_stage: Some(protocol.timing.treat_at.clone()),
-        treatment: Some(protocol.timing.treat.clone()),
+        treatment: Some(seen_text(&protocol.timing.treat)),
         hatch,
-        source: protocol.threshold.source.clone(),
+        source: seen_text(&protocol.threshold.source),
         cautions: protocol
             .cautions
             .iter()
-            .map(|caution| caution.text.clone())
+            .map(|caution| seen_text(&caution.text))
             .collect(),
     }
 }

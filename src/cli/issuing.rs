@@ -12,15 +12,16 @@ use uuid::Uuid;
 
 use super::alert::{Built, build, chosen_protocol, rows_under};
 use super::inputs::{Inputs, sha256_of};
+use super::issued::in_json;
 use super::report;
 use super::rollup::Figures;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
 use crate::publish::files::write_folder;
 use crate::publish::gate::{Confidences, Gate};
-use crate::publish::issue::{Issue, Replaced, folder_name, minute};
+use crate::publish::issue::{Issue, Replaced, folder_name};
 use crate::publish::note::Note;
-use crate::store::alerts::{AlertBook, FrozenFile, IssuedAlert, issued_alerts};
+use crate::store::alerts::{AlertBook, FrozenFile, IssuedAlert};
 use crate::store::append::Sealed;
 use crate::store::private_names::{private_names, private_points};
 use crate::store::tables::Store;
@@ -40,10 +41,10 @@ pub(super) enum IssueRequest {
 }
 
 /// What an alert is about, and what it replaces.
-struct Subject {
-    week: IsoWeek,
-    protocol: String,
-    replaces: Option<Replaced>,
+pub(super) struct Subject {
+    pub(super) week: IsoWeek,
+    pub(super) protocol: String,
+    pub(super) replaces: Option<Replaced>,
 }
 
 pub(super) async fn issue(
@@ -162,7 +163,10 @@ async fn subject(
 }
 
 /// What an alert said, from all that it was made from.
-async fn replaced_rows(workspace: &Workspace, alert: &IssuedAlert) -> Result<Replaced, Failure> {
+pub(super) async fn replaced_rows(
+    workspace: &Workspace,
+    alert: &IssuedAlert,
+) -> Result<Replaced, Failure> {
     let inputs = Inputs::of_alert(workspace, alert)?;
     let figures = inputs.figures(workspace, Some(alert.store_version)).await?;
     Ok(Replaced {
@@ -171,7 +175,7 @@ async fn replaced_rows(workspace: &Workspace, alert: &IssuedAlert) -> Result<Rep
     })
 }
 
-fn week_of(alert: &IssuedAlert) -> Result<IsoWeek, Failure> {
+pub(super) fn week_of(alert: &IssuedAlert) -> Result<IsoWeek, Failure> {
     alert.iso_week.parse().map_err(|_| {
         let week = &alert.iso_week;
         Failure::new(
@@ -181,7 +185,7 @@ fn week_of(alert: &IssuedAlert) -> Result<IsoWeek, Failure> {
     })
 }
 
-fn find(issued: &[IssuedAlert], number: i64) -> Result<&IssuedAlert, Failure> {
+pub(super) fn find(issued: &[IssuedAlert], number: i64) -> Result<&IssuedAlert, Failure> {
     issued
         .iter()
         .find(|alert| alert.number == number)
@@ -191,7 +195,7 @@ fn find(issued: &[IssuedAlert], number: i64) -> Result<&IssuedAlert, Failure> {
         })
 }
 
-fn build_issue(
+pub(super) fn build_issue(
     figures: &Figures,
     subject: &Subject,
     note: Option<&str>,
@@ -237,7 +241,7 @@ fn row(
     }
 }
 
-fn frozen(built: &Built) -> Vec<FrozenFile> {
+pub(super) fn frozen(built: &Built) -> Vec<FrozenFile> {
     let files = built.files.iter();
     files
         .map(|(name, bytes)| FrozenFile {
@@ -317,138 +321,4 @@ fn say_issued(workspace: &Workspace, alert: &IssuedAlert, format: Format) -> Res
             ))
         }
     }
-}
-
-fn in_json(alert: &IssuedAlert, folder: &Path) -> serde_json::Value {
-    serde_json::json!({
-        "number": alert.number,
-        "issued_at": alert.issued_at.to_string(),
-        "iso_week": alert.iso_week,
-        "protocol": alert.protocol,
-        "replaces": alert.replaces,
-        "store_version": alert.store_version,
-        "program_version": alert.program_version,
-        "headline": alert.headline,
-        "folder": folder,
-        "files": alert.files,
-    })
-}
-
-pub(super) async fn list(workspace: &Workspace, format: Format) -> Result<Outcome, Failure> {
-    let issued = issued_alerts(&open_store(workspace).await?).await?;
-    settle(workspace, &issued)?;
-    match format {
-        Format::Json => {
-            let alerts = issued
-                .iter()
-                .map(|alert| in_json(alert, &workspace.issued().join(folder_name(alert.number))));
-            report::say_json(&serde_json::json!({ "alerts": alerts.collect::<Vec<_>>() }))?;
-        }
-        Format::Text if issued.is_empty() => report::say("no alert is issued yet")?,
-        Format::Text => {
-            let lines = issued.iter().map(|alert| {
-                let correction = alert
-                    .replaces
-                    .map_or_else(String::new, |number| format!(", replaces {number}"));
-                format!(
-                    "{}  {} {}, issued {}, store version {}{correction}: {}",
-                    folder_name(alert.number),
-                    alert.iso_week,
-                    alert.protocol,
-                    minute(alert.issued_at),
-                    alert.store_version,
-                    alert.headline
-                )
-            });
-            report::say(&lines.collect::<Vec<_>>().join("\n"))?;
-        }
-    }
-    Ok(Outcome::Done)
-}
-
-/// Builds an alert again and compares every file with what was frozen.
-pub(super) async fn as_issued(
-    workspace: &Workspace,
-    number: i64,
-    out: Option<&Path>,
-    format: Format,
-) -> Result<Outcome, Failure> {
-    let issued = issued_alerts(&open_store(workspace).await?).await?;
-    settle(workspace, &issued)?;
-    let alert = find(&issued, number)?;
-    let built = build_again(workspace, &issued, alert).await?;
-    let again = frozen(&built);
-    let other: Vec<&str> = alert
-        .files
-        .iter()
-        .filter(|file| !again.contains(file))
-        .map(|file| file.name.as_str())
-        .collect();
-    if let Some(out) = out {
-        write_folder(out, &built.borrowed())?;
-    }
-    let same_program = alert.program_version == env!("CARGO_PKG_VERSION");
-    match format {
-        Format::Json => report::say_json(&serde_json::json!({
-            "number": number,
-            "store_version": alert.store_version,
-            "issued_by": alert.program_version,
-            "built_by": env!("CARGO_PKG_VERSION"),
-            "same": other.is_empty(),
-            "files": alert.files,
-            "other": other,
-        }))?,
-        Format::Text if other.is_empty() => report::say(&format!(
-            "alert {number}: built again from store version {}: {}, each the same byte for byte",
-            alert.store_version,
-            report::counted(alert.files.len() as u64, "file", "files")
-        ))?,
-        Format::Text => {}
-    }
-    if other.is_empty() {
-        return Ok(Outcome::Done);
-    }
-    let why = match same_program {
-        true => "the same program built both: the store, or a file that it rests on, is not what it was; \
-                 see `bractline store verify`"
-            .to_owned(),
-        false => format!(
-            "bractline {} issued it and {} built it again: wording, drawing or rounding may have changed \
-             between them; build it with the former to compare",
-            alert.program_version,
-            env!("CARGO_PKG_VERSION")
-        ),
-    };
-    Err(Failure::new(
-        Kind::Damaged,
-        format!(
-            "alert {number} comes out otherwise than it was issued: {}",
-            other.join(", ")
-        ),
-    )
-    .mend(why))
-}
-
-async fn build_again(
-    workspace: &Workspace,
-    issued: &[IssuedAlert],
-    alert: &IssuedAlert,
-) -> Result<Built, Failure> {
-    let inputs = Inputs::of_alert(workspace, alert)?;
-    let figures = inputs.figures(workspace, Some(alert.store_version)).await?;
-    let replaces = match alert.replaces {
-        Some(number) => Some(replaced_rows(workspace, find(issued, number)?).await?),
-        None => None,
-    };
-    let issue = Issue {
-        number: alert.number,
-        issued_at: alert.issued_at,
-        replaces: replaces.clone(),
-    };
-    let subject = Subject {
-        week: week_of(alert)?,
-        protocol: alert.protocol.clone(),
-        replaces,
-    };
-    build_issue(&figures, &subject, alert.note.as_deref(), &issue)
 }

@@ -9,6 +9,7 @@ mod held;
 mod held_groups;
 mod init;
 mod inputs;
+mod issued;
 mod issuing;
 mod load;
 mod protocols;

@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 use uuid::Builder;
 
 use super::issue::folder_name;
-use super::wording::seen_text;
+use super::unseen::seen_text;
 use crate::failure::{Failure, Kind};
 
 /// An issued alert, as the feed and the list tell of it.

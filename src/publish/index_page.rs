@@ -7,7 +7,8 @@ use askama::Template;
 
 use super::feed::{Listed, Publisher, replaced_by};
 use super::issue::{anchor, folder_name, minute};
-use super::wording::{display_name, seen_text, week_in_words};
+use super::unseen::seen_text;
+use super::wording::{display_name, week_in_words};
 use crate::failure::{Failure, Kind};
 
 #[derive(Template)]

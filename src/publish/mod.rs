@@ -28,4 +28,5 @@ pub mod returned;
 mod sheet_entries;
 pub mod sheet_words;
 pub mod tables;
+pub mod unseen;
 pub mod wording;

@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 use url::Url;
 
-use super::wording::is_unseen;
+use super::unseen::is_unseen;
 use crate::failure::{Failure, Kind};
 
 /// Longest note. A page of print has about 3 kB; a note is no second bulletin.

@@ -9,6 +9,7 @@ use jiff::civil::Date;
 
 use crate::publish::alert_page::Bulletin;
 use crate::publish::assumed::what_is_assumed;
+use crate::publish::unseen::is_unseen;
 use crate::region::Region;
 use crate::rollup::county_week::{Cell, CountyWeek, Figures, days_of_week};
 
@@ -64,22 +65,6 @@ pub fn display_name(name: &str) -> String {
         true => format!("\u{2068}{name}\u{2069}"),
         false => name,
     }
-}
-
-/// Control characters and marks of writing direction, which show as nothing.
-pub fn is_unseen(c: char) -> bool {
-    c.is_control()
-        || matches!(
-            c,
-            '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{fffe}' | '\u{ffff}'
-        )
-        || matches!(c, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-}
-
-/// A sentence without what is not seen, but for the isolates that [`display_name`] put around names.
-pub fn seen_text(text: &str) -> String {
-    let stays = |c: &char| matches!(c, '\u{2068}' | '\u{2069}') || !is_unseen(*c);
-    text.chars().filter(stays).collect()
 }
 
 /// The counties' names as shown, by id; where two counties have one name, with the id behind it.

@@ -53,7 +53,7 @@ impl Holds {
     }
 }
 
-const fn must(name: &'static str, holds: Holds, description: &'static str) -> Column {
+pub(super) const fn must(name: &'static str, holds: Holds, description: &'static str) -> Column {
     Column {
         name,
         holds,
@@ -62,7 +62,7 @@ const fn must(name: &'static str, holds: Holds, description: &'static str) -> Co
     }
 }
 
-const fn may(name: &'static str, holds: Holds, description: &'static str) -> Column {
+pub(super) const fn may(name: &'static str, holds: Holds, description: &'static str) -> Column {
     Column {
         name,
         holds,
@@ -407,66 +407,6 @@ pub const RECEIPTS: &[Column] = &[
         "held records of earlier loads that this one closed: rows of held_closed",
     ),
     must("version", Holds::Text, "version of bractline"),
-];
-
-/// One row an alert that was issued: what it said, and all that its files were made from.
-///
-/// Append-only. A row counts as it stands; it is committed after its files are on the disk.
-pub const ALERTS: &[Column] = &[
-    must("number", Holds::Whole64, "1, 2, 3 … of the workspace"),
-    must(
-        "issue_id",
-        Holds::Text,
-        "identity of the attempt that issued it, a UUID",
-    ),
-    must("issued_at", Holds::Moment, "when it was issued"),
-    must("iso_week", Holds::Text, "ISO 8601 week, as 2026-W30"),
-    must("protocol", Holds::Text, "id of the protocol"),
-    may(
-        "replaces",
-        Holds::Whole64,
-        "of a correction: number of the alert that it replaces",
-    ),
-    must(
-        "store_version",
-        Holds::Whole64,
-        "version of the receipts that its figures were rolled up from",
-    ),
-    must("program_version", Holds::Text, "version of bractline"),
-    must(
-        "files",
-        Holds::Text,
-        "JSON array of its files: name, bytes, sha256 (hexadecimal)",
-    ),
-    must("headline", Holds::Text, "its headline"),
-    must("summary", Holds::Text, "its summary, plain text"),
-    must("title", Holds::Text, "title of the protocol"),
-    may(
-        "invented",
-        Holds::Text,
-        "the notice that its region is invented, if it is",
-    ),
-    may(
-        "note",
-        Holds::Text,
-        "the entomologist's own words, Markdown as written",
-    ),
-    must("settings", Holds::Text, "text of bractline.toml as it was"),
-    must(
-        "protocols",
-        Holds::Text,
-        "JSON object of the protocol files that its figures rest on: id, text",
-    ),
-    may(
-        "boundaries_sha256",
-        Holds::Text,
-        "SHA-256 of the user's own boundary file, hexadecimal; null for built-in counties",
-    ),
-    may(
-        "weather_sha256",
-        Holds::Text,
-        "fingerprint of the weather that the alert rests on; null while none is used",
-    ),
 ];
 
 /// The Arrow schema of a table, with the description of each column in its metadata.

@@ -9,8 +9,9 @@ use deltalake::protocol::SaveMode;
 use deltalake::{DeltaTable, DeltaTableBuilder, DeltaTableError, ObjectStore};
 use url::Url;
 
+use super::alerts::ALERTS;
 use super::durable::DurableFiles;
-use super::schema::{ALERTS, Column, HELD, HELD_CLOSED, RECEIPTS, UNITS, VISITS, arrow_schema};
+use super::schema::{Column, HELD, HELD_CLOSED, RECEIPTS, UNITS, VISITS, arrow_schema};
 use crate::failure::{Failure, Kind};
 
 /// Commits between two checkpoints: opening a table reads at most so many log entries.

@@ -2,6 +2,7 @@
 reads it prints what the bucket holds: name, SHA-256 and content type. Ends when nobody asks any more.
 """
 
+import contextlib
 import hashlib
 import json
 import logging
@@ -12,7 +13,9 @@ from moto.server import ThreadedMotoServer
 
 logging.getLogger("werkzeug").setLevel(logging.ERROR)
 server = ThreadedMotoServer(port=0)
-server.start()
+# It greets on stdout, which is ours.
+with contextlib.redirect_stdout(sys.stderr):
+    server.start()
 host, port = server.get_host_and_port()
 address = f"http://{host}:{port}"
 client = boto3.client(
