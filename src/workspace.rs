@@ -22,6 +22,7 @@ const MIN_GROUP_MIN: u32 = 3;
 pub struct Workspace {
     folder: PathBuf,
     settings: Settings,
+    settings_text: String,
 }
 
 /// What `bractline.toml` says.
@@ -48,6 +49,9 @@ pub struct Settings {
     /// Who publishes.
     #[serde(default)]
     pub office: OfficeSettings,
+    /// Where alerts are published.
+    #[serde(default)]
+    pub publish: PublishSettings,
 }
 
 /// Where the counties come from.
@@ -112,6 +116,18 @@ pub struct OfficeSettings {
     pub name: String,
     /// How to reach it.
     pub contact: String,
+}
+
+/// Where and as what issued alerts are published.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct PublishSettings {
+    /// Address of the public folder; empty if links shall be relative.
+    pub base_url: String,
+    /// Title of the list and the feed.
+    pub title: String,
+    /// Who publishes; empty for the office's name.
+    pub author: String,
 }
 
 impl Default for SeasonSettings {
@@ -184,25 +200,42 @@ impl Workspace {
             .mend("name one with --workspace DIR, or make one: bractline init DIR --region us:46"),
             _ => Failure::file("read", &place, &error),
         })?;
+        Workspace::with_text(folder, text, &place)
+    }
+
+    /// The same folder as its settings were at a time.
+    pub fn as_it_was(&self, settings_text: &str) -> Result<Workspace, Failure> {
+        let place = Path::new(SETTINGS_FILE);
+        Workspace::with_text(&self.folder, settings_text.to_owned(), place)
+    }
+
+    fn with_text(folder: &Path, text: String, place: &Path) -> Result<Workspace, Failure> {
         let settings: Settings = toml::from_str(&text).map_err(|error| {
             Failure::new(Kind::Settings, format!("cannot use {}", place.display()))
-                .at(toml_error(&place, &text, &error))
+                .at(toml_error(place, &text, &error))
                 .mend("mend the line; `bractline init` writes every setting with its default")
         })?;
         let workspace = Workspace {
             folder: folder.to_owned(),
             settings,
+            settings_text: text,
         };
         workspace.season()?;
         workspace.check_disclosure()?;
         workspace.check_doubts()?;
         workspace.check_defaults()?;
+        workspace.check_publish()?;
         Ok(workspace)
     }
 
     /// The settings.
     pub fn settings(&self) -> &Settings {
         &self.settings
+    }
+
+    /// The text of `bractline.toml` as it was read.
+    pub fn settings_text(&self) -> &str {
+        &self.settings_text
     }
 
     /// The workspace's folder.
@@ -229,6 +262,23 @@ impl Workspace {
     pub fn weather(&self) -> Option<PathBuf> {
         let file = self.settings.weather.file.as_ref()?;
         Some(self.folder.join(file))
+    }
+
+    /// The folder of the issued alerts, one a number.
+    pub fn issued(&self) -> PathBuf {
+        self.alerts().join("issued")
+    }
+
+    /// Where the boundary file that an issued alert rests on is kept.
+    pub fn kept_boundaries(&self, sha256: &str) -> PathBuf {
+        self.alerts()
+            .join("boundaries")
+            .join(format!("{sha256}.json"))
+    }
+
+    /// Where the weather file that an issued alert rests on is kept.
+    pub fn kept_weather(&self, sha256: &str) -> PathBuf {
+        self.alerts().join("weather").join(sha256)
     }
 
     /// The user's own boundary file, if the region is not a built-in one.
@@ -261,6 +311,20 @@ impl Workspace {
                 .at(SETTINGS_FILE)
                 .mend("write amounts above 0, and currencies as three capital letters: USD"))
             })
+    }
+
+    fn check_publish(&self) -> Result<(), Failure> {
+        let base_url = &self.settings.publish.base_url;
+        let is_folder = base_url.starts_with("https://") || base_url.starts_with("http://");
+        match base_url.is_empty() || (is_folder && base_url.ends_with('/')) {
+            true => Ok(()),
+            false => Err(Failure::new(
+                Kind::Settings,
+                format!("[publish] base_url = {base_url:?} is no address of a folder"),
+            )
+            .at(SETTINGS_FILE)
+            .mend("write it from https:// to its last slash: https://example.org/alerts/")),
+        }
     }
 
     fn check_doubts(&self) -> Result<(), Failure> {
@@ -379,6 +443,15 @@ hold = []
 # Stands at the foot of the alert.
 name = ""
 contact = ""
+
+[publish]
+# Address of the folder that `bractline publish` fills, with a slash at its end, as
+# "https://example.org/alerts/": the feed then links by it. Empty: links are relative.
+base_url = ""
+# Title of the list and the feed of alerts. Empty: "Scouting alerts".
+title = ""
+# Who publishes, for the feed. Empty: the name of the office.
+author = ""
 "#,
         boundaries = text(&region.boundaries),
         id_property = text(&region.id_property),

@@ -22,6 +22,7 @@ mod house; // the rules of the house: what stands in a file, banned calls, heade
 mod identity; // duplicates, conflicts, corrections and withdrawals in any order of arrival
 mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
+mod issuing; // issued alerts: frozen, corrected, built again, whole after a kill, numbered once
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod maps; // the map files, opened and drawn by other people's viewers
 mod mended; // rows that were held: exported in columns, mended by other programs, loaded as they are
@@ -29,6 +30,7 @@ mod privacy; // no public file tells whose field it was
 mod protocols; // protocol files: what is refused, and visits of every kind of count
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources
+mod publishing; // the public place: what gets there, what the gate stops, and what all of it gives away
 mod reference; // every cell against independent programs, on real county boundaries
 mod region; // points and counties, against an independent computation
 mod round_trip; // visits through files of ours and back: the same

@@ -158,7 +158,7 @@ fn row_of(batch: &RecordBatch, row: usize) -> Vec<String> {
 fn no_mark_of_a_field_farm_visit_scout_remark_or_point_is_in_a_public_file() {
     let (_workspace, marked, public, private) = published();
     let names: Vec<_> = public.keys().filter_map(|path| path.file_name()).collect();
-    assert_eq!(names.len(), 2 * 8 + 5, "{names:?}");
+    assert_eq!(names.len(), 2 * 8 + 6, "{names:?}");
     for (path, bytes) in &public {
         let text = readable(path, bytes);
         for mark in &marked.marks {

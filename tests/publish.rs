@@ -305,6 +305,8 @@ fn bulletin<'a>(
         generated_at: "on 27 July 2026 at 06:00 UTC",
         program_version: "bractline 0.1.0",
         store_version: 7,
+        note: None,
+        issue: None,
     }
 }
 

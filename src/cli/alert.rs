@@ -1,32 +1,66 @@
-//! `bractline alert`: the bulletin of a week.
+//! `bractline alert`: the bulletin of a week, as a draft or issued.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
+use jiff::Timestamp;
+
+use super::issued;
+use super::issuing::{self, IssueRequest};
 use super::report;
 use super::rollup::Figures;
 use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
 use crate::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};
+use crate::publish::alert_text::alert_markdown;
 use crate::publish::files::write_folder;
+use crate::publish::issue::Issue;
+use crate::publish::note::{NOTE_BYTES_MAX, Note};
+use crate::publish::unseen::seen_text;
+use crate::publish::wording::{Summary, headline, paragraph};
 use crate::rollup::county_week::CountyWeek;
 use crate::rollup::run::Period;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 
-/// Make the bulletin of a week
+/// Make the bulletin of a week, and issue it
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  bractline alert --week 2026-W30\n\nWrites alert.html, county_week.csv, county_week.geojson and its styles for QGIS and MapLibre to the workspace's folder alerts/WEEK."
+    after_help = "Examples:\n  bractline alert --week 2026-W30\n  bractline alert --week 2026-W30 --note words.md --issue\n  bractline alert --reissue 3\n  bractline alert --as-issued 3\n  bractline alert --list\n\nA draft goes to the workspace's folder alerts/WEEK: alert.html, alert.md, county_week.csv,\ncounty_week.geojson and its styles for QGIS and MapLibre. An issued alert goes to alerts/issued/NUMBER and never changes; what changes later\nis told by a correction (--reissue). `bractline publish` puts issued alerts where people read them."
 )]
+#[command(group = clap::ArgGroup::new("deed").required(true).args(["week", "reissue", "as_issued", "list"]))]
 pub struct Alert {
     /// ISO 8601 week, as 2026-W30
     #[arg(long, value_name = "WEEK")]
-    week: IsoWeek,
+    week: Option<IsoWeek>,
 
     /// Id of the protocol, where the week has visits under several
-    #[arg(long, value_name = "ID")]
+    #[arg(long, value_name = "ID", requires = "week")]
     protocol: Option<String>,
+
+    /// The entomologist's own words: a file of Markdown
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["as_issued", "list"])]
+    note: Option<PathBuf>,
+
+    /// Freeze it: give it a number, and keep what it was made from
+    #[arg(long, requires = "week")]
+    issue: bool,
+
+    /// Issue a correction of this alert from the newest figures
+    #[arg(long, value_name = "NUMBER")]
+    reissue: Option<i64>,
+
+    /// Build this alert again from the store as it was, and compare
+    #[arg(long, value_name = "NUMBER")]
+    as_issued: Option<i64>,
+
+    /// Folder to write the alert to that was built again
+    #[arg(long, value_name = "DIR", requires = "as_issued")]
+    out: Option<PathBuf>,
+
+    /// List the issued alerts
+    #[arg(long)]
+    list: bool,
 
     /// How to report
     #[arg(long, value_enum, default_value = "text")]
@@ -35,37 +69,134 @@ pub struct Alert {
 
 impl Alert {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
-        let figures = Figures::of(workspace).await?;
-        let page = write_alert(workspace, &figures, self.week, self.protocol.as_deref())?;
-        match self.format {
-            Format::Text => report::say(&format!("alert of {}: {}", self.week, page.display()))?,
-            Format::Json => report::say_json(&serde_json::json!({
-                "iso_week": self.week.to_string(),
-                "store_version": figures.rollup.store_version,
-                "page": page,
-            }))?,
+        if self.list {
+            return issued::list(workspace, self.format).await;
         }
-        Ok(Outcome::Done)
+        if let Some(number) = self.as_issued {
+            return issued::as_issued(workspace, number, self.out.as_deref(), self.format).await;
+        }
+        let note = self.note.as_deref().map(read_note).transpose()?;
+        let request = match (self.reissue, self.week) {
+            (Some(number), _) => IssueRequest::Correction(number),
+            (None, Some(week)) if self.issue => IssueRequest::Week(week, self.protocol),
+            (None, week) => {
+                let week = week.expect("the group of flags has one of them");
+                return draft(workspace, week, self.protocol, note, self.format).await;
+            }
+        };
+        issuing::issue(workspace, &request, note, Timestamp::now(), self.format).await
     }
 }
 
-/// Writes the bulletin of a week; the path of its page.
+async fn draft(
+    workspace: &Workspace,
+    week: IsoWeek,
+    protocol: Option<String>,
+    note: Option<String>,
+    format: Format,
+) -> Result<Outcome, Failure> {
+    let figures = Figures::of(workspace).await?;
+    let note = note.as_deref().map(Note::read).transpose()?;
+    let page = write_draft(
+        workspace,
+        &figures,
+        week,
+        protocol.as_deref(),
+        note.as_ref(),
+    )?;
+    match format {
+        Format::Text => report::say(&format!("alert of {week}: {}", page.display()))?,
+        Format::Json => report::say_json(&serde_json::json!({
+            "iso_week": week.to_string(),
+            "store_version": figures.rollup.store_version,
+            "page": page,
+        }))?,
+    }
+    Ok(Outcome::Done)
+}
+
+/// The text of a note's file; a longer one is not read to its end.
+fn read_note(path: &Path) -> Result<String, Failure> {
+    let unreadable = |error| Failure::file("read", path, &error);
+    let size = path.metadata().map_err(unreadable)?.len();
+    if size > NOTE_BYTES_MAX as u64 {
+        return Err(Failure::new(
+            Kind::Publish,
+            format!("the note has {size} bytes, {NOTE_BYTES_MAX} at the most"),
+        )
+        .at(path.display().to_string())
+        .mend("shorten it; what is longer belongs on a page of its own, with a link here"));
+    }
+    let text = std::fs::read_to_string(path).map_err(unreadable)?;
+    Note::read(&text).map_err(|failure| failure.at(path.display().to_string()))?;
+    Ok(text)
+}
+
+/// Writes the bulletin of a week as a draft without a note; the path of its page.
 pub(super) fn write_alert(
     workspace: &Workspace,
     figures: &Figures,
     week: IsoWeek,
     protocol: Option<&str>,
 ) -> Result<PathBuf, Failure> {
+    write_draft(workspace, figures, week, protocol, None)
+}
+
+fn write_draft(
+    workspace: &Workspace,
+    figures: &Figures,
+    week: IsoWeek,
+    protocol: Option<&str>,
+    note: Option<&Note>,
+) -> Result<PathBuf, Failure> {
     let protocol = chosen_protocol(figures, week, protocol)?;
-    let under = |week: IsoWeek| -> Vec<CountyWeek> {
-        let mut rows = figures.rows(Period::Week(week));
-        rows.retain(|row| row.protocol == protocol.id);
-        rows
-    };
-    let rows = under(week);
-    let previous = week.previous().map(under).filter(|rows| !rows.is_empty());
+    let built = build(figures, week, protocol, note, None)?;
+    let folder = workspace.alerts().join(week.to_string());
+    write_folder(&folder, &built.borrowed())?;
+    Ok(folder.join("alert.html"))
+}
+
+/// The files of a bulletin, and what the feed and the list say of it.
+pub(super) struct Built {
+    /// Name and bytes of each file.
+    pub(super) files: Vec<(&'static str, Vec<u8>)>,
+    pub(super) headline: String,
+    pub(super) summary: String,
+    pub(super) title: String,
+}
+
+impl Built {
+    /// The files as they are written.
+    pub(super) fn borrowed(&self) -> Vec<(&str, &[u8])> {
+        let files = self.files.iter();
+        files
+            .map(|(name, bytes)| (*name, bytes.as_slice()))
+            .collect()
+    }
+}
+
+/// The rows of a week under a protocol.
+pub(super) fn rows_under(figures: &Figures, week: IsoWeek, protocol: &str) -> Vec<CountyWeek> {
+    let mut rows = figures.rows(Period::Week(week));
+    rows.retain(|row| row.protocol == protocol);
+    rows
+}
+
+/// Builds the bulletin of a week, writing nothing.
+pub(super) fn build(
+    figures: &Figures,
+    week: IsoWeek,
+    protocol: &Protocol,
+    note: Option<&Note>,
+    issue: Option<&Issue>,
+) -> Result<Built, Failure> {
+    let rows = rows_under(figures, week, &protocol.id);
+    let previous = week
+        .previous()
+        .map(|week| rows_under(figures, week, &protocol.id))
+        .filter(|rows| !rows.is_empty());
     let iso_week = week.to_string();
-    let page = alert_html(&Bulletin {
+    let bulletin = Bulletin {
         iso_week: &iso_week,
         region: &figures.region,
         rows: &rows,
@@ -74,24 +205,26 @@ pub(super) fn write_alert(
         generated_at: &as_of(figures),
         program_version: concat!("bractline ", env!("CARGO_PKG_VERSION")),
         store_version: figures.rollup.store_version,
-    })?;
-    let folder = workspace.alerts().join(&iso_week);
+        note,
+        issue,
+    };
     let period = Period::Week(week);
     let mut files = vec![
-        ("alert.html", page.into_bytes()),
+        ("alert.html", alert_html(&bulletin)?.into_bytes()),
+        ("alert.md", alert_markdown(&bulletin)?.into_bytes()),
         ("county_week.csv", figures.csv(period)?),
     ];
     files.extend(figures.map_files(period, Some(&protocol.id))?);
-    let files: Vec<(&str, &[u8])> = files
-        .iter()
-        .map(|(name, bytes)| (*name, &**bytes))
-        .collect();
-    write_folder(&folder, &files)?;
-    Ok(folder.join("alert.html"))
+    Ok(Built {
+        headline: headline(&Summary::of(&figures.region, &rows)),
+        summary: paragraph(&bulletin),
+        title: seen_text(&protocol.title),
+        files,
+    })
 }
 
 /// The protocol that was named, or the only one that the week has visits of.
-fn chosen_protocol<'a>(
+pub(super) fn chosen_protocol<'a>(
     figures: &'a Figures,
     week: IsoWeek,
     named: Option<&str>,
@@ -157,21 +290,22 @@ fn facts(protocol: &Protocol) -> ProtocolFacts {
         .timing
         .hatch_days
         .map(|[from, to]| format!("Eggs hatch {from} to {to} days after they are laid."));
+    // The page escapes markup; marks of writing direction it would show by what they do.
     ProtocolFacts {
         id: protocol.id.clone(),
-        title: protocol.title.clone(),
-        crop: protocol.crop.clone(),
-        counted: protocol.counted.clone(),
-        threshold_name: protocol.threshold.kind.clone(),
+        title: seen_text(&protocol.title),
+        crop: seen_text(&protocol.crop),
+        counted: seen_text(&protocol.counted),
+        threshold_name: seen_text(&protocol.threshold.kind),
         stage_window: format!("{}–{}", protocol.stages.first, protocol.stages.last),
         treatment_stage: protocol.timing.treat_at.clone(),
-        treatment: Some(protocol.timing.treat.clone()),
+        treatment: Some(seen_text(&protocol.timing.treat)),
         hatch,
-        source: protocol.threshold.source.clone(),
+        source: seen_text(&protocol.threshold.source),
         cautions: protocol
             .cautions
             .iter()
-            .map(|caution| caution.text.clone())
+            .map(|caution| seen_text(&caution.text))
             .collect(),
     }
 }

@@ -8,11 +8,15 @@ mod demo;
 mod held;
 mod held_groups;
 mod init;
+mod inputs;
+mod issued;
+mod issuing;
 mod load;
 mod plan;
 mod plan_edge;
 mod protocol_text;
 mod protocols;
+mod publish;
 mod report;
 mod rollup;
 mod setting;
@@ -70,6 +74,7 @@ enum Command {
     Held(held::Held),
     Rollup(rollup::RollupCommand),
     Alert(alert::Alert),
+    Publish(publish::Publish),
     Sheet(sheet::Sheet),
     #[command(subcommand)]
     Plan(plan::Plan),
@@ -118,6 +123,7 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Held(command) => command.run(&Workspace::open(folder)?).await,
         Command::Rollup(command) => command.run(&Workspace::open(folder)?).await,
         Command::Alert(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Publish(command) => command.run(&Workspace::open(folder)?).await,
         Command::Sheet(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         Command::Plan(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         // The catalogue can be read before there is a workspace.

@@ -114,9 +114,21 @@ impl Figures {
         let region = open_region(workspace)?;
         let catalogue = open_catalogue(workspace)?;
         let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
+        let weather = workspace.weather();
+        Figures::at(workspace, region, catalogue, weather.as_deref(), &snapshot).await
+    }
+
+    /// Rolls a version of the store up, with what is given beside it.
+    pub(super) async fn at(
+        workspace: &Workspace,
+        region: Region,
+        catalogue: Catalogue,
+        weather: Option<&Path>,
+        snapshot: &Snapshot,
+    ) -> Result<Figures, Failure> {
         let received_until = snapshot.received_until().await?;
-        let setting = roll_up_setting(workspace, &region)?;
-        let rollup = roll_up(&snapshot, &catalogue, &setting).await?;
+        let setting = roll_up_setting(workspace, &region, weather)?;
+        let rollup = roll_up(snapshot, &catalogue, &setting).await?;
         if rollup.visits_without_threshold > 0 {
             report::note(&format!(
                 "note: {} left out: the protocol gives no threshold without economics, which the record lacks",

@@ -15,7 +15,11 @@ const EVERY_OTHER: &str = "*";
 
 /// # Errors
 /// A [`Failure`] if the weather file cannot be read, or a county or station of `[weather.stations]` is not known.
-pub(super) fn roll_up_setting(workspace: &Workspace, region: &Region) -> Result<Setting, Failure> {
+pub(super) fn roll_up_setting(
+    workspace: &Workspace,
+    region: &Region,
+    weather: Option<&Path>,
+) -> Result<Setting, Failure> {
     let disclosure = &workspace.settings().disclosure;
     let neighbours = region.neighbours();
     let counties = region.counties().iter().zip(neighbours);
@@ -30,8 +34,8 @@ pub(super) fn roll_up_setting(workspace: &Workspace, region: &Region) -> Result<
                 neighbours,
             })
             .collect(),
-        weather: match workspace.weather() {
-            Some(file) => read_station_weather(workspace, region, &file)?,
+        weather: match weather {
+            Some(file) => read_station_weather(workspace, region, file)?,
             None => Weather::default(),
         },
     })

@@ -7,7 +7,10 @@ use askama::Template;
 
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions::{Caution, standing_cautions};
+use crate::publish::changes::{CountyChange, changes};
 use crate::publish::drawing::{CountyMap, MapTitle, draw_county_map};
+use crate::publish::issue::Issue;
+use crate::publish::note::Note;
 use crate::publish::wording::{
     Form, Summary, display_name, display_number, headline, interval_in_words, join_with_and,
     key_facts, paragraph, share_in_words, week_in_words,
@@ -34,6 +37,10 @@ pub struct Bulletin<'a> {
     pub program_version: &'a str,
     /// The version of the store that the figures were rolled up from.
     pub store_version: i64,
+    /// The entomologist's own words.
+    pub note: Option<&'a Note>,
+    /// What it is issued as; `None` of a draft.
+    pub issue: Option<&'a Issue>,
 }
 
 /// What a page says about a protocol, in words for readers.
@@ -94,6 +101,7 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         without_visits: join_with_and(&summary.without_visits),
         without_outline: join_with_and(&without_outline),
         cautions: standing_cautions(&protocol.crop, protocol.treatment_stage.as_deref()),
+        changes: changes_of(bulletin),
         region: display_name(bulletin.region.title()),
         week: &week,
         bulletin,
@@ -108,6 +116,12 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
     })
 }
 
+/// Of a correction: the counties of which something else is said now.
+pub(super) fn changes_of(bulletin: &Bulletin) -> Option<Vec<CountyChange>> {
+    let replaced = bulletin.issue?.replaces.as_ref()?;
+    Some(changes(bulletin.region, &replaced.rows, bulletin.rows))
+}
+
 #[derive(Template)]
 #[template(path = "alert.html", config = "src/publish/templates/askama.toml")]
 struct Page<'a> {
@@ -119,6 +133,7 @@ struct Page<'a> {
     without_visits: Option<String>,
     without_outline: Option<String>,
     cautions: Vec<Caution>,
+    changes: Option<Vec<CountyChange>>,
     region: String,
     week: &'a str,
     bulletin: &'a Bulletin<'a>,

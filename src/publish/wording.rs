@@ -9,6 +9,7 @@ use jiff::civil::Date;
 
 use crate::publish::alert_page::Bulletin;
 use crate::publish::assumed::what_is_assumed;
+use crate::publish::unseen::is_unseen;
 use crate::region::Region;
 use crate::rollup::county_week::{Cell, CountyWeek, Figures, days_of_week};
 
@@ -59,12 +60,7 @@ pub fn interval_in_words(figures: &Figures, between: &str) -> String {
 /// direction, which show as nothing, and, if it may run from right to left, set apart from what
 /// stands beside it (Unicode Standard Annex 9, isolates).
 pub fn display_name(name: &str) -> String {
-    let unseen = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}')
-            || matches!(c, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-    };
-    let name: String = name.chars().filter(|&c| !unseen(c)).collect();
+    let name: String = name.chars().filter(|&c| !is_unseen(c)).collect();
     match name.chars().any(|c| c >= '\u{590}') {
         true => format!("\u{2068}{name}\u{2069}"),
         false => name,

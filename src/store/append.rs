@@ -17,6 +17,7 @@ use parquet::basic::{Compression, Encoding, ZstdLevel};
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
 use parquet::schema::types::ColumnPath;
 
+use super::alerts::{IssuedAlert, alerts_batch};
 use super::closings::{ClosingRow, closings_batch};
 use super::receipt::Receipt;
 use super::rows::{
@@ -162,6 +163,19 @@ pub async fn commit_drop(
     commit_to_version(closings, Kept::HeldClosed, &adds).await
 }
 
+/// Commits the row of an alert, which counts as soon as it is there, if `alerts` is still the newest
+/// version: so that no number is given twice.
+pub async fn commit_alert(
+    store: &Store,
+    alerts: &DeltaTable,
+    alert: &IssuedAlert,
+) -> Result<Sealed, Failure> {
+    let mut table = TableAppend::begin(store, Kept::Alerts).await?;
+    table.write(alerts_batch(alert)).await?;
+    let (_, adds) = table.close().await?;
+    commit_to_version(alerts, Kept::Alerts, &adds).await
+}
+
 async fn commit_to_version(
     table: &DeltaTable,
     kept: Kept,
@@ -295,6 +309,7 @@ fn statistics_columns(kept: Kept) -> Vec<String> {
         Kept::Held => &["load_id"],
         Kept::HeldClosed => &["load_id", "how"],
         Kept::Receipts => &["load_id", "received_at"],
+        Kept::Alerts => &["number", "iso_week"],
     };
     names.iter().map(|name| (*name).to_owned()).collect()
 }

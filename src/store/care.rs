@@ -7,8 +7,9 @@ use datafusion::prelude::SessionContext;
 use futures::TryStreamExt;
 use serde::Serialize;
 
+use super::alerts::{IssuedAlert, issued_alerts};
 use super::closings::CLOSINGS_THAT_COUNT;
-use super::snapshot::{Snapshot, unreadable, version_of};
+use super::snapshot::{Snapshot, register, unreadable, version_of};
 use super::tables::{Kept, Store};
 use crate::failure::Failure;
 
@@ -61,6 +62,8 @@ pub struct Verification {
     pub version: i64,
     /// Receipts that were looked at.
     pub receipts: usize,
+    /// Issued alerts that were looked at.
+    pub alerts: usize,
     /// What is wrong, in words; empty if the store is whole.
     pub problems: Vec<String>,
     /// Loads that have rows but no receipt: broken off, without effect.
@@ -96,7 +99,8 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
     )
     .await?;
     let mut tables = Vec::new();
-    for kept in Kept::ALL {
+    register_alerts(store, session).await?;
+    for kept in Kept::ALL.into_iter().filter(|kept| store.has(*kept)) {
         let table = store.table(kept).await?;
         let rows = one_row(session, &format!("select count(*) from {}", kept.name())).await?;
         let files = table.get_file_uris().map_or(0, Iterator::count);
@@ -128,7 +132,8 @@ pub async fn verify(store: &Store) -> Result<Verification, Failure> {
     let snapshot = Snapshot::open(store, 1).await?;
     let session = snapshot.session();
     let mut problems = Vec::new();
-    for kept in Kept::ALL {
+    register_alerts(store, session).await?;
+    for kept in Kept::ALL.into_iter().filter(|kept| store.has(*kept)) {
         if let Err(failure) = read_to_the_end(session, kept).await {
             problems.push(format!("{}: {failure}", kept.name()));
         }
@@ -136,6 +141,7 @@ pub async fn verify(store: &Store) -> Result<Verification, Failure> {
     let mut verification = Verification {
         version: snapshot.version(),
         receipts: 0,
+        alerts: 0,
         problems,
         unfinished_loads: 0,
     };
@@ -144,6 +150,7 @@ pub async fn verify(store: &Store) -> Result<Verification, Failure> {
         compare_receipts(session, &mut verification).await?;
         compare_means(session, &mut verification).await?;
         compare_closings(session, &mut verification).await?;
+        compare_alerts(store, &mut verification).await?;
         verification.unfinished_loads = one_row(session, UNFINISHED).await?[0];
     }
     Ok(verification)
@@ -283,6 +290,43 @@ async fn compare_closings(
         if wrong > 0 {
             let problem = format!("held_closed: {wrong} closings {what}");
             verification.problems.push(problem);
+        }
+    }
+    Ok(())
+}
+
+/// The alerts stand beside the versions of the store, so a snapshot does not hold them.
+async fn register_alerts(store: &Store, session: &SessionContext) -> Result<(), Failure> {
+    match store.has(Kept::Alerts) {
+        true => register(session, Kept::Alerts, &store.table(Kept::Alerts).await?).await,
+        false => Ok(()),
+    }
+}
+
+/// The numbers of the alerts, what each replaces, and the version that each was made from.
+async fn compare_alerts(store: &Store, verification: &mut Verification) -> Result<(), Failure> {
+    let issued = issued_alerts(store).await?;
+    verification.alerts = issued.len();
+    for (number, alert) in (1..).zip(&issued) {
+        let mut wrong = |what: String| {
+            let problem = format!("alerts: alert {}: {what}", alert.number);
+            verification.problems.push(problem);
+        };
+        if alert.number != number {
+            wrong(format!("{number} was expected in its place"));
+        }
+        let replaced = alert
+            .replaces
+            .map(|replaces| issued.iter().find(|other| other.number == replaces));
+        let same_week = |other: &IssuedAlert| {
+            other.number < alert.number
+                && (&other.iso_week, &other.protocol) == (&alert.iso_week, &alert.protocol)
+        };
+        if replaced.is_some_and(|other| !other.is_some_and(same_week)) {
+            wrong("it replaces none before it of its week and protocol".to_owned());
+        }
+        if alert.store_version > verification.version {
+            wrong(format!("the store has no version {}", alert.store_version));
         }
     }
     Ok(())

@@ -1,5 +1,6 @@
 //! What is kept: Delta tables of Parquet files. The only module that names Delta.
 
+pub mod alerts;
 pub mod append;
 pub mod care;
 pub mod closings;
@@ -9,6 +10,7 @@ pub mod held;
 pub mod known;
 pub mod open_held;
 pub mod past;
+pub mod private_names;
 pub mod receipt;
 pub mod rows;
 pub mod schema;

@@ -53,7 +53,7 @@ impl Holds {
     }
 }
 
-const fn must(name: &'static str, holds: Holds, description: &'static str) -> Column {
+pub(super) const fn must(name: &'static str, holds: Holds, description: &'static str) -> Column {
     Column {
         name,
         holds,
@@ -62,7 +62,7 @@ const fn must(name: &'static str, holds: Holds, description: &'static str) -> Co
     }
 }
 
-const fn may(name: &'static str, holds: Holds, description: &'static str) -> Column {
+pub(super) const fn may(name: &'static str, holds: Holds, description: &'static str) -> Column {
     Column {
         name,
         holds,

@@ -23,6 +23,20 @@ impl Snapshot {
     /// Opens the newest version; `partitions` is how many parts a query may be split into.
     pub async fn open(store: &Store, partitions: usize) -> Result<Snapshot, Failure> {
         let receipts = store.table(Kept::Receipts).await?;
+        Snapshot::with_receipts(store, receipts, partitions).await
+    }
+
+    /// Opens an earlier version: what later loads brought has no receipt in it, so it does not count.
+    pub async fn at(store: &Store, version: i64, partitions: usize) -> Result<Snapshot, Failure> {
+        let receipts = store.table_at(Kept::Receipts, version).await?;
+        Snapshot::with_receipts(store, receipts, partitions).await
+    }
+
+    async fn with_receipts(
+        store: &Store,
+        receipts: DeltaTable,
+        partitions: usize,
+    ) -> Result<Snapshot, Failure> {
         let session = SessionContext::new_with_config(
             SessionConfig::new().with_target_partitions(partitions),
         );
@@ -85,7 +99,11 @@ pub(super) fn version_of(table: &DeltaTable) -> i64 {
     table.version().map_or(0, |version| version as i64)
 }
 
-async fn register(session: &SessionContext, kept: Kept, table: &DeltaTable) -> Result<(), Failure> {
+pub(super) async fn register(
+    session: &SessionContext,
+    kept: Kept,
+    table: &DeltaTable,
+) -> Result<(), Failure> {
     let provider = table
         .table_provider()
         .await

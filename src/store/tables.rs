@@ -9,6 +9,7 @@ use deltalake::protocol::SaveMode;
 use deltalake::{DeltaTable, DeltaTableBuilder, DeltaTableError, ObjectStore};
 use url::Url;
 
+use super::alerts::ALERTS;
 use super::durable::DurableFiles;
 use super::schema::{Column, HELD, HELD_CLOSED, RECEIPTS, UNITS, VISITS, arrow_schema};
 use crate::failure::{Failure, Kind};
@@ -25,16 +26,18 @@ pub enum Kept {
     Held,
     HeldClosed,
     Receipts,
+    Alerts,
 }
 
 impl Kept {
     /// Every kept table.
-    pub const ALL: [Kept; 5] = [
+    pub const ALL: [Kept; 6] = [
         Kept::Visits,
         Kept::Units,
         Kept::Held,
         Kept::HeldClosed,
         Kept::Receipts,
+        Kept::Alerts,
     ];
 
     /// Name of the table and of its folder.
@@ -45,6 +48,7 @@ impl Kept {
             Kept::Held => "held",
             Kept::HeldClosed => "held_closed",
             Kept::Receipts => "receipts",
+            Kept::Alerts => "alerts",
         }
     }
 
@@ -56,6 +60,7 @@ impl Kept {
             Kept::Held => HELD,
             Kept::HeldClosed => HELD_CLOSED,
             Kept::Receipts => RECEIPTS,
+            Kept::Alerts => ALERTS,
         }
     }
 
@@ -63,7 +68,7 @@ impl Kept {
     pub fn partition_columns(self) -> Vec<String> {
         match self {
             Kept::Visits | Kept::Units => vec!["season".to_owned()],
-            Kept::Held | Kept::HeldClosed | Kept::Receipts => Vec::new(),
+            Kept::Held | Kept::HeldClosed | Kept::Receipts | Kept::Alerts => Vec::new(),
         }
     }
 }
@@ -115,6 +120,42 @@ impl Store {
     pub async fn table(&self, kept: Kept) -> Result<DeltaTable, Failure> {
         let opened = async { self.builder(kept)?.load().await };
         opened.await.map_err(|error| refused("open", kept, &error))
+    }
+
+    /// Opens a table at a version that it had.
+    pub async fn table_at(&self, kept: Kept, version: i64) -> Result<DeltaTable, Failure> {
+        let no_such = || {
+            Failure::new(
+                Kind::Store,
+                format!("the table {} has no version {version}", kept.name()),
+            )
+            .mend("was the store restored from an older backup? `bractline store info` shows its version")
+        };
+        let number = u64::try_from(version).map_err(|_| no_such())?;
+        let newest = self.table(kept).await?.version();
+        if newest.is_none_or(|newest| newest < number) {
+            return Err(no_such());
+        }
+        let opened = async { self.builder(kept)?.with_version(number).load().await };
+        opened.await.map_err(|error| refused("open", kept, &error))
+    }
+
+    /// Whether a table is there: a store that an earlier version made may lack one.
+    pub fn has(&self, kept: Kept) -> bool {
+        self.folder.join(kept.name()).join("_delta_log").is_dir()
+    }
+
+    /// Opens a table at its newest version; one that an older store lacks is made first.
+    pub async fn table_or_made(&self, kept: Kept) -> Result<DeltaTable, Failure> {
+        if !self.has(kept) {
+            let made = self.create_table(kept).await;
+            // Of two that make it at once one may be refused: what counts is that it is there.
+            return match (self.table(kept).await, made) {
+                (Err(_), Err(error)) => Err(refused("make", kept, &error)),
+                (opened, _) => opened,
+            };
+        }
+        self.table(kept).await
     }
 
     async fn create_table(&self, kept: Kept) -> Result<(), DeltaTableError> {

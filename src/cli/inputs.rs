@@ -1,0 +1,231 @@
+//! All that an alert is made from, as text, so that it can be kept and used again: what is issued and what
+//! is built again go through the same door.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use include_dir::{Dir, include_dir};
+use sha2::{Digest, Sha256};
+
+use super::rollup::Figures;
+use super::{open_store, workers};
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::Catalogue;
+use crate::publish::files::write_file;
+use crate::region::Region;
+use crate::store::alerts::IssuedAlert;
+use crate::store::snapshot::Snapshot;
+use crate::workspace::Workspace;
+
+static BUILT_IN: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/pipeline/protocols");
+
+/// What an alert is made from beside the store.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Inputs {
+    /// Text of `bractline.toml`.
+    pub(super) settings: String,
+    /// Text of each protocol file, by id.
+    pub(super) protocols: BTreeMap<String, String>,
+    /// Text of the user's own boundary file.
+    pub(super) boundaries: Option<String>,
+    /// The weather file.
+    pub(super) weather: Option<Vec<u8>>,
+}
+
+impl Inputs {
+    /// Those of the workspace as it is.
+    pub(super) fn of_now(workspace: &Workspace) -> Result<Inputs, Failure> {
+        let boundaries = workspace.boundaries().map(|path| read(&path)).transpose()?;
+        let weather = workspace
+            .weather()
+            .map(|path| read_bytes(&path))
+            .transpose()?;
+        Ok(Inputs {
+            settings: workspace.settings_text().to_owned(),
+            protocols: protocol_texts(&workspace.protocols())?,
+            boundaries,
+            weather,
+        })
+    }
+
+    /// Those that an alert was made from.
+    pub(super) fn of_alert(workspace: &Workspace, alert: &IssuedAlert) -> Result<Inputs, Failure> {
+        let boundaries = alert.boundaries_sha256.as_ref().map(|sha256| {
+            let path = workspace.kept_boundaries(sha256);
+            let bytes = read_kept(&path, sha256, alert.number)?;
+            String::from_utf8(bytes).map_err(|_| changed(&path, alert.number))
+        });
+        let weather = alert
+            .weather_sha256
+            .as_ref()
+            .map(|sha256| read_kept(&workspace.kept_weather(sha256), sha256, alert.number));
+        Ok(Inputs {
+            settings: alert.settings.clone(),
+            protocols: alert.protocols.clone(),
+            boundaries: boundaries.transpose()?,
+            weather: weather.transpose()?,
+        })
+    }
+
+    /// SHA-256 of the boundary file, hexadecimal.
+    pub(super) fn boundaries_sha256(&self) -> Option<String> {
+        self.boundaries
+            .as_ref()
+            .map(|text| sha256_of(text.as_bytes()))
+    }
+
+    /// SHA-256 of the weather file, hexadecimal.
+    pub(super) fn weather_sha256(&self) -> Option<String> {
+        self.weather.as_deref().map(sha256_of)
+    }
+
+    /// Keeps the boundary file and the weather file for later; what is kept already is left alone.
+    pub(super) fn keep_files(&self, workspace: &Workspace) -> Result<(), Failure> {
+        if let (Some(text), Some(sha256)) = (&self.boundaries, self.boundaries_sha256()) {
+            keep(&workspace.kept_boundaries(&sha256), text.as_bytes())?;
+        }
+        if let (Some(bytes), Some(sha256)) = (&self.weather, self.weather_sha256()) {
+            keep(&workspace.kept_weather(&sha256), bytes)?;
+        }
+        Ok(())
+    }
+
+    /// The counties.
+    pub(super) fn region(&self, workspace: &Workspace) -> Result<Region, Failure> {
+        let workspace = workspace.as_it_was(&self.settings)?;
+        let region = &workspace.settings().region;
+        match (&self.boundaries, workspace.boundaries()) {
+            (Some(text), Some(path)) => Region::from_text(
+                text,
+                &path.display().to_string(),
+                &region.id_property,
+                &region.name_property,
+            ),
+            _ => Region::built_in(&region.boundaries),
+        }
+    }
+
+    /// The catalogue with these protocols over the built-in ones.
+    fn catalogue(&self) -> Result<Catalogue, Failure> {
+        let folder = temporary_folder()?;
+        for (id, text) in &self.protocols {
+            let path = folder.path().join(format!("{id}.toml"));
+            std::fs::write(&path, text).map_err(|error| Failure::file("write", &path, &error))?;
+        }
+        Catalogue::read(Some(folder.path()))
+    }
+
+    /// The figures of a version of the store; of the newest if none is named.
+    pub(super) async fn figures(
+        &self,
+        workspace: &Workspace,
+        version: Option<i64>,
+    ) -> Result<Figures, Failure> {
+        let workspace = workspace.as_it_was(&self.settings)?;
+        let store = open_store(&workspace).await?;
+        let snapshot = match version {
+            Some(version) => Snapshot::at(&store, version, workers()).await?,
+            None => Snapshot::open(&store, workers()).await?,
+        };
+        let region = self.region(&workspace)?;
+        let folder = temporary_folder()?;
+        let weather = self.weather_file(&workspace, folder.path())?;
+        Figures::at(
+            &workspace,
+            region,
+            self.catalogue()?,
+            weather.as_deref(),
+            &snapshot,
+        )
+        .await
+    }
+
+    /// The weather file under its own name, by which a station without an id is known.
+    fn weather_file(
+        &self,
+        workspace: &Workspace,
+        folder: &Path,
+    ) -> Result<Option<PathBuf>, Failure> {
+        let own = workspace.weather();
+        let name = own.as_deref().and_then(Path::file_name);
+        let (Some(bytes), Some(name)) = (&self.weather, name) else {
+            return Ok(None);
+        };
+        let path = folder.join(name);
+        std::fs::write(&path, bytes).map_err(|error| Failure::file("write", &path, &error))?;
+        Ok(Some(path))
+    }
+}
+
+fn temporary_folder() -> Result<tempfile::TempDir, Failure> {
+    tempfile::tempdir().map_err(|error| {
+        Failure::new(
+            Kind::Files,
+            format!("cannot make a temporary folder: {error}"),
+        )
+    })
+}
+
+fn keep(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    match path.exists() {
+        true => Ok(()),
+        false => write_file(path, bytes),
+    }
+}
+
+fn read_kept(path: &Path, sha256: &str, number: i64) -> Result<Vec<u8>, Failure> {
+    let bytes = read_bytes(path)?;
+    match sha256_of(&bytes) == *sha256 {
+        true => Ok(bytes),
+        false => Err(changed(path, number)),
+    }
+}
+
+fn changed(path: &Path, number: i64) -> Failure {
+    Failure::new(
+        Kind::Damaged,
+        format!("a file that alert {number} rests on is not what it was"),
+    )
+    .at(path.display().to_string())
+    .mend("restore the workspace's folder alerts from a backup")
+}
+
+/// The built-in protocol files and, over them, those of a folder.
+fn protocol_texts(own: &Path) -> Result<BTreeMap<String, String>, Failure> {
+    let id_of = |path: &Path| {
+        let is_toml = path.extension().is_some_and(|ending| ending == "toml");
+        let stem = path.file_stem().and_then(|stem| stem.to_str());
+        stem.filter(|_| is_toml).map(str::to_owned)
+    };
+    let mut texts = BTreeMap::new();
+    for file in BUILT_IN.files() {
+        if let (Some(id), Some(text)) = (id_of(file.path()), file.contents_utf8()) {
+            texts.insert(id, text.to_owned());
+        }
+    }
+    if !own.is_dir() {
+        return Ok(texts);
+    }
+    let unreadable = |error| Failure::file("read", own, &error);
+    for entry in own.read_dir().map_err(unreadable)? {
+        let path = entry.map_err(unreadable)?.path();
+        if let Some(id) = id_of(&path) {
+            texts.insert(id, read(&path)?);
+        }
+    }
+    Ok(texts)
+}
+
+fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+    std::fs::read(path).map_err(|error| Failure::file("read", path, &error))
+}
+
+fn read(path: &Path) -> Result<String, Failure> {
+    std::fs::read_to_string(path).map_err(|error| Failure::file("read", path, &error))
+}
+
+/// SHA-256, hexadecimal.
+pub(super) fn sha256_of(bytes: &[u8]) -> String {
+    let hash = Sha256::digest(bytes);
+    hash.iter().map(|byte| format!("{byte:02x}")).collect()
+}

@@ -1,0 +1,324 @@
+//! Issuing: a bulletin gets its number and is frozen, is corrected by another, or is built again.
+//!
+//! The files are on the disk, under a name that nobody reads, before the row of the table `alerts` names
+//! them; with the row the alert is issued, and its folder gets its number. Whoever comes next gives a
+//! folder its number that a kill left without.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use jiff::Timestamp;
+use uuid::Uuid;
+
+use super::alert::{Built, build, chosen_protocol, rows_under};
+use super::inputs::{Inputs, sha256_of};
+use super::issued::in_json;
+use super::report;
+use super::rollup::Figures;
+use super::{Format, Outcome, open_store};
+use crate::failure::{Failure, Kind};
+use crate::publish::files::write_folder;
+use crate::publish::gate::{Confidences, Gate};
+use crate::publish::issue::{Issue, Replaced, folder_name};
+use crate::publish::note::Note;
+use crate::store::alerts::{AlertBook, FrozenFile, IssuedAlert};
+use crate::store::append::Sealed;
+use crate::store::private_names::{private_names, private_points};
+use crate::store::tables::Store;
+use crate::visit::week::IsoWeek;
+use crate::workspace::Workspace;
+
+/// An issue that is overtaken more often than this gives up.
+const ATTEMPTS_MAX: usize = 50;
+
+/// What to issue.
+#[derive(Debug, Clone)]
+pub(super) enum IssueRequest {
+    /// The alert of a week, under a protocol or the only one.
+    Week(IsoWeek, Option<String>),
+    /// A correction of the alert with this number.
+    Correction(i64),
+}
+
+/// What an alert is about, and what it replaces.
+pub(super) struct Subject {
+    pub(super) week: IsoWeek,
+    pub(super) protocol: String,
+    pub(super) replaces: Option<Replaced>,
+}
+
+pub(super) async fn issue(
+    workspace: &Workspace,
+    request: &IssueRequest,
+    note: Option<String>,
+    now: Timestamp,
+    format: Format,
+) -> Result<Outcome, Failure> {
+    let store = open_store(workspace).await?;
+    let inputs = Inputs::of_now(workspace)?;
+    let figures = inputs.figures(workspace, None).await?;
+    let gate = gate(
+        workspace,
+        &inputs,
+        &figures.region,
+        &confidences(&store).await?,
+    )?;
+    for _ in 0..ATTEMPTS_MAX {
+        let book = AlertBook::open(&store).await?;
+        settle(workspace, &book.issued)?;
+        let subject = subject(workspace, &figures, &book, request).await?;
+        let issue = Issue {
+            number: book.next_number(),
+            // The table keeps microseconds; so do the files.
+            issued_at: Timestamp::from_microsecond(now.as_microsecond()).unwrap_or(now),
+            replaces: subject.replaces.clone(),
+        };
+        let built = build_issue(&figures, &subject, note.as_deref(), &issue)?;
+        let folder = folder_name(issue.number);
+        for (name, bytes) in &built.files {
+            gate.judge_alert_file(&format!("{folder}/{name}"), name, bytes)?;
+        }
+        let alert = row(&figures, &inputs, &subject, &issue, &built, note.clone());
+        inputs.keep_files(workspace)?;
+        let staged = staged_folder(workspace, &alert);
+        write_folder(&staged, &built.borrowed())?;
+        match book.enter(&store, &alert).await {
+            Ok(Sealed::Done) => {
+                settle(workspace, std::slice::from_ref(&alert))?;
+                say_issued(workspace, &alert, format)?;
+                return Ok(Outcome::Done);
+            }
+            // What was built bears a number that is another's now.
+            Ok(Sealed::Overtaken) => remove(&staged),
+            // Whether the row is there is not known: if it is, the next command finds the folder.
+            Err(failure) => return Err(failure),
+        }
+    }
+    Err(
+        Failure::new(Kind::Busy, "cannot issue: the table of alerts stayed busy")
+            .mend("issue again when the others are through; nothing was issued"),
+    )
+}
+
+/// The week and protocol, and for a correction the rows that it corrects.
+async fn subject(
+    workspace: &Workspace,
+    figures: &Figures,
+    book: &AlertBook,
+    request: &IssueRequest,
+) -> Result<Subject, Failure> {
+    let number = match request {
+        IssueRequest::Correction(number) => *number,
+        IssueRequest::Week(week, protocol) => {
+            let protocol = chosen_protocol(figures, *week, protocol.as_deref())?;
+            let iso_week = week.to_string();
+            let newest = book
+                .issued
+                .iter()
+                .rev()
+                .find(|alert| alert.iso_week == iso_week && alert.protocol == protocol.id);
+            if let Some(alert) = newest {
+                return Err(Failure::new(
+                    Kind::Publish,
+                    format!(
+                        "{week} under {} is issued already, as alert {}",
+                        protocol.id, alert.number
+                    ),
+                )
+                .mend(format!(
+                    "correct it: bractline alert --reissue {}",
+                    alert.number
+                )));
+            }
+            return Ok(Subject {
+                week: *week,
+                protocol: protocol.id.clone(),
+                replaces: None,
+            });
+        }
+    };
+    let replaced = find(&book.issued, number)?;
+    if let Some(other) = book
+        .issued
+        .iter()
+        .find(|other| other.replaces == Some(number))
+    {
+        return Err(Failure::new(
+            Kind::Publish,
+            format!(
+                "alert {number} was replaced by alert {} already",
+                other.number
+            ),
+        )
+        .mend(format!(
+            "correct that one: bractline alert --reissue {}",
+            other.number
+        )));
+    }
+    Ok(Subject {
+        week: week_of(replaced)?,
+        protocol: replaced.protocol.clone(),
+        replaces: Some(replaced_rows(workspace, replaced).await?),
+    })
+}
+
+/// What an alert said, from all that it was made from.
+pub(super) async fn replaced_rows(
+    workspace: &Workspace,
+    alert: &IssuedAlert,
+) -> Result<Replaced, Failure> {
+    let inputs = Inputs::of_alert(workspace, alert)?;
+    let figures = inputs.figures(workspace, Some(alert.store_version)).await?;
+    Ok(Replaced {
+        number: alert.number,
+        rows: rows_under(&figures, week_of(alert)?, &alert.protocol),
+    })
+}
+
+pub(super) fn week_of(alert: &IssuedAlert) -> Result<IsoWeek, Failure> {
+    alert.iso_week.parse().map_err(|_| {
+        let week = &alert.iso_week;
+        Failure::new(
+            Kind::Damaged,
+            format!("alert {} names the week {week:?}", alert.number),
+        )
+    })
+}
+
+pub(super) fn find(issued: &[IssuedAlert], number: i64) -> Result<&IssuedAlert, Failure> {
+    issued
+        .iter()
+        .find(|alert| alert.number == number)
+        .ok_or_else(|| {
+            Failure::new(Kind::Publish, format!("there is no alert {number}"))
+                .mend("`bractline alert --list` lists the issued alerts")
+        })
+}
+
+pub(super) fn build_issue(
+    figures: &Figures,
+    subject: &Subject,
+    note: Option<&str>,
+    issue: &Issue,
+) -> Result<Built, Failure> {
+    let protocol = chosen_protocol(figures, subject.week, Some(&subject.protocol))?;
+    let note = note.map(Note::read).transpose()?;
+    build(figures, subject.week, protocol, note.as_ref(), Some(issue))
+}
+
+fn row(
+    figures: &Figures,
+    inputs: &Inputs,
+    subject: &Subject,
+    issue: &Issue,
+    built: &Built,
+    note: Option<String>,
+) -> IssuedAlert {
+    let used = figures.protocols();
+    let is_used = |id: &str| id == subject.protocol || used.contains(&id);
+    let protocols = inputs.protocols.iter().filter(|(id, _)| is_used(id));
+    IssuedAlert {
+        number: issue.number,
+        issue_id: Uuid::now_v7().to_string(),
+        issued_at: issue.issued_at,
+        iso_week: subject.week.to_string(),
+        protocol: subject.protocol.clone(),
+        replaces: subject.replaces.as_ref().map(|replaced| replaced.number),
+        store_version: figures.rollup.store_version,
+        program_version: env!("CARGO_PKG_VERSION").to_owned(),
+        files: frozen(built),
+        headline: built.headline.clone(),
+        summary: built.summary.clone(),
+        title: built.title.clone(),
+        invented: figures.region.invented().map(str::to_owned),
+        note,
+        settings: inputs.settings.clone(),
+        protocols: protocols
+            .map(|(id, text)| (id.clone(), text.clone()))
+            .collect::<BTreeMap<_, _>>(),
+        boundaries_sha256: inputs.boundaries_sha256(),
+        weather_sha256: inputs.weather_sha256(),
+    }
+}
+
+pub(super) fn frozen(built: &Built) -> Vec<FrozenFile> {
+    let files = built.files.iter();
+    files
+        .map(|(name, bytes)| FrozenFile {
+            name: (*name).to_owned(),
+            bytes: bytes.len() as u64,
+            sha256: sha256_of(bytes),
+        })
+        .collect()
+}
+
+/// Where the files lie until their row is there; readers pass over a name that begins with a dot.
+fn staged_folder(workspace: &Workspace, alert: &IssuedAlert) -> PathBuf {
+    let name = format!(".{}-{}", folder_name(alert.number), alert.issue_id);
+    workspace.issued().join(name)
+}
+
+/// Gives each issued alert's folder its number, where a kill came between the row and the name.
+pub(super) fn settle(workspace: &Workspace, issued: &[IssuedAlert]) -> Result<(), Failure> {
+    for alert in issued {
+        let staged = staged_folder(workspace, alert);
+        let folder = workspace.issued().join(folder_name(alert.number));
+        if !staged.is_dir() {
+            continue;
+        }
+        match std::fs::rename(&staged, &folder) {
+            Ok(()) => {}
+            // Somebody else was quicker.
+            Err(_) if folder.is_dir() && !staged.is_dir() => {}
+            Err(error) => return Err(Failure::file("give its number to", &staged, &error)),
+        }
+    }
+    Ok(())
+}
+
+fn remove(folder: &Path) {
+    if let Err(error) = std::fs::remove_dir_all(folder) {
+        tracing::warn!(%error, folder = %folder.display(), "could not remove what was not issued");
+    }
+}
+
+/// All that was given in confidence.
+pub(super) async fn confidences(store: &Store) -> Result<Confidences, Failure> {
+    Ok(Confidences {
+        names: private_names(store).await?,
+        points: private_points(store).await?,
+    })
+}
+
+/// The rules for files that were made from these inputs.
+pub(super) fn gate(
+    workspace: &Workspace,
+    inputs: &Inputs,
+    region: &crate::region::Region,
+    confidences: &Confidences,
+) -> Result<Gate, Failure> {
+    let settings = workspace.as_it_was(&inputs.settings)?;
+    let grid_km = settings.settings().disclosure.point_grid_km;
+    let protocols = inputs.protocols.keys().map(String::as_str);
+    Gate::new(region, protocols, grid_km, confidences)
+}
+
+fn say_issued(workspace: &Workspace, alert: &IssuedAlert, format: Format) -> Result<(), Failure> {
+    let folder = workspace.issued().join(folder_name(alert.number));
+    match format {
+        Format::Json => report::say_json(&in_json(alert, &folder)),
+        Format::Text => {
+            let correction = alert.replaces.map_or_else(String::new, |number| {
+                format!(", a correction of alert {number}")
+            });
+            report::say(&format!(
+                "issued alert {} of {}, {}{correction}, from store version {}: {}",
+                alert.number,
+                alert.iso_week,
+                alert.protocol,
+                alert.store_version,
+                folder.join("alert.html").display()
+            ))
+        }
+    }
+}

@@ -1,0 +1,246 @@
+//! The gate: what a public file may hold, judged on its finished bytes before it is put anywhere.
+//!
+//! A file is public only by a name in [`PUBLIC_FILES`]. Tables and maps hold the columns of the public
+//! roll-up table and no others, one row a county and no total beside them; a suppressed row carries no
+//! figure; a point is no finer than the grid, and is nobody's field; no text holds a private name. A new
+//! public file needs its name here, and if it is of a new kind, its judge.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::gate_names::PrivateNames;
+use super::gate_tables::{Cells, features_of, rows_of_csv};
+use crate::failure::{Failure, Kind};
+use crate::region::Region;
+use crate::region::distance::metres_between;
+use crate::rollup::stages::stages;
+
+/// What kind of file bears a public name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Judged {
+    /// Words for people: HTML, Markdown, a feed; or the style of a map.
+    Words,
+    /// CSV of county-weeks.
+    Table,
+    /// GeoJSON of county-weeks.
+    Map,
+}
+
+/// The files of an issued alert that are public, by name.
+pub const PUBLIC_FILES: [(&str, Judged); 6] = [
+    ("alert.html", Judged::Words),
+    ("alert.md", Judged::Words),
+    ("county_week.csv", Judged::Table),
+    ("county_week.geojson", Judged::Map),
+    ("county_week.qml", Judged::Words),
+    ("county_week.style.json", Judged::Words),
+];
+
+/// The files beside the alerts that are public.
+pub const PUBLIC_AROUND: [&str; 2] = ["feed.xml", "index.html"];
+
+/// Properties of a feature beside the columns of the roll-up: what the map file says of its week.
+const MAP_PROPERTIES: [&str; 3] = ["status", "start", "end"];
+/// Points of two neighbouring cells lie one grid width apart, but for the rounding of their coordinates
+/// and the narrowing of cells towards the poles.
+const GRID_SLACK: f64 = 0.9;
+/// Points closer than this are one: about a metre of latitude, degrees.
+const SAME_POINT: f64 = 1e-5;
+
+/// What was given in confidence.
+#[derive(Debug, Clone, Default)]
+pub struct Confidences {
+    /// Ids of fields, farms, scouts and visits.
+    pub names: BTreeSet<String>,
+    /// Longitude and latitude of every field visited.
+    pub points: Vec<(f64, f64)>,
+}
+
+/// The rules, for files about one region.
+pub struct Gate {
+    private: PrivateNames,
+    points: BTreeSet<(i64, i64)>,
+    counties: BTreeSet<String>,
+    /// Columns of the public table, and whether each is a figure.
+    columns: BTreeMap<String, bool>,
+    grid_km: f64,
+}
+
+impl Gate {
+    /// The rules for files about `region`, whose rows are of these protocols.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the stages of the roll-up cannot be read.
+    pub fn new<'a>(
+        region: &Region,
+        protocols: impl IntoIterator<Item = &'a str>,
+        grid_km: f64,
+        confidences: &Confidences,
+    ) -> Result<Gate, Failure> {
+        let listed = || region.counties().iter().chain(region.without_shape());
+        let counties: BTreeSet<String> = listed().map(|county| county.id.clone()).collect();
+        let mut public = counties.clone();
+        public.extend(listed().map(|county| county.name.clone()));
+        public.extend(protocols.into_iter().map(str::to_owned));
+        let columns = stages()?
+            .into_iter()
+            .filter(|stage| stage.table == "county_week")
+            .flat_map(|stage| stage.columns)
+            // What names a row has a value in every row; what may be withheld may be null.
+            .map(|column| (column.name, column.nullable));
+        Ok(Gate {
+            private: PrivateNames::of(&confidences.names, &public),
+            points: confidences.points.iter().copied().map(place_of).collect(),
+            counties,
+            columns: columns.collect(),
+            grid_km,
+        })
+    }
+
+    /// Judges a file of an issued alert.
+    ///
+    /// # Errors
+    /// A [`Failure`] that names the file and the reason.
+    pub fn judge_alert_file(&self, file: &str, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+        let known = PUBLIC_FILES.iter().find(|(public, _)| *public == name);
+        let Some((_, judged)) = known else {
+            return Err(stopped(file, "it is no public file"));
+        };
+        let told = match judged {
+            Judged::Words => Ok(()),
+            Judged::Table => self.judge_table(bytes),
+            Judged::Map => self.judge_map(bytes),
+        };
+        told.map_err(|why| stopped(file, &why))?;
+        self.judge_words(file, bytes)
+    }
+
+    /// Judges a file beside the alerts.
+    ///
+    /// # Errors
+    /// A [`Failure`] that names the file and the reason.
+    pub fn judge_around(&self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+        match PUBLIC_AROUND.contains(&name) {
+            true => self.judge_words(name, bytes),
+            false => Err(stopped(name, "it is no public file")),
+        }
+    }
+
+    fn judge_words(&self, file: &str, bytes: &[u8]) -> Result<(), Failure> {
+        let text = std::str::from_utf8(bytes).map_err(|_| stopped(file, "it is not text"))?;
+        // As its reader sees it: without the escapes of Markdown.
+        let plain = text.replace('\\', "");
+        let found = self
+            .private
+            .found_in(text)
+            .or_else(|| self.private.found_in(&plain));
+        match found {
+            Some(name) => Err(stopped(
+                file,
+                &format!("it holds {name:?}, the id of a field, a farm, a scout or a visit"),
+            )),
+            None => Ok(()),
+        }
+    }
+
+    fn judge_table(&self, bytes: &[u8]) -> Result<(), String> {
+        rows_of_csv(bytes)?
+            .iter()
+            .try_for_each(|row| self.judge_row(row, &[]))
+    }
+
+    fn judge_map(&self, bytes: &[u8]) -> Result<(), String> {
+        let features = features_of(bytes)?;
+        let mut points: Vec<(f64, f64)> = Vec::new();
+        for feature in &features {
+            self.judge_row(&feature.cells, &MAP_PROPERTIES)?;
+            if let Some(point) = feature
+                .positions
+                .iter()
+                .find(|point| self.is_private(**point))
+            {
+                return Err(format!(
+                    "{point:?} is the point of a field that was visited"
+                ));
+            }
+            if feature.is_point {
+                points.extend(&feature.positions);
+            }
+        }
+        self.judge_points(points)
+    }
+
+    /// Distinct points lie about a grid width apart, so none says more than its cell.
+    fn judge_points(&self, mut points: Vec<(f64, f64)>) -> Result<(), String> {
+        points.sort_by(|one, other| one.1.total_cmp(&other.1).then(one.0.total_cmp(&other.0)));
+        points.dedup();
+        // A degree of latitude is at least 110.5 km long.
+        let reach = self.grid_km / 110.5;
+        for (place, one) in points.iter().enumerate() {
+            let near = points[place + 1..]
+                .iter()
+                .take_while(|other| other.1 - one.1 <= reach);
+            for other in near {
+                let apart = metres_between(*one, *other) / 1000.0;
+                if apart < GRID_SLACK * self.grid_km {
+                    return Err(format!(
+                        "points {apart:.3} km apart are finer than the grid of {} km",
+                        self.grid_km
+                    ));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn is_private(&self, point: (f64, f64)) -> bool {
+        self.points.contains(&place_of(point))
+    }
+
+    fn judge_row(&self, row: &Cells, more: &[&str]) -> Result<(), String> {
+        let known = |name: &str| self.columns.contains_key(name) || more.contains(&name);
+        if let Some(name) = row.keys().find(|name| !known(name)) {
+            return Err(format!("{name:?} is no public column"));
+        }
+        let cell = |name: &str| row.get(name).and_then(Option::as_deref);
+        let county = cell("county_id").unwrap_or_default();
+        // A spreadsheet's apostrophe stands before what would be a formula.
+        if !self.counties.contains(county)
+            && !self.counties.contains(county.trim_start_matches('\''))
+        {
+            return Err(format!(
+                "a row is about {county:?}, which is no county: a total beside its parts may give one away"
+            ));
+        }
+        let withheld = match cell("suppressed") {
+            Some("true") => true,
+            Some("false") => cell("status") == Some("suppressed"),
+            other => {
+                return Err(format!(
+                    "suppressed is {other:?} in the row of county {county}"
+                ));
+            }
+        };
+        let figure = row.iter().find(|(name, value)| {
+            value.is_some() && self.columns.get(*name).copied().unwrap_or(false)
+        });
+        match figure {
+            Some((name, _)) if withheld => Err(format!(
+                "county {county} is suppressed and its {name} is there"
+            )),
+            _ => Ok(()),
+        }
+    }
+}
+
+fn place_of((lon, lat): (f64, f64)) -> (i64, i64) {
+    let whole = |degrees: f64| (degrees / SAME_POINT).round() as i64;
+    (whole(lon), whole(lat))
+}
+
+fn stopped(file: &str, why: &str) -> Failure {
+    Failure::new(
+        Kind::Publish,
+        format!("publishing stopped, nothing was written: {file}: {why}"),
+    )
+    .mend("take it out; what was given in confidence is never published")
+}

@@ -1,0 +1,173 @@
+//! A public place: a folder, or a prefix of a bucket, that issued alerts are copied to.
+//!
+//! Puts files there one by one, each whole or not at all. Whether a file may be seen was decided before.
+
+use std::path::{Path as FilePath, PathBuf};
+
+use bytes::Bytes;
+use object_store::path::Path;
+use object_store::{
+    Attribute, Attributes, Error, ObjectStore, ObjectStoreExt, ObjectStoreScheme, PutMode,
+    PutOptions,
+};
+use url::Url;
+
+use crate::failure::{Failure, Kind};
+
+/// A public place.
+pub struct Place {
+    files: Box<dyn ObjectStore>,
+    prefix: Path,
+    shown: String,
+    /// A bucket keeps what kind of file it is; a folder does not.
+    keeps_types: bool,
+}
+
+/// What putting a file came to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Put {
+    /// It was written.
+    Written,
+    /// It was there, byte for byte.
+    Unchanged,
+}
+
+impl Place {
+    /// A folder by its path, or a place by its address: `file:///srv/alerts`, `s3://bucket/alerts`.
+    /// `options` are those of the bucket's keeper, such as `AWS_REGION`.
+    ///
+    /// # Errors
+    /// A [`Failure`] if there is no such kind of place, or the folder cannot be made.
+    pub fn open(to: &str, options: Vec<(String, String)>) -> Result<Place, Failure> {
+        let url = match Url::parse(to) {
+            Ok(url) if to.contains("://") => url,
+            _ => folder_url(FilePath::new(to))?,
+        };
+        let refused = |error: &dyn std::fmt::Display| {
+            Failure::new(Kind::Publish, format!("cannot publish to {to}: {error}"))
+                .mend("name a folder, or s3://bucket/prefix with AWS_REGION and its keys in the environment")
+        };
+        let (scheme, _) = ObjectStoreScheme::parse(&url).map_err(|error| refused(&error))?;
+        match scheme {
+            ObjectStoreScheme::Local => {
+                let folder = url
+                    .to_file_path()
+                    .map_err(|()| refused(&"it is no folder"))?;
+                std::fs::create_dir_all(&folder)
+                    .map_err(|error| Failure::file("make folder", &folder, &error))?;
+            }
+            // The library takes any text for an address and breaks off at the first request.
+            ObjectStoreScheme::AmazonS3 => {
+                let endpoint = options
+                    .iter()
+                    .find(|(name, _)| name.starts_with("AWS_ENDPOINT"));
+                if endpoint.is_some_and(|(_, address)| Url::parse(address).is_err()) {
+                    return Err(refused(&"AWS_ENDPOINT is no address"));
+                }
+            }
+            _ => return Err(refused(&"only folders and s3:// are known")),
+        }
+        let (files, prefix) =
+            object_store::parse_url_opts(&url, options).map_err(|error| refused(&error))?;
+        Ok(Place {
+            files,
+            prefix,
+            shown: to.trim_end_matches('/').to_owned(),
+            keeps_types: scheme == ObjectStoreScheme::AmazonS3,
+        })
+    }
+
+    /// Puts a file that never changes; one of that name with other content is left as it is.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the place refuses it, or has another file of that name.
+    pub async fn put_frozen(&self, name: &str, bytes: Vec<u8>) -> Result<Put, Failure> {
+        let bytes = Bytes::from(bytes);
+        if self.is_there(name, &bytes, true).await? {
+            return Ok(Put::Unchanged);
+        }
+        match self.put(name, bytes.clone(), PutMode::Create).await {
+            // Somebody else publishes at the same time.
+            Err(Error::AlreadyExists { .. } | Error::Precondition { .. }) => {
+                self.is_there(name, &bytes, true).await?;
+                Ok(Put::Unchanged)
+            }
+            Err(error) => Err(self.refused("write", name, &error)),
+            Ok(()) => Ok(Put::Written),
+        }
+    }
+
+    /// Puts a file in the place of its earlier state.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the place refuses it.
+    pub async fn put_renewed(&self, name: &str, bytes: Vec<u8>) -> Result<Put, Failure> {
+        let bytes = Bytes::from(bytes);
+        if self.is_there(name, &bytes, false).await? {
+            return Ok(Put::Unchanged);
+        }
+        let put = self.put(name, bytes, PutMode::Overwrite).await;
+        put.map_err(|error| self.refused("write", name, &error))?;
+        Ok(Put::Written)
+    }
+
+    /// Whether exactly this is there; another content is a failure where `frozen`.
+    async fn is_there(&self, name: &str, bytes: &Bytes, frozen: bool) -> Result<bool, Failure> {
+        let read = async { self.files.get(&self.path(name)).await?.bytes().await };
+        match read.await {
+            Ok(found) if found == *bytes => Ok(true),
+            Ok(_) if frozen => Err(Failure::new(
+                Kind::Publish,
+                format!("{}/{name} is there already, with another content than was issued", self.shown),
+            )
+            .mend("nothing was overwritten; find out who changed it, then remove it and publish again")),
+            Ok(_) | Err(Error::NotFound { .. }) => Ok(false),
+            Err(error) => Err(self.refused("read", name, &error)),
+        }
+    }
+
+    async fn put(&self, name: &str, bytes: Bytes, mode: PutMode) -> Result<(), Error> {
+        let mut options = PutOptions::from(mode);
+        if self.keeps_types {
+            let kind = (Attribute::ContentType, content_type(name));
+            options.attributes = Attributes::from_iter([kind]);
+        }
+        self.files
+            .put_opts(&self.path(name), bytes.into(), options)
+            .await?;
+        Ok(())
+    }
+
+    fn path(&self, name: &str) -> Path {
+        let steps = name.split('/').map(Into::into);
+        self.prefix.parts().chain(steps).collect()
+    }
+
+    fn refused(&self, doing: &str, name: &str, error: &Error) -> Failure {
+        Failure::new(
+            Kind::Publish,
+            format!("cannot {doing} {}/{name}: {error}", self.shown),
+        )
+        .mend("publish again: what is there already is not written twice")
+    }
+}
+
+fn folder_url(folder: &FilePath) -> Result<Url, Failure> {
+    let folder: PathBuf =
+        std::path::absolute(folder).map_err(|error| Failure::file("find", folder, &error))?;
+    Url::from_directory_path(&folder)
+        .map_err(|()| Failure::new(Kind::Publish, format!("{} is no folder", folder.display())))
+}
+
+fn content_type(name: &str) -> &'static str {
+    match name.rsplit('.').next() {
+        Some("html") => "text/html; charset=utf-8",
+        Some("md") => "text/markdown; charset=utf-8",
+        Some("csv") => "text/csv; charset=utf-8",
+        Some("geojson") => "application/geo+json",
+        Some("json") => "application/json",
+        Some("xml") => "application/atom+xml; charset=utf-8",
+        Some("parquet") => "application/vnd.apache.parquet",
+        _ => "application/octet-stream",
+    }
+}

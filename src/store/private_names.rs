@@ -1,0 +1,59 @@
+//! What no public file may hold: ids of fields, farms, scouts and visits, and the points of fields.
+//!
+//! Every revision's and every load's, also of visits that no longer count: a name that was sent in
+//! confidence stays private. Which of them a text holds is decided where texts are published.
+
+use std::collections::BTreeSet;
+
+use arrow::array::AsArray;
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Float64Type};
+
+use super::snapshot::{Snapshot, unreadable};
+use super::tables::Store;
+use crate::failure::Failure;
+
+/// The columns of `visits` that name somebody's.
+const COLUMNS: [&str; 4] = ["field_id", "farm_id", "observer_id", "visit_id"];
+
+/// Every such name in the store, once.
+pub async fn private_names(store: &Store) -> Result<BTreeSet<String>, Failure> {
+    let snapshot = Snapshot::open(store, 1).await?;
+    let mut names = BTreeSet::new();
+    for column in COLUMNS {
+        let query = format!("select distinct {column} from visits where {column} is not null");
+        let plan = snapshot
+            .session()
+            .sql(&query)
+            .await
+            .map_err(|error| unreadable(&error))?;
+        for batch in plan.collect().await.map_err(|error| unreadable(&error))? {
+            let texts = cast(batch.column(0), &DataType::Utf8)
+                .map_err(|error| unreadable(&error.into()))?;
+            names.extend(texts.as_string::<i32>().iter().flatten().map(str::to_owned));
+        }
+    }
+    Ok(names)
+}
+
+/// Longitude and latitude of every field visited, each point once.
+pub async fn private_points(store: &Store) -> Result<Vec<(f64, f64)>, Failure> {
+    let snapshot = Snapshot::open(store, 1).await?;
+    let query = "select distinct lon, lat from visits";
+    let plan = snapshot
+        .session()
+        .sql(query)
+        .await
+        .map_err(|error| unreadable(&error))?;
+    let mut points = Vec::new();
+    for batch in plan.collect().await.map_err(|error| unreadable(&error))? {
+        let [lon, lat] = [0, 1].map(|column| batch.column(column).as_primitive::<Float64Type>());
+        points.extend(
+            lon.values()
+                .iter()
+                .copied()
+                .zip(lat.values().iter().copied()),
+        );
+    }
+    Ok(points)
+}

@@ -1,0 +1,335 @@
+//! Issued alerts: frozen with their hashes, corrected by number, built again byte for byte after later
+//! loads, numbered once whoever else issues, and wholly there or not at all after a kill at any step.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::process::Command;
+
+use bractline::region::Region;
+use geo::InteriorPoint;
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+
+use crate::support::{TestWorkspace, folder_bytes, full_visit, lines, program};
+
+/// Counties of South Dakota with enough fields.
+pub const COUNTIES: [&str; 3] = ["46013", "46015", "46065"];
+
+/// Visits of `fields` fields of a county on a day, each of a farm of its own, a few hundred metres apart.
+pub fn visits(region: &Region, county: &str, fields: usize, day: &str, eggs: usize) -> Vec<Value> {
+    let county = region.county(county).expect("a county of the region");
+    let (lon, lat) = county.shape.interior_point().expect("an inside").x_y();
+    let of_field = |field: usize| {
+        let mut visit = full_visit(&format!("visit-{}-{field}-{day}", county.id));
+        visit["observed_on"] = day.into();
+        visit["submitted_at"] = format!("{day}T18:00:00Z").into();
+        visit["observer_id"] = format!("scout-{}-{field}", county.id).into();
+        visit["field"]["field_id"] = format!("F-{}-{field}", county.id).into();
+        visit["field"]["farm_id"] = format!("farm-{}-{field}", county.id).into();
+        visit["field"]["lon"] = (lon + 0.000_371 + 0.001 * field as f64).into();
+        visit["field"]["lat"] = (lat + 0.000_119).into();
+        let heads = vec![vec![eggs + field, 0, 1, 0, 0, 0]; 5];
+        let sites = (1..=4).map(|site| json!({ "site": site, "heads": heads }));
+        visit["sites"] = sites.collect();
+        visit
+    };
+    (0..fields).map(of_field).collect()
+}
+
+/// A workspace of South Dakota with two weeks of visits.
+pub fn loaded() -> (TestWorkspace, Vec<Value>) {
+    let region = Region::built_in("us:46").expect("South Dakota");
+    let mut all = Vec::new();
+    for (day, eggs) in [("2026-07-14", 0), ("2026-07-21", 1)] {
+        for county in COUNTIES {
+            all.extend(visits(&region, county, 4, day, eggs));
+        }
+        all.extend(visits(&region, "46099", 2, day, 3));
+    }
+    let workspace = TestWorkspace::of_region("us:46");
+    let account = workspace.load_text("visits.ndjson", &lines(&all));
+    assert_eq!(account["accepted"], all.len(), "{account:#}");
+    (workspace, all)
+}
+
+fn issue(workspace: &TestWorkspace, week: &str) -> Value {
+    let run = workspace.run(&["alert", "--week", week, "--issue", "--format", "json"]);
+    run.expect_code(0).json()
+}
+
+fn files_of(workspace: &TestWorkspace, number: u32) -> BTreeMap<String, Vec<u8>> {
+    folder_bytes(&workspace.path().join(format!("alerts/issued/{number:04}")))
+}
+
+fn text(files: &BTreeMap<String, Vec<u8>>, name: &str) -> String {
+    String::from_utf8(files[name].clone()).expect("UTF-8")
+}
+
+#[test]
+fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures() {
+    let (workspace, all) = loaded();
+    let note = workspace.write("note.md", "Moths *fly*.\n\n<script>alert(1)</script>\n");
+    let note = note.display().to_string();
+    let run = workspace.run(&[
+        "alert", "--week", "2026-W30", "--note", &note, "--issue", "--format", "json",
+    ]);
+    let first = run.expect_code(0).json();
+    assert_eq!(
+        (&first["number"], &first["store_version"]),
+        (&json!(1), &json!(1))
+    );
+    let frozen = files_of(&workspace, 1);
+    for file in first["files"].as_array().expect("files") {
+        let bytes = &frozen[file["name"].as_str().expect("a name")];
+        let hash = Sha256::digest(bytes);
+        let hash: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
+        assert_eq!(file["sha256"], hash);
+        assert_eq!(file["bytes"], bytes.len());
+    }
+    assert_eq!(frozen.len(), 4);
+
+    // Corrections and late visits; other settings; and no note any more.
+    let region = Region::built_in("us:46").expect("South Dakota");
+    let mut later = all[all.len() - 14..].to_vec();
+    for visit in &mut later {
+        visit["revision"] = json!(2);
+        visit["sites"][0]["heads"][0][0] = json!(60);
+    }
+    later.extend(visits(&region, "46099", 5, "2026-07-22", 3));
+    workspace.load_text("later.ndjson", &lines(&later));
+    std::fs::remove_file(&note).expect("the note is there");
+    let settings = workspace.path().join("bractline.toml");
+    let changed = std::fs::read_to_string(&settings).expect("settings");
+    std::fs::write(
+        &settings,
+        changed.replace("min_fields = 3", "min_fields = 4"),
+    )
+    .expect("settings");
+
+    let run = workspace.run(&["alert", "--as-issued", "1", "--format", "json"]);
+    let again = run.expect_code(0).json();
+    assert_eq!(again["same"], true, "{again:#}");
+    let out = workspace.beside("again");
+    let out_name = out.display().to_string();
+    let run = workspace.run(&["alert", "--as-issued", "1", "--out", &out_name]);
+    assert!(
+        run.expect_code(0)
+            .stdout
+            .contains("each the same byte for byte")
+    );
+    assert!(folder_bytes(&out) == frozen, "other bytes");
+
+    // The correction differs, says what it replaces and what changed, and is frozen in its turn.
+    let run = workspace.run(&["alert", "--reissue", "1", "--format", "json"]);
+    let second = run.expect_code(0).json();
+    assert_eq!(
+        (&second["number"], &second["replaces"]),
+        (&json!(2), &json!(1))
+    );
+    assert!(
+        files_of(&workspace, 1) == frozen,
+        "the alert that is replaced stays as it was"
+    );
+    let corrected = files_of(&workspace, 2);
+    let (page, mail) = (text(&corrected, "alert.html"), text(&corrected, "alert.md"));
+    for (form, says) in [
+        (
+            &page,
+            "It replaces <a href=\"../0001/alert.html\">alert 1</a>",
+        ),
+        (&page, "(was: too few fields to show)"),
+        (&mail, "**Correction:** it replaces alert 1."),
+        (&mail, "too few fields to show"),
+    ] {
+        let form = form.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(form.contains(says), "{says}: {form}");
+    }
+    assert!(
+        page.contains("id=\"changes\"") && page.contains("<li><strong>"),
+        "{page}"
+    );
+    workspace.run(&["alert", "--as-issued", "2"]).expect_code(0);
+
+    let listed = workspace
+        .run(&["alert", "--list", "--format", "json"])
+        .expect_code(0)
+        .json();
+    let numbers: Vec<_> = listed["alerts"]
+        .as_array()
+        .expect("alerts")
+        .iter()
+        .map(|a| &a["number"])
+        .collect();
+    assert_eq!(numbers, [1, 2]);
+    for (arguments, says) in [
+        (
+            &["alert", "--reissue", "1"][..],
+            "replaced by alert 2 already",
+        ),
+        (
+            &["alert", "--week", "2026-W30", "--issue"],
+            "issued already, as alert 2",
+        ),
+        (&["alert", "--as-issued", "7"], "no alert 7"),
+    ] {
+        let run = workspace.run(arguments).expect_code(1);
+        assert!(run.stderr.contains(says), "{run:?}");
+    }
+    let verified = workspace
+        .run(&["store", "verify", "--format", "json"])
+        .expect_code(0)
+        .json();
+    assert_eq!(verified["alerts"], 2, "{verified:#}");
+}
+
+#[test]
+fn what_changed_under_an_alert_is_told_file_by_file() {
+    let workspace = TestWorkspace::of_invented_region();
+    let region = Region::from_file(
+        &workspace.path().join("boundaries.json"),
+        "county_id",
+        "county_name",
+    );
+    let region = region.expect("the invented region");
+    let county = region.counties()[0].id.clone();
+    workspace.load_text(
+        "visits.ndjson",
+        &lines(&visits(&region, &county, 5, "2026-07-21", 1)),
+    );
+    issue(&workspace, "2026-W30");
+    // The user's own boundaries are kept with the alert, so a new file changes nothing …
+    let boundaries = workspace.path().join("boundaries.json");
+    let kept = std::fs::read_to_string(&boundaries).expect("boundaries");
+    let name = &region.counties()[0].name;
+    std::fs::write(&boundaries, kept.replace(name.as_str(), "Elsewhere")).expect("written");
+    workspace.run(&["alert", "--as-issued", "1"]).expect_code(0);
+    // … but a change of what was kept is found out.
+    for (path, _) in crate::support::contents(&workspace.path().join("alerts/boundaries")) {
+        std::fs::write(path, kept.replace(name.as_str(), "Elsewhere")).expect("written");
+    }
+    let run = workspace.run(&["alert", "--as-issued", "1"]).expect_code(1);
+    assert!(
+        run.stderr
+            .contains("the boundaries of alert 1 are not what they were"),
+        "{run:?}"
+    );
+}
+
+#[test]
+fn several_that_issue_at_once_get_numbers_of_their_own() {
+    let region = Region::built_in("us:46").expect("South Dakota");
+    let days = ["2026-07-07", "2026-07-14", "2026-07-21", "2026-07-28"];
+    let weeks = ["2026-W28", "2026-W29", "2026-W30", "2026-W31"];
+    let workspace = TestWorkspace::of_region("us:46");
+    for (place, day) in days.into_iter().enumerate() {
+        workspace.load_text(
+            &format!("{place}"),
+            &lines(&visits(&region, "46013", 4, day, 1)),
+        );
+    }
+    // As a store of an earlier version, without the table: all of them make it.
+    std::fs::remove_dir_all(workspace.path().join("store/alerts")).expect("the table");
+    workspace.run(&["store", "verify"]).expect_code(0);
+    let told: Vec<Value> = std::thread::scope(|scope| {
+        let issues = weeks.map(|week| scope.spawn(|| issue(&workspace, week)));
+        issues.map(|issue| issue.join().expect("an issue")).into()
+    });
+    let numbers: BTreeSet<i64> = told
+        .iter()
+        .filter_map(|alert| alert["number"].as_i64())
+        .collect();
+    assert_eq!(numbers, BTreeSet::from([1, 2, 3, 4]));
+    for alert in &told {
+        let number = alert["number"].as_u64().expect("a number") as u32;
+        let page = text(&files_of(&workspace, number), "alert.html");
+        assert!(
+            page.contains(&format!("Alert {number}, issued ")),
+            "{number}"
+        );
+        workspace
+            .run(&["alert", "--as-issued", &number.to_string()])
+            .expect_code(0);
+    }
+    // Of two corrections of the same alert one is told to correct the other's.
+    let codes: BTreeSet<Option<i32>> = std::thread::scope(|scope| {
+        let two =
+            [(); 2].map(|()| scope.spawn(|| workspace.run(&["alert", "--reissue", "1"]).code));
+        two.map(|run| run.join().expect("a run")).into()
+    });
+    assert_eq!(codes, BTreeSet::from([Some(0), Some(1)]));
+    workspace.run(&["store", "verify"]).expect_code(0);
+    let folders: Vec<_> = std::fs::read_dir(workspace.path().join("alerts/issued"))
+        .expect("a folder")
+        .collect();
+    assert_eq!(folders.len(), 5, "nothing is left of what was overtaken");
+}
+
+/// Issues under strace and kills at the n-th of these calls; `false` if the kill hit nothing.
+fn killed_at(workspace: &TestWorkspace, call: &str, number: usize) -> bool {
+    let path = workspace.path().display().to_string();
+    let output = Command::new("strace")
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .args(["-f", "-qq", "-o", "/dev/null", "-e"])
+        .arg(format!("inject={call}:signal=SIGKILL:when={number}"))
+        .arg(program().get_program())
+        .args([
+            "--workspace",
+            &path,
+            "alert",
+            "--week",
+            "2026-W30",
+            "--issue",
+        ])
+        .stdin(std::process::Stdio::null())
+        .output()
+        .expect("strace is installed; `bash tests/run` installs it");
+    match output.status.code() {
+        None => {
+            assert_eq!(output.stdout, b"", "it said something before it was done");
+            true
+        }
+        code => {
+            assert_eq!(code, Some(0), "{output:?}");
+            false
+        }
+    }
+}
+
+#[test]
+fn an_alert_whose_issue_is_killed_at_any_step_is_wholly_issued_or_not_at_all() {
+    let (prepared, _) = loaded();
+    for call in ["fsync", "rename", "linkat", "renameat2"] {
+        let mut number = 1;
+        loop {
+            let workspace = prepared.copied();
+            let killed = killed_at(&workspace, call, number);
+            workspace.run(&["store", "verify"]).expect_code(0);
+            // Told by the row alone; whoever reads it next finds the folder under its number.
+            let listed = workspace
+                .run(&["alert", "--list", "--format", "json"])
+                .expect_code(0)
+                .json();
+            let issued = listed["alerts"].as_array().expect("alerts").len();
+            let folder = workspace.path().join("alerts/issued/0001");
+            assert_eq!(folder.is_dir(), issued == 1, "{call} {number}");
+            let again = workspace.run(&["alert", "--week", "2026-W30", "--issue"]);
+            assert_eq!(
+                again.code,
+                Some(if issued == 1 { 1 } else { 0 }),
+                "{call} {number}: {again:?}"
+            );
+            workspace.run(&["alert", "--as-issued", "1"]).expect_code(0);
+            let place = workspace.beside("public").display().to_string();
+            workspace.run(&["publish", "--to", &place]).expect_code(0);
+            assert_eq!(
+                folder_bytes(&workspace.beside("public")).len(),
+                6,
+                "{call} {number}"
+            );
+            if !killed {
+                break;
+            }
+            number += 1;
+        }
+        assert!(number > 1 || call == "renameat2", "no {call} was ever hit");
+    }
+}

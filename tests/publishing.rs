@@ -1,0 +1,695 @@
+//! The public place: what gets there and what does not, what the gate stops, hostile text, and what all
+//! that a season has published gives away to whoever computes with it.
+
+use std::collections::BTreeMap;
+use std::io::{BufRead, BufReader, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+use bractline::region::Region;
+use serde_json::{Value, json};
+
+use crate::issuing::{loaded, visits};
+use crate::support::{Run, TestWorkspace, folder_bytes, lines, program, python};
+
+fn publish(workspace: &TestWorkspace, to: &Path) -> Run {
+    workspace.run(&["publish", "--to", &shown(to), "--format", "json"])
+}
+
+fn shown(path: &Path) -> String {
+    path.display().to_string()
+}
+
+/// A workspace with two issued alerts and a correction.
+fn issued() -> TestWorkspace {
+    let (workspace, _) = loaded();
+    for week in ["2026-W29", "2026-W30"] {
+        workspace
+            .run(&["alert", "--week", week, "--issue"])
+            .expect_code(0);
+    }
+    workspace.run(&["alert", "--reissue", "1"]).expect_code(0);
+    workspace
+}
+
+fn set(workspace: &TestWorkspace, from: &str, to: &str) {
+    let path = workspace.path().join("bractline.toml");
+    let text = std::fs::read_to_string(&path).expect("settings");
+    assert!(text.contains(from), "{from}");
+    std::fs::write(path, text.replace(from, to)).expect("settings");
+}
+
+#[test]
+fn what_is_public_gets_there_once_and_nothing_else() {
+    let workspace = issued();
+    let place = workspace.beside("public");
+    let first = publish(&workspace, &place).expect_code(0).json();
+    assert_eq!(
+        (&first["alerts"], &first["unchanged"]),
+        (&json!(3), &json!(0))
+    );
+    let written: Vec<&str> = first["written"]
+        .as_array()
+        .expect("names")
+        .iter()
+        .filter_map(Value::as_str)
+        .collect();
+    // The feed and the list come last, so that they lead to nothing that is not there.
+    assert_eq!(&written[written.len() - 2..], ["feed.xml", "index.html"]);
+    let files = folder_bytes(&place);
+    let mut names: Vec<&str> = files.keys().map(String::as_str).collect();
+    let mut sorted = written.clone();
+    sorted.sort_unstable();
+    names.sort_unstable();
+    assert_eq!(names, sorted);
+    assert_eq!(names.len(), 14);
+    for number in ["0001", "0002", "0003"] {
+        let issued = folder_bytes(&workspace.path().join("alerts/issued").join(number));
+        for (name, bytes) in issued {
+            assert!(
+                files[&format!("{number}/{name}")] == bytes,
+                "{number}/{name}"
+            );
+        }
+    }
+
+    let second = publish(&workspace, &place).expect_code(0).json();
+    assert_eq!(
+        (&second["written"], &second["unchanged"]),
+        (&json!([]), &json!(14))
+    );
+    // The same from elsewhere: nothing in the feed or the list comes from a clock or a path.
+    let elsewhere = workspace.copied();
+    let other = elsewhere.beside("public");
+    publish(&elsewhere, &other).expect_code(0);
+    assert!(folder_bytes(&other) == files);
+
+    // A file that was changed there is named, and left as it is; nothing else is touched.
+    let changed = place.join("0002/county_week.csv");
+    std::fs::write(&changed, "mine").expect("written");
+    let run = publish(&workspace, &place).expect_code(1);
+    assert!(
+        run.stderr
+            .contains("0002/county_week.csv is there already, with another content"),
+        "{run:?}"
+    );
+    assert_eq!(std::fs::read(&changed).expect("the file"), b"mine");
+
+    let page = String::from_utf8(files["index.html"].clone()).expect("UTF-8");
+    for part in [
+        "default-src 'none'",
+        "<h2 id=\"2026-W30.bsm-eggs\">",
+        "Replaced by <a href=\"0003/alert.html\">alert 3</a>",
+        "href=\"feed.xml\"",
+    ] {
+        assert!(page.contains(part), "{part}");
+    }
+    assert!(!page.contains("<script") && !page.contains("http://") && !page.contains("https://"));
+    assert!(
+        page.find("2026-W30") < page.find("2026-W29"),
+        "the newest week comes first"
+    );
+}
+
+#[test]
+fn nothing_is_published_before_an_alert_is_issued_or_to_what_is_no_place() {
+    let (workspace, _) = loaded();
+    let run = publish(&workspace, &workspace.beside("public")).expect_code(1);
+    assert!(run.stderr.contains("no alert is issued yet"), "{run:?}");
+    assert!(!workspace.beside("public").exists());
+    workspace
+        .run(&["alert", "--week", "2026-W30", "--issue"])
+        .expect_code(0);
+    for place in [
+        "ftp://example.org/x",
+        "gs://bucket/x",
+        "http://example.org/x",
+        "memory:///x",
+    ] {
+        let run = workspace.run(&["publish", "--to", place]).expect_code(1);
+        assert!(
+            run.stderr.contains("only folders and s3:// are known")
+                || run.stderr.contains("cannot publish"),
+            "{run:?}"
+        );
+    }
+    let place = format!("file://{}", shown(&workspace.beside("by address")));
+    workspace.run(&["publish", "--to", &place]).expect_code(0);
+    assert_eq!(folder_bytes(&workspace.beside("by address")).len(), 6);
+    for wrong in ["example.org/", "https://example.org", "javascript:x/"] {
+        let other = workspace.copied();
+        set(
+            &other,
+            "base_url = \"\"",
+            &format!("base_url = \"{wrong}\""),
+        );
+        let run = other.run(&["alert", "--list"]).expect_code(1);
+        assert!(run.stderr.contains("is no address of a folder"), "{run:?}");
+    }
+}
+
+#[test]
+fn the_feed_is_atom_as_others_read_it() {
+    let workspace = issued();
+    let relative = workspace.beside("relative");
+    publish(&workspace, &relative).expect_code(0);
+    set(
+        &workspace,
+        "base_url = \"\"",
+        "base_url = \"https://example.org/alerts/\"",
+    );
+    set(
+        &workspace,
+        "author = \"\"",
+        "author = \"Office of the Example\"",
+    );
+    let absolute = workspace.beside("absolute");
+    publish(&workspace, &absolute).expect_code(0);
+    let told = |place: &Path| -> Value {
+        let told = python(
+            "tests/reference/check_feed.py",
+            &[&shown(&place.join("feed.xml"))],
+        );
+        serde_json::from_str(&told).expect("JSON")
+    };
+    let (relative, absolute) = (told(&relative), told(&absolute));
+    let ids = |feed: &Value| -> Vec<Value> {
+        let entries = feed["entries"].as_array().expect("entries").iter();
+        entries
+            .map(|entry| entry["id"].clone())
+            .chain([feed["id"].clone()])
+            .collect()
+    };
+    // A name is for ever: it stays when the address changes.
+    assert_eq!(ids(&relative), ids(&absolute));
+    assert_eq!(absolute["author"], "Office of the Example");
+    assert_eq!(absolute["self"], "https://example.org/alerts/feed.xml");
+    let entries = absolute["entries"].as_array().expect("entries");
+    assert_eq!(
+        entries[0]["link"],
+        "https://example.org/alerts/0003/alert.html"
+    );
+    assert_eq!(relative["entries"][0]["link"], "0003/alert.html");
+    assert_eq!(entries[0]["updated"], absolute["updated"]);
+    // The alert that was replaced says so, from the time of its correction on.
+    assert_eq!(entries[2]["updated"], entries[0]["updated"]);
+    assert!(
+        entries[2]["title"]
+            .as_str()
+            .is_some_and(|title| title.starts_with("[replaced by alert 3] "))
+    );
+    assert!(
+        entries[0]["summary"]
+            .as_str()
+            .is_some_and(|text| text.starts_with("Correction of alert 1. "))
+    );
+    let listed = workspace
+        .run(&["alert", "--list", "--format", "json"])
+        .json();
+    let issued_at = listed["alerts"][1]["issued_at"].as_str().expect("a time");
+    let updated = entries[1]["updated"].as_str().expect("a time");
+    assert_eq!(issued_at[..19], updated[..19]);
+}
+
+#[test]
+fn a_bucket_gets_the_same_files_as_a_folder() {
+    let workspace = issued();
+    let folder = workspace.beside("public");
+    publish(&workspace, &folder).expect_code(0);
+    let venv = std::env::var_os("BRACTLINE_VENV").map_or_else(
+        || Path::new(&std::env::var_os("HOME").expect("HOME is set")).join(".cache/bractline/venv"),
+        PathBuf::from,
+    );
+    let mut stand_in = Command::new(venv.join("bin/python"))
+        .arg("tests/reference/bucket.py")
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("the stand-in of a bucket starts");
+    let mut said = BufReader::new(stand_in.stdout.take().expect("its words")).lines();
+    let mut next = || said.next().expect("a line").expect("UTF-8");
+    let endpoint = next();
+    let publish_there = || -> Value {
+        let output = program()
+            .args([
+                "--workspace",
+                &shown(&workspace.path()),
+                "publish",
+                "--to",
+                "s3://alerts/public/2026",
+            ])
+            .args(["--format", "json"])
+            .envs([
+                ("AWS_ENDPOINT", endpoint.as_str()),
+                ("AWS_REGION", "us-east-1"),
+                ("AWS_ACCESS_KEY_ID", "none"),
+                ("AWS_SECRET_ACCESS_KEY", "none"),
+                ("AWS_ALLOW_HTTP", "true"),
+            ])
+            .output()
+            .expect("the program starts");
+        assert!(output.status.success(), "{output:?}");
+        serde_json::from_slice(&output.stdout).expect("JSON")
+    };
+    assert_eq!(
+        publish_there()["written"].as_array().map(Vec::len),
+        Some(14)
+    );
+    assert_eq!(publish_there()["unchanged"], 14);
+    // What the bucket holds, as another client reads it.
+    let mut ask = stand_in.stdin.take().expect("its ear");
+    writeln!(ask, "list").expect("it listens");
+    let held: BTreeMap<String, [String; 2]> = serde_json::from_str(&next()).expect("JSON");
+    let files = folder_bytes(&folder);
+    assert_eq!(held.len(), files.len());
+    for (name, bytes) in &files {
+        let [sha256, kind] = &held[&format!("public/2026/{name}")];
+        assert_eq!(*sha256, sha256_of(bytes), "{name}");
+        let web = match name.rsplit('.').next() {
+            Some("html") => "text/html; charset=utf-8",
+            Some("geojson") => "application/geo+json",
+            Some("csv") => "text/csv; charset=utf-8",
+            Some("md") => "text/markdown; charset=utf-8",
+            _ => "application/atom+xml; charset=utf-8",
+        };
+        assert_eq!(kind, web, "{name}");
+    }
+    drop(ask);
+    stand_in.wait().expect("it ends when nobody asks any more");
+}
+
+fn sha256_of(bytes: &[u8]) -> String {
+    use sha2::{Digest, Sha256};
+    let hash = Sha256::digest(bytes);
+    hash.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+// ---- the gate ----
+
+/// Bends a file of an issued alert, and sees that publishing stops with this reason and writes nothing.
+#[track_caller]
+fn stops(issued: &TestWorkspace, name: &str, bend: impl FnOnce(String) -> String, reason: &str) {
+    let workspace = issued.copied();
+    let path = workspace.path().join("alerts/issued/0002").join(name);
+    let text = std::fs::read_to_string(&path).unwrap_or_default();
+    let bent = bend(text.clone());
+    assert!(bent != text, "nothing was bent");
+    std::fs::write(&path, bent).expect("written");
+    let place = workspace.beside("public");
+    let run = publish(&workspace, &place).expect_code(1);
+    assert!(
+        run.stderr
+            .contains("publishing stopped, nothing was written"),
+        "{run:?}"
+    );
+    assert!(
+        run.stderr.contains(&format!("0002/{name}")) && run.stderr.contains(reason),
+        "{reason}: {run:?}"
+    );
+    assert!(!place.exists(), "something was written");
+}
+
+/// The map with one feature changed: that of this county.
+fn with_feature(map: &str, county: &str, change: impl FnOnce(&mut Value)) -> String {
+    let mut map: Value = serde_json::from_str(map).expect("GeoJSON");
+    let features = map["features"].as_array_mut().expect("features");
+    let feature = features
+        .iter_mut()
+        .find(|feature| feature["properties"]["county_id"] == county);
+    change(feature.expect("a feature of the county"));
+    map.to_string()
+}
+
+#[test]
+fn every_way_to_give_a_farm_away_is_stopped_by_name() {
+    let workspace = issued();
+    let (csv, map) = ("county_week.csv", "county_week.geojson");
+    // A column or property that is not public.
+    stops(
+        &workspace,
+        csv,
+        |text| text.replacen("county_id", "field_id", 1),
+        "\"field_id\" is no public column",
+    );
+    stops(
+        &workspace,
+        map,
+        |text| {
+            with_feature(&text, "46013", |feature| {
+                feature["properties"]["farms"] = json!(4)
+            })
+        },
+        "\"farms\" is no public column",
+    );
+    // A private name, in any file.
+    for name in [csv, map, "alert.html", "alert.md"] {
+        let put = |text: String| match name {
+            n if n == csv => text.replacen("bsm-eggs", "F-46013-2", 1),
+            n if n == map => with_feature(&text, "46013", |feature| {
+                feature["properties"]["protocol"] = json!("F-46013-2")
+            }),
+            _ => text + "\nwell seen in F-46013-2.",
+        };
+        stops(
+            &workspace,
+            name,
+            put,
+            "\"F-46013-2\", the id of a field, a farm, a scout or a visit",
+        );
+    }
+    for id in ["farm-46013-2", "scout-46013-2", "visit-46013-2-2026-07-21"] {
+        stops(&workspace, "alert.md", |text| text + id, id);
+    }
+    stops(
+        &workspace,
+        "alert.md",
+        |text| text + "F\\-46013\\-2",
+        "F-46013-2",
+    );
+    // A figure of a suppressed county.
+    let figure = |text: String| {
+        let lines = text.lines().map(|line| match line.starts_with("46099") {
+            true => line.replacen(",,", ",2,", 1),
+            false => line.to_owned(),
+        });
+        lines.collect::<Vec<_>>().join("\r\n")
+    };
+    stops(
+        &workspace,
+        csv,
+        figure,
+        "county 46099 is suppressed and its fields_visited is there",
+    );
+    stops(
+        &workspace,
+        map,
+        |text| {
+            with_feature(&text, "46099", |feature| {
+                feature["properties"]["max_pressure"] = json!(1.5)
+            })
+        },
+        "county 46099 is suppressed and its max_pressure is there",
+    );
+    stops(
+        &workspace,
+        map,
+        |text| {
+            with_feature(&text, "46099", |feature| {
+                feature["properties"]["suppressed"] = json!(false);
+                feature["properties"]["max_pressure"] = json!(1.5);
+            })
+        },
+        "county 46099 is suppressed and its max_pressure is there",
+    );
+    // A total beside its parts.
+    let total = |text: String| {
+        let row = text
+            .lines()
+            .nth(1)
+            .expect("a row")
+            .replacen("46013", "all", 1);
+        format!("{text}{row}\r\n")
+    };
+    stops(&workspace, csv, total, "\"all\", which is no county");
+    // The point of a field, and points that are finer than the grid.
+    let region = Region::built_in("us:46").expect("South Dakota");
+    let field = visits(&region, "46013", 1, "2026-07-21", 1)[0]["field"].clone();
+    let point = |lon: &Value, lat: &Value| json!({"type": "Point", "coordinates": [lon, lat]});
+    stops(
+        &workspace,
+        map,
+        |text| {
+            with_feature(&text, "46013", |feature| {
+                feature["geometry"] = point(&field["lon"], &field["lat"])
+            })
+        },
+        "is the point of a field that was visited",
+    );
+    stops(
+        &workspace,
+        map,
+        |text| {
+            with_feature(&text, "46013", |feature| {
+                feature["geometry"] = json!({"type": "MultiPoint", "coordinates": [[-99.0, 44.0], [-99.0, 44.08], [-98.0, 44.0]]});
+            })
+        },
+        "are finer than the grid of 10 km",
+    );
+    // What is no public file, and what is not what was issued.
+    stops(
+        &workspace,
+        "field_week.parquet",
+        |_| "x".to_owned(),
+        "it was not issued",
+    );
+    stops(
+        &workspace,
+        "alert.html",
+        |text| text.replace("Alert 2", "Alert two"),
+        "it is not what was issued",
+    );
+    // Points a grid width apart are no finer than the grid: what stops them then is that nobody issued them.
+    stops(
+        &workspace,
+        map,
+        |text| {
+            with_feature(&text, "46013", |feature| {
+                feature["geometry"] = json!({"type": "MultiPoint", "coordinates": [[-99.0, 44.0], [-99.0, 44.09], [-98.87, 44.0]]});
+            })
+        },
+        "it is not what was issued",
+    );
+    publish(&workspace, &workspace.beside("public")).expect_code(0);
+}
+
+#[test]
+fn a_note_that_names_a_field_is_not_issued() {
+    let (workspace, _) = loaded();
+    let note = workspace.write("note.md", "Look at F-46013-2, it is white with moths.");
+    let run = workspace.run(&[
+        "alert",
+        "--week",
+        "2026-W30",
+        "--note",
+        &shown(&note),
+        "--issue",
+    ]);
+    let run = run.expect_code(1);
+    assert!(
+        run.stderr.contains("0001/alert.html") && run.stderr.contains("F-46013-2"),
+        "{run:?}"
+    );
+    let listed = workspace.run(&["alert", "--list"]).expect_code(0);
+    assert_eq!(listed.stdout, "no alert is issued yet\n");
+}
+
+// ---- totals, and what all of it gives away ----
+
+/// What is published does not depend on what is suppressed: with more or fewer fields in a suppressed
+/// county, more or less pressure there, every public byte is the same but for times and versions.
+#[test]
+fn no_sum_on_any_page_rests_on_a_suppressed_county() {
+    let region = Region::built_in("us:46").expect("South Dakota");
+    let published = |fields: usize, eggs: usize| {
+        let workspace = TestWorkspace::of_region("us:46");
+        let mut all = visits(&region, "46013", 4, "2026-07-21", 1);
+        all.extend(visits(&region, "46015", 5, "2026-07-21", 0));
+        all.extend(visits(&region, "46099", fields, "2026-07-21", eggs));
+        workspace.load_text("visits.ndjson", &lines(&all));
+        workspace
+            .run(&["alert", "--week", "2026-W30", "--issue"])
+            .expect_code(0);
+        publish(&workspace, &workspace.beside("public")).expect_code(0);
+        let files = folder_bytes(&workspace.beside("public"));
+        let texts = files.into_iter().map(|(name, bytes)| {
+            (
+                name,
+                without_times(&String::from_utf8(bytes).expect("UTF-8")),
+            )
+        });
+        texts.collect::<BTreeMap<String, String>>()
+    };
+    let few = published(1, 0);
+    assert!(
+        few["0001/alert.md"].contains("scouts visited 9 fields"),
+        "{}",
+        few["0001/alert.md"]
+    );
+    assert_eq!(few, published(2, 6));
+}
+
+/// Times of issuing and loading differ from run to run, and so do the names for ever.
+fn without_times(text: &str) -> String {
+    let told = regex::Regex::new(
+        r"20\d\d-\d\d-\d\d[T ]\d\d:\d\d(:\d\d)?( UTC|Z|\+00:00)|urn:uuid:[0-9a-f-]+",
+    );
+    // E-mail lines are broken where the words end, times or not.
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    told.expect("a pattern")
+        .replace_all(&text, "…")
+        .into_owned()
+}
+
+#[test]
+fn a_whole_season_in_one_hand_gives_no_suppressed_cell_away() {
+    let workspace = TestWorkspace::of_invented_region();
+    workspace.load(&[Path::new("sample_data/submissions")]);
+    let out = workspace.beside("figures");
+    workspace
+        .run(&["rollup", "--out", &shown(&out)])
+        .expect_code(0);
+    let csv = std::fs::read_to_string(out.join("county_week.csv")).expect("figures");
+    let mut weeks: Vec<&str> = csv
+        .lines()
+        .skip(1)
+        .filter_map(|line| line.split(',').nth(3))
+        .collect();
+    weeks.sort_unstable();
+    weeks.dedup();
+    assert!(weeks.len() >= 4, "{weeks:?}");
+    for week in &weeks {
+        workspace
+            .run(&["alert", "--week", week, "--issue"])
+            .expect_code(0);
+    }
+    let place = workspace.beside("public");
+    publish(&workspace, &place).expect_code(0);
+    // The season's own files are public as well.
+    for name in ["county_week.csv", "county_week.geojson"] {
+        std::fs::copy(out.join(name), place.join(name)).expect("a copy");
+    }
+    let told = python("tests/reference/attack.py", &[&shown(&place), "3"]);
+    let told: Value = serde_json::from_str(&told).expect("JSON");
+    assert!(
+        told["suppressed_cells"]
+            .as_u64()
+            .is_some_and(|cells| cells >= 5),
+        "{told:#}"
+    );
+    assert_eq!(told["narrow"], json!([]), "{told:#}");
+    // The attack bites: with one county suppressed and a total beside it, the cell lies open.
+    assert_eq!(told["with_a_total"]["width"], 0.0, "{told:#}");
+}
+
+// ---- hostile text ----
+
+#[test]
+fn hostile_text_reaches_page_mail_feed_and_list_as_inert_text() {
+    let workspace = TestWorkspace::empty();
+    let mut region: Value =
+        serde_json::from_slice(&std::fs::read("sample_data/region.geojson").expect("the sample"))
+            .expect("GeoJSON");
+    let attack = "</title></svg><script>alert(1)</script>";
+    let long = "n".repeat(10_000);
+    let names = [
+        attack,
+        "\u{202e}drawkcab\u{2066}",
+        &long,
+        "🌻👩\u{200d}🌾 *b* [x](javascript:alert(1)) | `c`",
+        "# ![p](https://example.org/p.png) &lt;b&gt;",
+    ];
+    let features = region["features"].as_array_mut().expect("features");
+    let ids: Vec<String> = features
+        .iter_mut()
+        .zip(names)
+        .map(|(feature, name)| {
+            feature["properties"]["county_name"] = name.into();
+            feature["properties"]["county_id"]
+                .as_str()
+                .expect("an id")
+                .to_owned()
+        })
+        .collect();
+    let boundaries = workspace.write("region.json", region.to_string());
+    let path = shown(&workspace.path());
+    crate::support::bractline(&[
+        "init",
+        &path,
+        "--region",
+        &shown(&boundaries),
+        "--id-property",
+        "county_id",
+        "--name-property",
+        "county_name",
+    ])
+    .expect_code(0);
+    let protocol =
+        std::fs::read_to_string("pipeline/protocols/bsm-eggs.toml").expect("the protocol");
+    let title = protocol
+        .lines()
+        .find(|line| line.starts_with("title"))
+        .expect("a title");
+    let hostile = protocol.replace(
+        title,
+        &format!("title = \"<script>alert(2)</script>\\u202e *x* {long}\""),
+    );
+    std::fs::write(workspace.path().join("protocols/bsm-eggs.toml"), hostile).expect("written");
+    let counties = Region::from_file(&boundaries, "county_id", "county_name").expect("the region");
+    let mut all = Vec::new();
+    for (place, id) in ids.iter().enumerate() {
+        all.extend(visits(&counties, id, 4, "2026-07-21", place));
+    }
+    for visit in &mut all {
+        visit["remarks"] = format!("{attack} REMARKQX \u{202e}").into();
+    }
+    workspace.load_text("visits.ndjson", &lines(&all));
+    set(&workspace, "title = \"\"", "title = \"<b>T</b> & \\u202e\"");
+    set(&workspace, "name = \"\"", "name = \"O'Office <script>\"");
+    let note = workspace.write("note.md", format!("# N <b>\n\n{attack}\n\n![i](https://example.org/i.png) [j](javascript:alert(3)) \u{202e} 🌻 {long}\n"));
+    let issue = [
+        "alert",
+        "--week",
+        "2026-W30",
+        "--note",
+        &shown(&note),
+        "--issue",
+    ];
+    workspace.run(&issue).expect_code(0);
+    workspace.run(&["alert", "--as-issued", "1"]).expect_code(0);
+    let place = workspace.beside("public");
+    publish(&workspace, &place).expect_code(0);
+    for (name, bytes) in folder_bytes(&place) {
+        let text = String::from_utf8(bytes).expect("UTF-8");
+        assert!(!text.contains("REMARKQX"), "{name}");
+        if name.ends_with(".html") || name.ends_with(".xml") {
+            for active in ["<script", "<b>", "<img", "href=\"javascript", "src=\"http"] {
+                assert!(!text.contains(active), "{name}: {active}");
+            }
+        }
+        if !name.ends_with(".csv") && !name.ends_with(".geojson") {
+            for unseen in ['\u{202e}', '\u{2066}'] {
+                assert!(!text.contains(unseen), "{name}: {unseen:?}");
+            }
+        }
+        if name.ends_with(".md") {
+            assert_eq!(active_in_markdown(&text), Vec::<String>::new(), "{name}");
+        }
+    }
+    python(
+        "tests/reference/check_feed.py",
+        &[&shown(&place.join("feed.xml"))],
+    );
+    for page in ["index.html", "0001/alert.html"] {
+        let told = python(
+            "tests/reference/check_feed.py",
+            &["--page", &shown(&place.join(page))],
+        );
+        assert_eq!(told.trim(), "no active element", "{page}");
+    }
+}
+
+/// What of a Markdown text would be more than text, in CommonMark and in every extension that is known.
+fn active_in_markdown(text: &str) -> Vec<String> {
+    use pulldown_cmark::{Event, Options, Parser, Tag};
+    let events = Parser::new_ext(text, Options::all());
+    let active = events.filter(|event| {
+        matches!(
+            event,
+            Event::Html(_)
+                | Event::InlineHtml(_)
+                | Event::Start(Tag::Image { .. } | Tag::Link { .. })
+        )
+    });
+    active.map(|event| format!("{event:?}")).collect()
+}
