@@ -113,7 +113,7 @@ fn the_demo_does_the_whole_job_and_twice_the_same() {
         assert!(read(&one) == read(&other), "{name} differs");
     }
     let alerts = contents(&other.join("alerts"));
-    assert_eq!(alerts.len(), 5, "{:?}", alerts.keys());
+    assert_eq!(alerts.len(), 6, "{:?}", alerts.keys());
     for (path, content) in alerts {
         let name = path.strip_prefix(&other).expect("in the folder");
         let first = std::fs::read(one.join(name)).expect("the same file");

@@ -23,7 +23,7 @@ impl Source {
         lines.filter(|(_, line)| !line.trim_start().starts_with("//"))
     }
 
-    /// `visit` of `src/visit/week.rs`, `workspace` of `src/workspace.rs`.
+    /// `visit` of `src/visit/week.rs`, `workspace` of `src/workspace/mod.rs`.
     pub fn module(&self) -> &str {
         let inner = self.path.strip_prefix("src/").unwrap_or(&self.path);
         inner.split(['/', '.']).next().unwrap_or_default()

@@ -149,7 +149,7 @@ fn only_the_module_of_a_library_names_it() {
         ("rand_distr", &["src/sample/", "src/statistics/"]),
         (
             "toml",
-            &["src/intake/mapping/", "src/protocol/", "src/workspace.rs"],
+            &["src/intake/mapping/", "src/protocol/", "src/workspace/"],
         ),
         (
             "datafusion",

@@ -215,19 +215,19 @@ fn a_suppressed_county_week_shows_no_figure_in_any_table() {
         };
         assert_eq!(rows.len(), 5, "{}", path.display());
         for row in rows {
-            // Five columns that name it, sixteen figures, and whether they are withheld. The share smoothed has
+            // Five columns that name it, seventeen figures, and whether they are withheld. The share smoothed has
             // no value in a county whose neighbours are not shown.
-            assert_eq!(row.len(), 22, "{row:?}");
+            assert_eq!(row.len(), 23, "{row:?}");
             let hidden = SUPPRESSED.contains(&row[0].as_str());
-            assert_eq!(row[21], hidden.to_string(), "{row:?}");
-            let figures = row[5..21].iter().enumerate();
+            assert_eq!(row[22], hidden.to_string(), "{row:?}");
+            let figures = row[5..22].iter().enumerate();
             let empty: Vec<usize> = figures
                 .filter(|(_, figure)| figure.is_empty())
                 .map(|(place, _)| place)
                 .collect();
             assert!(
                 if hidden {
-                    empty.len() == 16
+                    empty.len() == 17
                 } else {
                     empty.iter().all(|place| *place == 6)
                 },
@@ -335,7 +335,7 @@ fn a_suppressed_county_week_shows_no_figure_on_any_map() {
                     .any(|part| name.contains(part))
             });
             let figures: Vec<_> = figures.collect();
-            assert_eq!(figures.len(), 16, "{properties:?}");
+            assert_eq!(figures.len(), 17, "{properties:?}");
             if county == SHOWN {
                 assert!(
                     figures

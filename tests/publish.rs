@@ -133,6 +133,7 @@ fn row(place: usize) -> CountyWeek {
         fields_with_assumed_economics: Some(0),
         window_opens: None,
         window_closes: None,
+        window_basis: None,
         suppressed: false,
     }
 }
@@ -260,6 +261,8 @@ fn table_of(rows: &[CountyWeek]) -> RecordBatch {
         let values = rows.iter().map(|row| of(row).map(since_epoch));
         (name, Arc::new(values.collect::<Date32Array>()) as ArrayRef)
     }));
+    let bases = rows.iter().map(|row| row.window_basis.as_deref());
+    columns.push(("window_basis", Arc::new(bases.collect::<StringArray>())));
     columns.push(("suppressed", Arc::new(BooleanArray::from(suppressed))));
     RecordBatch::try_from_iter(columns).expect("columns of one length")
 }

@@ -231,6 +231,7 @@ fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
         "share_smoothed",
         "window_opens",
         "window_closes",
+        "window_basis",
     ];
     let compared = python(COMPARE, &[&[&*ours, &*theirs][..], &further].concat());
     assert_compared(&compared, "DuckDB");

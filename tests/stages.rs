@@ -358,7 +358,8 @@ fn a_field_week_has_what_was_computed_of_its_visit_and_nulls_where_nothing_was()
 /// hectares and pressure.
 pub const FIELD_WEEK: &str = "field_id:text county_id:text farm_id:text in_window:boolean \
     area_ha:double pressure:double iso_week:text=2026-W30 protocol:text=eggs season:int=2026 \
-    economics_assumed:boolean=false near_threshold:boolean=- window_opens:date=- window_closes:date=-";
+    economics_assumed:boolean=false near_threshold:boolean=- window_opens:date=- window_closes:date=- \
+    window_basis:text=-";
 
 fn county_week_full(rows: &str) -> RecordBatch {
     let given = [
@@ -414,17 +415,20 @@ fn near_fields_are_counted_and_the_window_spans_the_fields_within_the_stage_wind
     let columns = FIELD_WEEK
         .replace("near_threshold:boolean=-", "near_threshold:boolean")
         .replace("window_opens:date=-", "window_opens:date")
-        .replace("window_closes:date=-", "window_closes:date");
-    let rows = "F1 A - true  10 0.5 true  2026-07-30 2026-08-09
-         F2 A - true  10 0.5 false 2026-07-25 2026-08-03
-         F3 A - true  10 1.5 -     -          -
-         F4 A - false 10 0.5 true  2026-07-01 2026-09-01";
+        .replace("window_closes:date=-", "window_closes:date")
+        .replace("window_basis:text=-", "window_basis:text");
+    let rows = "F1 A - true  10 0.5 true  2026-07-30 2026-08-09 days
+         F2 A - true  10 0.5 false 2026-07-25 2026-08-03 weather
+         F3 A - true  10 1.5 -     -          -          -
+         F4 A - false 10 0.5 true  2026-07-01 2026-09-01 days
+         F5 B - true  10 0.5 -     2026-07-01 2026-09-01 days
+         F6 C - true  10 0.5 -     -          -          -";
     let given = [
         ("field_week", table(&format!("{columns}\n{rows}"))),
         ("county", table("county_id:text county_name:text\nA Ash")),
     ];
     let found = run("county_week_full", &given);
-    let columns = "fields_visited fields_near_threshold window_opens window_closes";
+    let columns = "fields_visited fields_near_threshold window_opens window_closes window_basis";
     assert_eq!(cells(&found, columns), ["3 1 2026-07-25 2026-08-09"]);
 }
 
@@ -516,7 +520,7 @@ fn weeks_protocols_and_counties_are_never_pooled() {
         "field_id:text county_id:text iso_week:text protocol:text farm_id:text=- \
          in_window:boolean=true area_ha:double=10 pressure:double=0.5 season:int=2026 \
          economics_assumed:boolean=false near_threshold:boolean=- window_opens:date=- \
-         window_closes:date=-
+         window_closes:date=- window_basis:text=-
          F1 A 2026-W30 eggs
          F1 A 2026-W31 eggs
          F1 A 2026-W30 adults
@@ -549,7 +553,7 @@ fn suppressed(rows: &str) -> Vec<String> {
          share_low:double=0 share_high:double=0.5 mean_pressure:double=0.1 \
          median_pressure:double=0.1 p90_pressure:double=0.1 max_pressure:double=0.1 \
          area_share_at_threshold:double=0 fields_with_assumed_economics:bigint=0 \
-         fields_near_threshold:bigint=0 window_opens:date=2026-07-25 window_closes:date=2026-08-06\n{rows}"
+         fields_near_threshold:bigint=0 window_opens:date=2026-07-25 window_closes:date=2026-08-06 window_basis:text=days\n{rows}"
     ));
     let setting = table("min_fields:bigint min_farms:bigint\n3 3");
     let found = run(
@@ -558,11 +562,11 @@ fn suppressed(rows: &str) -> Vec<String> {
     );
     let figures = "fields_visited fields_at_threshold share_at_threshold share_low share_high \
         mean_pressure median_pressure p90_pressure max_pressure area_share_at_threshold \
-        fields_outside_stage fields_with_assumed_economics fields_near_threshold window_opens window_closes";
+        fields_outside_stage fields_with_assumed_economics fields_near_threshold window_opens window_closes window_basis";
     let judged = cells(&found, "county_id suppressed");
     for (row, figures) in judged.iter().zip(cells(&found, figures)) {
         let hidden = figures.split(' ').filter(|figure| *figure == "-").count();
-        let expected = if row.ends_with("true") { 15 } else { 0 };
+        let expected = if row.ends_with("true") { 16 } else { 0 };
         assert_eq!(hidden, expected, "{row}: {figures}");
     }
     judged
@@ -630,7 +634,7 @@ fn the_smoothed_share_stands_beside_the_raw_one_where_there_is_one() {
          median_pressure:double=- p90_pressure:double=- max_pressure:double=- \
          area_share_at_threshold:double=- fields_outside_stage:bigint=- \
          fields_with_assumed_economics:bigint=- fields_near_threshold:bigint=- window_opens:date=- \
-         window_closes:date=-
+         window_closes:date=- window_basis:text=-
          A 0.5 false 4
          B 0.2 false 5
          C -   true  -",

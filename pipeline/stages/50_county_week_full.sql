@@ -35,6 +35,7 @@
 --   fields_with_assumed_economics  bigint not null  [{field}] fields visited whose threshold rests on economics filled in from defaults
 --   window_opens                   date   null      first day on which a field visited is expected at the treatment stage
 --   window_closes                  date   null      last such day
+--   window_basis                   text   null      what the two days rest on: weather, days (ranges of the protocol) or both
 -- checks:
 --   fields_visited + fields_outside_stage > 0
 --   fields_at_threshold <= fields_visited
@@ -78,6 +79,9 @@ within_window as (
         count(*) filter (where economics_assumed) as fields_with_assumed_economics,
         min(window_opens) as window_opens,
         max(window_closes) as window_closes,
+        case when min(window_basis) = max(window_basis) then min(window_basis) else 'both' end
+            as window_basis_given,
+        count(window_basis) as fields_with_window,
         cast(sum(pressure_exact) as double) / cast(count(*) as double) as mean_pressure,
         sum(pressure * median_weight) as median_pressure,
         sum(pressure * p90_weight) as p90_pressure,
@@ -116,6 +120,8 @@ every_cell as (
         coalesce(within_window.fields_with_assumed_economics, 0) as fields_with_assumed_economics,
         within_window.window_opens as window_opens,
         within_window.window_closes as window_closes,
+        case when within_window.fields_with_window > 0 then within_window.window_basis_given end
+            as window_basis,
         within_window.mean_pressure as mean_pressure,
         within_window.median_pressure as median_pressure,
         within_window.p90_pressure as p90_pressure,
@@ -175,7 +181,8 @@ select
     with_interval.fields_outside_stage as fields_outside_stage,
     with_interval.fields_with_assumed_economics as fields_with_assumed_economics,
     with_interval.window_opens as window_opens,
-    with_interval.window_closes as window_closes
+    with_interval.window_closes as window_closes,
+    with_interval.window_basis as window_basis
 from with_interval
 left join county on with_interval.county_id = county.county_id
 order by with_interval.county_id, with_interval.iso_week, with_interval.protocol

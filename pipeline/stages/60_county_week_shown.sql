@@ -31,6 +31,7 @@
 --   fields_with_assumed_economics  bigint  null      [{field}] fields visited whose threshold rests on economics filled in from defaults
 --   window_opens                   date    null      first day on which a field visited is expected at the treatment stage
 --   window_closes                  date    null      last such day
+--   window_basis                   text    null      what the two days rest on: weather, days (ranges of the protocol) or both
 --   suppressed                     boolean not null  whether the figures are withheld
 -- checks:
 --   not suppressed or (fields_visited is null and max_pressure is null and fields_outside_stage is null)
@@ -78,6 +79,7 @@ select
         as fields_with_assumed_economics,
     case when not suppressed then window_opens end as window_opens,
     case when not suppressed then window_closes end as window_closes,
+    case when not suppressed then window_basis end as window_basis,
     suppressed as suppressed
 from judged
 order by county_id, iso_week, protocol

@@ -32,6 +32,7 @@
 --   fields_with_assumed_economics  bigint  null      [{field}] fields visited whose threshold rests on economics filled in from defaults
 --   window_opens                   date    null      first day on which a field visited is expected at the treatment stage
 --   window_closes                  date    null      last such day
+--   window_basis                   text    null      what the two days rest on: weather, days (ranges of the protocol) or both
 --   suppressed                     boolean not null  whether the figures are withheld
 -- checks:
 --   not suppressed or (fields_visited is null and max_pressure is null and fields_outside_stage is null)
@@ -62,6 +63,7 @@ select
     county_week_shown.fields_with_assumed_economics as fields_with_assumed_economics,
     county_week_shown.window_opens as window_opens,
     county_week_shown.window_closes as window_closes,
+    county_week_shown.window_basis as window_basis,
     county_week_shown.suppressed as suppressed
 from county_week_shown
 left join county_share_smoothed

@@ -11,6 +11,7 @@ use crate::publish::changes::{CountyChange, changes};
 use crate::publish::drawing::{CountyMap, MapTitle, draw_county_map};
 use crate::publish::issue::Issue;
 use crate::publish::note::Note;
+use crate::publish::when::{days_of_county, too_close_to_call, when_due};
 use crate::publish::wording::{
     Form, Summary, display_name, display_number, headline, interval_in_words, join_with_and,
     key_facts, paragraph, share_in_words, week_in_words,
@@ -94,7 +95,8 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
     let without_outline: Vec<_> = without_outline.map(|c| summary.name(&c.id)).collect();
     Page {
         headline: headline(&summary),
-        key_facts: key_facts(&summary),
+        key_facts: facts_of(bulletin, &summary),
+        due: when_due(bulletin.rows, protocol.treatment_stage.as_deref()),
         paragraph: paragraph(bulletin),
         map: draw_county_map(bulletin.region, bulletin.rows, title),
         table: table_rows(bulletin, &summary),
@@ -127,6 +129,7 @@ pub(super) fn changes_of(bulletin: &Bulletin) -> Option<Vec<CountyChange>> {
 struct Page<'a> {
     headline: String,
     key_facts: Vec<(&'static str, String)>,
+    due: Option<String>,
     paragraph: String,
     map: CountyMap,
     table: Vec<TableRow>,
@@ -138,6 +141,13 @@ struct Page<'a> {
     week: &'a str,
     bulletin: &'a Bulletin<'a>,
     protocol: &'a ProtocolFacts,
+}
+
+/// The lines under the headline.
+fn facts_of(bulletin: &Bulletin, summary: &Summary) -> Vec<(&'static str, String)> {
+    let mut facts = key_facts(summary);
+    facts.extend(too_close_to_call(bulletin.rows).map(|said| ("Too close to call", said)));
+    facts
 }
 
 /// A county in the table; cells as text, so that the page rounds nothing.
@@ -156,6 +166,7 @@ enum Cells {
         interval: String,
         median: String,
         highest: String,
+        due: String,
         outside_stage: String,
     },
     OutsideStage {
@@ -191,6 +202,7 @@ fn cells(row: &CountyWeek) -> Cells {
             interval: interval_in_words(&figures, "–"),
             median: pressure(figures.median_pressure),
             highest: pressure(figures.max_pressure),
+            due: days_of_county(row).unwrap_or_default(),
             outside_stage,
         },
         None if row.cell() == Cell::Suppressed => Cells::TooFewFields,

@@ -6,6 +6,7 @@
 use super::alert_page::{Bulletin, changes_of};
 use super::cautions::standing_cautions;
 use super::unseen::seen_text;
+use super::when::when_due;
 use super::wording::{
     Form, Summary, display_name, display_number, headline, interval_in_words, paragraph,
     share_in_words, week_in_words,
@@ -72,6 +73,11 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     }
     parts.push("## County by county".to_owned());
     parts.push(table(bulletin, &summary));
+    let stage = bulletin.protocol.treatment_stage.as_deref();
+    if let Some(due) = when_due(bulletin.rows, stage) {
+        parts.push("## When to treat, if at all".to_owned());
+        parts.push(wrapped(&escaped(&due)));
+    }
     parts.push("## How it is counted".to_owned());
     parts.push(wrapped(&method(bulletin)));
     parts.push("## Cautions".to_owned());

@@ -39,4 +39,5 @@ pub mod table_files;
 pub mod tables;
 pub mod unseen;
 pub mod visit_files;
+mod when;
 pub mod wording;

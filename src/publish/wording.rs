@@ -98,7 +98,8 @@ pub fn week_in_words(iso_week: &str) -> Option<String> {
     ))
 }
 
-fn days_in_words(from: Date, to: Date) -> String {
+/// Days from one to another: `20–26 July 2026`.
+pub(super) fn days_in_words(from: Date, to: Date) -> String {
     let end = format!("{} {} {}", to.day(), month(to), to.year());
     if from.year() != to.year() {
         format!("{} {} {} – {end}", from.day(), month(from), from.year())

@@ -56,6 +56,8 @@ pub struct CountyWeek {
     pub window_opens: Option<Date>,
     /// Last such day.
     pub window_closes: Option<Date>,
+    /// What these days rest on: `weather`, `days` (ranges of the protocol) or `both`.
+    pub window_basis: Option<String>,
     /// Whether the figures are withheld because the group is too small.
     pub suppressed: bool,
 }
@@ -169,6 +171,7 @@ impl CountyWeek {
             fields_with_assumed_economics: count("fields_with_assumed_economics"),
             window_opens: columns.day("window_opens", row),
             window_closes: columns.day("window_closes", row),
+            window_basis: columns.text_or_none("window_basis", row),
             suppressed: columns.truth("suppressed", row),
         }
     }
@@ -211,6 +214,7 @@ impl CountyWeek {
         } else if self.suppressed {
             let figures = self.floats().iter().flatten().count();
             let figures = figures + days.iter().flatten().count();
+            let figures = figures + usize::from(self.window_basis.is_some());
             match figures + self.counts().iter().flatten().count() {
                 0 => return Ok(()),
                 _ => "it is suppressed and still carries a figure",
@@ -290,6 +294,7 @@ mod tests {
             // 27 July and 12 August 2026, in days since 1970.
             ("window_opens", Arc::new(Date32Array::from(vec![20_661]))),
             ("window_closes", Arc::new(Date32Array::from(vec![20_677]))),
+            ("window_basis", Arc::new(StringArray::from(vec!["days"]))),
             ("suppressed", Arc::new(BooleanArray::from(vec![false]))),
         ]
     }
@@ -309,12 +314,13 @@ mod tests {
     }
 
     /// The first is the number of fields visited, and the two last are counts too.
-    const FIGURES: [&str; 16] = [
+    const FIGURES: [&str; 17] = [
         "fields_visited",
         "fields_at_threshold",
         "fields_near_threshold",
         "window_opens",
         "window_closes",
+        "window_basis",
         "share_at_threshold",
         "share_low",
         "share_high",
@@ -348,7 +354,7 @@ mod tests {
         );
 
         let zero = || Arc::new(Int32Array::from(vec![0])) as ArrayRef;
-        let mut outside: Vec<_> = FIGURES[1..14]
+        let mut outside: Vec<_> = FIGURES[1..15]
             .iter()
             .map(|name| (*name, nothing()))
             .collect();

@@ -18,6 +18,7 @@ const EPOCH: Date = Date::constant(1970, 1, 1);
 #[derive(Clone, Copy)]
 enum Holds {
     Text,
+    TextOrNone,
     Whole { may_be_null: bool },
     Float,
     Day,
@@ -27,7 +28,7 @@ enum Holds {
 const COUNT: Holds = Holds::Whole { may_be_null: true };
 
 /// The columns that are read; others are passed over.
-const COLUMNS: [(&str, Holds); 22] = [
+const COLUMNS: [(&str, Holds); 23] = [
     ("county_id", Holds::Text),
     ("county_name", Holds::Text),
     ("season", Holds::Whole { may_be_null: false }),
@@ -49,6 +50,7 @@ const COLUMNS: [(&str, Holds); 22] = [
     ("fields_with_assumed_economics", COUNT),
     ("window_opens", Holds::Day),
     ("window_closes", Holds::Day),
+    ("window_basis", Holds::TextOrNone),
     ("suppressed", Holds::Truth),
 ];
 
@@ -71,6 +73,10 @@ impl Columns {
                     &DataType::Utf8,
                     false,
                 ),
+                Holds::TextOrNone => {
+                    let fits = DataType::is_string;
+                    column(batch, name, "text", fits, &DataType::Utf8, true)
+                }
                 Holds::Whole { may_be_null } => {
                     let fits = DataType::is_integer;
                     column(
@@ -112,6 +118,11 @@ impl Columns {
 
     pub(super) fn text(&self, name: &str, row: usize) -> String {
         self.by_name[name].as_string::<i32>().value(row).to_owned()
+    }
+
+    pub(super) fn text_or_none(&self, name: &str, row: usize) -> Option<String> {
+        let values = self.by_name[name].as_string::<i32>();
+        values.is_valid(row).then(|| values.value(row).to_owned())
     }
 
     pub(super) fn count(&self, name: &str, row: usize) -> Option<i64> {

@@ -18,7 +18,7 @@ FLOATS = [
 ]
 OTHERS = [
     "county_name", "fields_visited", "fields_at_threshold", "fields_outside_stage",
-    "fields_with_assumed_economics", "fields_near_threshold", "window_opens", "window_closes",
+    "fields_with_assumed_economics", "fields_near_threshold", "window_opens", "window_closes", "window_basis",
     "suppressed",
 ]
 TOLERANCE = 1e-9

@@ -11,7 +11,7 @@ import shapely
 from scipy import stats
 
 FURTHER_COUNTS = ["fields_near_threshold"]
-FURTHER = [*FURTHER_COUNTS, "share_smoothed", "window_opens", "window_closes"]
+FURTHER = [*FURTHER_COUNTS, "share_smoothed", "window_opens", "window_closes", "window_basis"]
 
 # Days from the stage seen to R5.1 without weather. Manitoba Agriculture, Food and Rural Development 2014:
 # heat from planting to R2 647, R3 726, R4 805, R5.1 883 degree-days above 6.7 °C. Soonest: the field leaves
@@ -104,6 +104,7 @@ def add_further_figures(rows, weeks, counties):
         if windows:
             row["window_opens"] = min(opens for opens, _ in windows).isoformat()
             row["window_closes"] = max(closes for _, closes in windows).isoformat()
+            row["window_basis"] = "days"
         group = shown.setdefault((row["iso_week"], row["protocol"]), {})
         group[row["county_id"]] = (row["fields_at_threshold"], row["fields_visited"])
     neighbours = neighbours_of(counties)

@@ -1,14 +1,17 @@
 //! The workspace: finds and checks `bractline.toml`, and alone knows where files lie.
 
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+mod settings;
 
-use serde::Deserialize;
+use std::path::{Path, PathBuf};
 
 use crate::failure::{Failure, Kind};
 use crate::visit::doubts::CODES;
-use crate::visit::record::Economics;
 use crate::visit::rules::SeasonDays;
+
+pub use settings::{
+    DisclosureSettings, DoubtSettings, OfficeSettings, PublishSettings, RegionSettings,
+    SeasonSettings, Settings, WeatherSettings,
+};
 
 /// Name of the settings file; a folder that holds it is a workspace.
 pub const SETTINGS_FILE: &str = "bractline.toml";
@@ -23,138 +26,6 @@ pub struct Workspace {
     folder: PathBuf,
     settings: Settings,
     settings_text: String,
-}
-
-/// What `bractline.toml` says.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Settings {
-    /// The counties.
-    pub region: RegionSettings,
-    /// The days of the season.
-    #[serde(default)]
-    pub season: SeasonSettings,
-    /// What protects single farms.
-    #[serde(default)]
-    pub disclosure: DisclosureSettings,
-    /// Economics by crop type, for records that lack them.
-    #[serde(default)]
-    pub defaults: BTreeMap<String, Economics>,
-    /// What is doubtful.
-    #[serde(default)]
-    pub doubts: DoubtSettings,
-    /// Temperatures, for the days of treatment.
-    #[serde(default)]
-    pub weather: WeatherSettings,
-    /// Who publishes.
-    #[serde(default)]
-    pub office: OfficeSettings,
-    /// Where alerts are published.
-    #[serde(default)]
-    pub publish: PublishSettings,
-}
-
-/// Where the counties come from.
-#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct RegionSettings {
-    /// `us:46`, or the name of a file in the workspace.
-    pub boundaries: String,
-    /// Property of a county's id in that file.
-    #[serde(default = "id_property")]
-    pub id_property: String,
-    /// Property of a county's name in that file.
-    #[serde(default = "name_property")]
-    pub name_property: String,
-}
-
-/// First and last day of the season, `MM-DD`, both included.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct SeasonSettings {
-    /// First day.
-    pub first_day: String,
-    /// Last day.
-    pub last_day: String,
-}
-
-/// The smallest groups that are published.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct DisclosureSettings {
-    /// Fewest fields of a county-week.
-    pub min_fields: u32,
-    /// Fewest farms of a county-week, where farms are given.
-    pub min_farms: u32,
-    /// Published points are moved to a grid of this width, kilometres.
-    pub point_grid_km: f64,
-}
-
-/// What becomes of doubtful visits.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct DoubtSettings {
-    /// Codes of the doubts that hold a visit; the others flag it.
-    pub hold: Vec<String>,
-}
-
-/// Where daily temperatures come from.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct WeatherSettings {
-    /// Name of a weather file in the workspace.
-    pub file: Option<String>,
-    /// County id → station id; `*` stands for every other county.
-    pub stations: BTreeMap<String, String>,
-}
-
-/// Who publishes the alert.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct OfficeSettings {
-    /// Name of the office.
-    pub name: String,
-    /// How to reach it.
-    pub contact: String,
-}
-
-/// Where and as what issued alerts are published.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct PublishSettings {
-    /// Address of the public folder; empty if links shall be relative.
-    pub base_url: String,
-    /// Title of the list and the feed.
-    pub title: String,
-    /// Who publishes; empty for the office's name.
-    pub author: String,
-}
-
-impl Default for SeasonSettings {
-    fn default() -> Self {
-        SeasonSettings {
-            first_day: "06-01".to_owned(),
-            last_day: "09-30".to_owned(),
-        }
-    }
-}
-
-impl Default for DisclosureSettings {
-    fn default() -> Self {
-        DisclosureSettings {
-            min_fields: 3,
-            min_farms: 3,
-            point_grid_km: 10.0,
-        }
-    }
-}
-
-fn id_property() -> String {
-    "GEOID".to_owned()
-}
-
-fn name_property() -> String {
-    "NAME".to_owned()
 }
 
 impl Workspace {
