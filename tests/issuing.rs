@@ -85,7 +85,7 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
         assert_eq!(file["sha256"], hash);
         assert_eq!(file["bytes"], bytes.len());
     }
-    assert_eq!(frozen.len(), 4);
+    assert_eq!(frozen.len(), 6);
 
     // Corrections and late visits; other settings; and no note any more.
     let region = Region::built_in("us:46").expect("South Dakota");
@@ -209,7 +209,7 @@ fn what_changed_under_an_alert_is_told_file_by_file() {
     let run = workspace.run(&["alert", "--as-issued", "1"]).expect_code(1);
     assert!(
         run.stderr
-            .contains("the boundaries of alert 1 are not what they were"),
+            .contains("a file that alert 1 rests on is not what it was"),
         "{run:?}"
     );
 }
@@ -322,7 +322,7 @@ fn an_alert_whose_issue_is_killed_at_any_step_is_wholly_issued_or_not_at_all() {
             workspace.run(&["publish", "--to", &place]).expect_code(0);
             assert_eq!(
                 folder_bytes(&workspace.beside("public")).len(),
-                6,
+                8,
                 "{call} {number}"
             );
             if !killed {

@@ -561,7 +561,7 @@ fn a_suppressed_county_shows_no_number_and_enters_no_total() {
     let cell = between(&with, "Dogwood</th>", "</tr>");
     assert_eq!(
         cell.trim(),
-        "<td class=\"words\" colspan=\"6\">too few fields</td>"
+        "<td class=\"words\" colspan=\"7\">too few fields</td>"
     );
     let visited = between(&with, "<p class=\"lead\">", "</p>");
     assert!(visited.contains("visited 5 fields"), "{visited}");

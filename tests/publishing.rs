@@ -62,7 +62,7 @@ fn what_is_public_gets_there_once_and_nothing_else() {
     sorted.sort_unstable();
     names.sort_unstable();
     assert_eq!(names, sorted);
-    assert_eq!(names.len(), 14);
+    assert_eq!(names.len(), 20);
     for number in ["0001", "0002", "0003"] {
         let issued = folder_bytes(&workspace.path().join("alerts/issued").join(number));
         for (name, bytes) in issued {
@@ -76,7 +76,7 @@ fn what_is_public_gets_there_once_and_nothing_else() {
     let second = publish(&workspace, &place).expect_code(0).json();
     assert_eq!(
         (&second["written"], &second["unchanged"]),
-        (&json!([]), &json!(14))
+        (&json!([]), &json!(20))
     );
     // The same from elsewhere: nothing in the feed or the list comes from a clock or a path.
     let elsewhere = workspace.copied();
@@ -135,7 +135,7 @@ fn nothing_is_published_before_an_alert_is_issued_or_to_what_is_no_place() {
     }
     let place = format!("file://{}", shown(&workspace.beside("by address")));
     workspace.run(&["publish", "--to", &place]).expect_code(0);
-    assert_eq!(folder_bytes(&workspace.beside("by address")).len(), 6);
+    assert_eq!(folder_bytes(&workspace.beside("by address")).len(), 8);
     for wrong in ["example.org/", "https://example.org", "javascript:x/"] {
         let other = workspace.copied();
         set(
@@ -254,9 +254,9 @@ fn a_bucket_gets_the_same_files_as_a_folder() {
     };
     assert_eq!(
         publish_there()["written"].as_array().map(Vec::len),
-        Some(14)
+        Some(20)
     );
-    assert_eq!(publish_there()["unchanged"], 14);
+    assert_eq!(publish_there()["unchanged"], 20);
     // What the bucket holds, as another client reads it.
     let mut ask = stand_in.stdin.take().expect("its ear");
     writeln!(ask, "list").expect("it listens");

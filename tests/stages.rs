@@ -429,7 +429,14 @@ fn near_fields_are_counted_and_the_window_spans_the_fields_within_the_stage_wind
     ];
     let found = run("county_week_full", &given);
     let columns = "fields_visited fields_near_threshold window_opens window_closes window_basis";
-    assert_eq!(cells(&found, columns), ["3 1 2026-07-25 2026-08-09"]);
+    assert_eq!(
+        cells(&found, columns),
+        [
+            "3 1 2026-07-25 2026-08-09 both",
+            "1 0 2026-07-01 2026-09-01 days",
+            "1 0 - - -",
+        ]
+    );
 }
 
 #[test]

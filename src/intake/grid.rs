@@ -19,7 +19,7 @@ pub const CELL_BYTES_MAX: usize = 1 << 20;
 /// Merged ranges of a workbook.
 pub const MERGES_MAX: usize = 10_000;
 /// Memory that the sheets of a workbook may take: one long text can be named by any number of cells.
-pub const WORKBOOK_BYTES_MAX: usize = 48 << 20;
+pub const WORKBOOK_BYTES_MAX: usize = 44 << 20;
 
 /// What a submission may still lay out.
 pub struct Allowance {

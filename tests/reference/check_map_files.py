@@ -9,6 +9,7 @@ check_map_files.py tables PARQUET CSV          pyarrow and pandas; prints JSON
 Any difference ends the program with a message and a code other than 0.
 """
 
+import datetime
 import json
 import re
 import subprocess
@@ -111,7 +112,7 @@ def check_same(folder):
     for feature, row in zip(features, pyarrow.parquet.read_table(parquet_path).to_pylist(), strict=True):
         for name, value in feature["properties"].items():
             cell = row[name]
-            cell = cell.isoformat() if name in ("start", "end") else cell
+            cell = cell.isoformat() if isinstance(cell, datetime.date) else cell
             assert cell == value, f"{feature['id']}: {name} is {cell} and {value}"
         shape = feature["geometry"]
         positions = list(walk(shape["coordinates"]))
