@@ -271,6 +271,8 @@ fn a_bucket_gets_the_same_files_as_a_folder() {
             Some("geojson") => "application/geo+json",
             Some("csv") => "text/csv; charset=utf-8",
             Some("md") => "text/markdown; charset=utf-8",
+            Some("qml") => "application/xml",
+            Some("json") => "application/json",
             _ => "application/atom+xml; charset=utf-8",
         };
         assert_eq!(kind, web, "{name}");

@@ -166,6 +166,7 @@ fn content_type(name: &str) -> &'static str {
         Some("csv") => "text/csv; charset=utf-8",
         Some("geojson") => "application/geo+json",
         Some("json") => "application/json",
+        Some("qml") => "application/xml",
         Some("xml") => "application/atom+xml; charset=utf-8",
         Some("parquet") => "application/vnd.apache.parquet",
         _ => "application/octet-stream",

@@ -29,9 +29,19 @@ pub fn when_due(rows: &[CountyWeek], treatment_stage: Option<&str>) -> Option<St
     ))
 }
 
-/// The days of one county, in few characters; nothing where it has none.
+/// The days of one county in few characters, the year being that of the page: `9–26 Aug`; nothing where it has
+/// none.
 pub fn days_of_county(row: &CountyWeek) -> Option<String> {
-    Some(days_in_words(row.window_opens?, row.window_closes?))
+    let (opens, closes) = (row.window_opens?, row.window_closes?);
+    let end = format!("{}\u{a0}{}", closes.day(), short_month(closes));
+    Some(match opens.month() == closes.month() {
+        true => format!("{}–{end}", opens.day()),
+        false => format!("{}\u{a0}{} – {end}", opens.day(), short_month(opens)),
+    })
+}
+
+fn short_month(date: Date) -> String {
+    date.strftime("%b").to_string()
 }
 
 fn from_to(opens: Date, closes: Date) -> String {
@@ -121,7 +131,7 @@ mod tests {
         assert_eq!(when_due(&rows[2..], Some("R5.1")), None);
         assert_eq!(
             days_of_county(&rows[0]).as_deref(),
-            Some("25 July – 3 August 2026")
+            Some("25\u{a0}Jul – 3\u{a0}Aug")
         );
         assert_eq!(days_of_county(&rows[2]), None);
     }
