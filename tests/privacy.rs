@@ -95,7 +95,7 @@ fn published() -> (TestWorkspace, Marked, BTreeMap<PathBuf, Vec<u8>>, PathBuf) {
     for (folder, period) in [("all", None), ("week", Some("--week=2026-W30"))] {
         let out = text_of(&workspace.beside(folder));
         let mut arguments = vec!["rollup", "--out", &out];
-        arguments.extend(period);
+        arguments.push(period.unwrap_or("--dispersion"));
         workspace.run(&arguments).expect_code(0);
     }
     workspace.run(&["alert", "--week", WEEK]).expect_code(0);
@@ -108,7 +108,9 @@ fn published() -> (TestWorkspace, Marked, BTreeMap<PathBuf, Vec<u8>>, PathBuf) {
         public.extend(contents(&folder));
     }
     let private = workspace.beside("all").join("field_week.parquet");
-    public.retain(|path, _| !path.ends_with("field_week.parquet"));
+    public.retain(|path, _| {
+        !path.ends_with("field_week.parquet") && !path.ends_with("visit_dispersion.parquet")
+    });
     (workspace, marked, public, private)
 }
 
@@ -158,7 +160,7 @@ fn row_of(batch: &RecordBatch, row: usize) -> Vec<String> {
 fn no_mark_of_a_field_farm_visit_scout_remark_or_point_is_in_a_public_file() {
     let (_workspace, marked, public, private) = published();
     let names: Vec<_> = public.keys().filter_map(|path| path.file_name()).collect();
-    assert_eq!(names.len(), 2 * 10 + 6, "{names:?}");
+    assert_eq!(names.len(), 2 * 10 + 4 + 6, "{names:?}");
     for (path, bytes) in &public {
         let text = readable(path, bytes);
         for mark in &marked.marks {
