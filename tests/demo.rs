@@ -105,6 +105,8 @@ fn the_demo_does_the_whole_job_and_twice_the_same() {
         "county_week.geo.parquet",
         "county_week.qml",
         "county_week.style.json",
+        "region_week.csv",
+        "region_week.parquet",
         "sample_points.geojson",
         "COLUMNS.md",
         "field_week.parquet",

@@ -1,11 +1,14 @@
 //! The same store version gives the same bytes on any number of cores, and the same visits the same figures
 //! in whatever order and however many files they came.
 
+use bractline::failure::Failure;
 use bractline::protocol::catalogue::Catalogue;
 use bractline::publish::tables::{ColumnDoc, write_csv, write_parquet};
 use bractline::region::Region;
+use bractline::rollup::dispersion::{SmallestGroup, season_dispersion};
 use bractline::rollup::inputs::{RegionCounty, Setting};
-use bractline::rollup::run::{StageTable, roll_up};
+use bractline::rollup::run::roll_up;
+use bractline::rollup::stages::StageColumn;
 use bractline::rollup::windows::Weather;
 use bractline::sample::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
 use bractline::store::snapshot::Snapshot;
@@ -71,38 +74,53 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
                 .collect(),
             weather: Weather::default(),
         };
-        roll_up(&snapshot, &Catalogue::read(None)?, &setting).await
+        let rolled_up = roll_up(&snapshot, &Catalogue::read(None)?, &setting).await?;
+        let smallest = SmallestGroup {
+            fields: 3,
+            farms: 3,
+        };
+        let scatter = season_dispersion(&snapshot, &rolled_up, smallest, None).await?;
+        Ok::<_, Failure>((rolled_up, scatter))
     });
-    let rolled_up = rolled_up.unwrap_or_else(|failure| panic!("{failure}"));
-    let tables = [
+    let (rolled_up, scatter) = rolled_up.unwrap_or_else(|failure| panic!("{failure}"));
+    let finished = [
         (rolled_up.field_week(), 200),
         (rolled_up.county_week(), 200),
+        (rolled_up.region_week(), 5),
         (rolled_up.sample_point(), 50),
     ];
-    tables
+    let finished = finished.map(|(table, rows_min)| {
+        let columns = table.stage.columns.as_slice();
+        (&*table.stage.table, columns, &table.batch, rows_min)
+    });
+    let scatter = [
+        ("county_season_dispersion", &scatter.county_season, 20),
+        ("season_power_law", &scatter.power_law, 1),
+        ("visit_dispersion", &scatter.visit, 200),
+    ];
+    let scatter = scatter
+        .map(|(name, table, rows_min)| (name, table.columns.as_slice(), &table.batch, rows_min));
+    finished
         .into_iter()
-        .flat_map(|(table, rows_min)| {
-            let docs = docs(table);
-            let name = &table.stage.table;
+        .chain(scatter)
+        .flat_map(|(name, columns, batch, rows_min)| {
+            let docs = docs(columns);
             assert!(
-                table.batch.num_rows() > rows_min,
+                batch.num_rows() > rows_min,
                 "{name} is too small to prove anything"
             );
             [
-                (format!("{name}.csv"), write_csv(&table.batch, &docs)),
-                (
-                    format!("{name}.parquet"),
-                    write_parquet(&table.batch, &docs, None),
-                ),
+                (format!("{name}.csv"), write_csv(batch, &docs)),
+                (format!("{name}.parquet"), write_parquet(batch, &docs, None)),
             ]
         })
         .map(|(name, bytes)| (name, bytes.unwrap_or_else(|failure| panic!("{failure}"))))
         .collect()
 }
 
-fn docs(table: &StageTable) -> Vec<ColumnDoc<'_>> {
-    let columns = table.stage.columns.iter();
+fn docs(columns: &[StageColumn]) -> Vec<ColumnDoc<'_>> {
     columns
+        .iter()
         .map(|column| ColumnDoc {
             name: &column.name,
             description: &column.description,

@@ -403,7 +403,7 @@ fn only_stages_are_public_that_may_be_seen() {
         .collect();
     assert_eq!(
         public,
-        ["county_week", "sample_point"],
+        ["county_week", "region_week", "sample_point"],
         "a new public table needs a test in tests/privacy.rs first"
     );
     for stage in stages.iter().filter(|stage| stage.public) {

@@ -7,6 +7,7 @@ mod cli; // the program as a person meets it: help, exit codes, messages
 mod concurrency; // several programs on one workspace at once
 mod defaults; // economics that a record lacks: assumed with a trace, or held
 mod demo; // the demo: what it says is true, and it comes out the same twice
+mod dispersion; // k, Taylor's law and Moran's I as written, against reference libraries
 mod doubts; // what is strange about a visit that no rule refuses
 mod durability; // what is on the disk when a load says that it is, and after a kill at any step
 mod engines; // the same figures on any number of cores and in any order of loading

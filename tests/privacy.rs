@@ -95,7 +95,7 @@ fn published() -> (TestWorkspace, Marked, BTreeMap<PathBuf, Vec<u8>>, PathBuf) {
     for (folder, period) in [("all", None), ("week", Some("--week=2026-W30"))] {
         let out = text_of(&workspace.beside(folder));
         let mut arguments = vec!["rollup", "--out", &out];
-        arguments.extend(period);
+        arguments.push(period.unwrap_or("--dispersion"));
         workspace.run(&arguments).expect_code(0);
     }
     workspace.run(&["alert", "--week", WEEK]).expect_code(0);
@@ -108,7 +108,9 @@ fn published() -> (TestWorkspace, Marked, BTreeMap<PathBuf, Vec<u8>>, PathBuf) {
         public.extend(contents(&folder));
     }
     let private = workspace.beside("all").join("field_week.parquet");
-    public.retain(|path, _| !path.ends_with("field_week.parquet"));
+    public.retain(|path, _| {
+        !path.ends_with("field_week.parquet") && !path.ends_with("visit_dispersion.parquet")
+    });
     (workspace, marked, public, private)
 }
 
@@ -158,7 +160,7 @@ fn row_of(batch: &RecordBatch, row: usize) -> Vec<String> {
 fn no_mark_of_a_field_farm_visit_scout_remark_or_point_is_in_a_public_file() {
     let (_workspace, marked, public, private) = published();
     let names: Vec<_> = public.keys().filter_map(|path| path.file_name()).collect();
-    assert_eq!(names.len(), 2 * 8 + 6, "{names:?}");
+    assert_eq!(names.len(), 2 * 10 + 4 + 6, "{names:?}");
     for (path, bytes) in &public {
         let text = readable(path, bytes);
         for mark in &marked.marks {
@@ -196,7 +198,7 @@ fn no_mark_of_a_field_farm_visit_scout_remark_or_point_is_in_a_public_file() {
 fn a_suppressed_county_week_shows_no_figure_in_any_table() {
     let (_workspace, _, public, _) = published();
     let mut judged = 0;
-    for (path, bytes) in &public {
+    for (path, bytes) in public.iter().filter(|(path, _)| has_counties(path)) {
         let rows: Vec<Vec<String>> = match path.extension().and_then(|ending| ending.to_str()) {
             Some("csv") => {
                 let text = String::from_utf8_lossy(bytes);
@@ -237,6 +239,29 @@ fn a_suppressed_county_week_shows_no_figure_in_any_table() {
         }
     }
     assert_eq!(judged, 5 * 5, "three CSV files and two of Parquet");
+}
+
+/// One county is shown and four are not: there is no pattern, and no number of fields of any of them.
+#[test]
+fn the_week_of_the_region_counts_counties_and_nothing_of_what_is_in_them() {
+    let (_workspace, _, public, _) = published();
+    let mut judged = 0;
+    for (path, bytes) in &public {
+        if !path.ends_with("region_week.csv") {
+            continue;
+        }
+        let text = String::from_utf8_lossy(bytes);
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(
+            lines,
+            [
+                "season,iso_week,protocol,counties_shown,counties_suppressed,moran_counties,moran_i,moran_p",
+                "2026,2026-W30,bsm-eggs,1,4,,,"
+            ]
+        );
+        judged += 1;
+    }
+    assert_eq!(judged, 2);
 }
 
 #[test]

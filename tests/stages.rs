@@ -664,6 +664,50 @@ fn the_smoothed_share_stands_beside_the_raw_one_where_there_is_one() {
     );
 }
 
+// --- 80 region_week ------------------------------------------------------------------------------
+
+const COUNTY_WEEKS: &str =
+    "county_id:text iso_week:text median_pressure:double suppressed:boolean \
+    season:int=2026 protocol:text=eggs
+    A 2026-W30 0.5 false
+    B 2026-W30 0.9 false
+    C 2026-W30 0.2 false
+    D 2026-W30 -   true
+    E 2026-W30 -   false
+    A 2026-W31 0.4 false
+    D 2026-W31 -   true";
+
+fn region_weeks(clustering: &str) -> Result<Vec<String>, Failure> {
+    let header =
+        "iso_week:text moran_counties:bigint moran_i:double moran_p:double protocol:text=eggs";
+    let given = [
+        ("county_week", table(COUNTY_WEEKS)),
+        ("week_clustering", table(&format!("{header}\n{clustering}"))),
+    ];
+    let found = try_stage(&stage_of("region_week"), &given)?;
+    let columns = "iso_week counties_shown counties_suppressed moran_counties moran_i moran_p";
+    Ok(cells(&found, columns))
+}
+
+#[test]
+fn the_week_of_the_region_counts_counties_shown_and_withheld_and_takes_their_pattern() {
+    // E has fields outside the stage window only: it is neither.
+    let found = region_weeks("2026-W30 3 -0.25 0.5").expect("a truthful stage");
+    assert_eq!(found, ["2026-W30 3 1 3 -0.25 0.5", "2026-W31 1 1 - - -"]);
+}
+
+#[test]
+fn a_pattern_of_more_counties_than_are_shown_is_refused() {
+    for untrue in [
+        "2026-W30 4 -0.25 0.5",
+        "2026-W30 3 -0.25 -",
+        "2026-W30 3 -0.25 0",
+    ] {
+        let failure = region_weeks(untrue).expect_err("a row that breaks a check");
+        assert!(failure.to_string().contains("break its check"), "{failure}");
+    }
+}
+
 // --- The runner ----------------------------------------------------------------------------------
 
 const TRUTHFUL: &str = "\

@@ -5,6 +5,7 @@
 mod alert;
 mod check;
 mod demo;
+mod dispersion;
 mod held;
 mod held_groups;
 mod init;

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::dispersion::{DispersionFiles, described};
 use super::report::{self, counted};
 use super::setting::roll_up_setting;
 use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
@@ -20,6 +21,7 @@ use crate::publish::tables::{ColumnDoc, write_csv, write_parquet};
 use crate::region::Region;
 use crate::rollup::county_week::CountyWeek;
 use crate::rollup::run::{Period, Rollup, StageTable, roll_up};
+use crate::rollup::stages::StageColumn;
 use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
@@ -27,7 +29,7 @@ use crate::workspace::Workspace;
 /// Roll visits up by county and week
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n\nWrites what may be published: county_week.csv, .parquet, .geojson and .geo.parquet, styles of the map for QGIS\n(.qml) and MapLibre (.style.json), sample_points.geojson and COLUMNS.md; and field_week.parquet, which is private:\nit names fields. With --week the map holds every county of the region."
+    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n  bractline rollup --dispersion --out figures\n\nWrites what may be published: county_week.csv, .parquet, .geojson and .geo.parquet, styles of the map for QGIS\n(.qml) and MapLibre (.style.json), sample_points.geojson, region_week.csv and .parquet, and COLUMNS.md; and field_week.parquet,\nwhich is private: it names fields. With --week the map holds every county of the region.\nWith --dispersion also how counts scatter: county_season_dispersion and season_power_law (.csv and .parquet),\nand visit_dispersion.parquet, which is private. It reads every unit of the store, so it takes longer."
 )]
 pub struct RollupCommand {
     /// One ISO 8601 week, as 2026-W30
@@ -37,6 +39,10 @@ pub struct RollupCommand {
     /// One season: an ISO week-year, as 2026
     #[arg(long, value_name = "YEAR")]
     season: Option<i32>,
+
+    /// Also write how counts scatter: k of the negative binomial, and Taylor's power law
+    #[arg(long, conflicts_with = "week")]
+    dispersion: bool,
 
     /// Folder to write to
     #[arg(long, value_name = "DIR")]
@@ -80,13 +86,18 @@ impl Written {
 
 impl RollupCommand {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
-        let figures = Figures::of(workspace).await?;
+        let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
+        let figures = Figures::newest(workspace, &snapshot).await?;
+        let dispersion = match self.dispersion {
+            true => Some(DispersionFiles::of(workspace, &snapshot, &figures, self.season).await?),
+            false => None,
+        };
         let period = match (self.week, self.season) {
             (Some(week), _) => Period::Week(week),
             (None, Some(season)) => Period::Season(season),
             (None, None) => Period::All,
         };
-        let written = figures.write(period, &self.out)?;
+        let written = figures.write(period, dispersion.as_ref(), &self.out)?;
         match self.format {
             Format::Text => report::say(&written.text())?,
             Format::Json => report::say_json(&written)?,
@@ -111,11 +122,16 @@ pub(super) struct Figures {
 impl Figures {
     /// Rolls the newest version of the store up.
     pub(super) async fn of(workspace: &Workspace) -> Result<Figures, Failure> {
+        let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
+        Figures::newest(workspace, &snapshot).await
+    }
+
+    /// Rolls a version of the store up, with what the workspace holds today.
+    async fn newest(workspace: &Workspace, snapshot: &Snapshot) -> Result<Figures, Failure> {
         let region = open_region(workspace)?;
         let catalogue = open_catalogue(workspace)?;
-        let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
         let weather = workspace.weather();
-        Figures::at(workspace, region, catalogue, weather.as_deref(), &snapshot).await
+        Figures::at(workspace, region, catalogue, weather.as_deref(), snapshot).await
     }
 
     /// Rolls a version of the store up, with what is given beside it.
@@ -226,74 +242,103 @@ impl Figures {
     /// The county-weeks of a period as CSV.
     pub(super) fn csv(&self, period: Period) -> Result<Vec<u8>, Failure> {
         let table = self.rollup.county_week();
-        write_csv(&table.rows_of(period)?, &docs(table))
+        write_csv(&table.rows_of(period)?, &docs(&table.stage.columns))
     }
 
     /// Everything of a period that may be published.
-    fn public_files(&self, period: Period) -> Result<Vec<OutputFile>, Failure> {
+    fn public_files(
+        &self,
+        period: Period,
+        dispersion: Option<&DispersionFiles>,
+    ) -> Result<Vec<OutputFile>, Failure> {
         let table = self.rollup.county_week();
         let points = self.rollup.sample_point();
+        let weeks = self.rollup.region_week();
         let mut files = vec![
             ("county_week.csv", self.csv(period)?),
             ("county_week.parquet", self.parquet(table, period)?),
             (
                 "county_week.geo.parquet",
-                county_week_geo_parquet(&self.map_rows(period)?, &docs(table))?,
+                county_week_geo_parquet(&self.map_rows(period)?, &docs(&table.stage.columns))?,
             ),
             (
                 "sample_points.geojson",
                 sample_points_geojson(&self.region, &points.rows_of(period)?)?,
             ),
-            ("COLUMNS.md", self.columns_page().into_bytes()),
+            (
+                "region_week.csv",
+                write_csv(&weeks.rows_of(period)?, &docs(&weeks.stage.columns))?,
+            ),
+            ("region_week.parquet", self.parquet(weeks, period)?),
+            ("COLUMNS.md", self.columns_page(dispersion).into_bytes()),
         ];
         files.extend(self.map_files(period, None)?);
+        if let Some(dispersion) = dispersion {
+            files.extend(dispersion.public(self.region.invented())?);
+        }
         Ok(files)
     }
 
-    fn columns_page(&self) -> String {
-        let (counties, points) = (self.rollup.county_week(), self.rollup.sample_point());
-        let county_docs = docs(counties);
-        columns_page(
-            &self.region,
-            &[
-                DescribedFiles {
-                    names: "county_week.csv, county_week.parquet",
-                    about: "One row a county, week and protocol that has visits.",
-                    docs: &county_docs,
-                    has_days: false,
-                    has_status: false,
-                },
-                DescribedFiles {
-                    names: "county_week.geojson, county_week.geo.parquet",
-                    about: "The same with the county's outline. A map of one week holds every county of the region.",
-                    docs: &county_docs,
-                    has_days: true,
-                    has_status: true,
-                },
-                DescribedFiles {
-                    names: "sample_points.geojson",
-                    about: "Where was scouted: a point in the middle of each grid cell in which enough fields were visited. \
-                            A cell without a point may still have been scouted.",
-                    docs: &docs(points),
-                    has_days: true,
-                    has_status: false,
-                },
-            ],
-        )
+    fn columns_page(&self, dispersion: Option<&DispersionFiles>) -> String {
+        let county_docs = docs(&self.rollup.county_week().stage.columns);
+        let week_docs = docs(&self.rollup.region_week().stage.columns);
+        let point_docs = docs(&self.rollup.sample_point().stage.columns);
+        let mut files = vec![
+            DescribedFiles {
+                names: "county_week.csv, county_week.parquet",
+                about: "One row a county, week and protocol that has visits.",
+                docs: &county_docs,
+                has_days: false,
+                has_status: false,
+            },
+            DescribedFiles {
+                names: "county_week.geojson, county_week.geo.parquet",
+                about: "The same with the county's outline. A map of one week holds every county of the region.",
+                docs: &county_docs,
+                has_days: true,
+                has_status: true,
+            },
+            DescribedFiles {
+                names: "region_week.csv, region_week.parquet",
+                about: "One row a week and protocol of the whole region: whether counties that lie beside each other are alike.",
+                docs: &week_docs,
+                has_days: false,
+                has_status: false,
+            },
+            DescribedFiles {
+                names: "sample_points.geojson",
+                about: "Where was scouted: a point in the middle of each grid cell in which enough fields were visited. \
+                        A cell without a point may still have been scouted.",
+                docs: &point_docs,
+                has_days: true,
+                has_status: false,
+            },
+        ];
+        let dispersion_docs = dispersion.map(DispersionFiles::docs);
+        files.extend(dispersion_docs.iter().flat_map(described));
+        columns_page(&self.region, &files)
     }
 
     fn parquet(&self, table: &StageTable, period: Period) -> Result<Vec<u8>, Failure> {
         let notice = self.region.invented();
-        write_parquet(&table.rows_of(period)?, &docs(table), notice)
+        write_parquet(&table.rows_of(period)?, &docs(&table.stage.columns), notice)
     }
 
-    fn write(&self, period: Period, out: &Path) -> Result<Written, Failure> {
+    fn write(
+        &self,
+        period: Period,
+        dispersion: Option<&DispersionFiles>,
+        out: &Path,
+    ) -> Result<Written, Failure> {
         let rows = self.rows(period);
-        let public = self.public_files(period)?;
-        let private = [(
+        let public = self.public_files(period, dispersion)?;
+        let mut private = vec![(
             "field_week.parquet",
             self.parquet(self.rollup.field_week(), period)?,
         )];
+        if let Some(dispersion) = dispersion {
+            private.push(dispersion.private(self.region.invented())?);
+        }
         let all = public.iter().chain(&private);
         let all: Vec<(&str, &[u8])> = all.map(|(name, bytes)| (*name, &**bytes)).collect();
         write_folder(out, &all)?;
@@ -311,14 +356,13 @@ impl Figures {
 /// Rolls up and writes, for commands that do more.
 pub(super) async fn roll_up_to(workspace: &Workspace, out: &Path) -> Result<Figures, Failure> {
     let figures = Figures::of(workspace).await?;
-    figures.write(Period::All, out)?;
+    figures.write(Period::All, None, out)?;
     Ok(figures)
 }
 
-fn docs(table: &StageTable) -> Vec<ColumnDoc<'_>> {
-    table
-        .stage
-        .columns
+/// What the columns of a table mean.
+pub(super) fn docs(columns: &[StageColumn]) -> Vec<ColumnDoc<'_>> {
+    columns
         .iter()
         .map(|column| ColumnDoc {
             name: &column.name,

@@ -1,6 +1,6 @@
 //! The tables that stages read beside the store: settings, counties, stage windows, thresholds.
 //!
-//! Those that are computed of a stage's own rows have a file each: certainty, windows, smoothing.
+//! Those that are computed of a stage's own rows have a file each: certainty, windows, smoothing, clustering.
 
 use std::sync::Arc;
 

@@ -13,6 +13,7 @@ use datafusion::logical_expr::LogicalPlan;
 use datafusion::prelude::SessionContext;
 
 use super::certainty::field_certainty;
+use super::clustering::week_clustering;
 use super::inputs::{Setting, protocols_known, register, register_setting, register_thresholds};
 use super::smoothing::county_share_smoothed;
 use super::stages::{Stage, StageColumn, stages};
@@ -82,14 +83,15 @@ impl StageTable {
 }
 
 /// Tables that are kept to the end; the others are dropped once nothing reads them any more.
-const FINISHED: [&str; 3] = ["field_week", "county_week", "sample_point"];
+const FINISHED: [&str; 4] = ["field_week", "county_week", "region_week", "sample_point"];
 
 /// Tables that are computed beside the stages.
-const COMPUTED: [&str; 4] = [
+const COMPUTED: [&str; 5] = [
     "visit_threshold",
     "field_certainty",
     "field_window",
     "county_share_smoothed",
+    "week_clustering",
 ];
 
 impl Rollup {
@@ -101,6 +103,11 @@ impl Rollup {
     /// The public table of counties and weeks.
     pub fn county_week(&self) -> &StageTable {
         &self.tables["county_week"]
+    }
+
+    /// The public table of weeks of the whole region.
+    pub fn region_week(&self) -> &StageTable {
+        &self.tables["region_week"]
     }
 
     /// The public table of grid cells and weeks with visits.
@@ -168,6 +175,10 @@ async fn compute_beside(
                 "county_share_smoothed",
                 county_share_smoothed(&rows, setting)?,
             )?;
+        }
+        "county_week" => {
+            let rows = whole_table(session, stage).await?;
+            keep("week_clustering", week_clustering(&rows, setting)?)?;
         }
         _ => {}
     }

@@ -126,6 +126,15 @@ fn list<'a>(header: &'a [&'a str], name: &str) -> impl Iterator<Item = &'a str> 
         .take_while(|line| line.starts_with("  "))
 }
 
+/// The columns of a table that no stage makes, written as in a header: a line a column.
+///
+/// # Errors
+/// A [`Failure`] that names the table, if a line is not in that form.
+pub(super) fn columns_of(table: &str, text: &str) -> Result<Vec<StageColumn>, Failure> {
+    let columns: Option<Vec<_>> = text.lines().map(column).collect();
+    columns.ok_or_else(|| broken(table, "a line of its columns is not in their form"))
+}
+
 /// `  pressure    double  null  [1] field_mean / threshold`
 fn column(line: &str) -> Option<StageColumn> {
     let (name, rest) = line.trim().split_once(' ')?;
@@ -185,6 +194,7 @@ mod tests {
             "field_certainty",
             "field_window",
             "county_share_smoothed",
+            "week_clustering",
         ]
         .map(str::to_owned)
         .to_vec();

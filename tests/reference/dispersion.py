@@ -1,0 +1,146 @@
+"""How counts scatter, and whether counties that lie beside each other are alike, from what was handed in and
+what was published; shares no code with bractline.
+
+    dispersion.py scatter visits.ndjson
+    dispersion.py moran county_week.csv counties.geojson
+
+`scatter` writes an object of `counties` (k common to the visits of each county, by scipy's root of the
+likelihood equation and by statsmodels' regression), `visits` (mean, variance and k of each) and `laws`
+(scipy's line of the logarithms). It takes every visit as one field's only visit of its week, within the
+stage window; the county stands in the field's id before the Z. Of a visit the highest revision counts; of
+the weeks of a county those with three fields or more.
+
+`moran` writes a list of weeks with esda's I and the upper tail of its permutations; the neighbours are those
+of libpysal and shapely.
+"""
+
+import json
+import sys
+import warnings
+
+import esda
+import geopandas
+import numpy as np
+import pandas
+from libpysal.weights import W
+from scipy import stats
+
+from contiguity import by_vertices
+from sampling_statistics import k_by_regression, k_by_root
+
+MIN_FIELDS = 3
+PERMUTATIONS = 99_999
+SEED = 20260722
+
+
+def read_visits(path):
+    newest = {}
+    with open(path, encoding="utf-8") as lines:
+        for line in lines:
+            visit = json.loads(line)
+            before = newest.get(visit["visit_id"])
+            if before is None or visit["revision"] > before["revision"]:
+                newest[visit["visit_id"]] = visit
+    rows = []
+    for visit in newest.values():
+        sites = [site for site in visit["sites"] if "heads" in site]
+        if not sites:
+            continue
+        totals = [[sum(head) for head in site["heads"]] for site in sites]
+        rows.append({
+            "visit": visit["visit_id"],
+            "county": visit["field"]["field_id"].split("Z")[0],
+            "field": visit["field"]["field_id"],
+            "day": visit["observed_on"],
+            "totals": [total for site in totals for total in site],
+            "site_means": [float(np.mean(site)) for site in totals],
+        })
+    return pandas.DataFrame(rows)
+
+
+def own_k(totals):
+    # Without more scatter than chance, measured as the likelihood does, there is no root.
+    return k_by_root([totals]) if np.var(totals) > np.mean(totals) else None
+
+
+def law(samples):
+    samples = [(mean, variance) for mean, variance in samples if mean > 0 and variance > 0]
+    means, variances = np.array(samples).T
+    line = stats.linregress(np.log(means), np.log(variances))
+    return {
+        "a": np.exp(line.intercept),
+        "a_of_mean_variance": np.mean(variances / means**line.slope),
+        "b": line.slope,
+        "b_standard_error": line.stderr,
+        "r_squared": line.rvalue**2,
+        "visits": len(samples),
+    }
+
+
+def scatter(path):
+    visits = read_visits(path)
+    fields = visits.groupby(["county", "day"])["field"].transform("nunique")
+    shown = visits[fields >= MIN_FIELDS]
+    counties = {}
+    for county, group in shown.groupby("county"):
+        samples = [totals for totals in group.totals if len(totals) > 1 and sum(totals) > 0]
+        by_regression, standard_error, _ = k_by_regression(samples)
+        counties[county] = {
+            "fields": group.field.nunique(),
+            "visits": len(samples),
+            "units": sum(len(totals) for totals in samples),
+            "k_by_root": k_by_root(samples),
+            "k_by_regression": by_regression,
+            "standard_error": standard_error,
+        }
+    own = {
+        row.visit: {"mean": np.mean(row.totals), "variance": np.var(row.totals, ddof=1), "k": own_k(row.totals)}
+        for row in visits.itertuples()
+    }
+    return {
+        "counties": counties,
+        "visits": own,
+        "laws": {
+            "units": law([(np.mean(totals), np.var(totals, ddof=1)) for totals in shown.totals]),
+            "site-means": law([(np.mean(means), np.var(means, ddof=1)) for means in shown.site_means]),
+        },
+    }
+
+
+def moran(table, counties):
+    neighbours = by_vertices(geopandas.read_file(counties))
+    rows = pandas.read_csv(table, dtype={"county_id": str})
+    weeks = []
+    for (week, protocol), group in rows.groupby(["iso_week", "protocol"]):
+        known = group.dropna(subset=["median_pressure"])
+        pressure = dict(zip(known.county_id, known.median_pressure))
+        near = {own: [other for other in neighbours[own] if other in pressure] for own in pressure}
+        near = {own: others for own, others in near.items() if others}
+        row = {
+            "iso_week": week,
+            "protocol": protocol,
+            "counties_shown": len(known),
+            "counties_suppressed": int(group.suppressed.sum()),
+            "moran_counties": None,
+        }
+        if len(near) >= 3:
+            order = sorted(near)
+            np.random.seed(SEED)
+            values = np.array([pressure[own] for own in order])
+            found = esda.Moran(values, W(near, id_order=order), transformation="r", permutations=PERMUTATIONS)
+            at_least = np.sum(found.sim >= found.I - 1e-12)
+            row |= {"moran_counties": len(order), "moran_i": found.I, "moran_p": (at_least + 1) / (PERMUTATIONS + 1)}
+        weeks.append(row)
+    return weeks
+
+
+if __name__ == "__main__":
+    warnings.simplefilter("ignore")
+    match sys.argv[1:]:
+        case ["scatter", path]:
+            written = scatter(path)
+        case ["moran", table, counties]:
+            written = moran(table, counties)
+        case _:
+            sys.exit("usage: dispersion.py scatter visits.ndjson | moran county_week.csv counties.geojson")
+    json.dump(written, sys.stdout, default=float)
