@@ -15,6 +15,8 @@ mod issuing;
 mod load;
 mod plan;
 mod plan_edge;
+mod plan_scatter;
+mod plan_threshold;
 mod protocol_text;
 mod protocols;
 mod publish;

@@ -2,32 +2,28 @@
 
 use std::path::PathBuf;
 
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::datatypes::{Float64Type, Int32Type};
 use serde::Serialize;
-use serde_json::json;
 
 use super::plan_edge::PlanEdge;
-use super::rollup::Figures;
+use super::plan_scatter::GivenScatter;
+use super::plan_threshold::{GivenThreshold, wrong};
 use super::{Format, Outcome, open_catalogue, report};
 use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::{Catalogue, Protocol};
-use crate::protocol::plan_threshold::ThresholdField;
-use crate::protocol::threshold::threshold_of;
+use crate::protocol::catalogue::{Catalogue, Decision, Protocol};
 use crate::publish::cautions::IN_ONE_SENTENCE;
 use crate::publish::files::write_folder;
 use crate::publish::stop_card::{
     CardFacts, how_far_to_trust, operating_characteristic_csv, stop_card, stop_table_csv,
 };
 use crate::statistics::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_field};
-use crate::statistics::power_law::{MeanVariance, PowerLaw, fit_power_law};
 use crate::statistics::stop_lines::Risks;
-use crate::visit::record::Economics;
 use crate::workspace::Workspace;
 
 const PROGRAM: &str = concat!("bractline ", env!("CARGO_PKG_VERSION"));
-/// Fewer visits than this make no law of a season. Our choice.
-const VISITS_MIN: u64 = 10;
+/// More sites than this no scout does in a field. Our choice; it also keeps the simulation short.
+const SITES_MAX: u32 = 200;
+/// No finer precision is planned for. Our choice.
+const PRECISION_MIN: f64 = 0.01;
 
 /// Plan the sampling of a field
 #[derive(Debug, clap::Subcommand)]
@@ -54,51 +50,44 @@ impl Plan {
 /// How many sites give a wanted precision, and after which sums a scout may stop
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 0.16/lb --plants 20000/acre --season 2026 --out plan\n\nThe scatter of the sites is yours (--k) or comes from the workspace's visits of a season (--season). With --out it\nwrites stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
+    after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 0.16/lb --plants 20000/acre --season 2026 --out plan\n\nThe scatter of the sites is yours (--k) or comes from the workspace's visits of a season (--season); plants that are\ninfested or not need neither. With --out it writes stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
 )]
 pub struct PlanField {
     /// Id of the protocol, as `bractline protocols list` shows it
     #[arg(long, value_name = "ID")]
     protocol: String,
 
-    /// Threshold of the field, count a unit, in place of its economics
-    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["treatment_cost", "market_value", "plants"])]
-    threshold: Option<f64>,
+    #[command(flatten)]
+    threshold: GivenThreshold,
 
-    /// Cost of one treatment, as 8/acre or 20/ha
-    #[arg(long, value_name = "AMOUNT/UNIT")]
-    treatment_cost: Option<String>,
-
-    /// What the crop sells for, as 0.16/lb or 0.35/kg
-    #[arg(long, value_name = "AMOUNT/UNIT")]
-    market_value: Option<String>,
-
-    /// Plants standing, as 20000/acre or 49000/ha
-    #[arg(long, value_name = "COUNT/UNIT")]
-    plants: Option<String>,
-
-    /// Type of crop [default: the first that the protocol names]; fills what is missing from [defaults]
-    #[arg(long, value_name = "TYPE")]
-    crop_type: Option<String>,
-
-    /// k of the totals of sites, where you assume one
-    #[arg(long, value_name = "NUMBER", required_unless_present = "season")]
-    k: Option<f64>,
-
-    /// Season whose visits say how sites scatter: an ISO week-year
-    #[arg(long, value_name = "YEAR", conflicts_with = "k")]
-    season: Option<i32>,
+    #[command(flatten)]
+    scatter: GivenScatter,
 
     /// Share of the threshold at which a field is surely not to be treated
-    #[arg(long, value_name = "SHARE", default_value_t = 0.5)]
+    #[arg(
+        long,
+        value_name = "SHARE",
+        default_value_t = 0.5,
+        allow_negative_numbers = true
+    )]
     low: f64,
 
     /// Wanted standard error of the mean, as a share of the mean
-    #[arg(long, value_name = "SHARE", default_value_t = 0.25)]
+    #[arg(
+        long,
+        value_name = "SHARE",
+        default_value_t = 0.25,
+        allow_negative_numbers = true
+    )]
     precision: f64,
 
     /// Risk of each of the two wrong answers
-    #[arg(long, value_name = "SHARE", default_value_t = 0.1)]
+    #[arg(
+        long,
+        value_name = "SHARE",
+        default_value_t = 0.1,
+        allow_negative_numbers = true
+    )]
     risk: f64,
 
     /// Sites that are always done [default: the protocol's least number]
@@ -140,11 +129,16 @@ impl PlanField {
         };
         let protocol = catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))
+                .at("--protocol")
                 .mend(format!("the catalogue has {}", catalogue.ids()))
         })?;
-        let (threshold, threshold_from) = self.threshold(protocol, workspace)?;
-        let (scatter, scatter_from) = self.scatter(protocol, workspace).await?;
-        let question = self.question(protocol, threshold, scatter);
+        if protocol.decision == Decision::Region {
+            return Err(tells_nothing_of_a_field(protocol));
+        }
+        self.check_shares()?;
+        let (threshold, threshold_from) = self.threshold.of(protocol, workspace)?;
+        let (scatter, scatter_from) = self.scatter.of(protocol, workspace).await?;
+        let question = self.question(protocol, threshold, scatter)?;
         let plan = plan_field(&question).ok_or_else(|| no_plan(&question))?;
         let facts = CardFacts {
             protocol,
@@ -158,97 +152,43 @@ impl PlanField {
         Ok(Outcome::Done)
     }
 
-    /// The threshold, count a unit, and a phrase that says where it comes from.
-    fn threshold(
+    fn check_shares(&self) -> Result<(), Failure> {
+        let within = |value: f64, above: f64, below: f64| value > above && value < below;
+        if !within(self.low, 0.0, 1.0) {
+            return Err(wrong("--low", &self.low, "a share above 0 and below 1"));
+        }
+        if !(self.precision >= PRECISION_MIN && self.precision < 1.0) {
+            let right = format!("a share from {PRECISION_MIN} to below 1");
+            return Err(wrong("--precision", &self.precision, &right));
+        }
+        match within(self.risk, 0.0, 0.5) {
+            true => Ok(()),
+            false => Err(wrong("--risk", &self.risk, "a share above 0 and below 0.5")),
+        }
+    }
+
+    fn question(
         &self,
         protocol: &Protocol,
-        workspace: Option<&Workspace>,
-    ) -> Result<(f64, String), Failure> {
-        if let Some(threshold) = self.threshold {
-            return Ok((threshold, "given".to_owned()));
-        }
-        let crop_type = self.crop_type.as_ref().unwrap_or(&protocol.crop_types[0]);
-        let defaults = workspace.and_then(|one| one.settings().defaults.get(crop_type));
-        let given = self.economics(&protocol.plausible.currency)?;
-        let limits = protocol.limits();
-        let needed = limits.economics_needed(crop_type);
-        let lacking = given.lacking(needed);
-        let filled = defaults.map_or_else(|| given.clone(), |one| given.filled(&lacking, one));
-        let from = match (needed.len(), lacking.len()) {
-            (0, _) => "of the protocol, the same for every field",
-            (_, 0) => "of the costs, price and stand given",
-            _ => "of the costs, price and stand given, and of the workspace's defaults",
-        };
-        let missing = filled.lacking(needed);
-        if !missing.is_empty() {
-            let names: Vec<&str> = missing.iter().map(|member| member.name()).collect();
-            return Err(Failure::new(
-                Kind::Settings,
-                format!("the threshold needs {}", names.join(", ")),
-            )
-            .mend("give --treatment-cost, --market-value and --plants, or the threshold itself with --threshold"));
-        }
-        let field = ThresholdField {
-            economics: &filled,
-            area_ha: protocol.plausible.area_ha[0],
-            crop_type,
-            crop_stage: &protocol.stages.first,
-        };
-        Ok((threshold_of(protocol, &field)?, from.to_owned()))
-    }
-
-    fn economics(&self, currency: &str) -> Result<Economics, Failure> {
-        let mut economics = json!({});
-        let given = [
-            ("treatment_cost", "amount", &self.treatment_cost),
-            ("market_value", "amount", &self.market_value),
-            ("plant_population", "count", &self.plants),
-        ];
-        for (member, name, text) in given {
-            if let Some(text) = text {
-                economics[member] = amount(text, name, (name == "amount").then_some(currency))?;
-            }
-        }
-        serde_json::from_value(economics).map_err(|error| {
-            Failure::new(Kind::Settings, format!("an amount cannot be used: {error}"))
-                .mend("write 8/acre or 20/ha, 0.16/lb or 0.35/kg, 20000/acre or 49000/ha")
-        })
-    }
-
-    /// How sites scatter, and a sentence that says where that comes from.
-    async fn scatter(
-        &self,
-        protocol: &Protocol,
-        workspace: Option<&Workspace>,
-    ) -> Result<(SiteScatter, String), Failure> {
-        if let Some(k) = self.k {
-            let from = format!(
-                "The scatter is assumed: k = {k} of the totals of sites. No count of yours says so."
-            );
-            return Ok((SiteScatter::TotalsWithK(k), from));
-        }
-        let season = self.season.unwrap_or_default();
-        let workspace = workspace.ok_or_else(|| {
-            Failure::new(
-                Kind::Files,
-                "--season needs a workspace, whose visits say how sites scatter",
-            )
-            .mend("name one with --workspace DIR, or assume a k with --k")
-        })?;
-        let figures = Figures::of(workspace).await?;
-        let law = season_law(&figures.rollup.field_week().batch, &protocol.id, season)?;
-        let from = format!(
-            "The scatter is that of {} visits of the season {season}: the variance of site means is \
-             {:.3} times the mean to the power {:.3} (Taylor's law).",
-            law.samples, law.a_of_mean_variance, law.b,
-        );
-        let law = law.law_of_mean_variance();
-        Ok((SiteScatter::MeansOfSites(law), from))
-    }
-
-    fn question(&self, protocol: &Protocol, threshold: f64, scatter: SiteScatter) -> PlanQuestion {
+        threshold: f64,
+        scatter: SiteScatter,
+    ) -> Result<PlanQuestion, Failure> {
         let sites_min = self.sites_min.unwrap_or(protocol.sample.sites_min as u32);
-        PlanQuestion {
+        if sites_min == 0 || sites_min > SITES_MAX {
+            let right = format!("a whole number from 1 to {SITES_MAX}");
+            return Err(wrong("--sites-min", &sites_min, &right));
+        }
+        let usual = sites_min.saturating_mul(4).min(SITES_MAX);
+        let sites_max = self.sites_max.unwrap_or(usual);
+        if sites_max < sites_min || sites_max > SITES_MAX {
+            let right = format!("a whole number from {sites_min}, the least, to {SITES_MAX}");
+            return Err(wrong("--sites-max", &sites_max, &right));
+        }
+        if scatter == SiteScatter::Presence && threshold >= 1.0 {
+            let right = format!("a share of plants below 1, as {} counts", protocol.id);
+            return Err(wrong("--threshold", &threshold, &right));
+        }
+        Ok(PlanQuestion {
             threshold,
             low_mean: self.low * threshold,
             units_per_site: protocol.sample.units_per_site as u32,
@@ -259,8 +199,8 @@ impl PlanField {
                 false_low: self.risk,
             },
             sites_min,
-            sites_max: self.sites_max.unwrap_or(4 * sites_min),
-        }
+            sites_max,
+        })
     }
 
     fn write(&self, plan: &FieldPlan, facts: &CardFacts) -> Result<Vec<PathBuf>, Failure> {
@@ -342,51 +282,17 @@ fn text(planned: &Planned, plan: &FieldPlan, question: &PlanQuestion) -> String 
     lines.join("\n")
 }
 
-/// `8/acre` as a member of the economics.
-fn amount(text: &str, name: &str, currency: Option<&str>) -> Result<serde_json::Value, Failure> {
-    let parts = text
-        .split_once('/')
-        .and_then(|(number, unit)| Some((number.trim().parse::<f64>().ok()?, unit.trim())));
-    let (number, unit) = parts.filter(|(number, _)| *number > 0.0).ok_or_else(|| {
-        Failure::new(Kind::Settings, format!("{text:?} is no amount with a unit"))
-            .mend("write 8/acre or 20/ha, 0.16/lb or 0.35/kg, 20000/acre or 49000/ha")
-    })?;
-    let mut member = json!({name: number, "per": unit});
-    if let Some(currency) = currency {
-        member["currency"] = json!(currency);
-    }
-    Ok(member)
+fn tells_nothing_of_a_field(protocol: &Protocol) -> Failure {
+    let what = format!(
+        "{} tells the risk of a region and nothing of a field: there is no field to plan for",
+        protocol.id
+    );
+    Failure::new(Kind::Protocol, what)
+        .at("--protocol")
+        .mend("name a protocol that decides about fields; see bractline protocols list")
 }
 
-/// Taylor's law of the means of sites over the standing visits of a season.
-fn season_law(field_week: &RecordBatch, protocol: &str, season: i32) -> Result<PowerLaw, Failure> {
-    let protocols = field_week["protocol"].as_string::<i32>();
-    let seasons = field_week["season"].as_primitive::<Int32Type>();
-    let means = field_week["field_mean"].as_primitive::<Float64Type>();
-    let variances = field_week["variance_between_sites"].as_primitive::<Float64Type>();
-    let visits: Vec<MeanVariance> = (0..field_week.num_rows())
-        .filter(|row| protocols.value(*row) == protocol && seasons.value(*row) == season)
-        .filter(|row| variances.is_valid(*row))
-        .map(|row| MeanVariance {
-            mean: means.value(row),
-            variance: variances.value(row),
-        })
-        .collect();
-    fit_power_law(&visits)
-        .filter(|law| law.samples >= VISITS_MIN)
-        .ok_or_else(|| {
-            Failure::new(
-                Kind::Settings,
-                format!("{season} has too few visits under {protocol} to say how sites scatter"),
-            )
-            .at(format!(
-                "{} visits with more than one site; {VISITS_MIN} or more with something found are needed",
-                visits.len()
-            ))
-            .mend("name a season with more visits, or assume a k with --k")
-        })
-}
-
+/// What single options allow and together do not: a scatter that gives no variance, or lines that do not part.
 fn no_plan(question: &PlanQuestion) -> Failure {
     Failure::new(Kind::Settings, "these numbers make no plan")
         .at(format!(
@@ -398,5 +304,5 @@ fn no_plan(question: &PlanQuestion) -> Failure {
             question.sites_min,
             question.sites_max
         ))
-        .mend("the threshold, the precision and k are above 0, --low lies between 0 and 1, --risk below 0.5, and --sites-max is not below --sites-min")
+        .mend("move --low away from 1, or give another --threshold or --k")
 }

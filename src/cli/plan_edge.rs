@@ -44,6 +44,8 @@ pub struct PlanEdge {
     format: Format,
 }
 
+const PRIVATE: &str = "Private: for the field's owner. Nothing of it is published.";
+
 /// A row of economic_distance.csv, and of the report.
 #[derive(Debug, Serialize)]
 struct SiteRow {
@@ -65,6 +67,8 @@ struct Reached {
     area_ha: Option<f64>,
     outline_area_ha: Option<f64>,
     notes: Vec<String>,
+    caution: &'static str,
+    private: &'static str,
     files: Vec<PathBuf>,
 }
 
@@ -73,6 +77,7 @@ impl PlanEdge {
         let figures = Figures::of(workspace).await?;
         let protocol = figures.catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))
+                .at("--protocol")
                 .mend(format!("the catalogue has {}", figures.catalogue.ids()))
         })?;
         let decline = protocol.edge_decline.as_ref().ok_or_else(|| {
@@ -80,6 +85,7 @@ impl PlanEdge {
                 Kind::Protocol,
                 format!("{} says nothing of how density falls from the edge", protocol.id),
             )
+            .at("--protocol")
             .mend("a protocol with a table [edge_decline] does; see bractline protocols show bsm-eggs")
         })?;
         let standing = self.standing_visit(&figures.rollup.field_week().batch)?;
@@ -108,6 +114,8 @@ impl PlanEdge {
             area_ha: None,
             outline_area_ha: None,
             notes: vec![format!("Decline from the edge: {}", decline.source.trim())],
+            caution: IN_ONE_SENTENCE,
+            private: PRIVATE,
             files: Vec::new(),
         };
         let mut files = vec![("economic_distance.csv", csv_of(reached.sites.iter())?)];
@@ -229,8 +237,8 @@ fn text(reached: &Reached, counted: &str) -> String {
         ));
     }
     lines.extend(reached.notes.iter().cloned());
-    lines.push(IN_ONE_SENTENCE.to_owned());
-    lines.push("Private: for the field's owner. Nothing of it is published.".to_owned());
+    lines.push(reached.caution.to_owned());
+    lines.push(reached.private.to_owned());
     lines.extend(reached.files.iter().map(|file| file.display().to_string()));
     lines.join("\n")
 }

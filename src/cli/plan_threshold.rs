@@ -1,0 +1,187 @@
+//! The threshold that `bractline plan field` plans for: given, or computed as a visit's is, of the economics, the
+//! type of crop and the stage.
+
+use serde_json::json;
+
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::Protocol;
+use crate::protocol::plan_threshold::ThresholdField;
+use crate::protocol::threshold::threshold_of;
+use crate::visit::economics::EconomicMember;
+use crate::visit::record::Economics;
+use crate::visit::rules::economics_findings;
+use crate::workspace::Workspace;
+
+/// How an amount is written.
+const AMOUNTS: &str = "write 8/acre or 20/ha, 0.16/lb or 0.35/kg, 20000/acre or 49000/ha";
+
+/// The options that say of what field the threshold is.
+#[derive(Debug, clap::Args)]
+pub(super) struct GivenThreshold {
+    /// Threshold of the field, count a unit, in place of its economics
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["treatment_cost", "market_value", "plants"], allow_negative_numbers = true)]
+    threshold: Option<f64>,
+
+    /// Cost of one treatment, as 8/acre or 20/ha
+    #[arg(long, value_name = "AMOUNT/UNIT")]
+    treatment_cost: Option<String>,
+
+    /// What the crop sells for, as 0.16/lb or 0.35/kg
+    #[arg(long, value_name = "AMOUNT/UNIT")]
+    market_value: Option<String>,
+
+    /// Plants standing, as 20000/acre or 49000/ha
+    #[arg(long, value_name = "COUNT/UNIT")]
+    plants: Option<String>,
+
+    /// Type of crop [default: the first that the protocol names]; fills what is missing from [defaults]
+    #[arg(long, value_name = "TYPE")]
+    crop_type: Option<String>,
+
+    /// Crop stage in which the field is looked at [default: the first of the protocol's window]
+    #[arg(long, value_name = "STAGE")]
+    stage: Option<String>,
+}
+
+impl GivenThreshold {
+    /// The threshold, count a unit, and a phrase that says where it comes from.
+    ///
+    /// # Errors
+    /// A [`Failure`] that names the option, if its value is none of the protocol's, or something is lacking.
+    pub(super) fn of(
+        &self,
+        protocol: &Protocol,
+        workspace: Option<&Workspace>,
+    ) -> Result<(f64, String), Failure> {
+        let crop_type = self.crop_type(protocol)?;
+        let crop_stage = self.stage(protocol)?;
+        if let Some(threshold) = self.threshold {
+            return match threshold.is_finite() && threshold > 0.0 {
+                true => Ok((threshold, "given".to_owned())),
+                false => Err(wrong("--threshold", &threshold, "a number above 0")),
+            };
+        }
+        let limits = protocol.limits();
+        let needed = limits.economics_needed(crop_type);
+        let given = self.economics(&protocol.plausible.currency)?;
+        let lacking = given.lacking(needed);
+        let defaults = workspace.and_then(|one| one.settings().defaults.get(crop_type));
+        let filled = defaults.map_or_else(|| given.clone(), |one| given.filled(&lacking, one));
+        let missing = filled.lacking(needed);
+        if !missing.is_empty() {
+            return Err(lacks(protocol, crop_type, &missing));
+        }
+        if let Some(finding) = economics_findings(&filled, &limits).first() {
+            let what = format!("an amount is not plausible for {}", protocol.id);
+            return Err(Failure::new(Kind::Settings, what)
+                .at(finding.pointer.trim_start_matches('/').replace('/', ", "))
+                .mend(format!("found {}; {}", finding.found, finding.expected)));
+        }
+        let from = match (needed.len(), lacking.len()) {
+            (0, _) => format!("of the protocol, for {crop_type} at {crop_stage}"),
+            (_, 0) => "of the costs, price and stand given".to_owned(),
+            _ => "of the costs, price and stand given, and of the workspace's defaults".to_owned(),
+        };
+        let field = ThresholdField {
+            economics: &filled,
+            area_ha: protocol.plausible.area_ha[0],
+            crop_type,
+            crop_stage: &crop_stage,
+        };
+        Ok((threshold_of(protocol, &field)?, from))
+    }
+
+    fn crop_type<'a>(&'a self, protocol: &'a Protocol) -> Result<&'a str, Failure> {
+        let known = &protocol.crop_types;
+        let crop_type = self.crop_type.as_ref().unwrap_or(&known[0]);
+        match known.contains(crop_type) {
+            true => Ok(crop_type),
+            false => {
+                let right = format!("one of {}", known.join(", "));
+                Err(wrong("--crop-type", crop_type, &right))
+            }
+        }
+    }
+
+    /// The stage in the scale's own writing.
+    fn stage(&self, protocol: &Protocol) -> Result<String, Failure> {
+        let text = self.stage.as_ref().unwrap_or(&protocol.stages.first);
+        let within = protocol.scale.read(text).filter(|stage| {
+            protocol.window().is_some_and(|(first, last)| {
+                first <= stage.first_place() && stage.last_place() <= last
+            })
+        });
+        let stages = &protocol.stages;
+        within.map(|stage| stage.to_string()).ok_or_else(|| {
+            let right = format!("a stage from {} to {}", stages.first, stages.last);
+            wrong("--stage", text, &right)
+        })
+    }
+
+    fn economics(&self, currency: &str) -> Result<Economics, Failure> {
+        let mut economics = json!({});
+        let given = [
+            (
+                "--treatment-cost",
+                "treatment_cost",
+                "amount",
+                &self.treatment_cost,
+            ),
+            (
+                "--market-value",
+                "market_value",
+                "amount",
+                &self.market_value,
+            ),
+            ("--plants", "plant_population", "count", &self.plants),
+        ];
+        for (option, member, name, text) in given {
+            let Some(text) = text else { continue };
+            let currency = (name == "amount").then_some(currency);
+            economics[member] =
+                amount(text, name, currency).ok_or_else(|| no_amount(option, text))?;
+            // Each by itself, so that a failure names its option.
+            serde_json::from_value::<Economics>(json!({ member: economics[member] }))
+                .map_err(|_| no_amount(option, text))?;
+        }
+        serde_json::from_value(economics).map_err(|error| {
+            let what = format!("the amounts cannot be used: {error}");
+            Failure::new(Kind::Settings, what).mend(AMOUNTS)
+        })
+    }
+}
+
+/// `8/acre` as a member of the economics.
+fn amount(text: &str, name: &str, currency: Option<&str>) -> Option<serde_json::Value> {
+    let (number, unit) = text.split_once('/')?;
+    let number = number.trim().parse::<f64>().ok()?;
+    if !(number.is_finite() && number > 0.0) {
+        return None;
+    }
+    let mut member = json!({name: number, "per": unit.trim()});
+    if let Some(currency) = currency {
+        member["currency"] = json!(currency);
+    }
+    Some(member)
+}
+
+fn no_amount(option: &str, text: &str) -> Failure {
+    Failure::new(Kind::Settings, format!("{text:?} is no amount with a unit"))
+        .at(option)
+        .mend(AMOUNTS)
+}
+
+fn lacks(protocol: &Protocol, crop_type: &str, missing: &[EconomicMember]) -> Failure {
+    let names: Vec<&str> = missing.iter().map(|member| member.name()).collect();
+    let what = format!("the threshold needs {}", names.join(", "));
+    Failure::new(Kind::Settings, what)
+        .at(format!("{}, {crop_type}", protocol.id))
+        .mend("give --treatment-cost, --market-value and --plants, or the threshold itself with --threshold")
+}
+
+/// A value that an option may not have.
+pub(super) fn wrong(option: &str, value: &impl std::fmt::Display, right: &str) -> Failure {
+    Failure::new(Kind::Settings, "these numbers make no plan")
+        .at(format!("{option} {value}"))
+        .mend(format!("write {right}"))
+}
