@@ -91,6 +91,14 @@ impl Scouting {
                         site["heads"] = json!(vec![[0; 6]; 5]);
                     }
                 }
+                if county == 4 && field == 0 {
+                    // One egg a site: the site means are equal, and their variance but a rounding.
+                    let mut heads = vec![[0; 6]; 5];
+                    heads[2][1] = 1;
+                    made["sites"] = (1..=3)
+                        .map(|site| json!({"site": site, "heads": heads}))
+                        .collect();
+                }
                 all.push(made.clone());
                 if county != SMALL {
                     shown.push(made.clone());
@@ -188,8 +196,9 @@ fn k_and_taylors_law_are_those_of_scipy_and_statsmodels() {
             assert_near(number(law, name), &reference[name], 1e-9, name);
         }
         assert_near(number(law, "visits"), &reference["visits"], 0.0, "visits");
-        // The visit on which nothing was found.
-        assert!(number(law, "visits_left_out") >= 1.0, "{law:?}");
+        // The visit on which nothing was found, and that with one egg a site.
+        let least = if law["samples"] == "units" { 1.0 } else { 2.0 };
+        assert!(number(law, "visits_left_out") >= least, "{law:?}");
     }
     assert_own_figures_of_visits(&out, &expected["visits"]);
 }

@@ -335,7 +335,7 @@ fn season_laws<'a>(visits: &[StandingVisit<'a>]) -> Vec<SeasonLaw<'a>> {
                 .iter()
                 .flatten()
                 .copied()
-                .filter(|sample| sample.mean > 0.0 && sample.variance > 0.0)
+                .filter(MeanVariance::has_logarithms)
                 .collect();
             SeasonLaw {
                 season,

@@ -15,8 +15,10 @@ of libpysal and shapely.
 """
 
 import json
+import statistics
 import sys
 import warnings
+from fractions import Fraction
 
 import esda
 import geopandas
@@ -53,7 +55,7 @@ def read_visits(path):
             "field": visit["field"]["field_id"],
             "day": visit["observed_on"],
             "totals": [total for site in totals for total in site],
-            "site_means": [float(np.mean(site)) for site in totals],
+            "site_means": [Fraction(sum(site), len(site)) for site in totals],
         })
     return pandas.DataFrame(rows)
 
@@ -64,8 +66,10 @@ def own_k(totals):
 
 
 def law(samples):
-    samples = [(mean, variance) for mean, variance in samples if mean > 0 and variance > 0]
-    means, variances = np.array(samples).T
+    # Of fractions, so that equal means have a variance of 0 and not of rounding.
+    pairs = [(statistics.mean(sample), statistics.variance(sample)) for sample in samples]
+    pairs = [(float(mean), float(variance)) for mean, variance in pairs if mean > 0 and variance > 0]
+    means, variances = np.array(pairs).T
     line = stats.linregress(np.log(means), np.log(variances))
     return {
         "a": np.exp(line.intercept),
@@ -73,7 +77,7 @@ def law(samples):
         "b": line.slope,
         "b_standard_error": line.stderr,
         "r_squared": line.rvalue**2,
-        "visits": len(samples),
+        "visits": len(pairs),
     }
 
 
@@ -101,8 +105,8 @@ def scatter(path):
         "counties": counties,
         "visits": own,
         "laws": {
-            "units": law([(np.mean(totals), np.var(totals, ddof=1)) for totals in shown.totals]),
-            "site-means": law([(np.mean(means), np.var(means, ddof=1)) for means in shown.site_means]),
+            "units": law([list(map(Fraction, totals)) for totals in shown.totals]),
+            "site-means": law(shown.site_means),
         },
     }
 
