@@ -15,7 +15,7 @@ use crate::publish::files::write_folder;
 use crate::publish::stop_card::{
     CardFacts, how_far_to_trust, operating_characteristic_csv, stop_card, stop_table_csv,
 };
-use crate::statistics::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_field};
+use crate::statistics::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_within_risks};
 use crate::statistics::stop_lines::Risks;
 use crate::workspace::Workspace;
 
@@ -94,7 +94,8 @@ pub struct PlanField {
     #[arg(long, value_name = "NUMBER")]
     sites_min: Option<u32>,
 
-    /// Sites after which a sample ends in any case [default: four times the least number]
+    /// Sites after which a sample ends in any case [default: as many as keep both risks, at least four times the
+    /// least number]
     #[arg(long, value_name = "NUMBER")]
     sites_max: Option<u32>,
 
@@ -138,8 +139,11 @@ impl PlanField {
         self.check_shares()?;
         let (threshold, threshold_from) = self.threshold.of(protocol, workspace)?;
         let (scatter, scatter_from) = self.scatter.of(protocol, workspace).await?;
-        let question = self.question(protocol, threshold, scatter)?;
-        let plan = plan_field(&question).ok_or_else(|| no_plan(&question))?;
+        let asked = self.question(protocol, threshold, scatter)?;
+        // Where the scout names no limit, the risks set it.
+        let sites_most = self.sites_max.unwrap_or(SITES_MAX);
+        let planned = plan_within_risks(&asked, sites_most);
+        let (question, plan) = planned.ok_or_else(|| no_plan(&asked))?;
         let facts = CardFacts {
             protocol,
             question: &question,

@@ -115,6 +115,35 @@ pub fn plan_field(question: &PlanQuestion) -> Option<FieldPlan> {
     })
 }
 
+/// The plan with as many most sites as keep both risks, from those of the question on and half as many more each
+/// time; with `sites_most` even if it does not keep them there. With the question that it answers. `None` as
+/// [`plan_field`].
+pub fn plan_within_risks(
+    question: &PlanQuestion,
+    sites_most: u32,
+) -> Option<(PlanQuestion, FieldPlan)> {
+    let mut question = *question;
+    loop {
+        let plan = plan_field(&question)?;
+        if keeps_risks(&plan, question.risks) || question.sites_max >= sites_most {
+            return Some((question, plan));
+        }
+        let more = question
+            .sites_max
+            .saturating_add(question.sites_max.div_ceil(2));
+        question.sites_max = more.min(sites_most);
+    }
+}
+
+/// Whether the simulated samples are wrong no more often than asked, but for two standard errors of the simulation.
+fn keeps_risks(plan: &FieldPlan, risks: Risks) -> bool {
+    let kept = |wrong: f64, risk: f64| {
+        wrong <= risk + 2.0 * (risk * (1.0 - risk) / f64::from(SAMPLES)).sqrt()
+    };
+    kept(plan.at_low_mean.probability_high, risks.false_high)
+        && kept(plan.at_threshold.probability_low, risks.false_low)
+}
+
 /// What the plan does at fields whose true mean is the low one, the threshold, or another about them.
 fn operating_points(
     question: &PlanQuestion,
@@ -277,6 +306,25 @@ mod tests {
             plan.at_low_mean
         );
         assert!(plan.at_low_mean.share_at_limit > 0.3);
+    }
+
+    #[test]
+    fn most_sites_grow_until_the_risks_are_kept_or_there_are_no_more() {
+        let short = PlanQuestion {
+            sites_max: 3,
+            ..QUESTION
+        };
+        let (question, plan) = plan_within_risks(&short, 200).expect("a plan");
+        assert!(
+            question.sites_max > 3 && question.sites_max < 40,
+            "{}",
+            question.sites_max
+        );
+        assert!(plan.at_low_mean.probability_high < 0.1043);
+        assert!(plan.at_threshold.probability_low < 0.1043);
+        let (question, plan) = plan_within_risks(&short, 4).expect("a plan");
+        assert_eq!(question.sites_max, 4);
+        assert!(plan.at_low_mean.probability_high > 0.1043);
     }
 
     #[test]
