@@ -27,6 +27,8 @@ mod issuing; // issued alerts: frozen, corrected, built again, whole after a kil
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod maps; // the map files, opened and drawn by other people's viewers
 mod mended; // rows that were held: exported in columns, mended by other programs, loaded as they are
+mod plan; // plan field: Wald's lines, a season's scatter, what is refused, the card in a browser
+mod plan_edge; // plan edge: distances and strips of a field, from its record through load
 mod privacy; // no public file tells whose field it was
 mod protocols; // protocol files: what is refused, and visits of every kind of count
 mod publish; // outputs opened by others, hostile text, classes and wording

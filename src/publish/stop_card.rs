@@ -6,11 +6,12 @@
 use askama::Template;
 use serde::Serialize;
 
-use super::cautions::IN_ONE_SENTENCE;
 use super::sheet_words::{Passage, cautions};
 use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::Protocol;
+use crate::protocol::catalogue::{Layout, Protocol};
+use crate::protocol::sheet_layout::unit_name;
 use crate::statistics::field_plan::{FieldPlan, PlanQuestion};
+use crate::visit::record::CountForm;
 
 /// What a card says beside the plan.
 #[derive(Debug, Clone)]
@@ -97,14 +98,16 @@ pub fn csv_of(rows: impl Iterator<Item = impl Serialize>) -> Result<Vec<u8>, Fai
 #[template(path = "stop_card.html", config = "src/publish/templates/askama.toml")]
 struct Card<'a> {
     facts: &'a CardFacts<'a>,
-    unit: String,
+    counted: &'a str,
+    units_of_a_site: String,
+    by_night: bool,
+    spread: &'static str,
     threshold: String,
     precision: String,
     sites_for_precision: u64,
     rows: Vec<CardRow>,
     trust: [String; 2],
     cautions: Vec<Passage>,
-    in_one_sentence: &'a str,
 }
 
 struct CardRow {
@@ -118,9 +121,13 @@ struct CardRow {
 pub fn stop_card(plan: &FieldPlan, facts: &CardFacts) -> Result<String, Failure> {
     let question = facts.question;
     let or_none = |total: Option<u64>| total.map_or("–".to_owned(), |total| total.to_string());
+    let sample = &facts.protocol.sample;
     let card = Card {
         facts,
-        unit: facts.protocol.counted.clone(),
+        counted: &facts.protocol.counted,
+        units_of_a_site: units_of_a_site(facts),
+        by_night: sample.form == CountForm::Traps && sample.catch_by_night,
+        spread: spread_of_sites(facts.protocol.layout),
         threshold: format!("{:.2}", question.threshold),
         precision: in_percent(question.precision),
         sites_for_precision: plan.sites_for_precision,
@@ -136,12 +143,28 @@ pub fn stop_card(plan: &FieldPlan, facts: &CardFacts) -> Result<String, Failure>
             .collect(),
         trust: how_far_to_trust(plan, question),
         cautions: cautions(facts.protocol),
-        in_one_sentence: IN_ONE_SENTENCE,
     };
     card.render().map_err(|error| {
         let what = format!("cannot write the stop card: {error}");
         Failure::new(Kind::Publish, what).at(&*facts.protocol.id)
     })
+}
+
+fn units_of_a_site(facts: &CardFacts) -> String {
+    let unit = unit_name(facts.protocol.sample.form).to_lowercase();
+    match facts.question.units_per_site {
+        1 => format!("1 {unit}"),
+        units => format!("{units} {unit}s"),
+    }
+}
+
+/// A sample that stops early must not have seen one part of the field alone.
+fn spread_of_sites(layout: Layout) -> &'static str {
+    match layout {
+        Layout::Edge => "over all sides of the field",
+        Layout::Interior => "over the whole field, away from its edges",
+        Layout::Station => "as the protocol says",
+    }
 }
 
 /// How often simulated samples of this plan end with the wrong answer, beside what was asked: a sentence for

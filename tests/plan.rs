@@ -1,0 +1,439 @@
+//! `plan field`: the stop table against Wald's lines and a season's own scatter, what is refused, and the card in a
+//! real browser.
+
+use serde_json::{Value, json};
+
+use crate::support::{Run, TestWorkspace, bractline, full_visit, lines, node, python};
+
+/// Runs `plan field` outside of any workspace.
+fn plan(arguments: &[&str]) -> Run {
+    bractline(&[&["plan", "field"], arguments].concat())
+}
+
+/// The rows of a CSV, by column.
+fn csv_rows(bytes: &[u8]) -> Vec<Value> {
+    let mut reader = csv::Reader::from_reader(bytes);
+    let names = reader.headers().expect("a header").clone();
+    let row = |record: csv::StringRecord| -> Value {
+        let cells = names.iter().zip(&record);
+        cells
+            .map(|(name, cell)| (name.to_owned(), json!(cell.parse::<f64>().ok())))
+            .collect::<serde_json::Map<_, _>>()
+            .into()
+    };
+    reader
+        .records()
+        .map(|record| row(record.expect("a record")))
+        .collect()
+}
+
+/// Facts of the trade, 5.3: negative binomial, means 2 and 4, k 4.6, both risks 0.1: slope 2.841808, intercepts
+/// ±5.128255. Five heads a site, so means 0.4 and 0.8 a head.
+#[test]
+fn the_stop_table_has_walds_lines_of_the_totals_of_sites() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let out = folder.path().join("plan");
+    let out_name = out.display().to_string();
+    let run = plan(&[
+        "--protocol",
+        "bsm-eggs",
+        "--threshold",
+        "0.8",
+        "--k",
+        "4.6",
+        "--sites-min",
+        "1",
+        "--sites-max",
+        "30",
+        "--format",
+        "json",
+        "--out",
+        &out_name,
+    ]);
+    let told = run.expect_code(0).json();
+    assert_eq!(told["threshold"], 0.8);
+    assert_eq!(told["low_mean"], 0.4);
+    assert!((told["k_of_site_totals"].as_f64().expect("k") - 4.6).abs() < 1e-9);
+    assert!(
+        told["scatter_from"]
+            .as_str()
+            .expect("text")
+            .contains("assumed"),
+        "{told:#}"
+    );
+    // (1/m + 1/k) / D² with m = 5 × 0.8 and D = 0.25, the next whole number.
+    let exact: f64 = (1.0 / 4.0 + 1.0 / 4.6) / 0.0625;
+    assert_eq!(told["sites_for_precision"], exact.ceil());
+    let rows = csv_rows(&std::fs::read(out.join("stop_table.csv")).expect("a stop table"));
+    assert_eq!(rows.len(), 30);
+    for (row, sites) in rows.iter().zip(1..) {
+        let middle = 2.841_808 * f64::from(sites);
+        let (low, high) = (middle - 5.128_255, middle + 5.128_255);
+        let below = (low >= 0.0).then(|| low.floor());
+        assert_eq!(row["sites"], f64::from(sites));
+        assert_eq!(row["units"], 5.0 * f64::from(sites));
+        assert_eq!(row["stop_below_at_or_under"], json!(below), "{row}");
+        assert_eq!(row["stop_at_threshold_from"], high.ceil(), "{row}");
+    }
+    let points = std::fs::read(out.join("operating_characteristic.csv")).expect("a table");
+    let points = csv_rows(&points);
+    let at = |mean: f64, name: &str| {
+        let mut found = points.iter();
+        let point = found.find(|point| point["true_mean"] == mean);
+        point.expect("a point")[name].as_f64().expect("a number")
+    };
+    // Two standard errors of 20,000 samples at 10 % are 0.0042.
+    assert!(at(0.4, "probability_said_at_threshold") < 0.1042);
+    assert!(at(0.8, "probability_said_below") < 0.1042);
+}
+
+/// Facts of the trade, 5.3: p₀ 0.1, p₁ 0.3, both risks 0.1: slope 0.186169, intercepts ±1.627662, a plant.
+#[test]
+fn infested_or_not_needs_no_k_and_no_economics() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let out = folder.path().display().to_string();
+    let of_protocol = ["--protocol", "wbc-egg-masses", "--format", "json"];
+    let run = plan(
+        &[
+            &of_protocol[..],
+            &[
+                "--threshold",
+                "0.3",
+                "--low",
+                "0.3333333333333333",
+                "--out",
+                &out,
+            ],
+        ]
+        .concat(),
+    );
+    let told = run.expect_code(0).json();
+    assert_eq!(told["k_of_site_totals"], Value::Null);
+    // p (1 − p) / units ÷ (D p)² with p = 0.3, twenty plants a site and D = 0.25.
+    let exact: f64 = 0.7 / (20.0 * 0.3 * 0.0625);
+    assert_eq!(told["sites_for_precision"], exact.ceil());
+    let rows = csv_rows(&std::fs::read(folder.path().join("stop_table.csv")).expect("a table"));
+    assert_eq!(rows[0]["sites"], 5.0);
+    for row in &rows {
+        let plants = row["units"].as_f64().expect("a number");
+        let (low, high) = (
+            0.186_169 * plants - 1.627_662,
+            0.186_169 * plants + 1.627_662,
+        );
+        assert_eq!(row["stop_below_at_or_under"], low.floor(), "{row}");
+        assert_eq!(row["stop_at_threshold_from"], high.ceil(), "{row}");
+    }
+    // The protocol's own thresholds: Paula-Moraes et al. 2011, J. Econ. Entomol. 104(6), abstract.
+    for (more, threshold) in [
+        (&[][..], 0.08),
+        (&["--stage", "r3"], 0.20),
+        (&["--crop-type", "sweet-corn"], 0.04),
+    ] {
+        let told = plan(&[&of_protocol[..], more].concat())
+            .expect_code(0)
+            .json();
+        assert_eq!(told["threshold"], threshold, "{more:?}");
+    }
+}
+
+#[test]
+fn fixed_thresholds_need_no_economics() {
+    // 4 a trap and night: Colorado State University Extension 2016; 1 a head in confection: from memory.
+    for (protocol, crop_type, threshold) in [
+        ("sunflower-moth-traps", "oilseed", 4.0),
+        ("rssw", "confection", 1.0),
+    ] {
+        let run = plan(&[
+            "--protocol",
+            protocol,
+            "--crop-type",
+            crop_type,
+            "--k",
+            "2",
+            "--format",
+            "json",
+        ]);
+        let told = run.expect_code(0).json();
+        assert_eq!(told["threshold"], threshold, "{told:#}");
+        let from = told["threshold_from"].as_str().expect("text");
+        assert!(from.contains(crop_type), "{from}");
+    }
+}
+
+/// 8 USD an acre, 0.16 USD a lb, 20,000 plants an acre: 3.205, J. Econ. Entomol. 101(3):969-975 (2008).
+#[test]
+fn the_threshold_is_that_of_the_economics() {
+    let run = plan(&[
+        "--protocol",
+        "bsm-eggs",
+        "--treatment-cost",
+        "8/acre",
+        "--market-value",
+        "0.16/lb",
+        "--plants",
+        "20000/acre",
+        "--k",
+        "1",
+        "--format",
+        "json",
+    ]);
+    let told = run.expect_code(0).json();
+    let threshold = told["threshold"].as_f64().expect("a number");
+    assert!((threshold - 3.205).abs() < 0.0005, "{threshold}");
+}
+
+#[test]
+fn a_wrong_number_is_refused_with_its_option_and_how_to_mend_it() {
+    let given = ["--protocol", "bsm-eggs", "--threshold", "3", "--k", "1"];
+    let economic = ["--protocol", "bsm-eggs", "--k", "1"];
+    let presence = ["--protocol", "wbc-egg-masses"];
+    let refused: [(&[&str], &[&str], &str); 27] = [
+        (&economic, &["--threshold", "0"], "--threshold 0"),
+        (&economic, &["--threshold", "-3"], "--threshold -3"),
+        (&economic, &["--threshold", "nan"], "--threshold NaN"),
+        (&given[..4], &["--k", "0"], "--k 0"),
+        (&given[..4], &["--k", "-1"], "--k -1"),
+        (&given[..4], &["--k", "inf"], "--k inf"),
+        (&given[..4], &[], "--k and --season"),
+        (&given, &["--risk", "0.6"], "--risk 0.6"),
+        (&given, &["--risk", "0"], "--risk 0"),
+        (&given, &["--low", "1"], "--low 1"),
+        (&given, &["--low", "-0.5"], "--low -0.5"),
+        (&given, &["--precision", "0"], "--precision 0"),
+        (&given, &["--precision", "inf"], "--precision inf"),
+        (&given, &["--sites-min", "0"], "--sites-min 0"),
+        (
+            &given,
+            &["--sites-min", "4000000000"],
+            "--sites-min 4000000000",
+        ),
+        (
+            &given,
+            &["--sites-min", "5", "--sites-max", "3"],
+            "--sites-max 3",
+        ),
+        (&given, &["--sites-max", "1000000"], "--sites-max 1000000"),
+        (&given, &["--crop-type", "cabbage"], "--crop-type cabbage"),
+        (&given, &["--stage", "R6"], "--stage R6"),
+        (
+            &economic,
+            &["--treatment-cost", "8 acre"],
+            "--treatment-cost",
+        ),
+        (&economic, &["--market-value", "8/acre"], "--market-value"),
+        (&economic, &["--plants", "0/acre"], "--plants"),
+        (&economic, &[], "bsm-eggs, oilseed"),
+        (
+            &economic,
+            &[
+                "--treatment-cost",
+                "8/acre",
+                "--market-value",
+                "16/lb",
+                "--plants",
+                "20000/acre",
+            ],
+            "economics, market_value",
+        ),
+        (&presence, &["--threshold", "1.5"], "--threshold 1.5"),
+        (&presence, &["--k", "1"], "--k or --season"),
+        (&["--protocol", "beetles"], &["--k", "1"], "--protocol"),
+    ];
+    for (first, more, place) in refused {
+        let run = plan(&[first, more].concat()).expect_code(1);
+        assert!(
+            run.stderr.contains(&format!("\nwhere: {place}")),
+            "{more:?} {run:?}"
+        );
+        assert!(run.stderr.contains("\nmend:  "), "{run:?}");
+        assert_eq!(run.stdout, "");
+    }
+    let region = plan(&["--protocol", "bertha-armyworm-traps", "--k", "1"]).expect_code(1);
+    assert!(region.stderr.contains("nothing of a field"), "{region:?}");
+    let nowhere = plan(&[
+        "--protocol",
+        "bsm-eggs",
+        "--threshold",
+        "3",
+        "--season",
+        "2026",
+    ]);
+    assert!(
+        nowhere
+            .expect_code(1)
+            .stderr
+            .contains("mend:  name one with --workspace DIR")
+    );
+}
+
+#[test]
+fn the_scatter_of_a_season_is_the_power_law_of_its_visits() {
+    let workspace = TestWorkspace::of_region("us:46");
+    let visits: Vec<Value> = (0..24).map(uneven_visit).collect();
+    workspace.load_text("visits.ndjson", &lines(&visits));
+    let figures = workspace.beside("figures").display().to_string();
+    workspace.run(&["rollup", "--out", &figures]).expect_code(0);
+    let field_week = format!("{figures}/field_week.parquet");
+    let reference = python(
+        "tests/reference/field_figures.py",
+        &["law", &field_week, "2026", "bsm-eggs"],
+    );
+    let law: Value = serde_json::from_str(&reference).expect("JSON");
+    let number = |name: &str| law[name].as_f64().expect("a number");
+    assert!(number("samples") >= 20.0, "{law}");
+    let (a, b) = (number("a"), number("b"));
+    let out = workspace.beside("plan");
+    let out_name = out.display().to_string();
+    let of_season = [
+        "plan",
+        "field",
+        "--protocol",
+        "bsm-eggs",
+        "--threshold",
+        "2",
+    ];
+    let asked = [
+        &of_season[..],
+        &["--season", "2026", "--out", &out_name, "--format", "json"],
+    ];
+    let told = workspace.run(&asked.concat()).expect_code(0).json();
+    let said = told["scatter_from"].as_str().expect("text");
+    let by_numpy = format!(
+        "that of {} visits of the season 2026: the variance of site means is {a:.3} times the mean to the power {b:.3}",
+        number("samples")
+    );
+    assert!(said.contains(&by_numpy), "{said}\n{by_numpy}");
+    // Totals of five heads: mean 10, variance 25 · a · 2^b; k by moments, and variance ÷ (D · mean)².
+    let variance = 25.0 * a * 2_f64.powf(b);
+    let k = told["k_of_site_totals"]
+        .as_f64()
+        .expect("aggregated counts");
+    assert!((k / (100.0 / (variance - 10.0)) - 1.0).abs() < 1e-6, "{k}");
+    let sites = (variance / (0.25_f64 * 10.0).powi(2)).ceil();
+    assert_eq!(told["sites_for_precision"], sites);
+    // Green 1970: T ≥ (a' · n^(1 − b) / D²)^(1 / (2 − b)) of the totals, a' = 5^(2 − b) · a.
+    for row in csv_rows(&std::fs::read(out.join("stop_table.csv")).expect("a table")) {
+        let sites = row["sites"].as_f64().expect("a number");
+        let of_totals = 5_f64.powf(2.0 - b) * a;
+        let green = (of_totals * sites.powf(1.0 - b) / 0.0625).powf(1.0 / (2.0 - b));
+        assert_eq!(row["precise_from"], green.ceil(), "{row}");
+    }
+
+    let other = [&of_season[..], &["--season", "2025"]].concat();
+    let run = workspace.run(&other).expect_code(1);
+    for says in ["2025 has too few visits", "\nwhere: 0 visits", "\nmend:  "] {
+        assert!(run.stderr.contains(says), "{run:?}");
+    }
+}
+
+/// A visit whose sites differ, the more the more there is.
+fn uneven_visit(number: usize) -> Value {
+    let mut visit = full_visit(&format!("uneven-{number}"));
+    visit["field"]["field_id"] = format!("F-{number}").into();
+    let most = 1 + number % 6;
+    visit["sites"] = (1..=4)
+        .map(|site| {
+            let head = |head: usize| {
+                json!([
+                    (site * most + head * number) % (2 + most * site),
+                    0,
+                    0,
+                    0,
+                    site / 2,
+                    0
+                ])
+            };
+            json!({"site": site, "heads": (0..5).map(head).collect::<Vec<_>>()})
+        })
+        .collect();
+    visit
+}
+
+#[test]
+fn the_card_is_one_page_that_needs_nothing_else_and_says_what_the_table_says() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let cards: [(&str, &[&str], &[&str]); 3] = [
+        (
+            "bsm-eggs",
+            &["--threshold", "3.205", "--k", "0.9"],
+            &[
+                "5 heads at each site",
+                "over all sides",
+                "bees work the field",
+                "k = 0.9",
+            ],
+        ),
+        (
+            "wbc-egg-masses",
+            &[],
+            &[
+                "20 plants at each site",
+                "by chance alone",
+                "counting masses overstates",
+            ],
+        ),
+        (
+            "sunflower-moth-traps",
+            &["--k", "2"],
+            &[
+                "divided by the nights",
+                "at least 1 site,",
+                "not how many lay in this field",
+            ],
+        ),
+    ];
+    for (protocol, more, says) in cards {
+        let out = folder.path().join(protocol);
+        let out_name = out.display().to_string();
+        let asked = ["--protocol", protocol, "--out", &out_name];
+        plan(&[&asked[..], more].concat()).expect_code(0);
+        let card = out.join("stop_card.html").display().to_string();
+        let pdf = out.join("card.pdf").display().to_string();
+        let seen = node("tests/reference/print_card.mjs", &[&card, &pdf]);
+        let seen: Value = serde_json::from_str(&seen).expect("JSON");
+        assert_eq!(seen["asked"], json!([]), "{protocol}");
+        assert_eq!(seen["references"], json!([]), "{protocol}");
+        assert_eq!(seen["tooWide"], false, "{protocol}");
+        assert_eq!(seen["pages"], 1, "{protocol}: A4");
+        let source = std::fs::read_to_string(&card).expect("a card");
+        for banned in ["http:", "https:", "url(", "@import"] {
+            assert!(!source.contains(banned), "{protocol}: {banned}");
+        }
+        let text = seen["text"].as_str().expect("text");
+        let cautions = [
+            "The label is the law",
+            "licensed adviser",
+            "Bees",
+            "Re-entry",
+            "Scout your own field",
+        ];
+        for needed in cautions.iter().chain(says) {
+            assert!(text.contains(needed), "{protocol} lacks {needed:?}: {text}");
+        }
+        let table = std::fs::read(out.join("stop_table.csv")).expect("a stop table");
+        let rows: Vec<Value> = csv_rows(&table)
+            .iter()
+            .map(|row| {
+                let cell = |name: &str| {
+                    row[name]
+                        .as_f64()
+                        .map_or("–".to_owned(), |total| total.to_string())
+                };
+                let names = [
+                    "sites",
+                    "stop_below_at_or_under",
+                    "stop_at_threshold_from",
+                    "precise_from",
+                ];
+                json!([
+                    cell(names[0]),
+                    cell(names[1]),
+                    cell(names[2]),
+                    cell(names[3]),
+                    ""
+                ])
+            })
+            .collect();
+        assert_eq!(seen["rows"], json!(rows), "{protocol}");
+    }
+}
