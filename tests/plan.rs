@@ -316,7 +316,9 @@ fn the_scatter_of_a_season_is_the_power_law_of_its_visits() {
         let sites = row["sites"].as_f64().expect("a number");
         let of_totals = 5_f64.powf(2.0 - b) * a;
         let green = (of_totals * sites.powf(1.0 - b) / 0.0625).powf(1.0 / (2.0 - b));
-        assert_eq!(row["precise_from"], green.ceil(), "{row}");
+        // Where the variance grows with the mean squared or faster, no total is ever enough.
+        let expected = (b < 2.0).then(|| green.ceil());
+        assert_eq!(row["precise_from"].as_f64(), expected, "{b} {row}");
     }
 
     let other = [&of_season[..], &["--season", "2025"]].concat();
@@ -355,7 +357,7 @@ fn the_card_is_one_page_that_needs_nothing_else_and_says_what_the_table_says() {
     let cards: [(&str, &[&str], &[&str]); 3] = [
         (
             "bsm-eggs",
-            &["--threshold", "3.205", "--k", "0.9"],
+            &["--threshold", "3.205", "--k", "0.9", "--sites-max", "16"],
             &[
                 "5 heads at each site",
                 "over all sides",
