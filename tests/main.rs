@@ -3,6 +3,7 @@
 mod generated;
 mod support;
 
+mod certainty; // how sure the figure of a field is, against scipy
 mod cli; // the program as a person meets it: help, exit codes, messages
 mod concurrency; // several programs on one workspace at once
 mod defaults; // economics that a record lacks: assumed with a trace, or held
@@ -47,3 +48,4 @@ mod tables; // tables of other people's programs, and files made to exhaust thei
 mod thresholds; // thresholds of the protocols against values from outside
 mod tree; // the top level, what no file may name, what a newcomer looks for
 mod truth_table; // one truth as many sheets: it comes back, or the message names what bends it
+mod windows; // weather files of a workspace and the days of treatment, against an independent computation

@@ -194,7 +194,7 @@ fn a_wrong_number_is_refused_with_its_option_and_how_to_mend_it() {
         (&given[..4], &["--k", "0"], "--k 0"),
         (&given[..4], &["--k", "-1"], "--k -1"),
         (&given[..4], &["--k", "inf"], "--k inf"),
-        (&given[..4], &[], "--k and --season"),
+        (&given[..4], &[], "bsm-eggs, --k and --season"),
         (&given, &["--risk", "0.6"], "--risk 0.6"),
         (&given, &["--risk", "0"], "--risk 0"),
         (&given, &["--low", "1"], "--low 1"),
@@ -328,24 +328,15 @@ fn the_scatter_of_a_season_is_the_power_law_of_its_visits() {
     }
 }
 
-/// A visit whose sites differ, the more the more there is.
+/// A visit whose sites differ, the more the more there is, and less than in proportion.
 fn uneven_visit(number: usize) -> Value {
     let mut visit = full_visit(&format!("uneven-{number}"));
     visit["field"]["field_id"] = format!("F-{number}").into();
-    let most = 1 + number % 6;
+    let most = number % 6;
     visit["sites"] = (1..=4)
         .map(|site| {
-            let head = |head: usize| {
-                json!([
-                    (site * most + head * number) % (2 + most * site),
-                    0,
-                    0,
-                    0,
-                    site / 2,
-                    0
-                ])
-            };
-            json!({"site": site, "heads": (0..5).map(head).collect::<Vec<_>>()})
+            let eggs = most + (site * 7 + number * 5) % 5 * (1 + most / 2);
+            json!({"site": site, "heads": vec![[eggs, 0, 0, 0, 0, 0]; 5]})
         })
         .collect();
     visit

@@ -151,7 +151,10 @@ impl PlanEdge {
                         reached.notes.extend(
                             without.map(|(site, why)| format!("Site {site} has no strip: {why}.")),
                         );
-                        let map = strips.to_geojson(IN_ONE_SENTENCE).to_string();
+                        let mut map = strips.to_geojson(IN_ONE_SENTENCE);
+                        let members = map.foreign_members.get_or_insert_default();
+                        members.insert("private".to_owned(), PRIVATE.into());
+                        let map = map.to_string();
                         files.push(("strips.geojson", map.into_bytes()));
                     }
                 }
