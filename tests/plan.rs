@@ -367,7 +367,7 @@ fn the_card_is_one_page_that_needs_nothing_else_and_says_what_the_table_says() {
         ),
         (
             "sunflower-moth-traps",
-            &["--k", "2"],
+            &["--k", "2", "--sites-max", "8"],
             &[
                 "divided by the nights",
                 "at least 1 site,",

@@ -49,7 +49,7 @@ impl GivenScatter {
                 Kind::Settings,
                 "nothing says how the sites of a field scatter",
             )
-            .at("--k and --season")
+            .at(format!("{}, --k and --season", protocol.id))
             .mend("name a season of the workspace's visits with --season, or assume a k with --k")),
         }
     }
