@@ -179,6 +179,19 @@ fn without_an_outline_there_are_distances_and_no_strips() {
 }
 
 #[test]
+fn a_side_that_a_spreadsheet_would_run_is_text_in_the_table() {
+    let mut visit = visit_of("F-formula", [6; 4]);
+    visit["sites"][0]["side"] = "=1+1".into();
+    let workspace = loaded(&[visit]);
+    let out = workspace.beside("for-the-owner");
+    let out_name = out.display().to_string();
+    let told = edge(&workspace, "F-formula", &["--out", &out_name]);
+    assert_eq!(told["sites"][0]["side"], "=1+1", "JSON is no spreadsheet");
+    let table = std::fs::read_to_string(out.join("economic_distance.csv")).expect("a table");
+    assert!(table.contains("\r\n1,'=1+1,"), "{table}");
+}
+
+#[test]
 fn the_newest_revision_and_the_week_asked_for_count() {
     let first = with_outline(visit_of("F-twice", [6; 4]));
     let mut corrected = first.clone();

@@ -4,20 +4,17 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use include_dir::{Dir, include_dir};
 use sha2::{Digest, Sha256};
 
 use super::rollup::Figures;
 use super::{open_store, workers};
 use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::Catalogue;
+use crate::protocol::catalogue::{Catalogue, built_in_files};
 use crate::publish::files::write_file;
 use crate::region::Region;
 use crate::store::alerts::IssuedAlert;
 use crate::store::snapshot::Snapshot;
 use crate::workspace::Workspace;
-
-static BUILT_IN: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/pipeline/protocols");
 
 /// What an alert is made from beside the store.
 #[derive(Debug, Clone, PartialEq)]
@@ -198,10 +195,8 @@ fn protocol_texts(own: &Path) -> Result<BTreeMap<String, String>, Failure> {
         stem.filter(|_| is_toml).map(str::to_owned)
     };
     let mut texts = BTreeMap::new();
-    for file in BUILT_IN.files() {
-        if let (Some(id), Some(text)) = (id_of(file.path()), file.contents_utf8()) {
-            texts.insert(id, text.to_owned());
-        }
+    for (place, text) in built_in_files()? {
+        texts.extend(id_of(place).map(|id| (id, text.to_owned())));
     }
     if !own.is_dir() {
         return Ok(texts);

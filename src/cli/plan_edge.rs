@@ -11,10 +11,11 @@ use super::{Format, Outcome, open_store, report, workers};
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions::IN_ONE_SENTENCE;
 use crate::publish::files::write_folder;
-use crate::publish::stop_card::csv_of;
+use crate::publish::tables::csv_of;
 use crate::region::strips::{SampledSite, draw_strips};
 use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
+use crate::visit::words::disarmed;
 use crate::workspace::Workspace;
 
 /// How far in from the edge a field is at threshold, site by site; private, for the field's owner
@@ -47,13 +48,23 @@ pub struct PlanEdge {
 const PRIVATE: &str = "Private: for the field's owner. Nothing of it is published.";
 
 /// A row of economic_distance.csv, and of the report.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Clone, Serialize)]
 struct SiteRow {
     site: u32,
     side: Option<String>,
     mean: f64,
     pressure: f64,
     economic_distance_m: f64,
+}
+
+impl SiteRow {
+    /// The row as CSV may hold it: the side is a scout's text.
+    fn in_table(&self) -> SiteRow {
+        SiteRow {
+            side: self.side.as_deref().map(disarmed),
+            ..self.clone()
+        }
+    }
 }
 
 /// What is reported.
@@ -118,7 +129,10 @@ impl PlanEdge {
             private: PRIVATE,
             files: Vec::new(),
         };
-        let mut files = vec![("economic_distance.csv", csv_of(reached.sites.iter())?)];
+        let mut files = vec![(
+            "economic_distance.csv",
+            csv_of(reached.sites.iter().map(SiteRow::in_table))?,
+        )];
         match &visit.outline {
             None => reached
                 .notes

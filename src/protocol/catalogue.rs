@@ -13,6 +13,21 @@ use crate::failure::Failure;
 
 static BUILT_IN: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/pipeline/protocols");
 
+/// The built-in files: place and text of each.
+///
+/// # Errors
+/// A [`Failure`] with the place if one is not UTF-8.
+pub fn built_in_files() -> Result<Vec<(&'static Path, &'static str)>, Failure> {
+    let files = BUILT_IN.files().map(|file| {
+        let place = file.path();
+        let text = file
+            .contents_utf8()
+            .ok_or_else(|| unusable(format!("{}: it is not UTF-8", place.display())))?;
+        Ok((place, text))
+    });
+    files.collect()
+}
+
 /// Every protocol by its id.
 #[derive(Debug, Clone)]
 pub struct Catalogue {
@@ -26,11 +41,7 @@ impl Catalogue {
     /// A [`Failure`] with the place and the reason if a file cannot be read or is no sound protocol.
     pub fn read(own: Option<&Path>) -> Result<Catalogue, Failure> {
         let mut protocols = BTreeMap::new();
-        for file in BUILT_IN.files() {
-            let place = file.path();
-            let text = file
-                .contents_utf8()
-                .ok_or_else(|| unusable(format!("{}: it is not UTF-8", place.display())))?;
+        for (place, text) in built_in_files()? {
             let protocol = Protocol::read(text, place)?;
             protocols.insert(protocol.id.clone(), protocol);
         }

@@ -7,6 +7,7 @@ use askama::Template;
 use serde::Serialize;
 
 use super::sheet_words::{Passage, cautions};
+use super::tables::csv_of;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Layout, Protocol};
 use crate::protocol::sheet_layout::unit_name;
@@ -75,23 +76,6 @@ pub fn operating_characteristic_csv(
         mean_sites: point.mean_units,
         p90_sites: point.p90_units,
     }))
-}
-
-/// Rows as CSV (RFC 4180) with a header; for tables that come from no roll-up.
-pub fn csv_of(rows: impl Iterator<Item = impl Serialize>) -> Result<Vec<u8>, Failure> {
-    let unwritable =
-        |error: String| Failure::new(Kind::Publish, format!("cannot write CSV: {error}"));
-    let mut writer = csv::WriterBuilder::new()
-        .terminator(csv::Terminator::CRLF)
-        .from_writer(Vec::new());
-    for row in rows {
-        writer
-            .serialize(row)
-            .map_err(|error| unwritable(error.to_string()))?;
-    }
-    writer
-        .into_inner()
-        .map_err(|error| unwritable(error.to_string()))
 }
 
 #[derive(Template)]

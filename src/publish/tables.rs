@@ -13,7 +13,10 @@ use parquet::basic::{Compression, ZstdLevel};
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 
+use serde::Serialize;
+
 use crate::failure::{Failure, Kind};
+use crate::visit::words::disarmed;
 
 /// The key of the Parquet file that carries the notice that the data is invented.
 pub const INVENTED_KEY: &str = "invented";
@@ -46,6 +49,20 @@ pub fn write_csv(table: &RecordBatch, docs: &[ColumnDoc]) -> Result<Vec<u8>, Fai
         .write(&table)
         .map_err(unwritable("CSV"))?;
     Ok(bytes)
+}
+
+/// Rows as CSV (RFC 4180) with a header, for tables that come from no roll-up. Texts must be disarmed already.
+///
+/// # Errors
+/// A [`Failure`] if a row is nested.
+pub fn csv_of(rows: impl Iterator<Item = impl Serialize>) -> Result<Vec<u8>, Failure> {
+    let mut writer = csv::WriterBuilder::new()
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::new());
+    for row in rows {
+        writer.serialize(row).map_err(unwritable("CSV"))?;
+    }
+    writer.into_inner().map_err(unwritable("CSV"))
 }
 
 /// A table as Parquet (zstd), each column with its `description` and `unit` as Arrow field metadata
@@ -128,13 +145,8 @@ fn disarm_formulas(column: &ArrayRef) -> ArrayRef {
     let Some(texts) = column.as_string_opt::<i32>() else {
         return Arc::clone(column);
     };
-    let disarmed = texts.iter().map(|text| match text {
-        Some(text) if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) => {
-            Some(format!("'{text}"))
-        }
-        other => other.map(str::to_owned),
-    });
-    Arc::new(disarmed.collect::<StringArray>())
+    let texts = texts.iter().map(|text| text.map(disarmed));
+    Arc::new(texts.collect::<StringArray>())
 }
 
 fn unwritable<E: std::fmt::Display>(form: &'static str) -> impl Fn(E) -> Failure {

@@ -72,9 +72,13 @@ impl Snapshot {
             .collect()
             .await?;
         let sites = sites.iter().map(sites_of).collect::<Result<Vec<_>, _>>()?;
+        // What is kept was written by us from a record that conformed.
+        let outline = text_at(&outlines)?.map(|text| serde_json::from_str(&text));
         Ok(VisitSites {
             sites: sites.concat(),
-            outline: text_at(&outlines)?.and_then(|text| serde_json::from_str(&text).ok()),
+            outline: outline
+                .transpose()
+                .map_err(|error| DataFusionError::External(Box::new(error)))?,
         })
     }
 

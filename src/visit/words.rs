@@ -202,6 +202,14 @@ pub fn starts_formula(text: &str) -> bool {
     ])
 }
 
+/// A text as it stands in CSV, which cannot say what is text: an apostrophe before what starts a formula.
+pub fn disarmed(text: &str) -> String {
+    match starts_formula(text) {
+        true => format!("'{text}"),
+        false => text.to_owned(),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use serde_json::json;
