@@ -7,8 +7,9 @@ use askama::Template;
 
 use super::feed::{Listed, Publisher, replaced_by};
 use super::issue::{anchor, folder_name, minute};
+use super::shown_days::week_in_words;
+use super::shown_names::display_name;
 use super::unseen::seen_text;
-use super::wording::{display_name, week_in_words};
 use crate::failure::{Failure, Kind};
 
 #[derive(Template)]

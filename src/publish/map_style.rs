@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions;
-use crate::publish::drawing::{BORDER, INK};
+use crate::publish::classes::{BORDER, INK};
 use crate::publish::map_rules::{Marks, Rule, rules};
 use crate::region::Region;
 

@@ -8,6 +8,7 @@ pub mod dispersion;
 mod dispersion_tables;
 pub mod inputs;
 pub mod run;
+pub mod season_so_far;
 mod smoothing;
 pub mod stages;
 mod unit_totals;
