@@ -185,6 +185,6 @@ b { display: inline-block; animation: turn 9s infinite }
 <text x="100" y="50" font-size="12" fill="#bbb">pale</text></svg>
 <table><tr><th scope="col" role="presentation">a</th></tr><tr><td>1</td></tr></table>
 <img src="https://example.org/i.png">
-<div class="sheet">second</div><div class="sheet" style="position: relative; left: -14mm">third</div>
+<div class="sheet">second</div><div class="sheet" style="position: relative; left: -5mm">third</div>
 <script>console.log('said'); document.querySelector('h1').textContent = 'Worse';</script>
 </main></body></html>"##;
