@@ -26,6 +26,7 @@ mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
 mod issuing; // issued alerts: frozen, corrected, built again, whole after a kill, numbered once
 mod look; // the alert's page in a browser: widths, light and dark, paper
+mod look_colours; // the classes of every map for eyes that see colours otherwise, and in grey print
 mod look_use; // the alert's page from the keyboard: the table sorts, the units change, the sums are the CSV's
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod maps; // the map files, opened and drawn by other people's viewers
