@@ -20,6 +20,7 @@ mod heat_weather; // weather files: layouts, gaps, what is refused
 mod heat_window; // from a stage seen to the days of treatment
 mod held_desk; // hold, export, mend, load again; drop; closing and its idempotence
 mod hostile; // records and files that mean no good, or were broken on the way
+mod hostile_text; // texts that mean no good in every member that holds text, as far as a browser
 mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
 mod identity; // duplicates, conflicts, corrections and withdrawals in any order of arrival
 mod imports; // who may import whom
