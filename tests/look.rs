@@ -4,9 +4,11 @@
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
-use serde_json::Value;
+use bractline::region::Region;
+use bractline::sample::{SampleLines, SampleOptions};
+use serde_json::{Value, json};
 
-use crate::generated::text_of;
+use crate::generated::{load, submissions, text_of};
 use crate::support::{TestWorkspace, bractline, node};
 
 /// The week whose alert the demo makes.
@@ -70,7 +72,7 @@ fn assert_good(told: &Value) {
     assert_eq!(told["views"].as_object().map(|views| views.len()), Some(8));
     for (format, paper) in told["paper"].as_object().expect("papers") {
         for kind in ["cut", "missing", "quiet"] {
-            assert_eq!(paper[kind], serde_json::json!([]), "{format}, {kind}");
+            assert_eq!(paper[kind], json!([]), "{format}, {kind}");
         }
     }
     assert_eq!(told["texts"]["with"], told["texts"]["without"]);
@@ -109,7 +111,7 @@ fn a_correction_with_a_note_is_as_good_to_read() {
     workspace
         .run(&["alert", "--week", "2026-W30", "--issue"])
         .expect_code(0);
-    let region = bractline::region::Region::built_in("us:46").expect("South Dakota");
+    let region = Region::built_in("us:46").expect("South Dakota");
     let late = crate::issuing::visits(&region, "46099", 5, "2026-07-22", 3);
     workspace.load_text("late.ndjson", &crate::support::lines(&late));
     workspace
@@ -119,6 +121,64 @@ fn a_correction_with_a_note_is_as_good_to_read() {
     let text = std::fs::read_to_string(&page).expect("the page");
     assert!(text.contains("From the field") && text.contains("Correction."));
     assert_good(&look_at(&page, "correction"));
+}
+
+/// Sixty counties, every one of them visited, in the third season of the region: as much as a page has to hold.
+#[test]
+fn the_page_of_sixty_counties_is_small_and_takes_two_pages_of_paper() {
+    let (workspace, counties) = sixty_counties();
+    workspace
+        .run(&["alert", "--week", "2026-W30"])
+        .expect_code(0);
+    let page = workspace.path().join("alerts/2026-W30/alert.html");
+    let text = std::fs::read_to_string(&page).expect("the page");
+    let rows = text.matches("<th scope=\"row\">").count();
+    assert!(
+        rows > 50,
+        "{rows} of {counties} counties have visits: nothing is proved"
+    );
+    assert!(text.len() < 150_000, "{} bytes", text.len());
+    let told = look_at(&page, "sixty");
+    assert_good(&told);
+    assert_two_pages(&told);
+}
+
+/// A workspace of sixty real counties with three seasons of invented visits.
+fn sixty_counties() -> (TestWorkspace, usize) {
+    let region = Region::built_in("us:46").expect("South Dakota");
+    let counties = &region.counties()[..60];
+    let features: Vec<Value> = counties
+        .iter()
+        .map(|county| {
+            json!({
+                "type": "Feature",
+                "properties": {"id": county.id, "name": county.name},
+                "geometry": geojson::Geometry::new((&county.shape).into()),
+            })
+        })
+        .collect();
+    let boundaries =
+        json!({"type": "FeatureCollection", "title": "sixty counties", "features": features});
+    let workspace = TestWorkspace::empty();
+    let file = text_of(&workspace.write("sixty.geojson", boundaries.to_string()));
+    let labels = ["--id-property", "id", "--name-property", "name"];
+    let path = text_of(&workspace.path());
+    bractline(&[&["init", &path, "--region", &file], &labels[..]].concat()).expect_code(0);
+    let shapes: Vec<_> = counties
+        .iter()
+        .map(|county| (county.id.clone(), county.shape.clone()))
+        .collect();
+    let options = SampleOptions {
+        fields: 720,
+        visits_per_field_max: 3,
+        ..SampleOptions::default()
+    };
+    let lines: Vec<_> = SampleLines::new(&shapes, &options)
+        .expect("counties")
+        .collect();
+    let submissions = submissions(&workspace, "visits", &lines, 1);
+    load(&workspace, &submissions);
+    (workspace, counties.len())
 }
 
 /// The judge itself: a page with one of every fault, so that a page without a finding means something.
@@ -157,8 +217,8 @@ fn the_judge_finds_every_kind_of_fault() {
     }
     let paper = &told["paper"]["A4"];
     assert_eq!(paper["pages"], 3);
-    assert_ne!(paper["cut"], serde_json::json!([]));
-    assert_ne!(paper["missing"], serde_json::json!([]));
+    assert_ne!(paper["cut"], json!([]));
+    assert_ne!(paper["missing"], json!([]));
     assert_ne!(told["texts"]["with"], told["texts"]["without"]);
 }
 

@@ -95,17 +95,22 @@ export function looks() {
         const frame = svg.getBoundingClientRect();
         const texts = [...svg.querySelectorAll('text')].filter(seen)
             .map((text) => ({ text, box: text.getBoundingClientRect() })).filter(({ box }) => box.width > 0);
+        const small = [];
         texts.forEach(({ text, box }, place) => {
             if (!within(box, frame, 1)) faults.charts.push(`${words(text)} sticks out of its picture`);
             const other = texts.slice(place + 1).find((next) => meet(box, next.box, 1));
             if (other) faults.charts.push(`${words(text)} lies on ${words(other.text)}`);
             const scale = Math.hypot(text.getScreenCTM().a, text.getScreenCTM().b);
             const size = Number.parseFloat(getComputedStyle(text).fontSize) * scale;
-            if (size < 9) faults.small.push(`${words(text)}: ${size.toFixed(1)} px`);
+            if (size < 9) small.push({ size, words: words(text) });
             const ink = opaque(getComputedStyle(text).fill);
             const paper = ground(text, box);
             if (ink && paper && contrast(ink, paper) < 4.5) faults.contrast.push(`${words(text)}: ${contrast(ink, paper).toFixed(2)}`);
         });
+        if (small.length > 0) {
+            const { size, words } = small.sort((one, other) => one.size - other.size)[0];
+            faults.small.push(`${small.length} of ${texts.length} labels of a picture, such as ${words}: ${size.toFixed(1)} px`);
+        }
     }
 
     // WCAG 2.2, 2.5.8: 24 by 24 pixels, but for a link in a sentence. A label belongs to its control.
