@@ -196,6 +196,7 @@ fn the_judge_finds_every_kind_of_fault() {
         ("broken", "threshold"),
         ("charts", "lies on"),
         ("charts", "sticks out"),
+        ("charts", "Border lies across"),
         ("small", "tiny"),
         ("contrast", "pale"),
         ("targets", "10 × 10"),
@@ -242,7 +243,8 @@ b { display: inline-block; animation: turn 9s infinite }
 <svg role="img" aria-label="a chart" viewBox="0 0 300 60" width="300" height="60"><rect width="300" height="60" fill="#fff"/>
 <text x="10" y="20" font-size="12">first label</text><text x="30" y="22" font-size="12">second label</text>
 <text x="280" y="50" font-size="12">beyond</text><text x="10" y="50" font-size="5">tiny</text>
-<text x="100" y="50" font-size="12" fill="#bbb">pale</text></svg>
+<text x="100" y="50" font-size="12" fill="#bbb">pale</text>
+<path d="M150 30h20v30h-20Z" fill="none"><title>Border: 1</title></path><text x="150" y="45" font-size="12">Border</text></svg>
 <table><tr><th scope="col" role="presentation">a</th></tr><tr><td>1</td></tr></table>
 <img src="https://example.org/i.png">
 <div class="sheet">second</div><div class="sheet" style="position: relative; left: -5mm">third</div>

@@ -100,6 +100,16 @@ export function looks() {
             if (!within(box, frame, 1)) faults.charts.push(`${words(text)} sticks out of its picture`);
             const other = texts.slice(place + 1).find((next) => meet(box, next.box, 1));
             if (other) faults.charts.push(`${words(text)} lies on ${words(other.text)}`);
+            // The name of a county belongs inside it: with a border through it, it names two.
+            const own = [...svg.querySelectorAll('path > title')].filter((title) => title.textContent.startsWith(`${text.textContent}:`));
+            for (const title of own) {
+                const shape = title.parentElement;
+                const toShape = shape.getScreenCTM().inverse();
+                const corners = [0.08, 0.92].flatMap((x) => [0.2, 0.8].map((y) =>
+                    new DOMPoint(box.left + x * box.width, box.top + y * box.height)));
+                const filled = (corner) => shape.isPointInFill(corner.matrixTransform(toShape));
+                if (!corners.every(filled)) faults.charts.push(`${words(text)} lies across a border`);
+            }
             const scale = Math.hypot(text.getScreenCTM().a, text.getScreenCTM().b);
             const size = Number.parseFloat(getComputedStyle(text).fontSize) * scale;
             if (size < 9) small.push({ size, words: words(text) });
