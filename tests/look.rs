@@ -35,13 +35,20 @@ pub fn kept(name: &str) -> PathBuf {
     folder.join(name)
 }
 
-/// What a browser sees of a page.
+/// What a browser sees of a page in every view.
 fn look_at(page: &Path, name: &str) -> Value {
-    let shots = text_of(&kept(name));
-    let told = node(
-        "tests/reference/look_at_page.mjs",
-        &[&text_of(page), &shots],
-    );
+    seen(page, name, &[])
+}
+
+/// What it sees on a phone, in a wide dark window and on paper.
+fn glance_at(page: &Path, name: &str) -> Value {
+    seen(page, name, &["few"])
+}
+
+fn seen(page: &Path, name: &str, views: &[&str]) -> Value {
+    let (page, shots) = (text_of(page), text_of(&kept(name)));
+    let arguments = [&[page.as_str(), &shots], views].concat();
+    let told = node("tests/reference/look_at_page.mjs", &arguments);
     serde_json::from_str(&told).expect("JSON")
 }
 
@@ -69,7 +76,6 @@ fn faults(told: &Value) -> Vec<String> {
 fn assert_good(told: &Value) {
     let faults = faults(told);
     assert!(faults.is_empty(), "{}", faults.join("\n"));
-    assert_eq!(told["views"].as_object().map(|views| views.len()), Some(8));
     for (format, paper) in told["paper"].as_object().expect("papers") {
         for kind in ["cut", "missing", "quiet"] {
             assert_eq!(paper[kind], json!([]), "{format}, {kind}");
@@ -94,6 +100,7 @@ fn assert_two_pages(told: &Value) {
 #[test]
 fn the_page_is_whole_and_quiet_at_every_width_light_and_dark_and_on_paper() {
     let told = look_at(&demo_alert().join("alert.html"), "page");
+    assert_eq!(told["views"].as_object().map(|views| views.len()), Some(8));
     assert_good(&told);
     assert_two_pages(&told);
 }
@@ -120,7 +127,7 @@ fn a_correction_with_a_note_is_as_good_to_read() {
     let page = workspace.path().join("alerts/issued/0002/alert.html");
     let text = std::fs::read_to_string(&page).expect("the page");
     assert!(text.contains("From the field") && text.contains("Correction."));
-    assert_good(&look_at(&page, "correction"));
+    assert_good(&glance_at(&page, "correction"));
 }
 
 /// Sixty counties, every one of them visited, in the third season of the region: as much as a page has to hold.
@@ -138,7 +145,7 @@ fn the_page_of_sixty_counties_is_small_and_takes_two_pages_of_paper() {
         "{rows} of {counties} counties have visits: nothing is proved"
     );
     assert!(text.len() < 150_000, "{} bytes", text.len());
-    let told = look_at(&page, "sixty");
+    let told = glance_at(&page, "sixty");
     assert_good(&told);
     assert_two_pages(&told);
 }
@@ -186,7 +193,7 @@ fn sixty_counties() -> (TestWorkspace, usize) {
 fn the_judge_finds_every_kind_of_fault() {
     let workspace = TestWorkspace::empty();
     let page = workspace.write("bad.html", BAD_PAGE);
-    let told = look_at(&page, "bad");
+    let told = glance_at(&page, "bad");
     let found = &told["views"]["360-light"];
     for (kind, says) in [
         ("scroll", "the page is "),

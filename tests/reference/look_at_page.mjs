@@ -1,6 +1,7 @@
 // Looks at a page as its readers see it: three widths and a narrow one, light and dark, on paper.
 //
-// look_at_page.mjs PAGE SHOTS
+// look_at_page.mjs PAGE SHOTS [few]
+//   few leaves out the widths between and looks at a phone, a wide dark window and paper alone.
 //   SHOTS takes a picture of each view and each printed page.
 //
 // Prints JSON: `views`, of each what is wrong with it, by kind, and `paper`, of each paper the number of pages
@@ -14,7 +15,7 @@ import { looks } from './page_faults.mjs';
 
 const axe = await readFile(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 const TAGS = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
-const [file, shots] = process.argv.slice(2);
+const [file, shots, few] = process.argv.slice(2);
 await mkdir(shots, { recursive: true });
 
 // Into the page's world without a script element: its content security policy stays as it is.
@@ -86,12 +87,10 @@ async function print(browser, format) {
 
 const browser = await launch();
 const views = {};
-for (const width of [320, 360, 768, 1440]) {
-    for (const colorScheme of ['light', 'dark']) {
-        if (width === 320 && colorScheme === 'dark') continue;
-        const name = `${width}-${colorScheme}`;
-        views[name] = await look(browser, name, width, { colorScheme });
-    }
+const all = ['320-light', '360-light', '360-dark', '768-light', '768-dark', '1440-light', '1440-dark'];
+for (const name of few ? ['360-light', '1440-dark'] : all) {
+    const [width, colorScheme] = name.split('-');
+    views[name] = await look(browser, name, Number(width), { colorScheme });
 }
 views.print = await look(browser, 'print', 700, { media: 'print' });
 const paper = { Letter: await print(browser, 'Letter'), A4: await print(browser, 'A4') };
