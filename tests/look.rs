@@ -139,7 +139,7 @@ fn the_page_of_sixty_counties_is_small_and_takes_two_pages_of_paper() {
         .expect_code(0);
     let page = workspace.path().join("alerts/2026-W30/alert.html");
     let text = std::fs::read_to_string(&page).expect("the page");
-    let rows = text.matches("<th scope=\"row\">").count();
+    let rows = text.matches("<th scope=\"row\"").count();
     assert!(
         rows > 50,
         "{rows} of {counties} counties have visits: nothing is proved"

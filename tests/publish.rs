@@ -560,7 +560,7 @@ fn a_median_just_below_threshold_is_neither_shown_nor_drawn_as_at_threshold() {
         shown(6, 8, 3, 0.999_999_999_9, 1.8),
         shown(7, 8, 4, 1.0, 1.8),
     ]);
-    assert!(page.contains("Goldenrod: median pressure &#60;1.00"));
+    assert!(page.contains("Goldenrod, median pressure &#60;1.00"));
     assert!(page.contains("Of 16 counties, 1 has a median at or above threshold."));
     assert!(page.contains("0.75 to under 1 <em>(1 county)"));
     assert!(page.contains("1 to under 1.5: at or above threshold <em>(1 county)"));

@@ -1,5 +1,4 @@
--- The shown counties of a week taken together, and whether those that lie beside each other are alike: one row
--- for the whole region.
+-- The shown counties of a week taken together, and whether neighbours are alike: one row for the region.
 --
 -- Moran's I of the counties' median pressures with its p-value by permutations is no function of stock SQL;
 -- it is computed beside the stages (table week_clustering, src/rollup/clustering.rs) from the rows of

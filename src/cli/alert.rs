@@ -18,7 +18,7 @@ use crate::publish::files::write_folder;
 use crate::publish::issue::Issue;
 use crate::publish::note::{NOTE_BYTES_MAX, Note};
 use crate::publish::summary::Summary;
-use crate::publish::unseen::seen_text;
+use crate::publish::unseen::plain_text;
 use crate::publish::wording::{headline, paragraph};
 use crate::publish::worked::WorkedThreshold;
 use crate::rollup::county_week::CountyWeek;
@@ -225,7 +225,7 @@ pub(super) fn build(
     Ok(Built {
         headline: headline(&Summary::of(&figures.region, &rows)),
         summary: paragraph(&bulletin),
-        title: seen_text(&protocol.title),
+        title: plain_text(&protocol.title),
         files,
     })
 }
@@ -300,20 +300,20 @@ fn facts(protocol: &Protocol) -> Result<ProtocolFacts, Failure> {
     // The page escapes markup; marks of writing direction it would show by what they do.
     Ok(ProtocolFacts {
         id: protocol.id.clone(),
-        title: seen_text(&protocol.title),
-        crop: seen_text(&protocol.crop),
-        counted: seen_text(&protocol.counted),
-        threshold_name: seen_text(&protocol.threshold.kind),
+        title: plain_text(&protocol.title),
+        crop: plain_text(&protocol.crop),
+        counted: plain_text(&protocol.counted),
+        threshold_name: plain_text(&protocol.threshold.kind),
         stage_window: format!("{}–{}", protocol.stages.first, protocol.stages.last),
         treatment_stage: protocol.timing.treat_at.clone(),
-        treatment: Some(seen_text(&protocol.timing.treat)),
+        treatment: Some(plain_text(&protocol.timing.treat)),
         hatch,
         worked: worked(protocol)?,
-        source: seen_text(&protocol.threshold.source),
+        source: plain_text(&protocol.threshold.source),
         cautions: protocol
             .cautions
             .iter()
-            .map(|caution| seen_text(&caution.text))
+            .map(|caution| plain_text(&caution.text))
             .collect(),
     })
 }
@@ -321,7 +321,7 @@ fn facts(protocol: &Protocol) -> Result<ProtocolFacts, Failure> {
 /// The protocol's first worked value that gives all the economics, in words.
 fn worked(protocol: &Protocol) -> Result<Option<WorkedThreshold>, Failure> {
     let values = worked_values(protocol)?;
-    let counted = seen_text(&protocol.counted);
+    let counted = plain_text(&protocol.counted);
     let mut checks = protocol.checks.iter().zip(values);
     Ok(checks
         .find_map(|(check, value)| WorkedThreshold::of(&check.given.economics(), value, &counted)))

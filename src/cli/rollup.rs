@@ -18,7 +18,7 @@ use crate::publish::map_rows::{Coverage, MapRows};
 use crate::publish::map_style::maplibre_style;
 use crate::publish::qgis_style::qgis_style;
 use crate::publish::tables::{ColumnDoc, write_csv, write_parquet};
-use crate::publish::unseen::seen_text;
+use crate::publish::unseen::plain_text;
 use crate::region::Region;
 use crate::rollup::county_week::CountyWeek;
 use crate::rollup::run::{Period, Rollup, StageTable, roll_up};
@@ -395,7 +395,7 @@ pub(super) async fn roll_up_to(workspace: &Workspace, out: &Path) -> Result<Figu
 
 fn contact(workspace: &Workspace) -> String {
     let office = &workspace.settings().office;
-    let given = [&office.name, &office.contact].map(|said| seen_text(said));
+    let given = [&office.name, &office.contact].map(|said| plain_text(said));
     let given = given.iter().filter(|said| !said.is_empty());
     given.map(String::as_str).collect::<Vec<_>>().join(", ")
 }

@@ -24,6 +24,7 @@ use crate::publish::shown_names::display_name;
 use crate::publish::shown_numbers::join_with_and;
 use crate::publish::stage_bars::draw_stage_bars;
 use crate::publish::summary::Summary;
+use crate::publish::unseen::plain_text;
 use crate::publish::when::{too_close_to_call, when_due};
 use crate::publish::wording::{coverage_of_counties, headline, key_facts, paragraph};
 use crate::publish::worked::WorkedThreshold;
@@ -130,6 +131,9 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         without_outline: join_with_and(&without_outline),
         cautions: standing_cautions(&protocol.crop, protocol.treatment_stage.as_deref()),
         changes: changes_of(bulletin),
+        notice: bulletin.region.invented().map(plain_text),
+        source: plain_text(bulletin.region.source()),
+        vintage: plain_text(bulletin.region.vintage()),
         region: display_name(bulletin.region.title()),
         week: &week,
         bulletin,
@@ -172,6 +176,9 @@ struct Page<'a> {
     without_outline: Option<String>,
     cautions: Vec<Caution>,
     changes: Option<Vec<CountyChange>>,
+    notice: Option<String>,
+    source: String,
+    vintage: String,
     region: String,
     week: &'a str,
     bulletin: &'a Bulletin<'a>,

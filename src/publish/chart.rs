@@ -16,7 +16,7 @@ pub struct Chart {
     pub svg: String,
 }
 
-/// Width of every chart in its own units; letters are 13 of them high.
+/// Width of every chart in its own units; letters are 15 of them high.
 pub(super) const WIDTH: f64 = 360.0;
 /// Ink of letters and of the lines that matter.
 pub(super) const INK: &str = "#1a2230";
@@ -28,7 +28,7 @@ pub(super) fn chart(id: &str, height: f64, title: &str, description: &str, inner
     let (title, description) = (escaped(title), escaped(description));
     Chart {
         svg: format!(
-            r#"<svg class="chart" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" role="img" aria-labelledby="{id}-title {id}-description"><title id="{id}-title">{title}</title><desc id="{id}-description">{description}</desc><g font-size="13" fill="{INK}">{inner}</g></svg>"#
+            r#"<svg class="chart" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" role="img" aria-labelledby="{id}-title {id}-description"><title id="{id}-title">{title}</title><desc id="{id}-description">{description}</desc><g font-size="15" fill="{INK}">{inner}</g></svg>"#
         ),
     }
 }

@@ -8,8 +8,8 @@ use std::fmt::Write;
 
 use crate::publish::chart::escaped;
 use crate::publish::classes::{BORDER, Class};
-use crate::publish::map_frame::{Frame, Ring, path_of, tenth, widest_line};
-use crate::publish::shown_names::{display_name, display_names};
+use crate::publish::map_frame::{Frame, Ring, path_of, room_for, tenth};
+use crate::publish::shown_names::{display_name, display_names, display_numbers};
 use crate::publish::shown_numbers::{Form, count_of, display_number};
 use crate::region::Region;
 use crate::rollup::county_week::{Cell, CountyWeek};
@@ -48,6 +48,7 @@ pub struct LegendEntry {
 pub fn draw_county_map(region: &Region, rows: &[CountyWeek], title: MapTitle) -> CountyMap {
     let cells: HashMap<&str, Cell> = rows.iter().map(|r| (&*r.county_id, r.cell())).collect();
     let names = display_names(region);
+    let numbers = display_numbers(region);
     let frame = Frame::around(region.counties());
     let mut counties: Vec<_> = region
         .counties()
@@ -56,6 +57,7 @@ pub fn draw_county_map(region: &Region, rows: &[CountyWeek], title: MapTitle) ->
             class: Class::of(cells.get(&*county.id).copied()),
             cell: cells.get(&*county.id).copied(),
             name: &names[&*county.id],
+            number: numbers[&*county.id],
             rings: frame.place(county),
         })
         .collect();
@@ -73,6 +75,7 @@ struct DrawnCounty<'a> {
     class: Class,
     cell: Option<Cell>,
     name: &'a str,
+    number: usize,
     rings: Vec<Ring>,
 }
 
@@ -93,15 +96,12 @@ fn draw_svg(frame: &Frame, counties: &[DrawnCounty], title: MapTitle) -> String 
     for county in counties {
         draw_county(&mut svg, county);
     }
-    svg.push_str(
-        r#"</g><g class="names" font-size="13" text-anchor="middle" stroke-linejoin="round">"#,
+    let _ = write!(
+        svg,
+        r#"</g><g font-size="{NUMBER_SIZE}" text-anchor="middle" stroke-linejoin="round">"#
     );
-    // A few names among many counties would look like a choice of ours.
-    let fits = |county: &&DrawnCounty| room_for_name(county).is_some();
-    if counties.iter().filter(fits).count() * 2 >= counties.len() {
-        for county in counties {
-            draw_name(&mut svg, county);
-        }
+    for county in counties {
+        draw_number(&mut svg, county);
     }
     svg.push_str("</g></svg>");
     svg
@@ -124,7 +124,12 @@ const PATTERNS: &str = concat!(
 fn draw_county(svg: &mut String, county: &DrawnCounty) {
     let path = path_of(&county.rings);
     let fill = county.class.fill();
-    let hover = escaped(&format!("{}: {}", county.name, says(county)));
+    let hover = escaped(&format!(
+        "{}: {}, {}",
+        county.number,
+        county.name,
+        says(county)
+    ));
     if county.class.at_threshold() {
         // A white casing keeps the dark line visible on the darkest fills.
         let _ = write!(
@@ -148,33 +153,31 @@ fn says(county: &DrawnCounty) -> String {
     }
 }
 
-/// Middle and base line of a county's name, if it fits inside the county.
-fn room_for_name(county: &DrawnCounty) -> Option<(f64, f64)> {
-    let (middle, level, room) = widest_line(&county.rings)?;
-    // Letters of a common sans serif are about 0.6 of the size wide on average; from memory.
-    let needed = county.name.chars().count() as f64 * 13.0 * 0.6;
-    (needed <= room - 8.0).then_some((middle, level + 4.5))
-}
+/// Height of the numbers, in pixels of a map 720 wide: legible on a phone and on paper, where it is half as wide.
+const NUMBER_SIZE: f64 = 24.0;
 
-/// Names a county where the name fits inside it; the table names them all.
-fn draw_name(svg: &mut String, county: &DrawnCounty) {
-    let Some((middle, baseline)) = room_for_name(county) else {
+/// Numbers a county where the number fits inside it; the table has the same numbers beside the names.
+fn draw_number(svg: &mut String, county: &DrawnCounty) {
+    let number = county.number.to_string();
+    // Digits of a common sans serif are about 0.6 of the size wide and 0.73 high; from memory.
+    let needed = number.len() as f64 * NUMBER_SIZE * 0.6 + 6.0;
+    let half_height = NUMBER_SIZE * 0.73 / 2.0 + 2.0;
+    let Some((middle, level)) = room_for(&county.rings, needed, half_height) else {
         return;
     };
     let ink = county.class.ink();
-    // On a pattern the letters need a clear ground of their own.
+    // On a pattern the digits need a clear ground of their own.
     let halo = match county.class {
         Class::TooFewFields | Class::OutsideStage | Class::NoVisits => {
-            r##" stroke="#fff" stroke-width="4" paint-order="stroke""##
+            r##" stroke="#fff" stroke-width="6" paint-order="stroke""##
         }
         _ => "",
     };
     let _ = write!(
         svg,
-        r#"<text x="{}" y="{}" fill="{ink}"{halo}>{}</text>"#,
+        r#"<text x="{}" y="{}" fill="{ink}"{halo}>{number}</text>"#,
         tenth(middle),
-        tenth(baseline),
-        escaped(county.name),
+        tenth(level + NUMBER_SIZE * 0.73 / 2.0),
     );
 }
 
@@ -207,7 +210,7 @@ fn describe(counties: &[DrawnCounty]) -> String {
     let whose = if at_threshold == 1 { "has" } else { "have" };
     format!(
         "Of {total}, {at_threshold} {whose} a median at or above threshold.{highest} {parts}. The table \
-         below the map has the same figures."
+         below the map has the same figures, and each county's number on the map."
     )
 }
 

@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use crate::publish::alert_page::Bulletin;
+use crate::publish::shown_names::display_numbers;
 use crate::publish::shown_numbers::{Form, display_number, interval_in_words, share_in_words};
 use crate::publish::summary::Summary;
 use crate::publish::when::{day_number, days_of_county};
@@ -11,6 +12,8 @@ use crate::rollup::county_week::{Cell, CountyWeek};
 /// A county in the table; cells as text, so that the page rounds nothing.
 pub(super) struct TableRow {
     pub(super) county: String,
+    /// Its number on the map.
+    pub(super) number: usize,
     pub(super) at_threshold: bool,
     pub(super) cells: Cells,
 }
@@ -53,11 +56,13 @@ pub(super) fn table_rows(bulletin: &Bulletin, summary: &Summary) -> Vec<TableRow
         .iter()
         .filter_map(|row| Some((&*row.county_id, row.figures()?.median_pressure)))
         .collect();
+    let numbers = display_numbers(bulletin.region);
     let mut rows: Vec<_> = bulletin
         .rows
         .iter()
         .map(|row| TableRow {
             county: summary.name(&row.county_id),
+            number: numbers.get(&*row.county_id).copied().unwrap_or_default(),
             at_threshold: row.figures().is_some_and(|f| f.fields_at_threshold > 0),
             cells: cells(row, before.get(&*row.county_id).copied()),
         })

@@ -83,15 +83,37 @@ fn area(ring: &Ring) -> f64 {
     (ring.windows(2).map(cross).sum::<f64>() / 2.0).abs()
 }
 
-/// The longest stretch inside a county on the level line through the middle of its largest ring:
-/// the stretch's middle, the level, and its length. Holes are outside.
-pub(super) fn widest_line(rings: &[Ring]) -> Option<(f64, f64, f64)> {
+/// The middle of a place inside a county that is `wide` and twice `half_height` high: on the first
+/// level with room, beginning at the middle of its largest ring. Holes are outside.
+pub(super) fn room_for(rings: &[Ring], wide: f64, half_height: f64) -> Option<(f64, f64)> {
     let heights = || rings.first().into_iter().flatten().map(|point| point[1]);
     let (low, high) = (
         heights().fold(f64::INFINITY, f64::min),
         heights().fold(f64::NEG_INFINITY, f64::max),
     );
-    let level = (low + high) / 2.0;
+    [0.5, 0.4, 0.6, 0.3, 0.7]
+        .into_iter()
+        .filter_map(|part| {
+            let level = low + part * (high - low);
+            let lines = [-1.0, -0.5, 0.0, 0.5, 1.0]
+                .map(|step| stretches(rings, level + step * half_height));
+            let clear = lines
+                .into_iter()
+                .reduce(|one, other| common(&one, &other))?;
+            let widest = clear
+                .into_iter()
+                .max_by(|one, other| length(one).total_cmp(&length(other)))?;
+            (length(&widest) >= wide).then(|| (f64::midpoint(widest[0], widest[1]), level))
+        })
+        .next()
+}
+
+fn length(stretch: &[f64; 2]) -> f64 {
+    stretch[1] - stretch[0]
+}
+
+/// The stretches of a level line that lie inside, from left to right.
+fn stretches(rings: &[Ring], level: f64) -> Vec<[f64; 2]> {
     let mut crossings: Vec<f64> = rings
         .iter()
         .flat_map(|ring| ring.windows(2))
@@ -102,10 +124,16 @@ pub(super) fn widest_line(rings: &[Ring]) -> Option<(f64, f64, f64)> {
         })
         .collect();
     crossings.sort_by(f64::total_cmp);
-    crossings
-        .chunks_exact(2)
-        .map(|pair| ((pair[0] + pair[1]) / 2.0, level, pair[1] - pair[0]))
-        .max_by(|one, other| one.2.total_cmp(&other.2))
+    let pairs = crossings.chunks_exact(2);
+    pairs.map(|pair| [pair[0], pair[1]]).collect()
+}
+
+/// What lies in a stretch of each.
+fn common(one: &[[f64; 2]], other: &[[f64; 2]]) -> Vec<[f64; 2]> {
+    let both = one
+        .iter()
+        .flat_map(|a| other.iter().map(move |b| [a[0].max(b[0]), a[1].min(b[1])]));
+    both.filter(|stretch| length(stretch) > 0.0).collect()
 }
 
 /// Path commands in tenths of a pixel. Rings that shrink to a point are left out, but a county
@@ -172,7 +200,7 @@ mod tests {
     }
 
     #[test]
-    fn a_name_is_set_where_the_county_is_widest_at_mid_height() {
+    fn a_number_is_set_where_the_county_has_room_for_its_height() {
         // A U: at mid height its two arms, the right one wider.
         let u = vec![
             [0.0, 0.0],
@@ -185,11 +213,14 @@ mod tests {
             [0.0, 10.0],
             [0.0, 0.0],
         ];
-        assert_eq!(
-            widest_line(std::slice::from_ref(&u)),
-            Some((35.0, 5.0, 30.0))
-        );
+        let rings = std::slice::from_ref(&u);
+        assert_eq!(room_for(rings, 20.0, 2.0), Some((35.0, 5.0)));
+        assert_eq!(room_for(rings, 31.0, 2.0), None);
+        // With a hole in the arm, only what lies to its right is clear.
         let hole = vec![[22.0, 4.0], [24.0, 4.0], [24.0, 6.0], [22.0, 4.0]];
-        assert_eq!(widest_line(&[u, hole]), Some((37.0, 5.0, 26.0)));
+        let rings = [u, hole];
+        assert_eq!(room_for(&rings, 20.0, 2.0), Some((37.0, 5.0)));
+        // A letter twice as high as the county has no room.
+        assert_eq!(room_for(&rings, 20.0, 12.0), None);
     }
 }

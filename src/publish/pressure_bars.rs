@@ -10,7 +10,7 @@ use crate::rollup::season_so_far::PressureClass;
 const ROW: f64 = 24.0;
 const TOP: f64 = 4.0;
 /// Where bars begin, and the longest ends.
-const LEFT: f64 = 98.0;
+const LEFT: f64 = 118.0;
 const RIGHT: f64 = WIDTH - 44.0;
 
 /// Draws it; `None` where the week has no field to draw.
@@ -120,7 +120,7 @@ mod tests {
         assert!(svg.contains(said), "{svg}");
         // The longest bar is that of the most fields; the two at threshold have the thick outline.
         assert!(
-            svg.contains("h218v17h-218Z") && svg.contains("h109v17"),
+            svg.contains("h198v17h-198Z") && svg.contains("h99v17"),
             "{svg}"
         );
         assert_eq!(svg.matches(r##"stroke="#000""##).count(), 2);

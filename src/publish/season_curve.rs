@@ -7,15 +7,15 @@ use super::chart::{Anchor, Chart, FAINT, chart, number_of, short, text};
 use super::shown_numbers::{Form, display_number, join_with_and};
 use crate::rollup::season_so_far::{RegionWeek, SeasonSoFar};
 
-const HEIGHT: f64 = 196.0;
-const LEFT: f64 = 46.0;
+const HEIGHT: f64 = 202.0;
+const LEFT: f64 = 54.0;
 const RIGHT: f64 = 346.0;
 const TOP: f64 = 14.0;
 const BOTTOM: f64 = 166.0;
 /// Ends of the axis of shares; the first that holds every share drawn is taken.
 const AXIS_ENDS: [f64; 6] = [0.1, 0.2, 0.4, 0.6, 0.8, 1.0];
 /// More weeks than this have no room for a label each.
-const LABELS_MAX: i64 = 9;
+const LABELS_MAX: i64 = 7;
 /// Colours of this season, and of the earlier ones: the dark and the middle of the map's scale.
 const THIS: &str = "#00224e";
 const EARLIER: &str = "#777363";
@@ -180,7 +180,7 @@ impl Axes {
             let y = short(self.at(self.first, share)[1]);
             let _ = write!(inner, r#"<path d="M{LEFT} {y}H{RIGHT}" stroke="{FAINT}"/>"#);
             let said = format!("{}\u{a0}%", display_number(share, Form::Percent));
-            text(inner, [LEFT - 6.0, y + 4.5], Anchor::End, "", &said);
+            text(inner, [LEFT - 6.0, y + 4.0], Anchor::End, "", &said);
         }
         let step = (self.last - self.first) / LABELS_MAX + 1;
         let mut week = self.first;
@@ -188,7 +188,7 @@ impl Axes {
             let x = self.at(week, 0.0)[0];
             text(
                 inner,
-                [x, BOTTOM + 20.0],
+                [x, BOTTOM + 26.0],
                 Anchor::Middle,
                 "",
                 &format!("W{week}"),

@@ -36,6 +36,15 @@ pub fn display_names(region: &Region) -> HashMap<&str, String> {
         .collect()
 }
 
+/// The counties' numbers on the map, by id: 1, 2, 3 … in the order of their names as shown.
+pub fn display_numbers(region: &Region) -> HashMap<&str, usize> {
+    let names = display_names(region);
+    let mut ids: Vec<&str> = names.keys().copied().collect();
+    ids.sort_by(|one, other| names[one].cmp(&names[other]).then(one.cmp(other)));
+    let numbered = ids.into_iter().enumerate();
+    numbered.map(|(place, id)| (id, place + 1)).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -8,7 +8,7 @@ use crate::rollup::season_so_far::StageCount;
 
 const ROW: f64 = 30.0;
 const TOP: f64 = 4.0;
-const LEFT: f64 = 42.0;
+const LEFT: f64 = 46.0;
 const RIGHT: f64 = WIDTH - 48.0;
 /// Weeks before these have nothing more to say about now.
 const WEEKS_MAX: usize = 6;
@@ -16,7 +16,7 @@ const WEEKS_MAX: usize = 6;
 const IN_WINDOW: (&str, &str) = ("#35456c", "#fff");
 const OUTSIDE: [(&str, &str); 2] = [("#e6e2d3", "#000"), ("#d0cbb8", "#000")];
 /// A letter of the labels is about so wide; from memory, 0.6 of its size.
-const LETTER: f64 = 7.8;
+const LETTER: f64 = 9.0;
 
 /// Draws the newest weeks; `None` where none has a field. `stages` are sorted by week and growth.
 pub fn draw_stage_bars(stages: &[StageCount]) -> Option<Chart> {

@@ -15,3 +15,8 @@ pub fn seen_text(text: &str) -> String {
     let stays = |c: &char| matches!(c, '\u{2068}' | '\u{2069}') || !is_unseen(*c);
     text.chars().filter(stays).collect()
 }
+
+/// A text of other people without anything that is not seen.
+pub fn plain_text(text: &str) -> String {
+    text.chars().filter(|c| !is_unseen(*c)).collect()
+}

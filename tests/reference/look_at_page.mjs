@@ -46,7 +46,8 @@ async function look(browser, name, width, media) {
     const faults = await page.evaluate(looks);
     await page.screenshot({ path: join(shots, `${name}.png`), fullPage: true });
     faults.axe = await axeFaults(page);
-    faults.tables = await tableFaults(page);
+    // Paper is not read out, and leaves out columns where it must.
+    faults.tables = media.media === 'print' ? [] : await tableFaults(page);
     faults.quiet = quiet;
     await page.context().close();
     return faults;

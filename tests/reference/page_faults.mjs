@@ -123,9 +123,10 @@ export function looks() {
         }
     }
 
-    // WCAG 2.2, 2.5.8: 24 by 24 pixels, but for a link in a sentence. A label belongs to its control.
+    // WCAG 2.2, 2.5.8: 24 by 24 pixels, but for a link in a sentence. A label belongs to its control. Nobody taps on paper.
+    const paper = window.matchMedia('print').matches;
     for (const control of document.querySelectorAll('button, select, summary, input, textarea, a[href], [tabindex], [role=button]')) {
-        if (!seen(control)) continue;
+        if (paper || !seen(control)) continue;
         if (control.tagName === 'A' && getComputedStyle(control).display === 'inline') continue;
         const boxes = [control, ...(control.labels ?? [])].map((part) => part.getBoundingClientRect());
         const wide = Math.max(...boxes.map((box) => box.width));
