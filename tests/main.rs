@@ -46,7 +46,7 @@ mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod statistics; // fits, intervals and stop lines, against reference libraries
 mod tables; // tables of other people's programs, and files made to exhaust their reader
 mod thresholds; // thresholds of the protocols against values from outside
-mod trend_statistics; // Mann-Kendall, Hamed-Rao and Theil-Sen against reference libraries; the nowcast looked back at
 mod tree; // the top level, what no file may name, what a newcomer looks for
+mod trend_statistics; // Mann-Kendall, Hamed-Rao and Theil-Sen against reference libraries; the nowcast looked back at
 mod truth_table; // one truth as many sheets: it comes back, or the message names what bends it
 mod windows; // weather files of a workspace and the days of treatment, against an independent computation

@@ -19,6 +19,8 @@ mod root;
 pub mod run_off;
 pub mod sample_size;
 pub mod short_ways_to_k;
+pub mod season_course;
+pub mod season_trend;
 pub mod shrinkage;
 pub mod simulation;
 pub mod stop_lines;
