@@ -8,6 +8,8 @@ pub mod dispersion;
 mod dispersion_tables;
 pub mod inputs;
 pub mod run;
+pub mod season_tables;
+pub mod seasons;
 mod smoothing;
 pub mod stages;
 mod unit_totals;
