@@ -27,6 +27,7 @@ mod sheet;
 mod store;
 mod submissions;
 pub mod table_cells;
+mod trend;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -77,6 +78,7 @@ enum Command {
     Held(held::Held),
     Rollup(rollup::RollupCommand),
     Alert(alert::Alert),
+    Trend(trend::Trend),
     Publish(publish::Publish),
     Sheet(sheet::Sheet),
     #[command(subcommand)]
@@ -126,6 +128,7 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Held(command) => command.run(&Workspace::open(folder)?).await,
         Command::Rollup(command) => command.run(&Workspace::open(folder)?).await,
         Command::Alert(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Trend(command) => command.run(&Workspace::open(folder)?).await,
         Command::Publish(command) => command.run(&Workspace::open(folder)?).await,
         Command::Sheet(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         Command::Plan(command) => command.run(workspace_if_any(folder)?.as_ref()).await,

@@ -9,6 +9,8 @@ mod dispersion_tables;
 pub mod inputs;
 pub mod run;
 pub mod season_so_far;
+pub mod season_tables;
+pub mod seasons;
 mod smoothing;
 pub mod stages;
 mod unit_totals;

@@ -18,6 +18,8 @@ mod rising_factorial;
 mod root;
 pub mod run_off;
 pub mod sample_size;
+pub mod season_course;
+pub mod season_trend;
 pub mod short_ways_to_k;
 pub mod shrinkage;
 pub mod simulation;

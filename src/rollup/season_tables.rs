@@ -1,0 +1,163 @@
+//! The tables `county_season` and `trend`, with what their columns mean. Lays out; what is in them is worked
+//! out in `seasons.rs`.
+
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray};
+use arrow::datatypes::{Field, Schema};
+
+use super::dispersion::DescribedTable;
+use super::seasons::{FigureTrend, Place, Season};
+use super::stages::columns_of;
+use crate::failure::{Failure, Kind};
+use crate::statistics::season_course::SeasonCourse;
+use crate::statistics::season_trend::{SeasonTrend, Verdict};
+
+/// In the form of a stage's header.
+const COUNTY_SEASON: &str = "\
+county_id           text    null      id of the county; null for the region
+county_name         text    not null  name of the county; region for all counties that are shown, each of which counts once a week
+protocol            text    not null  id of the protocol
+season              int     not null  ISO week-year
+county_weeks_shown  bigint  not null  county-weeks that are shown and have figures; the row rests on these alone
+county_weeks_suppressed  bigint  not null  county-weeks that are withheld
+field_weeks         bigint  not null  [{visit}] standing visits of the county-weeks shown, one a field and week
+first_at_threshold  int     null      ISO week of the first share at threshold above 0
+first_at_half       int     null      ISO week of the first mean pressure of 0.5 or more
+peak_week           int     null      ISO week of the highest mean pressure
+peak_pressure       double  null      [1] highest weekly mean pressure; 1 = at threshold
+weeks_at_threshold  bigint  null      weeks whose mean pressure is 1 or more
+pressure_weeks      double  null      area under the mean pressure, in pressure times weeks; weeks are joined over one missing week at most
+weeks_covered       int     null      weeks of time that the area covers";
+
+const TREND: &str = "\
+county_id        text    null      id of the county; null for the region
+county_name      text    not null  name of the county, or region
+protocol         text    not null  id of the protocol
+figure           text    not null  the column of county_season that is compared
+seasons          bigint  not null  seasons that have the figure
+first_season     int     null      first of them
+last_season      int     null      last of them
+s                bigint  null      Mann and Kendall's S: pairs of seasons that rise less pairs that fall
+z                double  null      [1] S with continuity correction in its standard deviations, ties taken into account
+p_value          double  null      [1] two-sided; counted out for ten seasons or fewer, else by the normal distribution
+p_corrected      double  null      [1] two-sided, corrected for memory (Hamed and Rao); null where the correction has no answer
+tau_b            double  null      [1] Kendall's tau-b
+slope            double  null      change of the figure a year (Theil and Sen)
+slope_low        double  null      lower end of its 95 % interval; null for five seasons or fewer
+slope_high       double  null      upper end of its 95 % interval
+verdict          text    not null  rises, falls, not-told (chance would do as well) or too-few-seasons (fewer than four)";
+
+/// `county_season`: one row a place, protocol and season.
+pub fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
+    let course = |of: fn(&SeasonCourse) -> Option<f64>| {
+        floats(rows.iter().map(move |row| of(row.course.as_ref()?)))
+    };
+    let week = |of: fn(&SeasonCourse) -> Option<i32>| {
+        years(rows.iter().map(move |row| of(row.course.as_ref()?)))
+    };
+    let places = || rows.iter().map(|row| &row.place);
+    described(
+        "county_season",
+        COUNTY_SEASON,
+        vec![
+            texts(places().map(county_id)),
+            texts(places().map(|place| Some(county_name(place)))),
+            texts(rows.iter().map(|row| Some(&*row.protocol))),
+            years(rows.iter().map(|row| Some(row.season))),
+            counts(rows.iter().map(|row| Some(row.weeks_shown as i64))),
+            counts(rows.iter().map(|row| Some(row.weeks_suppressed as i64))),
+            counts(rows.iter().map(|row| Some(row.field_weeks))),
+            week(|course| course.first_at_threshold),
+            week(|course| course.first_at_half),
+            week(|course| course.peak_week),
+            course(|course| Some(course.peak_pressure)),
+            counts(
+                rows.iter()
+                    .map(|row| Some(i64::from(row.course.as_ref()?.weeks_at_threshold))),
+            ),
+            course(|course| Some(course.pressure_weeks)),
+            week(|course| Some(course.weeks_covered)),
+        ],
+    )
+}
+
+/// `trend`: one row a place, protocol and figure.
+pub fn trend_table(rows: &[FigureTrend]) -> Result<DescribedTable, Failure> {
+    let number = |of: fn(&SeasonTrend) -> Option<f64>| {
+        floats(rows.iter().map(move |row| of(row.trend.as_ref()?)))
+    };
+    let places = || rows.iter().map(|row| &row.place);
+    described(
+        "trend",
+        TREND,
+        vec![
+            texts(places().map(county_id)),
+            texts(places().map(|place| Some(county_name(place)))),
+            texts(rows.iter().map(|row| Some(&*row.protocol))),
+            texts(rows.iter().map(|row| Some(row.figure.name()))),
+            counts(rows.iter().map(|row| Some(row.seasons.len() as i64))),
+            years(rows.iter().map(|row| row.seasons.first().copied())),
+            years(rows.iter().map(|row| row.seasons.last().copied())),
+            counts(rows.iter().map(|row| Some(row.trend.as_ref()?.test.s))),
+            number(|trend| Some(trend.test.z)),
+            number(|trend| Some(trend.test.best_p_value())),
+            number(|trend| Some(trend.corrected?.p_value)),
+            number(|trend| trend.test.tau_b),
+            number(|trend| Some(trend.line.slope)),
+            number(|trend| Some(trend.interval?.low)),
+            number(|trend| Some(trend.interval?.high)),
+            texts(rows.iter().map(|row| Some(word_of(row)))),
+        ],
+    )
+}
+
+fn word_of(row: &FigureTrend) -> &'static str {
+    match row.trend.as_ref().map(|trend| trend.verdict) {
+        Some(Verdict::Rises) => "rises",
+        Some(Verdict::Falls) => "falls",
+        Some(Verdict::NotTold) => "not-told",
+        Some(Verdict::TooFewSeasons) | None => "too-few-seasons",
+    }
+}
+
+fn county_id(place: &Place) -> Option<&str> {
+    match place {
+        Place::Region => None,
+        Place::County(id, _) => Some(id),
+    }
+}
+
+fn county_name(place: &Place) -> &str {
+    match place {
+        Place::Region => "region",
+        Place::County(_, name) => name,
+    }
+}
+
+fn described(table: &str, columns: &str, values: Vec<ArrayRef>) -> Result<DescribedTable, Failure> {
+    let columns = columns_of(table, columns)?;
+    let fields = columns
+        .iter()
+        .map(|column| Field::new(&column.name, column.data_type.clone(), column.nullable));
+    let schema = Arc::new(Schema::new(fields.collect::<Vec<_>>()));
+    let batch = RecordBatch::try_new(schema, values)
+        .map_err(|error| Failure::new(Kind::Stage, format!("the table {table}: {error}")))?;
+    Ok(DescribedTable { columns, batch })
+}
+
+fn texts<'a>(values: impl Iterator<Item = Option<&'a str>>) -> ArrayRef {
+    Arc::new(values.collect::<StringArray>())
+}
+
+fn years(values: impl Iterator<Item = Option<i32>>) -> ArrayRef {
+    Arc::new(values.collect::<Int32Array>())
+}
+
+fn counts(values: impl Iterator<Item = Option<i64>>) -> ArrayRef {
+    Arc::new(values.collect::<Int64Array>())
+}
+
+fn floats(values: impl Iterator<Item = Option<f64>>) -> ArrayRef {
+    Arc::new(values.collect::<Float64Array>())
+}

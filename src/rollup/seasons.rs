@@ -1,0 +1,181 @@
+//! Seasons of counties and of the region, made of the rows of `county_week` that are shown and of nothing
+//! else: what is suppressed there cannot come out here. The tables stand in `season_tables.rs`.
+//!
+//! Shares and means are compared, never counts. In a week of the region each shown county counts once, however
+//! many visits it had; which counties are shown may differ from season to season.
+
+use std::collections::BTreeMap;
+
+use super::county_week::CountyWeek;
+use crate::statistics::season_course::{SeasonCourse, WeekFigures, season_course};
+use crate::statistics::season_trend::{SeasonTrend, season_trend};
+
+/// Whose seasons: a county with its name, or the region. The region sorts first.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Place {
+    /// All counties that are shown.
+    Region,
+    /// Id and name.
+    County(String, String),
+}
+
+/// One season of a place under a protocol.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Season {
+    /// Where.
+    pub place: Place,
+    /// A protocol's id.
+    pub protocol: String,
+    /// The ISO week-year.
+    pub season: i32,
+    /// County-weeks that are shown and have figures: the season rests on these.
+    pub weeks_shown: usize,
+    /// County-weeks that are withheld.
+    pub weeks_suppressed: usize,
+    /// Standing visits of the county-weeks shown, one a field and week.
+    pub field_weeks: i64,
+    /// The weeks with figures, in their order.
+    pub weeks: Vec<WeekFigures>,
+    /// The season in figures; `None` where no week is shown.
+    pub course: Option<SeasonCourse>,
+}
+
+/// A figure of a season that is compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Figure {
+    /// Week of the year with the first pressure of 0.5 or more.
+    FirstAtHalf,
+    /// Week of the year with the highest pressure.
+    PeakWeek,
+    /// The highest weekly pressure.
+    PeakPressure,
+    /// Weeks at threshold.
+    WeeksAtThreshold,
+    /// Area under the pressure.
+    PressureWeeks,
+}
+
+impl Figure {
+    /// All of them.
+    pub const ALL: [Figure; 5] = [
+        Figure::FirstAtHalf,
+        Figure::PeakWeek,
+        Figure::PeakPressure,
+        Figure::WeeksAtThreshold,
+        Figure::PressureWeeks,
+    ];
+
+    /// Its name in the tables.
+    pub fn name(self) -> &'static str {
+        match self {
+            Figure::FirstAtHalf => "first_at_half",
+            Figure::PeakWeek => "peak_week",
+            Figure::PeakPressure => "peak_pressure",
+            Figure::WeeksAtThreshold => "weeks_at_threshold",
+            Figure::PressureWeeks => "pressure_weeks",
+        }
+    }
+
+    fn of(self, course: &SeasonCourse) -> Option<f64> {
+        match self {
+            Figure::FirstAtHalf => course.first_at_half.map(f64::from),
+            Figure::PeakWeek => course.peak_week.map(f64::from),
+            Figure::PeakPressure => Some(course.peak_pressure),
+            Figure::WeeksAtThreshold => Some(f64::from(course.weeks_at_threshold)),
+            Figure::PressureWeeks => Some(course.pressure_weeks),
+        }
+    }
+}
+
+/// A figure of a place over its seasons.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FigureTrend {
+    /// Where.
+    pub place: Place,
+    /// A protocol's id.
+    pub protocol: String,
+    /// What is compared.
+    pub figure: Figure,
+    /// Seasons that have the figure.
+    pub seasons: Vec<i32>,
+    /// The trend; `None` for fewer than two seasons.
+    pub trend: Option<SeasonTrend>,
+}
+
+/// The seasons of every place and protocol, in their order.
+pub fn seasons_of(rows: &[CountyWeek]) -> Vec<Season> {
+    let mut grouped: BTreeMap<(Place, &str, i32), Vec<&CountyWeek>> = BTreeMap::new();
+    for row in rows {
+        let county = Place::County(row.county_id.clone(), row.county_name.clone());
+        for place in [Place::Region, county] {
+            let group = grouped.entry((place, &row.protocol, row.season));
+            group.or_default().push(row);
+        }
+    }
+    let seasons = grouped
+        .into_iter()
+        .map(|((place, protocol, season), rows)| {
+            let shown = rows.iter().filter(|row| row.figures().is_some());
+            let weeks = weekly(&rows);
+            Season {
+                place,
+                protocol: protocol.to_owned(),
+                season,
+                weeks_shown: shown.clone().count(),
+                weeks_suppressed: rows.iter().filter(|row| row.suppressed).count(),
+                field_weeks: shown.filter_map(|row| row.fields_visited).sum(),
+                course: season_course(&weeks),
+                weeks,
+            }
+        });
+    seasons.collect()
+}
+
+/// The trends of every figure of every place and protocol, in their order.
+pub fn trends_of(seasons: &[Season]) -> Vec<FigureTrend> {
+    let same =
+        |one: &Season, other: &Season| one.place == other.place && one.protocol == other.protocol;
+    let groups = seasons.chunk_by(same);
+    let trends = groups.flat_map(|group| {
+        Figure::ALL.into_iter().map(|figure| {
+            let values: Vec<(i32, f64)> = group
+                .iter()
+                .filter_map(|season| Some((season.season, figure.of(season.course.as_ref()?)?)))
+                .collect();
+            FigureTrend {
+                place: group[0].place.clone(),
+                protocol: group[0].protocol.clone(),
+                figure,
+                seasons: values.iter().map(|(season, _)| *season).collect(),
+                trend: season_trend(&values),
+            }
+        })
+    });
+    trends.collect()
+}
+
+/// Mean share and mean pressure of each week over its counties, in the order of weeks and of county ids: the
+/// last digits hang on the order of sums.
+fn weekly(rows: &[&CountyWeek]) -> Vec<WeekFigures> {
+    let mut weeks: BTreeMap<i32, Vec<(&str, f64, f64)>> = BTreeMap::new();
+    for row in rows {
+        let week = row
+            .iso_week
+            .split_once("-W")
+            .and_then(|(_, week)| week.parse().ok());
+        if let (Some(week), Some(figures), Some(mean)) = (week, row.figures(), row.mean_pressure) {
+            let counties = weeks.entry(week).or_default();
+            counties.push((&row.county_id, figures.share_at_threshold, mean));
+        }
+    }
+    let weeks = weeks.into_iter().map(|(week, mut counties)| {
+        counties.sort_by_key(|(county, _, _)| *county);
+        let count = counties.len() as f64;
+        WeekFigures {
+            week,
+            share_at_threshold: counties.iter().map(|(_, share, _)| share).sum::<f64>() / count,
+            pressure: counties.iter().map(|(_, _, mean)| mean).sum::<f64>() / count,
+        }
+    });
+    weeks.collect()
+}

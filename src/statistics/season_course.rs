@@ -1,0 +1,122 @@
+//! The course of a season in a few figures: when it begins, how high it goes, how long it stays there, and how
+//! much of it there is. They rest on shares and means, never on how many visits were made.
+//!
+//! Weeks without a figure are not guessed: the area joins only weeks that follow each other with at most one
+//! missing between them, and says how many weeks it covers, so that a season with holes is not taken for a
+//! quiet one.
+
+/// One week's figures; weeks are counted from any fixed week.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WeekFigures {
+    /// Place of the week in the year.
+    pub week: i32,
+    /// Share of the fields at threshold, 0 to 1.
+    pub share_at_threshold: f64,
+    /// Mean pressure; 1 = at threshold.
+    pub pressure: f64,
+}
+
+/// A season in figures.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SeasonCourse {
+    /// First week with a field at threshold; `None` if no week had one.
+    pub first_at_threshold: Option<i32>,
+    /// First week whose pressure is half of the threshold or more.
+    pub first_at_half: Option<i32>,
+    /// Week of the highest pressure, of equal ones the first; `None` if nothing was found in any.
+    pub peak_week: Option<i32>,
+    /// The highest pressure.
+    pub peak_pressure: f64,
+    /// Weeks whose pressure is 1 or more.
+    pub weeks_at_threshold: u32,
+    /// Area under the pressure between joined weeks, in pressure times weeks.
+    pub pressure_weeks: f64,
+    /// Weeks of time that this area covers.
+    pub weeks_covered: i32,
+    /// Weeks with figures.
+    pub weeks: u32,
+}
+
+/// A pressure of half the threshold: from there on a season has begun.
+const HALF: f64 = 0.5;
+/// Below 1 by no more than rounding is at threshold, as elsewhere in the roll-up.
+const ROUNDING: f64 = 1e-12;
+/// Weeks are joined over one missing week at most: our choice.
+const WEEKS_JOINED: i32 = 2;
+
+/// The figures of a season's weeks, in ascending order. `None` without a week.
+pub fn season_course(weeks: &[WeekFigures]) -> Option<SeasonCourse> {
+    let first = |fits: &dyn Fn(&WeekFigures) -> bool| {
+        weeks.iter().find(|week| fits(week)).map(|week| week.week)
+    };
+    let highest = weeks.iter().reduce(|best, next| {
+        if next.pressure > best.pressure {
+            next
+        } else {
+            best
+        }
+    })?;
+    let joined = || {
+        let pairs = weeks.windows(2);
+        pairs.filter(|pair| pair[1].week - pair[0].week <= WEEKS_JOINED)
+    };
+    let area = joined().map(|pair| {
+        let apart = f64::from(pair[1].week - pair[0].week);
+        apart * (pair[0].pressure + pair[1].pressure) / 2.0
+    });
+    let at_threshold = weeks.iter().filter(|week| week.pressure >= 1.0 - ROUNDING);
+    Some(SeasonCourse {
+        first_at_threshold: first(&|week| week.share_at_threshold > 0.0),
+        first_at_half: first(&|week| week.pressure >= HALF),
+        peak_week: (highest.pressure > 0.0).then_some(highest.week),
+        peak_pressure: highest.pressure,
+        weeks_at_threshold: at_threshold.count() as u32,
+        pressure_weeks: area.sum(),
+        weeks_covered: joined().map(|pair| pair[1].week - pair[0].week).sum(),
+        weeks: weeks.len() as u32,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn weeks(figures: &[(i32, f64, f64)]) -> Vec<WeekFigures> {
+        let week = |&(week, share_at_threshold, pressure): &(i32, f64, f64)| WeekFigures {
+            week,
+            share_at_threshold,
+            pressure,
+        };
+        figures.iter().map(week).collect()
+    }
+
+    #[test]
+    fn a_season_by_hand() {
+        let course = season_course(&weeks(&[
+            (28, 0.0, 0.2),
+            (29, 0.1, 0.4),
+            (30, 0.3, 1.0),
+            (31, 0.4, 1.4),
+            (33, 0.0, 0.2),
+            (37, 0.0, 0.0),
+        ]));
+        let course = course.expect("six weeks");
+        assert_eq!(
+            (course.first_at_threshold, course.first_at_half),
+            (Some(29), Some(30))
+        );
+        assert_eq!((course.peak_week, course.peak_pressure), (Some(31), 1.4));
+        assert_eq!((course.weeks_at_threshold, course.weeks), (2, 6));
+        // 0.3 + 0.7 + 1.2 + 2·0.8; weeks 33 and 37 are not joined.
+        assert!((course.pressure_weeks - 3.8).abs() < 1e-12);
+        assert_eq!(course.weeks_covered, 5);
+    }
+
+    #[test]
+    fn a_season_with_nothing_has_no_peak() {
+        let course = season_course(&weeks(&[(28, 0.0, 0.0)])).expect("a week");
+        assert_eq!((course.peak_week, course.first_at_half), (None, None));
+        assert_eq!((course.pressure_weeks, course.weeks_covered), (0.0, 0));
+        assert_eq!(season_course(&[]), None);
+    }
+}
