@@ -27,6 +27,7 @@ mod sheet;
 mod store;
 mod submissions;
 pub mod table_cells;
+mod vacuum;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
