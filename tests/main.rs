@@ -3,6 +3,7 @@
 mod generated;
 mod support;
 
+mod care; // files put together and removed, each file held to its log
 mod certainty; // how sure the figure of a field is, against scipy
 mod cli; // the program as a person meets it: help, exit codes, messages
 mod concurrency; // several programs on one workspace at once
@@ -42,6 +43,7 @@ mod schema; // the visit schema, against independent validators
 mod sheet; // count sheets, filled and opened by other people's software
 mod sheet_load; // a filled count sheet through load
 mod space; // shrunk shares, Moran's I and neighbours, against reference libraries
+mod sql; // queries: what they can read, and that they can do nothing else
 mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod statistics; // fits, intervals and stop lines, against reference libraries
 mod tables; // tables of other people's programs, and files made to exhaust their reader

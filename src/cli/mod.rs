@@ -24,6 +24,7 @@ mod report;
 mod rollup;
 mod setting;
 mod sheet;
+mod sql;
 mod store;
 mod submissions;
 pub mod table_cells;
@@ -84,6 +85,7 @@ enum Command {
     Plan(plan::Plan),
     #[command(subcommand)]
     Protocols(protocols::Protocols),
+    Sql(sql::Sql),
     #[command(subcommand)]
     Store(store::StoreCommand),
 }
@@ -132,6 +134,7 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Plan(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         // The catalogue can be read before there is a workspace.
         Command::Protocols(command) => command.run(workspace_if_any(folder)?.as_ref()),
+        Command::Sql(command) => command.run(&Workspace::open(folder)?).await,
         Command::Store(command) => command.run(&Workspace::open(folder)?).await,
     }
 }

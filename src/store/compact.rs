@@ -9,6 +9,7 @@
 //! issued alert names it.
 
 use std::collections::{BTreeMap, HashSet};
+use std::path::Path;
 
 use deltalake::DeltaTable;
 use deltalake::kernel::transaction::{CommitBuilder, CommitProperties};
@@ -102,9 +103,7 @@ fn groups(
     let mut seasons: BTreeMap<Option<i32>, Vec<(String, LiveFile)>> = BTreeMap::new();
     let small = |file: &LiveFile| file.bytes() < LARGE_ENOUGH_BYTES;
     for file in log.live.into_iter().filter(small) {
-        let found = loads(&folder, &file)
-            .map_err(|reason| damaged(kept, &format!("{}: {reason}", file.path())))?;
-        if found.iter().all(|load| receipted.contains(load)) {
+        if all_rows_count(&folder, kept, &file, receipted)? {
             // Ids of loads begin with the time, and so do those of drops.
             let first = file.least("load_id").map(|least| least.to_string());
             let season = seasons.entry(file.season()).or_default();
@@ -128,6 +127,23 @@ fn groups(
     }
     groups.retain(|group| group.len() > 1);
     Ok(groups)
+}
+
+/// Whether every row of a file counts.
+fn all_rows_count(
+    folder: &Path,
+    kept: Kept,
+    file: &LiveFile,
+    receipted: &HashSet<String>,
+) -> Result<bool, Failure> {
+    // What the log knows need not be read; what it says is held to the file before that is used.
+    if let Some(load) = file.only_load() {
+        let dropped = file.only("how").is_some_and(|how| how == "dropped");
+        return Ok(dropped || receipted.contains(&load));
+    }
+    let found = loads(folder, file)
+        .map_err(|reason| damaged(kept, &format!("{}: {reason}", file.path())))?;
+    Ok(found.iter().all(|load| receipted.contains(load)))
 }
 
 async fn put_together(

@@ -14,6 +14,7 @@ pub mod known;
 pub mod open_held;
 pub mod past;
 pub mod private_names;
+pub mod query;
 pub mod receipt;
 pub mod rows;
 pub mod schema;
