@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 use crate::support::{TestWorkspace, contents, counts, full_visit, lines};
 
 /// Visits of one submission, each in a field of its own, and a broken line.
-fn submission(numbers: std::ops::Range<usize>) -> String {
+pub fn submission(numbers: std::ops::Range<usize>) -> String {
     let broken = format!("{{{}\n", numbers.start);
     let visits: Vec<Value> = numbers.map(visit).collect();
     lines(&visits) + &broken
@@ -37,7 +37,7 @@ pub fn with_an_alert() -> TestWorkspace {
 }
 
 /// A load that is broken off just before its receipt has its name.
-fn break_off(workspace: &TestWorkspace, name: &str, text: &str) {
+pub fn break_off(workspace: &TestWorkspace, name: &str, text: &str) {
     let file = workspace.write(name, text);
     let store = workspace.path().join("store");
     let entries = std::fs::read_dir(store.join("receipts/_delta_log")).unwrap();
