@@ -202,14 +202,12 @@ fn check(workspace: &TestWorkspace, killed: &Killed, right: &State) -> Result<()
             ));
         }
     }
-    let left: Vec<String> = contents(&workspace.path())
+    let left: Vec<String> = folder_bytes(&workspace.path())
         .into_keys()
-        .map(|path| path.display().to_string())
         .filter(|path| {
             let name = path.rsplit('/').next().unwrap_or_default();
-            name.contains("staged") || name.contains('#') || path.contains("/.")
+            name.contains("staged") || name.contains('#') || format!("/{path}").contains("/.")
         })
-        .filter(|path| !path.contains("/.tmp"))
         .collect();
     let dry = workspace.run(&[
         "store",

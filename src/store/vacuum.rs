@@ -108,7 +108,8 @@ impl Limit {
 pub async fn vacuum(store: &Store, limit: Limit, dry_run: bool) -> Result<Removed, Failure> {
     let tables: Vec<Kept> = Kept::ALL
         .into_iter()
-        .filter(|kept| store.has(*kept))
+        // A store of an earlier version may lack the alerts; any other table that is gone is damage.
+        .filter(|kept| *kept != Kept::Alerts || store.has(*kept))
         .collect();
     for kept in &tables {
         whole_log(store, *kept, None)?;
