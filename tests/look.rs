@@ -232,7 +232,7 @@ fn the_judge_finds_every_kind_of_fault() {
 
 const BAD_PAGE: &str = r##"<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>bad</title>
 <style>
-@page { margin: 15mm }
+@page { margin: 8mm }
 @keyframes turn { to { rotate: 1turn } }
 b { display: inline-block; animation: turn 9s infinite }
 @media print { .gone { position: absolute; left: -999px; } .sheet { break-before: page } }

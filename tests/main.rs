@@ -3,15 +3,18 @@
 mod generated;
 mod support;
 
+mod care; // files put together and removed, each file held to its log
 mod certainty; // how sure the figure of a field is, against scipy
 mod cli; // the program as a person meets it: help, exit codes, messages
 mod concurrency; // several programs on one workspace at once
+mod crash; // every command that changes something, killed at its steps
 mod defaults; // economics that a record lacks: assumed with a trace, or held
 mod demo; // the demo: what it says is true, and it comes out the same twice
 mod dispersion; // k, Taylor's law and Moran's I as written, against reference libraries
 mod doubts; // what is strange about a visit that no rule refuses
 mod durability; // what is on the disk when a load says that it is, and after a kill at any step
 mod engines; // the same figures on any number of cores and in any order of loading
+mod faults; // full and read-only disks, limits, clocks, odd files, closed streams, newer tables
 mod finding_codes; // every code of a finding: a record that has it and one that has not
 mod flat_memory; // loading takes no more memory for a longer submission
 mod heat; // degree-days: published tables and closed forms
@@ -46,6 +49,7 @@ mod schema; // the visit schema, against independent validators
 mod sheet; // count sheets, filled and opened by other people's software
 mod sheet_load; // a filled count sheet through load
 mod space; // shrunk shares, Moran's I and neighbours, against reference libraries
+mod sql; // queries: what they can read, and that they can do nothing else
 mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod statistics; // fits, intervals and stop lines, against reference libraries
 mod tables; // tables of other people's programs, and files made to exhaust their reader

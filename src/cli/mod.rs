@@ -24,10 +24,12 @@ mod report;
 mod rollup;
 mod setting;
 mod sheet;
+mod sql;
 mod store;
 mod submissions;
 pub mod table_cells;
 mod trend;
+mod vacuum;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -85,6 +87,7 @@ enum Command {
     Plan(plan::Plan),
     #[command(subcommand)]
     Protocols(protocols::Protocols),
+    Sql(sql::Sql),
     #[command(subcommand)]
     Store(store::StoreCommand),
 }
@@ -134,6 +137,7 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Plan(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         // The catalogue can be read before there is a workspace.
         Command::Protocols(command) => command.run(workspace_if_any(folder)?.as_ref()),
+        Command::Sql(command) => command.run(&Workspace::open(folder)?).await,
         Command::Store(command) => command.run(&Workspace::open(folder)?).await,
     }
 }

@@ -62,6 +62,15 @@ pub fn counted(count: u64, one: &str, several: &str) -> String {
     )
 }
 
+/// `812 bytes`, `3.4 kB`, `1.2 MB`: powers of 1000.
+pub fn in_bytes(bytes: u64) -> String {
+    match bytes {
+        0..1_000 => counted(bytes, "byte", "bytes"),
+        1_000..1_000_000 => format!("{:.1} kB", bytes as f64 / 1e3),
+        _ => format!("{:.1} MB", bytes as f64 / 1e6),
+    }
+}
+
 /// `1,234,567`.
 pub fn grouped(count: u64) -> String {
     let digits = count.to_string();

@@ -6,6 +6,7 @@
 //! it is refused, and the caller looks again at what became visible.
 
 use std::collections::HashSet;
+use std::sync::Arc;
 
 use deltalake::datafile::writer::{DeltaWriter, WriterConfig};
 use deltalake::kernel::transaction::{CommitBuilder, CommitProperties, TransactionError};
@@ -19,6 +20,7 @@ use parquet::schema::types::ColumnPath;
 
 use super::alerts::{IssuedAlert, alerts_batch};
 use super::closings::{ClosingRow, closings_batch};
+use super::durable::{DurableFiles, SHA256_TAG};
 use super::receipt::Receipt;
 use super::rows::{
     HeldRow, LoadMark, VisitRow, held_batch, receipt_batch, units_batch, visits_batch,
@@ -196,8 +198,9 @@ async fn commit_to_version(
     }
 }
 
-struct TableAppend {
+pub(super) struct TableAppend {
     kept: Kept,
+    files: Arc<DurableFiles>,
     table: DeltaTable,
     config: WriterConfig,
     writer: DeltaWriter,
@@ -206,7 +209,7 @@ struct TableAppend {
 }
 
 impl TableAppend {
-    async fn begin(store: &Store, kept: Kept) -> Result<TableAppend, Failure> {
+    pub(super) async fn begin(store: &Store, kept: Kept) -> Result<TableAppend, Failure> {
         let table = store.table(kept).await?;
         let indexed = table
             .snapshot()
@@ -224,6 +227,7 @@ impl TableAppend {
         );
         Ok(TableAppend {
             kept,
+            files: store.files(),
             writer: DeltaWriter::new(table.log_store().object_store(None), config.clone()),
             table,
             config,
@@ -231,7 +235,7 @@ impl TableAppend {
         })
     }
 
-    async fn write(&mut self, batch: arrow::array::RecordBatch) -> Result<(), Failure> {
+    pub(super) async fn write(&mut self, batch: arrow::array::RecordBatch) -> Result<(), Failure> {
         self.writer
             .write(&batch)
             .await
@@ -248,8 +252,14 @@ impl TableAppend {
         Ok(())
     }
 
-    async fn close(mut self) -> Result<(DeltaTable, Vec<Add>), Failure> {
+    /// The table, and its new files, not committed yet, each with the SHA-256 of its bytes.
+    pub(super) async fn close(mut self) -> Result<(DeltaTable, Vec<Add>), Failure> {
         self.end_files().await?;
+        for add in &mut self.adds {
+            let name = add.path.rsplit('/').next().unwrap_or(&add.path);
+            let sha256 = self.files.take_sha256(name);
+            add.tags = sha256.map(|sha256| [(SHA256_TAG.to_owned(), Some(sha256))].into());
+        }
         Ok((self.table, self.adds))
     }
 

@@ -9,6 +9,7 @@ use serde::Serialize;
 
 use super::alerts::{IssuedAlert, issued_alerts};
 use super::closings::CLOSINGS_THAT_COUNT;
+use super::files_whole::look_at_files;
 use super::snapshot::{Snapshot, register, unreadable, version_of};
 use super::tables::{Kept, Store};
 use crate::failure::Failure;
@@ -64,6 +65,8 @@ pub struct Verification {
     pub receipts: usize,
     /// Issued alerts that were looked at.
     pub alerts: usize,
+    /// Files that were looked at, byte for byte.
+    pub files: usize,
     /// What is wrong, in words; empty if the store is whole.
     pub problems: Vec<String>,
     /// Loads that have rows but no receipt: broken off, without effect.
@@ -127,24 +130,31 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
     })
 }
 
-/// Reads every file to its end and compares each receipt with the rows that it claims.
+/// Compares every file with what its log says, reads it to its end, and compares each receipt with the
+/// rows that it claims.
 pub async fn verify(store: &Store) -> Result<Verification, Failure> {
+    let looked = look_at_files(store).await;
+    let mut verification = Verification {
+        version: looked.version,
+        receipts: 0,
+        alerts: 0,
+        files: looked.files,
+        problems: looked.problems,
+        unfinished_loads: 0,
+    };
+    if !verification.problems.is_empty() {
+        return Ok(verification);
+    }
     let snapshot = Snapshot::open(store, 1).await?;
     let session = snapshot.session();
-    let mut problems = Vec::new();
+    verification.version = snapshot.version();
     register_alerts(store, session).await?;
     for kept in Kept::ALL.into_iter().filter(|kept| store.has(*kept)) {
         if let Err(failure) = read_to_the_end(session, kept).await {
-            problems.push(format!("{}: {failure}", kept.name()));
+            let problem = format!("{}: {failure}", kept.name());
+            verification.problems.push(problem);
         }
     }
-    let mut verification = Verification {
-        version: snapshot.version(),
-        receipts: 0,
-        alerts: 0,
-        problems,
-        unfinished_loads: 0,
-    };
     // With a file that cannot be read the counts below could not be taken.
     if verification.problems.is_empty() {
         compare_receipts(session, &mut verification).await?;

@@ -3,8 +3,11 @@
 //! The store's version is that of the receipts: a row counts if a receipt of that version names its
 //! load. The receipts are opened first, so that every row that they name is there.
 
+use std::collections::HashSet;
+
 use arrow::array::{Array, AsArray};
-use arrow::datatypes::Int64Type;
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Int64Type};
 use datafusion::prelude::{SessionConfig, SessionContext};
 use deltalake::DeltaTable;
 use jiff::Timestamp;
@@ -97,6 +100,30 @@ impl Snapshot {
 pub(super) fn version_of(table: &DeltaTable) -> i64 {
     // Delta counts in 63 bits.
     table.version().map_or(0, |version| version as i64)
+}
+
+/// The loads that have a receipt at the newest version.
+pub(super) async fn receipted_loads(store: &Store) -> Result<HashSet<String>, Failure> {
+    let session = SessionContext::new();
+    register(
+        &session,
+        Kept::Receipts,
+        &store.table(Kept::Receipts).await?,
+    )
+    .await?;
+    let plan = session
+        .sql("select load_id from receipts")
+        .await
+        .map_err(|error| unreadable(&error))?;
+    let batches = plan.collect().await.map_err(|error| unreadable(&error))?;
+    let mut loads = HashSet::new();
+    for batch in batches {
+        let ids = cast(batch.column(0), &DataType::Utf8).map_err(|error| {
+            Failure::new(Kind::Store, format!("cannot read the receipts: {error}"))
+        })?;
+        loads.extend(ids.as_string::<i32>().iter().flatten().map(str::to_owned));
+    }
+    Ok(loads)
 }
 
 pub(super) async fn register(

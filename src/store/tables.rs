@@ -111,6 +111,21 @@ impl Store {
         })
     }
 
+    /// The folder of a workspace's tables, whatever state they are in.
+    pub fn unopened(folder: &Path) -> Result<Store, Failure> {
+        Store::at(folder)
+    }
+
+    /// What the tables are written through.
+    pub(super) fn files(&self) -> Arc<DurableFiles> {
+        self.files.clone()
+    }
+
+    /// The folder of a table.
+    pub(super) fn folder_of(&self, kept: Kept) -> PathBuf {
+        self.folder.join(kept.name())
+    }
+
     /// The folder of the tables.
     pub fn folder(&self) -> &Path {
         &self.folder

@@ -1,0 +1,187 @@
+//! `bractline sql`: a query over the kept tables and the roll-up tables, and nothing else.
+//!
+//! The query runs on threads of its own, so that one that does not end, or that takes more memory than the
+//! engine accounts for, is left behind when the program ends.
+
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
+use std::time::{Duration, Instant};
+
+use super::report;
+use super::rollup::Figures;
+use super::{Outcome, open_store, workers};
+use crate::failure::{Failure, Kind};
+use crate::rollup::run::{Rollup, StageTable};
+use crate::store::query::{Answer, Query, ReadOnly, too_much};
+use crate::store::tables::{Kept, Store};
+use crate::workspace::Workspace;
+
+/// How often it is looked whether a query has had enough.
+const LOOK_EVERY: Duration = Duration::from_millis(20);
+/// What the program takes beside the query's own memory.
+const BESIDE_BYTES: u64 = 256 << 20;
+/// Stack of the thread that plans: deep expressions are read by recursion.
+const STACK_BYTES: usize = 64 << 20;
+
+/// Tables that hold nothing of a single field.
+const PUBLIC: [&str; 3] = ["county_week", "region_week", "sample_point"];
+/// Tables that are rolled up when a query names one.
+const ROLLED_UP: [&str; 4] = ["county_week", "field_week", "region_week", "sample_point"];
+
+/// Ask the tables: read-only SQL
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  bractline sql \"select county_name, median_pressure from county_week where iso_week = '2026-W30'\"\n  bractline sql --format csv \"select county_id, count(*) as visits from visits group by county_id\"\n\nTables: visits, units, held, held_closed, receipts, alerts (rows that count), and, rolled up when they are\nnamed, county_week, region_week, sample_point, field_week. One query at a time; it can read these tables and\nnothing else. All of the answer is written, or none. Every table but county_week, region_week and sample_point\nis private."
+)]
+pub struct Sql {
+    /// One SELECT
+    #[arg(value_name = "QUERY")]
+    query: String,
+
+    /// Memory that the query may use, megabytes
+    #[arg(long, value_name = "MB", default_value_t = 1024, value_parser = clap::value_parser!(u32).range(16..))]
+    memory_mb: u32,
+
+    /// Seconds after which the query is ended
+    #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..))]
+    seconds: u32,
+
+    /// How to write the answer
+    #[arg(long, value_enum, default_value = "text")]
+    format: SqlFormat,
+}
+
+/// How an answer is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum SqlFormat {
+    /// A table for people.
+    Text,
+    /// A JSON array of objects.
+    Json,
+    /// CSV with a line of names, each text as it is stored.
+    Csv,
+}
+
+impl Sql {
+    pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+        let query = Query::read(&self.query)?;
+        check_names(&query.tables)?;
+        let store = open_store(workspace).await?;
+        let names = |among: &[&str]| query.tables.iter().any(|name| among.contains(&&**name));
+        let rolled_up = match names(&ROLLED_UP) {
+            true => Some(Figures::of(workspace).await?.rollup),
+            false => None,
+        };
+        if query.tables.iter().any(|name| !PUBLIC.contains(&&**name)) {
+            report::note(
+                "note: this answer rests on private tables; it may tell whose field it is",
+            );
+        }
+        let text = self.answered(store, query, rolled_up)?;
+        report::say(&text)?;
+        Ok(Outcome::Done)
+    }
+
+    /// The answer as text, within the limits.
+    fn answered(
+        &self,
+        store: Store,
+        query: Query,
+        rolled_up: Option<Rollup>,
+    ) -> Result<String, Failure> {
+        let (format, memory) = (self.format, u64::from(self.memory_mb) << 20);
+        let memory_bytes = usize::try_from(memory).unwrap_or(usize::MAX);
+        let (sender, receiver) = channel();
+        let not_started =
+            |error: std::io::Error| Failure::new(Kind::Files, format!("cannot start: {error}"));
+        std::thread::Builder::new()
+            .name("sql".to_owned())
+            .stack_size(STACK_BYTES)
+            .spawn(move || {
+                let answered = tokio::runtime::Builder::new_multi_thread()
+                    .enable_all()
+                    .build()
+                    .map_err(not_started)
+                    .and_then(|runtime| {
+                        runtime.block_on(async {
+                            let tables = ReadOnly::open(&store, memory_bytes, workers()).await?;
+                            for (name, table) in rolled_up.iter().flat_map(named) {
+                                tables.add(name, &table.batch)?;
+                            }
+                            tables.answer(query).await
+                        })
+                    })
+                    .and_then(|answer| written(&answer, format));
+                // Nobody waits for it any more if the time is over.
+                let _ = sender.send(answered);
+            })
+            .map_err(not_started)?;
+        self.wait(&receiver, memory + BESIDE_BYTES)
+    }
+
+    fn wait(
+        &self,
+        receiver: &Receiver<Result<String, Failure>>,
+        resident_max: u64,
+    ) -> Result<String, Failure> {
+        let end = Instant::now() + Duration::from_secs(u64::from(self.seconds));
+        loop {
+            match receiver.recv_timeout(LOOK_EVERY) {
+                Ok(answered) => return answered,
+                Err(RecvTimeoutError::Disconnected) => {
+                    return Err(Failure::new(Kind::Settings, "the query broke the engine")
+                        .mend("ask in another way"));
+                }
+                Err(RecvTimeoutError::Timeout) => {}
+            }
+            if Instant::now() >= end {
+                let seconds = report::counted(u64::from(self.seconds), "second", "seconds");
+                return Err(too_much(&format!("it took more than {seconds}")));
+            }
+            if resident_bytes().is_some_and(|bytes| bytes > resident_max) {
+                return Err(too_much("it needs more memory than it may use"));
+            }
+        }
+    }
+}
+
+fn check_names(tables: &[String]) -> Result<(), Failure> {
+    let kept = Kept::ALL.map(Kept::name);
+    let known = |name: &str| kept.contains(&name) || ROLLED_UP.contains(&name);
+    match tables.iter().find(|name| !known(name)) {
+        None => Ok(()),
+        Some(name) => Err(
+            Failure::new(Kind::Settings, format!("there is no table {name}")).mend(format!(
+                "the tables are {}, {}",
+                kept.join(", "),
+                ROLLED_UP.join(", ")
+            )),
+        ),
+    }
+}
+
+fn named(rollup: &Rollup) -> [(&'static str, &StageTable); 4] {
+    [
+        ("county_week", rollup.county_week()),
+        ("field_week", rollup.field_week()),
+        ("region_week", rollup.region_week()),
+        ("sample_point", rollup.sample_point()),
+    ]
+}
+
+fn written(answer: &Answer, format: SqlFormat) -> Result<String, Failure> {
+    match format {
+        SqlFormat::Text => answer.text(),
+        SqlFormat::Json => answer.json(),
+        SqlFormat::Csv => answer.csv(),
+    }
+}
+
+/// Memory of this process that is in use, where the system tells (Linux).
+fn resident_bytes() -> Option<u64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = status
+        .lines()
+        .find_map(|line| line.strip_prefix("VmRSS:"))?;
+    let kib: u64 = line.trim().strip_suffix("kB")?.trim().parse().ok()?;
+    Some(kib << 10)
+}

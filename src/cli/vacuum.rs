@@ -1,0 +1,172 @@
+//! `bractline store vacuum`: room on the disk, taken from what nothing needs any more.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use jiff::{SignedDuration, Timestamp};
+use serde::Serialize;
+
+use super::report::{self, counted, in_bytes};
+use super::{Format, Outcome, open_store};
+use crate::failure::{Failure, Kind};
+use crate::store::alerts::issued_alerts;
+use crate::store::vacuum::{Limit, Removed, Unfinished, vacuum};
+use crate::workspace::Workspace;
+
+/// The least age that is safe beside other commands: none of them runs so long.
+const HOURS_MIN: u32 = 1;
+
+/// Remove files that no version needs, and what killed commands left
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  bractline store vacuum --dry-run\n  bractline store vacuum --older-than 24\n\nRemoves from the disk files that the tables have not had for so long, files under names that a killed\ncommand left, and folders of alerts whose issue was killed; and takes rows of loads that were broken off so\nlong ago out of the tables. What counts stays: every issued alert can still be built again. Safe beside loads\nand readers that take less time than --older-than."
+)]
+pub struct VacuumCommand {
+    /// Age in hours below which nothing is touched
+    #[arg(long, value_name = "HOURS", default_value_t = 168)]
+    older_than: u32,
+
+    /// Promise that no other command runs in this workspace: --older-than may then be 0
+    #[arg(long)]
+    alone: bool,
+
+    /// Say what would be removed, and remove nothing
+    #[arg(long)]
+    dry_run: bool,
+
+    /// How to report
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+}
+
+/// What was removed, or would be.
+#[derive(Debug, Serialize)]
+struct Vacuumed {
+    dry_run: bool,
+    older_than_hours: u32,
+    #[serde(flatten)]
+    removed: Removed,
+    /// What killed commands left beside the alerts: files and folders.
+    beside_alerts: Vec<PathBuf>,
+}
+
+impl VacuumCommand {
+    pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+        if self.older_than < HOURS_MIN && !self.alone {
+            return Err(Failure::new(
+                Kind::Settings,
+                "--older-than 0 would take files from commands that are running",
+            )
+            .mend("name at least 1 hour; or add --alone, which promises that nothing else runs"));
+        }
+        let store = open_store(workspace).await?;
+        let age = SignedDuration::from_hours(i64::from(self.older_than));
+        let limit = Limit::new(Timestamp::now(), age);
+        let removed = vacuum(&store, limit, self.dry_run).await?;
+        let issued = issued_alerts(&store).await?;
+        let issues: BTreeSet<&str> = issued.iter().map(|alert| &*alert.issue_id).collect();
+        let beside_alerts = left_beside_alerts(workspace, &issues, limit)?;
+        if !self.dry_run {
+            beside_alerts.iter().try_for_each(|path| remove(path))?;
+        }
+        let vacuumed = Vacuumed {
+            dry_run: self.dry_run,
+            older_than_hours: self.older_than,
+            removed,
+            beside_alerts,
+        };
+        match self.format {
+            Format::Json => report::say_json(&vacuumed)?,
+            Format::Text => report::say(&vacuumed.text(workspace))?,
+        }
+        Ok(Outcome::Done)
+    }
+}
+
+/// What a killed command left among the alerts: files being written, and folders of issues that have no row.
+fn left_beside_alerts(
+    workspace: &Workspace,
+    issues: &BTreeSet<&str>,
+    limit: Limit,
+) -> Result<Vec<PathBuf>, Failure> {
+    let mut left = Vec::new();
+    let mut folders = vec![workspace.alerts()];
+    while let Some(folder) = folders.pop().filter(|folder| folder.is_dir()) {
+        let unlisted = |error: std::io::Error| Failure::file("list", &folder, &error);
+        for entry in std::fs::read_dir(&folder).map_err(unlisted)? {
+            let entry = entry.map_err(unlisted)?;
+            let (path, metadata) = (entry.path(), entry.metadata().map_err(unlisted)?);
+            if is_left(&path, issues) {
+                left.extend(limit.passed_by_file(&metadata).then_some(path));
+            } else if metadata.is_dir() {
+                folders.push(path);
+            }
+        }
+    }
+    left.sort();
+    Ok(left)
+}
+
+/// Whether a name is that of something being written, or of an issue that has no row: `.0001-UUID`.
+fn is_left(path: &Path, issues: &BTreeSet<&str>) -> bool {
+    let name = path.file_name().and_then(|name| name.to_str());
+    name.and_then(|name| name.strip_prefix('.'))
+        .is_some_and(|name| {
+            let issue = name.split_once('-').filter(|(number, _)| {
+                !number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit())
+            });
+            name.starts_with("being-written-")
+                || issue.is_some_and(|(_, id)| id.len() == 36 && !issues.contains(id))
+        })
+}
+
+fn remove(path: &Path) -> Result<(), Failure> {
+    let removed = match path.is_dir() {
+        true => std::fs::remove_dir_all(path),
+        false => std::fs::remove_file(path),
+    };
+    removed.map_err(|error| Failure::file("remove", path, &error))
+}
+
+impl Vacuumed {
+    fn text(&self, workspace: &Workspace) -> String {
+        let files = &self.removed.files;
+        let would = if self.dry_run { "would be " } else { "" };
+        let loads: BTreeSet<&str> = (self.removed.unfinished.iter())
+            .map(|file: &Unfinished| &*file.load_id)
+            .collect();
+        let rows: i64 = self.removed.unfinished.iter().map(|file| file.rows).sum();
+        let mut lines = Vec::new();
+        if !loads.is_empty() {
+            lines.push(format!(
+                "{} of {} without receipt {would}taken out of the tables",
+                counted(rows.unsigned_abs(), "row", "rows"),
+                counted(loads.len() as u64, "load", "loads"),
+            ));
+        }
+        let bytes = files.iter().map(|file| file.bytes).sum();
+        lines.push(format!(
+            "{} with {} {would}removed",
+            counted(files.len() as u64, "file", "files"),
+            in_bytes(bytes)
+        ));
+        let named = |path: &Path| {
+            let within = path.strip_prefix(workspace.folder());
+            format!("  {}", within.unwrap_or(path).display())
+        };
+        let listed = files.iter().map(|file| file.path.as_path());
+        let listed = listed.chain(self.beside_alerts.iter().map(PathBuf::as_path));
+        let all = listed.clone().count();
+        lines.extend(listed.take(report::LISTED_MAX).map(named));
+        if all > report::LISTED_MAX {
+            lines.push(format!("  and {} more", all - report::LISTED_MAX));
+        }
+        if !self.beside_alerts.is_empty() {
+            lines.push(format!(
+                "{} that killed commands left beside the alerts {would}removed",
+                counted(self.beside_alerts.len() as u64, "thing", "things")
+            ));
+        }
+        lines.join("\n")
+    }
+}

@@ -1,0 +1,133 @@
+//! Whether the files of the tables are what the logs say: each entry of each log, each file by its bytes.
+
+use std::collections::{BTreeSet, HashMap};
+
+use arrow::array::AsArray;
+use arrow::compute::cast;
+use arrow::datatypes::DataType;
+
+use super::data_file::{fault, rows};
+use super::snapshot::version_of;
+use super::table_log::TableLog;
+use super::tables::{Kept, Store};
+
+/// What the look at every file came to.
+#[derive(Debug, Default)]
+pub(super) struct FilesLookedAt {
+    /// The version of the receipts, as the entries of their log have it.
+    pub(super) version: i64,
+    /// Files that were looked at.
+    pub(super) files: usize,
+    /// What is wrong, in words; each names its file.
+    pub(super) problems: Vec<String>,
+}
+
+/// Looks at every entry of every log and at every file that they name.
+pub(super) async fn look_at_files(store: &Store) -> FilesLookedAt {
+    let mut looked = FilesLookedAt::default();
+    let names = submission_names(store);
+    for kept in Kept::ALL {
+        // Stores of earlier versions have no table of alerts, and make it with the first issue.
+        if !store.has(kept) && kept == Kept::Alerts {
+            continue;
+        }
+        let (table, folder) = (kept.name(), store.folder_of(kept));
+        let log = TableLog::read(&folder, None);
+        if kept == Kept::Receipts {
+            looked.version = log.newest;
+        }
+        let entries_whole = log.problems.is_empty();
+        let told = log.problems.iter();
+        looked
+            .problems
+            .extend(told.map(|problem| format!("{table}: {problem}")));
+        for file in &log.live {
+            looked.files += 1;
+            let Some(reason) = fault(&folder, kept, file) else {
+                continue;
+            };
+            let load = file.only_load().map_or_else(String::new, |load| {
+                let submission = names.get(&load);
+                let of = submission.map_or_else(String::new, |name| format!(" of {name}"));
+                format!("; it holds rows of the load {load}{of}")
+            });
+            let problem = format!("{table}: {}: {reason}{load}", file.path());
+            looked.problems.push(problem);
+        }
+        if entries_whole {
+            let other = other_for_the_library(store, kept, &log).await;
+            looked
+                .problems
+                .extend(other.map(|problem| format!("{table}: {problem}")));
+        }
+    }
+    looked
+}
+
+/// Where the library, which reads checkpoints, sees another table than the entries of the log.
+async fn other_for_the_library(store: &Store, kept: Kept, log: &TableLog) -> Option<String> {
+    let table = match store.table(kept).await {
+        Ok(table) => table,
+        Err(failure) => return Some(format!("it cannot be opened: {failure}")),
+    };
+    // A load that runs at the same time may have committed between the two.
+    let log = match version_of(&table) == log.newest {
+        true => None,
+        false => Some(TableLog::read(
+            &store.folder_of(kept),
+            Some(version_of(&table)),
+        )),
+    }
+    .map_or_else(|| files_of(log), |log| files_of(&log));
+    let library: BTreeSet<(String, u64, Option<i64>)> = table
+        .snapshot()
+        .ok()?
+        .log_data()
+        .iter()
+        .map(|file| {
+            let rows = file.num_records().and_then(|rows| i64::try_from(rows).ok());
+            (file.path().into_owned(), file.size().unsigned_abs(), rows)
+        })
+        .collect();
+    let other = library.symmetric_difference(&log).next()?;
+    Some(format!(
+        "the newest checkpoint does not say what the log says, first of {}",
+        other.0
+    ))
+}
+
+fn files_of(log: &TableLog) -> BTreeSet<(String, u64, Option<i64>)> {
+    let files = log.live.iter();
+    files
+        .map(|file| (file.path().to_owned(), file.bytes(), file.rows()))
+        .collect()
+}
+
+/// The names of the submissions by their loads, as far as the receipts can be read.
+fn submission_names(store: &Store) -> HashMap<String, String> {
+    let folder = store.folder_of(Kept::Receipts);
+    let log = TableLog::read(&folder, None);
+    let mut names = HashMap::new();
+    for file in &log.live {
+        if fault(&folder, Kept::Receipts, file).is_some() {
+            continue;
+        }
+        let batches = rows(&folder, Kept::Receipts, file).into_iter().flatten();
+        for batch in batches.flatten() {
+            let text = |name: &str| {
+                let column = batch.column_by_name(name)?;
+                cast(column, &DataType::Utf8).ok()
+            };
+            if let (Some(loads), Some(files)) = (text("load_id"), text("file_name")) {
+                let pairs = loads
+                    .as_string::<i32>()
+                    .iter()
+                    .zip(files.as_string::<i32>());
+                names.extend(
+                    pairs.filter_map(|(load, file)| Some((load?.to_owned(), file?.to_owned()))),
+                );
+            }
+        }
+    }
+    names
+}

@@ -1,0 +1,246 @@
+//! Faults of the ground: disks that are full or read-only, limits of the system, clocks, odd files, closed
+//! streams, tables of a newer kind. Each ends with a clear word, and the store is as before or wholly after.
+
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use std::time::{Duration, SystemTime};
+
+use crate::care::{submission, with_an_alert};
+use crate::support::{TestWorkspace, bractline, contents, counts, program};
+
+/// A shell script in a mount space of its own, with `$B` the program and `$W` the workspace.
+fn in_own_mounts(workspace: &TestWorkspace, script: &str) -> Output {
+    Command::new("unshare")
+        .args(["--user", "--map-root-user", "--mount", "sh", "-euc", script])
+        .env("B", program().get_program())
+        .env("W", workspace.path())
+        .env("BESIDE", workspace.beside(""))
+        .output()
+        .expect("unshare is part of the system")
+}
+
+#[test]
+fn a_full_disk_is_told_and_the_store_stays_whole() {
+    let workspace = with_an_alert();
+    workspace.write("next", submission(100..140));
+    let before = workspace.rolled_up();
+    // The disk is filled to the last block but eight; then room is made.
+    let output = in_own_mounts(
+        &workspace,
+        r#"D=$BESIDE/disk; mkdir "$D"; mount -t tmpfs -o size=4m none "$D"
+           cp -r "$W" "$D/w"
+           dd if=/dev/zero of="$D/filler" bs=4k 2>/dev/null || true
+           truncate -s -32k "$D/filler"
+           if "$B" --workspace "$D/w" load "$BESIDE/next" >"$BESIDE/said" 2>"$BESIDE/error"; then exit 90; fi
+           test ! -s "$BESIDE/said"
+           if "$B" --workspace "$D/w" rollup --out "$D/figures" 2>>"$BESIDE/error"; then exit 91; fi
+           test ! -e "$D/figures"
+           "$B" --workspace "$D/w" store verify >/dev/null
+           rm "$D/filler"
+           "$B" --workspace "$D/w" rollup --out "$BESIDE/figures" >/dev/null
+           "$B" --workspace "$D/w" load "$BESIDE/next" >"$BESIDE/said" || test $? = 3
+           "$B" --workspace "$D/w" store verify >/dev/null"#,
+    );
+    assert!(output.status.success(), "{output:?}");
+    let said = std::fs::read_to_string(workspace.beside("said")).unwrap();
+    assert!(said.contains("40 accepted"), "{said}");
+    let error = std::fs::read_to_string(workspace.beside("error")).unwrap();
+    assert!(error.contains("No space left"), "{error}");
+    assert!(crate::support::folder_bytes(&workspace.beside("figures")) == before);
+}
+
+#[test]
+fn a_folder_that_may_only_be_read_is_told_and_can_be_read() {
+    let workspace = with_an_alert();
+    workspace.write("next", submission(100..104));
+    let before = contents(&workspace.path());
+    let output = in_own_mounts(
+        &workspace,
+        r#"mount --bind "$W" "$W"; mount -o remount,ro,bind "$W"
+           for command in "load $BESIDE/next" "store compact" "alert --week 2026-W31 --issue" \
+               "rollup --out $W/figures" "store vacuum --older-than 0 --alone"; do
+               code=0; "$B" --workspace "$W" $command >/dev/null 2>>"$BESIDE/error" || code=$?
+               echo "$command: $code" >>"$BESIDE/codes"
+           done
+           "$B" --workspace "$W" store verify
+           "$B" --workspace "$W" sql "select count(*) from visits"
+           "$B" --workspace "$W" rollup --out "$BESIDE/figures""#,
+    );
+    assert!(output.status.success(), "{output:?}");
+    let codes = std::fs::read_to_string(workspace.beside("codes")).unwrap();
+    let failed = codes.lines().filter(|line| line.ends_with(": 1")).count();
+    // Vacuum finds nothing to remove, so it has nothing to write.
+    assert_eq!(failed, 4, "{codes}");
+    let error = std::fs::read_to_string(workspace.beside("error")).unwrap();
+    assert!(error.contains("Read-only file system"), "{error}");
+    assert!(contents(&workspace.path()) == before);
+}
+
+/// The program under a limit of the system.
+fn limited(workspace: &TestWorkspace, limit: &str, arguments: &[&str]) -> Output {
+    Command::new("prlimit")
+        .arg(limit)
+        .arg(program().get_program())
+        .arg("--workspace")
+        .arg(workspace.path())
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .stdin(Stdio::null())
+        .output()
+        .expect("prlimit is part of the system")
+}
+
+#[test]
+fn limits_of_the_system_break_nothing() {
+    let workspace = with_an_alert();
+    let next = workspace.write("next", submission(100..140));
+    let next = next.display().to_string();
+    let before = workspace.rolled_up();
+    for limit in [
+        "--fsize=1000",
+        "--fsize=8000",
+        "--nofile=8",
+        "--nofile=12",
+        "--nofile=16",
+    ] {
+        let output = limited(&workspace, limit, &["load", &next]);
+        // A file that would grow too long ends the program by a signal, like a kill.
+        assert!(
+            matches!(output.status.code(), Some(1 | 101) | None),
+            "{limit}: {output:?}"
+        );
+        assert_eq!(output.stdout, b"", "{limit}");
+        workspace.run(&["store", "verify"]).expect_code(0);
+    }
+    assert!(workspace.rolled_up() == before);
+    let account = workspace.load(&[Path::new(&next)]);
+    assert_eq!(counts(&account), [41, 40, 0, 1]);
+    workspace.run(&["store", "verify"]).expect_code(0);
+}
+
+#[test]
+fn a_clock_that_was_set_back_or_forward_takes_no_file_that_counts() {
+    let workspace = with_an_alert();
+    let store = workspace.path().join("store");
+    let left = store.join("visits/season=2026/part-left.parquet");
+    std::fs::write(&left, "x").unwrap();
+    let set = |path: &Path, moment: SystemTime| {
+        let file = std::fs::File::options().append(true).open(path).unwrap();
+        file.set_modified(moment).unwrap();
+    };
+    let year = Duration::from_secs(400 * 86_400);
+    let figures = workspace.rolled_up();
+    // Written when the clock was ahead: too young, whatever the limit.
+    set(&left, SystemTime::now() + year);
+    workspace
+        .run(&["store", "vacuum", "--older-than", "0", "--alone"])
+        .expect_code(0);
+    assert!(left.exists());
+    // Everything looks old: what no version names goes, all else stays.
+    for path in contents(&workspace.path()).keys() {
+        set(path, SystemTime::now() - year);
+    }
+    workspace.run(&["store", "compact"]).expect_code(0);
+    workspace
+        .run(&["store", "vacuum", "--older-than", "1"])
+        .expect_code(0);
+    assert!(!left.exists());
+    assert!(workspace.rolled_up() == figures);
+    // Files that compact replaced a moment ago stay for their readers, however old they look.
+    let visits = contents(&store.join("visits/season=2026"));
+    assert_eq!(visits.len(), 7);
+    workspace.run(&["alert", "--as-issued", "1"]).expect_code(0);
+    workspace.run(&["store", "verify"]).expect_code(0);
+}
+
+#[cfg(unix)]
+#[test]
+fn links_pipes_and_folders_in_an_inbox_are_passed_over_and_named() {
+    let workspace = TestWorkspace::of_region("us:46");
+    let inbox = workspace.beside("inbox");
+    std::fs::create_dir_all(inbox.join("folder")).unwrap();
+    std::fs::write(inbox.join("good.ndjson"), submission(0..2)).unwrap();
+    let outside = workspace.write("outside.ndjson", submission(5..7));
+    std::os::unix::fs::symlink(&outside, inbox.join("link.ndjson")).unwrap();
+    std::os::unix::fs::symlink("/etc/passwd", inbox.join("passwd")).unwrap();
+    std::os::unix::fs::symlink("/dev/zero", inbox.join("zero")).unwrap();
+    let made = Command::new("mkfifo")
+        .arg(inbox.join("pipe"))
+        .status()
+        .unwrap();
+    assert!(made.success());
+    let run = workspace.run(&["load", "--format", "json", &inbox.display().to_string()]);
+    let run = run.expect_code(3);
+    assert_eq!(counts(&run.json()), [3, 2, 0, 1]);
+    for name in ["folder", "link.ndjson", "passwd", "zero", "pipe"] {
+        assert!(run.stderr.contains(name), "{name}: {}", run.stderr);
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn closed_or_full_streams_lose_nothing() {
+    let workspace = TestWorkspace::of_region("us:46");
+    let numbers = [0..2, 2..4, 4..6, 6..8];
+    let streams = [">&-", "2>&-", ">/dev/full", ">&- 2>&- <&-"];
+    for (numbers, streams) in numbers.into_iter().zip(streams) {
+        let file = workspace.write(&format!("{}", numbers.start), submission(numbers.clone()));
+        let status = Command::new("sh")
+            .args([
+                "-c",
+                &format!("exec \"$0\" --workspace \"$1\" load \"$2\" {streams}"),
+            ])
+            .arg(program().get_program())
+            .args([workspace.path(), file.clone()])
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .status()
+            .unwrap();
+        // A report that cannot be written is a failure; what was loaded stays loaded.
+        assert!(
+            matches!(status.code(), Some(1 | 3)),
+            "{streams}: {status:?}"
+        );
+        assert_eq!(counts(&workspace.load(&[&file])), [3, 0, 2, 1], "{streams}");
+    }
+    workspace.run(&["store", "verify"]).expect_code(0);
+}
+
+#[test]
+fn a_table_of_a_newer_kind_is_refused_by_the_name_of_what_is_new() {
+    let workspace = with_an_alert();
+    let log = workspace.path().join("store/visits/_delta_log");
+    let protocol = r#"{"protocol":{"minReaderVersion":3,"minWriterVersion":7,"readerFeatures":["unheardOf"],"writerFeatures":["unheardOf"]}}"#;
+    std::fs::write(log.join("00000000000000000007.json"), protocol).unwrap();
+    let next = workspace.write("next", submission(100..104));
+    let before = contents(&workspace.path());
+    for arguments in [
+        vec!["load", next.to_str().unwrap()],
+        vec!["store", "compact"],
+        vec!["store", "vacuum", "--older-than", "0", "--alone"],
+        vec!["sql", "select count(*) from visits"],
+    ] {
+        let run = workspace.run(&arguments).expect_code(1);
+        assert!(run.stderr.contains("unheardOf"), "{arguments:?}: {run:?}");
+    }
+    let run = workspace.run(&["store", "verify"]).expect_code(1);
+    assert!(run.stdout.contains("unheardOf"), "{run:?}");
+    assert!(contents(&workspace.path()) == before);
+}
+
+#[test]
+fn a_store_that_is_gone_is_told() {
+    let workspace = with_an_alert();
+    std::fs::remove_dir_all(workspace.path().join("store/units")).unwrap();
+    for arguments in [
+        &["store", "verify"][..],
+        &["rollup", "--out", "/nonexistent/x"],
+        &["store", "vacuum"],
+    ] {
+        let run = workspace.run(arguments).expect_code(1);
+        let said = run.stdout + &run.stderr;
+        assert!(said.contains("units"), "{arguments:?}: {said}");
+    }
+    let gone = workspace.beside("nowhere").display().to_string();
+    bractline(&["--workspace", &gone, "store", "verify"]).expect_code(1);
+}
