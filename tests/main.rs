@@ -25,6 +25,7 @@ mod identity; // duplicates, conflicts, corrections and withdrawals in any order
 mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
 mod issuing; // issued alerts: frozen, corrected, built again, whole after a kill, numbered once
+mod load_speed; // a load and a roll-up against the least that reading costs: a ratio, never a time
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod maps; // the map files, opened and drawn by other people's viewers
 mod mended; // rows that were held: exported in columns, mended by other programs, loaded as they are

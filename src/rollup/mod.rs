@@ -7,6 +7,7 @@ mod county_week_rows;
 pub mod dispersion;
 mod dispersion_tables;
 pub mod inputs;
+mod promises;
 pub mod run;
 mod smoothing;
 pub mod stages;

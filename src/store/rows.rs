@@ -95,10 +95,10 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
     let own_text = |of: &dyn Fn(&VisitRow) -> String| -> ArrayRef {
         Arc::new(StringArray::from_iter_values(rows.iter().map(of)))
     };
-    let optional_text = |of: &dyn Fn(&VisitRow) -> Option<String>| -> ArrayRef {
+    let optional_text = |of: &dyn Fn(&VisitRow) -> Option<&str>| -> ArrayRef {
         Arc::new(rows.iter().map(of).collect::<StringArray>())
     };
-    let optional_name = |of: &dyn Fn(&VisitRow) -> Option<&'static str>| -> ArrayRef {
+    let own_optional_text = |of: &dyn Fn(&VisitRow) -> Option<String>| -> ArrayRef {
         Arc::new(rows.iter().map(of).collect::<StringArray>())
     };
     let whole = |of: &dyn Fn(&VisitRow) -> i32| -> ArrayRef {
@@ -130,13 +130,13 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
         moments(rows.iter().map(|row| row.submitted_at)),
         text(&|row| &row.visit.observer_id),
         text(&|row| &row.visit.field.field_id),
-        optional_text(&|row| row.visit.field.farm_id.clone()),
+        optional_text(&|row| row.visit.field.farm_id.as_deref()),
         number(&|row| row.visit.field.lon),
         number(&|row| row.visit.field.lat),
         text(&|row| &row.county_id),
-        optional_text(&|row| row.visit.field.county_id.clone()),
+        optional_text(&|row| row.visit.field.county_id.as_deref()),
         number(&|row| row.visit.field.area_ha),
-        optional_text(&|row| {
+        own_optional_text(&|row| {
             row.visit
                 .field
                 .outline
@@ -150,17 +150,17 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
         whole(&|row| row.stage.first_place()),
         whole(&|row| row.stage.last_place()),
         optional_number(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.amount)),
-        optional_name(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.per.name())),
-        optional_text(&|row| Some(row.economics.treatment_cost.as_ref()?.currency.clone())),
+        optional_text(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.per.name())),
+        optional_text(&|row| Some(row.economics.treatment_cost.as_ref()?.currency.as_str())),
         optional_number(&|row| Some(row.economics.treatment_cost.as_ref()?.per_ha())),
         optional_number(&|row| Some(row.visit.economics.market_value.as_ref()?.amount)),
-        optional_name(&|row| Some(row.visit.economics.market_value.as_ref()?.per.name())),
-        optional_text(&|row| Some(row.economics.market_value.as_ref()?.currency.clone())),
+        optional_text(&|row| Some(row.visit.economics.market_value.as_ref()?.per.name())),
+        optional_text(&|row| Some(row.economics.market_value.as_ref()?.currency.as_str())),
         optional_number(&|row| Some(row.economics.market_value.as_ref()?.per_kg())),
         optional_number(&|row| Some(row.visit.economics.plant_population.as_ref()?.count)),
-        optional_name(&|row| Some(row.visit.economics.plant_population.as_ref()?.per.name())),
+        optional_text(&|row| Some(row.visit.economics.plant_population.as_ref()?.per.name())),
         optional_number(&|row| Some(row.economics.plant_population.as_ref()?.per_ha())),
-        optional_text(&|row| {
+        own_optional_text(&|row| {
             let names: Vec<&str> = row.assumed.iter().map(|member| member.name()).collect();
             (!names.is_empty()).then(|| names.join(" "))
         }),
@@ -172,8 +172,8 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
         optional_number(&|row| row.statistics.variance_between_sites),
         optional_number(&|row| row.statistics.variance_within_sites),
         optional_number(&|row| row.statistics.standard_error),
-        optional_text(&|row| (!row.flags.is_empty()).then(|| row.flags.join(" "))),
-        optional_text(&|row| row.visit.remarks.clone()),
+        own_optional_text(&|row| (!row.flags.is_empty()).then(|| row.flags.join(" "))),
+        optional_text(&|row| row.visit.remarks.as_deref()),
         Arc::new(BinaryArray::from_iter_values(
             rows.iter().map(|row| row.content_sha256),
         )),
