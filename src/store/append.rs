@@ -368,16 +368,22 @@ fn writer_properties(kept: Kept) -> WriterProperties {
                 properties.set_column_statistics_enabled(column.clone(), EnabledStatistics::None);
         }
         // What is unlike in every row needs no dictionary, which would only grow; ids share their beginning.
-        let own_in_each_row = match name {
-            "visit_id" | "field_id" => kept != Kept::Units,
-            "remarks" | "outline" | "content_sha256" | "record" => true,
+        let without_dictionary = match name {
+            "visit_id" | "field_id" | "remarks" | "outline" | "content_sha256" | "record" => true,
+            // Small numbers in runs: zstd packs them as well as a dictionary does, and sooner.
+            "revision" | "unit" | "total" => kept == Kept::Units,
             _ => false,
         };
-        if own_in_each_row {
+        if without_dictionary {
             properties = properties.set_column_dictionary_enabled(column.clone(), false);
-            if matches!(name, "visit_id" | "field_id") {
-                properties = properties.set_column_encoding(column, Encoding::DELTA_BYTE_ARRAY);
-            }
+            let encoding = match name {
+                // Of 30 units a visit the id is the same: to compare them letter by letter costs most.
+                "visit_id" if kept == Kept::Units => Encoding::PLAIN,
+                "visit_id" | "field_id" => Encoding::DELTA_BYTE_ARRAY,
+                "total" => Encoding::DELTA_BINARY_PACKED,
+                _ => Encoding::PLAIN,
+            };
+            properties = properties.set_column_encoding(column, encoding);
         }
     }
     properties.build()
