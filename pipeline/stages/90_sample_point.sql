@@ -64,7 +64,16 @@ in_columns as (
     from in_rows
 ),
 
-in_farms as (
+in_cells as (
+    select
+        *,
+        cast(
+            least(row_columns - 1.0, floor((lon + 180.0) / 360.0 * row_columns)) as bigint
+        ) as grid_column
+    from in_columns
+),
+
+farms as (
     -- Counted in two steps: a set of farms for each of a hundred thousand cells would take long to keep.
     select
         grid_row as grid_row,
