@@ -11,6 +11,7 @@ use bractline::intake::mapping::{
 };
 use bractline::intake::table::{Cell, Row, Sheet, TableRecord};
 use bractline::visit::finding::Finding;
+use bractline::visit::heads::Heads;
 use bractline::visit::record::{
     AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,
     TreatmentCost, Visit, WeightUnit,
@@ -1669,8 +1670,8 @@ fn plain_sheet(visits: &[Visit]) -> Sheet {
     let bracts = visits
         .iter()
         .flat_map(|visit| &visit.sites)
-        .flat_map(|site| site.heads.iter().flatten())
-        .map(Vec::len)
+        .flat_map(|site| site.heads.iter().flat_map(Heads::iter))
+        .map(<[Count]>::len)
         .max()
         .unwrap_or(6);
     let header = plain_header(bracts).iter().map(|name| text(name)).collect();
@@ -1845,7 +1846,7 @@ fn sites() -> BoxedStrategy<Vec<Site>> {
         1..4,
     );
     let counts = prop_oneof![
-        heads.prop_map(|heads| (Some(heads), None, None)),
+        heads.prop_map(|heads| (Some(heads.into_iter().collect()), None, None)),
         plants.prop_map(|plants| (None, Some(plants), None)),
         traps.prop_map(|traps| (None, None, Some(traps))),
     ];

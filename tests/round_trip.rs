@@ -88,7 +88,7 @@ fn empty_site(
         side: None,
         lon: None,
         lat: None,
-        heads,
+        heads: heads.map(|heads| heads.into_iter().collect()),
         plants,
         traps,
     }

@@ -126,27 +126,28 @@ impl TestWorkspace {
 
     /// Loads a submission and measures it from outside: peak resident memory in KiB, and the account.
     pub fn load_measured(&self, file: &Path) -> (u64, Value) {
+        let measured = self.measured(&["load", "--format", "json", &file.display().to_string()]);
+        let said = measured["stdout"].as_str().expect("text");
+        let account: Value = serde_json::from_str(said).expect("an account");
+        assert_adds_up(&account);
+        (measured["peak_kib"].as_u64().expect("a number"), account)
+    }
+
+    /// Runs the program in this workspace; what `tests/reference/measured.py` says of the run.
+    #[track_caller]
+    pub fn measured(&self, arguments: &[&str]) -> Value {
+        let path = self.path().display().to_string();
+        let program = [env!("CARGO_BIN_EXE_bractline"), "--workspace", &path];
         let text = python(
             "tests/reference/measured.py",
-            &[
-                env!("CARGO_BIN_EXE_bractline"),
-                "--workspace",
-                &self.path().display().to_string(),
-                "load",
-                "--format",
-                "json",
-                &file.display().to_string(),
-            ],
+            &[&program, arguments].concat(),
         );
         let measured: Value = serde_json::from_str(&text).expect("JSON from a program of ours");
         assert!(
             matches!(measured["code"].as_i64(), Some(0 | 3)),
             "{measured:#}"
         );
-        let said = measured["stdout"].as_str().expect("text");
-        let account: Value = serde_json::from_str(said).expect("an account");
-        assert_adds_up(&account);
-        (measured["peak_kib"].as_u64().expect("a number"), account)
+        measured
     }
 
     /// What the kept tables hold, as a program that is not ours reads it.

@@ -31,37 +31,42 @@
 --   pressure                double  not null  [1] field_mean / threshold; 1 = at threshold
 -- checks:
 --   pressure >= 0
-with ranked as (
+with latest as (
+    -- The largest of texts that begin with 1 in the window and 0 outside it, then the day: YYYY-MM-DD.
     select
-        *,
-        row_number() over (
-            partition by field_id, iso_week, protocol
-            order by in_window desc, observed_on desc, visit_id desc
+        field_id as field_id,
+        iso_week as iso_week,
+        protocol as protocol,
+        max(
+            case when in_window then '1' else '0' end
+            || cast(observed_on as varchar)
+            || visit_id
         ) as place
     from visit_pressure
+    group by field_id, iso_week, protocol
 )
 
 select
-    field_id as field_id,
-    iso_week as iso_week,
-    protocol as protocol,
-    season as season,
-    county_id as county_id,
-    farm_id as farm_id,
-    visit_id as visit_id,
-    observed_on as observed_on,
-    crop_stage as crop_stage,
-    in_window as in_window,
-    area_ha as area_ha,
-    sites as sites,
-    units as units,
-    field_mean as field_mean,
-    variance_between_sites as variance_between_sites,
-    variance_within_sites as variance_within_sites,
-    standard_error as standard_error,
-    economics_assumed as economics_assumed,
-    threshold as threshold,
-    pressure as pressure
-from ranked
-where place = 1
-order by field_id, iso_week, protocol
+    visit_pressure.field_id as field_id,
+    visit_pressure.iso_week as iso_week,
+    visit_pressure.protocol as protocol,
+    visit_pressure.season as season,
+    visit_pressure.county_id as county_id,
+    visit_pressure.farm_id as farm_id,
+    visit_pressure.visit_id as visit_id,
+    visit_pressure.observed_on as observed_on,
+    visit_pressure.crop_stage as crop_stage,
+    visit_pressure.in_window as in_window,
+    visit_pressure.area_ha as area_ha,
+    visit_pressure.sites as sites,
+    visit_pressure.units as units,
+    visit_pressure.field_mean as field_mean,
+    visit_pressure.variance_between_sites as variance_between_sites,
+    visit_pressure.variance_within_sites as variance_within_sites,
+    visit_pressure.standard_error as standard_error,
+    visit_pressure.economics_assumed as economics_assumed,
+    visit_pressure.threshold as threshold,
+    visit_pressure.pressure as pressure
+from visit_pressure
+inner join latest on visit_pressure.visit_id = substr(latest.place, 12)
+order by visit_pressure.field_id, visit_pressure.iso_week, visit_pressure.protocol

@@ -73,6 +73,37 @@ in_cells as (
     from in_columns
 ),
 
+farms as (
+    -- Counted in two steps: a set of farms for each of a hundred thousand cells would take long to keep.
+    select
+        grid_row as grid_row,
+        grid_column as grid_column,
+        row_columns as row_columns,
+        middle_lat as middle_lat,
+        grid_km as grid_km,
+        season as season,
+        iso_week as iso_week,
+        protocol as protocol,
+        min_fields as min_fields,
+        min_farms as min_farms,
+        coalesce('farm ' || farm_id, 'field ' || field_id) as farm,
+        count(*) as fields,
+        count(farm_id) as farms_given
+    from in_cells
+    group by
+        grid_row,
+        grid_column,
+        row_columns,
+        middle_lat,
+        grid_km,
+        season,
+        iso_week,
+        protocol,
+        min_fields,
+        min_farms,
+        coalesce('farm ' || farm_id, 'field ' || field_id)
+),
+
 cells as (
     select
         grid_row as grid_row,
@@ -83,7 +114,7 @@ cells as (
         season as season,
         iso_week as iso_week,
         protocol as protocol
-    from in_cells
+    from farms
     group by
         grid_row,
         grid_column,
@@ -96,11 +127,8 @@ cells as (
         min_fields,
         min_farms
     having
-        count(*) >= min_fields
-        and (
-            count(farm_id) = 0
-            or count(distinct coalesce('farm ' || farm_id, 'field ' || field_id)) >= min_farms
-        )
+        sum(fields) >= min_fields
+        and (sum(farms_given) = 0 or count(*) >= min_farms)
 )
 
 select

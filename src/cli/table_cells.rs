@@ -3,7 +3,8 @@
 use crate::intake::mapping::{plain_header, plain_rows};
 use crate::intake::table::Cell;
 use crate::publish::table_files::TableCell;
-use crate::visit::record::Visit;
+use crate::visit::heads::Heads;
+use crate::visit::record::{Count, Visit};
 
 /// A cell as it is written.
 pub fn table_cell(cell: Cell) -> TableCell {
@@ -20,8 +21,8 @@ pub fn table_cell(cell: Cell) -> TableCell {
 /// Visits in the plain layout, header and rows: what `load` takes back without a mapping.
 pub fn plain_table(visits: &[Visit]) -> (Vec<String>, Vec<Vec<TableCell>>) {
     let sites = visits.iter().flat_map(|visit| &visit.sites);
-    let heads = sites.flat_map(|site| site.heads.iter().flatten());
-    let header = plain_header(heads.map(Vec::len).max().unwrap_or(0));
+    let heads = sites.flat_map(|site| site.heads.iter().flat_map(Heads::iter));
+    let header = plain_header(heads.map(<[Count]>::len).max().unwrap_or(0));
     let rows = visits.iter().flat_map(plain_rows).map(|row| {
         let mut cells: Vec<TableCell> = row.into_iter().map(table_cell).collect();
         cells.resize(header.len(), TableCell::Empty);

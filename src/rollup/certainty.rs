@@ -3,6 +3,7 @@
 //! Student's distribution is no function of stock SQL, so it is computed here, row by row, from the table
 //! `standing_visit`; what it means stands in `crate::statistics::field_mean`.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use arrow::array::{
@@ -11,7 +12,7 @@ use arrow::array::{
 use arrow::datatypes::{Float64Type, Int32Type};
 
 use crate::failure::Failure;
-use crate::statistics::field_mean::{FieldMean, Interval};
+use crate::statistics::field_mean::{FieldMean, Interval, steps_of};
 
 use super::inputs::table_of;
 
@@ -33,11 +34,15 @@ pub(super) fn field_certainty(standing_visit: &RecordBatch) -> Result<RecordBatc
     let errors = number("standard_error");
     let thresholds = number("threshold");
     let sites = standing_visit["sites"].as_primitive::<Int32Type>();
+    let mut known = KnownSteps::default();
     let rows: Vec<Certainty> = (0..standing_visit.num_rows())
         .map(|row| {
             let error = errors.is_valid(row).then(|| errors.value(row));
             let sites = u32::try_from(sites.value(row)).unwrap_or(0);
-            certainty(means.value(row), error, sites, thresholds.value(row))
+            let field = FieldMean::new(means.value(row), error, sites);
+            field.map_or_else(Certainty::default, |field| {
+                certainty(&field, known.of(sites), thresholds.value(row))
+            })
         })
         .collect();
     let numbers = |of: fn(&Certainty) -> Option<f64>| -> ArrayRef {
@@ -61,14 +66,23 @@ pub(super) fn field_certainty(standing_visit: &RecordBatch) -> Result<RecordBatc
     ])
 }
 
-fn certainty(mean: f64, error: Option<f64>, sites: u32, threshold: f64) -> Certainty {
-    FieldMean::new(mean, error, sites).map_or_else(Certainty::default, |field| Certainty {
-        // Where nothing was found there is no logarithm: the interval is 0 itself.
-        interval: field
-            .interval_in_proportion(CONFIDENCE)
-            .or_else(|| field.interval(CONFIDENCE)),
+/// How far intervals reach, by the number of sites. Finding it takes a hundred times as long as using it, and
+/// most fields of a region have one of a few numbers.
+#[derive(Default)]
+struct KnownSteps(HashMap<u32, Option<f64>>);
+
+impl KnownSteps {
+    fn of(&mut self, sites: u32) -> Option<f64> {
+        let known = self.0.entry(sites);
+        *known.or_insert_with(|| steps_of(CONFIDENCE, sites))
+    }
+}
+
+fn certainty(field: &FieldMean, steps: Option<f64>, threshold: f64) -> Certainty {
+    Certainty {
+        interval: steps.map(|steps| field.interval_published(steps)),
         probability_at_threshold: field
             .probability_in_proportion(threshold)
             .or_else(|| field.probability_at_or_above(threshold)),
-    })
+    }
 }

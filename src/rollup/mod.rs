@@ -7,6 +7,7 @@ mod county_week_rows;
 pub mod dispersion;
 mod dispersion_tables;
 pub mod inputs;
+mod promises;
 pub mod run;
 pub mod season_so_far;
 pub mod season_tables;

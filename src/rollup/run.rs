@@ -1,12 +1,15 @@
-//! Runs the stages on a snapshot and holds each to its header: reads, columns, types, nulls, key and
-//! checks.
+//! Runs the stages on a snapshot and holds each to its header: reads, columns, types and nulls; its key and
+//! checks are held in [`super::promises`].
 
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
 use arrow::array::{Array, ArrayRef, AsArray, BooleanArray, RecordBatch};
-use arrow::compute::{CastOptions, cast_with_options, filter_record_batch};
-use arrow::datatypes::{Field, Int32Type, Int64Type, Schema, SchemaRef};
+use arrow::compute::{
+    CastOptions, LexicographicalComparator, SortColumn, SortOptions, cast_with_options,
+    filter_record_batch,
+};
+use arrow::datatypes::{Field, Int32Type, Schema, SchemaRef};
 use datafusion::common::tree_node::TreeNodeRecursion;
 use datafusion::error::DataFusionError;
 use datafusion::logical_expr::LogicalPlan;
@@ -15,6 +18,7 @@ use datafusion::prelude::SessionContext;
 use super::certainty::field_certainty;
 use super::clustering::week_clustering;
 use super::inputs::{Setting, protocols_known, register, register_setting, register_thresholds};
+use super::promises::{hold_to_checks, hold_to_key, key_of};
 use super::smoothing::county_share_smoothed;
 use super::stages::{Stage, StageColumn, stages};
 use super::windows::field_window;
@@ -210,8 +214,9 @@ async fn compute_beside(
 /// about its reads, columns, types, nulls, key or checks.
 pub async fn run_stage(session: &SessionContext, stage: &Stage) -> Result<(), Failure> {
     let partitions = rows_of(session, stage).await?;
-    register(session, &stage.table, schema_of(stage), partitions)?;
-    check_rows(session, stage).await
+    register(session, &stage.table, schema_of(stage), partitions.clone())?;
+    hold_to_key(session, stage, &partitions).await?;
+    hold_to_checks(session, stage).await
 }
 
 /// The rows of a stage's query, with the columns, types and nulls of the header.
@@ -325,68 +330,43 @@ fn of_type(stage: &Stage, column: &StageColumn, array: &ArrayRef) -> Result<Arra
         .map_err(|error| broken(stage, &format!("{}: {error}", column.name)))
 }
 
-/// Holds the rows to the header's key and checks.
-async fn check_rows(session: &SessionContext, stage: &Stage) -> Result<(), Failure> {
-    let key = stage.key.join(", ");
-    let repeated = format!(
-        "select count(*) from (select {key} from {} group by {key} having count(*) > 1)",
-        stage.table
-    );
-    let rows = count(session, stage, &repeated).await?;
-    if rows > 0 {
-        return Err(broken(
-            stage,
-            &format!("{rows} values of its key ({key}) stand more than once"),
-        ));
-    }
-    for check in &stage.checks {
-        let broken_rows = format!(
-            "select count(*) from {} where ({check}) is not true",
-            stage.table
-        );
-        let rows = count(session, stage, &broken_rows).await?;
-        if rows > 0 {
-            return Err(broken(
-                stage,
-                &format!("{rows} rows break its check: {check}"),
-            ));
-        }
-    }
-    Ok(())
-}
-
-async fn count(session: &SessionContext, stage: &Stage, query: &str) -> Result<i64, Failure> {
+/// The rows of a query about a stage's table.
+pub(super) async fn rows_by_query(
+    session: &SessionContext,
+    stage: &Stage,
+    query: &str,
+) -> Result<Vec<RecordBatch>, Failure> {
     let failed = |error: DataFusionError| broken(stage, &error.to_string());
-    let batches = session
-        .sql(query)
-        .await
-        .map_err(failed)?
-        .collect()
-        .await
-        .map_err(failed)?;
-    let count = batches.iter().find(|batch| batch.num_rows() > 0);
-    Ok(count.map_or(0, |batch| {
-        batch.column(0).as_primitive::<Int64Type>().value(0)
-    }))
+    let frame = session.sql(query).await.map_err(failed)?;
+    frame.collect().await.map_err(failed)
 }
 
 /// The rows of a stage that was run, in one batch, in the order of its key.
 pub async fn whole_table(session: &SessionContext, stage: &Stage) -> Result<RecordBatch, Failure> {
-    let failed = |error: DataFusionError| broken(stage, &error.to_string());
-    let query = format!(
-        "select * from {} order by {}",
-        stage.table,
-        stage.key.join(", ")
-    );
-    let batches = session
-        .sql(&query)
-        .await
-        .map_err(failed)?
-        .collect()
-        .await
-        .map_err(failed)?;
-    arrow::compute::concat_batches(&schema_of(stage), &batches)
+    let query = format!("select * from {}", stage.table);
+    let table = in_one_batch(stage, &rows_by_query(session, stage, &query).await?)?;
+    // Most stages end in the order of their key, and what is in order is not sorted again.
+    if in_order_of_key(stage, &table)? {
+        return Ok(table);
+    }
+    let sorted = format!("{query} order by {}", stage.key.join(", "));
+    in_one_batch(stage, &rows_by_query(session, stage, &sorted).await?)
+}
+
+fn in_one_batch(stage: &Stage, batches: &[RecordBatch]) -> Result<RecordBatch, Failure> {
+    arrow::compute::concat_batches(&schema_of(stage), batches)
         .map_err(|error| broken(stage, &error.to_string()))
+}
+
+fn in_order_of_key(stage: &Stage, table: &RecordBatch) -> Result<bool, Failure> {
+    let ascending = key_of(stage, table)?.into_iter().map(|column| SortColumn {
+        values: column.clone(),
+        options: Some(SortOptions::new(false, false)),
+    });
+    let ascending: Vec<SortColumn> = ascending.collect();
+    let order = LexicographicalComparator::try_new(&ascending)
+        .map_err(|error| broken(stage, &error.to_string()))?;
+    Ok((1..table.num_rows()).all(|row| order.compare(row - 1, row).is_lt()))
 }
 
 /// Frees the tables that no later stage reads.
@@ -407,7 +387,8 @@ fn forget_unread(session: &SessionContext, stages: &[Stage], place: usize) -> Re
     Ok(())
 }
 
-fn broken(stage: &Stage, reason: &str) -> Failure {
+/// A stage that does not keep to its header.
+pub(super) fn broken(stage: &Stage, reason: &str) -> Failure {
     Failure::new(
         Kind::Stage,
         format!("the stage {} failed: {reason}", stage.file_name),

@@ -11,6 +11,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::calendar::Calendar;
 use super::season::PlannedVisit;
+use crate::visit::heads::Heads;
 use crate::visit::record::{Count, Visit};
 
 /// A way in which a record is broken.
@@ -173,11 +174,13 @@ pub fn break_visit(
         Breakage::CountFractional => (with_count(visit, "0.5"), "wrong-type"),
         Breakage::CountNegative => (with_count(visit, "-1"), "out-of-range"),
         Breakage::BractsFive => {
-            first_head(&mut visit).pop();
+            change_first_head(&mut visit, |counts| {
+                counts.pop();
+            });
             (line_of(&visit), "bracts-not-six")
         }
         Breakage::BractsSeven => {
-            first_head(&mut visit).push(Count(0));
+            change_first_head(&mut visit, |counts| counts.push(Count(0)));
             (line_of(&visit), "bracts-not-six")
         }
         Breakage::DateForm => {
@@ -282,12 +285,18 @@ impl Write for Line {
     }
 }
 
-fn first_head(visit: &mut Visit) -> &mut Vec<Count> {
+fn change_first_head(visit: &mut Visit, change: impl FnOnce(&mut Vec<Count>)) {
+    let heads = first_heads(visit);
+    let mut each: Vec<Vec<Count>> = heads.iter().map(<[Count]>::to_vec).collect();
+    change(&mut each[0]);
+    *heads = each.into_iter().collect();
+}
+
+fn first_heads(visit: &mut Visit) -> &mut Heads {
     visit
         .sites
         .first_mut()
         .and_then(|site| site.heads.as_mut())
-        .and_then(|heads| heads.first_mut())
         .expect("a sample visit has a site with heads")
 }
 
@@ -297,7 +306,7 @@ fn with_area(mut visit: Visit, text: &str) -> Vec<u8> {
 }
 
 fn with_count(mut visit: Visit, text: &str) -> Vec<u8> {
-    first_head(&mut visit)[0] = Count(COUNT_MARK);
+    change_first_head(&mut visit, |counts| counts[0] = Count(COUNT_MARK));
     with_text(&visit, &COUNT_MARK.to_string(), text)
 }
 
@@ -384,7 +393,7 @@ mod tests {
             let good = planned.visit;
             match record.code {
                 "bracts-not-six" => {
-                    let bracts = first_head(&mut mended).len();
+                    let bracts = first_heads(&mut mended).head(0).len();
                     assert!(bracts == 5 || bracts == 7);
                     mended.sites.clone_from(&good.sites);
                 }

@@ -314,7 +314,8 @@ fn change_counts(visit: &mut Visit, chance: &mut ChaCha8Rng) {
         .as_mut()
         .expect("a sample visit counts heads");
     let head = chance.random_range(0..heads.len());
-    let bract = chance.random_range(0..heads[head].len());
-    let Count(eggs) = heads[head][bract];
-    heads[head][bract] = Count(eggs + chance.random_range(1..=4));
+    let counts = heads.head_mut(head);
+    let bract = chance.random_range(0..counts.len());
+    let Count(eggs) = counts[bract];
+    counts[bract] = Count(eggs + chance.random_range(1..=4));
 }

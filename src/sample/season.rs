@@ -14,9 +14,9 @@ use super::eggs::{AGGREGATION_ASSUMED, EggCounts};
 use super::fields::{SampleField, normal};
 use super::places::Places;
 use super::{Chance, Purpose, SampleOptions, rounded};
+use crate::visit::heads::Heads;
 use crate::visit::record::{
-    AreaUnit, Count, Economics, MarketValue, PlantPopulation, Site, TreatmentCost, Visit,
-    WeightUnit,
+    AreaUnit, Economics, MarketValue, PlantPopulation, Site, TreatmentCost, Visit, WeightUnit,
 };
 
 /// Growing degree-days (°C above 6.7) from planting to each stage: Manitoba agriculture, MAFRD 2014.
@@ -334,7 +334,7 @@ fn sample_site(field: &SampleField, place: usize, egg_mean: f64, chance: &mut Ch
     let difference =
         SITE_SPREAD_ASSUMED * normal(chance) - SITE_SPREAD_ASSUMED * SITE_SPREAD_ASSUMED / 2.0;
     let eggs = EggCounts::new(egg_mean * difference.exp(), AGGREGATION_ASSUMED);
-    let heads: Vec<Vec<Count>> = (0..HEADS_PER_SITE).map(|_| eggs.head(chance)).collect();
+    let heads: Heads = (0..HEADS_PER_SITE).map(|_| eggs.head(chance)).collect();
     let point = field.notes_site_points.then(|| field.site_point(side));
     Site {
         site: place as u32 + 1,

@@ -106,6 +106,7 @@ mod tests {
 
     use super::*;
     use crate::sample::{Expected, ExpectedAccount, Landscape, MessShares};
+    use crate::visit::heads::Heads;
     use crate::visit::record::{
         AreaUnit, MarketValue, PlantPopulation, TreatmentCost, Visit, WeightUnit,
     };
@@ -334,7 +335,7 @@ mod tests {
             let eggs: u32 = visit
                 .sites
                 .iter()
-                .flat_map(|site| site.heads.iter().flatten().flatten())
+                .flat_map(|site| site.heads.iter().flat_map(Heads::counts))
                 .map(|count| count.0)
                 .sum();
             let mean = f64::from(eggs) / (5 * visit.sites.len()) as f64;

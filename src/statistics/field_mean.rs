@@ -58,14 +58,16 @@ impl FieldMean {
     /// Student's interval that holds the true mean with this probability (0.95). The lower end is not
     /// below 0, which no count is. `None` unless the probability is between 0 and 1.
     pub fn interval(&self, confidence: f64) -> Option<Interval> {
-        if !(confidence > 0.0 && confidence < 1.0) {
-            return None;
-        }
-        let half = self.quantile((1.0 - confidence) / 2.0)? * self.standard_error;
-        Some(Interval {
+        Some(self.interval_of(steps_of(confidence, self.sites)?))
+    }
+
+    /// The interval that reaches so many standard errors to both sides.
+    fn interval_of(&self, steps: f64) -> Interval {
+        let half = steps * self.standard_error;
+        Interval {
             low: (self.mean - half).max(0.0),
             high: self.mean + half,
-        })
+        }
     }
 
     /// Student's interval of the logarithm of the mean, with standard error ÷ mean as its error: as far up
@@ -73,7 +75,18 @@ impl FieldMean {
     /// it promises, where the interval about the mean itself ends too low too often (`benches/INTERVALS.md`).
     /// `None` as for the interval, and for a mean of 0.
     pub fn interval_in_proportion(&self, confidence: f64) -> Option<Interval> {
-        let half = self.interval(confidence)?.high - self.mean;
+        self.in_proportion(steps_of(confidence, self.sites)?)
+    }
+
+    /// The interval that is published, of [`steps_of`]: in proportion, or, where nothing was found and there
+    /// is no logarithm, the interval about the mean.
+    pub fn interval_published(&self, steps: f64) -> Interval {
+        self.in_proportion(steps)
+            .unwrap_or_else(|| self.interval_of(steps))
+    }
+
+    fn in_proportion(&self, steps: f64) -> Option<Interval> {
+        let half = self.interval_of(steps).high - self.mean;
         let factor = (half / self.mean).exp();
         let (low, high) = (self.mean / factor, self.mean * factor);
         (self.mean > 0.0 && high.is_finite()).then_some(Interval { low, high })
@@ -103,13 +116,6 @@ impl FieldMean {
         Some(self.interval(confidence)?.covers(threshold))
     }
 
-    /// The value of t that is exceeded with this probability, below one half. The library's own inverse
-    /// loses its digits from some 100,000 degrees of freedom on and does not end for the largest.
-    fn quantile(&self, exceeded: f64) -> Option<f64> {
-        let student = self.student()?;
-        Some(fall_to_zero(|t| student.sf(t) - exceeded, 1e-20, 1e20))
-    }
-
     /// The probability that the true mean is at or above a threshold, by the same t of the logarithm: it is
     /// 2.5 % where the threshold lies at the upper end of the interval in proportion. `None` for a threshold
     /// or a mean that is not above 0.
@@ -125,13 +131,31 @@ impl FieldMean {
     }
 
     fn student(&self) -> Option<StudentsT> {
-        let freedom = if self.sites > SITES_OF_NORMAL {
-            f64::INFINITY
-        } else {
-            f64::from(self.sites - 1)
-        };
-        StudentsT::new(0.0, 1.0, freedom).ok()
+        student(self.sites)
     }
+}
+
+/// How many standard errors an interval reaches to both sides, to hold the true mean with this probability:
+/// the same for every field with so many sites. `None` unless the probability is between 0 and 1.
+pub fn steps_of(confidence: f64, sites: u32) -> Option<f64> {
+    if !(confidence > 0.0 && confidence < 1.0) {
+        return None;
+    }
+    let exceeded = (1.0 - confidence) / 2.0;
+    let student = student(sites)?;
+    // The library's own inverse loses its digits from some 100,000 degrees of freedom on and does not end
+    // for the largest.
+    Some(fall_to_zero(|t| student.sf(t) - exceeded, 1e-20, 1e20))
+}
+
+/// Student's distribution with the degrees of freedom of so many sites; `None` for a single one.
+fn student(sites: u32) -> Option<StudentsT> {
+    let freedom = if sites > SITES_OF_NORMAL {
+        f64::INFINITY
+    } else {
+        f64::from(sites.checked_sub(1)?)
+    };
+    StudentsT::new(0.0, 1.0, freedom).ok()
 }
 
 #[cfg(test)]

@@ -25,7 +25,7 @@ use super::receipt::Receipt;
 use super::rows::{
     HeldRow, LoadMark, VisitRow, held_batch, receipt_batch, units_batch, visits_batch,
 };
-use super::schema::arrow_schema;
+use super::schema::{Column, Holds, arrow_schema};
 use super::tables::{Kept, Store, refused};
 use crate::failure::{Failure, Kind};
 
@@ -33,6 +33,8 @@ use crate::failure::{Failure, Kind};
 /// does not grow with the submission. Encoded rows of `units` are small and their buffers are not.
 const ROW_GROUP_BYTES: usize = 2 << 20;
 const ROW_GROUP_ROWS: usize = 1 << 17;
+/// So many rows are handed to the encoder at a time.
+const WRITTEN_ROWS: usize = 1 << 14;
 /// A season has files of its own, and each open file costs memory, so no more are open at a time.
 const SEASONS_OPEN_MAX: usize = 8;
 
@@ -78,9 +80,14 @@ impl Append {
     pub async fn write_visits(&mut self, mut rows: Vec<VisitRow>) -> Result<(), Failure> {
         rows.sort_by_key(|row| row.week.season());
         for rows in rows.chunk_by(|one, next| one.week.season() == next.week.season()) {
-            self.open_season(rows[0].week.season()).await?;
-            self.visits.write(visits_batch(rows, &self.mark)).await?;
-            self.units.write(units_batch(rows, &self.mark)).await?;
+            let season = rows[0].week.season();
+            self.open_season(season).await?;
+            self.visits
+                .write_season(visits_batch(rows, &self.mark), season)
+                .await?;
+            self.units
+                .write_season(units_batch(rows, &self.mark), season)
+                .await?;
         }
         Ok(())
     }
@@ -221,7 +228,7 @@ impl TableAppend {
             kept.partition_columns(),
             Some(writer_properties(kept)),
             None,
-            None,
+            Some(WRITTEN_ROWS),
             indexed,
             Some(statistics_columns(kept)),
         );
@@ -238,6 +245,21 @@ impl TableAppend {
     pub(super) async fn write(&mut self, batch: arrow::array::RecordBatch) -> Result<(), Failure> {
         self.writer
             .write(&batch)
+            .await
+            .map_err(|error| refused("write to", self.kept, &error))
+    }
+
+    /// Writes rows of one season to a table that is divided by seasons: without being told, the writer would
+    /// look at the season of every row and copy all columns.
+    async fn write_season(
+        &mut self,
+        batch: arrow::array::RecordBatch,
+        season: i32,
+    ) -> Result<(), Failure> {
+        let of_season = self.kept.partition_columns().into_iter();
+        let of_season = of_season.map(|column| (column, season.into())).collect();
+        self.writer
+            .write_partition(batch, &of_season)
             .await
             .map_err(|error| refused("write to", self.kept, &error))
     }
@@ -324,26 +346,54 @@ fn statistics_columns(kept: Kept) -> Vec<String> {
     names.iter().map(|name| (*name).to_owned()).collect()
 }
 
+/// The column of a file that holds a table's column.
+fn leaf(column: &Column) -> ColumnPath {
+    match column.holds {
+        Holds::Wholes => {
+            let path = [column.name, "list", "element"];
+            ColumnPath::new(path.map(str::to_owned).to_vec())
+        }
+        _ => ColumnPath::from(column.name),
+    }
+}
+
 fn writer_properties(kept: Kept) -> WriterProperties {
     let fast = ZstdLevel::try_new(1).expect("1 is a level of zstd");
     let mut properties = WriterProperties::builder()
         .set_compression(Compression::ZSTD(fast))
         .set_max_row_group_bytes(Some(ROW_GROUP_BYTES))
         .set_max_row_group_row_count(Some(ROW_GROUP_ROWS));
-    // The smallest and the largest of the records tell nothing, and they may be 100 MB long.
+    // The smallest and the largest of the records tell nothing, and they may be 100 MB long. Of 30 units a
+    // visit they would cost as much as writing them, and nobody looks for a unit by its counts.
     properties = properties
         .set_column_statistics_enabled(ColumnPath::from("record"), EnabledStatistics::None);
-    // Ids repeat their neighbour or share its beginning; a dictionary of them would only grow.
-    for name in kept.columns().iter().map(|column| column.name) {
-        if matches!(
-            name,
-            "visit_id" | "field_id" | "remarks" | "outline" | "content_sha256" | "record"
-        ) {
-            let column = ColumnPath::from(name);
+    let asked_by = statistics_columns(kept);
+    for (name, column) in kept
+        .columns()
+        .iter()
+        .map(|column| (column.name, leaf(column)))
+    {
+        if kept == Kept::Units && !asked_by.iter().any(|asked| asked == name) {
+            properties =
+                properties.set_column_statistics_enabled(column.clone(), EnabledStatistics::None);
+        }
+        // What is unlike in every row needs no dictionary, which would only grow; ids share their beginning.
+        let without_dictionary = match name {
+            "visit_id" | "field_id" | "remarks" | "outline" | "content_sha256" | "record" => true,
+            // Small numbers in runs: zstd packs them as well as a dictionary does, and sooner.
+            "revision" | "unit" | "total" => kept == Kept::Units,
+            _ => false,
+        };
+        if without_dictionary {
             properties = properties.set_column_dictionary_enabled(column.clone(), false);
-            if matches!(name, "visit_id" | "field_id") {
-                properties = properties.set_column_encoding(column, Encoding::DELTA_BYTE_ARRAY);
-            }
+            let encoding = match name {
+                // Of 30 units a visit the id is the same: to compare them letter by letter costs most.
+                "visit_id" if kept == Kept::Units => Encoding::PLAIN,
+                "visit_id" | "field_id" => Encoding::DELTA_BYTE_ARRAY,
+                "total" => Encoding::DELTA_BINARY_PACKED,
+                _ => Encoding::PLAIN,
+            };
+            properties = properties.set_column_encoding(column, encoding);
         }
     }
     properties.build()

@@ -4,8 +4,9 @@
 use std::sync::Arc;
 
 use arrow::array::{
-    ArrayRef, BinaryArray, BinaryBuilder, BooleanArray, Date32Array, Float64Array, Int32Array,
-    Int64Array, ListArray, RecordBatch, StringArray, TimestampMicrosecondArray,
+    ArrayRef, BinaryArray, BinaryBuilder, BooleanArray, Date32Array, Float64Array, Float64Builder,
+    Int32Array, Int32Builder, Int64Array, ListArray, RecordBatch, StringArray, StringBuilder,
+    TimestampMicrosecondArray,
 };
 use arrow::buffer::OffsetBuffer;
 use arrow::datatypes::{DataType, Field};
@@ -95,10 +96,10 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
     let own_text = |of: &dyn Fn(&VisitRow) -> String| -> ArrayRef {
         Arc::new(StringArray::from_iter_values(rows.iter().map(of)))
     };
-    let optional_text = |of: &dyn Fn(&VisitRow) -> Option<String>| -> ArrayRef {
+    let optional_text = |of: &dyn Fn(&VisitRow) -> Option<&str>| -> ArrayRef {
         Arc::new(rows.iter().map(of).collect::<StringArray>())
     };
-    let optional_name = |of: &dyn Fn(&VisitRow) -> Option<&'static str>| -> ArrayRef {
+    let own_optional_text = |of: &dyn Fn(&VisitRow) -> Option<String>| -> ArrayRef {
         Arc::new(rows.iter().map(of).collect::<StringArray>())
     };
     let whole = |of: &dyn Fn(&VisitRow) -> i32| -> ArrayRef {
@@ -130,13 +131,13 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
         moments(rows.iter().map(|row| row.submitted_at)),
         text(&|row| &row.visit.observer_id),
         text(&|row| &row.visit.field.field_id),
-        optional_text(&|row| row.visit.field.farm_id.clone()),
+        optional_text(&|row| row.visit.field.farm_id.as_deref()),
         number(&|row| row.visit.field.lon),
         number(&|row| row.visit.field.lat),
         text(&|row| &row.county_id),
-        optional_text(&|row| row.visit.field.county_id.clone()),
+        optional_text(&|row| row.visit.field.county_id.as_deref()),
         number(&|row| row.visit.field.area_ha),
-        optional_text(&|row| {
+        own_optional_text(&|row| {
             row.visit
                 .field
                 .outline
@@ -150,17 +151,17 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
         whole(&|row| row.stage.first_place()),
         whole(&|row| row.stage.last_place()),
         optional_number(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.amount)),
-        optional_name(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.per.name())),
-        optional_text(&|row| Some(row.economics.treatment_cost.as_ref()?.currency.clone())),
+        optional_text(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.per.name())),
+        optional_text(&|row| Some(row.economics.treatment_cost.as_ref()?.currency.as_str())),
         optional_number(&|row| Some(row.economics.treatment_cost.as_ref()?.per_ha())),
         optional_number(&|row| Some(row.visit.economics.market_value.as_ref()?.amount)),
-        optional_name(&|row| Some(row.visit.economics.market_value.as_ref()?.per.name())),
-        optional_text(&|row| Some(row.economics.market_value.as_ref()?.currency.clone())),
+        optional_text(&|row| Some(row.visit.economics.market_value.as_ref()?.per.name())),
+        optional_text(&|row| Some(row.economics.market_value.as_ref()?.currency.as_str())),
         optional_number(&|row| Some(row.economics.market_value.as_ref()?.per_kg())),
         optional_number(&|row| Some(row.visit.economics.plant_population.as_ref()?.count)),
-        optional_name(&|row| Some(row.visit.economics.plant_population.as_ref()?.per.name())),
+        optional_text(&|row| Some(row.visit.economics.plant_population.as_ref()?.per.name())),
         optional_number(&|row| Some(row.economics.plant_population.as_ref()?.per_ha())),
-        optional_text(&|row| {
+        own_optional_text(&|row| {
             let names: Vec<&str> = row.assumed.iter().map(|member| member.name()).collect();
             (!names.is_empty()).then(|| names.join(" "))
         }),
@@ -172,8 +173,8 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
         optional_number(&|row| row.statistics.variance_between_sites),
         optional_number(&|row| row.statistics.variance_within_sites),
         optional_number(&|row| row.statistics.standard_error),
-        optional_text(&|row| (!row.flags.is_empty()).then(|| row.flags.join(" "))),
-        optional_text(&|row| row.visit.remarks.clone()),
+        own_optional_text(&|row| (!row.flags.is_empty()).then(|| row.flags.join(" "))),
+        optional_text(&|row| row.visit.remarks.as_deref()),
         Arc::new(BinaryArray::from_iter_values(
             rows.iter().map(|row| row.content_sha256),
         )),
@@ -182,44 +183,22 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
     batch(Kept::Visits, columns)
 }
 
-/// Rows of `units`: every unit of every visit, in order.
+/// Rows of `units`: every unit of every visit, in order. There are 30 of a visit, so each is looked at once.
 pub fn units_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
-    let units: Vec<UnitRow<'_>> = rows.iter().flat_map(unit_rows).collect();
-    let whole = |of: &dyn Fn(&UnitRow<'_>) -> i32| -> ArrayRef {
-        Arc::new(Int32Array::from_iter_values(units.iter().map(of)))
-    };
-    let optional_number = |of: &dyn Fn(&UnitRow<'_>) -> Option<f64>| -> ArrayRef {
-        Arc::new(units.iter().map(of).collect::<Float64Array>())
-    };
-    let columns = vec![
-        repeated(&mark.load_id, units.len()),
-        Arc::new(StringArray::from_iter_values(
-            units.iter().map(|row| &row.visit.visit_id),
-        )),
-        whole(&|row| row.visit.revision as i32),
-        whole(&|row| row.site.site as i32),
-        Arc::new(
-            units
-                .iter()
-                .map(|row| row.site.side.as_deref())
-                .collect::<StringArray>(),
-        ),
-        optional_number(&|row| row.site.lon),
-        optional_number(&|row| row.site.lat),
-        whole(&|row| row.number),
-        Arc::new(Int64Array::from_iter_values(
-            units.iter().map(|row| row.unit.total() as i64),
-        )),
-        counts(&units),
-        Arc::new(
-            units
-                .iter()
-                .map(|row| row.unit.nights.map(|nights| nights as i32))
-                .collect::<Int32Array>(),
-        ),
-        whole(&|row| row.season),
-    ];
-    batch(Kept::Units, columns)
+    let units = rows.iter().map(|row| row.statistics.units as usize).sum();
+    let ids = rows
+        .iter()
+        .map(|row| row.visit.visit_id.len() * row.statistics.units as usize)
+        .sum();
+    let mut columns = UnitColumns::with_room(units, ids);
+    for row in rows {
+        for site in &row.visit.sites {
+            for (number, unit) in (1..).zip(site.units()) {
+                columns.add(row, site, number, &unit);
+            }
+        }
+    }
+    columns.into_batch(&mark.load_id)
 }
 
 /// Rows of `held`.
@@ -292,41 +271,86 @@ pub fn receipt_batch(receipt: &Receipt) -> RecordBatch {
     batch(Kept::Receipts, columns)
 }
 
-/// One unit with the visit and site that it belongs to.
-struct UnitRow<'a> {
-    visit: &'a Visit,
-    season: i32,
-    site: &'a Site,
-    number: i32,
-    unit: Unit<'a>,
+/// The columns of `units`, being filled.
+struct UnitColumns {
+    visit_id: StringBuilder,
+    revision: Vec<i32>,
+    site: Vec<i32>,
+    side: StringBuilder,
+    lon: Float64Builder,
+    lat: Float64Builder,
+    unit: Vec<i32>,
+    total: Vec<i64>,
+    counts: Vec<i32>,
+    counts_ends: Vec<i32>,
+    nights: Int32Builder,
+    season: Vec<i32>,
 }
 
-fn unit_rows(row: &VisitRow) -> impl Iterator<Item = UnitRow<'_>> {
-    row.visit.sites.iter().flat_map(move |site| {
-        (1..).zip(site.units()).map(move |(number, unit)| UnitRow {
-            visit: &row.visit,
-            season: row.week.season(),
-            site,
-            number,
-            unit,
-        })
-    })
-}
+impl UnitColumns {
+    fn with_room(units: usize, bytes_of_ids: usize) -> UnitColumns {
+        let mut counts_ends = Vec::with_capacity(units + 1);
+        counts_ends.push(0);
+        UnitColumns {
+            visit_id: StringBuilder::with_capacity(units, bytes_of_ids),
+            revision: Vec::with_capacity(units),
+            site: Vec::with_capacity(units),
+            side: StringBuilder::with_capacity(units, units),
+            lon: Float64Builder::with_capacity(units),
+            lat: Float64Builder::with_capacity(units),
+            unit: Vec::with_capacity(units),
+            total: Vec::with_capacity(units),
+            counts: Vec::with_capacity(units * 6),
+            counts_ends,
+            nights: Int32Builder::with_capacity(units),
+            season: Vec::with_capacity(units),
+        }
+    }
 
-/// The list column of counts, built from its offsets in one piece.
-fn counts(units: &[UnitRow<'_>]) -> ArrayRef {
-    let offsets = OffsetBuffer::from_lengths(units.iter().map(|row| row.unit.counts.len()));
-    let values = units
-        .iter()
-        .flat_map(|row| row.unit.counts)
-        .map(|count| count.0 as i32);
-    let item = Arc::new(Field::new("element", DataType::Int32, true));
-    Arc::new(ListArray::new(
-        item,
-        offsets,
-        Arc::new(Int32Array::from_iter_values(values)),
-        None,
-    ))
+    fn add(&mut self, row: &VisitRow, site: &Site, number: i32, unit: &Unit<'_>) {
+        self.visit_id.append_value(&row.visit.visit_id);
+        self.revision.push(row.visit.revision as i32);
+        self.site.push(site.site as i32);
+        self.side.append_option(site.side.as_deref());
+        self.lon.append_option(site.lon);
+        self.lat.append_option(site.lat);
+        self.unit.push(number);
+        self.total.push(unit.total() as i64);
+        self.counts
+            .extend(unit.counts.iter().map(|count| count.0 as i32));
+        // A batch is some thousand visits, each of at most 1 MiB of text.
+        let end = i32::try_from(self.counts.len());
+        self.counts_ends
+            .push(end.expect("a batch has fewer than two billion counts"));
+        self.nights
+            .append_option(unit.nights.map(|nights| nights as i32));
+        self.season.push(row.week.season());
+    }
+
+    fn into_batch(mut self, load_id: &str) -> RecordBatch {
+        let whole = |values: Vec<i32>| -> ArrayRef { Arc::new(Int32Array::from(values)) };
+        let counts = ListArray::new(
+            Arc::new(Field::new("element", DataType::Int32, true)),
+            OffsetBuffer::new(self.counts_ends.into()),
+            whole(self.counts),
+            None,
+        );
+        let columns: Vec<ArrayRef> = vec![
+            repeated(load_id, self.revision.len()),
+            Arc::new(self.visit_id.finish()),
+            whole(self.revision),
+            whole(self.site),
+            Arc::new(self.side.finish()),
+            Arc::new(self.lon.finish()),
+            Arc::new(self.lat.finish()),
+            whole(self.unit),
+            Arc::new(Int64Array::from(self.total)),
+            Arc::new(counts),
+            Arc::new(self.nights.finish()),
+            whole(self.season),
+        ];
+        batch(Kept::Units, columns)
+    }
 }
 
 pub(super) fn batch(kept: Kept, columns: Vec<ArrayRef>) -> RecordBatch {
@@ -335,9 +359,11 @@ pub(super) fn batch(kept: Kept, columns: Vec<ArrayRef>) -> RecordBatch {
 }
 
 pub(super) fn repeated(value: &str, rows: usize) -> ArrayRef {
-    Arc::new(StringArray::from_iter_values(std::iter::repeat_n(
-        value, rows,
-    )))
+    let mut texts = StringBuilder::with_capacity(rows, rows * value.len());
+    for _ in 0..rows {
+        texts.append_value(value);
+    }
+    Arc::new(texts.finish())
 }
 
 pub(super) fn moments(values: impl Iterator<Item = Timestamp>) -> ArrayRef {

@@ -69,10 +69,10 @@ impl Site {
         let counts_conform = match (&self.heads, &self.plants, &self.traps) {
             (Some(heads), None, None) => {
                 items(heads.len())
-                    && heads.iter().all(|head| {
-                        (1..=COUNTS_OF_HEAD_MAX).contains(&head.len())
-                            && head.iter().all(|count| count.0 <= COUNT_MAX)
-                    })
+                    && heads
+                        .iter()
+                        .all(|head| (1..=COUNTS_OF_HEAD_MAX).contains(&head.len()))
+                    && heads.counts().iter().all(|count| count.0 <= COUNT_MAX)
             }
             (None, Some(plants), None) => {
                 items(plants.len()) && plants.iter().all(|count| count.0 <= COUNT_MAX)

@@ -8,6 +8,7 @@
 use jiff::civil::Date;
 
 use super::finding::Finding;
+use super::heads::Heads;
 use super::record::{Count, Visit};
 use super::stage::Stage;
 
@@ -97,9 +98,7 @@ impl CountTally {
     pub fn of(visit: &Visit) -> CountTally {
         let mut tally = CountTally::default();
         for site in &visit.sites {
-            for head in site.heads.iter().flatten() {
-                tally.add(head);
-            }
+            tally.add(site.heads.as_ref().map_or(&[], Heads::counts));
             tally.add(site.plants.as_deref().unwrap_or_default());
             for trap in site.traps.iter().flatten() {
                 tally.add(&[trap.catch]);
@@ -180,7 +179,7 @@ pub fn economics_unusual(visit: &Visit, usual: &Usual) -> Vec<Finding> {
             "/economics/treatment_cost",
             cost.per_ha(),
             usual.treatment_cost_per_ha,
-            format!("{} {} per {}", cost.amount, cost.currency, cost.per.name()),
+            || format!("{} {} per {}", cost.amount, cost.currency, cost.per.name()),
             crop_type,
         )
     });
@@ -190,7 +189,7 @@ pub fn economics_unusual(visit: &Visit, usual: &Usual) -> Vec<Finding> {
             "/economics/market_value",
             value.per_kg(),
             usual.market_value_per_kg,
-            format!("{amount} {currency} per {per}"),
+            || format!("{amount} {currency} per {per}"),
             crop_type,
         )
     });
@@ -199,7 +198,7 @@ pub fn economics_unusual(visit: &Visit, usual: &Usual) -> Vec<Finding> {
             "/economics/plant_population",
             plants.per_ha(),
             usual.plants_per_ha,
-            format!("{} plants per {}", plants.count, plants.per.name()),
+            || format!("{} plants per {}", plants.count, plants.per.name()),
             crop_type,
         )
     });
@@ -209,12 +208,13 @@ pub fn economics_unusual(visit: &Visit, usual: &Usual) -> Vec<Finding> {
         .collect()
 }
 
-/// `amount` and `median` are in the same canonical unit; `written` is the amount as its sender has it.
+/// `amount` and `median` are in the same canonical unit; `written` is the amount as its sender has it,
+/// made only where it is told.
 fn unusual(
     pointer: &str,
     amount: f64,
     median: Option<f64>,
-    written: String,
+    written: impl FnOnce() -> String,
     crop_type: &str,
 ) -> Option<Finding> {
     let times = amount / median?;
@@ -222,7 +222,10 @@ fn unusual(
         Finding::new(
             "economics-unusual",
             pointer,
-            format!("{written}, {times:.2} times the season's median for {crop_type}"),
+            format!(
+                "{}, {times:.2} times the season's median for {crop_type}",
+                written()
+            ),
             "is it a strange field, or a slip in the amount or its unit?",
         )
     })

@@ -6,6 +6,7 @@ mod conforms;
 pub mod doubts;
 pub mod economics;
 pub mod finding;
+pub mod heads;
 mod reading;
 pub mod record;
 pub mod rules;

@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use super::heads::{Heads, read_heads};
 use super::reading::{Strict, present, whole};
 
 /// The longest text of an id, a stage or a side, in characters.
@@ -228,10 +229,10 @@ pub struct Site {
     /// Counts per bract (or other part), head by head.
     #[serde(
         default,
-        deserialize_with = "present",
+        deserialize_with = "read_heads",
         skip_serializing_if = "Option::is_none"
     )]
-    pub heads: Option<Vec<Vec<Count>>>,
+    pub heads: Option<Heads>,
     /// A count a plant or head.
     #[serde(
         default,

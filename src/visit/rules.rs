@@ -221,7 +221,7 @@ fn bracts_not_six(visit: &Visit, limits: &Limits) -> Option<Finding> {
             Some(Finding::new(
                 "bracts-not-six",
                 format!("/sites/{site_place}/heads/{head_place}"),
-                format!("{} counts", heads[head_place].len()),
+                format!("{} counts", heads.head(head_place).len()),
                 format!("{} takes {wanted} bracts a head", limits.protocol),
             ))
         })
@@ -233,7 +233,7 @@ fn count_above_most(visit: &Visit, limits: &Limits) -> Option<Finding> {
     let sites = visit.sites.iter().enumerate();
     let mut units = sites.flat_map(|(place, site)| {
         let member = site.count_form().map_or("", CountForm::member);
-        let units = site.units().into_iter().enumerate();
+        let units = site.units().enumerate();
         units.map(move |(unit_place, unit)| (format!("/sites/{place}/{member}/{unit_place}"), unit))
     });
     units.find_map(|(pointer, unit)| {
@@ -315,8 +315,8 @@ fn treatment_cost_implausible(economics: &Economics, limits: &Limits) -> Option<
         "/economics/treatment_cost/amount",
         cost.per_acre(),
         limits.treatment_cost_per_acre,
-        format!("{} {} per {}", cost.amount, cost.currency, cost.per.name()),
-        format!("{} per acre", limits.currency),
+        || format!("{} {} per {}", cost.amount, cost.currency, cost.per.name()),
+        || format!("{} per acre", limits.currency),
         limits,
     )
 }
@@ -328,16 +328,14 @@ fn market_value_implausible(economics: &Economics, limits: &Limits) -> Option<Fi
         "/economics/market_value/amount",
         value.per_lb(),
         limits.market_value_per_lb,
-        format!(
-            "{} {} per {}",
-            value.amount,
-            value.currency,
-            value.per.name()
-        ),
-        format!(
-            "{} per lb (were cents, or a hundredweight, meant?)",
-            limits.currency
-        ),
+        || {
+            let per = value.per.name();
+            format!("{} {} per {per}", value.amount, value.currency)
+        },
+        || {
+            let currency = &limits.currency;
+            format!("{currency} per lb (were cents, or a hundredweight, meant?)")
+        },
         limits,
     )
 }
@@ -354,15 +352,17 @@ fn cost_to_value_implausible(economics: &Economics, limits: &Limits) -> Option<F
         "/economics",
         cost.per_acre() / value.per_lb(),
         (cost_low / value_high, cost_high / value_low),
-        format!(
-            "{} {} per {} against {} per {}",
-            cost.amount,
-            cost.currency,
-            cost.per.name(),
-            value.amount,
-            value.per.name()
-        ),
-        "lb of crop per acre, treatment cost by market value,".to_owned(),
+        || {
+            format!(
+                "{} {} per {} against {} per {}",
+                cost.amount,
+                cost.currency,
+                cost.per.name(),
+                value.amount,
+                value.per.name()
+            )
+        },
+        || "lb of crop per acre, treatment cost by market value,".to_owned(),
         limits,
     )
 }
@@ -374,8 +374,8 @@ fn plant_population_implausible(economics: &Economics, limits: &Limits) -> Optio
         "/economics/plant_population/count",
         plants.per_acre(),
         limits.plants_per_acre,
-        format!("{} plants per {}", plants.count, plants.per.name()),
-        "plants per acre".to_owned(),
+        || format!("{} plants per {}", plants.count, plants.per.name()),
+        || "plants per acre".to_owned(),
         limits,
     )
 }
@@ -387,8 +387,8 @@ fn area_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
         "/field/area_ha",
         area_ha,
         limits.area_ha,
-        format!("{area_ha} ha"),
-        "ha (were acres meant?)".to_owned(),
+        || format!("{area_ha} ha"),
+        || "ha (were acres meant?)".to_owned(),
         limits,
     )
 }
@@ -398,16 +398,18 @@ fn implausible(
     pointer: &str,
     value: f64,
     (low, high): (f64, f64),
-    found: String,
-    unit: String,
+    found: impl FnOnce() -> String,
+    unit: impl FnOnce() -> String,
     limits: &Limits,
 ) -> Option<Finding> {
+    // Most amounts are plausible, and no word of them is written.
     (!(low..=high).contains(&value)).then(|| {
         let expected = format!(
-            "for {} {low} to {high} {unit} is plausible",
-            limits.protocol
+            "for {} {low} to {high} {} is plausible",
+            limits.protocol,
+            unit()
         );
-        Finding::new(code, pointer, found, expected)
+        Finding::new(code, pointer, found(), expected)
     })
 }
 

@@ -51,31 +51,27 @@ impl Unit<'_> {
 
 impl Site {
     /// The site's units, in order.
-    pub fn units(&self) -> Vec<Unit<'_>> {
-        match (&self.heads, &self.plants, &self.traps) {
-            (Some(heads), _, _) => heads
-                .iter()
-                .map(|head| Unit {
-                    counts: head,
-                    nights: None,
-                })
-                .collect(),
-            (_, Some(plants), _) => plants
-                .chunks(1)
-                .map(|plant| Unit {
-                    counts: plant,
-                    nights: None,
-                })
-                .collect(),
-            (_, _, Some(traps)) => traps
-                .iter()
-                .map(|trap| Unit {
-                    counts: std::slice::from_ref(&trap.catch),
-                    nights: Some(trap.nights),
-                })
-                .collect(),
-            _ => Vec::new(),
-        }
+    pub fn units(&self) -> impl ExactSizeIterator<Item = Unit<'_>> + Clone {
+        let units = match (&self.heads, &self.plants, &self.traps) {
+            (Some(heads), _, _) => heads.len(),
+            (_, Some(plants), _) => plants.len(),
+            (_, _, Some(traps)) => traps.len(),
+            _ => 0,
+        };
+        (0..units).map(|place| self.unit(place))
+    }
+
+    fn unit(&self, place: usize) -> Unit<'_> {
+        let (counts, nights) = match (&self.heads, &self.plants, &self.traps) {
+            (Some(heads), _, _) => (heads.head(place), None),
+            (_, Some(plants), _) => (&plants[place..=place], None),
+            (_, _, Some(traps)) => {
+                let trap = &traps[place];
+                (std::slice::from_ref(&trap.catch), Some(trap.nights))
+            }
+            _ => (&[][..], None),
+        };
+        Unit { counts, nights }
     }
 }
 
@@ -92,47 +88,54 @@ impl Visit {
     /// The sampling statistics of the visit's counts. Sites must not be empty, which the schema
     /// promises. `catch_by_night` says whether a trap's catch is divided by its nights.
     pub fn sampling_statistics(&self, catch_by_night: bool) -> SamplingStatistics {
-        let sites: Vec<Vec<Unit<'_>>> = self.sites.iter().map(Site::units).collect();
-        let values: Vec<Vec<f64>> = sites
+        let total = self.sites.iter().flat_map(Site::units);
+        let total = total.map(|unit| unit.total()).sum();
+        let values = self
+            .sites
             .iter()
-            .map(|site| site.iter().map(|unit| unit.value(catch_by_night)).collect())
-            .collect();
-        statistics(&values, sites.iter().flatten().map(Unit::total).sum())
+            .map(|site| site.units().map(move |unit| unit.value(catch_by_night)));
+        statistics(values, total)
     }
 }
 
 /// Statistics of the units' values, site by site.
-fn statistics(values: &[Vec<f64>], total: u64) -> SamplingStatistics {
-    let site_means: Vec<f64> = values.iter().map(|site| mean(site)).collect();
-    let units: usize = values.iter().map(Vec::len).sum();
-    let field_mean = mean(&site_means);
-    let within: f64 = values
-        .iter()
-        .zip(&site_means)
-        .map(|(site, mean)| squared_deviations(site, *mean))
-        .sum();
-    let variance_between_sites = divided(
-        squared_deviations(&site_means, field_mean),
-        values.len() - 1,
-    );
+fn statistics<Values>(sites: impl Iterator<Item = Values>, total: u64) -> SamplingStatistics
+where
+    Values: ExactSizeIterator<Item = f64> + Clone,
+{
+    let mut units = 0;
+    let mut within = 0.0;
+    let mut site_means: Vec<f64> = Vec::with_capacity(sites.size_hint().0);
+    for values in sites {
+        let mean = mean(values.clone());
+        units += values.len();
+        within += squared_deviations(values, mean);
+        site_means.push(mean);
+    }
+    let means = || site_means.iter().copied();
+    let field_mean = mean(means());
+    let degrees_of_freedom = site_means.len() - 1;
+    let variance_between_sites =
+        divided(squared_deviations(means(), field_mean), degrees_of_freedom);
     SamplingStatistics {
-        sites: values.len() as u32,
+        sites: site_means.len() as u32,
         units: units as u32,
         total,
         field_mean,
         variance_between_sites,
-        variance_within_sites: divided(within, units - values.len()),
+        variance_within_sites: divided(within, units - site_means.len()),
         standard_error: variance_between_sites
-            .map(|variance| (variance / values.len() as f64).sqrt()),
+            .map(|variance| (variance / site_means.len() as f64).sqrt()),
     }
 }
 
-fn mean(values: &[f64]) -> f64 {
-    values.iter().sum::<f64>() / values.len() as f64
+fn mean(values: impl ExactSizeIterator<Item = f64>) -> f64 {
+    let units = values.len() as f64;
+    values.sum::<f64>() / units
 }
 
-fn squared_deviations(values: &[f64], mean: f64) -> f64 {
-    values.iter().map(|value| (value - mean).powi(2)).sum()
+fn squared_deviations(values: impl Iterator<Item = f64>, mean: f64) -> f64 {
+    values.map(|value| (value - mean).powi(2)).sum()
 }
 
 fn divided(sum: f64, degrees_of_freedom: usize) -> Option<f64> {
@@ -146,7 +149,7 @@ mod tests {
     #[test]
     fn one_site_has_a_mean_but_no_standard_error() {
         // The worked visit of the design: heads of 3 and 1 eggs at one site.
-        let result = statistics(&[vec![3.0, 1.0]], 4);
+        let result = statistics([vec![3.0, 1.0]].map(Vec::into_iter).into_iter(), 4);
         assert_eq!(result.field_mean, 2.0);
         assert_eq!(result.variance_within_sites, Some(2.0));
         assert_eq!(
@@ -158,7 +161,10 @@ mod tests {
     #[test]
     fn the_field_mean_weighs_sites_not_units() {
         // By hand: site means 2 and 6, field mean 4, not the 3.333 of the pooled units.
-        let result = statistics(&[vec![1.0, 3.0], vec![6.0]], 10);
+        let result = statistics(
+            [vec![1.0, 3.0], vec![6.0]].map(Vec::into_iter).into_iter(),
+            10,
+        );
         assert_eq!(result.field_mean, 4.0);
         assert_eq!(result.variance_between_sites, Some(8.0));
         assert_eq!(result.standard_error, Some(2.0));

@@ -11,6 +11,7 @@ use super::Mapping;
 use super::names::{content, is_blank, is_space};
 use crate::failure::Failure;
 use crate::intake::table::{Cell, Sheet, TableRecord};
+use crate::visit::heads::Heads;
 use crate::visit::record::{COUNTS_OF_HEAD_MAX, Site, Visit};
 
 const LAYOUT: &str = include_str!("plain.toml");
@@ -245,7 +246,7 @@ fn site_cells(site: &Site) -> Vec<Cell> {
 /// `count`, `catch`, `nights` and the counts of bracts, unit by unit.
 fn unit_cells(site: &Site) -> Vec<Vec<Cell>> {
     let number = |count: u32| Cell::Number(f64::from(count));
-    let heads = site.heads.iter().flatten().map(|head| {
+    let heads = site.heads.iter().flat_map(Heads::iter).map(|head| {
         let bracts = head.iter().map(|count| number(count.0));
         [Cell::Empty, Cell::Empty, Cell::Empty]
             .into_iter()
