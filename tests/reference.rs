@@ -208,6 +208,8 @@ fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
     let compared = python(COMPARE, &[&ours, &text_of(&plain)]);
     // The county's name, seventeen figures and the flag.
     assert_compared(&compared, "plain Python", 19);
+    let region = python("tests/reference/region_tables.py", &[&text_of(&figures)]);
+    assert!(region.trim().ends_with("equal"), "{region}");
 
     let duckdb = workspace.beside("duckdb");
     let store = text_of(&workspace.path().join("store"));

@@ -17,6 +17,7 @@ use crate::publish::alert_text::alert_markdown;
 use crate::publish::files::write_folder;
 use crate::publish::issue::Issue;
 use crate::publish::note::{NOTE_BYTES_MAX, Note};
+use crate::publish::still_to_come::still_to_come;
 use crate::publish::summary::Summary;
 use crate::publish::unseen::plain_text;
 use crate::publish::wording::{headline, paragraph};
@@ -99,7 +100,7 @@ async fn draft(
     note: Option<String>,
     format: Format,
 ) -> Result<Outcome, Failure> {
-    let figures = Figures::of(workspace).await?;
+    let figures = Figures::with_arrivals(workspace).await?;
     let note = note.as_deref().map(Note::read).transpose()?;
     let page = write_draft(
         workspace,
@@ -210,6 +211,7 @@ pub(super) fn build(
         protocol: &facts(protocol)?,
         contact: &figures.contact,
         generated_at: &as_of(figures),
+        still_to_come: &still_to_come(&figures.arrivals.arrived(week, &protocol.id)),
         program_version: concat!("bractline ", env!("CARGO_PKG_VERSION")),
         store_version: figures.rollup.store_version,
         note,

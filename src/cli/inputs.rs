@@ -12,6 +12,7 @@ use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Catalogue, built_in_files};
 use crate::publish::files::write_file;
 use crate::region::Region;
+use crate::rollup::arrivals::Arrivals;
 use crate::store::alerts::IssuedAlert;
 use crate::store::snapshot::Snapshot;
 use crate::workspace::Workspace;
@@ -127,14 +128,16 @@ impl Inputs {
         let region = self.region(&workspace)?;
         let folder = temporary_folder()?;
         let weather = self.weather_file(&workspace, folder.path())?;
-        Figures::at(
+        let mut figures = Figures::at(
             &workspace,
             region,
             self.catalogue()?,
             weather.as_deref(),
             &snapshot,
         )
-        .await
+        .await?;
+        figures.arrivals = Arrivals::of(&snapshot).await?;
+        Ok(figures)
     }
 
     /// The weather file under its own name, by which a station without an id is known.

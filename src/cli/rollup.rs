@@ -20,6 +20,7 @@ use crate::publish::qgis_style::qgis_style;
 use crate::publish::tables::{ColumnDoc, write_csv, write_parquet};
 use crate::publish::unseen::plain_text;
 use crate::region::Region;
+use crate::rollup::arrivals::Arrivals;
 use crate::rollup::county_week::CountyWeek;
 use crate::rollup::run::{Period, Rollup, StageTable, roll_up};
 use crate::rollup::stages::StageColumn;
@@ -120,6 +121,8 @@ pub(super) struct Figures {
     pub(super) received_until: Option<jiff::Timestamp>,
     /// Who publishes, and how to reach them; empty if the settings do not say.
     pub(super) contact: String,
+    /// When the visits came in, for an alert; empty for other commands, which need not look.
+    pub(super) arrivals: Arrivals,
 }
 
 impl Figures {
@@ -127,6 +130,14 @@ impl Figures {
     pub(super) async fn of(workspace: &Workspace) -> Result<Figures, Failure> {
         let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
         Figures::newest(workspace, &snapshot).await
+    }
+
+    /// The same, and when the visits came in.
+    pub(super) async fn with_arrivals(workspace: &Workspace) -> Result<Figures, Failure> {
+        let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
+        let mut figures = Figures::newest(workspace, &snapshot).await?;
+        figures.arrivals = Arrivals::of(&snapshot).await?;
+        Ok(figures)
     }
 
     /// Rolls a version of the store up, with what the workspace holds today.
@@ -163,6 +174,7 @@ impl Figures {
             county_weeks,
             received_until,
             contact: contact(workspace),
+            arrivals: Arrivals::default(),
         })
     }
 
@@ -388,7 +400,7 @@ impl Figures {
 
 /// Rolls up and writes, for commands that do more.
 pub(super) async fn roll_up_to(workspace: &Workspace, out: &Path) -> Result<Figures, Failure> {
-    let figures = Figures::of(workspace).await?;
+    let figures = Figures::with_arrivals(workspace).await?;
     figures.write(Period::All, None, out)?;
     Ok(figures)
 }

@@ -51,6 +51,8 @@ pub struct Bulletin<'a> {
     pub contact: &'a str,
     /// When the page was made, as the caller words it; nothing here reads a clock.
     pub generated_at: &'a str,
+    /// How much of the week's reports had come in by then, in a sentence.
+    pub still_to_come: &'a str,
     /// Name and version of the program, such as `bractline 0.1.0`.
     pub program_version: &'a str,
     /// The version of the store that the figures were rolled up from.

@@ -44,6 +44,7 @@ pub mod shown_days;
 pub mod shown_names;
 pub mod shown_numbers;
 mod stage_bars;
+pub mod still_to_come;
 pub mod stop_card;
 pub mod summary;
 pub mod table_files;

@@ -1,5 +1,6 @@
 //! Visits → field-week → county-week, by the SQL stages in `pipeline/stages`.
 
+pub mod arrivals;
 mod certainty;
 mod clustering;
 pub mod county_week;

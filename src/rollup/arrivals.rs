@@ -1,0 +1,223 @@
+//! When the visits of each week came in, and so how many of a week's visits are still to come.
+//!
+//! The moment of a visit is that of the first submission that brought it. Only shares leave this module: a
+//! number of visits of the whole region beside what its counties show would tell of the suppressed ones.
+
+use std::collections::BTreeMap;
+
+use arrow::array::AsArray;
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Int64Type};
+use jiff::ToSpan;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+use crate::failure::{Failure, Kind};
+use crate::statistics::reporting_delay::{
+    ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count,
+};
+use crate::store::snapshot::Snapshot;
+use crate::visit::week::IsoWeek;
+
+/// Six weeks after its Monday a week counts as complete: our choice. A season is hardly longer from its first
+/// eggs to its last treatment, and a week's alert is past use by then.
+pub const FINAL_AGE: FinalAge = FinalAge { days: 42 };
+/// How often the range must hold the final number.
+const CONFIDENCE: f64 = 0.8;
+/// Any number does; it is fixed, so that the same store gives the same page.
+const SEED: u64 = 20_260_721;
+
+const ARRIVALS: &str = "
+select protocol, iso_week, arrived_day, count(*) as visits
+from (
+    select
+        visits.protocol as protocol,
+        visits.iso_week as iso_week,
+        visits.visit_id as visit_id,
+        cast(cast(min(receipts.received_at) as date) as int) as arrived_day
+    from visits
+    inner join receipts on visits.load_id = receipts.load_id
+    group by visits.protocol, visits.iso_week, visits.visit_id
+)
+group by protocol, iso_week, arrived_day
+order by protocol, iso_week, arrived_day";
+
+/// Visits by protocol, week and day of arrival.
+#[derive(Debug, Clone, Default)]
+pub struct Arrivals {
+    by_week: BTreeMap<(String, IsoWeek), Vec<(Date, u64)>>,
+    /// The day of the newest submission.
+    today: Option<Date>,
+}
+
+/// How much of a week had come in by the newest submission.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Arrived {
+    /// The week is older than [`FINAL_AGE`].
+    InFull,
+    /// Shares of the visits expected in the end, 0 to 1.
+    InPart {
+        /// The share that is expected to be there.
+        share: f64,
+        /// Lower end of its 80 % range.
+        low: f64,
+        /// Upper end.
+        high: f64,
+        /// Complete weeks that it rests on.
+        complete_weeks: usize,
+    },
+    /// Nothing can be said.
+    NotKnown(NotKnown),
+}
+
+impl Arrivals {
+    /// Those of a version of the store.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the tables cannot be read.
+    pub async fn of(snapshot: &Snapshot) -> Result<Arrivals, Failure> {
+        let broken = |why: String| Failure::new(Kind::Stage, format!("arrivals: {why}"));
+        let frame = snapshot.session().sql(ARRIVALS).await;
+        let frame = frame.map_err(|error| broken(error.to_string()))?;
+        let batches = frame
+            .collect()
+            .await
+            .map_err(|error| broken(error.to_string()))?;
+        let mut by_week: BTreeMap<(String, IsoWeek), Vec<(Date, u64)>> = BTreeMap::new();
+        for batch in &batches {
+            let column = |place: usize, data_type: &DataType| {
+                cast(batch.column(place), data_type).map_err(|error| broken(error.to_string()))
+            };
+            let (protocols, weeks) = (column(0, &DataType::Utf8)?, column(1, &DataType::Utf8)?);
+            let (days, visits) = (column(2, &DataType::Int64)?, column(3, &DataType::Int64)?);
+            for row in 0..batch.num_rows() {
+                let week = weeks.as_string::<i32>().value(row);
+                let week = week
+                    .parse()
+                    .map_err(|_| broken(format!("{week:?} is no week")))?;
+                let protocol = protocols.as_string::<i32>().value(row).to_owned();
+                let day = Date::constant(1970, 1, 1)
+                    .checked_add(days.as_primitive::<Int64Type>().value(row).days())
+                    .map_err(|error| broken(error.to_string()))?;
+                let count = visits.as_primitive::<Int64Type>().value(row).unsigned_abs();
+                by_week
+                    .entry((protocol, week))
+                    .or_default()
+                    .push((day, count));
+            }
+        }
+        let received_until = snapshot.received_until().await?;
+        Ok(Arrivals {
+            by_week,
+            today: received_until.map(|moment| TimeZone::UTC.to_datetime(moment).date()),
+        })
+    }
+
+    /// How much of a week had come in; the weeks before it, of its season and earlier ones, tell.
+    pub fn arrived(&self, week: IsoWeek, protocol: &str) -> Arrived {
+        let Some(today) = self.today else {
+            return Arrived::NotKnown(NotKnown::NothingArrived);
+        };
+        let of = |week: IsoWeek, days: &[(Date, u64)]| WeekArrivals {
+            age_days: days_between(week.monday(), today),
+            arrived: days
+                .iter()
+                .map(|(day, visits)| (days_between(week.monday(), *day), *visits))
+                .collect(),
+        };
+        let mut earlier = Vec::new();
+        let mut current = of(week, &[]);
+        for ((of_protocol, other), days) in &self.by_week {
+            if of_protocol == protocol && *other == week {
+                current = of(week, days);
+            } else if of_protocol == protocol && other.monday() < week.monday() {
+                earlier.push(of(*other, days));
+            }
+        }
+        if current.age_days >= FINAL_AGE.days {
+            return Arrived::InFull;
+        }
+        match expect_final_count(&earlier, &current, FINAL_AGE, CONFIDENCE, SEED) {
+            Ok(expected) => in_part(&expected),
+            Err(reason) => Arrived::NotKnown(reason),
+        }
+    }
+}
+
+fn in_part(expected: &ExpectedCount) -> Arrived {
+    let there = expected.arrived as f64;
+    Arrived::InPart {
+        share: there / expected.expected,
+        // Of many in the end, few are there now.
+        low: there / expected.high as f64,
+        high: there / expected.low as f64,
+        complete_weeks: expected.complete_weeks,
+    }
+}
+
+/// Days from one day to another; none where the other is earlier.
+fn days_between(from: Date, to: Date) -> u32 {
+    let days = from.until(to).map_or(0, |span| span.get_days());
+    u32::try_from(days).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn week(number: u32) -> IsoWeek {
+        format!("2026-W{number:02}").parse().expect("a week")
+    }
+
+    /// Each week has 40 visits on its sixth day and 10 more on its thirteenth.
+    fn arrivals(today: Date) -> Arrivals {
+        let by_week = (20..=32).map(|number| {
+            let monday = week(number).monday();
+            let days = [(5, 40), (12, 10)]
+                .map(|(delay, visits)| (monday + i64::from(delay).days(), visits));
+            let there = days.into_iter().filter(|(day, _)| *day <= today).collect();
+            (("bsm-eggs".to_owned(), week(number)), there)
+        });
+        Arrivals {
+            by_week: by_week.collect(),
+            today: Some(today),
+        }
+    }
+
+    #[test]
+    fn a_young_week_is_told_by_the_complete_ones_before_it() {
+        let today = week(32).monday() + 6.days();
+        let Arrived::InPart {
+            share,
+            low,
+            high,
+            complete_weeks,
+        } = arrivals(today).arrived(week(32), "bsm-eggs")
+        else {
+            panic!("seven weeks are complete");
+        };
+        assert!((share - 0.8).abs() < 1e-9, "{share}");
+        assert!(
+            low <= share && share <= high && high <= 1.0 && low > 0.6,
+            "{low} {high}"
+        );
+        assert_eq!(complete_weeks, 7);
+    }
+
+    #[test]
+    fn an_old_week_is_complete_and_too_few_weeks_are_said() {
+        let today = week(32).monday() + 6.days();
+        let all = arrivals(today);
+        assert_eq!(all.arrived(week(26), "bsm-eggs"), Arrived::InFull);
+        let early = week(24).monday() + 6.days();
+        let told = arrivals(early).arrived(week(24), "bsm-eggs");
+        assert_eq!(
+            told,
+            Arrived::NotKnown(NotKnown::TooFewWeeks { complete: 0 })
+        );
+        assert_eq!(
+            all.arrived(week(32), "other"),
+            Arrived::NotKnown(NotKnown::TooFewWeeks { complete: 0 })
+        );
+    }
+}
