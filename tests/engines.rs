@@ -87,6 +87,8 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
         (rolled_up.field_week(), 200),
         (rolled_up.county_week(), 200),
         (rolled_up.region_week(), 5),
+        (rolled_up.region_pressure(), 20),
+        (rolled_up.region_stage(), 20),
         (rolled_up.sample_point(), 50),
     ];
     let finished = finished.map(|(table, rows_min)| {

@@ -102,11 +102,9 @@ fn every_file_opens_with_what_it_is() {
 /// Lines of code of a file, its unit tests not counted.
 const LINES_MAX: usize = 450;
 /// Files that are longer, and how long they may be: to be split when somebody next works on them.
-const LONGER: [(&str, usize); 4] = [
+const LONGER: [(&str, usize); 2] = [
     ("src/intake/mapping/columns.rs", 490),
     ("src/intake/mapping/record.rs", 520),
-    ("src/publish/wording.rs", 500),
-    ("src/publish/drawing.rs", 500),
 ];
 
 #[test]
@@ -315,13 +313,14 @@ fn every_module_of_the_tests_is_in_the_list_with_what_it_is_for() {
 // --- SQL -----------------------------------------------------------------------------------------
 
 #[test]
-fn stages_are_numbered_by_ten_and_say_their_contract_in_order() {
+fn stages_are_numbered_and_say_their_contract_in_order() {
     let mut numbers = Vec::new();
     for source in sources("pipeline/stages", &["sql"]) {
         let name = source.path.rsplit('/').next().unwrap_or_default();
         let (number, table) = name.split_once('_').expect("NN_table.sql");
         let number: u32 = number.parse().expect("a stage's number");
-        assert_eq!(number % 10, 0, "{}: number stages by ten", source.path);
+        // Ten apart at first; what comes between two of them later takes a number in between.
+        assert!((10..100).contains(&number), "{}: two digits", source.path);
         numbers.push(number);
         assert!(
             !table.trim_end_matches(".sql").ends_with('s'),
@@ -375,6 +374,8 @@ fn stages_are_numbered_by_ten_and_say_their_contract_in_order() {
                 "{place}: settings come as tables"
             );
             let code = line.split("--").next().unwrap_or_default();
+            // Texts are data: they keep their case.
+            let code: String = code.split('\'').step_by(2).collect();
             assert_eq!(code, code.to_lowercase(), "{place}: lower case");
         }
         // The outermost list of columns: the one that is not indented.
@@ -403,7 +404,13 @@ fn only_stages_are_public_that_may_be_seen() {
         .collect();
     assert_eq!(
         public,
-        ["county_week", "region_week", "sample_point"],
+        [
+            "county_week",
+            "region_week",
+            "region_pressure",
+            "region_stage",
+            "sample_point"
+        ],
         "a new public table needs a test in tests/privacy.rs first"
     );
     for stage in stages.iter().filter(|stage| stage.public) {

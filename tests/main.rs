@@ -20,11 +20,15 @@ mod heat_weather; // weather files: layouts, gaps, what is refused
 mod heat_window; // from a stage seen to the days of treatment
 mod held_desk; // hold, export, mend, load again; drop; closing and its idempotence
 mod hostile; // records and files that mean no good, or were broken on the way
+mod hostile_text; // texts that mean no good in every member that holds text, as far as a browser
 mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
 mod identity; // duplicates, conflicts, corrections and withdrawals in any order of arrival
 mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
 mod issuing; // issued alerts: frozen, corrected, built again, whole after a kill, numbered once
+mod look; // the alert's page in a browser: widths, light and dark, paper
+mod look_colours; // the classes of every map for eyes that see colours otherwise, and in grey print
+mod look_use; // the alert's page from the keyboard: the table sorts, the units change, the sums are the CSV's
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod maps; // the map files, opened and drawn by other people's viewers
 mod mended; // rows that were held: exported in columns, mended by other programs, loaded as they are

@@ -667,15 +667,16 @@ fn the_smoothed_share_stands_beside_the_raw_one_where_there_is_one() {
 // --- 80 region_week ------------------------------------------------------------------------------
 
 const COUNTY_WEEKS: &str =
-    "county_id:text iso_week:text median_pressure:double suppressed:boolean \
-    season:int=2026 protocol:text=eggs
-    A 2026-W30 0.5 false
-    B 2026-W30 0.9 false
-    C 2026-W30 0.2 false
-    D 2026-W30 -   true
-    E 2026-W30 -   false
-    A 2026-W31 0.4 false
-    D 2026-W31 -   true";
+    "county_id:text iso_week:text median_pressure:double mean_pressure:double fields_visited:bigint \
+    fields_at_threshold:bigint suppressed:boolean season:int=2026 protocol:text=eggs
+    A 2026-W30 0.5 0.6 4 1 false
+    B 2026-W30 0.9 1.1 5 2 false
+    C 2026-W30 0.2 0.3 3 0 false
+    D 2026-W30 -   -   - - true
+    E 2026-W30 -   -   0 0 false
+    A 2026-W31 0.4 0.5 4 0 false
+    D 2026-W31 -   -   - - true
+    D 2026-W32 -   -   - - true";
 
 fn region_weeks(clustering: &str) -> Result<Vec<String>, Failure> {
     let header =
@@ -685,15 +686,23 @@ fn region_weeks(clustering: &str) -> Result<Vec<String>, Failure> {
         ("week_clustering", table(&format!("{header}\n{clustering}"))),
     ];
     let found = try_stage(&stage_of("region_week"), &given)?;
-    let columns = "iso_week counties_shown counties_suppressed moran_counties moran_i moran_p";
+    let columns = "iso_week counties_shown counties_suppressed fields_visited fields_at_threshold \
+                   share_at_threshold mean_pressure moran_counties moran_i moran_p";
     Ok(cells(&found, columns))
 }
 
 #[test]
 fn the_week_of_the_region_counts_counties_shown_and_withheld_and_takes_their_pattern() {
-    // E has fields outside the stage window only: it is neither.
+    // E has fields outside the stage window only: it is neither. The mean is (4 × 0.6 + 5 × 1.1 + 3 × 0.3) / 12.
     let found = region_weeks("2026-W30 3 -0.25 0.5").expect("a truthful stage");
-    assert_eq!(found, ["2026-W30 3 1 3 -0.25 0.5", "2026-W31 1 1 - - -"]);
+    assert_eq!(
+        found,
+        [
+            "2026-W30 3 1 12 3 0.25 0.7333333333333334 3 -0.25 0.5",
+            "2026-W31 1 1 4 0 0.0 0.5 - - -",
+            "2026-W32 0 1 0 0 - - - - -"
+        ]
+    );
 }
 
 #[test]
@@ -706,6 +715,65 @@ fn a_pattern_of_more_counties_than_are_shown_is_refused() {
         let failure = region_weeks(untrue).expect_err("a row that breaks a check");
         assert!(failure.to_string().contains("break its check"), "{failure}");
     }
+}
+
+// --- 82 region_pressure and 84 region_stage -------------------------------------------------------
+
+const FIELDS_AND_COUNTIES: [(&str, &str); 2] = [
+    (
+        "field_week",
+        "field_id:text county_id:text crop_stage:text in_window:boolean pressure:double \
+        iso_week:text=2026-W30 season:int=2026 protocol:text=eggs
+        F1 A R2   true  0
+        F2 A R3   true  0.1
+        F3 A R2   true  0.2499999999999
+        F4 A R3   true  0.9999999999999999
+        F5 B R2   true  1.4999
+        F6 B R2   true  1.5
+        F7 B R5.1 false 9
+        F8 B R5.5 false 0
+        F9 B V12  false 0
+        G1 B VE   false 0
+        G2 B VT   false 0
+        G3 D R2   true  2
+        G4 D V8   false 2",
+    ),
+    (
+        "county_week",
+        "county_id:text suppressed:boolean iso_week:text=2026-W30 protocol:text=eggs
+        A false
+        B false
+        D true",
+    ),
+];
+
+fn region_table(name: &str, columns: &str) -> Vec<String> {
+    let given = FIELDS_AND_COUNTIES.map(|(table_name, rows)| (table_name, table(rows)));
+    let found = try_stage(&stage_of(name), &given).expect("a truthful stage");
+    cells(&found, columns)
+}
+
+#[test]
+fn fields_of_shown_counties_fall_into_the_classes_of_the_map() {
+    let columns = "nothing_found pressure_from pressure_below fields";
+    assert_eq!(
+        region_table("region_pressure", columns),
+        [
+            "false 0.0 0.25 1",
+            "false 0.25 0.5 1",
+            "false 1.0 1.5 2",
+            "false 1.5 - 1",
+            "true 0.0 - 1"
+        ]
+    );
+}
+
+#[test]
+fn stages_are_taken_together_and_those_of_suppressed_counties_are_not_counted() {
+    assert_eq!(
+        region_table("region_stage", "crop_stage fields fields_in_window"),
+        ["R2 4 4", "R3 2 2", "R5 2 0", "V 2 0", "VT 1 0"]
+    );
 }
 
 // --- The runner ----------------------------------------------------------------------------------

@@ -11,15 +11,19 @@ use super::rollup::Figures;
 use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
+use crate::protocol::threshold::worked_values;
 use crate::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};
 use crate::publish::alert_text::alert_markdown;
 use crate::publish::files::write_folder;
 use crate::publish::issue::Issue;
 use crate::publish::note::{NOTE_BYTES_MAX, Note};
-use crate::publish::unseen::seen_text;
-use crate::publish::wording::{Summary, headline, paragraph};
+use crate::publish::summary::Summary;
+use crate::publish::unseen::plain_text;
+use crate::publish::wording::{headline, paragraph};
+use crate::publish::worked::WorkedThreshold;
 use crate::rollup::county_week::CountyWeek;
 use crate::rollup::run::Period;
+use crate::rollup::season_so_far::SeasonSoFar;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 
@@ -196,12 +200,15 @@ pub(super) fn build(
         .map(|week| rows_under(figures, week, &protocol.id))
         .filter(|rows| !rows.is_empty());
     let iso_week = week.to_string();
+    let so_far = SeasonSoFar::of(&figures.rollup, week, &protocol.id, &protocol.scale)?;
     let bulletin = Bulletin {
         iso_week: &iso_week,
         region: &figures.region,
         rows: &rows,
         previous: previous.as_deref(),
-        protocol: &facts(protocol),
+        so_far: &so_far,
+        protocol: &facts(protocol)?,
+        contact: &figures.contact,
         generated_at: &as_of(figures),
         program_version: concat!("bractline ", env!("CARGO_PKG_VERSION")),
         store_version: figures.rollup.store_version,
@@ -218,7 +225,7 @@ pub(super) fn build(
     Ok(Built {
         headline: headline(&Summary::of(&figures.region, &rows)),
         summary: paragraph(&bulletin),
-        title: seen_text(&protocol.title),
+        title: plain_text(&protocol.title),
         files,
     })
 }
@@ -285,27 +292,37 @@ fn as_of(figures: &Figures) -> String {
     )
 }
 
-fn facts(protocol: &Protocol) -> ProtocolFacts {
+fn facts(protocol: &Protocol) -> Result<ProtocolFacts, Failure> {
     let hatch = protocol
         .timing
         .hatch_days
         .map(|[from, to]| format!("Eggs hatch {from} to {to} days after they are laid."));
     // The page escapes markup; marks of writing direction it would show by what they do.
-    ProtocolFacts {
+    Ok(ProtocolFacts {
         id: protocol.id.clone(),
-        title: seen_text(&protocol.title),
-        crop: seen_text(&protocol.crop),
-        counted: seen_text(&protocol.counted),
-        threshold_name: seen_text(&protocol.threshold.kind),
+        title: plain_text(&protocol.title),
+        crop: plain_text(&protocol.crop),
+        counted: plain_text(&protocol.counted),
+        threshold_name: plain_text(&protocol.threshold.kind),
         stage_window: format!("{}–{}", protocol.stages.first, protocol.stages.last),
         treatment_stage: protocol.timing.treat_at.clone(),
-        treatment: Some(seen_text(&protocol.timing.treat)),
+        treatment: Some(plain_text(&protocol.timing.treat)),
         hatch,
-        source: seen_text(&protocol.threshold.source),
+        worked: worked(protocol)?,
+        source: plain_text(&protocol.threshold.source),
         cautions: protocol
             .cautions
             .iter()
-            .map(|caution| seen_text(&caution.text))
+            .map(|caution| plain_text(&caution.text))
             .collect(),
-    }
+    })
+}
+
+/// The protocol's first worked value that gives all the economics, in words.
+fn worked(protocol: &Protocol) -> Result<Option<WorkedThreshold>, Failure> {
+    let values = worked_values(protocol)?;
+    let counted = plain_text(&protocol.counted);
+    let mut checks = protocol.checks.iter().zip(values);
+    Ok(checks
+        .find_map(|(check, value)| WorkedThreshold::of(&check.given.economics(), value, &counted)))
 }

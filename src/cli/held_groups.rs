@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::held::are_held;
 use super::report::{counted, grouped};
+use crate::publish::unseen::plain_text;
 use crate::store::held::{HeldEntry, Sender};
 
 /// Open held records by sender.
@@ -78,12 +79,17 @@ pub fn grouped_text(groups: &Grouped) -> String {
     let mut lines = vec![are_held(groups.open)];
     for sender in &groups.senders {
         let name = match &sender.sender {
-            Sender::Observer(name) => name.clone(),
+            // A name that a terminal would obey is shown without what it would obey.
+            Sender::Observer(name) => plain_text(name),
             Sender::File(_) => "scout unknown".to_owned(),
         };
         lines.push(format!("{name}: {}", records(sender.records)));
         for file in &sender.files {
-            lines.push(format!("  {}: {}", file.file_name, records(file.records)));
+            lines.push(format!(
+                "  {}: {}",
+                plain_text(&file.file_name),
+                records(file.records)
+            ));
             let reasons = file.reasons.iter();
             lines.extend(
                 reasons.map(|(code, count)| format!("    {code}: {}", grouped(*count as u64))),

@@ -18,6 +18,7 @@ use crate::publish::map_rows::{Coverage, MapRows};
 use crate::publish::map_style::maplibre_style;
 use crate::publish::qgis_style::qgis_style;
 use crate::publish::tables::{ColumnDoc, write_csv, write_parquet};
+use crate::publish::unseen::plain_text;
 use crate::region::Region;
 use crate::rollup::county_week::CountyWeek;
 use crate::rollup::run::{Period, Rollup, StageTable, roll_up};
@@ -29,7 +30,7 @@ use crate::workspace::Workspace;
 /// Roll visits up by county and week
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n  bractline rollup --dispersion --out figures\n\nWrites what may be published: county_week.csv, .parquet, .geojson and .geo.parquet, styles of the map for QGIS\n(.qml) and MapLibre (.style.json), sample_points.geojson, region_week.csv and .parquet, and COLUMNS.md; and field_week.parquet,\nwhich is private: it names fields. With --week the map holds every county of the region.\nWith --dispersion also how counts scatter: county_season_dispersion and season_power_law (.csv and .parquet),\nand visit_dispersion.parquet, which is private. It reads every unit of the store, so it takes longer."
+    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n  bractline rollup --dispersion --out figures\n\nWrites what may be published: county_week.csv, .parquet, .geojson and .geo.parquet, styles of the map for QGIS\n(.qml) and MapLibre (.style.json), sample_points.geojson, region_week, region_pressure and region_stage\n(.csv and .parquet), and COLUMNS.md; and field_week.parquet, which is private: it names fields. With --week the map holds every county of the region.\nWith --dispersion also how counts scatter: county_season_dispersion and season_power_law (.csv and .parquet),\nand visit_dispersion.parquet, which is private. It reads every unit of the store, so it takes longer."
 )]
 pub struct RollupCommand {
     /// One ISO 8601 week, as 2026-W30
@@ -117,6 +118,8 @@ pub(super) struct Figures {
     pub(super) county_weeks: Vec<CountyWeek>,
     /// When the newest submission came in.
     pub(super) received_until: Option<jiff::Timestamp>,
+    /// Who publishes, and how to reach them; empty if the settings do not say.
+    pub(super) contact: String,
 }
 
 impl Figures {
@@ -159,6 +162,7 @@ impl Figures {
             rollup,
             county_weeks,
             received_until,
+            contact: contact(workspace),
         })
     }
 
@@ -254,6 +258,8 @@ impl Figures {
         let table = self.rollup.county_week();
         let points = self.rollup.sample_point();
         let weeks = self.rollup.region_week();
+        let pressure = self.rollup.region_pressure();
+        let growth = self.rollup.region_stage();
         let mut files = vec![
             ("county_week.csv", self.csv(period)?),
             ("county_week.parquet", self.parquet(table, period)?),
@@ -270,6 +276,16 @@ impl Figures {
                 write_csv(&weeks.rows_of(period)?, &docs(&weeks.stage.columns))?,
             ),
             ("region_week.parquet", self.parquet(weeks, period)?),
+            (
+                "region_pressure.csv",
+                write_csv(&pressure.rows_of(period)?, &docs(&pressure.stage.columns))?,
+            ),
+            ("region_pressure.parquet", self.parquet(pressure, period)?),
+            (
+                "region_stage.csv",
+                write_csv(&growth.rows_of(period)?, &docs(&growth.stage.columns))?,
+            ),
+            ("region_stage.parquet", self.parquet(growth, period)?),
             ("COLUMNS.md", self.columns_page(dispersion).into_bytes()),
         ];
         files.extend(self.map_files(period, None)?);
@@ -282,6 +298,8 @@ impl Figures {
     fn columns_page(&self, dispersion: Option<&DispersionFiles>) -> String {
         let county_docs = docs(&self.rollup.county_week().stage.columns);
         let week_docs = docs(&self.rollup.region_week().stage.columns);
+        let pressure_docs = docs(&self.rollup.region_pressure().stage.columns);
+        let growth_docs = docs(&self.rollup.region_stage().stage.columns);
         let point_docs = docs(&self.rollup.sample_point().stage.columns);
         let mut files = vec![
             DescribedFiles {
@@ -300,8 +318,23 @@ impl Figures {
             },
             DescribedFiles {
                 names: "region_week.csv, region_week.parquet",
-                about: "One row a week and protocol of the whole region: whether counties that lie beside each other are alike.",
+                about: "One row a week and protocol of the whole region: the shown counties taken together, and whether \
+                        those that lie beside each other are alike.",
                 docs: &week_docs,
+                has_days: false,
+                has_status: false,
+            },
+            DescribedFiles {
+                names: "region_pressure.csv, region_pressure.parquet",
+                about: "One row a week, protocol and class of pressure: how the fields of the shown counties spread.",
+                docs: &pressure_docs,
+                has_days: false,
+                has_status: false,
+            },
+            DescribedFiles {
+                names: "region_stage.csv, region_stage.parquet",
+                about: "One row a week, protocol and crop stage: how far the crop of the shown counties has come.",
+                docs: &growth_docs,
                 has_days: false,
                 has_status: false,
             },
@@ -358,6 +391,13 @@ pub(super) async fn roll_up_to(workspace: &Workspace, out: &Path) -> Result<Figu
     let figures = Figures::of(workspace).await?;
     figures.write(Period::All, None, out)?;
     Ok(figures)
+}
+
+fn contact(workspace: &Workspace) -> String {
+    let office = &workspace.settings().office;
+    let given = [&office.name, &office.contact].map(|said| plain_text(said));
+    let given = given.iter().filter(|said| !said.is_empty());
+    given.map(String::as_str).collect::<Vec<_>>().join(", ")
 }
 
 /// What the columns of a table mean.

@@ -1,23 +1,36 @@
-//! The weekly page: one HTML file that needs nothing else, not even a script.
+//! The weekly page: one HTML file that needs nothing else. Its one script sorts the table; without it the page
+//! is complete.
 //!
-//! Puts the words, the map, the table and the cautions in order. What the words say is decided in
-//! `wording.rs`, what the map shows in `drawing.rs`.
+//! Puts the words, the map, the table, the charts and the cautions in order. What the words say is decided in
+//! `wording.rs`, what the map shows in `county_map.rs`, what stands in the table in `county_table.rs`.
 
 use askama::Template;
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use sha2::{Digest, Sha256};
 
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions::{Caution, standing_cautions};
 use crate::publish::changes::{CountyChange, changes};
-use crate::publish::drawing::{CountyMap, MapTitle, draw_county_map};
+use crate::publish::chart::Chart;
+use crate::publish::county_map::{CountyMap, MapTitle, draw_county_map};
+use crate::publish::county_table::{Cells, TableRow, table_rows};
 use crate::publish::issue::Issue;
 use crate::publish::note::Note;
-use crate::publish::when::{days_of_county, too_close_to_call, when_due};
-use crate::publish::wording::{
-    Form, Summary, display_name, display_number, headline, interval_in_words, join_with_and,
-    key_facts, paragraph, share_in_words, week_in_words,
-};
+use crate::publish::pressure_bars::draw_pressure_bars;
+use crate::publish::season_curve::{SeasonCurve, draw_season_curve};
+use crate::publish::shown_days::week_in_words;
+use crate::publish::shown_names::display_name;
+use crate::publish::shown_numbers::join_with_and;
+use crate::publish::stage_bars::draw_stage_bars;
+use crate::publish::summary::Summary;
+use crate::publish::unseen::plain_text;
+use crate::publish::when::{too_close_to_call, when_due};
+use crate::publish::wording::{coverage_of_counties, headline, key_facts, paragraph};
+use crate::publish::worked::WorkedThreshold;
 use crate::region::Region;
-use crate::rollup::county_week::{Cell, CountyWeek};
+use crate::rollup::county_week::CountyWeek;
+use crate::rollup::season_so_far::SeasonSoFar;
 
 /// What a page is made from.
 #[derive(Debug, Clone, Copy)]
@@ -30,8 +43,12 @@ pub struct Bulletin<'a> {
     pub rows: &'a [CountyWeek],
     /// Those of the week before, if there are any.
     pub previous: Option<&'a [CountyWeek]>,
+    /// The region's season as far as this week, and the earlier ones.
+    pub so_far: &'a SeasonSoFar,
     /// What was counted, and what it means.
     pub protocol: &'a ProtocolFacts,
+    /// Who publishes and how to reach them; empty if that is not set.
+    pub contact: &'a str,
     /// When the page was made, as the caller words it; nothing here reads a clock.
     pub generated_at: &'a str,
     /// Name and version of the program, such as `bractline 0.1.0`.
@@ -65,6 +82,8 @@ pub struct ProtocolFacts {
     pub treatment: Option<String>,
     /// What becomes of the eggs, or whatever is counted, and when; in sentences.
     pub hatch: Option<String>,
+    /// A threshold worked out for one field, if the protocol gives the economics of one.
+    pub worked: Option<WorkedThreshold>,
     /// Where the threshold was published.
     pub source: String,
     /// The protocol's own cautions, a sentence or more each.
@@ -100,10 +119,21 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         paragraph: paragraph(bulletin),
         map: draw_county_map(bulletin.region, bulletin.rows, title),
         table: table_rows(bulletin, &summary),
+        columns: 8 + usize::from(bulletin.previous.is_some()),
+        season_curve: draw_season_curve(bulletin.so_far),
+        pressure_bars: draw_pressure_bars(&bulletin.so_far.pressure),
+        stage_bars: draw_stage_bars(&bulletin.so_far.stages),
+        coverage: coverage_of_counties(&summary),
+        contact: (!bulletin.contact.is_empty()).then(|| display_name(bulletin.contact)),
+        style: Inline::of(include_str!("templates/alert.css")),
+        script: Inline::of(include_str!("templates/sort_table.js")),
         without_visits: join_with_and(&summary.without_visits),
         without_outline: join_with_and(&without_outline),
         cautions: standing_cautions(&protocol.crop, protocol.treatment_stage.as_deref()),
         changes: changes_of(bulletin),
+        notice: bulletin.region.invented().map(plain_text),
+        source: plain_text(bulletin.region.source()),
+        vintage: plain_text(bulletin.region.vintage()),
         region: display_name(bulletin.region.title()),
         week: &week,
         bulletin,
@@ -133,10 +163,22 @@ struct Page<'a> {
     paragraph: String,
     map: CountyMap,
     table: Vec<TableRow>,
+    /// Columns of the table.
+    columns: usize,
+    season_curve: Option<SeasonCurve>,
+    pressure_bars: Option<Chart>,
+    stage_bars: Option<Chart>,
+    coverage: String,
+    contact: Option<String>,
+    style: Inline,
+    script: Inline,
     without_visits: Option<String>,
     without_outline: Option<String>,
     cautions: Vec<Caution>,
     changes: Option<Vec<CountyChange>>,
+    notice: Option<String>,
+    source: String,
+    vintage: String,
     region: String,
     week: &'a str,
     bulletin: &'a Bulletin<'a>,
@@ -150,63 +192,20 @@ fn facts_of(bulletin: &Bulletin, summary: &Summary) -> Vec<(&'static str, String
     facts
 }
 
-/// A county in the table; cells as text, so that the page rounds nothing.
-struct TableRow {
-    county: String,
-    at_threshold: bool,
-    cells: Cells,
+/// A style or script that stands in the page, and the hash by which the content-security policy lets it in, and
+/// nothing else (W3C Content Security Policy Level 3, hash-source).
+struct Inline {
+    text: &'static str,
+    hash: String,
 }
 
-/// What stands beside the county's name.
-enum Cells {
-    Figures {
-        visited: i64,
-        at_threshold: i64,
-        share: String,
-        interval: String,
-        median: String,
-        highest: String,
-        due: String,
-        outside_stage: String,
-    },
-    OutsideStage {
-        outside_stage: String,
-    },
-    TooFewFields,
-}
-
-/// The counties with visits, by name: whoever looks for one county finds it, and none is ranked by
-/// figures whose intervals overlap.
-fn table_rows(bulletin: &Bulletin, summary: &Summary) -> Vec<TableRow> {
-    let mut rows: Vec<_> = bulletin
-        .rows
-        .iter()
-        .map(|row| TableRow {
-            county: summary.name(&row.county_id),
-            at_threshold: row.figures().is_some_and(|f| f.fields_at_threshold > 0),
-            cells: cells(row),
-        })
-        .collect();
-    rows.sort_by(|one, other| one.county.cmp(&other.county));
-    rows
-}
-
-fn cells(row: &CountyWeek) -> Cells {
-    let outside_stage = row.fields_outside_stage.unwrap_or_default().to_string();
-    let pressure = |value| display_number(value, Form::Pressure);
-    match row.figures() {
-        Some(figures) => Cells::Figures {
-            visited: figures.fields_visited,
-            at_threshold: figures.fields_at_threshold,
-            share: share_in_words(&figures),
-            interval: interval_in_words(&figures, "–"),
-            median: pressure(figures.median_pressure),
-            highest: pressure(figures.max_pressure),
-            due: days_of_county(row).unwrap_or_default(),
-            outside_stage,
-        },
-        None if row.cell() == Cell::Suppressed => Cells::TooFewFields,
-        None => Cells::OutsideStage { outside_stage },
+impl Inline {
+    fn of(text: &'static str) -> Inline {
+        let digest = STANDARD.encode(Sha256::digest(text.as_bytes()));
+        Inline {
+            text,
+            hash: format!("sha256-{digest}"),
+        }
     }
 }
 

@@ -5,12 +5,13 @@
 
 use super::alert_page::{Bulletin, changes_of};
 use super::cautions::standing_cautions;
+use super::shown_days::week_in_words;
+use super::shown_names::display_name;
+use super::shown_numbers::{Form, display_number, interval_in_words, share_in_words};
+use super::summary::Summary;
 use super::unseen::seen_text;
 use super::when::when_due;
-use super::wording::{
-    Form, Summary, display_name, display_number, headline, interval_in_words, paragraph,
-    share_in_words, week_in_words,
-};
+use super::wording::{headline, paragraph};
 use crate::failure::{Failure, Kind};
 use crate::rollup::county_week::{Cell, CountyWeek};
 

@@ -5,8 +5,8 @@
 
 use std::collections::BTreeMap;
 
-use super::drawing::Class;
-use super::wording::display_names;
+use super::classes::Class;
+use super::shown_names::display_names;
 use crate::region::Region;
 use crate::rollup::county_week::CountyWeek;
 

@@ -7,8 +7,9 @@ use askama::Template;
 
 use super::feed::{Listed, Publisher, replaced_by};
 use super::issue::{anchor, folder_name, minute};
-use super::unseen::seen_text;
-use super::wording::{display_name, week_in_words};
+use super::shown_days::week_in_words;
+use super::shown_names::display_name;
+use super::unseen::{plain_text, seen_text};
 use crate::failure::{Failure, Kind};
 
 #[derive(Template)]
@@ -60,7 +61,9 @@ pub fn index_html(alerts: &[Listed], publisher: &Publisher) -> Result<String, Fa
                 .collect(),
         }
     });
-    let notice = alerts.iter().find_map(|alert| alert.invented.clone());
+    let notice = alerts
+        .iter()
+        .find_map(|alert| alert.invented.as_deref().map(plain_text));
     Page {
         title: display_name(&publisher.title),
         author: display_name(&publisher.author),

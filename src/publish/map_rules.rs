@@ -3,7 +3,7 @@
 //! Takes bounds, colours and words from the drawing, so that a viewer shows what the page shows.
 //! Knows no viewer's syntax.
 
-use crate::publish::drawing::{Class, FILLS, LOWER_BOUNDS, NONE_FOUND_FILL};
+use crate::publish::classes::{Class, FILLS, LOWER_BOUNDS, NONE_FOUND_FILL};
 use crate::publish::map_rows::status;
 use crate::rollup::county_week::Cell;
 

@@ -7,8 +7,9 @@ use serde_json::{Value, json};
 
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions;
-use crate::publish::drawing::{BORDER, INK};
+use crate::publish::classes::{BORDER, INK};
 use crate::publish::map_rules::{Marks, Rule, rules};
+use crate::publish::unseen::plain_text;
 use crate::region::Region;
 
 /// Name of the source in the style.
@@ -49,7 +50,7 @@ pub fn maplibre_style(
     };
     let style = json!({
         "version": 8,
-        "name": format!("Median pressure by county, {}", region.title()),
+        "name": format!("Median pressure by county, {}", plain_text(region.title())),
         "metadata": {
             "caution": cautions::IN_ONE_SENTENCE,
             "iso_week": iso_week,
@@ -60,7 +61,7 @@ pub fn maplibre_style(
         // The whole world is 512 pixels wide at zoom 0; the region gets about that.
         "zoom": round((360.0 / wide).log2()),
         "sources": {
-            SOURCE: { "type": "geojson", "data": geojson_name, "attribution": escaped(&attribution) },
+            SOURCE: { "type": "geojson", "data": geojson_name, "attribution": escaped(&plain_text(&attribution)) },
         },
         "layers": layers,
     });
@@ -126,7 +127,7 @@ fn marks_layer(rule: &Rule, base: &[Value]) -> Option<Value> {
     let dashes = match rule.marks? {
         Marks::Dots => json!([0.5, 2.0]),
         Marks::Crosses => json!([3.0, 2.0]),
-        Marks::Lines => return None,
+        Marks::Lines => json!([2.0, 1.0, 0.5, 1.0]),
     };
     Some(json!({
         "id": format!("{}-dashes", layer_id(rule)),

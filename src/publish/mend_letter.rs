@@ -3,7 +3,7 @@
 //! It names no person and blames nobody; it says which records, what is wrong, and how to mend.
 
 use super::returned::{ReturnForm, ReturnedRecord};
-use super::wording::count_of;
+use super::shown_numbers::count_of;
 use crate::visit::words::on_one_line;
 
 /// Records that the letter tells one by one; all of them are in the file beside it.

@@ -135,6 +135,14 @@ fn may_be_linked(target: &str) -> bool {
 }
 
 fn safe_html(markdown: &str) -> String {
+    let highest = Parser::new_ext(markdown, Options::empty())
+        .filter_map(|event| match event {
+            Event::Start(Tag::Heading { level, .. }) => Some(level as usize),
+            _ => None,
+        })
+        .min()
+        .unwrap_or(1);
+    let below_the_note = |level| below_the_note(level, highest);
     let events = Parser::new_ext(markdown, Options::empty()).map(|event| match event {
         // The note stands under a heading of the second rank.
         Event::Start(Tag::Heading {
@@ -167,11 +175,12 @@ fn safe_html(markdown: &str) -> String {
         .to_string()
 }
 
-fn below_the_note(level: HeadingLevel) -> HeadingLevel {
-    match level {
-        HeadingLevel::H1 => HeadingLevel::H3,
-        HeadingLevel::H2 => HeadingLevel::H4,
-        HeadingLevel::H3 => HeadingLevel::H5,
+/// The note's highest heading becomes one of the third rank, and none below it skips a rank that it did not skip.
+fn below_the_note(level: HeadingLevel, highest: usize) -> HeadingLevel {
+    match level as usize - highest {
+        0 => HeadingLevel::H3,
+        1 => HeadingLevel::H4,
+        2 => HeadingLevel::H5,
         _ => HeadingLevel::H6,
     }
 }

@@ -7,7 +7,7 @@ use std::fmt::Write;
 
 use askama::filters::{Html, escape};
 
-use crate::publish::drawing::{BORDER, INK};
+use crate::publish::classes::{BORDER, INK};
 use crate::publish::map_rules::{Marks, Rule, rules};
 
 /// The style, as QGIS 3 reads it. The time of a feature runs from `start` to `end`, both included.

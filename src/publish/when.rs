@@ -3,7 +3,8 @@
 
 use jiff::civil::Date;
 
-use super::wording::{count_of, days_in_words};
+use super::shown_days::days_in_words;
+use super::shown_numbers::count_of;
 use crate::rollup::county_week::{CountyWeek, Figures};
 
 /// When the fields shown are expected at the treatment stage, and what the days rest on; nothing where no field
@@ -38,6 +39,11 @@ pub fn days_of_county(row: &CountyWeek) -> Option<String> {
         true => format!("{}–{end}", opens.day()),
         false => format!("{}\u{a0}{} – {end}", opens.day(), short_month(opens)),
     })
+}
+
+/// A day as a number that grows from day to day.
+pub(super) fn day_number(day: Date) -> f64 {
+    f64::from(day.year()) * 366.0 + f64::from(day.day_of_year())
 }
 
 fn short_month(date: Date) -> String {

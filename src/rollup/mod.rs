@@ -10,6 +10,7 @@ pub mod inputs;
 pub mod run;
 pub mod season_tables;
 pub mod seasons;
+pub mod season_so_far;
 mod smoothing;
 pub mod stages;
 mod unit_totals;

@@ -83,7 +83,14 @@ impl StageTable {
 }
 
 /// Tables that are kept to the end; the others are dropped once nothing reads them any more.
-const FINISHED: [&str; 4] = ["field_week", "county_week", "region_week", "sample_point"];
+const FINISHED: [&str; 6] = [
+    "field_week",
+    "county_week",
+    "region_week",
+    "region_pressure",
+    "region_stage",
+    "sample_point",
+];
 
 /// Tables that are computed beside the stages.
 const COMPUTED: [&str; 5] = [
@@ -108,6 +115,16 @@ impl Rollup {
     /// The public table of weeks of the whole region.
     pub fn region_week(&self) -> &StageTable {
         &self.tables["region_week"]
+    }
+
+    /// The public table of weeks and classes of pressure.
+    pub fn region_pressure(&self) -> &StageTable {
+        &self.tables["region_pressure"]
+    }
+
+    /// The public table of weeks and crop stages.
+    pub fn region_stage(&self) -> &StageTable {
+        &self.tables["region_stage"]
     }
 
     /// The public table of grid cells and weeks with visits.

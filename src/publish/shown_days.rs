@@ -1,0 +1,68 @@
+//! Days and weeks in words.
+
+use jiff::civil::Date;
+
+use crate::rollup::county_week::days_of_week;
+
+/// A week in words: `week 30 of 2026, 20–26 July 2026`; `None` if there is no such week.
+pub fn week_in_words(iso_week: &str) -> Option<String> {
+    let (monday, sunday) = days_of_week(iso_week)?;
+    let (year, week) = iso_week.split_once("-W")?;
+    let week = week.trim_start_matches('0');
+    Some(format!(
+        "week {week} of {year}, {}",
+        days_in_words(monday, sunday)
+    ))
+}
+
+/// Days from one to another: `20–26 July 2026`.
+pub(super) fn days_in_words(from: Date, to: Date) -> String {
+    let end = format!("{} {} {}", to.day(), month(to), to.year());
+    if from.year() != to.year() {
+        format!("{} {} {} – {end}", from.day(), month(from), from.year())
+    } else if from.month() != to.month() {
+        format!("{} {} – {end}", from.day(), month(from))
+    } else {
+        format!("{}–{end}", from.day())
+    }
+}
+
+fn month(date: Date) -> &'static str {
+    [
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    ][usize::from(date.month().unsigned_abs()) - 1]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_week_is_said_with_its_days_across_months_and_years() {
+        let says = |week| week_in_words(week).unwrap_or_default();
+        assert_eq!(says("2026-W30"), "week 30 of 2026, 20–26 July 2026");
+        assert_eq!(says("2026-W31"), "week 31 of 2026, 27 July – 2 August 2026");
+        assert_eq!(
+            says("2026-W53"),
+            "week 53 of 2026, 28 December 2026 – 3 January 2027"
+        );
+        assert_eq!(
+            says("2025-W01"),
+            "week 1 of 2025, 30 December 2024 – 5 January 2025"
+        );
+        for none in ["2025-W53", "2026-W00", "2026-30", "2026-W3", "", "+026-W30"] {
+            assert_eq!(week_in_words(none), None, "{none}");
+        }
+    }
+}

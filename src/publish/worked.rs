@@ -1,0 +1,92 @@
+//! A threshold worked out for one field, in words, in the units of either side.
+
+use crate::visit::record::Economics;
+
+/// One field's economics and the threshold that follows, in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WorkedThreshold {
+    /// The economics by the acre and the pound.
+    pub us: String,
+    /// The same by the hectare and the kilogram.
+    pub metric: String,
+    /// What follows.
+    pub outcome: String,
+}
+
+impl WorkedThreshold {
+    /// In words; `None` where a member of the economics is not given. `threshold` is in the unit of `counted`.
+    pub fn of(economics: &Economics, threshold: f64, counted: &str) -> Option<WorkedThreshold> {
+        let cost = economics.treatment_cost.as_ref()?;
+        let value = economics.market_value.as_ref()?;
+        let plants = economics.plant_population.as_ref()?;
+        let said = |cost_amount: f64, area, value_amount: f64, weight, plants: f64| {
+            let (paid, sold) = (&cost.currency, &value.currency);
+            let plants = grouped(plants);
+            format!(
+                "Where treating costs {cost_amount:.2}\u{a0}{paid} {area}, the crop sells at {value_amount:.2}\u{a0}{sold} {weight} \
+                 and {plants} plants stand on {area},"
+            )
+        };
+        Some(WorkedThreshold {
+            us: said(
+                cost.per_acre(),
+                "an acre",
+                value.per_lb(),
+                "a pound",
+                plants.per_acre(),
+            ),
+            metric: said(
+                cost.per_ha(),
+                "a hectare",
+                value.per_kg(),
+                "a kilogram",
+                plants.per_ha(),
+            ),
+            outcome: format!("the threshold is {threshold:.1} {counted}."),
+        })
+    }
+}
+
+/// A whole number with its thousands apart.
+fn grouped(number: f64) -> String {
+    let digits = format!("{number:.0}");
+    let mut grouped = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            grouped.push(',');
+        }
+        grouped.push(digit);
+    }
+    grouped
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn both_sides_say_the_same_field() {
+        let economics: Economics = serde_json::from_str(
+            r#"{"treatment_cost":{"amount":8,"per":"acre","currency":"USD"},
+                "market_value":{"amount":0.16,"per":"lb","currency":"USD"},
+                "plant_population":{"count":20000,"per":"acre"}}"#,
+        )
+        .expect("economics");
+        let worked = WorkedThreshold::of(&economics, 3.205, "eggs").expect("all is given");
+        assert_eq!(
+            worked.us,
+            "Where treating costs 8.00\u{a0}USD an acre, the crop sells at 0.16\u{a0}USD a pound and 20,000 plants stand on an acre,"
+        );
+        // 8 / 0.40468564224, 0.16 / 0.45359237, 20,000 / 0.40468564224.
+        assert_eq!(
+            worked.metric,
+            "Where treating costs 19.77\u{a0}USD a hectare, the crop sells at 0.35\u{a0}USD a kilogram and 49,421 plants stand on a hectare,"
+        );
+        assert_eq!(worked.outcome, "the threshold is 3.2 eggs.");
+        let without = Economics {
+            market_value: None,
+            ..economics
+        };
+        assert_eq!(WorkedThreshold::of(&without, 3.2, "eggs"), None);
+    }
+}

@@ -1,0 +1,145 @@
+"""How far apart the classes of the maps stay for eyes that see colours otherwise, and in grey print.
+
+usage: colour_vision.py FOLDER LEGEND.json
+  FOLDER holds county_week.style.json and county_week.qml; LEGEND.json is what read_legend.mjs prints.
+
+Prints JSON: of each map the least distances, and what is too close. Distances are CAM02-UCS (Luo, Cui and Li 2006,
+Color Research and Application 31: 320-330); the deficiencies are simulated after Machado, Oliveira and Fernandes
+2009 (IEEE Transactions on Visualization and Computer Graphics 15: 1291-1298) at full severity; both as the
+library colorspacious has them.
+"""
+
+import itertools
+import json
+import pathlib
+import re
+import sys
+import xml.etree.ElementTree as tree
+
+import numpy
+from colorspacious import cspace_convert, deltaE
+
+# Two steps of a scale are told apart by most people from about 10 on, side by side (common practice, no source);
+# cividis in six steps keeps 11 for the eye that sees worst of all on it.
+FLOOR = 10.0
+# Grey paper has lightness alone, and between the lightest step of cividis and white paper lie 7.5. About 2 is just
+# noticeable (from memory); three times that is asked for.
+FLOOR_GREY = 6.0
+# Marks on their ground must be seen as marks.
+FLOOR_MARKS = 20.0
+
+
+def as_seen(colour, vision):
+    linear = cspace_convert(numpy.array(colour[:3], dtype=float), "sRGB255", "sRGB1-linear")
+    if vision == "grey":
+        # Relative luminance, as WCAG 2.2 and a printer's driver weigh it (ITU-R BT.709).
+        linear = numpy.full(3, linear @ [0.2126, 0.7152, 0.0722])
+        return cspace_convert(linear, "sRGB1-linear", "sRGB1")
+    plain = cspace_convert(linear, "sRGB1-linear", "sRGB1")
+    if vision == "usual":
+        return plain
+    space = {"name": "sRGB1+CVD", "cvd_type": vision, "severity": 100}
+    return numpy.clip(cspace_convert(plain, space, "sRGB1"), 0, 1)
+
+
+VISIONS = ["usual", "protanomaly", "deuteranomaly", "tritanomaly", "grey"]
+
+
+def far(one, other, vision):
+    return float(deltaE(as_seen(one, vision), as_seen(other, vision), input_space="sRGB1"))
+
+
+def lightness(colour, vision):
+    return float(cspace_convert(as_seen(colour, vision), "sRGB1", "CAM02-UCS")[0])
+
+
+def judge(classes):
+    """Classes in the order of the legend; those without marks are the scale, the first of them the lightest."""
+    scale = [entry for entry in classes if not entry["off_scale"]]
+    apart = [entry for entry in classes if entry["off_scale"]]
+    assert len(scale) == 7 and len(apart) == 3, [entry["words"] for entry in classes]
+    least, close = {}, []
+    for vision in VISIONS:
+        floor = FLOOR_GREY if vision == "grey" else FLOOR
+        steps = [far(one["ground"], other["ground"], vision) for one, other in itertools.combinations(scale, 2)]
+        least[vision] = round(min(steps), 1)
+        for one, other in itertools.combinations(scale, 2):
+            distance = far(one["ground"], other["ground"], vision)
+            if distance < floor and one["outline"] == other["outline"]:
+                close.append(f"{vision}: {one['words']} and {other['words']}: {distance:.1f}")
+        light = [lightness(entry["ground"], vision) for entry in scale]
+        if light != sorted(light, reverse=True):
+            close.append(f"{vision}: the scale does not darken step by step: {[round(step) for step in light]}")
+        for entry in apart:
+            if entry["shape"] and far(entry["ground"], entry["marks"], vision) < FLOOR_MARKS:
+                close.append(f"{vision}: the marks of {entry['words']} are faint")
+        for one, other in itertools.chain(itertools.product(scale, apart), itertools.combinations(apart, 2)):
+            distance = far(one["ground"], other["ground"], vision)
+            if distance < floor and one["shape"] == other["shape"]:
+                close.append(f"{vision}: {one['words']} and {other['words']}: {distance:.1f} and no mark")
+    return {"least": least, "close": close, "grounds": [entry["ground"][:3] for entry in classes]}
+
+
+OFF_SCALE = re.compile("too few fields|outside the stage|no visits")
+
+
+def of_page(legend):
+    return [dict(entry, off_scale=bool(OFF_SCALE.search(entry["words"]))) for entry in legend]
+
+
+def hexadecimal(colour):
+    digits = colour.lstrip("#")
+    digits = digits if len(digits) == 6 else "".join(digit * 2 for digit in digits)
+    return [int(digits[place:place + 2], 16) for place in (0, 2, 4)]
+
+
+def of_maplibre(style):
+    """The dashes along its border are the marks of a class; an outline's filter says from which median on."""
+    layers = style["layers"]
+    marked = {layer["id"].removesuffix("-dashes"): layer for layer in layers if layer["id"].endswith("-dashes")}
+    outlined = next(layer for layer in layers if layer["id"] == "at-threshold")
+    bound = next(part[2] for part in outlined["filter"] if part[:2] == [">=", ["get", "median_pressure"]])
+    classes = []
+    for layer in layers:
+        if layer["type"] != "fill":
+            continue
+        lower = [part[2] for part in layer["filter"] if part[:2] == [">=", ["get", "median_pressure"]]]
+        marks = marked.get(layer["id"])
+        classes.append({
+            "words": layer["metadata"]["words"],
+            "ground": hexadecimal(layer["paint"]["fill-color"]),
+            "marks": marks and hexadecimal(marks["paint"]["line-color"]),
+            "shape": marks and str(marks["paint"]["line-dasharray"]),
+            "outline": bool(lower) and lower[0] >= bound,
+            "off_scale": bool(OFF_SCALE.search(layer["metadata"]["words"])),
+        })
+    return classes
+
+
+def of_qgis(root):
+    """A brush over the ground is the marks; a second pass draws the outline."""
+    symbols = {symbol.get("name"): symbol for symbol in root.iter("symbol")}
+    classes = []
+    for rule in root.iter("rule"):
+        layers = []
+        for layer in symbols[rule.get("symbol")].iter("layer"):
+            options = {option.get("name"): option.get("value") for option in layer.iter("Option") if option.get("name")}
+            layers.append(options)
+        colour = lambda options: [int(part) for part in options["color"].split(",")][:3]
+        brushes = [options for options in layers if options["style"] not in ("solid", "no")]
+        classes.append({
+            "words": rule.get("label"),
+            "ground": colour(layers[0]),
+            "marks": colour(brushes[0]) if brushes else None,
+            "shape": brushes[0]["style"] if brushes else None,
+            "outline": any(options["style"] == "no" for options in layers),
+            "off_scale": bool(OFF_SCALE.search(rule.get("label"))),
+        })
+    return classes
+
+
+folder, legend = pathlib.Path(sys.argv[1]), json.loads(pathlib.Path(sys.argv[2]).read_text())
+told = {f"page, {view}": judge(of_page(entries)) for view, entries in legend.items()}
+told["MapLibre"] = judge(of_maplibre(json.loads((folder / "county_week.style.json").read_text())))
+told["QGIS"] = judge(of_qgis(tree.parse(folder / "county_week.qml").getroot()))
+print(json.dumps(told))
