@@ -54,7 +54,7 @@ async function look(browser, name, width, media) {
 }
 
 // The margin that @page of the page's style sets, less what the tail of a letter may take.
-const MARGIN = 15 * 72 / 25.4 - 3;
+const MARGIN = 12 * 72 / 25.4 - 3;
 
 async function print(browser, format) {
     const quiet = [];
