@@ -22,7 +22,7 @@ use crate::workspace::Workspace;
 /// Compare the seasons of the store
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  bractline trend --out seasons\n\nWrites what may be published: county_season.csv and .parquet (when a season begins, how high it goes, how long\nit stays there) and trend.csv and .parquet (whether that rises or falls), and TREND_COLUMNS.md (what the columns mean). They\nrest on county-weeks that are shown alone, and on shares and means: a season with twice the visits is not twice\nthe pest."
+    after_help = "Example:\n  bractline trend --out seasons\n\nWrites what may be published: county_season.csv and .parquet (when a season begins, how high it\ngoes, how long it stays there), trend.csv and .parquet (whether that rises or falls) and\nTREND_COLUMNS.md (what the columns mean). They rest on county-weeks that are shown alone, and on\nshares and means: a season with twice the visits is not twice the pest."
 )]
 pub struct Trend {
     /// Folder to write to
@@ -54,7 +54,7 @@ impl Written {
         let said = match self.enough_seasons {
             true => self.verdicts_text(),
             false => format!(
-                "the data cannot bear a trend: no figure has {SEASONS_LEAST} seasons, and that takes as many"
+                "the data cannot bear a trend: that takes {SEASONS_LEAST} seasons with figures or more"
             ),
         };
         let files = self
