@@ -56,6 +56,7 @@ mod statistics; // fits, intervals and stop lines, against reference libraries
 mod tables; // tables of other people's programs, and files made to exhaust their reader
 mod thresholds; // thresholds of the protocols against values from outside
 mod tree; // the top level, what no file may name, what a newcomer looks for
+mod trend; // command trend against other programs; what is withheld moves no byte; what the data cannot bear
 mod trend_statistics; // Mann-Kendall, Hamed-Rao and Theil-Sen against reference libraries; the nowcast looked back at
 mod truth_table; // one truth as many sheets: it comes back, or the message names what bends it
 mod windows; // weather files of a workspace and the days of treatment, against an independent computation

@@ -11,7 +11,7 @@ use super::seasons::{FigureTrend, Place, Season};
 use super::stages::columns_of;
 use crate::failure::{Failure, Kind};
 use crate::statistics::season_course::SeasonCourse;
-use crate::statistics::season_trend::{SeasonTrend, Verdict};
+use crate::statistics::season_trend::SeasonTrend;
 
 /// In the form of a stage's header.
 const COUNTY_SEASON: &str = "\
@@ -26,9 +26,12 @@ first_at_threshold  int     null      ISO week of the first share at threshold a
 first_at_half       int     null      ISO week of the first mean pressure of 0.5 or more
 peak_week           int     null      ISO week of the highest mean pressure
 peak_pressure       double  null      [1] highest weekly mean pressure; 1 = at threshold
-weeks_at_threshold  bigint  null      weeks whose mean pressure is 1 or more
-pressure_weeks      double  null      area under the mean pressure, in pressure times weeks; weeks are joined over one missing week at most
-weeks_covered       int     null      weeks of time that the area covers";
+weeks_with_figures  bigint  null      weeks with a figure; what lies in the others is not known
+weeks_at_threshold  bigint  null      of them, weeks whose mean pressure is 1 or more
+share_of_weeks_at_threshold  double  null  [1] their share of the weeks with figures
+pressure_weeks      double  null      area under the mean pressure, in pressure times weeks; weeks are joined over one missing week at most; null if none are joined
+weeks_covered       int     null      weeks of time that the area covers
+pressure_per_week   double  null      [1] the area divided by these weeks";
 
 const TREND: &str = "\
 county_id        text    null      id of the county; null for the region
@@ -38,6 +41,7 @@ figure           text    not null  the column of county_season that is compared
 seasons          bigint  not null  seasons that have the figure
 first_season     int     null      first of them
 last_season      int     null      last of them
+verdict          text    not null  rises, falls, not-told (chance would do as well) or too-few-seasons (fewer than four: the data cannot bear a trend, whatever the next columns say)
 s                bigint  null      Mann and Kendall's S: pairs of seasons that rise less pairs that fall
 z                double  null      [1] S with continuity correction in its standard deviations, ties taken into account
 p_value          double  null      [1] two-sided; counted out for ten seasons or fewer, else by the normal distribution
@@ -45,8 +49,7 @@ p_corrected      double  null      [1] two-sided, corrected for memory (Hamed an
 tau_b            double  null      [1] Kendall's tau-b
 slope            double  null      change of the figure a year (Theil and Sen)
 slope_low        double  null      lower end of its 95 % interval; null for five seasons or fewer
-slope_high       double  null      upper end of its 95 % interval
-verdict          text    not null  rises, falls, not-told (chance would do as well) or too-few-seasons (fewer than four)";
+slope_high       double  null      upper end of its 95 % interval";
 
 /// `county_season`: one row a place, protocol and season.
 pub fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
@@ -55,6 +58,12 @@ pub fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
     };
     let week = |of: fn(&SeasonCourse) -> Option<i32>| {
         years(rows.iter().map(move |row| of(row.course.as_ref()?)))
+    };
+    let weeks = |of: fn(&SeasonCourse) -> u32| {
+        counts(
+            rows.iter()
+                .map(move |row| Some(i64::from(of(row.course.as_ref()?)))),
+        )
     };
     let places = || rows.iter().map(|row| &row.place);
     described(
@@ -72,12 +81,12 @@ pub fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
             week(|course| course.first_at_half),
             week(|course| course.peak_week),
             course(|course| Some(course.peak_pressure)),
-            counts(
-                rows.iter()
-                    .map(|row| Some(i64::from(row.course.as_ref()?.weeks_at_threshold))),
-            ),
-            course(|course| Some(course.pressure_weeks)),
+            weeks(|course| course.weeks),
+            weeks(|course| course.weeks_at_threshold),
+            course(|course| Some(course.share_of_weeks_at_threshold())),
+            course(|course| course.pressure_weeks),
             week(|course| Some(course.weeks_covered)),
+            course(SeasonCourse::pressure_per_week),
         ],
     )
 }
@@ -99,6 +108,7 @@ pub fn trend_table(rows: &[FigureTrend]) -> Result<DescribedTable, Failure> {
             counts(rows.iter().map(|row| Some(row.seasons.len() as i64))),
             years(rows.iter().map(|row| row.seasons.first().copied())),
             years(rows.iter().map(|row| row.seasons.last().copied())),
+            texts(rows.iter().map(|row| Some(row.word()))),
             counts(rows.iter().map(|row| Some(row.trend.as_ref()?.test.s))),
             number(|trend| Some(trend.test.z)),
             number(|trend| Some(trend.test.best_p_value())),
@@ -107,18 +117,8 @@ pub fn trend_table(rows: &[FigureTrend]) -> Result<DescribedTable, Failure> {
             number(|trend| Some(trend.line.slope)),
             number(|trend| Some(trend.interval?.low)),
             number(|trend| Some(trend.interval?.high)),
-            texts(rows.iter().map(|row| Some(word_of(row)))),
         ],
     )
-}
-
-fn word_of(row: &FigureTrend) -> &'static str {
-    match row.trend.as_ref().map(|trend| trend.verdict) {
-        Some(Verdict::Rises) => "rises",
-        Some(Verdict::Falls) => "falls",
-        Some(Verdict::NotTold) => "not-told",
-        Some(Verdict::TooFewSeasons) | None => "too-few-seasons",
-    }
 }
 
 fn county_id(place: &Place) -> Option<&str> {

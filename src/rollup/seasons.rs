@@ -1,14 +1,14 @@
 //! Seasons of counties and of the region, made of the rows of `county_week` that are shown and of nothing
 //! else: what is suppressed there cannot come out here. The tables stand in `season_tables.rs`.
 //!
-//! Shares and means are compared, never counts. In a week of the region each shown county counts once, however
+//! Shares and means are compared, never counts, and what adds up over weeks by the weeks that it was seen in. In a week of the region each shown county counts once, however
 //! many visits it had; which counties are shown may differ from season to season.
 
 use std::collections::BTreeMap;
 
 use super::county_week::CountyWeek;
 use crate::statistics::season_course::{SeasonCourse, WeekFigures, season_course};
-use crate::statistics::season_trend::{SeasonTrend, season_trend};
+use crate::statistics::season_trend::{SeasonTrend, Verdict, season_trend};
 
 /// Whose seasons: a county with its name, or the region. The region sorts first.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -49,10 +49,10 @@ pub enum Figure {
     PeakWeek,
     /// The highest weekly pressure.
     PeakPressure,
-    /// Weeks at threshold.
-    WeeksAtThreshold,
-    /// Area under the pressure.
-    PressureWeeks,
+    /// Share of the weeks with figures that are at threshold.
+    ShareOfWeeks,
+    /// Area under the pressure, by the weeks that it covers.
+    PressurePerWeek,
 }
 
 impl Figure {
@@ -61,8 +61,8 @@ impl Figure {
         Figure::FirstAtHalf,
         Figure::PeakWeek,
         Figure::PeakPressure,
-        Figure::WeeksAtThreshold,
-        Figure::PressureWeeks,
+        Figure::ShareOfWeeks,
+        Figure::PressurePerWeek,
     ];
 
     /// Its name in the tables.
@@ -71,8 +71,8 @@ impl Figure {
             Figure::FirstAtHalf => "first_at_half",
             Figure::PeakWeek => "peak_week",
             Figure::PeakPressure => "peak_pressure",
-            Figure::WeeksAtThreshold => "weeks_at_threshold",
-            Figure::PressureWeeks => "pressure_weeks",
+            Figure::ShareOfWeeks => "share_of_weeks_at_threshold",
+            Figure::PressurePerWeek => "pressure_per_week",
         }
     }
 
@@ -81,8 +81,8 @@ impl Figure {
             Figure::FirstAtHalf => course.first_at_half.map(f64::from),
             Figure::PeakWeek => course.peak_week.map(f64::from),
             Figure::PeakPressure => Some(course.peak_pressure),
-            Figure::WeeksAtThreshold => Some(f64::from(course.weeks_at_threshold)),
-            Figure::PressureWeeks => Some(course.pressure_weeks),
+            Figure::ShareOfWeeks => Some(course.share_of_weeks_at_threshold()),
+            Figure::PressurePerWeek => course.pressure_per_week(),
         }
     }
 }
@@ -100,6 +100,18 @@ pub struct FigureTrend {
     pub seasons: Vec<i32>,
     /// The trend; `None` for fewer than two seasons.
     pub trend: Option<SeasonTrend>,
+}
+
+impl FigureTrend {
+    /// What may be said of it, in a word of the tables.
+    pub fn word(&self) -> &'static str {
+        match self.trend.as_ref().map(|trend| trend.verdict) {
+            Some(Verdict::Rises) => "rises",
+            Some(Verdict::Falls) => "falls",
+            Some(Verdict::NotTold) => "not-told",
+            Some(Verdict::TooFewSeasons) | None => "too-few-seasons",
+        }
+    }
 }
 
 /// The seasons of every place and protocol, in their order.

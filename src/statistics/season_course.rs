@@ -29,12 +29,25 @@ pub struct SeasonCourse {
     pub peak_pressure: f64,
     /// Weeks whose pressure is 1 or more.
     pub weeks_at_threshold: u32,
-    /// Area under the pressure between joined weeks, in pressure times weeks.
-    pub pressure_weeks: f64,
+    /// Area under the pressure between joined weeks, in pressure times weeks; `None` if no weeks are joined:
+    /// that is no area of 0.
+    pub pressure_weeks: Option<f64>,
     /// Weeks of time that this area covers.
     pub weeks_covered: i32,
     /// Weeks with figures.
     pub weeks: u32,
+}
+
+impl SeasonCourse {
+    /// Weeks at threshold ÷ weeks with figures: so that a season seen in more weeks is not a worse one.
+    pub fn share_of_weeks_at_threshold(&self) -> f64 {
+        f64::from(self.weeks_at_threshold) / f64::from(self.weeks)
+    }
+
+    /// The area ÷ the weeks that it covers, for the same reason.
+    pub fn pressure_per_week(&self) -> Option<f64> {
+        Some(self.pressure_weeks? / f64::from(self.weeks_covered))
+    }
 }
 
 /// A pressure of half the threshold: from there on a season has begun.
@@ -64,6 +77,7 @@ pub fn season_course(weeks: &[WeekFigures]) -> Option<SeasonCourse> {
         let apart = f64::from(pair[1].week - pair[0].week);
         apart * (pair[0].pressure + pair[1].pressure) / 2.0
     });
+    let weeks_covered = joined().map(|pair| pair[1].week - pair[0].week).sum();
     let at_threshold = weeks.iter().filter(|week| week.pressure >= 1.0 - ROUNDING);
     Some(SeasonCourse {
         first_at_threshold: first(&|week| week.share_at_threshold > 0.0),
@@ -71,8 +85,8 @@ pub fn season_course(weeks: &[WeekFigures]) -> Option<SeasonCourse> {
         peak_week: (highest.pressure > 0.0).then_some(highest.week),
         peak_pressure: highest.pressure,
         weeks_at_threshold: at_threshold.count() as u32,
-        pressure_weeks: area.sum(),
-        weeks_covered: joined().map(|pair| pair[1].week - pair[0].week).sum(),
+        pressure_weeks: (weeks_covered > 0).then(|| area.sum()),
+        weeks_covered,
         weeks: weeks.len() as u32,
     })
 }
@@ -108,7 +122,10 @@ mod tests {
         assert_eq!((course.peak_week, course.peak_pressure), (Some(31), 1.4));
         assert_eq!((course.weeks_at_threshold, course.weeks), (2, 6));
         // 0.3 + 0.7 + 1.2 + 2·0.8; weeks 33 and 37 are not joined.
-        assert!((course.pressure_weeks - 3.8).abs() < 1e-12);
+        let per_week = course.pressure_per_week().expect("an area");
+        assert!((course.pressure_weeks.expect("an area") - 3.8).abs() < 1e-12);
+        assert!((per_week - 3.8 / 5.0).abs() < 1e-12);
+        assert!((course.share_of_weeks_at_threshold() - 2.0 / 6.0).abs() < 1e-12);
         assert_eq!(course.weeks_covered, 5);
     }
 
@@ -116,7 +133,7 @@ mod tests {
     fn a_season_with_nothing_has_no_peak() {
         let course = season_course(&weeks(&[(28, 0.0, 0.0)])).expect("a week");
         assert_eq!((course.peak_week, course.first_at_half), (None, None));
-        assert_eq!((course.pressure_weeks, course.weeks_covered), (0.0, 0));
+        assert_eq!((course.pressure_weeks, course.weeks_covered), (None, 0));
         assert_eq!(season_course(&[]), None);
     }
 }
