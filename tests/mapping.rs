@@ -1846,7 +1846,7 @@ fn sites() -> BoxedStrategy<Vec<Site>> {
         1..4,
     );
     let counts = prop_oneof![
-        heads.prop_map(|heads| (Some(heads), None, None)),
+        heads.prop_map(|heads| (Some(heads.into_iter().collect()), None, None)),
         plants.prop_map(|plants| (None, Some(plants), None)),
         traps.prop_map(|traps| (None, None, Some(traps))),
     ];
