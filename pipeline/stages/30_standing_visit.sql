@@ -32,7 +32,7 @@
 -- checks:
 --   pressure >= 0
 with latest as (
-    -- The largest of texts that begin with 1 in the window and 0 outside it, then the day: YYYY-MM-DD.
+    -- The largest text: 1 within the window, 0 outside it, then the day and the id.
     select
         field_id as field_id,
         iso_week as iso_week,

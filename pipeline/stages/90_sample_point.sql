@@ -74,7 +74,7 @@ in_cells as (
 ),
 
 farms as (
-    -- Counted in two steps: a set of farms for each of a hundred thousand cells would take long to keep.
+    -- Counted in two steps: a set of farms for each of many cells would take long to keep.
     select
         grid_row as grid_row,
         grid_column as grid_column,
