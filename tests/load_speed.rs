@@ -1,8 +1,9 @@
 //! A load and a roll-up cost no more than so many times what the least reading of the same records costs.
 //!
 //! Only a ratio within one run is looked at, of seconds of processors: how fast the machine is, and what else it
-//! does, falls out of it. The bounds are wide, for the development profile: they catch a load that has become several
-//! times as slow, not one that lost a tenth. `benches/side_by_side.sh` measures in earnest.
+//! does, falls out of it. In the development profile 4.1 and 2.0 were measured while the machine was busy; the bounds
+//! are two and a half times and three times that: they catch what has become several times as slow, not what lost a
+//! tenth. `benches/side_by_side.sh` measures in earnest.
 
 use bractline::sample::{Landscape, MessShares, SampleLines, SampleOptions};
 
@@ -14,9 +15,9 @@ mod floor_visit;
 
 const VISITS: usize = 20_000;
 /// A load to the reading of its records.
-const LOAD_MAX: f64 = 20.0;
+const LOAD_MAX: f64 = 10.0;
 /// A roll-up to the reading of the records that it rests on.
-const ROLL_UP_MAX: f64 = 20.0;
+const ROLL_UP_MAX: f64 = 6.0;
 
 /// Seconds of a processor that this thread has used.
 fn thread_seconds() -> f64 {

@@ -41,7 +41,7 @@ fn look_at(page: &Path, name: &str) -> Value {
 }
 
 /// What it sees on a phone, in a wide dark window and on paper.
-fn glance_at(page: &Path, name: &str) -> Value {
+pub fn glance_at(page: &Path, name: &str) -> Value {
     seen(page, name, &["few"])
 }
 
@@ -73,7 +73,7 @@ fn faults(told: &Value) -> Vec<String> {
 }
 
 #[track_caller]
-fn assert_good(told: &Value) {
+pub fn assert_good(told: &Value) {
     let faults = faults(told);
     assert!(faults.is_empty(), "{}", faults.join("\n"));
     for (format, paper) in told["paper"].as_object().expect("papers") {

@@ -652,8 +652,12 @@ fn hostile_text_reaches_page_mail_feed_and_list_as_inert_text() {
     let place = workspace.beside("public");
     publish(&workspace, &place).expect_code(0);
     for (name, bytes) in folder_bytes(&place) {
-        let text = String::from_utf8(bytes).expect("UTF-8");
+        let mut text = String::from_utf8(bytes).expect("UTF-8");
         assert!(!text.contains("REMARKQX"), "{name}");
+        if name == "0001/alert.html" {
+            text = without_its_script(&text);
+            std::fs::write(place.join(&name), &text).expect("written");
+        }
         if name.ends_with(".html") || name.ends_with(".xml") {
             for active in ["<script", "<b>", "<img", "href=\"javascript", "src=\"http"] {
                 assert!(!text.contains(active), "{name}: {active}");
@@ -679,6 +683,14 @@ fn hostile_text_reaches_page_mail_feed_and_list_as_inert_text() {
         );
         assert_eq!(told.trim(), "no active element", "{page}");
     }
+}
+
+/// A page without the one script that it has from us; whatever script is left came from elsewhere.
+fn without_its_script(page: &str) -> String {
+    let script = include_str!("../src/publish/templates/sort_table.js");
+    let element = format!("<script>{script}</script>");
+    assert_eq!(page.matches(&element).count(), 1);
+    page.replace(&element, "")
 }
 
 /// What of a Markdown text would be more than text, in CommonMark and in every extension that is known.

@@ -9,6 +9,7 @@ use serde_json::Value;
 
 use crate::generated::{load, submissions, text_of};
 use crate::issuing::{COUNTIES, visits};
+use crate::look::{assert_good, glance_at};
 use crate::support::{TestWorkspace, folder_bytes, lines, python};
 
 /// One of few fields, so that all its weeks are withheld.
@@ -58,7 +59,13 @@ fn invented(seasons: Vec<i32>) -> TestWorkspace {
 fn trend(workspace: &TestWorkspace, name: &str) -> (Value, BTreeMap<String, Vec<u8>>) {
     let out = workspace.beside(name);
     let run = workspace.run(&["trend", "--out", &text_of(&out), "--format", "json"]);
-    (run.expect_code(0).json(), folder_bytes(&out))
+    let mut files = folder_bytes(&out);
+    // The page names the version of the store, which every load raises.
+    let page = String::from_utf8(files["trend.html"].clone()).expect("UTF-8");
+    let (page, version) = page.split_once("store version ").expect("a version");
+    let rest = version.trim_start_matches(|c: char| c.is_ascii_digit());
+    files.insert("trend.html".into(), format!("{page}{rest}").into_bytes());
+    (run.expect_code(0).json(), files)
 }
 
 /// What an independent program finds different, and what it looked at.
@@ -112,6 +119,21 @@ fn three_seasons_cannot_bear_a_trend_and_it_says_so() {
     );
     let columns = String::from_utf8(files["TREND_COLUMNS.md"].clone()).expect("UTF-8");
     assert!(columns.contains("nvented") && columns.contains("label"));
+    let page = String::from_utf8(files["trend.html"].clone()).expect("UTF-8");
+    for said in [
+        "Too few seasons to speak of a trend.",
+        "follow the product's label",
+        "nvented",
+    ] {
+        assert!(
+            page.contains(said) || page.contains(&said.replace('\'', "&#39;")),
+            "{said}"
+        );
+    }
+    assert_good(&glance_at(
+        &workspace.beside("seasons").join("trend.html"),
+        "trend",
+    ));
 }
 
 /// More visits to a county whose weeks stay withheld, with ten times the eggs: not a byte moves. One more
@@ -135,7 +157,7 @@ fn nothing_of_what_is_withheld_moves_a_byte() {
     let shown = visits(&region, SMALL_COUNTY, 3, "2025-07-17", 40);
     workspace.load_text("shown.ndjson", &lines(&shown));
     let (_, shown) = trend(&workspace, "shown");
-    for name in ["county_season.csv", "trend.csv"] {
+    for name in ["county_season.csv", "trend.csv", "trend.html"] {
         assert_ne!(before[name], shown[name], "{name}: nothing is proved");
     }
 }

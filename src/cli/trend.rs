@@ -1,4 +1,4 @@
-//! `bractline trend`: the seasons of the store compared, as tables. What is said of them is worked out elsewhere.
+//! `bractline trend`: the seasons of the store compared, as tables and as a page. What is said of them is worked out elsewhere.
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -12,6 +12,7 @@ use crate::failure::Failure;
 use crate::publish::files::write_folder;
 use crate::publish::map_columns::{DescribedFiles, columns_page};
 use crate::publish::tables::{write_csv, write_parquet};
+use crate::publish::trend_page::trend_html;
 use crate::region::Region;
 use crate::rollup::dispersion::DescribedTable;
 use crate::rollup::season_tables::{county_season_table, trend_table};
@@ -22,7 +23,7 @@ use crate::workspace::Workspace;
 /// Compare the seasons of the store
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  bractline trend --out seasons\n\nWrites what may be published: county_season.csv and .parquet (when a season begins, how high it\ngoes, how long it stays there), trend.csv and .parquet (whether that rises or falls) and\nTREND_COLUMNS.md (what the columns mean). They rest on county-weeks that are shown alone, and on\nshares and means: a season with twice the visits is not twice the pest."
+    after_help = "Example:\n  bractline trend --out seasons\n\nWrites what may be published: county_season.csv and .parquet (when a season begins, how high it\ngoes, how long it stays there), trend.csv and .parquet (whether that rises or falls),\ntrend.html (the weeks of each season in colour, by county) and TREND_COLUMNS.md (what the columns mean). They rest on county-weeks that are shown alone, and on\nshares and means: a season with twice the visits is not twice the pest."
 )]
 pub struct Trend {
     /// Folder to write to
@@ -83,11 +84,18 @@ impl Trend {
         let figures = Figures::of(workspace).await?;
         let seasons = seasons_of(&figures.county_weeks);
         let trends = trends_of(&seasons);
-        let files = files(
+        let mut files = files(
             &figures.region,
             &county_season_table(&seasons)?,
             &trend_table(&trends)?,
         )?;
+        let page = trend_html(
+            &figures.region,
+            &seasons,
+            &trends,
+            figures.rollup.store_version,
+        )?;
+        files.push(("trend.html", page.into_bytes()));
         let borrowed: Vec<(&str, &[u8])> = files
             .iter()
             .map(|(name, bytes)| (*name, &**bytes))

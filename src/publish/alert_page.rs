@@ -196,13 +196,13 @@ fn facts_of(bulletin: &Bulletin, summary: &Summary) -> Vec<(&'static str, String
 
 /// A style or script that stands in the page, and the hash by which the content-security policy lets it in, and
 /// nothing else (W3C Content Security Policy Level 3, hash-source).
-struct Inline {
-    text: &'static str,
-    hash: String,
+pub(super) struct Inline {
+    pub(super) text: &'static str,
+    pub(super) hash: String,
 }
 
 impl Inline {
-    fn of(text: &'static str) -> Inline {
+    pub(super) fn of(text: &'static str) -> Inline {
         let digest = STANDARD.encode(Sha256::digest(text.as_bytes()));
         Inline {
             text,

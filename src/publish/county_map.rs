@@ -221,7 +221,8 @@ fn count(class: Class, counties: &[DrawnCounty]) -> usize {
         .count()
 }
 
-fn legend_entry(class: Class, counties: &[DrawnCounty]) -> LegendEntry {
+/// A field of the legend, painted as the class is.
+pub(super) fn swatch(class: Class) -> String {
     let fill = class.fill();
     let edge = match class.at_threshold() {
         true => {
@@ -229,10 +230,14 @@ fn legend_entry(class: Class, counties: &[DrawnCounty]) -> LegendEntry {
         }
         false => r##"stroke="#555" stroke-width="1""##,
     };
+    format!(
+        r#"<svg class="swatch" viewBox="0 0 32 20" aria-hidden="true"><rect x="2" y="2" width="28" height="16" fill="{fill}" {edge}/></svg>"#
+    )
+}
+
+fn legend_entry(class: Class, counties: &[DrawnCounty]) -> LegendEntry {
     LegendEntry {
-        swatch: format!(
-            r#"<svg class="swatch" viewBox="0 0 32 20" aria-hidden="true"><rect x="2" y="2" width="28" height="16" fill="{fill}" {edge}/></svg>"#
-        ),
+        swatch: swatch(class),
         words: class.words(),
         counties: count_of(count(class, counties), "county", "counties"),
     }
