@@ -94,12 +94,13 @@ fn years_in_words(years: &[i32]) -> String {
     }
 }
 
+/// The seasons of each place; the region first, then the counties by name.
+type Places<'a> = BTreeMap<(bool, String, &'a Place), Vec<&'a Season>>;
+
 fn protocols_of(region: &Region, seasons: &[Season], trends: &[FigureTrend]) -> Vec<OfProtocol> {
     let names = display_names(region);
-    let mut grouped: BTreeMap<&str, BTreeMap<(bool, String, &Place), Vec<&Season>>> =
-        BTreeMap::new();
+    let mut grouped: BTreeMap<&str, Places> = BTreeMap::new();
     for season in seasons {
-        // The region first, then the counties by name.
         let key = match &season.place {
             Place::Region => (false, "The region".to_owned(), &season.place),
             Place::County(id, name) => {
