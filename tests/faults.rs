@@ -24,7 +24,8 @@ fn a_full_disk_is_told_and_the_store_stays_whole() {
     let workspace = with_an_alert();
     workspace.write("next", submission(100..140));
     let before = workspace.rolled_up();
-    // The disk is filled to the last block but eight; then room is made.
+    // The disk is filled to the last block but eight; then room is made. `dd` is meant to fail: it writes until the
+    // disk is full, and that it is full is what `load` is then held to.
     let output = in_own_mounts(
         &workspace,
         r#"D=$BESIDE/disk; mkdir "$D"; mount -t tmpfs -o size=4m none "$D"

@@ -10,7 +10,7 @@ use super::report;
 use super::rollup::Figures;
 use super::{Outcome, open_store, workers};
 use crate::failure::{Failure, Kind};
-use crate::rollup::run::{Rollup, StageTable};
+use crate::rollup::run::{FINISHED, Rollup, StageTable};
 use crate::store::query::{Answer, Query, ReadOnly, too_much};
 use crate::store::tables::{Kept, Store};
 use crate::workspace::Workspace;
@@ -22,15 +22,10 @@ const BESIDE_BYTES: u64 = 256 << 20;
 /// Stack of the thread that plans: deep expressions are read by recursion.
 const STACK_BYTES: usize = 64 << 20;
 
-/// Tables that hold nothing of a single field.
-const PUBLIC: [&str; 3] = ["county_week", "region_week", "sample_point"];
-/// Tables that are rolled up when a query names one.
-const ROLLED_UP: [&str; 4] = ["county_week", "field_week", "region_week", "sample_point"];
-
 /// Ask the tables: read-only SQL
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline sql \"select county_name, median_pressure from county_week where iso_week = '2026-W30'\"\n  bractline sql --format csv \"select county_id, count(*) as visits from visits group by county_id\"\n\nTables: visits, units, held, held_closed, receipts, alerts (rows that count), and, rolled up when they are\nnamed, county_week, region_week, sample_point, field_week. One query at a time; it can read these tables and\nnothing else. All of the answer is written, or none. Every table but county_week, region_week and sample_point\nis private."
+    after_help = "Examples:\n  bractline sql \"select county_name, median_pressure from county_week where iso_week = '2026-W30'\"\n  bractline sql --format csv \"select county_id, count(*) as visits from visits group by county_id\"\n\nTables: visits, units, held, held_closed, receipts, alerts (rows that count), and, rolled up when they are\nnamed, county_week, region_week, region_pressure, region_stage, sample_point, field_week. One query at a\ntime; it can read these tables and nothing else. All of the answer is written, or none. Every table is private but\ncounty_week, sample_point and those of the region."
 )]
 pub struct Sql {
     /// One SELECT
@@ -66,12 +61,16 @@ impl Sql {
         let query = Query::read(&self.query)?;
         check_names(&query.tables)?;
         let store = open_store(workspace).await?;
-        let names = |among: &[&str]| query.tables.iter().any(|name| among.contains(&&**name));
-        let rolled_up = match names(&ROLLED_UP) {
+        let is_rolled_up = |name: &String| FINISHED.contains(&&**name);
+        let rolled_up = match query.tables.iter().any(is_rolled_up) {
             true => Some(Figures::of(workspace).await?.rollup),
             false => None,
         };
-        if query.tables.iter().any(|name| !PUBLIC.contains(&&**name)) {
+        let is_public = |name: &String| {
+            let table = rolled_up.as_ref().and_then(|rollup| rollup.table(name));
+            table.is_some_and(|table| table.stage.public)
+        };
+        if !query.tables.iter().all(is_public) {
             report::note(
                 "note: this answer rests on private tables; it may tell whose field it is",
             );
@@ -146,26 +145,22 @@ impl Sql {
 
 fn check_names(tables: &[String]) -> Result<(), Failure> {
     let kept = Kept::ALL.map(Kept::name);
-    let known = |name: &str| kept.contains(&name) || ROLLED_UP.contains(&name);
+    let known = |name: &str| kept.contains(&name) || FINISHED.contains(&name);
     match tables.iter().find(|name| !known(name)) {
         None => Ok(()),
         Some(name) => Err(
             Failure::new(Kind::Settings, format!("there is no table {name}")).mend(format!(
                 "the tables are {}, {}",
                 kept.join(", "),
-                ROLLED_UP.join(", ")
+                FINISHED.join(", ")
             )),
         ),
     }
 }
 
-fn named(rollup: &Rollup) -> [(&'static str, &StageTable); 4] {
-    [
-        ("county_week", rollup.county_week()),
-        ("field_week", rollup.field_week()),
-        ("region_week", rollup.region_week()),
-        ("sample_point", rollup.sample_point()),
-    ]
+fn named(rollup: &Rollup) -> impl Iterator<Item = (&'static str, &StageTable)> {
+    let tables = FINISHED.into_iter();
+    tables.filter_map(|name| Some((name, rollup.table(name)?)))
 }
 
 fn written(answer: &Answer, format: SqlFormat) -> Result<String, Failure> {

@@ -52,7 +52,12 @@ k                 double  null      [1] exponent k of the negative binomial of t
 k_standard_error  double  null      [1] its standard error, from the curvature of the likelihood
 k_undefined       text    null      why there is no k: too-few-units, nothing-counted, not-aggregated, poisson-limit, rates";
 
-fn described(table: &str, columns: &str, values: Vec<ArrayRef>) -> Result<DescribedTable, Failure> {
+/// A table laid out as `columns` says, with what its columns mean.
+pub(super) fn described(
+    table: &str,
+    columns: &str,
+    values: Vec<ArrayRef>,
+) -> Result<DescribedTable, Failure> {
     let columns = columns_of(table, columns)?;
     let fields = columns
         .iter()

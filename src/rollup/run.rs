@@ -87,7 +87,7 @@ impl StageTable {
 }
 
 /// Tables that are kept to the end; the others are dropped once nothing reads them any more.
-const FINISHED: [&str; 6] = [
+pub const FINISHED: [&str; 6] = [
     "field_week",
     "county_week",
     "region_week",
@@ -106,6 +106,11 @@ const COMPUTED: [&str; 5] = [
 ];
 
 impl Rollup {
+    /// A finished table by its name.
+    pub fn table(&self, name: &str) -> Option<&StageTable> {
+        self.tables.get(name)
+    }
+
     /// The private table of fields and weeks.
     pub fn field_week(&self) -> &StageTable {
         &self.tables["field_week"]

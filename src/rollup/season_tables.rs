@@ -3,13 +3,12 @@
 
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray};
-use arrow::datatypes::{Field, Schema};
+use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, StringArray};
 
 use super::dispersion::DescribedTable;
+use super::dispersion_tables::described;
 use super::seasons::{FigureTrend, Place, Season};
-use super::stages::columns_of;
-use crate::failure::{Failure, Kind};
+use crate::failure::Failure;
 use crate::statistics::season_course::SeasonCourse;
 use crate::statistics::season_trend::SeasonTrend;
 
@@ -133,17 +132,6 @@ fn county_name(place: &Place) -> &str {
         Place::Region => "region",
         Place::County(_, name) => name,
     }
-}
-
-fn described(table: &str, columns: &str, values: Vec<ArrayRef>) -> Result<DescribedTable, Failure> {
-    let columns = columns_of(table, columns)?;
-    let fields = columns
-        .iter()
-        .map(|column| Field::new(&column.name, column.data_type.clone(), column.nullable));
-    let schema = Arc::new(Schema::new(fields.collect::<Vec<_>>()));
-    let batch = RecordBatch::try_new(schema, values)
-        .map_err(|error| Failure::new(Kind::Stage, format!("the table {table}: {error}")))?;
-    Ok(DescribedTable { columns, batch })
 }
 
 fn texts<'a>(values: impl Iterator<Item = Option<&'a str>>) -> ArrayRef {

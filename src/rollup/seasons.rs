@@ -1,8 +1,9 @@
 //! Seasons of counties and of the region, made of the rows of `county_week` that are shown and of nothing
 //! else: what is suppressed there cannot come out here. The tables stand in `season_tables.rs`.
 //!
-//! Shares and means are compared, never counts, and what adds up over weeks by the weeks that it was seen in. In a week of the region each shown county counts once, however
-//! many visits it had; which counties are shown may differ from season to season.
+//! Shares and means are compared, never counts, and what adds up over weeks by the weeks that it was seen in.
+//! In a week of the region each shown county counts once, however many visits it had; which counties are shown
+//! may differ from season to season.
 
 use std::collections::BTreeMap;
 
