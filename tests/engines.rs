@@ -56,7 +56,9 @@ fn workspace() -> TestWorkspace {
 fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>)> {
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");
     let rolled_up = runtime.block_on(async {
-        let store = Store::open(&workspace.path().join("store")).await?;
+        let store = Store::in_folder(&workspace.path().join("store"))?
+            .opened()
+            .await?;
         let snapshot = Snapshot::open(&store, partitions).await?;
         let outlines = Landscape::draw(SEED).geojson();
         let region = Region::from_text(&outlines, "drawn", "county_id", "county_name")?;
@@ -74,7 +76,7 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
                 .collect(),
             weather: Weather::default(),
         };
-        let rolled_up = roll_up(&snapshot, &Catalogue::read(None)?, &setting).await?;
+        let rolled_up = roll_up(&snapshot, None, &Catalogue::read(None)?, &setting).await?;
         let smallest = SmallestGroup {
             fields: 3,
             farms: 3,

@@ -3,9 +3,12 @@
 mod generated;
 mod support;
 
+mod bucket; // the tables in a bucket of a real server
 mod care; // files put together and removed, each file held to its log
 mod certainty; // how sure the figure of a field is, against scipy
 mod cli; // the program as a person meets it: help, exit codes, messages
+#[cfg(feature = "cluster-tests")]
+mod cluster; // the stages on a scheduler and executors of their own
 mod concurrency; // several programs on one workspace at once
 mod crash; // every command that changes something, killed at its steps
 mod defaults; // economics that a record lacks: assumed with a trace, or held

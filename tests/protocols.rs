@@ -591,9 +591,7 @@ fn plants(sites: u32, counts: &[u32]) -> Value {
 fn stored(workspace: &TestWorkspace, columns: &str) -> Vec<String> {
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");
     let batches = runtime.block_on(async {
-        let store = Store::open(&workspace.path().join("store"))
-            .await
-            .expect("the store");
+        let store = Store::in_folder(&workspace.path().join("store")).expect("the store");
         let snapshot = Snapshot::open(&store, 1).await.expect("its newest version");
         let query = format!("select visit_id, {columns} from visits order by visit_id");
         let frame = snapshot.session().sql(&query).await.expect("a query");

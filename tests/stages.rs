@@ -12,6 +12,7 @@ use arrow::array::{
 };
 use arrow::util::display::array_value_to_string;
 use bractline::failure::{Failure, Kind};
+use bractline::rollup::engine::Engine;
 use bractline::rollup::run::{run_stage, whole_table};
 use bractline::rollup::stages::{Stage, stages};
 use datafusion::prelude::{SessionConfig, SessionContext};
@@ -105,8 +106,8 @@ pub fn try_stage(stage: &Stage, given: &[(&str, RecordBatch)]) -> Result<RecordB
                 .register_batch(*name, rows.clone())
                 .expect("a table that is not there yet");
         }
-        run_stage(&session, stage).await?;
-        whole_table(&session, stage).await
+        run_stage(Engine::here(&session), stage).await?;
+        whole_table(Engine::here(&session), stage).await
     })
 }
 

@@ -11,6 +11,8 @@ use tempfile::TempDir;
 /// A workspace of its own, removed when it is dropped.
 pub struct TestWorkspace {
     folder: TempDir,
+    /// What the program finds in its environment beside what the tests have.
+    environment: Vec<(String, String)>,
 }
 
 /// What a run of the program came to.
@@ -25,6 +27,16 @@ pub struct Run {
 }
 
 impl Run {
+    /// Runs a program to its end.
+    pub fn of(command: &mut Command) -> Run {
+        let output = command.output().expect("the program starts");
+        Run {
+            code: output.status.code(),
+            stdout: String::from_utf8_lossy(&output.stdout).into_owned(),
+            stderr: String::from_utf8_lossy(&output.stderr).into_owned(),
+        }
+    }
+
     /// The run's stdout as JSON.
     pub fn json(&self) -> Value {
         serde_json::from_str(&self.stdout)
@@ -43,7 +55,16 @@ impl TestWorkspace {
     /// A place for a workspace that is not made yet.
     pub fn empty() -> TestWorkspace {
         let folder = tempfile::tempdir().expect("a temporary folder");
-        TestWorkspace { folder }
+        TestWorkspace {
+            folder,
+            environment: Vec::new(),
+        }
+    }
+
+    /// The same, with more in the environment of the program.
+    pub fn with_environment(mut self, environment: Vec<(String, String)>) -> TestWorkspace {
+        self.environment = environment;
+        self
     }
 
     /// A new workspace of a region: `us:46`.
@@ -56,8 +77,7 @@ impl TestWorkspace {
 
     /// A new workspace of the invented region of the sample data.
     pub fn of_invented_region() -> TestWorkspace {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        let workspace = TestWorkspace { folder };
+        let workspace = TestWorkspace::empty();
         let path = workspace.path().display().to_string();
         bractline(&[
             "init",
@@ -75,9 +95,9 @@ impl TestWorkspace {
 
     /// The same workspace in another place.
     pub fn copied(&self) -> TestWorkspace {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        copy_folder(&self.path(), &folder.path().join("workspace"));
-        TestWorkspace { folder }
+        let copy = TestWorkspace::empty().with_environment(self.environment.clone());
+        copy_folder(&self.path(), &copy.path());
+        copy
     }
 
     /// The workspace's folder.
@@ -99,8 +119,24 @@ impl TestWorkspace {
 
     /// Runs the program in this workspace.
     pub fn run(&self, arguments: &[&str]) -> Run {
-        let path = self.path().display().to_string();
-        bractline(&[&["--workspace", &path], arguments].concat())
+        Run::of(&mut self.command(arguments))
+    }
+
+    /// Runs the program with the environment of this workspace, which need not be there yet.
+    pub fn run_plain(&self, arguments: &[&str]) -> Run {
+        let environment = self.environment.iter().cloned();
+        Run::of(program().args(arguments).envs(environment))
+    }
+
+    /// The program in this workspace, not started yet.
+    pub fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = program();
+        command
+            .arg("--workspace")
+            .arg(self.path())
+            .args(arguments)
+            .envs(self.environment.iter().cloned());
+        command
     }
 
     /// Loads text as one NDJSON submission; the JSON account.
@@ -235,15 +271,7 @@ pub fn program() -> Command {
 
 /// Runs the program to its end.
 pub fn bractline(arguments: &[&str]) -> Run {
-    let output = program()
-        .args(arguments)
-        .output()
-        .expect("the program starts");
-    Run {
-        code: output.status.code(),
-        stdout: String::from_utf8_lossy(&output.stdout).into_owned(),
-        stderr: String::from_utf8_lossy(&output.stderr).into_owned(),
-    }
+    Run::of(program().args(arguments))
 }
 
 /// A valid visit in South Dakota (us:46), to be bent by a test.

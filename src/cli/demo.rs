@@ -28,12 +28,9 @@ pub struct Demo {
 impl Demo {
     pub(super) async fn run(self) -> Result<Outcome, Failure> {
         let sample = demo_files(&SampleOptions::default())?;
-        let workspace = make_workspace(
-            &self.folder,
-            &own_region("county_id", "county_name"),
-            Some(&sample.region_geojson),
-        )
-        .await?;
+        let counties = own_region("county_id", "county_name");
+        let boundaries = Some(sample.region_geojson.as_str());
+        let (workspace, _) = make_workspace(&self.folder, &counties, boundaries, "").await?;
         let inbox = self.folder.join("submissions");
         write_submissions(&inbox, &sample)?;
         let accounts = load_all(

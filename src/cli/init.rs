@@ -2,11 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
+use super::bucket::store_of;
 use super::report;
 use super::{Outcome, open_region};
 use crate::failure::Failure;
 use crate::region::Region;
-use crate::store::tables::Store;
+use crate::store::tables::Kept;
 use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace, own_region};
 
 /// Make a new workspace
@@ -30,6 +31,15 @@ pub struct Init {
     /// Property that holds a county's name, in a file of your own
     #[arg(long, default_value = "NAME", value_name = "NAME")]
     name_property: String,
+
+    /// Where the tables shall lie, if not in the workspace: s3://BUCKET/PREFIX
+    #[arg(
+        long,
+        default_value = "",
+        hide_default_value = true,
+        value_name = "PLACE"
+    )]
+    store: String,
 }
 
 impl Init {
@@ -52,26 +62,29 @@ impl Init {
                 Some(text),
             )
         };
-        let workspace = make_workspace(&self.folder, &settings, boundaries.as_deref()).await?;
-        report::say(&made(&workspace)?)?;
+        let boundaries = boundaries.as_deref();
+        let (workspace, was_there) =
+            make_workspace(&self.folder, &settings, boundaries, &self.store).await?;
+        report::say(&made(&workspace, was_there)?)?;
         Ok(Outcome::Done)
     }
 }
 
-/// Makes a workspace with its empty store.
+/// Makes a workspace with its empty store. Where another workspace made the store, it is used, which is told.
 pub(super) async fn make_workspace(
     folder: &Path,
     settings: &RegionSettings,
     boundaries: Option<&str>,
-) -> Result<Workspace, Failure> {
-    let workspace = Workspace::create(folder, settings, boundaries)?;
-    let store = workspace.store();
-    std::fs::create_dir(&store).map_err(|error| Failure::file("make", &store, &error))?;
-    Store::create(&store).await?;
-    Ok(workspace)
+    store_place: &str,
+) -> Result<(Workspace, bool), Failure> {
+    let workspace = Workspace::create(folder, settings, boundaries, store_place)?;
+    let store = store_of(&workspace)?;
+    let was_there = store.has(Kept::Receipts).await;
+    store.create().await?;
+    Ok((workspace, was_there))
 }
 
-fn made(workspace: &Workspace) -> Result<String, Failure> {
+fn made(workspace: &Workspace, store_was_there: bool) -> Result<String, Failure> {
     let region = open_region(workspace)?;
     let folder = workspace.folder().display();
     let mut text = format!(
@@ -80,6 +93,10 @@ fn made(workspace: &Workspace) -> Result<String, Failure> {
         region.source(),
         region.vintage(),
     );
+    if store_was_there {
+        let place = &workspace.settings().store.place;
+        text += &format!("\nnote: the store {place} was there already, and is used as it is");
+    }
     for county in region.without_shape() {
         text += &format!(
             "\nnote: {} ({}) has no outline in these boundaries; points in it fall to its neighbours",

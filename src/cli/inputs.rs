@@ -134,6 +134,7 @@ impl Inputs {
             self.catalogue()?,
             weather.as_deref(),
             &snapshot,
+            None,
         )
         .await?;
         figures.arrivals = Arrivals::of(&snapshot).await?;

@@ -3,7 +3,9 @@
 //! Only this module reads the clock, the environment and the terminal.
 
 mod alert;
+mod bucket;
 mod check;
+mod cluster;
 mod demo;
 mod dispersion;
 mod held;
@@ -34,6 +36,7 @@ mod vacuum;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use bucket::store_of;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::failure::{Failure, Kind};
@@ -173,7 +176,7 @@ fn workers() -> usize {
 }
 
 async fn open_store(workspace: &Workspace) -> Result<Store, Failure> {
-    Store::open(&workspace.store()).await
+    store_of(workspace)?.opened().await
 }
 
 fn open_region(workspace: &Workspace) -> Result<Region, Failure> {

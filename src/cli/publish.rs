@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use super::bucket;
 use super::inputs::{Inputs, sha256_of};
 use super::issuing::{confidences, gate, settle};
 use super::report::{self, counted};
@@ -65,7 +66,7 @@ impl Publish {
                 gate.judge_around(name, bytes)?;
             }
         }
-        let place = Place::open(&self.to, bucket_options())?;
+        let place = Place::open(&self.to, bucket::options()?)?;
         let mut written = Vec::new();
         let mut unchanged = 0;
         let mut note = |name: String, put: Put| match put {
@@ -171,11 +172,4 @@ fn publisher(workspace: &Workspace, workspace_id: String) -> Publisher {
         contact: settings.office.contact.clone(),
         workspace_id,
     }
-}
-
-/// What the environment says of the bucket's keeper.
-fn bucket_options() -> Vec<(String, String)> {
-    std::env::vars()
-        .filter(|(name, _)| name.starts_with("AWS_"))
-        .collect()
 }

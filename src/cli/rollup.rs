@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::cluster::ClusterOptions;
 use super::dispersion::{DispersionFiles, described};
 use super::report::{self, counted};
 use super::setting::roll_up_setting;
@@ -22,6 +23,7 @@ use crate::publish::unseen::plain_text;
 use crate::region::Region;
 use crate::rollup::arrivals::Arrivals;
 use crate::rollup::county_week::CountyWeek;
+use crate::rollup::engine::Elsewhere;
 use crate::rollup::run::{Period, Rollup, StageTable, roll_up};
 use crate::rollup::stages::StageColumn;
 use crate::store::snapshot::Snapshot;
@@ -45,6 +47,9 @@ pub struct RollupCommand {
     /// Also write how counts scatter: k of the negative binomial, and Taylor's power law
     #[arg(long, conflicts_with = "week")]
     dispersion: bool,
+
+    #[command(flatten)]
+    cluster: ClusterOptions,
 
     /// Folder to write to
     #[arg(long, value_name = "DIR")]
@@ -89,7 +94,8 @@ impl Written {
 impl RollupCommand {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
-        let figures = Figures::newest(workspace, &snapshot).await?;
+        let cluster = self.cluster.join(workspace, &snapshot).await?;
+        let figures = Figures::newest(workspace, &snapshot, cluster.as_deref()).await?;
         let dispersion = match self.dispersion {
             true => Some(DispersionFiles::of(workspace, &snapshot, &figures, self.season).await?),
             false => None,
@@ -129,23 +135,28 @@ impl Figures {
     /// Rolls the newest version of the store up.
     pub(super) async fn of(workspace: &Workspace) -> Result<Figures, Failure> {
         let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
-        Figures::newest(workspace, &snapshot).await
+        Figures::newest(workspace, &snapshot, None).await
     }
 
     /// The same, and when the visits came in.
     pub(super) async fn with_arrivals(workspace: &Workspace) -> Result<Figures, Failure> {
         let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
-        let mut figures = Figures::newest(workspace, &snapshot).await?;
+        let mut figures = Figures::newest(workspace, &snapshot, None).await?;
         figures.arrivals = Arrivals::of(&snapshot).await?;
         Ok(figures)
     }
 
     /// Rolls a version of the store up, with what the workspace holds today.
-    async fn newest(workspace: &Workspace, snapshot: &Snapshot) -> Result<Figures, Failure> {
+    async fn newest(
+        workspace: &Workspace,
+        snapshot: &Snapshot,
+        elsewhere: Option<&dyn Elsewhere>,
+    ) -> Result<Figures, Failure> {
         let region = open_region(workspace)?;
         let catalogue = open_catalogue(workspace)?;
         let weather = workspace.weather();
-        Figures::at(workspace, region, catalogue, weather.as_deref(), snapshot).await
+        let weather = weather.as_deref();
+        Figures::at(workspace, region, catalogue, weather, snapshot, elsewhere).await
     }
 
     /// Rolls a version of the store up, with what is given beside it.
@@ -155,10 +166,11 @@ impl Figures {
         catalogue: Catalogue,
         weather: Option<&Path>,
         snapshot: &Snapshot,
+        elsewhere: Option<&dyn Elsewhere>,
     ) -> Result<Figures, Failure> {
         let received_until = snapshot.received_until().await?;
         let setting = roll_up_setting(workspace, &region, weather)?;
-        let rollup = roll_up(snapshot, &catalogue, &setting).await?;
+        let rollup = roll_up(snapshot, elsewhere, &catalogue, &setting).await?;
         if rollup.visits_without_threshold > 0 {
             report::note(&format!(
                 "note: {} left out: the protocol gives no threshold without economics, which the record lacks",

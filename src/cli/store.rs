@@ -4,11 +4,10 @@ use jiff::Timestamp;
 
 use super::report::{self, counted, grouped};
 use super::vacuum::VacuumCommand;
-use super::{Format, Outcome, open_store};
+use super::{Format, Outcome, open_store, store_of};
 use crate::failure::{Failure, Kind};
 use crate::store::care::{StoreFigures, Verification, figures, verify};
 use crate::store::compact::{Together, compact};
-use crate::store::tables::Store;
 use crate::workspace::Workspace;
 
 /// Look after the kept tables
@@ -70,7 +69,7 @@ impl StoreCommand {
             }
             StoreCommand::Verify { format } => {
                 // What is broken is to be told, not stumbled over.
-                let verification = verify(&Store::unopened(&workspace.store())?).await?;
+                let verification = verify(&store_of(workspace)?).await?;
                 match format {
                     Format::Json => report::say_json(&verification)?,
                     Format::Text => report::say(&verify_text(&verification))?,

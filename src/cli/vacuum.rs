@@ -11,7 +11,7 @@ use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
 use crate::store::alerts::issued_alerts;
 use crate::store::vacuum::{Limit, Removed, Unfinished, vacuum};
-use crate::workspace::Workspace;
+use crate::workspace::{BETWEEN_STAGES_START, Workspace};
 
 /// The least age that is safe beside other commands: none of them runs so long.
 const HOURS_MIN: u32 = 1;
@@ -83,13 +83,27 @@ impl VacuumCommand {
     }
 }
 
-/// What a killed command left among the alerts: files being written, and folders of issues that have no row.
+/// Tables between stages that a killed roll-up left.
+fn between_stages(workspace: &Workspace, limit: Limit) -> Result<Vec<PathBuf>, Failure> {
+    let unlisted = |error: std::io::Error| Failure::file("list", workspace.folder(), &error);
+    let mut left = Vec::new();
+    for entry in std::fs::read_dir(workspace.folder()).map_err(unlisted)? {
+        let entry = entry.map_err(unlisted)?;
+        let is_between = (entry.file_name().to_string_lossy()).starts_with(BETWEEN_STAGES_START);
+        if is_between && limit.passed_by_file(&entry.metadata().map_err(unlisted)?) {
+            left.push(entry.path());
+        }
+    }
+    Ok(left)
+}
+
+/// What a killed command left among the alerts, or beside the store: files being written, and folders of issues that have no row.
 fn left_beside_alerts(
     workspace: &Workspace,
     issues: &BTreeSet<&str>,
     limit: Limit,
 ) -> Result<Vec<PathBuf>, Failure> {
-    let mut left = Vec::new();
+    let mut left = between_stages(workspace, limit)?;
     let mut folders = vec![workspace.alerts()];
     while let Some(folder) = folders.pop().filter(|folder| folder.is_dir()) {
         let unlisted = |error: std::io::Error| Failure::file("list", &folder, &error);
@@ -150,14 +164,14 @@ impl Vacuumed {
             counted(files.len() as u64, "file", "files"),
             in_bytes(bytes)
         ));
-        let named = |path: &Path| {
+        let beside_alerts = self.beside_alerts.iter().map(|path| {
             let within = path.strip_prefix(workspace.folder());
             format!("  {}", within.unwrap_or(path).display())
-        };
-        let listed = files.iter().map(|file| file.path.as_path());
-        let listed = listed.chain(self.beside_alerts.iter().map(PathBuf::as_path));
+        });
+        let listed = files.iter().map(|file| format!("  store/{}", file.path));
+        let listed = listed.chain(beside_alerts);
         let all = listed.clone().count();
-        lines.extend(listed.take(report::LISTED_MAX).map(named));
+        lines.extend(listed.take(report::LISTED_MAX));
         if all > report::LISTED_MAX {
             lines.push(format!("  and {} more", all - report::LISTED_MAX));
         }

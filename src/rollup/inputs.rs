@@ -16,6 +16,7 @@ use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::protocol::threshold::visit_threshold_sql;
 
+use super::engine::Engine;
 use super::windows::Weather;
 
 /// What the stages need beside the store.
@@ -44,9 +45,9 @@ pub struct RegionCounty {
     pub neighbours: Vec<usize>,
 }
 
-/// Registers `setting`, `county` and `protocol_window`.
-pub(super) fn register_setting(
-    session: &SessionContext,
+/// Keeps `setting`, `county` and `protocol_window`.
+pub(super) async fn keep_setting(
+    engine: Engine<'_>,
     catalogue: &Catalogue,
     setting: &Setting,
 ) -> Result<(), Failure> {
@@ -103,7 +104,8 @@ pub(super) fn register_setting(
     ];
     for (name, columns) in tables {
         let batch = table_of(columns)?;
-        register(session, name, batch.schema(), vec![vec![batch]])?;
+        let schema = batch.schema();
+        engine.keep(name, schema, vec![vec![batch]]).await?;
     }
     Ok(())
 }
@@ -140,9 +142,9 @@ pub(super) async fn protocols_known(
     Ok(())
 }
 
-/// Registers `visit_threshold`: `current_visit` with the threshold of each field; how many visits have none.
-pub(super) async fn register_thresholds(
-    session: &SessionContext,
+/// Keeps `visit_threshold`: `current_visit` with the threshold of each field; how many visits have none.
+pub(super) async fn keep_thresholds(
+    engine: Engine<'_>,
     catalogue: &Catalogue,
 ) -> Result<u64, Failure> {
     let failed = |error: DataFusionError| {
@@ -152,19 +154,17 @@ pub(super) async fn register_thresholds(
         )
         .mend("check the expressions of the protocols against the canonical columns")
     };
-    let frame = session
-        .sql(&visit_threshold_sql(catalogue))
-        .await
-        .map_err(failed)?;
+    let query = visit_threshold_sql(catalogue);
+    let frame = engine.session().sql(&query).await.map_err(failed)?;
     let schema = Arc::new(frame.schema().as_arrow().clone());
-    let partitions = frame.collect_partitioned().await.map_err(failed)?;
+    let partitions = engine.parts(&query, frame, failed).await?;
     let schema = partitions
         .iter()
         .flatten()
         .next()
         .map_or(schema, |batch| batch.schema());
     let without = partitions.iter().flatten().map(without_threshold).sum();
-    register(session, "visit_threshold", schema, partitions)?;
+    engine.keep("visit_threshold", schema, partitions).await?;
     Ok(without)
 }
 

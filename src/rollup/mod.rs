@@ -2,11 +2,14 @@
 
 pub mod arrivals;
 mod certainty;
+#[cfg(feature = "cluster")]
+pub mod cluster;
 mod clustering;
 pub mod county_week;
 mod county_week_rows;
 pub mod dispersion;
 mod dispersion_tables;
+pub mod engine;
 pub mod inputs;
 mod promises;
 pub mod run;

@@ -17,7 +17,8 @@ use datafusion::prelude::SessionContext;
 
 use super::certainty::field_certainty;
 use super::clustering::week_clustering;
-use super::inputs::{Setting, protocols_known, register, register_setting, register_thresholds};
+use super::engine::{Elsewhere, Engine, Parts};
+use super::inputs::{Setting, keep_setting, keep_thresholds, protocols_known};
 use super::promises::{hold_to_checks, hold_to_key, key_of};
 use super::smoothing::county_share_smoothed;
 use super::stages::{Stage, StageColumn, stages};
@@ -142,22 +143,24 @@ impl Rollup {
     }
 }
 
-/// Runs every stage over a version of the store.
+/// Runs every stage over a version of the store, elsewhere if there is such a place, which has the tables
+/// `visits` and `receipts` then.
 pub async fn roll_up(
     snapshot: &Snapshot,
+    elsewhere: Option<&dyn Elsewhere>,
     catalogue: &Catalogue,
     setting: &Setting,
 ) -> Result<Rollup, Failure> {
-    let session = snapshot.session();
-    register_setting(session, catalogue, setting)?;
+    let engine = Engine::with(snapshot.session(), elsewhere);
+    keep_setting(engine, catalogue, setting).await?;
     let stages = stages()?;
     let mut tables = HashMap::new();
     let mut visits_without_threshold = 0;
     for (place, stage) in stages.iter().enumerate() {
-        run_stage(session, stage).await?;
-        visits_without_threshold += compute_beside(session, stage, catalogue, setting).await?;
+        run_stage(engine, stage).await?;
+        visits_without_threshold += compute_beside(engine, stage, catalogue, setting).await?;
         if FINISHED.contains(&stage.table.as_str()) {
-            let batch = whole_table(session, stage).await?;
+            let batch = whole_table(engine, stage).await?;
             tables.insert(
                 stage.table.clone(),
                 StageTable {
@@ -166,7 +169,7 @@ pub async fn roll_up(
                 },
             );
         }
-        forget_unread(session, &stages, place)?;
+        forget_unread(engine, &stages, place)?;
     }
     Ok(Rollup {
         store_version: snapshot.version(),
@@ -177,60 +180,56 @@ pub async fn roll_up(
 
 /// What stock SQL cannot compute of a stage's rows, as tables that later stages read.
 async fn compute_beside(
-    session: &SessionContext,
+    engine: Engine<'_>,
     stage: &Stage,
     catalogue: &Catalogue,
     setting: &Setting,
 ) -> Result<u64, Failure> {
-    let keep =
-        |name: &str, batch: RecordBatch| register(session, name, batch.schema(), vec![vec![batch]]);
+    let keep = async |name: &str, batch: RecordBatch| {
+        engine.keep(name, batch.schema(), vec![vec![batch]]).await
+    };
     match stage.table.as_str() {
         "current_visit" => {
-            protocols_known(session, catalogue).await?;
-            return register_thresholds(session, catalogue).await;
+            protocols_known(engine.session(), catalogue).await?;
+            return keep_thresholds(engine, catalogue).await;
         }
         "standing_visit" => {
-            let rows = whole_table(session, stage).await?;
-            keep("field_certainty", field_certainty(&rows)?)?;
+            let rows = whole_table(engine, stage).await?;
+            keep("field_certainty", field_certainty(&rows)?).await?;
             let windows = field_window(&rows, catalogue, &setting.weather)?;
-            keep("field_window", windows)?;
+            keep("field_window", windows).await?;
         }
         "county_week_shown" => {
-            let rows = whole_table(session, stage).await?;
-            keep(
-                "county_share_smoothed",
-                county_share_smoothed(&rows, setting)?,
-            )?;
+            let rows = whole_table(engine, stage).await?;
+            let smoothed = county_share_smoothed(&rows, setting)?;
+            keep("county_share_smoothed", smoothed).await?;
         }
         "county_week" => {
-            let rows = whole_table(session, stage).await?;
-            keep("week_clustering", week_clustering(&rows, setting)?)?;
+            let rows = whole_table(engine, stage).await?;
+            keep("week_clustering", week_clustering(&rows, setting)?).await?;
         }
         _ => {}
     }
     Ok(0)
 }
 
-/// Runs one stage in a session that has the tables it reads, holds it to its header, and leaves its
-/// table in the session.
+/// Runs one stage where the tables are that it reads, holds it to its header, and leaves its table with them.
 ///
 /// # Errors
 /// A [`Failure`] that names the file, if the query cannot be run or its header does not say the truth
 /// about its reads, columns, types, nulls, key or checks.
-pub async fn run_stage(session: &SessionContext, stage: &Stage) -> Result<(), Failure> {
-    let partitions = rows_of(session, stage).await?;
-    register(session, &stage.table, schema_of(stage), partitions.clone())?;
-    hold_to_key(session, stage, &partitions).await?;
-    hold_to_checks(session, stage).await
+pub async fn run_stage(engine: Engine<'_>, stage: &Stage) -> Result<(), Failure> {
+    let partitions = rows_of(engine, stage).await?;
+    let kept = partitions.clone();
+    engine.keep(&stage.table, schema_of(stage), kept).await?;
+    hold_to_key(engine.session(), stage, &partitions).await?;
+    hold_to_checks(engine.session(), stage).await
 }
 
 /// The rows of a stage's query, with the columns, types and nulls of the header.
-async fn rows_of(
-    session: &SessionContext,
-    stage: &Stage,
-) -> Result<Vec<Vec<RecordBatch>>, Failure> {
+async fn rows_of(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
     let failed = |error: DataFusionError| broken(stage, &error.to_string());
-    let frame = session.sql(&stage.query).await.map_err(failed)?;
+    let frame = engine.session().sql(&stage.query).await.map_err(failed)?;
     let scanned = tables_read(frame.logical_plan()).map_err(failed)?;
     if scanned != stage.reads {
         let found = scanned.join(", ");
@@ -242,7 +241,7 @@ async fn rows_of(
             ),
         ));
     }
-    let partitions = frame.collect_partitioned().await.map_err(failed)?;
+    let partitions = engine.parts(&stage.query, frame, failed).await?;
     partitions
         .into_iter()
         .map(|batches| {
@@ -347,7 +346,8 @@ pub(super) async fn rows_by_query(
 }
 
 /// The rows of a stage that was run, in one batch, in the order of its key.
-pub async fn whole_table(session: &SessionContext, stage: &Stage) -> Result<RecordBatch, Failure> {
+pub async fn whole_table(engine: Engine<'_>, stage: &Stage) -> Result<RecordBatch, Failure> {
+    let session = engine.session();
     let query = format!("select * from {}", stage.table);
     let table = in_one_batch(stage, &rows_by_query(session, stage, &query).await?)?;
     // Most stages end in the order of their key, and what is in order is not sorted again.
@@ -375,7 +375,7 @@ fn in_order_of_key(stage: &Stage, table: &RecordBatch) -> Result<bool, Failure> 
 }
 
 /// Frees the tables that no later stage reads.
-fn forget_unread(session: &SessionContext, stages: &[Stage], place: usize) -> Result<(), Failure> {
+fn forget_unread(engine: Engine<'_>, stages: &[Stage], place: usize) -> Result<(), Failure> {
     let later = &stages[place + 1..];
     let stage = &stages[place];
     let made_here = |table: &&String| {
@@ -384,9 +384,7 @@ fn forget_unread(session: &SessionContext, stages: &[Stage], place: usize) -> Re
     let done = stage.reads.iter().chain([&stage.table]);
     for table in done.filter(made_here) {
         if !later.iter().any(|stage| stage.reads.contains(table)) {
-            session
-                .deregister_table(table.as_str())
-                .map_err(|error| Failure::new(Kind::Stage, error.to_string()))?;
+            engine.forget(table)?;
         }
     }
     Ok(())

@@ -163,7 +163,7 @@ impl AlertBook {
 
 /// The alerts that were issued, by number; none where the store has no such table.
 pub async fn issued_alerts(store: &Store) -> Result<Vec<IssuedAlert>, Failure> {
-    match store.has(Kept::Alerts) {
+    match store.has(Kept::Alerts).await {
         true => rows_of(&store.table(Kept::Alerts).await?).await,
         false => Ok(Vec::new()),
     }

@@ -20,7 +20,7 @@ use parquet::schema::types::ColumnPath;
 
 use super::alerts::{IssuedAlert, alerts_batch};
 use super::closings::{ClosingRow, closings_batch};
-use super::durable::{DurableFiles, SHA256_TAG};
+use super::hashed::{HashedFiles, SHA256_TAG};
 use super::receipt::Receipt;
 use super::rows::{
     HeldRow, LoadMark, VisitRow, held_batch, receipt_batch, units_batch, visits_batch,
@@ -207,7 +207,7 @@ async fn commit_to_version(
 
 pub(super) struct TableAppend {
     kept: Kept,
-    files: Arc<DurableFiles>,
+    files: Arc<HashedFiles>,
     table: DeltaTable,
     config: WriterConfig,
     writer: DeltaWriter,

@@ -103,7 +103,7 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
     .await?;
     let mut tables = Vec::new();
     register_alerts(store, session).await?;
-    for kept in Kept::ALL.into_iter().filter(|kept| store.has(*kept)) {
+    for kept in store.tables().await {
         let table = store.table(kept).await?;
         let rows = one_row(session, &format!("select count(*) from {}", kept.name())).await?;
         let files = table.get_file_uris().map_or(0, Iterator::count);
@@ -149,7 +149,7 @@ pub async fn verify(store: &Store) -> Result<Verification, Failure> {
     let session = snapshot.session();
     verification.version = snapshot.version();
     register_alerts(store, session).await?;
-    for kept in Kept::ALL.into_iter().filter(|kept| store.has(*kept)) {
+    for kept in store.tables().await {
         if let Err(failure) = read_to_the_end(session, kept).await {
             let problem = format!("{}: {failure}", kept.name());
             verification.problems.push(problem);
@@ -307,7 +307,7 @@ async fn compare_closings(
 
 /// The alerts stand beside the versions of the store, so a snapshot does not hold them.
 async fn register_alerts(store: &Store, session: &SessionContext) -> Result<(), Failure> {
-    match store.has(Kept::Alerts) {
+    match store.has(Kept::Alerts).await {
         true => register(session, Kept::Alerts, &store.table(Kept::Alerts).await?).await,
         false => Ok(()),
     }

@@ -9,12 +9,12 @@
 //! issued alert names it.
 
 use std::collections::{BTreeMap, HashSet};
-use std::path::Path;
 
 use deltalake::DeltaTable;
 use deltalake::kernel::transaction::{CommitBuilder, CommitProperties};
 use deltalake::kernel::{Action, Add};
 use deltalake::protocol::DeltaOperation;
+use futures::StreamExt;
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -63,11 +63,11 @@ pub async fn compact(
     dry_run: bool,
 ) -> Result<Vec<Together>, Failure> {
     let mut all = Vec::new();
-    for kept in COMPACTED.into_iter().filter(|kept| store.has(*kept)) {
+    for kept in COMPACTED {
         let table = store.table(kept).await?;
         // Read after the table, so that every load that is complete in it is known to be.
         let receipted = receipted_loads(store).await?;
-        for group in groups(store, kept, &table, &receipted)? {
+        for group in groups(store, kept, &table, &receipted).await? {
             let mut together = Together {
                 table: kept.name(),
                 season: group[0].season(),
@@ -89,21 +89,20 @@ pub async fn compact(
 }
 
 /// The files of a table that belong together, each group in the order of arrival.
-fn groups(
+async fn groups(
     store: &Store,
     kept: Kept,
     table: &DeltaTable,
     receipted: &HashSet<String>,
 ) -> Result<Vec<Vec<LiveFile>>, Failure> {
-    let folder = store.folder_of(kept);
-    let log = TableLog::read(&folder, Some(version_of(table)));
+    let log = TableLog::read(store, kept, Some(version_of(table))).await;
     if let Some(problem) = log.problems.first() {
         return Err(damaged(kept, problem));
     }
     let mut seasons: BTreeMap<Option<i32>, Vec<(String, LiveFile)>> = BTreeMap::new();
     let small = |file: &LiveFile| file.bytes() < LARGE_ENOUGH_BYTES;
     for file in log.live.into_iter().filter(small) {
-        if all_rows_count(&folder, kept, &file, receipted)? {
+        if all_rows_count(store, kept, &file, receipted).await? {
             // Ids of loads begin with the time, and so do those of drops.
             let first = file.least("load_id").map(|least| least.to_string());
             let season = seasons.entry(file.season()).or_default();
@@ -130,8 +129,8 @@ fn groups(
 }
 
 /// Whether every row of a file counts.
-fn all_rows_count(
-    folder: &Path,
+async fn all_rows_count(
+    store: &Store,
     kept: Kept,
     file: &LiveFile,
     receipted: &HashSet<String>,
@@ -141,7 +140,8 @@ fn all_rows_count(
         let dropped = file.only("how").is_some_and(|how| how == "dropped");
         return Ok(dropped || receipted.contains(&load));
     }
-    let found = loads(folder, file)
+    let found = loads(store, kept, file)
+        .await
         .map_err(|reason| damaged(kept, &format!("{}: {reason}", file.path())))?;
     Ok(found.iter().all(|load| receipted.contains(load)))
 }
@@ -152,16 +152,16 @@ async fn put_together(
     group: &[LiveFile],
     now: Timestamp,
 ) -> Result<Vec<Add>, Failure> {
-    let folder = store.folder_of(kept);
     let mut together = TableAppend::begin(store, kept).await?;
     let mut read = 0;
     for file in group {
         let broken = |reason: &str| damaged(kept, &format!("{}: {reason}", file.path()));
         // What is damaged must not get a new hash that calls it whole.
-        if let Some(reason) = fault(&folder, kept, file) {
+        if let Some(reason) = fault(store, kept, file).await {
             return Err(broken(&reason));
         }
-        for batch in rows(&folder, kept, file).map_err(|reason| broken(&reason))? {
+        let mut batches = (rows(store, kept, file).await).map_err(|reason| broken(&reason))?;
+        while let Some(batch) = batches.next().await {
             let batch = batch.map_err(|reason| broken(&reason))?;
             read += batch.num_rows() as i64;
             together.write(batch).await?;

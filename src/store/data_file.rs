@@ -3,38 +3,39 @@
 //! Here files are read without the table's engine, so that what is wrong is told file by file.
 
 use std::collections::BTreeSet;
-use std::fs::File;
-use std::io;
-use std::path::Path;
 use std::sync::Arc;
 
 use arrow::array::{AsArray, Int32Array, RecordBatch};
 use arrow::compute::cast;
 use arrow::datatypes::DataType;
+use futures::{Stream, StreamExt, TryStreamExt};
+use object_store::buffered::BufReader;
+use object_store::path::Path;
+use object_store::{ObjectStore, ObjectStoreExt};
 use parquet::arrow::ProjectionMask;
-use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
+use parquet::arrow::async_reader::{ParquetRecordBatchStream, ParquetRecordBatchStreamBuilder};
 use parquet::file::metadata::ParquetMetaData;
 use parquet::file::statistics::Statistics;
 use sha2::{Digest, Sha256};
 
 use super::schema::arrow_schema;
 use super::table_log::LiveFile;
-use super::tables::Kept;
+use super::tables::{Kept, Store};
 
 /// Rows that are read at a time; a held record may fill 100 MB.
 const ROWS_AT_A_TIME: usize = 8192;
 const HELD_AT_A_TIME: usize = 8;
 
 /// What is wrong with a file, in words; nothing if it is there whole.
-pub(super) fn fault(table: &Path, kept: Kept, file: &LiveFile) -> Option<String> {
-    check(table, kept, file).err()
+pub(super) async fn fault(store: &Store, kept: Kept, file: &LiveFile) -> Option<String> {
+    check(store, kept, file).await.err()
 }
 
-fn check(table: &Path, kept: Kept, file: &LiveFile) -> Result<(), String> {
-    let path = table.join(file.path());
-    let bytes = std::fs::metadata(&path)
-        .map_err(|error| error.to_string())?
-        .len();
+async fn check(store: &Store, kept: Kept, file: &LiveFile) -> Result<(), String> {
+    let path = place(store, kept, file)?;
+    let files = store.files();
+    let head = files.head(&path).await;
+    let bytes = head.map_err(|error| error.to_string())?.size;
     if bytes != file.bytes() {
         return Err(format!(
             "it has {bytes} bytes, where the log says {}",
@@ -42,12 +43,12 @@ fn check(table: &Path, kept: Kept, file: &LiveFile) -> Result<(), String> {
         ));
     }
     if let Some(written) = file.sha256() {
-        let found = sha256(&path).map_err(|error| error.to_string())?;
-        if found != written {
+        let found = sha256(&*files, &path).await;
+        if found.map_err(|error| error.to_string())? != written {
             return Err("its bytes are not those that were written".to_owned());
         }
     }
-    let opened = open(&path)?;
+    let opened = open(store, kept, file).await?;
     let rows = opened.metadata().file_metadata().num_rows();
     if let Some(said) = file.rows().filter(|said| *said != rows) {
         return Err(format!("it has {rows} rows, where the log says {said}"));
@@ -56,10 +57,8 @@ fn check(table: &Path, kept: Kept, file: &LiveFile) -> Result<(), String> {
     if file.sha256().is_none() {
         // Of a file without a known hash only the reading tells.
         let read = read_rows(opened, at_a_time(kept))?;
-        let read: usize = read
-            .map(|batch| batch.map(|batch| batch.num_rows()))
-            .sum::<Result<usize, _>>()
-            .map_err(|error| error.to_string())?;
+        let read = read.try_fold(0, async |read, batch| Ok(read + batch.num_rows()));
+        let read: usize = read.await.map_err(|error| error.to_string())?;
         if read as i64 != rows {
             return Err(format!("{read} of its {rows} rows can be read"));
         }
@@ -67,9 +66,18 @@ fn check(table: &Path, kept: Kept, file: &LiveFile) -> Result<(), String> {
     Ok(())
 }
 
-fn sha256(path: &Path) -> io::Result<String> {
+/// A file's place in the store, by the path that the log gives it.
+fn place(store: &Store, kept: Kept, file: &LiveFile) -> Result<Path, String> {
+    let within = Path::parse(file.path()).map_err(|error| error.to_string())?;
+    Ok((store.folder_of(kept).parts().chain(within.parts())).collect())
+}
+
+async fn sha256(files: &dyn ObjectStore, path: &Path) -> object_store::Result<String> {
     let mut digest = Sha256::new();
-    io::copy(&mut File::open(path)?, &mut digest)?;
+    let mut pieces = files.get(path).await?.into_stream();
+    while let Some(piece) = pieces.try_next().await? {
+        digest.update(&piece);
+    }
     Ok(format!("{:x}", digest.finalize()))
 }
 
@@ -152,9 +160,16 @@ fn range(statistics: &Statistics) -> Option<Range> {
     }
 }
 
-fn open(path: &Path) -> Result<ParquetRecordBatchReaderBuilder<File>, String> {
-    let file = File::open(path).map_err(|error| error.to_string())?;
-    ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| error.to_string())
+async fn open(
+    store: &Store,
+    kept: Kept,
+    file: &LiveFile,
+) -> Result<ParquetRecordBatchStreamBuilder<BufReader>, String> {
+    let files = store.files();
+    let head = files.head(&place(store, kept, file)?).await;
+    let head = head.map_err(|error| error.to_string())?;
+    let opened = ParquetRecordBatchStreamBuilder::new(BufReader::new(files, &head)).await;
+    opened.map_err(|error| error.to_string())
 }
 
 fn at_a_time(kept: Kept) -> usize {
@@ -165,9 +180,9 @@ fn at_a_time(kept: Kept) -> usize {
 }
 
 fn read_rows(
-    opened: ParquetRecordBatchReaderBuilder<File>,
+    opened: ParquetRecordBatchStreamBuilder<BufReader>,
     at_a_time: usize,
-) -> Result<ParquetRecordBatchReader, String> {
+) -> Result<ParquetRecordBatchStream<BufReader>, String> {
     opened
         .with_batch_size(at_a_time)
         .build()
@@ -175,13 +190,17 @@ fn read_rows(
 }
 
 /// The loads whose rows a file holds; rows of drops, which count without a receipt, not among them.
-pub(super) fn loads(table: &Path, file: &LiveFile) -> Result<BTreeSet<String>, String> {
-    let opened = open(&table.join(file.path()))?;
+pub(super) async fn loads(
+    store: &Store,
+    kept: Kept,
+    file: &LiveFile,
+) -> Result<BTreeSet<String>, String> {
+    let opened = open(store, kept, file).await?;
     let wanted = ["load_id", "how"];
     let mask = ProjectionMask::columns(opened.parquet_schema(), wanted);
-    let rows = read_rows(opened.with_projection(mask), ROWS_AT_A_TIME)?;
+    let mut rows = read_rows(opened.with_projection(mask), ROWS_AT_A_TIME)?;
     let mut loads = BTreeSet::new();
-    for batch in rows {
+    while let Some(batch) = rows.next().await {
         let batch = batch.map_err(|error| error.to_string())?;
         let text = |name: &str| {
             let column = batch.column_by_name(name)?;
@@ -202,12 +221,12 @@ pub(super) fn loads(table: &Path, file: &LiveFile) -> Result<BTreeSet<String>, S
 }
 
 /// The rows of a file with all columns of its table, batch by batch.
-pub(super) fn rows(
-    table: &Path,
+pub(super) async fn rows(
+    store: &Store,
     kept: Kept,
     file: &LiveFile,
-) -> Result<impl Iterator<Item = Result<RecordBatch, String>> + Send + use<>, String> {
-    let read = read_rows(open(&table.join(file.path()))?, at_a_time(kept))?;
+) -> Result<impl Stream<Item = Result<RecordBatch, String>> + Send + Unpin + use<>, String> {
+    let read = read_rows(open(store, kept, file).await?, at_a_time(kept))?;
     let season = file.season();
     Ok(read.map(move |batch| {
         let batch = batch.map_err(|error| error.to_string())?;

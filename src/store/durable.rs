@@ -5,14 +5,10 @@
 //! every file under another name beside its place, syncs it, gives it its name, and syncs every
 //! folder from there up to the store's own. Delta writes data files before the log entry that names
 //! them, so the order on the disk is: data file, its folder, log entry, log folder.
-//!
-//! It also takes the SHA-256 of every data file as its bytes go by, for the log to keep: a file that was
-//! torn or changed afterwards is told by it.
 
-use std::collections::HashMap;
 use std::fs::File;
 use std::path::{Path as FilePath, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
 use async_trait::async_trait;
 use futures::stream::BoxStream;
@@ -23,11 +19,7 @@ use object_store::{
     ObjectStore, ObjectStoreExt, PutMode, PutMultipartOptions, PutOptions, PutPayload, PutResult,
     RenameOptions, RenameTargetMode, Result, UploadPart,
 };
-use sha2::{Digest, Sha256};
 use uuid::Uuid;
-
-/// The tag under which a log entry keeps the SHA-256 of a data file, hexadecimal.
-pub(super) const SHA256_TAG: &str = "bractline.sha256";
 
 /// What a file is called that has not its name yet; readers of a Delta table pass over it.
 pub(super) const STAGED_START: &str = "_staged-";
@@ -38,8 +30,6 @@ pub(super) const STAGED_END: &str = ".tmp";
 pub struct DurableFiles {
     files: Arc<LocalFileSystem>,
     root: PathBuf,
-    /// SHA-256 of the data files that were written and not asked after yet, by their plain names.
-    written: Arc<Mutex<HashMap<String, String>>>,
 }
 
 impl DurableFiles {
@@ -48,22 +38,6 @@ impl DurableFiles {
         DurableFiles {
             files: Arc::new(LocalFileSystem::new()),
             root,
-            written: Arc::default(),
-        }
-    }
-
-    /// SHA-256 of a data file that was written through here, hexadecimal; it is told once.
-    pub(super) fn take_sha256(&self, file_name: &str) -> Option<String> {
-        let mut written = self.written.lock().unwrap_or_else(PoisonError::into_inner);
-        written.remove(file_name)
-    }
-
-    fn keep_sha256(&self, location: &Path, digest: Sha256) {
-        let name = location.filename().unwrap_or_default();
-        // Names of data files are unique; of log entries nobody asks.
-        if name.ends_with(".parquet") {
-            let mut written = self.written.lock().unwrap_or_else(PoisonError::into_inner);
-            written.insert(name.to_owned(), format!("{:x}", digest.finalize()));
         }
     }
 
@@ -157,10 +131,8 @@ impl ObjectStore for DurableFiles {
             }
         };
         let staged = staged_beside(location);
-        let digest = payload.iter().fold(Sha256::new(), Digest::chain_update);
         let result = self.files.put_opts(&staged, payload, options).await?;
         self.publish(&staged, location, mode).await?;
-        self.keep_sha256(location, digest);
         Ok(result)
     }
 
@@ -175,7 +147,6 @@ impl ObjectStore for DurableFiles {
             files: self.clone(),
             staged,
             location: location.clone(),
-            digest: Sha256::new(),
         }))
     }
 
@@ -216,16 +187,11 @@ struct DurableUpload {
     files: DurableFiles,
     staged: Path,
     location: Path,
-    /// Of the parts so far, which are handed over in their order.
-    digest: Sha256,
 }
 
 #[async_trait]
 impl MultipartUpload for DurableUpload {
     fn put_part(&mut self, data: PutPayload) -> UploadPart {
-        for piece in data.iter() {
-            self.digest.update(piece);
-        }
         self.upload.put_part(data)
     }
 
@@ -234,8 +200,6 @@ impl MultipartUpload for DurableUpload {
         self.files
             .publish(&self.staged, &self.location, RenameTargetMode::Overwrite)
             .await?;
-        let digest = std::mem::take(&mut self.digest);
-        self.files.keep_sha256(&self.location, digest);
         Ok(result)
     }
 

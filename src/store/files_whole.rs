@@ -5,6 +5,7 @@ use std::collections::{BTreeSet, HashMap};
 use arrow::array::AsArray;
 use arrow::compute::cast;
 use arrow::datatypes::DataType;
+use futures::StreamExt;
 
 use super::data_file::{fault, rows};
 use super::snapshot::version_of;
@@ -25,14 +26,14 @@ pub(super) struct FilesLookedAt {
 /// Looks at every entry of every log and at every file that they name.
 pub(super) async fn look_at_files(store: &Store) -> FilesLookedAt {
     let mut looked = FilesLookedAt::default();
-    let names = submission_names(store);
+    let names = submission_names(store).await;
     for kept in Kept::ALL {
         // Stores of earlier versions have no table of alerts, and make it with the first issue.
-        if !store.has(kept) && kept == Kept::Alerts {
+        if kept == Kept::Alerts && !store.has(kept).await {
             continue;
         }
-        let (table, folder) = (kept.name(), store.folder_of(kept));
-        let log = TableLog::read(&folder, None);
+        let table = kept.name();
+        let log = TableLog::read(store, kept, None).await;
         if kept == Kept::Receipts {
             looked.version = log.newest;
         }
@@ -43,7 +44,7 @@ pub(super) async fn look_at_files(store: &Store) -> FilesLookedAt {
             .extend(told.map(|problem| format!("{table}: {problem}")));
         for file in &log.live {
             looked.files += 1;
-            let Some(reason) = fault(&folder, kept, file) else {
+            let Some(reason) = fault(store, kept, file).await else {
                 continue;
             };
             let load = file.only_load().map_or_else(String::new, |load| {
@@ -72,13 +73,9 @@ async fn other_for_the_library(store: &Store, kept: Kept, log: &TableLog) -> Opt
     };
     // A load that runs at the same time may have committed between the two.
     let log = match version_of(&table) == log.newest {
-        true => None,
-        false => Some(TableLog::read(
-            &store.folder_of(kept),
-            Some(version_of(&table)),
-        )),
-    }
-    .map_or_else(|| files_of(log), |log| files_of(&log));
+        true => files_of(log),
+        false => files_of(&TableLog::read(store, kept, Some(version_of(&table))).await),
+    };
     let library: BTreeSet<(String, u64, Option<i64>)> = table
         .snapshot()
         .ok()?
@@ -104,16 +101,17 @@ fn files_of(log: &TableLog) -> BTreeSet<(String, u64, Option<i64>)> {
 }
 
 /// The names of the submissions by their loads, as far as the receipts can be read.
-fn submission_names(store: &Store) -> HashMap<String, String> {
-    let folder = store.folder_of(Kept::Receipts);
-    let log = TableLog::read(&folder, None);
+async fn submission_names(store: &Store) -> HashMap<String, String> {
+    let log = TableLog::read(store, Kept::Receipts, None).await;
     let mut names = HashMap::new();
     for file in &log.live {
-        if fault(&folder, Kept::Receipts, file).is_some() {
+        if fault(store, Kept::Receipts, file).await.is_some() {
             continue;
         }
-        let batches = rows(&folder, Kept::Receipts, file).into_iter().flatten();
-        for batch in batches.flatten() {
+        let Ok(mut batches) = rows(store, Kept::Receipts, file).await else {
+            continue;
+        };
+        while let Some(Ok(batch)) = batches.next().await {
             let text = |name: &str| {
                 let column = batch.column_by_name(name)?;
                 cast(column, &DataType::Utf8).ok()

@@ -95,7 +95,7 @@ impl ReadOnly {
             .map_err(|error| unreadable(&error))?;
         let config = SessionConfig::new().with_target_partitions(partitions);
         let session = SessionContext::new_with_config_rt(config, runtime);
-        for kept in Kept::ALL.into_iter().filter(|kept| store.has(*kept)) {
+        for kept in store.tables().await {
             register(&session, kept, &store.table(kept).await?).await?;
         }
         for kept in [Kept::Visits, Kept::Units, Kept::Held, Kept::HeldClosed] {

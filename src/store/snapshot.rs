@@ -4,20 +4,24 @@
 //! load. The receipts are opened first, so that every row that they name is there.
 
 use std::collections::HashSet;
+use std::sync::Arc;
 
-use arrow::array::{Array, AsArray};
+use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::compute::cast;
-use arrow::datatypes::{DataType, Int64Type};
+use arrow::datatypes::{DataType, Int64Type, Schema, SchemaRef};
 use datafusion::prelude::{SessionConfig, SessionContext};
 use deltalake::DeltaTable;
 use jiff::Timestamp;
+use url::Url;
 
-use super::tables::{Kept, Store};
+use super::schema::arrow_schema;
+use super::tables::{Kept, Store, refused};
 use crate::failure::{Failure, Kind};
 
 /// A fixed version of the kept tables, registered under their names.
 pub struct Snapshot {
     session: SessionContext,
+    visits: DeltaTable,
     receipts: DeltaTable,
     closings: DeltaTable,
 }
@@ -44,13 +48,16 @@ impl Snapshot {
             SessionConfig::new().with_target_partitions(partitions),
         );
         register(&session, Kept::Receipts, &receipts).await?;
-        for kept in [Kept::Visits, Kept::Units, Kept::Held] {
+        let visits = store.table(Kept::Visits).await?;
+        register(&session, Kept::Visits, &visits).await?;
+        for kept in [Kept::Units, Kept::Held] {
             register(&session, kept, &store.table(kept).await?).await?;
         }
         let closings = store.table(Kept::HeldClosed).await?;
         register(&session, Kept::HeldClosed, &closings).await?;
         Ok(Snapshot {
             session,
+            visits,
             receipts,
             closings,
         })
@@ -78,6 +85,42 @@ impl Snapshot {
                 column.is_valid(0).then(|| column.value(0))
             });
         Ok(newest.and_then(|moment| Timestamp::from_microsecond(moment).ok()))
+    }
+
+    /// The Parquet files of `visits` at this version, and the columns that each of them holds: all but the one
+    /// that its folder stands for.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the store is not a folder of the disk.
+    pub fn visit_files(&self) -> Result<(Vec<Url>, SchemaRef), Failure> {
+        let found = self
+            .visits
+            .get_file_uris()
+            .map_err(|error| refused("list", Kept::Visits, &error))?;
+        let files: Option<Vec<Url>> = found.map(|file| Url::from_file_path(file).ok()).collect();
+        let files = files.ok_or_else(|| {
+            Failure::new(Kind::Store, "a cluster cannot read a store in a bucket")
+                .mend("leave --cluster out, or keep the store in a folder that every host sees")
+        })?;
+        let columns = arrow_schema(Kept::Visits.columns());
+        let of_folders = Kept::Visits.partition_columns();
+        let columns = columns.fields().iter();
+        let columns = columns.filter(|column| !of_folders.contains(column.name()));
+        Ok((
+            files,
+            Arc::new(Schema::new(columns.cloned().collect::<Vec<_>>())),
+        ))
+    }
+
+    /// The loads that have a receipt at this version: one column, `load_id`.
+    pub async fn receipted_loads(&self) -> Result<RecordBatch, Failure> {
+        let plan = self.session.sql("select load_id from receipts").await;
+        let plan = plan.map_err(|error| unreadable(&error))?;
+        let schema = Arc::new(plan.schema().as_arrow().clone());
+        let batches = plan.collect().await.map_err(|error| unreadable(&error))?;
+        arrow::compute::concat_batches(&schema, &batches).map_err(|error| {
+            Failure::new(Kind::Store, format!("cannot read the receipts: {error}"))
+        })
     }
 
     /// The session in which the tables stand.

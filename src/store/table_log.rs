@@ -5,13 +5,17 @@
 //! all of them are there.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::{Path, PathBuf};
 
+use deltalake::ObjectStore;
 use deltalake::kernel::{Action, Add, Remove};
+use futures::TryStreamExt;
 use jiff::Timestamp;
+use object_store::ObjectStoreExt;
+use object_store::path::Path;
 use uuid::Uuid;
 
-use super::durable::SHA256_TAG;
+use super::hashed::SHA256_TAG;
+use super::tables::{Kept, Store};
 
 /// What the entries of a table's log say together.
 #[derive(Debug, Default)]
@@ -35,17 +39,17 @@ pub(super) struct LiveFile {
 }
 
 impl TableLog {
-    /// Replays the entries of a table's folder, up to a version or to the last.
-    pub(super) fn read(table: &Path, until: Option<i64>) -> TableLog {
+    /// Replays the entries of a table's log, up to a version or to the last.
+    pub(super) async fn read(store: &Store, kept: Kept, until: Option<i64>) -> TableLog {
         let mut log = TableLog::default();
-        let folder = table.join("_delta_log");
-        let mut entries: Vec<(i64, PathBuf)> = match std::fs::read_dir(&folder) {
-            Ok(listed) => listed
-                .filter_map(|entry| numbered(entry.ok()?.path()))
+        let (files, folder) = (store.files(), store.folder_of(kept).join("_delta_log"));
+        let listed = files.list(Some(&folder)).try_collect::<Vec<_>>().await;
+        let mut entries: Vec<(i64, Path)> = match listed {
+            Ok(listed) => (listed.into_iter())
+                .filter_map(|entry| numbered(entry.location))
                 .collect(),
             Err(error) => {
-                let problem = format!("cannot read the folder {}: {error}", folder.display());
-                log.problems.push(problem);
+                log.problems.push(format!("cannot list {folder}: {error}"));
                 return log;
             }
         };
@@ -60,20 +64,21 @@ impl TableLog {
             }
             expected += 1;
             log.newest = number;
-            if let Err(reason) = log.take_entry(&path) {
+            let text = async { files.get(&path).await?.bytes().await };
+            let text = text.await.map_err(|error| error.to_string());
+            if let Err(reason) = text.and_then(|text| log.take_entry(&text)) {
                 log.problems
                     .push(format!("_delta_log/{number:020}.json: {reason}"));
             }
         }
         if expected == 0 {
-            log.problems
-                .push(format!("{} holds no entry", folder.display()));
+            log.problems.push(format!("{folder} holds no entry"));
         }
         log
     }
 
-    fn take_entry(&mut self, path: &Path) -> Result<(), String> {
-        let text = std::fs::read_to_string(path).map_err(|error| error.to_string())?;
+    fn take_entry(&mut self, text: &[u8]) -> Result<(), String> {
+        let text = std::str::from_utf8(text).map_err(|error| error.to_string())?;
         if text.trim().is_empty() {
             return Err("it is empty".to_owned());
         }
@@ -100,8 +105,8 @@ impl TableLog {
 }
 
 /// The number of a log entry by its name: twenty digits and `.json`.
-fn numbered(path: PathBuf) -> Option<(i64, PathBuf)> {
-    let stem = path.file_name()?.to_str()?.strip_suffix(".json")?;
+fn numbered(path: Path) -> Option<(i64, Path)> {
+    let stem = path.filename()?.strip_suffix(".json")?;
     let is_number = stem.len() == 20 && stem.bytes().all(|byte| byte.is_ascii_digit());
     Some((is_number.then(|| stem.parse().ok())??, path))
 }

@@ -1,16 +1,22 @@
 //! Making and opening the Delta tables of a workspace.
 
-use std::path::{Path, PathBuf};
+use std::path::{Path as FilePath, PathBuf};
 use std::sync::Arc;
 
 use deltalake::kernel::StructType;
 use deltalake::kernel::engine::arrow_conversion::TryIntoKernel;
+use deltalake::logstore::{
+    LogStore, LogStoreFactory, ObjectStoreRef, StorageConfig, default_logstore, logstore_factories,
+};
 use deltalake::protocol::SaveMode;
 use deltalake::{DeltaTable, DeltaTableBuilder, DeltaTableError, ObjectStore};
+use futures::StreamExt;
+use object_store::path::Path;
 use url::Url;
 
 use super::alerts::ALERTS;
 use super::durable::DurableFiles;
+use super::hashed::HashedFiles;
 use super::schema::{Column, HELD, HELD_CLOSED, RECEIPTS, UNITS, VISITS, arrow_schema};
 use crate::failure::{Failure, Kind};
 
@@ -73,62 +79,82 @@ impl Kept {
     }
 }
 
-/// The folder of the kept tables.
+/// Where the kept tables lie: a folder of the disk, or a prefix of an object store.
 #[derive(Debug, Clone)]
 pub struct Store {
-    folder: PathBuf,
-    files: Arc<DurableFiles>,
+    /// With a slash at its end.
+    address: Url,
+    files: Arc<HashedFiles>,
+    /// The folder, where it is one.
+    folder: Option<PathBuf>,
 }
 
 impl Store {
-    /// Makes the tables in an existing, empty folder.
-    pub async fn create(folder: &Path) -> Result<Store, Failure> {
-        let store = Store::at(folder)?;
-        for kept in Kept::ALL {
-            store
-                .create_table(kept)
-                .await
-                .map_err(|error| refused("make", kept, &error))?;
-        }
-        Ok(store)
-    }
-
-    /// Opens the folder of a workspace's tables.
-    pub async fn open(folder: &Path) -> Result<Store, Failure> {
-        let store = Store::at(folder)?;
-        store.table(Kept::Receipts).await?;
-        Ok(store)
-    }
-
-    fn at(folder: &Path) -> Result<Store, Failure> {
-        let folder =
-            std::path::absolute(folder).map_err(|error| Failure::file("find", folder, &error))?;
+    /// The tables in a folder, which need not be there yet.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the folder has no absolute path.
+    pub fn in_folder(folder: &FilePath) -> Result<Store, Failure> {
+        let unfound = |error: std::io::Error| Failure::file("find", folder, &error);
+        let path = std::path::absolute(folder).map_err(unfound)?;
+        let address = Url::from_directory_path(&path)
+            .map_err(|()| unfound(std::io::ErrorKind::InvalidFilename.into()))?;
         // The workspace's own folder is synced as well: it holds the store's name.
-        let root = folder.parent().unwrap_or(&folder).to_path_buf();
+        let root = path.parent().unwrap_or(&path).to_path_buf();
         Ok(Store {
-            files: Arc::new(DurableFiles::new(root)),
-            folder,
+            address,
+            files: Arc::new(HashedFiles::over(Arc::new(DurableFiles::new(root)))),
+            folder: Some(path),
         })
     }
 
-    /// The folder of a workspace's tables, whatever state they are in.
-    pub fn unopened(folder: &Path) -> Result<Store, Failure> {
-        Store::at(folder)
+    /// The tables under an address of an object store, whose root is `files`. The keeper must put a file whole
+    /// or not at all, and refuse to create one that is there: S3 does both.
+    pub fn in_bucket(address: &Url, files: Arc<dyn ObjectStore>) -> Store {
+        let mut address = address.clone();
+        if !address.path().ends_with('/') {
+            address.set_path(&format!("{}/", address.path()));
+        }
+        // The table library knows folders only, until it is told that others keep logs in the same way.
+        if let Ok(scheme) = Url::parse(&format!("{}://", address.scheme())) {
+            logstore_factories().insert(scheme, Arc::new(PlainLogs));
+        }
+        Store {
+            address,
+            files: Arc::new(HashedFiles::over(files)),
+            folder: None,
+        }
     }
 
-    /// What the tables are written through.
-    pub(super) fn files(&self) -> Arc<DurableFiles> {
+    /// Makes the tables where none are.
+    pub async fn create(&self) -> Result<(), Failure> {
+        for kept in Kept::ALL {
+            let made = self.create_table(kept).await;
+            made.map_err(|error| refused("make", kept, &error))?;
+        }
+        Ok(())
+    }
+
+    /// The store, if its receipts can be opened.
+    pub async fn opened(self) -> Result<Store, Failure> {
+        self.table(Kept::Receipts).await?;
+        Ok(self)
+    }
+
+    /// What the tables are written and read through.
+    pub(super) fn files(&self) -> Arc<HashedFiles> {
         self.files.clone()
     }
 
-    /// The folder of a table.
-    pub(super) fn folder_of(&self, kept: Kept) -> PathBuf {
-        self.folder.join(kept.name())
+    /// The folder of a table within those files.
+    pub(super) fn folder_of(&self, kept: Kept) -> Path {
+        let path = Path::from_url_path(self.address.path()).unwrap_or_default();
+        path.join(kept.name())
     }
 
-    /// The folder of the tables.
-    pub fn folder(&self) -> &Path {
-        &self.folder
+    /// The folder of a table on the disk, where the store is a folder.
+    pub(super) fn disk_folder_of(&self, kept: Kept) -> Option<PathBuf> {
+        Some(self.folder.as_ref()?.join(kept.name()))
     }
 
     /// Opens a table at its newest version.
@@ -156,13 +182,25 @@ impl Store {
     }
 
     /// Whether a table is there: a store that an earlier version made may lack one.
-    pub fn has(&self, kept: Kept) -> bool {
-        self.folder.join(kept.name()).join("_delta_log").is_dir()
+    pub async fn has(&self, kept: Kept) -> bool {
+        let log = self.folder_of(kept).join("_delta_log");
+        self.files.list(Some(&log)).next().await.is_some()
+    }
+
+    /// The tables that are there.
+    pub(super) async fn tables(&self) -> Vec<Kept> {
+        let mut there = Vec::new();
+        for kept in Kept::ALL {
+            if self.has(kept).await {
+                there.push(kept);
+            }
+        }
+        there
     }
 
     /// Opens a table at its newest version; one that an older store lacks is made first.
     pub async fn table_or_made(&self, kept: Kept) -> Result<DeltaTable, Failure> {
-        if !self.has(kept) {
+        if !self.has(kept).await {
             let made = self.create_table(kept).await;
             // Of two that make it at once one may be refused: what counts is that it is there.
             return match (self.table(kept).await, made) {
@@ -174,8 +212,6 @@ impl Store {
     }
 
     async fn create_table(&self, kept: Kept) -> Result<(), DeltaTableError> {
-        let folder = self.folder.join(kept.name());
-        std::fs::create_dir_all(&folder)?;
         let schema: StructType = arrow_schema(kept.columns()).as_ref().try_into_kernel()?;
         self.builder(kept)?
             .build()?
@@ -200,11 +236,26 @@ impl Store {
     }
 
     fn builder(&self, kept: Kept) -> Result<DeltaTableBuilder, DeltaTableError> {
-        let folder = self.folder.join(kept.name());
-        let url = Url::from_directory_path(&folder)
-            .map_err(|()| DeltaTableError::InvalidTableLocation(folder.display().to_string()))?;
+        let url = (self.address.join(&format!("{}/", kept.name())))
+            .map_err(|error| DeltaTableError::InvalidTableLocation(error.to_string()))?;
         let files: Arc<dyn ObjectStore> = self.files.clone();
         Ok(DeltaTableBuilder::from_url(url.clone())?.with_storage_backend(files, url))
+    }
+}
+
+/// Logs whose entries are created as files, one that is there being refused.
+#[derive(Debug)]
+struct PlainLogs;
+
+impl LogStoreFactory for PlainLogs {
+    fn with_options(
+        &self,
+        prefixed: ObjectStoreRef,
+        root: ObjectStoreRef,
+        location: &Url,
+        options: &StorageConfig,
+    ) -> Result<Arc<dyn LogStore>, DeltaTableError> {
+        Ok(default_logstore(prefixed, root, location, options))
     }
 }
 

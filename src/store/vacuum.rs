@@ -8,7 +8,6 @@
 
 use std::collections::HashSet;
 use std::fs::Metadata;
-use std::path::{Path, PathBuf};
 
 use deltalake::kernel::Action;
 use deltalake::protocol::DeltaOperation;
@@ -17,6 +16,7 @@ use serde::Serialize;
 
 use super::compact::{commit_care, damaged};
 use super::durable::{STAGED_END, STAGED_START};
+use super::listing::{every_file, remove_file};
 use super::snapshot::{receipted_loads, version_of};
 use super::table_log::{LiveFile, TableLog, begun_at};
 use super::tables::{Kept, Store, refused};
@@ -50,8 +50,8 @@ pub struct Unfinished {
 /// A file that is gone from the disk.
 #[derive(Debug, Clone, Serialize)]
 pub struct RemovedFile {
-    /// Its path.
-    pub path: PathBuf,
+    /// Its path within the store.
+    pub path: String,
     /// Its size.
     pub bytes: u64,
     /// Why it may go.
@@ -95,6 +95,11 @@ impl Limit {
         })
     }
 
+    /// Whether a moment is longer ago than the limit.
+    pub(super) fn passed_by_moment(self, moment: Option<Timestamp>) -> bool {
+        moment.is_some_and(|moment| self.passed(moment))
+    }
+
     /// Whether what bears this id was begun before the limit; an id that does not tell protects.
     pub fn passed_by_id(self, id: &str) -> bool {
         begun_at(id).is_some_and(|begun| self.passed(begun))
@@ -106,13 +111,13 @@ impl Limit {
 /// # Errors
 /// A [`Failure`] if a log is damaged: then nothing is removed.
 pub async fn vacuum(store: &Store, limit: Limit, dry_run: bool) -> Result<Removed, Failure> {
-    let tables: Vec<Kept> = Kept::ALL
-        .into_iter()
-        // A store of an earlier version may lack the alerts; any other table that is gone is damage.
-        .filter(|kept| *kept != Kept::Alerts || store.has(*kept))
-        .collect();
+    let mut tables = Kept::ALL.to_vec();
+    // A store of an earlier version may lack the alerts; any other table that is gone is damage.
+    if !store.has(Kept::Alerts).await {
+        tables.retain(|kept| *kept != Kept::Alerts);
+    }
     for kept in &tables {
-        whole_log(store, *kept, None)?;
+        whole_log(store, *kept, None).await?;
     }
     let mut removed = Removed::default();
     for kept in tables.iter().filter(|kept| OF_LOADS.contains(kept)) {
@@ -128,8 +133,8 @@ pub async fn vacuum(store: &Store, limit: Limit, dry_run: bool) -> Result<Remove
 }
 
 /// A table's log, if every entry of it can be read: else it is not known what old versions need.
-fn whole_log(store: &Store, kept: Kept, until: Option<i64>) -> Result<TableLog, Failure> {
-    let log = TableLog::read(&store.folder_of(kept), until);
+async fn whole_log(store: &Store, kept: Kept, until: Option<i64>) -> Result<TableLog, Failure> {
+    let log = TableLog::read(store, kept, until).await;
     match log.problems.first() {
         Some(problem) => Err(damaged(kept, problem)),
         None => Ok(log),
@@ -146,7 +151,7 @@ async fn take_out_unfinished(
     let table = store.table(kept).await?;
     // Read after the table: a load that got its receipt meanwhile has it here.
     let receipted = receipted_loads(store).await?;
-    let log = whole_log(store, kept, Some(version_of(&table)))?;
+    let log = whole_log(store, kept, Some(version_of(&table))).await?;
     let broken_off = |file: &&LiveFile| {
         // A file that was put together of several loads has rows that count, and no others. Rows of a
         // drop count as they stand.
@@ -181,10 +186,9 @@ async fn remove_files(
     limit: Limit,
     dry_run: bool,
 ) -> Result<Vec<RemovedFile>, Failure> {
-    let folder = store.folder_of(kept);
     // Listed before the log is read: a file that is committed between the two is named then.
-    let listed = files_under(&folder)?;
-    let log = whole_log(store, kept, None)?;
+    let listed = every_file(store, kept).await?;
+    let log = whole_log(store, kept, None).await?;
     let table = store.table(kept).await?;
     let state = table
         .snapshot()
@@ -197,23 +201,19 @@ async fn remove_files(
         .collect();
     live.extend(log.live.iter().map(|file| file.path().to_owned()));
     let mut removed = Vec::new();
-    for (path, metadata) in listed {
-        let within = within(&folder, &path);
-        let Some(why) = why(kept, &log, &within, limit) else {
+    for file in listed {
+        let Some(why) = why(kept, &log, &file.within, limit) else {
             continue;
         };
-        if !limit.passed_by_file(&metadata) || live.contains(&within) {
+        if !limit.passed_by_moment(file.written) || live.contains(&file.within) {
             continue;
         }
-        if !dry_run && let Err(error) = std::fs::remove_file(&path) {
-            // Somebody else may have been quicker; anything else is told.
-            if error.kind() != std::io::ErrorKind::NotFound {
-                return Err(Failure::file("remove", &path, &error));
-            }
+        if !dry_run {
+            remove_file(store, kept, &file).await?;
         }
         removed.push(RemovedFile {
-            path,
-            bytes: metadata.len(),
+            path: format!("{}/{}", kept.name(), file.within),
+            bytes: file.bytes,
             why,
         });
     }
@@ -243,35 +243,4 @@ fn why(kept: Kept, log: &TableLog, within: &str, limit: Limit) -> Option<Why> {
         }
         (None, true) => None,
     }
-}
-
-fn within(folder: &Path, path: &Path) -> String {
-    let within = path.strip_prefix(folder).unwrap_or(path);
-    let steps = within
-        .components()
-        .map(|step| step.as_os_str().to_string_lossy());
-    steps.collect::<Vec<_>>().join("/")
-}
-
-/// Every plain file under a folder; links are not followed.
-fn files_under(folder: &Path) -> Result<Vec<(PathBuf, Metadata)>, Failure> {
-    let mut found = Vec::new();
-    let mut folders = vec![folder.to_owned()];
-    while let Some(next) = folders.pop() {
-        let unlisted = |error: std::io::Error| Failure::file("list", &next, &error);
-        for entry in std::fs::read_dir(&next).map_err(unlisted)? {
-            let entry = entry.map_err(unlisted)?;
-            let kind = entry.file_type().map_err(unlisted)?;
-            if kind.is_dir() {
-                folders.push(entry.path());
-            } else if kind.is_file() {
-                // One that is gone meanwhile was somebody's staged file.
-                if let Ok(metadata) = entry.metadata() {
-                    found.push((entry.path(), metadata));
-                }
-            }
-        }
-    }
-    found.sort_by(|(one, _), (other, _)| one.cmp(other));
-    Ok(found)
 }

@@ -4,19 +4,23 @@ mod settings;
 
 use std::path::{Path, PathBuf};
 
+use tempfile::TempDir;
+
 use crate::failure::{Failure, Kind};
 use crate::visit::doubts::CODES;
 use crate::visit::rules::SeasonDays;
 
 pub use settings::{
     DisclosureSettings, DoubtSettings, OfficeSettings, PublishSettings, RegionSettings,
-    SeasonSettings, Settings, WeatherSettings,
+    SeasonSettings, Settings, StoreSettings, WeatherSettings,
 };
 
 /// Name of the settings file; a folder that holds it is a workspace.
 pub const SETTINGS_FILE: &str = "bractline.toml";
 /// Name of the user's own boundary file within the workspace.
 const BOUNDARIES_FILE: &str = "boundaries.json";
+/// How the names of folders begin that hold tables between stages; one is left when a roll-up is killed.
+pub const BETWEEN_STAGES_START: &str = ".between-stages-";
 /// Fewer fields than this would give a single farm away.
 const MIN_GROUP_MIN: u32 = 3;
 
@@ -30,11 +34,12 @@ pub struct Workspace {
 
 impl Workspace {
     /// Makes a workspace in a folder that is empty or not there yet. With `boundaries` the text of the
-    /// user's own file is kept beside the settings.
+    /// user's own file is kept beside the settings. `store_place` is that of [`StoreSettings`].
     pub fn create(
         folder: &Path,
         region: &RegionSettings,
         boundaries: Option<&str>,
+        store_place: &str,
     ) -> Result<Workspace, Failure> {
         let unwritable = |error| Failure::file("make the workspace", folder, &error);
         std::fs::create_dir_all(folder).map_err(unwritable)?;
@@ -53,7 +58,11 @@ impl Workspace {
         }
         std::fs::create_dir(folder.join("protocols")).map_err(unwritable)?;
         // The settings come last: with them the folder becomes a workspace.
-        std::fs::write(folder.join(SETTINGS_FILE), settings_text(region)).map_err(unwritable)?;
+        std::fs::write(
+            folder.join(SETTINGS_FILE),
+            settings_text(region, store_place),
+        )
+        .map_err(unwritable)?;
         Workspace::open(folder)
     }
 
@@ -74,10 +83,12 @@ impl Workspace {
         Workspace::with_text(folder, text, &place)
     }
 
-    /// The same folder as its settings were at a time.
+    /// The same folder as its settings were at a time; the store is where it is now.
     pub fn as_it_was(&self, settings_text: &str) -> Result<Workspace, Failure> {
         let place = Path::new(SETTINGS_FILE);
-        Workspace::with_text(&self.folder, settings_text.to_owned(), place)
+        let mut was = Workspace::with_text(&self.folder, settings_text.to_owned(), place)?;
+        was.settings.store = self.settings.store.clone();
+        Ok(was)
     }
 
     fn with_text(folder: &Path, text: String, place: &Path) -> Result<Workspace, Failure> {
@@ -114,7 +125,7 @@ impl Workspace {
         &self.folder
     }
 
-    /// The folder of the kept tables.
+    /// The folder of the kept tables, where the settings name no other place.
     pub fn store(&self) -> PathBuf {
         self.folder.join("store")
     }
@@ -122,6 +133,14 @@ impl Workspace {
     /// The folder of the workspace's own protocols.
     pub fn protocols(&self) -> PathBuf {
         self.folder.join("protocols")
+    }
+
+    /// A new folder for tables between stages, gone when it is dropped; nobody else may look into it.
+    pub fn between_stages(&self) -> Result<TempDir, Failure> {
+        let folder = tempfile::Builder::new()
+            .prefix(BETWEEN_STAGES_START)
+            .tempdir_in(&self.folder);
+        folder.map_err(|error| Failure::file("make a folder in", &self.folder, &error))
     }
 
     /// The folder of the alerts.
@@ -263,7 +282,7 @@ fn day_of_year(name: &str, text: &str) -> Result<(i8, i8), Failure> {
 }
 
 /// The settings file of a new workspace: every setting, its default and what it does.
-fn settings_text(region: &RegionSettings) -> String {
+fn settings_text(region: &RegionSettings, store_place: &str) -> String {
     let text = |value: &str| toml::Value::from(value).to_string();
     format!(
         r#"# Settings of this workspace. Every setting stands here with its default.
@@ -275,6 +294,11 @@ boundaries = {boundaries}
 # Where the boundary file keeps a county's id and name; not used with "us:".
 id_property = {id_property}
 name_property = {name_property}
+
+[store]
+# Where the tables lie. Empty: the folder "store" beside this file. Or a bucket, as "s3://bucket/prefix", whose
+# region and keys come from the environment (AWS_REGION, AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY …).
+place = {place}
 
 [season]
 # Visits outside these days of the year are held. Month and day, both included.
@@ -326,6 +350,7 @@ author = ""
 "#,
         boundaries = text(&region.boundaries),
         id_property = text(&region.id_property),
+        place = text(store_place),
         name_property = text(&region.name_property),
         doubts = CODES.join(", "),
     )

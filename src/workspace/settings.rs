@@ -12,6 +12,9 @@ use crate::visit::record::Economics;
 pub struct Settings {
     /// The counties.
     pub region: RegionSettings,
+    /// Where the tables lie.
+    #[serde(default)]
+    pub store: StoreSettings,
     /// The days of the season.
     #[serde(default)]
     pub season: SeasonSettings,
@@ -47,6 +50,14 @@ pub struct RegionSettings {
     /// Property of a county's name in that file.
     #[serde(default = "name_property")]
     pub name_property: String,
+}
+
+/// Where the tables lie.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct StoreSettings {
+    /// `s3://bucket/prefix`; empty for the folder `store` of the workspace.
+    pub place: String,
 }
 
 /// First and last day of the season, `MM-DD`, both included.
