@@ -14,7 +14,7 @@ use crate::publish::files::write_file;
 use crate::region::Region;
 use crate::rollup::arrivals::Arrivals;
 use crate::store::alerts::IssuedAlert;
-use crate::store::snapshot::Snapshot;
+use crate::store::snapshot::{Snapshot, parts_that_pay};
 use crate::workspace::Workspace;
 
 /// What an alert is made from beside the store.
@@ -121,9 +121,10 @@ impl Inputs {
     ) -> Result<Figures, Failure> {
         let workspace = workspace.as_it_was(&self.settings)?;
         let store = open_store(&workspace).await?;
+        let parts = parts_that_pay(&store, workers()).await?;
         let snapshot = match version {
-            Some(version) => Snapshot::at(&store, version, workers()).await?,
-            None => Snapshot::open(&store, workers()).await?,
+            Some(version) => Snapshot::at(&store, version, parts).await?,
+            None => Snapshot::open(&store, parts).await?,
         };
         let region = self.region(&workspace)?;
         let folder = temporary_folder()?;

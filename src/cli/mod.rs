@@ -42,6 +42,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
+use crate::store::snapshot::{Snapshot, parts_that_pay};
 use crate::store::tables::Store;
 use crate::workspace::{SETTINGS_FILE, Workspace};
 
@@ -177,6 +178,13 @@ fn workers() -> usize {
 
 async fn open_store(workspace: &Workspace) -> Result<Store, Failure> {
     store_of(workspace)?.opened().await
+}
+
+/// The newest version of the store, for queries over all of its visits.
+async fn open_snapshot(workspace: &Workspace) -> Result<Snapshot, Failure> {
+    let store = open_store(workspace).await?;
+    let parts = parts_that_pay(&store, workers()).await?;
+    Snapshot::open(&store, parts).await
 }
 
 fn open_region(workspace: &Workspace) -> Result<Region, Failure> {

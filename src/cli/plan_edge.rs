@@ -7,13 +7,12 @@ use arrow::datatypes::Float64Type;
 use serde::Serialize;
 
 use super::rollup::Figures;
-use super::{Format, Outcome, open_store, report, workers};
+use super::{Format, Outcome, open_snapshot, report};
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions::IN_ONE_SENTENCE;
 use crate::publish::files::write_folder;
 use crate::publish::tables::csv_of;
 use crate::region::strips::{SampledSite, draw_strips};
-use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
 use crate::visit::words::disarmed;
 use crate::workspace::Workspace;
@@ -100,7 +99,7 @@ impl PlanEdge {
             .mend("a protocol with a table [edge_decline] does; see bractline protocols show bsm-eggs")
         })?;
         let standing = self.standing_visit(&figures.rollup.field_week().batch)?;
-        let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
+        let snapshot = open_snapshot(workspace).await?;
         let visit = snapshot.visit_sites(&standing.visit_id).await?;
         let sites: Vec<SiteRow> = visit
             .sites

@@ -8,7 +8,7 @@ use super::cluster::ClusterOptions;
 use super::dispersion::{DispersionFiles, described};
 use super::report::{self, counted};
 use super::setting::roll_up_setting;
-use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
+use super::{Format, Outcome, open_catalogue, open_region, open_snapshot};
 use crate::failure::Failure;
 use crate::protocol::catalogue::Catalogue;
 use crate::publish::files::write_folder;
@@ -93,7 +93,7 @@ impl Written {
 
 impl RollupCommand {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
-        let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
+        let snapshot = open_snapshot(workspace).await?;
         let cluster = self.cluster.join(workspace, &snapshot).await?;
         let figures = Figures::newest(workspace, &snapshot, cluster.as_deref()).await?;
         let dispersion = match self.dispersion {
@@ -134,13 +134,13 @@ pub(super) struct Figures {
 impl Figures {
     /// Rolls the newest version of the store up.
     pub(super) async fn of(workspace: &Workspace) -> Result<Figures, Failure> {
-        let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
+        let snapshot = open_snapshot(workspace).await?;
         Figures::newest(workspace, &snapshot, None).await
     }
 
     /// The same, and when the visits came in.
     pub(super) async fn with_arrivals(workspace: &Workspace) -> Result<Figures, Failure> {
-        let snapshot = Snapshot::open(&open_store(workspace).await?, workers()).await?;
+        let snapshot = open_snapshot(workspace).await?;
         let mut figures = Figures::newest(workspace, &snapshot, None).await?;
         figures.arrivals = Arrivals::of(&snapshot).await?;
         Ok(figures)

@@ -18,6 +18,21 @@ use super::schema::arrow_schema;
 use super::tables::{Kept, Store, refused};
 use crate::failure::{Failure, Kind};
 
+/// Fewer visits than this are not worth a part of their own: to split a query and bring its rows together again
+/// costs more of the processors than it gains in time (`benches/RESULTS.md`).
+const VISITS_A_PART: usize = 250_000;
+
+/// Into how many parts queries over the visits are split, `most` at the most.
+pub async fn parts_that_pay(store: &Store, most: usize) -> Result<usize, Failure> {
+    let table = store.table(Kept::Visits).await?;
+    let state = table
+        .snapshot()
+        .map_err(|error| refused("open", Kept::Visits, &error))?;
+    let files = state.log_data();
+    let visits: usize = files.iter().filter_map(|file| file.num_records()).sum();
+    Ok((visits / VISITS_A_PART).clamp(1, most))
+}
+
 /// A fixed version of the kept tables, registered under their names.
 pub struct Snapshot {
     session: SessionContext,
