@@ -90,8 +90,7 @@ impl Cluster {
             .map(|file| ListingTableUrl::try_new(file, None));
         let files = files.collect::<Result<Vec<_>, _>>().map_err(failed)?;
         let options = ListingOptions::new(Arc::new(ParquetFormat::default()))
-            .with_file_extension(".parquet")
-            .with_target_partitions(self.session.state().config().target_partitions());
+            .with_file_extension(".parquet");
         let config = ListingTableConfig::new_with_multi_paths(files)
             .with_listing_options(options)
             .with_schema(schema);
