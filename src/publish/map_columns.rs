@@ -81,7 +81,7 @@ fn add_row(page: &mut String, doc: &ColumnDoc) {
 }
 
 /// Text that no reader of Markdown takes for markup, on one line.
-fn plain(text: &str) -> String {
+pub(super) fn plain(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for character in text.chars() {
         match character {
