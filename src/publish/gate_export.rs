@@ -149,7 +149,7 @@ impl<'a> ExportGate<'a> {
 
     /// Points and texts of rows.
     fn judge_rows(&self, file: &str, rows: &[Feature]) -> Result<(), Failure> {
-        let mut points = Vec::new();
+        let mut points: BTreeMap<&str, Vec<(f64, f64)>> = BTreeMap::new();
         let mut texts = BTreeSet::new();
         for row in rows {
             if let Some(point) = row
@@ -161,7 +161,10 @@ impl<'a> ExportGate<'a> {
                 return Err(stopped(file, &why));
             }
             if row.is_point {
-                points.extend(&row.positions);
+                points
+                    .entry(width_of(row))
+                    .or_default()
+                    .extend(&row.positions);
             }
             let told = row
                 .cells
@@ -169,12 +172,23 @@ impl<'a> ExportGate<'a> {
                 .filter(|(name, _)| !NUMBERS.contains(&name.as_str()));
             texts.extend(told.filter_map(|(_, cell)| cell.as_deref()));
         }
-        self.gate
-            .judge_points(points)
-            .map_err(|why| stopped(file, &why))?;
+        // Cells of several widths may lie within each other; those of one width lie apart.
+        for points in points.into_values() {
+            let judged = self.gate.judge_points(points);
+            judged.map_err(|why| stopped(file, &why))?;
+        }
         let texts: Vec<&str> = texts.into_iter().collect();
         self.gate.judge_words(file, texts.join("\n").as_bytes())
     }
+}
+
+/// How wide the cell of a row is, in whatever words.
+fn width_of(row: &Feature) -> &str {
+    let widths = ["grid_km", "coordinateUncertaintyInMeters"];
+    let width = widths
+        .iter()
+        .find_map(|name| row.cells.get(*name)?.as_deref());
+    width.unwrap_or_default()
 }
 
 /// A row of a text file, at the point that its columns name.

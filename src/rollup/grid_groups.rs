@@ -1,10 +1,10 @@
 //! Which place a row may tell: the cell of the grid, the county, or none.
 //!
 //! Rows are told in groups of the same county, ISO week, protocol and side of the stage window; of each group
-//! those of one cell, or the rest of the county, must be as many fields and farms as a county-week needs. Where
-//! the rest is too small, the smallest cell joins it, until it is large enough: so the fields of a county-week
-//! that is shown are all there, each among enough others, and nothing is left to be subtracted from the county's
-//! own figures. Of a county-week that is suppressed no row is told, nor how many there are. Fields outside the
+//! those of one cell, or the rest of the county, must be as many fields and farms as a county-week needs. Fields
+//! whose cell has too few are looked at in cells twice, four and eight times as wide. Where the rest is too small,
+//! the smallest cell joins it, until it is large enough: so the fields of a county-week that is shown are all
+//! there, each among enough others, and nothing is left to be subtracted from the county's own figures. Of a county-week that is suppressed no row is told, nor how many there are. Fields outside the
 //! stage window of a county that is shown may be too few for a group of their own: those are held back.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -14,6 +14,9 @@ use super::dispersion::SmallestGroup;
 /// Mean radius of the earth, kilometres (IUGG; Moritz 2000, J. Geod. 74:128-133): as in
 /// `pipeline/stages/90_sample_point.sql`.
 const EARTH_KM: f64 = 6371.0088;
+
+/// Widths of cells, in those of the grid.
+const WIDTHS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
 
 /// A field in a week, as it is looked at here. Private.
 #[derive(Debug, Clone, Copy)]
@@ -42,6 +45,8 @@ pub(super) struct GridCell {
     pub(super) lon: f64,
     /// Latitude of its middle.
     pub(super) lat: f64,
+    /// Its height and about its width, kilometres.
+    pub(super) grid_km: f64,
 }
 
 /// A field-week that is told, with its cell; without one its county alone is told.
@@ -99,17 +104,22 @@ fn told_by_place<'a>(
     smallest: SmallestGroup,
     grid_km: f64,
 ) -> Vec<Placed<'a>> {
-    let mut cells: BTreeMap<String, (GridCell, Vec<FieldWeek>)> = BTreeMap::new();
-    for week in group {
-        let cell = cell_of(week.point, grid_km);
-        let entry = cells.entry(cell.label.clone());
-        entry.or_insert_with(|| (cell, Vec::new())).1.push(*week);
+    let mut rest = group.to_vec();
+    let mut large = Vec::new();
+    for width in WIDTHS {
+        let mut cells: BTreeMap<String, (GridCell, Vec<FieldWeek>)> = BTreeMap::new();
+        for week in rest {
+            let cell = cell_of(week.point, grid_km * width);
+            let entry = cells.entry(cell.label.clone());
+            entry.or_insert_with(|| (cell, Vec::new())).1.push(week);
+        }
+        let (enough, small): (Vec<_>, Vec<_>) = cells
+            .into_values()
+            .partition(|(_, weeks)| is_enough(weeks, smallest));
+        large.extend(enough);
+        rest = small.into_iter().flat_map(|(_, weeks)| weeks).collect();
     }
-    let (mut large, small): (Vec<_>, Vec<_>) = cells
-        .into_values()
-        .partition(|(_, weeks)| is_enough(weeks, smallest));
-    let mut rest: Vec<FieldWeek> = small.into_iter().flat_map(|(_, weeks)| weeks).collect();
-    // The largest first, so that the smallest is the last; of two alike the one that comes later by its name.
+    // The largest first, so that the smallest is the last; of two alike the wider one.
     large.sort_by_key(|(_, weeks)| std::cmp::Reverse(weeks.len()));
     while !rest.is_empty() && !is_enough(&rest, smallest) {
         let Some((_, weeks)) = large.pop() else {
@@ -138,6 +148,7 @@ fn cell_of((lon, lat): (f64, f64), grid_km: f64) -> GridCell {
         label: format!("{row:.0}.{column:.0}"),
         lon: five_decimals(-180.0 + (column + 0.5) * 360.0 / columns),
         lat: five_decimals(middle),
+        grid_km,
     }
 }
 

@@ -27,7 +27,7 @@ use super::dispersion_tables::described;
 use super::grid_groups::{FieldWeek, GridCell, Placed, placed};
 use super::run::Rollup;
 use super::stages::{StageColumn, columns_of};
-use crate::failure::{Failure, Kind};
+use crate::failure::Failure;
 
 /// One row a field and week, in the form of a stage's header.
 const FIELD_WEEK: &str = "\
@@ -39,6 +39,7 @@ county_id       text    not null  county of the field
 cell            text    null      row and column of the grid's cell, as 482.1093; null where only the county is told
 cell_lon        double  null      [deg] longitude of the cell's middle, WGS 84
 cell_lat        double  null      [deg] latitude of the cell's middle, WGS 84
+grid_km         double  null      [km] height and about the width of the cell: that of the grid, or two, four or eight times as much where too few fields lie in one
 in_window       boolean not null  whether the crop stage lies in the protocol's window
 field_mean      double  not null  mean of the site means, two significant digits
 standard_error  double  null      its standard error, two significant digits; null for one site
@@ -59,6 +60,7 @@ county_id       text    not null  county of the field
 cell            text    null      row and column of the grid's cell, as 482.1093; null where only the county is told
 cell_lon        double  null      [deg] longitude of the cell's middle, WGS 84
 cell_lat        double  null      [deg] latitude of the cell's middle, WGS 84
+grid_km         double  null      [km] height and about the width of the cell: that of the grid, or two, four or eight times as much where too few fields lie in one
 sites           int     not null  [{site}] sites sampled; counted up to the smallest full sample of the protocol, as more would tell the size of the field
 field_mean      double  not null  mean of the site means, two significant digits
 standard_error  double  null      its standard error, two significant digits; null for one site";
@@ -211,7 +213,7 @@ fn class_of(week: &FieldWeek) -> (bool, f64, Option<f64>) {
 
 /// All that the package shows of a field-week, as one text.
 fn text_of(week: &FieldWeek, cell: &Option<GridCell>) -> String {
-    let cell = cell.as_ref().map(|cell| &cell.label);
+    let cell = cell.as_ref().map(|cell| (&cell.label, cell.grid_km));
     let figures = (
         two_digits(week.field_mean),
         week.standard_error.map(two_digits),
@@ -271,7 +273,7 @@ fn truths(values: impl Iterator<Item = Option<bool>>) -> ArrayRef {
 }
 
 /// Season, week, protocol, county and cell of rows: what both tables say of when and where.
-fn when_and_where<'a>(rows: impl Iterator<Item = &'a Placed<'a>> + Clone) -> [ArrayRef; 7] {
+fn when_and_where<'a>(rows: impl Iterator<Item = &'a Placed<'a>> + Clone) -> [ArrayRef; 8] {
     let rows = || rows.clone();
     let cell = |row: &'a Placed<'a>| row.1.as_ref();
     [
@@ -282,6 +284,7 @@ fn when_and_where<'a>(rows: impl Iterator<Item = &'a Placed<'a>> + Clone) -> [Ar
         words(rows().map(|row| Some(cell(row)?.label.as_str()))),
         doubles(rows().map(|row| Some(cell(row)?.lon))),
         doubles(rows().map(|row| Some(cell(row)?.lat))),
+        doubles(rows().map(|row| Some(cell(row)?.grid_km))),
     ]
 }
 
@@ -308,7 +311,6 @@ fn field_week_table(
 
 /// A visit that is shown, with the row of its field-week.
 struct ShownVisit {
-    visit: usize,
     week: usize,
     sites: i32,
     mean: f64,
@@ -339,7 +341,6 @@ fn visit_table(
             let name = |column| text(column, visit);
             let week = *rows_of.get(&(name("field_id"), name("iso_week"), name("protocol")))?;
             Some(ShownVisit {
-                visit,
                 week,
                 sites: sites.value(visit).min(sites_min(name("protocol"))),
                 mean: two_digits(means.value(visit)),
@@ -358,10 +359,6 @@ fn visit_table(
     let numbers = numbers_of(key, told);
     let mut in_order: Vec<usize> = (0..rows.len()).collect();
     in_order.sort_by_key(|row| numbers[*row]);
-    assert!(
-        rows.iter().all(|row| row.visit < visits.num_rows()),
-        "a row is one of the visits"
-    );
     let ordered = || in_order.iter().map(|row| &rows[*row]);
     let mut columns = vec![
         whole(in_order.iter().map(|row| numbers[*row])),
@@ -374,5 +371,5 @@ fn visit_table(
         doubles(ordered().map(|row| Some(row.mean))),
         doubles(ordered().map(|row| row.error)),
     ]);
-    described("visit", VISIT, columns).map_err(|error| Failure::new(Kind::Stage, error.to_string()))
+    described("visit", VISIT, columns)
 }

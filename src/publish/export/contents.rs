@@ -183,20 +183,7 @@ fn public_tables(
     let county_week = rollup.county_week();
     let rows = county_week.rows_of(period)?;
     let map = MapRows::gather(region, &rows, Coverage::VisitedCounties)?;
-    let mut columns = county_week.stage.columns.clone();
-    for doc in ADDED_COLUMNS {
-        let schema = map.table().schema();
-        let field = schema
-            .field_with_name(doc.name)
-            .map_err(|error| super::unmade(&error))?;
-        columns.push(StageColumn {
-            name: doc.name.to_owned(),
-            data_type: field.data_type().clone(),
-            nullable: field.is_nullable(),
-            unit: None,
-            description: doc.description.to_owned(),
-        });
-    }
+    let columns = map_columns(&county_week.stage.columns, &map)?;
     Ok([
         ExportTable {
             name: "county_week",
@@ -244,6 +231,28 @@ fn public_tables(
             )?
         },
     ])
+}
+
+/// The columns of a map in its own order: those of the stage, and what the map adds.
+fn map_columns(staged: &[StageColumn], map: &MapRows) -> Result<Vec<StageColumn>, Failure> {
+    let schema = map.table().schema();
+    let columns = schema.fields().iter().map(|field| {
+        let name = field.name();
+        let of_stage = staged.iter().find(|column| column.name == *name);
+        let added = ADDED_COLUMNS.iter().find(|doc| doc.name == name);
+        match (of_stage, added) {
+            (Some(column), _) => Ok(column.clone()),
+            (None, Some(doc)) => Ok(StageColumn {
+                name: name.clone(),
+                data_type: field.data_type().clone(),
+                nullable: field.is_nullable(),
+                unit: None,
+                description: doc.description.to_owned(),
+            }),
+            (None, None) => Err(super::unmade(&format!("nobody says what {name} is"))),
+        }
+    });
+    columns.collect()
 }
 
 /// A table as its stage made it; it points to the week of the region.

@@ -194,8 +194,8 @@ fn event_row(facts: &Facts, event: &Event, id: &str) -> Result<Vec<String>, Fail
         .map_or("", |county| county.name.as_str());
     let (date, size, unit, effort) = sampled(facts.level, event)?;
     let place = match facts.level {
-        Level::Public => Place::default(),
-        Level::Grid => Place::of_cell(event, facts.grid_km)?,
+        Level::Public => Place::of_county(),
+        Level::Grid => Place::of_cell(event)?,
         Level::Full => Place::of_field(event)?,
     };
     let withheld = match facts.level {
@@ -288,6 +288,13 @@ struct Place {
 }
 
 impl Place {
+    fn of_county() -> Place {
+        Place {
+            generalised: "The fields of a county and week taken together.".to_owned(),
+            ..Place::default()
+        }
+    }
+
     fn of_field(event: &Event) -> Result<Place, Failure> {
         Ok(Place {
             lat: event.text("lat")?,
@@ -299,7 +306,7 @@ impl Place {
 
     /// No point of a cell lies farther from its middle than half its diagonal, 0.71 of its height; the rest is
     /// for cells that are a little wider than high.
-    fn of_cell(event: &Event, grid_km: f64) -> Result<Place, Failure> {
+    fn of_cell(event: &Event) -> Result<Place, Failure> {
         let lat = event.text("cell_lat")?;
         if lat.is_empty() {
             return Ok(Place {
@@ -307,6 +314,8 @@ impl Place {
                 ..Place::default()
             });
         }
+        let width = event.text("grid_km")?;
+        let grid_km: f64 = width.parse().map_err(|error| unmade(&error))?;
         Ok(Place {
             lat,
             lon: event.text("cell_lon")?,

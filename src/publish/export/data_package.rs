@@ -9,6 +9,8 @@ use super::{Facts, PackageFile, sha256_of};
 use crate::failure::Failure;
 use crate::publish::cautions;
 
+/// How the name of a Parquet file ends.
+const PARQUET: &str = ".parquet";
 const PACKAGE_PROFILE: &str = "https://datapackage.org/profiles/2.0/datapackage.json";
 const RESOURCE_PROFILE: &str = "https://datapackage.org/profiles/2.0/dataresource.json";
 const SCHEMA_PROFILE: &str = "https://datapackage.org/profiles/2.0/tableschema.json";
@@ -22,7 +24,9 @@ pub(super) fn data_package(
     tables: &[ExportTable],
     files: &[PackageFile],
 ) -> Result<Vec<u8>, Failure> {
-    let resources = files.iter().map(|file| resource(file, tables));
+    // A Parquet file is no resource of its own: it is another form of the table, which its CSV describes.
+    let of_its_own = files.iter().filter(|file| !file.name.ends_with(PARQUET));
+    let resources = of_its_own.map(|file| resource(file, tables, files));
     let mut package = json!({
         "$schema": PACKAGE_PROFILE,
         "name": facts.name(),
@@ -62,7 +66,7 @@ pub(super) fn data_package(
     Ok(text)
 }
 
-fn resource(file: &PackageFile, tables: &[ExportTable]) -> Value {
+fn resource(file: &PackageFile, tables: &[ExportTable], files: &[PackageFile]) -> Value {
     let (stem, ending) = file.name.rsplit_once('.').unwrap_or((&file.name, ""));
     let table = tables.iter().find(|table| table.name == stem);
     let mut resource = json!({
@@ -75,7 +79,7 @@ fn resource(file: &PackageFile, tables: &[ExportTable]) -> Value {
         "hash": format!("sha256:{}", sha256_of(&file.bytes)),
     });
     match table {
-        Some(table) if ending == "csv" => {
+        Some(table) => {
             resource["name"] = json!(table.name);
             resource["type"] = json!("table");
             resource["encoding"] = json!("utf-8");
@@ -83,10 +87,17 @@ fn resource(file: &PackageFile, tables: &[ExportTable]) -> Value {
             resource["description"] = json!(table.about);
             resource["dialect"] = json!({ "delimiter": ",", "lineTerminator": "\r\n" });
             resource["schema"] = schema(table);
-        }
-        Some(table) => {
-            resource["title"] = json!(table.title);
-            resource["description"] = json!(format!("The same rows and columns as {stem}.csv."));
+            let other = files
+                .iter()
+                .find(|file| file.name.strip_suffix(PARQUET) == Some(stem));
+            if let Some(other) = other {
+                resource["sameRows"] = json!({
+                    "path": other.name,
+                    "mediatype": media_type("parquet"),
+                    "bytes": other.bytes.len(),
+                    "hash": format!("sha256:{}", sha256_of(&other.bytes)),
+                });
+            }
         }
         None => resource["description"] = json!(file.about),
     }

@@ -125,10 +125,10 @@ fn add_grid(page: &mut String, held: HeldBack) {
     let _ = writeln!(
         page,
         "No visit and no field of theirs is here, and how many there are is not told, since that would tell of them.\n\n\
-         Of the county-weeks that are shown, {} field-weeks are here. Each stands among as many fields, and farms where \
-         farms are given, as a county-week needs, of the same county, week, protocol and side of the stage window; {} of them \
-         tell their county and no grid cell, since too few lay in theirs or with them a cell's neighbours would have been told \
-         apart. {} field-weeks outside the stage window are left out: too few in their county and week.\n\n\
+         Of the county-weeks that are shown, {} field-weeks are here. Each is told among as many fields, and farms where \
+         farms are given, as a county-week needs, of the same county, week, protocol and side of the stage window: those of \
+         its grid cell, or of one two, four or eight times as wide; where these have too few, its county alone is told, as of \
+         {} of them. {} field-weeks outside the stage window are left out: too few in their county and week.\n\n\
          Left out of every row: ids, points, outlines, notes, names, scouts, days, areas, crop types, crop stages, costs, \
          prices, stands and thresholds. Means have two significant digits; pressure is told by its class.",
         held.field_weeks, held.by_county_alone, held.outside_window
