@@ -16,7 +16,10 @@ fn judged(level: Level, file: &PackageFile) -> Result<(), String> {
     let region = Region::built_in("us:46").expect("South Dakota");
     let names = ["F-000123", "farm-77", "obs-0123", "5551234"];
     let confidences = Confidences {
-        names: names.into_iter().map(str::to_owned).collect::<BTreeSet<_>>(),
+        names: names
+            .into_iter()
+            .map(str::to_owned)
+            .collect::<BTreeSet<_>>(),
         points: vec![FIELD],
     };
     let gate = Gate::new(&region, ["bsm-eggs"], 10.0, &confidences).expect("stages");
@@ -46,14 +49,26 @@ const POINT: &str = "cell,cell_lon,cell_lat,grid_km,season,iso_week,protocol\r\n
 fn what_gives_nothing_away_passes() {
     for good in [
         file("README.md", "nothing of anybody"),
-        file("region_stage.csv", "season,iso_week,protocol,crop_stage,fields\r\n2026,2026-W30,bsm-eggs,R3,4\r\n"),
-        file("sample_point.csv", &format!("{POINT}1.2,-100.1,44.1,10,2026,2026-W30,bsm-eggs\r\n")),
-        packed("event.csv", "eventID,decimalLatitude,decimalLongitude\r\nx:visit:5551234,44.1,-100.1\r\n"),
+        file(
+            "region_stage.csv",
+            "season,iso_week,protocol,crop_stage,fields\r\n2026,2026-W30,bsm-eggs,R3,4\r\n",
+        ),
+        file(
+            "sample_point.csv",
+            &format!("{POINT}1.2,-100.1,44.1,10,2026,2026-W30,bsm-eggs\r\n"),
+        ),
+        packed(
+            "event.csv",
+            "eventID,decimalLatitude,decimalLongitude\r\nx:visit:5551234,44.1,-100.1\r\n",
+        ),
     ] {
         assert_eq!(judged(Level::Public, &good), Ok(()), "{}", good.name);
     }
     // Numbers of rows mean nothing, whoever's number they look like.
-    let row = file("field_week.csv", "row,county_id,cell,field_mean\r\n5551234,46013,,1.2\r\n");
+    let row = file(
+        "field_week.csv",
+        "row,county_id,cell,field_mean\r\n5551234,46013,,1.2\r\n",
+    );
     assert_eq!(judged(Level::Grid, &row), Ok(()));
 }
 
@@ -65,22 +80,55 @@ fn what_gives_a_field_away_is_stopped_with_the_reason() {
         (file("notes.txt", "anything"), "no file of a package"),
         (file("visit.csv", "row\r\n1\r\n"), "no file of a package"),
         (file("README.md", "scouted by obs-0123"), "obs-0123"),
-        (file("datapackage.json", "{\"x\": \"F-000123\"}"), "F-000123"),
-        (file("region_stage.csv", "season,crop_stage,fields,field_id\r\n2026,R3,4,x\r\n"), "field_id"),
-        (file("region_stage.csv", "season,crop_stage,fields\r\n2026,farm-77,4\r\n"), "farm-77"),
-        (file("sample_point.csv", &format!("{POINT}{row}{near}")), "finer than the grid"),
         (
-            file("sample_point.csv", &format!("{POINT}1.2,-100.12345,44.12345,10,2026,2026-W30,bsm-eggs\r\n")),
+            file("datapackage.json", "{\"x\": \"F-000123\"}"),
+            "F-000123",
+        ),
+        (
+            file(
+                "region_stage.csv",
+                "season,crop_stage,fields,field_id\r\n2026,R3,4,x\r\n",
+            ),
+            "field_id",
+        ),
+        (
+            file(
+                "region_stage.csv",
+                "season,crop_stage,fields\r\n2026,farm-77,4\r\n",
+            ),
+            "farm-77",
+        ),
+        (
+            file("sample_point.csv", &format!("{POINT}{row}{near}")),
+            "finer than the grid",
+        ),
+        (
+            file(
+                "sample_point.csv",
+                &format!("{POINT}1.2,-100.12345,44.12345,10,2026,2026-W30,bsm-eggs\r\n"),
+            ),
             "point of a field",
         ),
         (
-            file("county_week.csv", "county_id,suppressed,max_pressure\r\n46013,true,1.5\r\n"),
+            file(
+                "county_week.csv",
+                "county_id,suppressed,max_pressure\r\n46013,true,1.5\r\n",
+            ),
             "is suppressed",
         ),
-        (file("county_week.csv", "county_id,suppressed\r\n99999,false\r\n"), "no county"),
-        (packed("event.csv", "eventID,recordedBy\r\n1,obs-0123\r\n"), "obs-0123"),
         (
-            packed("event.csv", "eventID,decimalLatitude,decimalLongitude\r\n1,44.12345,-100.12345\r\n"),
+            file("county_week.csv", "county_id,suppressed\r\n99999,false\r\n"),
+            "no county",
+        ),
+        (
+            packed("event.csv", "eventID,recordedBy\r\n1,obs-0123\r\n"),
+            "obs-0123",
+        ),
+        (
+            packed(
+                "event.csv",
+                "eventID,decimalLatitude,decimalLongitude\r\n1,44.12345,-100.12345\r\n",
+            ),
             "point of a field",
         ),
         (packed("eml.xml", "<para>farm-77</para>"), "farm-77"),

@@ -95,7 +95,7 @@ def check_tables(folder, tables):
         assert len(text) == table.num_rows, name
         for column in columns:
             compare(f"{name}.{column}", table[column], text[column])
-        counted = duckdb.sql(f"select count(*) from read_parquet('{folder / name}.parquet')").fetchone()[0]
+        counted = duckdb.sql(f"select count(*) from read_parquet('{folder / name}.parquet')").fetchall()[0][0]
         assert counted == table.num_rows, name
         if places:
             check_places(folder / f"{name}.parquet", table)

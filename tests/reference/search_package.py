@@ -84,7 +84,7 @@ def search(folder, texts, points):
 def check_grid(folder, full):
     """Rows of the level grid against the tables of the same package and the groups of the full one."""
     least = json.loads((folder / "datapackage.json").read_text())["parameters"]
-    weeks = pandas.read_csv(folder / "field_week.csv")
+    weeks = pandas.read_csv(folder / "field_week.csv", dtype={"cell": str})
     visits = pandas.read_csv(folder / "visit.csv")
     counties = pandas.read_csv(folder / "county_week.csv")
     key = ["county_id", "iso_week", "protocol"]
