@@ -434,7 +434,12 @@ fn names_that_mean_no_good_stay_text() {
     let hostile = "=1+1 <b>\"x\" & 'y'\u{0}\u{202e}: - |z*\u{1f33b}, #\\";
     let own = std::fs::read_to_string("sample_data/region.geojson").expect("the region");
     let mut region: Value = serde_json::from_str(&own).expect("GeoJSON");
-    for (place, county) in region["features"].as_array_mut().expect("features").iter_mut().enumerate() {
+    for (place, county) in region["features"]
+        .as_array_mut()
+        .expect("features")
+        .iter_mut()
+        .enumerate()
+    {
         county["properties"]["county_name"] = format!("{hostile}{place}").into();
     }
     for member in ["title", "source", "vintage"] {
@@ -443,15 +448,27 @@ fn names_that_mean_no_good_stay_text() {
     let workspace = TestWorkspace::empty();
     let file = workspace.write("region.geojson", region.to_string());
     let (place, file) = (text_of(&workspace.path()), text_of(&file));
-    let with = ["--id-property", "county_id", "--name-property", "county_name"];
+    let with = [
+        "--id-property",
+        "county_id",
+        "--name-property",
+        "county_name",
+    ];
     bractline(&[&["init", &place, "--region", &file], &with[..]].concat()).expect_code(0);
-    set(&workspace, "name = \"\"", "name = \"a: - <office> & 'x' | #\"");
+    set(
+        &workspace,
+        "name = \"\"",
+        "name = \"a: - <office> & 'x' | #\"",
+    );
     let submission = Path::new("sample_data/submissions/2026-W32.ndjson");
     load(&workspace, &[submission.to_owned()]);
     for (name, options) in [("public", &[][..]), ("grid", &GRID), ("full", &FULL)] {
         let (out, _) = package(&workspace, name, options);
         told("check_package.py", &[&out]);
         let readme = std::fs::read_to_string(out.join("README.md")).expect("README.md");
-        assert!(!readme.contains("<b>") && !readme.contains('\u{202e}'), "{readme}");
+        assert!(
+            !readme.contains("<b>") && !readme.contains('\u{202e}'),
+            "{readme}"
+        );
     }
 }

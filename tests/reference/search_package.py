@@ -19,6 +19,8 @@ import zipfile
 import pandas
 import pyarrow.parquet
 
+from grid_groups import expected_groups
+
 NUMBER = re.compile(r"-?[0-9]+\.[0-9]+")
 
 
@@ -120,11 +122,8 @@ def check_grid(folder, full):
     classes = ["iso_week", "protocol", "nothing_found", "pressure_from"]
     spread = pandas.read_csv(folder / "region_pressure.csv").set_index(classes)["fields"]
     assert spread.sort_index().to_dict() == within.groupby(classes).size().sort_index().to_dict()
-    # Each group stands for as many farms as the least, where farms are given: those of the full package's fields of
-    # the same county and week are the most there can be.
-    kept = pandas.read_csv(full / "field_week.csv", dtype={"farm_id": str})
-    farms = kept[kept["in_window"]].groupby(key)["farm_id"].nunique()
-    assert (farms.loc[told.index] >= least["minFarms"]).all() or kept["farm_id"].isna().any()
+    # Each row tells the place that it may: computed again from the full package, farms and all.
+    assert sizes.to_dict() == expected_groups(full, least)
     return collections.Counter("county" if km == 0 else f"{km:g} km" for km in weeks["grid_km"].fillna(0))
 
 
