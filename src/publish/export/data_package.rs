@@ -5,7 +5,7 @@ use serde_json::{Map, Value, json};
 
 use super::limits::constraints_of;
 use super::table::{ExportTable, Reference, type_word};
-use super::{Facts, PackageFile, sha256_of};
+use super::{Facts, PackageFile, one_line, sha256_of};
 use crate::failure::Failure;
 use crate::publish::cautions;
 
@@ -34,7 +34,7 @@ pub(super) fn data_package(
         "description": facts.about(),
         "version": format!("store-{}", facts.store_version),
         "keywords": ["pest scouting", "integrated pest management", facts.level.word()],
-        "sources": [{ "title": format!("Boundaries: {}", facts.region.source()) }],
+        "sources": [{ "title": format!("Boundaries: {}", one_line(facts.region.source())) }],
         "caution": cautions::IN_ONE_SENTENCE,
         "madeBy": facts.program,
         "command": facts.command,
