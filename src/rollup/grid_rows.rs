@@ -110,19 +110,26 @@ pub fn grid_rows(
     let by_id = visits_by_id(visits);
     let weeks = field_weeks(&rollup.field_week().batch, visits, &by_id)?;
     let (shown, held_back_outside) = placed(&weeks, &shown_counties(rollup), smallest, grid_km);
-    let key = key_of(rollup.store_version, &shown);
-    let numbers = numbers_of(&key, shown.iter().map(|(week, place)| text_of(week, place)));
+    let shown_visits = shown_visits(visits, &shown, sites_min);
+    // With its visits: so rows that are told apart by nothing here are told apart by nothing there.
+    let mut told: Vec<Vec<String>> = shown
+        .iter()
+        .map(|(week, cell)| vec![text_of(week, cell)])
+        .collect();
+    for visit in &shown_visits {
+        told[visit.week].push(visit.text());
+    }
+    told.iter_mut().for_each(|texts| texts[1..].sort_unstable());
+    let told: Vec<String> = told.iter().map(|texts| texts.join("\n")).collect();
+    let key = key_of(rollup.store_version, &told);
+    let numbers = numbers_of(&key, told.into_iter());
     let mut in_order: Vec<usize> = (0..shown.len()).collect();
     in_order.sort_by_key(|row| numbers[*row]);
-    let mut rows_of = HashMap::new();
-    for (row, (week, _)) in shown.iter().enumerate() {
-        rows_of.insert((week.field_id, week.iso_week, week.protocol), row);
-    }
     Ok(GridRows {
         by_county_alone: shown.iter().filter(|(_, cell)| cell.is_none()).count(),
         held_back_outside,
         field_week: field_week_table(&shown, &numbers, &in_order)?,
-        visit: visit_table(visits, &shown, &numbers, &rows_of, &key, sites_min)?,
+        visit: visit_table(&shown, &shown_visits, &numbers, &key)?,
     })
 }
 
@@ -227,13 +234,10 @@ fn text_of(week: &FieldWeek, cell: &Option<GridCell>) -> String {
 }
 
 /// Of the store version and of everything that is shown: known to whoever has the package, and to nobody else.
-fn key_of(version: i64, shown: &[Placed]) -> Vec<u8> {
-    let mut shown: Vec<String> = shown
-        .iter()
-        .map(|(week, cell)| text_of(week, cell))
-        .collect();
-    shown.sort_unstable();
-    Sha256::digest(format!("{version}\n{}", shown.join("\n"))).to_vec()
+fn key_of(version: i64, told: &[String]) -> Vec<u8> {
+    let mut told: Vec<&str> = told.iter().map(String::as_str).collect();
+    told.sort_unstable();
+    Sha256::digest(format!("{version}\n{}", told.join("\n"))).to_vec()
 }
 
 /// A number from 1 on for each row: its place in the order of the hashes of the key and the row's own text.
@@ -312,21 +316,32 @@ fn field_week_table(
 /// A visit that is shown, with the row of its field-week.
 struct ShownVisit {
     week: usize,
+    stands: bool,
     sites: i32,
     mean: f64,
     error: Option<f64>,
-    stands: bool,
 }
 
-fn visit_table(
+impl ShownVisit {
+    /// All that the package shows of it beside its field-week, as one text.
+    fn text(&self) -> String {
+        format!(
+            "{} {} {} {:?}",
+            self.stands, self.sites, self.mean, self.error
+        )
+    }
+}
+
+/// The visits of the field-weeks that are shown.
+fn shown_visits(
     visits: &RecordBatch,
     shown: &[Placed],
-    numbers_of_weeks: &[i32],
-    rows_of: &HashMap<(&str, &str, &str), usize>,
-    key: &[u8],
     sites_min: impl Fn(&str) -> i32,
-) -> Result<DescribedTable, Failure> {
-    let text = |name: &str, row: usize| texts(visits, name).value(row);
+) -> Vec<ShownVisit> {
+    let weeks = shown.iter().enumerate();
+    let week_of: HashMap<(&str, &str, &str), usize> = weeks
+        .map(|(row, (week, _))| ((week.field_id, week.iso_week, week.protocol), row))
+        .collect();
     let sites = visits["sites"].as_primitive::<Int32Type>();
     let (means, errors) = (
         numbers(visits, "field_mean"),
@@ -336,40 +351,44 @@ fn visit_table(
     let pressed = &visits["threshold"];
     let stands = visits["stands"].as_boolean();
     let rows = (0..visits.num_rows()).filter(|row| pressed.is_valid(*row));
-    let rows: Vec<ShownVisit> = rows
-        .filter_map(|visit| {
-            let name = |column| text(column, visit);
-            let week = *rows_of.get(&(name("field_id"), name("iso_week"), name("protocol")))?;
-            Some(ShownVisit {
-                week,
-                sites: sites.value(visit).min(sites_min(name("protocol"))),
-                mean: two_digits(means.value(visit)),
-                error: number_at(errors, visit).map(two_digits),
-                stands: stands.value(visit),
-            })
+    let rows = rows.filter_map(|row| {
+        let name = |column| texts(visits, column).value(row);
+        let protocol = name("protocol");
+        Some(ShownVisit {
+            week: *week_of.get(&(name("field_id"), name("iso_week"), protocol))?,
+            stands: stands.value(row),
+            sites: sites.value(row).min(sites_min(protocol)),
+            mean: two_digits(means.value(row)),
+            error: number_at(errors, row).map(two_digits),
         })
-        .collect();
-    let told = rows.iter().map(|row| {
-        let week = numbers_of_weeks[row.week];
-        format!(
-            "{week} {} {} {} {:?}",
-            row.stands, row.sites, row.mean, row.error
-        )
     });
+    rows.collect()
+}
+
+fn visit_table(
+    shown: &[Placed],
+    visits: &[ShownVisit],
+    numbers_of_weeks: &[i32],
+    key: &[u8],
+) -> Result<DescribedTable, Failure> {
+    let number_of_week = |visit: &ShownVisit| numbers_of_weeks[visit.week];
+    let told = visits
+        .iter()
+        .map(|visit| format!("{} {}", number_of_week(visit), visit.text()));
     let numbers = numbers_of(key, told);
-    let mut in_order: Vec<usize> = (0..rows.len()).collect();
+    let mut in_order: Vec<usize> = (0..visits.len()).collect();
     in_order.sort_by_key(|row| numbers[*row]);
-    let ordered = || in_order.iter().map(|row| &rows[*row]);
+    let ordered = || in_order.iter().map(|row| &visits[*row]);
     let mut columns = vec![
         whole(in_order.iter().map(|row| numbers[*row])),
-        whole(ordered().map(|row| numbers_of_weeks[row.week])),
-        truths(ordered().map(|row| Some(row.stands))),
+        whole(ordered().map(number_of_week)),
+        truths(ordered().map(|visit| Some(visit.stands))),
     ];
-    columns.extend(when_and_where(ordered().map(|row| &shown[row.week])));
+    columns.extend(when_and_where(ordered().map(|visit| &shown[visit.week])));
     columns.extend([
-        whole(ordered().map(|row| row.sites)),
-        doubles(ordered().map(|row| Some(row.mean))),
-        doubles(ordered().map(|row| row.error)),
+        whole(ordered().map(|visit| visit.sites)),
+        doubles(ordered().map(|visit| Some(visit.mean))),
+        doubles(ordered().map(|visit| visit.error)),
     ]);
     described("visit", VISIT, columns)
 }
