@@ -17,6 +17,8 @@ mod dispersion; // k, Taylor's law and Moran's I as written, against reference l
 mod doubts; // what is strange about a visit that no rule refuses
 mod durability; // what is on the disk when a load says that it is, and after a kill at any step
 mod engines; // the same figures on any number of cores and in any order of loading
+mod export; // packages for researchers: validated, searched, computed again, the same twice, refused
+mod export_gate; // what the gate of a package stops
 mod faults; // full and read-only disks, limits, clocks, odd files, closed streams, newer tables
 mod finding_codes; // every code of a finding: a record that has it and one that has not
 mod flat_memory; // loading takes no more memory for a longer submission

@@ -25,13 +25,16 @@ const ONE_FARM_OUTSIDE: &str = "46103";
 const SUPPRESSED: [&str; 4] = [FEW_FIELDS, FEW_FARMS, FEW_OUTSIDE, ONE_FARM_OUTSIDE];
 
 /// Marked visits, and every marked string in them.
-struct Marked {
-    visits: Vec<Value>,
-    marks: Vec<String>,
+pub struct Marked {
+    /// The visits.
+    pub visits: Vec<Value>,
+    /// The strings.
+    pub marks: Vec<String>,
 }
 
 impl Marked {
-    fn season() -> Marked {
+    /// Of five counties, one of which is shown.
+    pub fn season() -> Marked {
         let region = Region::built_in("us:46").expect("South Dakota");
         let mut marked = Marked {
             visits: Vec::new(),
@@ -123,7 +126,7 @@ fn has_counties(path: &Path) -> bool {
 }
 
 /// What a reader of the file gets to see: its bytes, and for Parquet, which is packed, its cells and notes.
-fn readable(path: &Path, bytes: &[u8]) -> String {
+pub fn readable(path: &Path, bytes: &[u8]) -> String {
     let mut text = String::from_utf8_lossy(bytes).into_owned();
     if path.extension().is_some_and(|ending| ending == "parquet") {
         let batches = read_parquet(path);

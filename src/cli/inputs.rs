@@ -119,6 +119,19 @@ impl Inputs {
         workspace: &Workspace,
         version: Option<i64>,
     ) -> Result<Figures, Failure> {
+        let (snapshot, mut figures) = self.opened(workspace, version, &[]).await?;
+        figures.arrivals = Arrivals::of(&snapshot).await?;
+        Ok(figures)
+    }
+
+    /// The same without the arrivals, beside the version itself; keeps `also` of the tables that a roll-up drops
+    /// otherwise.
+    pub(super) async fn opened(
+        &self,
+        workspace: &Workspace,
+        version: Option<i64>,
+        also: &[&str],
+    ) -> Result<(Snapshot, Figures), Failure> {
         let workspace = workspace.as_it_was(&self.settings)?;
         let store = open_store(&workspace).await?;
         let parts = parts_that_pay(&store, workers()).await?;
@@ -129,17 +142,13 @@ impl Inputs {
         let region = self.region(&workspace)?;
         let folder = temporary_folder()?;
         let weather = self.weather_file(&workspace, folder.path())?;
-        let mut figures = Figures::at(
-            &workspace,
-            region,
-            self.catalogue()?,
-            weather.as_deref(),
-            &snapshot,
-            None,
+        let catalogue = self.catalogue()?;
+        let weather = weather.as_deref();
+        let figures = Figures::at(
+            &workspace, region, catalogue, weather, &snapshot, None, also,
         )
         .await?;
-        figures.arrivals = Arrivals::of(&snapshot).await?;
-        Ok(figures)
+        Ok((snapshot, figures))
     }
 
     /// The weather file under its own name, by which a station without an id is known.

@@ -8,6 +8,7 @@ mod check;
 mod cluster;
 mod demo;
 mod dispersion;
+mod export;
 mod held;
 mod held_groups;
 mod init;
@@ -85,6 +86,7 @@ enum Command {
     Rollup(rollup::RollupCommand),
     Alert(alert::Alert),
     Trend(trend::Trend),
+    Export(export::Export),
     Publish(publish::Publish),
     Sheet(sheet::Sheet),
     #[command(subcommand)]
@@ -136,6 +138,7 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Rollup(command) => command.run(&Workspace::open(folder)?).await,
         Command::Alert(command) => command.run(&Workspace::open(folder)?).await,
         Command::Trend(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Export(command) => command.run(&Workspace::open(folder)?).await,
         Command::Publish(command) => command.run(&Workspace::open(folder)?).await,
         Command::Sheet(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         Command::Plan(command) => command.run(workspace_if_any(folder)?.as_ref()).await,

@@ -24,7 +24,7 @@ use crate::region::Region;
 use crate::rollup::arrivals::Arrivals;
 use crate::rollup::county_week::CountyWeek;
 use crate::rollup::engine::Elsewhere;
-use crate::rollup::run::{Period, Rollup, StageTable, roll_up};
+use crate::rollup::run::{Period, Rollup, StageTable, roll_up_keeping};
 use crate::rollup::stages::StageColumn;
 use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
@@ -156,10 +156,20 @@ impl Figures {
         let catalogue = open_catalogue(workspace)?;
         let weather = workspace.weather();
         let weather = weather.as_deref();
-        Figures::at(workspace, region, catalogue, weather, snapshot, elsewhere).await
+        Figures::at(
+            workspace,
+            region,
+            catalogue,
+            weather,
+            snapshot,
+            elsewhere,
+            &[],
+        )
+        .await
     }
 
-    /// Rolls a version of the store up, with what is given beside it.
+    /// Rolls a version of the store up, with what is given beside it; keeps `also` of the tables that are
+    /// dropped otherwise.
     pub(super) async fn at(
         workspace: &Workspace,
         region: Region,
@@ -167,10 +177,11 @@ impl Figures {
         weather: Option<&Path>,
         snapshot: &Snapshot,
         elsewhere: Option<&dyn Elsewhere>,
+        also: &[&str],
     ) -> Result<Figures, Failure> {
         let received_until = snapshot.received_until().await?;
         let setting = roll_up_setting(workspace, &region, weather)?;
-        let rollup = roll_up(snapshot, elsewhere, &catalogue, &setting).await?;
+        let rollup = roll_up_keeping(snapshot, elsewhere, &catalogue, &setting, also).await?;
         if rollup.visits_without_threshold > 0 {
             report::note(&format!(
                 "note: {} left out: the protocol gives no threshold without economics, which the record lacks",

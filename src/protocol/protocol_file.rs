@@ -23,6 +23,10 @@ pub struct Protocol {
     pub title: String,
     /// Scientific name, with synonyms.
     pub pest: String,
+    /// The one scientific name with its author, where `pest` holds more than that: for files of other people's
+    /// programs.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scientific_name: Option<String>,
     /// The crop.
     pub crop: String,
     /// What the mean is of, in words that fit after "a mean of 2.1": `eggs per six bracts of a bud`.
@@ -246,6 +250,11 @@ impl Protocol {
         let first = self.scale.read(&self.stages.first)?;
         let last = self.scale.read(&self.stages.last)?;
         Some((first.first_place(), last.last_place()))
+    }
+
+    /// The one scientific name with its author.
+    pub fn scientific_name(&self) -> &str {
+        self.scientific_name.as_deref().unwrap_or(&self.pest)
     }
 
     /// What the trade rules need of the protocol.

@@ -39,7 +39,7 @@ pub const PUBLIC_FILES: [(&str, Judged); 6] = [
 pub const PUBLIC_AROUND: [&str; 2] = ["feed.xml", "index.html"];
 
 /// Properties of a feature beside the columns of the roll-up: what the map file says of its week.
-const MAP_PROPERTIES: [&str; 3] = ["status", "start", "end"];
+pub(super) const MAP_PROPERTIES: [&str; 3] = ["status", "start", "end"];
 /// Points of two neighbouring cells lie one grid width apart, but for the rounding of their coordinates
 /// and the narrowing of cells towards the poles.
 const GRID_SLACK: f64 = 0.9;
@@ -125,7 +125,7 @@ impl Gate {
         }
     }
 
-    fn judge_words(&self, file: &str, bytes: &[u8]) -> Result<(), Failure> {
+    pub(super) fn judge_words(&self, file: &str, bytes: &[u8]) -> Result<(), Failure> {
         let text = std::str::from_utf8(bytes).map_err(|_| stopped(file, "it is not text"))?;
         // As its reader sees it: without the escapes of Markdown.
         let plain = text.replace('\\', "");
@@ -170,7 +170,7 @@ impl Gate {
     }
 
     /// Distinct points lie about a grid width apart, so none says more than its cell.
-    fn judge_points(&self, mut points: Vec<(f64, f64)>) -> Result<(), String> {
+    pub(super) fn judge_points(&self, mut points: Vec<(f64, f64)>) -> Result<(), String> {
         points.sort_by(|one, other| one.1.total_cmp(&other.1).then(one.0.total_cmp(&other.0)));
         points.dedup();
         // A degree of latitude is at least 110.5 km long.
@@ -192,11 +192,11 @@ impl Gate {
         Ok(())
     }
 
-    fn is_private(&self, point: (f64, f64)) -> bool {
+    pub(super) fn is_private(&self, point: (f64, f64)) -> bool {
         self.points.contains(&place_of(point))
     }
 
-    fn judge_row(&self, row: &Cells, more: &[&str]) -> Result<(), String> {
+    pub(super) fn judge_row(&self, row: &Cells, more: &[&str]) -> Result<(), String> {
         let known = |name: &str| self.columns.contains_key(name) || more.contains(&name);
         if let Some(name) = row.keys().find(|name| !known(name)) {
             return Err(format!("{name:?} is no public column"));
@@ -237,7 +237,7 @@ fn place_of((lon, lat): (f64, f64)) -> (i64, i64) {
     (whole(lon), whole(lat))
 }
 
-fn stopped(file: &str, why: &str) -> Failure {
+pub(super) fn stopped(file: &str, why: &str) -> Failure {
     Failure::new(
         Kind::Publish,
         format!("publishing stopped, nothing was written: {file}: {why}"),

@@ -8,6 +8,7 @@ use crate::publish::cautions;
 use crate::publish::map_rows::ADDED_COLUMNS;
 use crate::publish::map_rules::rules;
 use crate::publish::tables::ColumnDoc;
+use crate::publish::unseen::is_unseen;
 use crate::region::Region;
 
 /// What a page says of one kind of file.
@@ -80,8 +81,8 @@ fn add_row(page: &mut String, doc: &ColumnDoc) {
     let _ = writeln!(page, "| `{}` | {unit} | {description} |", doc.name);
 }
 
-/// Text that no reader of Markdown takes for markup, on one line.
-fn plain(text: &str) -> String {
+/// Text that no reader of Markdown takes for markup, on one line, without what is not seen.
+pub(super) fn plain(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for character in text.chars() {
         match character {
@@ -92,6 +93,7 @@ fn plain(text: &str) -> String {
                 safe.push('\\');
                 safe.push(character);
             }
+            other if is_unseen(other) => {}
             other => safe.push(other),
         }
     }

@@ -151,6 +151,17 @@ pub async fn roll_up(
     catalogue: &Catalogue,
     setting: &Setting,
 ) -> Result<Rollup, Failure> {
+    roll_up_keeping(snapshot, elsewhere, catalogue, setting, &[]).await
+}
+
+/// The same, and keeps some of the tables that are dropped otherwise.
+pub async fn roll_up_keeping(
+    snapshot: &Snapshot,
+    elsewhere: Option<&dyn Elsewhere>,
+    catalogue: &Catalogue,
+    setting: &Setting,
+    also: &[&str],
+) -> Result<Rollup, Failure> {
     let engine = Engine::with(snapshot.session(), elsewhere);
     keep_setting(engine, catalogue, setting).await?;
     let stages = stages()?;
@@ -159,7 +170,8 @@ pub async fn roll_up(
     for (place, stage) in stages.iter().enumerate() {
         run_stage(engine, stage).await?;
         visits_without_threshold += compute_beside(engine, stage, catalogue, setting).await?;
-        if FINISHED.contains(&stage.table.as_str()) {
+        let name = stage.table.as_str();
+        if FINISHED.contains(&name) || also.contains(&name) {
             let batch = whole_table(engine, stage).await?;
             tables.insert(
                 stage.table.clone(),

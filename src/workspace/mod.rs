@@ -11,8 +11,8 @@ use crate::visit::doubts::CODES;
 use crate::visit::rules::SeasonDays;
 
 pub use settings::{
-    DisclosureSettings, DoubtSettings, OfficeSettings, PublishSettings, RegionSettings,
-    SeasonSettings, Settings, StoreSettings, WeatherSettings,
+    DataSettings, DisclosureSettings, DoubtSettings, OfficeSettings, PublishSettings,
+    RegionSettings, SeasonSettings, Settings, StoreSettings, WeatherSettings,
 };
 
 /// Name of the settings file; a folder that holds it is a workspace.
@@ -107,6 +107,7 @@ impl Workspace {
         workspace.check_doubts()?;
         workspace.check_defaults()?;
         workspace.check_publish()?;
+        workspace.check_data()?;
         Ok(workspace)
     }
 
@@ -215,6 +216,32 @@ impl Workspace {
             .at(SETTINGS_FILE)
             .mend("write it from https:// to its last slash: https://example.org/alerts/")),
         }
+    }
+
+    fn check_data(&self) -> Result<(), Failure> {
+        let data = &self.settings.data;
+        let is_name = |c: char| c.is_ascii_alphanumeric() || "-._".contains(c);
+        let is_address = |url: &str| url.starts_with("https://") || url.starts_with("http://");
+        let wrong = |what: String, mend: &str| {
+            let failure = Failure::new(Kind::Settings, format!("[data] {what}"));
+            Err(failure.at(SETTINGS_FILE).mend(mend))
+        };
+        if !data.license.chars().all(is_name) {
+            let what = format!("license = {:?} is no identifier", data.license);
+            return wrong(
+                what,
+                "write the identifier of SPDX, such as CC-BY-4.0, and its address in license_url",
+            );
+        }
+        let url = &data.license_url;
+        if !url.is_empty() && (!is_address(url) || data.license.is_empty()) {
+            let what = format!("license_url = {url:?} is no address, or there is no license to it");
+            return wrong(
+                what,
+                "write license, and where its text is from https:// on",
+            );
+        }
+        Ok(())
     }
 
     fn check_doubts(&self) -> Result<(), Failure> {
@@ -347,6 +374,12 @@ base_url = ""
 title = ""
 # Who publishes, for the feed. Empty: the name of the office.
 author = ""
+
+[data]
+# Licence of the packages that `bractline export` makes: its identifier as SPDX lists it, such as "CC-BY-4.0", and
+# where its text is. Empty: the package says that it is not stated.
+license = ""
+license_url = ""
 "#,
         boundaries = text(&region.boundaries),
         id_property = text(&region.id_property),

@@ -36,6 +36,9 @@ pub struct Settings {
     /// Where alerts are published.
     #[serde(default)]
     pub publish: PublishSettings,
+    /// On which terms packages of the data are handed on.
+    #[serde(default)]
+    pub data: DataSettings,
 }
 
 /// Where the counties come from.
@@ -120,6 +123,16 @@ pub struct PublishSettings {
     pub title: String,
     /// Who publishes; empty for the office's name.
     pub author: String,
+}
+
+/// On which terms packages of the data are handed on.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct DataSettings {
+    /// Identifier of the licence; empty if it is not stated.
+    pub license: String,
+    /// Where its text is; may be empty.
+    pub license_url: String,
 }
 
 impl Default for SeasonSettings {

@@ -1,0 +1,54 @@
+//! `CITATION.cff`: how to cite a package, in the Citation File Format 1.2.0
+//! (<https://doi.org/10.5281/zenodo.5171937>).
+
+use serde_json::json;
+
+use super::Facts;
+
+/// Licences of data by the identifiers that the format's own list has; others are named by their address alone.
+const LISTED: [&str; 9] = [
+    "CC0-1.0",
+    "CC-BY-4.0",
+    "CC-BY-SA-4.0",
+    "CC-BY-NC-4.0",
+    "CC-BY-ND-4.0",
+    "CC-BY-NC-SA-4.0",
+    "ODbL-1.0",
+    "ODC-By-1.0",
+    "PDDL-1.0",
+];
+
+/// The file. A text in quotes of JSON is one of YAML as well.
+pub(super) fn citation_file(facts: &Facts) -> String {
+    let author = match facts.office.is_empty() {
+        true => "the office that keeps this workspace (its name is not stated)",
+        false => &facts.office,
+    };
+    let mut lines = vec![
+        "cff-version: 1.2.0".to_owned(),
+        "type: dataset".to_owned(),
+        format!(
+            "message: {}",
+            json!("Please cite this package as below, with its version.")
+        ),
+        format!("title: {}", json!(facts.title())),
+        format!("abstract: {}", json!(facts.about())),
+        "authors:".to_owned(),
+        format!("  - name: {}", json!(author)),
+        format!(
+            "version: {}",
+            json!(format!("store-{}", facts.store_version))
+        ),
+        "keywords:".to_owned(),
+        "  - pest scouting".to_owned(),
+        "  - integrated pest management".to_owned(),
+    ];
+    if let Some(licence) = &facts.licence {
+        if LISTED.contains(&licence.name.as_str()) {
+            lines.push(format!("license: {}", licence.name));
+        } else if !licence.url.is_empty() {
+            lines.push(format!("license-url: {}", json!(licence.url)));
+        }
+    }
+    lines.join("\n") + "\n"
+}

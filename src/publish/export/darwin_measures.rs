@@ -1,0 +1,77 @@
+//! The figures that go with an event of the Darwin Core archive: what, value, unit and how.
+
+use super::Level;
+use super::darwin_core::Event;
+use super::one_line;
+use crate::failure::Failure;
+
+/// A figure: the column that has it, what it is, its unit; the unit `counted` is that of the field's mean.
+type Figure = (&'static str, &'static str, &'static str);
+
+const COUNTED: &str = "counted";
+
+const OF_A_COUNTY: [Figure; 9] = [
+    ("fields_at_threshold", "fields at threshold", "fields"),
+    ("share_at_threshold", "share of fields at threshold", "1"),
+    (
+        "share_low",
+        "lower end of the 95 % Wilson interval of the share",
+        "1",
+    ),
+    (
+        "share_high",
+        "upper end of the 95 % Wilson interval of the share",
+        "1",
+    ),
+    ("mean_pressure", "mean of count / threshold", "1"),
+    ("median_pressure", "median of count / threshold", "1"),
+    ("p90_pressure", "ninth decile of count / threshold", "1"),
+    ("max_pressure", "greatest count / threshold", "1"),
+    (
+        "area_share_at_threshold",
+        "share of the area at threshold",
+        "1",
+    ),
+];
+const OF_A_VISIT: [Figure; 5] = [
+    ("field_mean", "mean of the site means", COUNTED),
+    ("standard_error", "standard error of the mean", COUNTED),
+    ("threshold", "threshold of the field", COUNTED),
+    ("pressure", "count / threshold", "1"),
+    ("area_ha", "area of the field", "ha"),
+];
+const OF_A_ROW: [Figure; 2] = [
+    ("field_mean", "mean of the site means", COUNTED),
+    ("standard_error", "standard error of the mean", COUNTED),
+];
+
+/// What was measured, but for what has no value.
+///
+/// # Errors
+/// A [`Failure`] if the table lacks a column.
+pub(super) fn measures_of(level: Level, event: &Event) -> Result<Vec<[String; 4]>, Failure> {
+    let figures: &[Figure] = match level {
+        Level::Public => &OF_A_COUNTY,
+        Level::Grid => &OF_A_ROW,
+        Level::Full => &OF_A_VISIT,
+    };
+    let mut measures = Vec::new();
+    for (column, kind, unit) in figures {
+        let value = event.text(column)?;
+        if value.is_empty() {
+            continue;
+        }
+        let counted = one_line(&event.protocol.counted);
+        let unit = if *unit == COUNTED {
+            counted
+        } else {
+            (*unit).to_owned()
+        };
+        let method = match *column {
+            "threshold" => one_line(&event.protocol.threshold.formula),
+            _ => "see DICTIONARY.md of the package".to_owned(),
+        };
+        measures.push([(*kind).to_owned(), value, unit, method]);
+    }
+    Ok(measures)
+}

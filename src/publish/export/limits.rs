@@ -1,0 +1,79 @@
+//! What the values of a column keep to, told by its name and unit: for the description of the package and its
+//! dictionary.
+
+use arrow::datatypes::DataType;
+use serde_json::{Map, Value, json};
+
+use crate::rollup::stages::StageColumn;
+
+/// The constraints of Table Schema for a column.
+pub(super) fn constraints_of(column: &StageColumn) -> Map<String, Value> {
+    let mut constraints = Map::new();
+    if !column.nullable {
+        constraints.insert("required".to_owned(), json!(true));
+    }
+    let name = column.name.as_str();
+    if let Some(pattern) = pattern_of(name) {
+        constraints.insert("pattern".to_owned(), json!(pattern));
+    }
+    if let Some(words) = words_of(name) {
+        constraints.insert("enum".to_owned(), json!(words));
+    }
+    let is_number = column.data_type == DataType::Float64 || column.data_type.is_integer();
+    if is_number {
+        let (least, most) = range_of(name);
+        // A whole number where the column has such.
+        let number = |value: f64| match column.data_type {
+            DataType::Float64 => json!(value),
+            _ => json!(value as i64),
+        };
+        constraints.extend(least.map(|least| ("minimum".to_owned(), number(least))));
+        constraints.extend(most.map(|most| ("maximum".to_owned(), number(most))));
+    }
+    constraints
+}
+
+fn pattern_of(name: &str) -> Option<&'static str> {
+    match name {
+        "iso_week" => Some("[0-9]{4}-W[0-9]{2}"),
+        "counts" => Some("[0-9]+( [0-9]+)*"),
+        "submission_sha256" => Some("[0-9a-f]{64}"),
+        "cell" => Some("-?[0-9]+\\.[0-9]+"),
+        "treatment_cost_currency" | "market_value_currency" => Some("[A-Z]{3}"),
+        "submitted_at" => Some("[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:]{8}(\\.[0-9]+)?Z"),
+        _ => None,
+    }
+}
+
+fn words_of(name: &str) -> Option<&'static [&'static str]> {
+    match name {
+        "window_basis" => Some(&["weather", "days", "both"]),
+        "count_form" => Some(&["heads", "plants", "traps"]),
+        "status" => Some(&[
+            "pressure",
+            "none-found",
+            "suppressed",
+            "outside-stage",
+            "no-visits",
+        ]),
+        "treatment_cost_per" | "plant_population_per" => Some(&["acre", "ha"]),
+        "market_value_per" => Some(&["lb", "kg"]),
+        _ => None,
+    }
+}
+
+/// The least and the most that a number can be.
+fn range_of(name: &str) -> (Option<f64>, Option<f64>) {
+    let ends = |end: &str| name.ends_with(end);
+    let begins = |start: &str| name.starts_with(start);
+    match name {
+        "lon" | "cell_lon" | "site_lon" => (Some(-180.0), Some(180.0)),
+        "lat" | "cell_lat" | "site_lat" => (Some(-90.0), Some(90.0)),
+        "moran_i" | "stage_first" | "stage_last" => (None, None),
+        "revision" | "unit" | "line" | "row" | "nights" => (Some(1.0), None),
+        "moran_p" | "probability_at_threshold" => (Some(0.0), Some(1.0)),
+        _ if begins("share") || ends("share_at_threshold") => (Some(0.0), Some(1.0)),
+        _ if begins("site") && name != "sites" => (Some(0.0), None),
+        _ => (Some(0.0), None),
+    }
+}

@@ -1,0 +1,22 @@
+//! The pest of a protocol as Darwin Core names it. No name comes from here: all are the protocols'.
+
+use super::one_line;
+use crate::protocol::catalogue::Protocol;
+
+/// The scientific name with its author.
+pub(super) fn scientific_name(protocol: &Protocol) -> String {
+    one_line(protocol.scientific_name())
+}
+
+/// What the protocol's file says beside the name, such as the current combination; empty if nothing.
+pub(super) fn taxon_remarks(protocol: &Protocol) -> String {
+    match protocol.pest == protocol.scientific_name() {
+        true => String::new(),
+        false => one_line(&protocol.pest),
+    }
+}
+
+/// Whether the count is of single animals or eggs: the share of plants with some is none.
+pub(super) fn counts_individuals(protocol: &Protocol) -> bool {
+    protocol.sample.each_count_at_most.is_none()
+}
