@@ -2,7 +2,7 @@
 //! installs): the same figures as in a folder, nothing lost when several write, clear words when it is gone.
 
 use std::io::Read;
-use std::net::TcpStream;
+use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -25,12 +25,13 @@ impl Keeper {
         let folder = tempfile::tempdir().expect("a temporary folder");
         std::fs::create_dir(folder.path().join("fields")).expect("a bucket");
         // Asked of the system, and free a moment later as well.
-        let free = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+        let free = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a port");
         let port = free.local_addr().expect("its number").port();
         drop(free);
         let home = PathBuf::from(std::env::var_os("HOME").expect("HOME is set"));
         let server = Command::new(home.join(".cache/bractline/s3s/bin/s3s-fs"))
-            .args(["--host", "127.0.0.1", "--port", &port.to_string()])
+            .args(["--host", &Ipv4Addr::LOCALHOST.to_string()])
+            .args(["--port", &port.to_string()])
             .args(["--access-key", "scout", "--secret-key", SECRET])
             .arg(folder.path())
             .stdout(Stdio::null())
@@ -38,7 +39,7 @@ impl Keeper {
             .spawn()
             .expect("s3s-fs is installed; `bash tests/run` installs it");
         let begun = Instant::now();
-        while TcpStream::connect(("127.0.0.1", port)).is_err() {
+        while TcpStream::connect((Ipv4Addr::LOCALHOST, port)).is_err() {
             assert!(
                 begun.elapsed() < Duration::from_secs(30),
                 "it does not start"
@@ -53,7 +54,7 @@ impl Keeper {
     }
 
     fn environment(&self) -> Vec<(String, String)> {
-        let endpoint = format!("http://127.0.0.1:{}", self.port);
+        let endpoint = format!("http://{}:{}", Ipv4Addr::LOCALHOST, self.port);
         [
             ("AWS_ENDPOINT", endpoint.as_str()),
             ("AWS_REGION", "us-east-1"),

@@ -1,7 +1,7 @@
 //! The roll-up on a cluster: a scheduler and executors as processes of their own on this machine give the same
 //! files as this process alone, also when one of them is killed; without them the words are clear.
 
-use std::net::TcpStream;
+use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -58,7 +58,7 @@ impl Cluster {
             .expect("the node is built with the tests");
         self.nodes.push(child);
         let begun = Instant::now();
-        while TcpStream::connect(("127.0.0.1", port)).is_err() {
+        while TcpStream::connect((Ipv4Addr::LOCALHOST, port)).is_err() {
             let waited = begun.elapsed();
             assert!(
                 waited < Duration::from_secs(60),
@@ -76,7 +76,7 @@ impl Cluster {
     }
 
     fn address(&self) -> String {
-        format!("df://127.0.0.1:{}", self.port)
+        format!("df://{}:{}", Ipv4Addr::LOCALHOST, self.port)
     }
 
     fn roll_up(&self, workspace: &TestWorkspace, out: &str) -> Run {
@@ -96,7 +96,7 @@ impl Drop for Cluster {
 }
 
 fn free_port() -> u16 {
-    let free = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+    let free = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a port");
     free.local_addr().expect("its number").port()
 }
 
@@ -175,7 +175,7 @@ fn a_cluster_that_is_not_there_is_told() {
     cluster.kill_newest();
     let run = cluster.roll_up(&workspace, "figures").expect_code(1);
     assert!(run.stderr.contains("no scheduler answers"), "{run:?}");
-    for odd in ["http://127.0.0.1:1", "127.0.0.1:50050", "df://", ""] {
+    for odd in ["http://example.org:1", "example.org:50050", "df://", ""] {
         let run = workspace.run(&["rollup", "--cluster", odd, "--out", &out]);
         assert!(
             run.expect_code(1).stderr.contains("df://host:50050"),

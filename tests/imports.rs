@@ -132,8 +132,13 @@ fn the_reading_of_imports_sees_every_form() {
 fn only_the_module_of_a_library_names_it() {
     for (library, modules) in [
         ("deltalake", &["src/store/"][..]),
-        // A public place is a folder or a bucket to it; of the store it knows nothing.
-        ("object_store", &["src/store/", "src/publish/place.rs"]),
+        // A public place is a folder or a bucket to it; of the store it knows nothing. What the environment says
+        // of a bucket only the door knows.
+        (
+            "object_store",
+            &["src/store/", "src/publish/place.rs", "src/cli/bucket.rs"],
+        ),
+        ("ballista", &["src/rollup/cluster.rs"]),
         ("atom_syndication", &["src/publish/feed.rs"]),
         ("ammonia", &["src/publish/note.rs"]),
         ("pulldown_cmark", &["src/publish/"]),

@@ -56,7 +56,7 @@ select
     visible.field_id as field_id,
     visible.farm_id as farm_id,
     visible.county_id as county_id,
-    -- The year of the week: a cluster reads the files alone, and the season stands in the name of their folder.
+    -- The year of the week: the folder of a file names its season, and a cluster reads files alone.
     cast(substr(visible.iso_week, 1, 4) as integer) as season,
     visible.iso_week as iso_week,
     visible.observed_on as observed_on,

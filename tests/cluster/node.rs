@@ -1,7 +1,7 @@
 //! A host of a Ballista cluster for the tests: a scheduler or an executor, each a process of its own. Both are the
 //! library's own, with its own functions; nothing of this project is in them.
 
-use std::net::SocketAddr;
+use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::Arc;
 
 use ballista_executor::executor_process::{ExecutorProcessConfig, start_executor_process};
@@ -30,10 +30,15 @@ async fn main() -> Ended {
     }
 }
 
+/// The address of this machine to itself.
+fn here() -> String {
+    Ipv4Addr::LOCALHOST.to_string()
+}
+
 async fn scheduler(port: u16) -> Ended {
     let config = SchedulerConfig {
-        bind_host: "127.0.0.1".to_owned(),
-        external_host: "127.0.0.1".to_owned(),
+        bind_host: here(),
+        external_host: here(),
         bind_port: port,
         // A host that is gone is told within a test's time.
         executor_timeout_seconds: 6,
@@ -42,16 +47,16 @@ async fn scheduler(port: u16) -> Ended {
         ..SchedulerConfig::default()
     };
     let cluster = BallistaCluster::new_from_config(&config).await?;
-    let address = SocketAddr::from(([127, 0, 0, 1], port));
+    let address = SocketAddr::from((Ipv4Addr::LOCALHOST, port));
     start_server(cluster, address, Arc::new(config)).await?;
     Ok(())
 }
 
 async fn executor(scheduler: u16, port: u16, other_port: u16, folder: &str) -> Ended {
     let config = ExecutorProcessConfig {
-        bind_host: "127.0.0.1".to_owned(),
-        external_host: Some("127.0.0.1".to_owned()),
-        scheduler_host: "127.0.0.1".to_owned(),
+        bind_host: here(),
+        external_host: Some(here()),
+        scheduler_host: here(),
         scheduler_port: scheduler,
         port,
         grpc_port: other_port,
