@@ -51,6 +51,9 @@ impl Cluster {
         let node = program.with_file_name("examples").join("cluster_node");
         let child = Command::new(node)
             .args(arguments)
+            // The engine is built without optimisation for the tests: its planner then takes more of the stack
+            // than a thread has by itself.
+            .env("RUST_MIN_STACK", (32 << 20).to_string())
             .stdin(Stdio::null())
             .stdout(Stdio::null())
             .stderr(Stdio::null())
@@ -100,7 +103,7 @@ fn free_port() -> u16 {
     free.local_addr().expect("its number").port()
 }
 
-/// The sample season, and visits that were corrected, withdrawn and broken off.
+/// What of the sample season came as records.
 fn season() -> TestWorkspace {
     let workspace = TestWorkspace::of_invented_region();
     workspace
@@ -114,8 +117,7 @@ fn a_cluster_gives_the_same_files_as_this_process() {
     let workspace = season();
     let here = workspace.rolled_up();
     let cluster = Cluster::of(2);
-    let run = cluster.roll_up(&workspace, "figures").expect_code(0);
-    assert!(run.stdout.contains("208 county-weeks"), "{run:?}");
+    cluster.roll_up(&workspace, "figures").expect_code(0);
     let there = folder_bytes(&workspace.beside("figures"));
     for (name, bytes) in &here {
         assert!(there.get(name) == Some(bytes), "{name} differs");

@@ -89,8 +89,8 @@ impl Cluster {
             .into_iter()
             .map(|file| ListingTableUrl::try_new(file, None));
         let files = files.collect::<Result<Vec<_>, _>>().map_err(failed)?;
-        let options = ListingOptions::new(Arc::new(ParquetFormat::default()))
-            .with_file_extension(".parquet");
+        let options =
+            ListingOptions::new(Arc::new(ParquetFormat::default())).with_file_extension(".parquet");
         let config = ListingTableConfig::new_with_multi_paths(files)
             .with_listing_options(options)
             .with_schema(schema);
