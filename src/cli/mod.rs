@@ -24,6 +24,7 @@ mod protocols;
 mod publish;
 mod report;
 mod rollup;
+mod scenario;
 mod setting;
 mod sheet;
 mod sql;

@@ -74,14 +74,14 @@ pub fn columns_page(region: &Region, files: &[DescribedFiles]) -> String {
     page
 }
 
-fn add_row(page: &mut String, doc: &ColumnDoc) {
+pub(super) fn add_row(page: &mut String, doc: &ColumnDoc) {
     let unit = doc.unit.map_or(String::new(), |unit| format!("`{unit}`"));
     let description = plain(doc.description);
     let _ = writeln!(page, "| `{}` | {unit} | {description} |", doc.name);
 }
 
 /// Text that no reader of Markdown takes for markup, on one line.
-fn plain(text: &str) -> String {
+pub(super) fn plain(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for character in text.chars() {
         match character {

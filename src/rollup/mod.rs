@@ -13,6 +13,8 @@ pub mod engine;
 pub mod inputs;
 mod promises;
 pub mod run;
+pub mod scenario;
+pub mod scenario_run;
 pub mod season_so_far;
 pub mod season_tables;
 pub mod seasons;
