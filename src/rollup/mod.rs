@@ -23,5 +23,6 @@ pub mod seasons;
 mod smoothing;
 pub mod stages;
 mod unit_totals;
+pub mod wanted;
 pub mod week_heat;
 pub mod windows;
