@@ -25,6 +25,8 @@ mod protocols;
 mod publish;
 mod report;
 mod rollup;
+mod scenario;
+mod season_figures;
 mod setting;
 mod sheet;
 mod sql;

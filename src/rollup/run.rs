@@ -20,11 +20,15 @@ use super::clustering::week_clustering;
 use super::engine::{Elsewhere, Engine, Parts};
 use super::inputs::{Setting, keep_setting, keep_thresholds, protocols_known};
 use super::promises::{hold_to_checks, hold_to_key, key_of};
+use super::scenario::Scenario;
+use super::scenario_run::change_economics;
 use super::smoothing::county_share_smoothed;
 use super::stages::{Stage, StageColumn, stages};
+use super::wanted::Wanted;
 use super::windows::field_window;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
+use crate::store::season_parts::BEHIND_VISITS;
 use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
 
@@ -163,24 +167,44 @@ pub async fn roll_up_keeping(
     also: &[&str],
 ) -> Result<Rollup, Failure> {
     let engine = Engine::with(snapshot.session(), elsewhere);
+    let tables: Vec<&str> = FINISHED.iter().chain(also).copied().collect();
+    let wanted = Wanted {
+        tables: &tables,
+        ..Wanted::default()
+    };
+    roll_up_as(snapshot, engine, catalogue, setting, wanted).await
+}
+
+/// The same as it is [`Wanted`]. Under a scenario it is for [`super::scenario_run`] alone, which lets nobody take what
+/// comes out for a finding.
+pub(super) async fn roll_up_as(
+    snapshot: &Snapshot,
+    engine: Engine<'_>,
+    catalogue: &Catalogue,
+    setting: &Setting,
+    wanted: Wanted<'_>,
+) -> Result<Rollup, Failure> {
     keep_setting(engine, catalogue, setting).await?;
     let stages = stages()?;
     let mut tables = HashMap::new();
     let mut visits_without_threshold = 0;
     for (place, stage) in stages.iter().enumerate() {
         run_stage(engine, stage).await?;
-        visits_without_threshold += compute_beside(engine, stage, catalogue, setting).await?;
-        let name = stage.table.as_str();
-        if FINISHED.contains(&name) || also.contains(&name) {
-            let batch = whole_table(engine, stage).await?;
-            tables.insert(
-                stage.table.clone(),
-                StageTable {
-                    stage: stage.clone(),
-                    batch,
-                },
-            );
+        if let Some(scenario) = wanted.scenario.filter(|_| stage.table == "current_visit") {
+            change_economics(engine.session(), catalogue, scenario).await?;
         }
+        if wanted.tables.contains(&stage.table.as_str()) {
+            let batch = whole_table(engine, stage).await?;
+            let table = StageTable {
+                stage: stage.clone(),
+                batch,
+            };
+            tables.insert(stage.table.clone(), table);
+        }
+        if tables.len() == wanted.tables.len() {
+            break;
+        }
+        visits_without_threshold += compute_beside(engine, stage, catalogue, setting).await?;
         forget_unread(engine, &stages, place)?;
     }
     Ok(Rollup {
@@ -243,6 +267,7 @@ async fn rows_of(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
     let failed = |error: DataFusionError| broken(stage, &error.to_string());
     let frame = engine.session().sql(&stage.query).await.map_err(failed)?;
     let scanned = tables_read(frame.logical_plan()).map_err(failed)?;
+    let scanned = by_their_names(scanned);
     if scanned != stage.reads {
         let found = scanned.join(", ");
         return Err(broken(
@@ -263,6 +288,17 @@ async fn rows_of(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
                 .collect()
         })
         .collect()
+}
+
+/// Where `visits` are a part of themselves, the engine puts what they are made of in place of their name.
+fn by_their_names(mut scanned: Vec<String>) -> Vec<String> {
+    let all = scanned.len();
+    scanned.retain(|name| !BEHIND_VISITS.contains(&name.as_str()));
+    if scanned.len() < all {
+        scanned.push("visits".to_owned());
+        scanned.sort();
+    }
+    scanned
 }
 
 /// The base tables of a plan, sorted.
