@@ -14,7 +14,7 @@ use crate::fuzz_targets::{INPUT_BYTES_MAX, TARGETS, Target, hold_html};
 use crate::support::contents;
 
 /// Changed inputs of each target.
-const CHANGED: usize = 150;
+const CHANGED: usize = 600;
 
 fn inputs(target: &Target) -> Vec<(PathBuf, Vec<u8>)> {
     let fuzz = crate::house::top().join("tests/fuzz");

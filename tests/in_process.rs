@@ -4,6 +4,9 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::LazyLock;
 
+use arrow::array::AsArray;
+use arrow::compute::cast;
+use arrow::datatypes::DataType;
 use bractline::failure::Failure;
 use bractline::intake::formats::SubmittedFile;
 use bractline::intake::judge::Judge;
@@ -81,6 +84,26 @@ pub async fn rolled_up(store: &Store) -> Result<BTreeMap<&'static str, Vec<u8>>,
         Ok((name, write_csv(&table.batch, &docs)?))
     });
     written.into_iter().collect()
+}
+
+/// The rows that count: each visit and revision, and how many units and held records there are; sorted.
+pub async fn counted_rows(store: &Store) -> Vec<String> {
+    let snapshot = Snapshot::open(store, 1).await.expect("a snapshot");
+    let query = "
+        select concat(visit_id, ' ', revision) as told from visits where load_id in (select load_id from receipts)
+        union all
+        select concat('units ', count(*), ' ', sum(total)) from units where load_id in (select load_id from receipts)
+        union all
+        select concat('held ', count(*)) from held where load_id in (select load_id from receipts)";
+    let plan = snapshot.session().sql(query).await.expect("a query");
+    let mut rows = Vec::new();
+    for batch in plan.collect().await.expect("rows") {
+        let told = cast(batch.column(0), &DataType::Utf8).expect("text");
+        let told = told.as_string::<i32>().iter().flatten();
+        rows.extend(told.map(str::to_owned));
+    }
+    rows.sort();
+    rows
 }
 
 /// A runtime of one thread.
