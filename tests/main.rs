@@ -38,6 +38,7 @@ mod identity; // duplicates, conflicts, corrections and withdrawals in any order
 mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
 mod issuing; // issued alerts: frozen, corrected, built again, whole after a kill, numbered once
+mod licences; // whose code the program is built of
 mod load_speed; // a load and a roll-up against the least that reading costs: a ratio, never a time
 mod look; // the alert's page in a browser: widths, light and dark, paper
 mod look_colours; // the classes of every map for eyes that see colours otherwise, and in grey print

@@ -353,11 +353,16 @@ async fn try_all(prepared: &TestWorkspace, deed: Deed) -> usize {
     assert!(reads > 0, "{deed:?} reads nothing through the store");
     let mut tries = Vec::new();
     for (call, how, numbers) in [
-        (Call::Read, How::Before, chosen(reads, 2)),
-        (Call::Read, How::Late, chosen(reads, 1)),
-        (Call::Write, How::Before, chosen(writes, 2)),
-        (Call::Write, How::After, chosen(writes, 2)),
-        (Call::Write, How::Late, chosen(writes, 1)),
+        (Call::Read, How::Before, chosen(reads, 1)),
+        (Call::Write, How::Before, chosen(writes, 1)),
+        (Call::Write, How::After, chosen(writes, 1)),
+        // What waits costs its time: every day only the roll-up, which reads most.
+        (
+            Call::Read,
+            How::Late,
+            chosen(reads, usize::from(deed == Deed::RollUp)),
+        ),
+        (Call::Write, How::Late, chosen(writes, 0)),
     ] {
         tries.extend(
             numbers
