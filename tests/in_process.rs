@@ -64,7 +64,7 @@ pub async fn rolled_up(store: &Store) -> Result<BTreeMap<&'static str, Vec<u8>>,
             .collect(),
         weather: Weather::default(),
     };
-    let rolled_up = roll_up(&snapshot, &CATALOGUE, &setting).await?;
+    let rolled_up = roll_up(&snapshot, None, &CATALOGUE, &setting).await?;
     let tables = [
         ("field_week", rolled_up.field_week()),
         ("county_week", rolled_up.county_week()),

@@ -37,10 +37,9 @@ fn kept(
     in_one_run: bool,
 ) -> (Vec<String>, BTreeMap<&'static str, Vec<u8>>) {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let tables = folder.path().join("store");
-    std::fs::create_dir(&tables).expect("a folder");
     runtime().block_on(async {
-        let store = Store::create(&tables).await.expect("a store");
+        let store = Store::in_folder(&folder.path().join("store")).expect("a path");
+        store.create().await.expect("a store");
         let mut running = loader(store.clone()).await.expect("a loader");
         for (number, file) in files.iter().enumerate() {
             let records: Vec<Value> = file

@@ -1,6 +1,6 @@
 //! An object store that fails, at its n-th read or write, before or after the work is done; and one that is slow.
 //!
-//! It stands before the durable files, where Delta and the engine meet it. Whatever it does, the store is as before or
+//! It stands where the keeper of a bucket does, before files on the disk. Whatever it does, the store is as before or
 //! wholly after, a clear word says so, and the same deed again ends where an undisturbed one does. The everyday run takes
 //! some of the calls; `BRACTLINE_OBJECT_FAULTS=all` takes every one.
 
@@ -21,6 +21,7 @@ use bractline::store::vacuum::{Limit, vacuum};
 use futures::StreamExt;
 use futures::stream::BoxStream;
 use jiff::{SignedDuration, Timestamp};
+use object_store::local::LocalFileSystem;
 use object_store::path::Path;
 use object_store::{
     CopyOptions, Error, GetOptions, GetResult, ListResult, MultipartUpload, ObjectMeta,
@@ -30,6 +31,7 @@ use object_store::{
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
+use url::Url;
 
 use crate::care::{break_off, submission, with_an_alert};
 use crate::in_process::{counted_rows, load, loader, rolled_up, runtime};
@@ -222,7 +224,9 @@ const DEEDS: [Deed; 5] = [
 ];
 
 async fn open(workspace: &TestWorkspace) -> std::result::Result<Store, Failure> {
-    Store::open(&workspace.path().join("store")).await
+    Store::in_folder(&workspace.path().join("store"))?
+        .opened()
+        .await
 }
 
 impl Deed {
@@ -314,16 +318,15 @@ async fn disturbed(
 ) {
     let workspace = copied(prepared);
     let (reads, writes) = (Arc::<AtomicUsize>::default(), Arc::<AtomicUsize>::default());
-    let store = Store::unopened(&workspace.path().join("store"));
-    let store = store.expect("a folder").through(|files| {
-        let (reads, writes) = (reads.clone(), writes.clone());
-        Arc::new(Faulty {
-            files,
-            fault,
-            reads,
-            writes,
-        })
-    });
+    let address =
+        Url::from_directory_path(workspace.path().join("store")).expect("an absolute path");
+    let faulty = Faulty {
+        files: Arc::new(LocalFileSystem::new()),
+        fault,
+        reads: reads.clone(),
+        writes: writes.clone(),
+    };
+    let store = Store::in_bucket(&address, Arc::new(faulty));
     let result = deed.run(&store, &workspace).await;
     let counted = [reads, writes].map(|seen| seen.load(Ordering::SeqCst));
     (workspace, result, counted)

@@ -52,9 +52,8 @@ impl Desk {
             .build()
             .expect("a runtime");
         let folder = tempfile::tempdir().expect("a temporary folder");
-        let tables = folder.path().join("store");
-        std::fs::create_dir(&tables).expect("a folder");
-        let store = runtime.block_on(Store::create(&tables)).expect("a store");
+        let store = Store::in_folder(&folder.path().join("store")).expect("a path");
+        runtime.block_on(store.create()).expect("a store");
         Desk {
             runtime,
             folder,
