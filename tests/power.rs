@@ -55,10 +55,10 @@ impl Owed {
                     owed.name(path, &within);
                 }
                 ("mkdir" | "mkdirat", [path, ..]) => owed.name(path, &within),
-                ("write" | "pwrite64" | "writev" | "ftruncate" | "copy_file_range", _) => {
-                    if open.starts_with(&within) {
-                        owed.bytes.insert(open.to_owned());
-                    }
+                ("write" | "pwrite64" | "writev" | "ftruncate" | "copy_file_range", _)
+                    if open.starts_with(&within) =>
+                {
+                    owed.bytes.insert(open.to_owned());
                 }
                 ("fsync" | "fdatasync", _) if !left_out => owed.synced(open, &within),
                 ("link" | "linkat", [old, new, ..]) => {
