@@ -19,25 +19,56 @@ fn submission(numbers: impl IntoIterator<Item = usize>, name: &str) -> String {
     lines(&visits) + &format!("{{\"{name}\n")
 }
 
+/// What runs beside the loads until they are through: readers, and the care of the store.
+#[derive(Debug, Clone, Copy)]
+enum Beside {
+    Info,
+    RollUp,
+    Sql,
+    Care,
+}
+
+impl Beside {
+    fn run(self, workspace: &TestWorkspace, number: usize) {
+        let run = |arguments: &[&str]| {
+            let run = workspace.run(arguments);
+            assert_eq!(run.code, Some(0), "{self:?} beside loads: {run:#?}");
+            run
+        };
+        match self {
+            Beside::Info => drop(run(&["store", "info", "--format", "json"])),
+            Beside::RollUp => {
+                let out = workspace.beside(&format!("figures-{number}"));
+                run(&["rollup", "--out", &out.display().to_string()]);
+            }
+            Beside::Sql => {
+                // A reader sees one state: of every visit that counts all twenty units count.
+                let query = "select (select count(*) from visits) * 20 - (select count(*) from units) as missing";
+                let rows = run(&["sql", "--format", "json", query]).json();
+                assert_eq!(rows[0]["missing"], 0, "{rows}");
+            }
+            Beside::Care => {
+                run(&["store", "compact"]);
+                run(&["store", "vacuum", "--older-than", "1"]);
+            }
+        }
+    }
+}
+
 /// Loads every file in a process of its own, all at once, while readers read; the accounts.
-fn load_at_once(workspace: &TestWorkspace, files: &[PathBuf]) -> Vec<Value> {
+fn load_at_once(workspace: &TestWorkspace, files: &[PathBuf], beside: &[Beside]) -> Vec<Value> {
     let loading = std::sync::atomic::AtomicUsize::new(files.len());
     let order = std::sync::atomic::Ordering::SeqCst;
     std::thread::scope(|scope| {
-        let readers: Vec<_> = (0..2)
-            .map(|reader| {
+        let others: Vec<_> = beside
+            .iter()
+            .map(|beside| {
                 let loading = &loading;
                 scope.spawn(move || {
-                    let mut reads = 0;
-                    while loading.load(order) > 0 || reads == 0 {
-                        let run = if reader == 0 {
-                            workspace.run(&["store", "info", "--format", "json"])
-                        } else {
-                            let out = workspace.beside(&format!("figures-{reads}"));
-                            workspace.run(&["rollup", "--out", &out.display().to_string()])
-                        };
-                        assert_eq!(run.code, Some(0), "a reader failed: {run:#?}");
-                        reads += 1;
+                    let mut times = 0;
+                    while loading.load(order) > 0 || times == 0 {
+                        beside.run(workspace, times);
+                        times += 1;
                     }
                 })
             })
@@ -61,8 +92,8 @@ fn load_at_once(workspace: &TestWorkspace, files: &[PathBuf]) -> Vec<Value> {
             .into_iter()
             .map(|load| load.join().expect("a load"))
             .collect();
-        for reader in readers {
-            reader.join().expect("a reader");
+        for other in others {
+            other.join().expect("what runs beside the loads");
         }
         accounts
     })
@@ -87,6 +118,8 @@ fn assert_whole(workspace: &TestWorkspace, accounts: &[Value], visits: usize, he
     );
 }
 
+const READERS: [Beside; 2] = [Beside::Info, Beside::RollUp];
+
 #[test]
 fn different_submissions_are_all_accepted() {
     for loads in [2, 4] {
@@ -97,7 +130,7 @@ fn different_submissions_are_all_accepted() {
                 workspace.write(&format!("{load}.ndjson"), text)
             })
             .collect();
-        let accounts = load_at_once(&workspace, &files);
+        let accounts = load_at_once(&workspace, &files, &READERS);
         for account in &accounts {
             assert_eq!(counts(account), [51, 50, 0, 1]);
         }
@@ -110,7 +143,7 @@ fn of_the_same_submission_one_is_accepted_and_the_others_are_duplicates() {
     for loads in [2, 4] {
         let workspace = TestWorkspace::of_region("us:46");
         let file = workspace.write("same.ndjson", submission(0..200, "broken"));
-        let accounts = load_at_once(&workspace, &vec![file; loads]);
+        let accounts = load_at_once(&workspace, &vec![file; loads], &READERS);
         let mut came_to: Vec<[u64; 4]> = accounts.iter().map(counts).collect();
         came_to.sort_unstable();
         assert_eq!(came_to.pop(), Some([201, 200, 0, 1]));
@@ -137,9 +170,40 @@ fn overlapping_submissions_bring_each_visit_once() {
                 workspace.write(&format!("{load}.ndjson"), text)
             })
             .collect();
-        let accounts = load_at_once(&workspace, &files);
+        let accounts = load_at_once(&workspace, &files, &READERS);
         let duplicate: u64 = accounts.iter().map(|account| counts(account)[2]).sum();
         assert_eq!(duplicate, (loads as u64 - 1) * 40);
         assert_whole(&workspace, &accounts, (loads + 1) * 40, loads);
     }
+}
+
+#[test]
+fn eight_loads_readers_and_care_at_once_lose_nothing_and_bring_nothing_twice() {
+    let workspace = TestWorkspace::of_region("us:46");
+    // Something to put together while the loads run.
+    for part in 0..4 {
+        workspace.load_text(
+            &format!("before-{part}"),
+            &submission(1_000 + part * 5..1_005 + part * 5, "b"),
+        );
+    }
+    let files: Vec<PathBuf> = (0..8)
+        .map(|load| {
+            let text = submission(load * 20..load * 20 + 40, &format!("broken-{load}"));
+            workspace.write(&format!("{load}.ndjson"), text)
+        })
+        .collect();
+    let beside = [Beside::Sql, Beside::RollUp, Beside::Care];
+    let accounts = load_at_once(&workspace, &files, &beside);
+    let duplicate: u64 = accounts.iter().map(|account| counts(account)[2]).sum();
+    assert_eq!(duplicate, 7 * 20);
+    workspace.run(&["store", "verify"]).expect_code(0);
+    let stored = workspace.store_rows();
+    let rows = stored["visits"].as_array().unwrap();
+    let once: std::collections::BTreeSet<String> = rows.iter().map(Value::to_string).collect();
+    assert_eq!((rows.len(), once.len()), (9 * 20 + 20, 9 * 20 + 20));
+    assert_eq!(stored["units"], (9 * 20 + 20) * 20);
+    // The eight, and the one that the four before share.
+    assert_eq!(stored["held"].as_array().unwrap().len(), 9);
+    assert_eq!(stored["receipts"].as_array().unwrap().len(), 12);
 }

@@ -76,7 +76,7 @@ const VACUUM: Killed = Killed {
 };
 
 /// A workspace in which each command has something to do.
-fn prepared() -> TestWorkspace {
+pub fn prepared() -> TestWorkspace {
     let workspace = with_an_alert();
     let later: Vec<Value> = (60..64)
         .map(|number| {

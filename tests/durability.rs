@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use crate::support::{TestWorkspace, assert_adds_up, counts, full_visit, lines, program};
 
 /// The program under strace; it ends with the program's own exit code or signal.
-fn traced(workspace: &TestWorkspace, options: &[&str], arguments: &[&str]) -> Command {
+pub fn traced(workspace: &TestWorkspace, options: &[&str], arguments: &[&str]) -> Command {
     let mut command = Command::new("strace");
     command
         .current_dir(env!("CARGO_MANIFEST_DIR"))
@@ -200,7 +200,7 @@ fn everything_is_on_the_disk_in_order_before_the_program_says_loaded() {
 
 /// Puts calls together that strace wrote down in two halves, at the place of the second: there the
 /// call was done.
-fn join_resumed(trace: &str) -> String {
+pub fn join_resumed(trace: &str) -> String {
     let mut begun = std::collections::HashMap::new();
     let mut lines = Vec::new();
     for line in trace.lines() {
@@ -389,7 +389,13 @@ fn a_load_that_the_disk_refuses_fails_and_can_be_loaded_again() {
         );
         assert_eq!(output.stdout, b"", "{inject} {path:?}");
         let words = String::from_utf8_lossy(&output.stderr);
-        assert!(words.contains("error: "), "{inject} {path:?}: {words}");
+        assert!(words.starts_with("error: "), "{inject} {path:?}: {words}");
+        let full = words.contains("make room on the disk");
+        assert_eq!(
+            full,
+            inject.ends_with("ENOSPC"),
+            "{inject} {path:?}: {words}"
+        );
         workspace.run(&["store", "verify"]).expect_code(0);
         let came_to = counts(&workspace.load(&[&prepared.1]));
         let named_before = path.is_some_and(|path| path.ends_with("_delta_log"));

@@ -192,6 +192,15 @@ fn links_pipes_and_folders_in_an_inbox_are_passed_over_and_named() {
     for name in ["folder", "link.ndjson", "passwd", "zero", "pipe"] {
         assert!(run.stderr.contains(name), "{name}: {}", run.stderr);
     }
+    // Named by itself a pipe nobody writes to would be waited for without an end: it is refused instead.
+    for name in ["pipe", "zero"] {
+        let named = inbox.join(name).display().to_string();
+        for command in ["load", "check"] {
+            let run = workspace.run(&[command, &named]).expect_code(1);
+            assert!(run.stderr.contains("not a regular file"), "{run:?}");
+            assert!(run.stderr.contains("- for standard input"), "{run:?}");
+        }
+    }
 }
 
 #[cfg(unix)]
@@ -202,22 +211,25 @@ fn closed_or_full_streams_lose_nothing() {
     let streams = [">&-", "2>&-", ">/dev/full", ">&- 2>&- <&-"];
     for (numbers, streams) in numbers.into_iter().zip(streams) {
         let file = workspace.write(&format!("{}", numbers.start), submission(numbers.clone()));
-        let status = Command::new("sh")
+        let output = Command::new("sh")
             .args([
                 "-c",
                 &format!("exec \"$0\" --workspace \"$1\" load \"$2\" {streams}"),
             ])
             .arg(program().get_program())
             .args([workspace.path(), file.clone()])
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .status()
+            .output()
             .unwrap();
-        // A report that cannot be written is a failure; what was loaded stays loaded.
+        // A report that cannot be written is a failure; what was loaded stays loaded, and that is said.
         assert!(
-            matches!(status.code(), Some(1 | 3)),
-            "{streams}: {status:?}"
+            matches!(output.status.code(), Some(1 | 3)),
+            "{streams}: {output:?}"
         );
+        if streams == ">/dev/full" {
+            let words = String::from_utf8_lossy(&output.stderr);
+            assert_eq!(output.status.code(), Some(1), "{words}");
+            assert!(words.contains("a load is stored"), "{words}");
+        }
         assert_eq!(counts(&workspace.load(&[&file])), [3, 0, 2, 1], "{streams}");
     }
     workspace.run(&["store", "verify"]).expect_code(0);

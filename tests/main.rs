@@ -1,6 +1,9 @@
 //! The tests, by purpose, in one binary: the engine is linked once.
 
+#[path = "fuzz/targets/mod.rs"]
+mod fuzz_targets;
 mod generated;
+mod in_process;
 mod support;
 
 mod bucket; // the tables in a bucket of a real server
@@ -22,6 +25,7 @@ mod export_gate; // what the gate of a package stops
 mod faults; // full and read-only disks, limits, clocks, odd files, closed streams, newer tables
 mod finding_codes; // every code of a finding: a record that has it and one that has not
 mod flat_memory; // loading takes no more memory for a longer submission
+mod fuzz_seeds; // what the search for hostile files has kept, and changes of it
 mod heat; // degree-days: published tables and closed forms
 mod heat_hourly; // the daily methods against hourly temperatures
 mod heat_weather; // weather files: layouts, gaps, what is refused
@@ -34,6 +38,7 @@ mod identity; // duplicates, conflicts, corrections and withdrawals in any order
 mod imports; // who may import whom
 mod intake; // every form in which submissions come, and what becomes of each record
 mod issuing; // issued alerts: frozen, corrected, built again, whole after a kill, numbered once
+mod licences; // whose code the program is built of
 mod load_speed; // a load and a roll-up against the least that reading costs: a ratio, never a time
 mod look; // the alert's page in a browser: widths, light and dark, paper
 mod look_colours; // the classes of every map for eyes that see colours otherwise, and in grey print
@@ -41,8 +46,11 @@ mod look_use; // the alert's page from the keyboard: the table sorts, the units 
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod maps; // the map files, opened and drawn by other people's viewers
 mod mended; // rows that were held: exported in columns, mended by other programs, loaded as they are
+mod merge; // any order, split and multiplicity of submissions gives the same table
+mod object_faults; // an object store that fails or is slow at its n-th call
 mod plan; // plan field: Wald's lines, a season's scatter, what is refused, the card in a browser
 mod plan_edge; // plan edge: distances and strips of a field, from its record through load
+mod power; // what was not synced at the word is taken away, and nothing that was told is lost
 mod privacy; // no public file tells whose field it was
 mod protocols; // protocol files: what is refused, and visits of every kind of count
 mod publish; // outputs opened by others, hostile text, classes and wording

@@ -111,6 +111,7 @@ enum Format {
 
 /// Runs the program: arguments → command → exit code.
 pub fn run() -> ExitCode {
+    pass_over_a_panic_that_is_no_news();
     let arguments = Arguments::parse();
     log_to_stderr(arguments.verbose);
     let outcome = tokio::runtime::Builder::new_multi_thread()
@@ -127,6 +128,19 @@ pub fn run() -> ExitCode {
             ExitCode::FAILURE
         }
     }
+}
+
+/// A writer whose file could not be ended is told to stop, and panics because it has stopped already (`object_store` 0.13,
+/// `BufWriter::abort`). deltalake catches that, and the error itself is told: a full disk is no fault of the program.
+fn pass_over_a_panic_that_is_no_news() {
+    let tell = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        let place = panic.location().map_or("", |place| place.file());
+        let known = place.contains("object_store") && place.ends_with("buffered.rs");
+        if !known || panic.payload_as_str() != Some("Already shut down") {
+            tell(panic);
+        }
+    }));
 }
 
 async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {

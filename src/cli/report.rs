@@ -38,7 +38,10 @@ fn write_out(
         .and_then(|()| stdout.flush())
         .map_err(|error| match error.kind() {
             std::io::ErrorKind::BrokenPipe => Failure::new(Kind::Files, CLOSED_PIPE),
-            _ => Failure::new(Kind::Files, format!("cannot write the report: {error}")),
+            // Every command speaks when its work is on the disk.
+            _ => Failure::new(Kind::Files, format!("cannot write the report: {error}")).mend(
+                "the work itself is done and stays, a load is stored: only its report is missing",
+            ),
         })
 }
 

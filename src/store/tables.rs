@@ -261,9 +261,23 @@ impl LogStoreFactory for PlainLogs {
 
 /// A table that could not be made, opened, read or written, with the library's own words.
 pub(super) fn refused(doing: &str, kept: Kept, error: &DeltaTableError) -> Failure {
-    Failure::new(
+    let failure = Failure::new(
         Kind::Store,
         format!("cannot {doing} the table {}: {error}", kept.name()),
-    )
-    .mend("is this a workspace that `bractline init` made? `bractline store verify` says more")
+    );
+    failure.mend(match is_full(error) {
+        true => "make room on the disk and run the command again",
+        false => {
+            "is this a workspace that `bractline init` made? `bractline store verify` says more"
+        }
+    })
+}
+
+/// Whether the disk was full, as far as the library says why.
+fn is_full(error: &DeltaTableError) -> bool {
+    let first: &(dyn std::error::Error + 'static) = error;
+    std::iter::successors(Some(first), |error| error.source()).any(|error| {
+        let of_system = error.downcast_ref::<std::io::Error>();
+        of_system.is_some_and(|error| error.kind() == std::io::ErrorKind::StorageFull)
+    })
 }

@@ -1,0 +1,115 @@
+//! The library without the program: a store with something before its object store, or hundreds of small loads.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::LazyLock;
+
+use arrow::array::AsArray;
+use arrow::compute::cast;
+use arrow::datatypes::DataType;
+use bractline::failure::Failure;
+use bractline::intake::formats::SubmittedFile;
+use bractline::intake::judge::Judge;
+use bractline::intake::load::{Account, Loader};
+use bractline::protocol::catalogue::Catalogue;
+use bractline::publish::tables::{ColumnDoc, write_csv};
+use bractline::region::Region;
+use bractline::rollup::inputs::{RegionCounty, Setting};
+use bractline::rollup::run::roll_up;
+use bractline::rollup::windows::Weather;
+use bractline::store::snapshot::Snapshot;
+use bractline::store::tables::Store;
+use bractline::visit::rules::SeasonDays;
+use jiff::Timestamp;
+
+static CATALOGUE: LazyLock<Catalogue> =
+    LazyLock::new(|| Catalogue::read(None).expect("the built-in protocols"));
+
+/// South Dakota, as `init --region us:46` takes it.
+static REGION: LazyLock<Region> =
+    LazyLock::new(|| Region::built_in("us:46").expect("a built-in region"));
+
+/// A loader of one thread, as `load` makes it.
+pub async fn loader(store: Store) -> Result<Loader, Failure> {
+    let season = SeasonDays {
+        first: (1, 1),
+        last: (12, 31),
+    };
+    let judge = Judge::new(&CATALOGUE, REGION.clone(), season, BTreeMap::new())?;
+    Loader::new(store, judge, Vec::new(), 1).await
+}
+
+/// Loads one file.
+pub async fn load(loader: &mut Loader, file: &Path) -> Result<Account, Failure> {
+    let name = file.file_name().expect("a file").to_string_lossy();
+    let file = SubmittedFile::look_at(file, &name)?;
+    loader.load(&file, Timestamp::now()).await
+}
+
+/// The tables of a roll-up as CSV, by name.
+pub async fn rolled_up(store: &Store) -> Result<BTreeMap<&'static str, Vec<u8>>, Failure> {
+    let snapshot = Snapshot::open(store, 2).await?;
+    let neighbours = REGION.neighbours();
+    let counties = REGION.counties().iter().zip(neighbours);
+    let setting = Setting {
+        min_fields: 3,
+        min_farms: 3,
+        point_grid_km: 100.0,
+        counties: counties
+            .map(|(county, neighbours)| RegionCounty {
+                id: county.id.clone(),
+                name: county.name.clone(),
+                neighbours,
+            })
+            .collect(),
+        weather: Weather::default(),
+    };
+    let rolled_up = roll_up(&snapshot, None, &CATALOGUE, &setting).await?;
+    let tables = [
+        ("field_week", rolled_up.field_week()),
+        ("county_week", rolled_up.county_week()),
+        ("region_week", rolled_up.region_week()),
+    ];
+    let written = tables.map(|(name, table)| {
+        let docs: Vec<ColumnDoc<'_>> = table
+            .stage
+            .columns
+            .iter()
+            .map(|column| ColumnDoc {
+                name: &column.name,
+                description: &column.description,
+                unit: column.unit.as_deref(),
+            })
+            .collect();
+        Ok((name, write_csv(&table.batch, &docs)?))
+    });
+    written.into_iter().collect()
+}
+
+/// The rows that count: each visit and revision, and how many units and held records there are; sorted.
+pub async fn counted_rows(store: &Store) -> Vec<String> {
+    let snapshot = Snapshot::open(store, 1).await.expect("a snapshot");
+    let query = "
+        select concat(visit_id, ' ', revision) as told from visits where load_id in (select load_id from receipts)
+        union all
+        select concat('units ', count(*), ' ', sum(total)) from units where load_id in (select load_id from receipts)
+        union all
+        select concat('held ', count(*)) from held where load_id in (select load_id from receipts)";
+    let plan = snapshot.session().sql(query).await.expect("a query");
+    let mut rows = Vec::new();
+    for batch in plan.collect().await.expect("rows") {
+        let told = cast(batch.column(0), &DataType::Utf8).expect("text");
+        let told = told.as_string::<i32>().iter().flatten();
+        rows.extend(told.map(str::to_owned));
+    }
+    rows.sort();
+    rows
+}
+
+/// A runtime of one thread.
+pub fn runtime() -> tokio::runtime::Runtime {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .expect("a runtime")
+}
