@@ -8,6 +8,7 @@ use super::issued;
 use super::issuing::{self, IssueRequest};
 use super::report;
 use super::rollup::Figures;
+use super::scenario::refuse_scenario;
 use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
@@ -63,6 +64,10 @@ pub struct Alert {
     #[arg(long, value_name = "DIR", requires = "as_issued")]
     out: Option<PathBuf>,
 
+    /// Not for an alert: a scenario is no finding
+    #[arg(long = "with", value_name = "CHANGES", hide = true)]
+    scenario: Option<String>,
+
     /// List the issued alerts
     #[arg(long)]
     list: bool,
@@ -74,6 +79,7 @@ pub struct Alert {
 
 impl Alert {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+        refuse_scenario(self.scenario.as_deref())?;
         if self.list {
             return issued::list(workspace, self.format).await;
         }

@@ -25,6 +25,7 @@ mod protocols;
 mod publish;
 mod report;
 mod rollup;
+mod scenario;
 mod setting;
 mod sheet;
 mod sql;

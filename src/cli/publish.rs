@@ -6,6 +6,7 @@ use super::bucket;
 use super::inputs::{Inputs, sha256_of};
 use super::issuing::{confidences, gate, settle};
 use super::report::{self, counted};
+use super::scenario::refuse_scenario;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
 use crate::publish::feed::{Listed, Publisher, feed_xml};
@@ -26,6 +27,10 @@ pub struct Publish {
     #[arg(long, value_name = "PLACE")]
     to: String,
 
+    /// Not for an alert: a scenario is no finding
+    #[arg(long = "with", value_name = "CHANGES", hide = true)]
+    scenario: Option<String>,
+
     /// How to report
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -36,6 +41,7 @@ type PublicFile = (String, Vec<u8>);
 
 impl Publish {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+        refuse_scenario(self.scenario.as_deref())?;
         let store = open_store(workspace).await?;
         let issued = issued_alerts(&store).await?;
         settle(workspace, &issued)?;

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::cluster::ClusterOptions;
 use super::dispersion::{DispersionFiles, described};
 use super::report::{self, counted};
+use super::scenario::roll_up_under;
 use super::setting::roll_up_setting;
 use super::{Format, Outcome, open_catalogue, open_region, open_snapshot};
 use crate::failure::Failure;
@@ -25,6 +26,7 @@ use crate::rollup::arrivals::Arrivals;
 use crate::rollup::county_week::CountyWeek;
 use crate::rollup::engine::Elsewhere;
 use crate::rollup::run::{Period, Rollup, StageTable, roll_up_keeping};
+use crate::rollup::scenario::Scenario;
 use crate::rollup::stages::StageColumn;
 use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
@@ -33,7 +35,7 @@ use crate::workspace::Workspace;
 /// Roll visits up by county and week
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n  bractline rollup --dispersion --out figures\n\nWrites what may be published: county_week.csv, .parquet, .geojson and .geo.parquet, styles of the map for QGIS\n(.qml) and MapLibre (.style.json), sample_points.geojson, region_week, region_pressure and region_stage\n(.csv and .parquet), and COLUMNS.md; and field_week.parquet, which is private: it names fields. With --week the map holds every county of the region.\nWith --dispersion also how counts scatter: county_season_dispersion and season_power_law (.csv and .parquet),\nand visit_dispersion.parquet, which is private. It reads every unit of the store, so it takes longer."
+    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n  bractline rollup --dispersion --out figures\n  bractline rollup --with 'price=*0.8,cost=9.50USD/acre' --out what-if\n\nWrites what may be published: county_week.csv, .parquet, .geojson and .geo.parquet, styles of the map for QGIS\n(.qml) and MapLibre (.style.json), sample_points.geojson, region_week, region_pressure and region_stage\n(.csv and .parquet), and COLUMNS.md; and field_week.parquet, which is private: it names fields. With --week the map holds every county of the region.\nWith --dispersion also how counts scatter: county_season_dispersion and season_power_law (.csv and .parquet),\nand visit_dispersion.parquet, which is private. It reads every unit of the store, so it takes longer.\nWith --with it writes a scenario in place of all this: the same visits under other prices, costs or stands, by factor\n(*0.8) or amount with unit and currency, with the loss avoided and net benefit a hectare. It is no finding: SCENARIO.md says so,\nand `alert` and `publish` refuse it."
 )]
 pub struct RollupCommand {
     /// One ISO 8601 week, as 2026-W30
@@ -47,6 +49,10 @@ pub struct RollupCommand {
     /// Also write how counts scatter: k of the negative binomial, and Taylor's power law
     #[arg(long, conflicts_with = "week")]
     dispersion: bool,
+
+    /// What if: other economics, as price=*0.8,cost=9.50USD/acre,population=22000/acre; writes a scenario alone
+    #[arg(long = "with", value_name = "CHANGES", conflicts_with = "dispersion")]
+    scenario: Option<Scenario>,
 
     #[command(flatten)]
     cluster: ClusterOptions,
@@ -93,17 +99,20 @@ impl Written {
 
 impl RollupCommand {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+        let period = match (self.week, self.season) {
+            (Some(week), _) => Period::Week(week),
+            (None, Some(season)) => Period::Season(season),
+            (None, None) => Period::All,
+        };
+        if let Some(scenario) = &self.scenario {
+            return roll_up_under(workspace, scenario, period, &self.out, self.format).await;
+        }
         let snapshot = open_snapshot(workspace).await?;
         let cluster = self.cluster.join(workspace, &snapshot).await?;
         let figures = Figures::newest(workspace, &snapshot, cluster.as_deref()).await?;
         let dispersion = match self.dispersion {
             true => Some(DispersionFiles::of(workspace, &snapshot, &figures, self.season).await?),
             false => None,
-        };
-        let period = match (self.week, self.season) {
-            (Some(week), _) => Period::Week(week),
-            (None, Some(season)) => Period::Season(season),
-            (None, None) => Period::All,
         };
         let written = figures.write(period, dispersion.as_ref(), &self.out)?;
         match self.format {
@@ -182,12 +191,7 @@ impl Figures {
         let received_until = snapshot.received_until().await?;
         let setting = roll_up_setting(workspace, &region, weather)?;
         let rollup = roll_up_keeping(snapshot, elsewhere, &catalogue, &setting, also).await?;
-        if rollup.visits_without_threshold > 0 {
-            report::note(&format!(
-                "note: {} left out: the protocol gives no threshold without economics, which the record lacks",
-                counted(rollup.visits_without_threshold, "visit is", "visits are")
-            ));
-        }
+        note_without_threshold(rollup.visits_without_threshold);
         let county_weeks =
             CountyWeek::from_batches(std::slice::from_ref(&rollup.county_week().batch))?;
         Ok(Figures {
@@ -418,6 +422,16 @@ impl Figures {
             public: within(&public),
             private: within(&private),
         })
+    }
+}
+
+/// Nothing is left out in silence.
+pub(super) fn note_without_threshold(visits: u64) {
+    if visits > 0 {
+        report::note(&format!(
+            "note: {} left out: the protocol gives no threshold without economics, which the record lacks",
+            counted(visits, "visit is", "visits are")
+        ));
     }
 }
 

@@ -19,11 +19,10 @@ use datafusion::physical_expr::PhysicalExpr;
 use datafusion::physical_expr::utils::collect_columns;
 use datafusion::prelude::SessionContext;
 
-use super::protocol_file::{Plausible, Protocol};
+use super::plausible_corners::{Corners, not_positive};
+use super::protocol_file::Protocol;
 use crate::visit::economics::EconomicMember;
-use crate::visit::record::{
-    AreaUnit, Economics, MarketValue, PlantPopulation, TreatmentCost, WeightUnit,
-};
+use crate::visit::record::Economics;
 
 /// The columns that an expression may name, all of `current_visit`: amounts per hectare and kilogram, the area
 /// in hectares, the type of crop, and its stage in the scale's own writing.
@@ -36,11 +35,17 @@ pub const CANONICAL_COLUMNS: [&str; 6] = [
     "crop_stage",
 ];
 
-/// An expression that was accepted.
+/// A scalar of the canonical columns that was accepted.
 #[derive(Debug, Clone)]
-pub struct PlannedThreshold {
+pub(super) struct PlannedScalar {
     physical: Arc<dyn PhysicalExpr>,
     sql: String,
+}
+
+/// A threshold that was accepted.
+#[derive(Debug, Clone)]
+pub struct PlannedThreshold {
+    scalar: PlannedScalar,
     economics_needed: BTreeMap<String, Vec<EconomicMember>>,
 }
 
@@ -60,22 +65,8 @@ pub struct ThresholdField<'a> {
 impl PlannedThreshold {
     /// Plans the expression of a protocol whose stage window is sound; the reason if it is refused.
     pub(super) fn of(protocol: &Protocol) -> Result<PlannedThreshold, String> {
-        let (logical, sql) = scalar(&protocol.threshold.expression)?;
-        let physical = simplified(logical)
-            .and_then(|expression| ENGINE.create_physical_expr(expression, &PLANNING))
-            .map_err(|error| in_one_line(&error))?;
-        let found = physical
-            .data_type(&COLUMNS)
-            .map_err(|error| in_one_line(&error))?;
-        if !found.is_numeric() {
-            return Err(format!(
-                "it gives {}, a number is expected",
-                of_kind(&found)
-            ));
-        }
         let mut planned = PlannedThreshold {
-            physical,
-            sql,
+            scalar: PlannedScalar::of(&protocol.threshold.expression)?,
             economics_needed: BTreeMap::new(),
         };
         for crop_type in &protocol.crop_types {
@@ -87,7 +78,7 @@ impl PlannedThreshold {
 
     /// The expression as SQL, without comments, closed in itself: it can stand in any statement.
     pub fn sql(&self) -> &str {
-        &self.sql
+        &self.scalar.sql
     }
 
     /// What the threshold of each crop type needs of the economics.
@@ -97,39 +88,14 @@ impl PlannedThreshold {
 
     /// The thresholds of some fields; `None` where something is lacking.
     pub(super) fn values(&self, fields: &[ThresholdField<'_>]) -> Result<Vec<Option<f64>>, String> {
-        let result = self
-            .physical
-            .evaluate(&rows(fields))
-            .and_then(|value| value.into_array(fields.len()))
-            .map_err(|error| in_one_line(&error))?;
-        let numbers = cast(&result, &DataType::Float64).map_err(|error| error.to_string())?;
-        Ok(numbers.as_primitive::<Float64Type>().iter().collect())
+        self.scalar.values_of(fields)
     }
 
     /// What the threshold of a crop type needs of the economics; refused if it is not above 0 in every corner
     /// of what is plausible, since pressure is a mean divided by it.
     fn tried(&self, protocol: &Protocol, crop_type: &str) -> Result<Vec<EconomicMember>, String> {
-        let named: BTreeSet<String> = collect_columns(&self.physical)
-            .iter()
-            .map(|column| column.name().to_owned())
-            .collect();
-        let corners = corners(&protocol.plausible, &named);
-        let stages = if named.contains("crop_stage") {
-            window_stages(protocol)
-        } else {
-            vec![protocol.stages.first.clone()]
-        };
-        let fields: Vec<ThresholdField<'_>> = stages
-            .iter()
-            .flat_map(|crop_stage| {
-                corners.iter().map(|(economics, area_ha)| ThresholdField {
-                    economics,
-                    area_ha: *area_ha,
-                    crop_type,
-                    crop_stage,
-                })
-            })
-            .collect();
+        let corners = Corners::of(protocol, &self.scalar.named());
+        let fields = corners.fields(crop_type);
         let values = self.values(&fields)?;
         for (field, value) in fields.iter().zip(&values) {
             if !value.is_some_and(|value| value > 0.0 && value.is_finite()) {
@@ -171,6 +137,62 @@ impl PlannedThreshold {
             })
             .collect();
         self.values(&fields)
+    }
+}
+
+impl PlannedScalar {
+    /// Plans a text; the reason if it is refused.
+    pub(super) fn of(text: &str) -> Result<PlannedScalar, String> {
+        let (logical, sql) = scalar(text)?;
+        let physical = simplified(logical)
+            .and_then(|expression| ENGINE.create_physical_expr(expression, &PLANNING))
+            .map_err(|error| in_one_line(&error))?;
+        let found = physical
+            .data_type(&COLUMNS)
+            .map_err(|error| in_one_line(&error))?;
+        match found.is_numeric() {
+            true => Ok(PlannedScalar { physical, sql }),
+            false => Err(format!(
+                "it gives {}, a number is expected",
+                of_kind(&found)
+            )),
+        }
+    }
+
+    /// The columns that it names.
+    pub(super) fn named(&self) -> BTreeSet<String> {
+        let columns = collect_columns(&self.physical);
+        columns.iter().map(|one| one.name().to_owned()).collect()
+    }
+
+    /// What it gives for some fields; `None` where something is lacking.
+    pub(super) fn values_of(
+        &self,
+        fields: &[ThresholdField<'_>],
+    ) -> Result<Vec<Option<f64>>, String> {
+        Ok(self.numbers(&rows(fields))?.iter().collect())
+    }
+
+    /// What it gives for the rows of a table that has the canonical columns.
+    pub(super) fn values_of_rows(&self, table: &RecordBatch) -> Result<Float64Array, String> {
+        let columns = COLUMNS.fields().iter().map(|field| {
+            let column = table.column_by_name(field.name());
+            let column = column.ok_or_else(|| format!("there is no column {}", field.name()))?;
+            cast(column, field.data_type()).map_err(|error| error.to_string())
+        });
+        let rows = RecordBatch::try_new(COLUMNS.clone(), columns.collect::<Result<_, _>>()?)
+            .map_err(|error| error.to_string())?;
+        self.numbers(&rows)
+    }
+
+    fn numbers(&self, rows: &RecordBatch) -> Result<Float64Array, String> {
+        let result = self
+            .physical
+            .evaluate(rows)
+            .and_then(|value| value.into_array(rows.num_rows()))
+            .map_err(|error| in_one_line(&error))?;
+        let numbers = cast(&result, &DataType::Float64).map_err(|error| error.to_string())?;
+        Ok(numbers.as_primitive::<Float64Type>().clone())
     }
 }
 
@@ -315,74 +337,6 @@ fn of_kind(found: &DataType) -> &'static str {
         found if found.is_string() => "text",
         _ => "something else",
     }
-}
-
-/// Fields in the corners of what is plausible; what the expression does not name stays the same.
-fn corners(plausible: &Plausible, named: &BTreeSet<String>) -> Vec<(Economics, f64)> {
-    let ends = |column: &str, [low, high]: [f64; 2]| {
-        if named.contains(column) {
-            vec![low, high]
-        } else {
-            vec![low]
-        }
-    };
-    let currency = &plausible.currency;
-    let mut corners = Vec::new();
-    for cost in ends("treatment_cost_per_ha", plausible.treatment_cost_per_acre) {
-        for value in ends("market_value_per_kg", plausible.market_value_per_lb) {
-            for plants in ends("plants_per_ha", plausible.plants_per_acre) {
-                for area_ha in ends("area_ha", plausible.area_ha) {
-                    let economics = Economics {
-                        treatment_cost: Some(TreatmentCost {
-                            amount: cost,
-                            per: AreaUnit::Acre,
-                            currency: currency.clone(),
-                        }),
-                        market_value: Some(MarketValue {
-                            amount: value,
-                            per: WeightUnit::Lb,
-                            currency: currency.clone(),
-                        }),
-                        plant_population: Some(PlantPopulation {
-                            count: plants,
-                            per: AreaUnit::Acre,
-                        }),
-                    };
-                    corners.push((economics, area_ha));
-                }
-            }
-        }
-    }
-    corners
-}
-
-/// The names of the stages that lie in the window.
-fn window_stages(protocol: &Protocol) -> Vec<String> {
-    let (first, last) = protocol.window().unwrap_or_default();
-    let stages = protocol.scale.stages().into_iter();
-    let within = stages.filter(|stage| first <= stage.first_place() && stage.last_place() <= last);
-    within.map(|stage| stage.to_string()).collect()
-}
-
-fn not_positive(field: &ThresholdField<'_>, value: Option<f64>) -> String {
-    let found = value.map_or_else(|| "nothing".to_owned(), |value| value.to_string());
-    let cost = field.economics.treatment_cost.as_ref();
-    let value = field.economics.market_value.as_ref();
-    let plants = field.economics.plant_population.as_ref();
-    let amounts = [
-        cost.map(|cost| format!("cost {} {} an acre", cost.amount, cost.currency)),
-        value.map(|value| format!("value {} {} a lb", value.amount, value.currency)),
-        plants.map(|plants| format!("{} plants an acre", plants.count)),
-    ];
-    let amounts: Vec<String> = amounts.into_iter().flatten().collect();
-    format!(
-        "it gives {found} for {} at {} with {} and {} ha; a threshold is above 0 wherever [plausible] reaches, \
-         and a case keeps it there: case when … < 0.5 then 0.5 else … end",
-        field.crop_type,
-        field.crop_stage,
-        amounts.join(", "),
-        field.area_ha
-    )
 }
 
 /// The canonical columns of some fields.

@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::damage::{Damage, PlannedDamage};
 use super::economic_distance::EdgeDecline;
 use super::plan_threshold::PlannedThreshold;
 use crate::heat::development::Development;
@@ -44,6 +45,9 @@ pub struct Protocol {
     pub stages: StageWindow,
     /// The threshold.
     pub threshold: Threshold,
+    /// The crop that a treatment saves, where a relation is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub damage: Option<Damage>,
     /// When treatment works.
     pub timing: Timing,
     /// How crop and pest develop, where it is published.
@@ -66,6 +70,9 @@ pub struct Protocol {
     /// The threshold expression, planned.
     #[serde(skip)]
     pub(super) planned: Option<PlannedThreshold>,
+    /// The damage expressions, planned.
+    #[serde(skip)]
+    pub(super) planned_damage: Option<PlannedDamage>,
 }
 
 /// Where in a field the sites lie.

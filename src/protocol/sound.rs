@@ -5,6 +5,7 @@
 
 use std::path::Path;
 
+use super::damage::PlannedDamage;
 use super::plan_threshold::PlannedThreshold;
 use super::protocol_file::{Decision, Protocol};
 use crate::failure::{Failure, Kind};
@@ -86,6 +87,11 @@ impl Protocol {
         self.checked()?;
         let planned = PlannedThreshold::of(self);
         self.planned = Some(planned.map_err(|reason| wrong("[threshold]", "expression", reason))?);
+        if let Some(damage) = &self.damage {
+            let planned = PlannedDamage::of(self, damage);
+            let refused = |(key, reason)| wrong("[damage]", key, reason);
+            self.planned_damage = Some(planned.map_err(refused)?);
+        }
         Ok(())
     }
 
@@ -108,6 +114,10 @@ impl Protocol {
             ("[timing]", "source", &timing.source),
         ];
         let once = texts.map(|(table, key, text)| (table, 0, key, text));
+        let damage = self.damage.iter().flat_map(|damage| {
+            let (formula, source) = (&damage.formula, &damage.source);
+            [("formula", formula), ("source", source)].map(|(key, text)| ("[damage]", 0, key, text))
+        });
         let cautions = self
             .cautions
             .iter()
@@ -119,7 +129,7 @@ impl Protocol {
             });
         let checks = self.checks.iter().enumerate();
         let checks = checks.map(|(number, check)| ("[[check]]", number, "source", &check.source));
-        let mut all = once.into_iter().chain(cautions).chain(checks);
+        let mut all = once.into_iter().chain(damage).chain(cautions).chain(checks);
         if let Some((table, number, key, _)) = all.find(|(_, _, _, text)| text.trim().is_empty()) {
             let reason = "it is empty; where no source is known, say so";
             return Err(wrong_of(table, number, key, reason));

@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::gate_names::PrivateNames;
 use super::gate_tables::{Cells, features_of, rows_of_csv};
+use super::scenario_page::NOTICE;
 use crate::failure::{Failure, Kind};
 use crate::region::Region;
 use crate::region::distance::metres_between;
@@ -105,6 +106,12 @@ impl Gate {
         let Some((_, judged)) = known else {
             return Err(stopped(file, "it is no public file"));
         };
+        if is_of_scenario(bytes) {
+            return Err(stopped(
+                file,
+                "it is of a scenario, and what might be is never published as what was found",
+            ));
+        }
         let told = match judged {
             Judged::Words => Ok(()),
             Judged::Table => self.judge_table(bytes),
@@ -230,6 +237,13 @@ impl Gate {
             _ => Ok(()),
         }
     }
+}
+
+/// A file of a scenario says so in its words, or has the column of that name.
+fn is_of_scenario(bytes: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(bytes);
+    let header = text.lines().next().unwrap_or_default();
+    text.contains(NOTICE) || header.split(',').any(|name| name == "scenario")
 }
 
 fn place_of((lon, lat): (f64, f64)) -> (i64, i64) {

@@ -75,7 +75,7 @@ pub fn columns_page(region: &Region, files: &[DescribedFiles]) -> String {
     page
 }
 
-fn add_row(page: &mut String, doc: &ColumnDoc) {
+pub(super) fn add_row(page: &mut String, doc: &ColumnDoc) {
     let unit = doc.unit.map_or(String::new(), |unit| format!("`{unit}`"));
     let description = plain(doc.description);
     let _ = writeln!(page, "| `{}` | {unit} | {description} |", doc.name);

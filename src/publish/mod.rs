@@ -41,6 +41,7 @@ pub mod place;
 mod pressure_bars;
 pub mod qgis_style;
 pub mod returned;
+pub mod scenario_page;
 mod season_curve;
 mod sheet_entries;
 pub mod sheet_words;

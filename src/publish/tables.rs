@@ -20,6 +20,8 @@ use crate::visit::words::disarmed;
 
 /// The key of the Parquet file that carries the notice that the data is invented.
 pub const INVENTED_KEY: &str = "invented";
+/// The key of the Parquet file that says that it is of a scenario, and of which.
+pub const SCENARIO_KEY: &str = "scenario";
 
 /// What a column means, for whoever opens the file without us.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -76,6 +78,20 @@ pub fn write_parquet(
     invented: Option<&str>,
 ) -> Result<Vec<u8>, Failure> {
     write_documented(&documented(table, docs)?, invented, Vec::new())
+}
+
+/// The same of a scenario, with what it is as file metadata under [`SCENARIO_KEY`].
+///
+/// # Errors
+/// A [`Failure`] if the docs and the columns do not match.
+pub fn write_scenario_parquet(
+    table: &RecordBatch,
+    docs: &[ColumnDoc],
+    invented: Option<&str>,
+    scenario: &str,
+) -> Result<Vec<u8>, Failure> {
+    let note = KeyValue::new(SCENARIO_KEY.to_owned(), scenario.to_owned());
+    write_documented(&documented(table, docs)?, invented, vec![note])
 }
 
 /// A table that has its docs, with further notes as file metadata.

@@ -15,6 +15,8 @@ pub mod grid_rows;
 pub mod inputs;
 mod promises;
 pub mod run;
+pub mod scenario;
+pub mod scenario_run;
 pub mod season_so_far;
 pub mod season_tables;
 pub mod seasons;

@@ -20,6 +20,8 @@ use super::clustering::week_clustering;
 use super::engine::{Elsewhere, Engine, Parts};
 use super::inputs::{Setting, keep_setting, keep_thresholds, protocols_known};
 use super::promises::{hold_to_checks, hold_to_key, key_of};
+use super::scenario::Scenario;
+use super::scenario_run::change_economics;
 use super::smoothing::county_share_smoothed;
 use super::stages::{Stage, StageColumn, stages};
 use super::windows::field_window;
@@ -163,12 +165,27 @@ pub async fn roll_up_keeping(
     also: &[&str],
 ) -> Result<Rollup, Failure> {
     let engine = Engine::with(snapshot.session(), elsewhere);
+    roll_up_under(snapshot, engine, catalogue, setting, None).await
+}
+
+/// The same, under other economics than those of the records if there are some; for
+/// [`super::scenario_run`] alone, which lets nobody take what comes out for a finding.
+pub(super) async fn roll_up_under(
+    snapshot: &Snapshot,
+    engine: Engine<'_>,
+    catalogue: &Catalogue,
+    setting: &Setting,
+    scenario: Option<&Scenario>,
+) -> Result<Rollup, Failure> {
     keep_setting(engine, catalogue, setting).await?;
     let stages = stages()?;
     let mut tables = HashMap::new();
     let mut visits_without_threshold = 0;
     for (place, stage) in stages.iter().enumerate() {
         run_stage(engine, stage).await?;
+        if let Some(scenario) = scenario.filter(|_| stage.table == "current_visit") {
+            change_economics(engine.session(), catalogue, scenario).await?;
+        }
         visits_without_threshold += compute_beside(engine, stage, catalogue, setting).await?;
         let name = stage.table.as_str();
         if FINISHED.contains(&name) || also.contains(&name) {

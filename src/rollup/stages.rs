@@ -8,6 +8,8 @@ use include_dir::{Dir, include_dir};
 use crate::failure::{Failure, Kind};
 
 static STAGES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/pipeline/stages");
+/// What is made of two roll-ups, one under other economics.
+static SCENARIO: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/pipeline/scenario");
 
 /// One stage: one table.
 #[derive(Debug, Clone)]
@@ -47,7 +49,16 @@ pub struct StageColumn {
 
 /// Every stage, in the order of its number.
 pub fn stages() -> Result<Vec<Stage>, Failure> {
-    let mut files: Vec<_> = STAGES.files().collect();
+    stages_in(&STAGES)
+}
+
+/// The stages of a scenario, in the order of their number.
+pub fn scenario_stages() -> Result<Vec<Stage>, Failure> {
+    stages_in(&SCENARIO)
+}
+
+fn stages_in(folder: &'static Dir<'_>) -> Result<Vec<Stage>, Failure> {
+    let mut files: Vec<_> = folder.files().collect();
     files.sort_by_key(|file| file.path());
     files
         .into_iter()

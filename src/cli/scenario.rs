@@ -1,0 +1,142 @@
+//! `bractline rollup --with`: what would follow under other economics. It writes files of their own names and
+//! forms, which no alert takes up and the public place refuses.
+
+use std::path::{Path, PathBuf};
+
+use serde_json::json;
+
+use super::report::{self, counted};
+use super::rollup::{OutputFile, docs, note_without_threshold};
+use super::setting::roll_up_setting;
+use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
+use crate::failure::{Failure, Kind};
+use crate::publish::files::write_folder;
+use crate::publish::scenario_page::{NOTICE, ScenarioFacts, scenario_page};
+use crate::publish::tables::{write_csv, write_scenario_parquet};
+use crate::rollup::run::Period;
+use crate::rollup::scenario::Scenario;
+use crate::rollup::scenario_run::{ScenarioRollup, roll_up_scenario};
+use crate::store::snapshot::{Snapshot, parts_that_pay};
+use crate::workspace::Workspace;
+
+/// Rolls up under a scenario and writes its folder.
+pub(super) async fn roll_up_under(
+    workspace: &Workspace,
+    scenario: &Scenario,
+    period: Period,
+    out: &Path,
+    format: Format,
+) -> Result<Outcome, Failure> {
+    keep_out_of_alerts(workspace, out)?;
+    let store = open_store(workspace).await?;
+    let parts = parts_that_pay(&store, workers()).await?;
+    let recorded = Snapshot::open(&store, parts).await?;
+    let changed = Snapshot::at(&store, recorded.version(), parts).await?;
+    let region = open_region(workspace)?;
+    let catalogue = open_catalogue(workspace)?;
+    let setting = roll_up_setting(workspace, &region, workspace.weather().as_deref())?;
+    let rollup = roll_up_scenario(&recorded, &changed, &catalogue, &setting, scenario).await?;
+    note_without_threshold(rollup.visits_without_threshold);
+    let facts = ScenarioFacts {
+        region: &region,
+        scenario,
+        catalogue: &catalogue,
+        protocols: &rollup.protocols,
+        store_version: rollup.store_version,
+        county_docs: &docs(&rollup.county_week.stage.columns),
+        field_docs: &docs(&rollup.field_week.stage.columns),
+    };
+    let files = files(&rollup, &facts, period)?;
+    let borrowed: Vec<(&str, &[u8])> = files
+        .iter()
+        .map(|(name, bytes)| (*name, &**bytes))
+        .collect();
+    write_folder(out, &borrowed)?;
+    let rows = rollup.county_week.rows_of(period)?;
+    let suppressed = rows["suppressed"].as_any();
+    let suppressed = suppressed
+        .downcast_ref::<arrow::array::BooleanArray>()
+        .map_or(0, arrow::array::BooleanArray::true_count);
+    let paths: Vec<PathBuf> = files.iter().map(|(name, _)| out.join(name)).collect();
+    match format {
+        Format::Json => report::say_json(&json!({
+            "notice": NOTICE,
+            "scenario": scenario.to_string(),
+            "changes": scenario.in_words(),
+            "store_version": rollup.store_version,
+            "county_weeks": rows.num_rows(),
+            "suppressed": suppressed,
+            "thresholds_unmoved": facts.unmoved(),
+            "without_damage_relation": facts.without_damage(),
+            "public": [],
+            "private": paths,
+        }))?,
+        Format::Text => {
+            let county_weeks = counted(rows.num_rows() as u64, "county-week", "county-weeks");
+            let listed: String = paths
+                .iter()
+                .map(|path| format!("\n  not to be published: {}", path.display()))
+                .collect();
+            let version = rollup.store_version;
+            report::say(&format!(
+                "scenario {scenario}: {county_weeks} ({suppressed} suppressed) from store version {version}{listed}"
+            ))?;
+        }
+    }
+    Ok(Outcome::Done)
+}
+
+/// What people ask of a scenario, an alert does not take.
+pub(super) fn refuse_scenario(asked: Option<&str>) -> Result<(), Failure> {
+    match asked {
+        Some(changes) => Err(Failure::new(
+            Kind::Publish,
+            "an alert says what was found under the economics of the records, never a scenario",
+        )
+        .at(format!("--with {changes}"))
+        .mend("leave it out; `bractline rollup --with … --out DIR` writes a scenario, for the office alone")),
+        None => Ok(()),
+    }
+}
+
+/// What lies in the folder of alerts may be issued and published.
+fn keep_out_of_alerts(workspace: &Workspace, out: &Path) -> Result<(), Failure> {
+    let unreadable = |error| Failure::file("find", out, &error);
+    let alerts = std::path::absolute(workspace.alerts()).map_err(unreadable)?;
+    let out = std::path::absolute(out).map_err(unreadable)?;
+    match out.starts_with(&alerts) {
+        true => Err(Failure::new(
+            Kind::Publish,
+            "a scenario has no place among the alerts: it is never issued or published",
+        )
+        .at(out.display().to_string())
+        .mend("name another folder with --out")),
+        false => Ok(()),
+    }
+}
+
+fn files(
+    rollup: &ScenarioRollup,
+    facts: &ScenarioFacts,
+    period: Period,
+) -> Result<Vec<OutputFile>, Failure> {
+    let invented = facts.region.invented();
+    let said = format!("{} {NOTICE}", facts.scenario);
+    let county = rollup.county_week.rows_of(period)?;
+    let field = rollup.field_week.rows_of(period)?;
+    Ok(vec![
+        ("SCENARIO.md", scenario_page(facts).into_bytes()),
+        (
+            "scenario_county_week.csv",
+            write_csv(&county, facts.county_docs)?,
+        ),
+        (
+            "scenario_county_week.parquet",
+            write_scenario_parquet(&county, facts.county_docs, invented, &said)?,
+        ),
+        (
+            "scenario_field_week.parquet",
+            write_scenario_parquet(&field, facts.field_docs, invented, &said)?,
+        ),
+    ])
+}
