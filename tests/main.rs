@@ -51,6 +51,7 @@ mod publishing; // the public place: what gets there, what the gate stops, and w
 mod reference; // every cell against independent programs, on real county boundaries
 mod region; // points and counties, against an independent computation
 mod round_trip; // visits through files of ours and back: the same
+mod scenario; // roll-ups under other economics: by hand, on their face, refused by alert and publish
 mod schema; // the visit schema, against independent validators
 mod sheet; // count sheets, filled and opened by other people's software
 mod sheet_load; // a filled count sheet through load

@@ -46,9 +46,14 @@ impl PlannedDamage {
             let scalar = PlannedScalar::of(text).map_err(refused)?;
             let corners = Corners::of(protocol, &scalar.named());
             for crop_type in &protocol.crop_types {
-                let values = scalar.values_of(&corners.fields(crop_type)).map_err(refused)?;
+                let values = scalar
+                    .values_of(&corners.fields(crop_type))
+                    .map_err(refused)?;
                 let known = values.iter().flatten().count();
-                let all_fit = values.iter().flatten().all(|value| value.is_finite() && least(*value));
+                let all_fit = values
+                    .iter()
+                    .flatten()
+                    .all(|value| value.is_finite() && least(*value));
                 if !all_fit || known != 0 && known != values.len() {
                     return Err(refused(format!(
                         "for {crop_type} it is no amount of crop wherever [plausible] reaches; give null for a type of \
@@ -61,7 +66,9 @@ impl PlannedDamage {
         let (slope, beginning) = ("saved_kg_per_ha_per_count", "saved_kg_per_ha_at_none");
         let at_none = damage.saved_kg_per_ha_at_none.as_deref();
         Ok(PlannedDamage {
-            per_count: sound(slope, &damage.saved_kg_per_ha_per_count, |value| value > 0.0)?,
+            per_count: sound(slope, &damage.saved_kg_per_ha_per_count, |value| {
+                value > 0.0
+            })?,
             at_none: at_none
                 .map(|text| sound(beginning, text, |value| value >= 0.0))
                 .transpose()?,

@@ -63,7 +63,10 @@ impl ScenarioFacts<'_> {
 
 /// The page, as Markdown.
 pub fn scenario_page(facts: &ScenarioFacts) -> String {
-    let mut page = format!("# Scenario {}\n\n**{NOTICE}**\n\n", plain(&facts.scenario.to_string()));
+    let mut page = format!(
+        "# Scenario {}\n\n**{NOTICE}**\n\n",
+        plain(&facts.scenario.to_string())
+    );
     // Writing to a String cannot fail.
     if let Some(notice) = facts.region.invented() {
         let _ = writeln!(page, "**{}**\n", plain(notice));

@@ -63,8 +63,7 @@ impl Scenario {
 
     /// Whether cost and price are both amounts: then the currency of the records does not matter.
     pub fn sets_all_money(&self) -> bool {
-        let set =
-            |member| matches!(self.change(member), Some(Change::Amount { .. }));
+        let set = |member| matches!(self.change(member), Some(Change::Amount { .. }));
         set(EconomicMember::TreatmentCost) && set(EconomicMember::MarketValue)
     }
 
@@ -154,10 +153,13 @@ impl FromStr for Scenario {
         }
         changes.sort_by_key(|(member, _)| *member);
         let scenario = Scenario { changes };
-        let mut money = scenario.changes.iter().filter_map(|(_, change)| match change {
-            Change::Amount { currency, .. } => currency.clone(),
-            Change::Factor(_) => None,
-        });
+        let mut money = scenario
+            .changes
+            .iter()
+            .filter_map(|(_, change)| match change {
+                Change::Amount { currency, .. } => currency.clone(),
+                Change::Factor(_) => None,
+            });
         match (money.next(), money.next()) {
             (Some(one), Some(other)) if one != other => Err(format!(
                 "cost is in {one} and price in {other}; write both in one currency"
@@ -196,11 +198,21 @@ fn change(member: EconomicMember, text: &str) -> Option<Change> {
     let canonical = match member {
         EconomicMember::TreatmentCost => {
             let (per, currency) = (area()?, code);
-            TreatmentCost { amount, per, currency }.per_ha()
+            TreatmentCost {
+                amount,
+                per,
+                currency,
+            }
+            .per_ha()
         }
         EconomicMember::MarketValue => {
             let (per, currency) = (weight()?, code);
-            MarketValue { amount, per, currency }.per_kg()
+            MarketValue {
+                amount,
+                per,
+                currency,
+            }
+            .per_kg()
         }
         EconomicMember::PlantPopulation => {
             let (count, per) = (amount, area()?);
@@ -217,7 +229,9 @@ fn change(member: EconomicMember, text: &str) -> Option<Change> {
 /// A number above 0 in plain digits.
 fn positive(text: &str) -> Option<f64> {
     let text = text.trim();
-    let plain = text.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.');
+    let plain = text
+        .bytes()
+        .all(|byte| byte.is_ascii_digit() || byte == b'.');
     let number: f64 = text.parse().ok().filter(|_| plain)?;
     (number.is_finite() && number > 0.0).then_some(number)
 }

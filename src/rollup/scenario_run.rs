@@ -7,7 +7,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use arrow::array::{Array, ArrayRef, AsArray, BooleanArray, Float64Array, RecordBatch, StringArray};
+use arrow::array::{
+    Array, ArrayRef, AsArray, BooleanArray, Float64Array, RecordBatch, StringArray,
+};
 use arrow::compute::filter_record_batch;
 use arrow::datatypes::{Float64Type, Int64Type};
 use datafusion::error::DataFusionError;
@@ -108,7 +110,12 @@ pub(super) async fn change_economics(
     let partitions = visits.collect_partitioned().await.map_err(failed)?;
     let changed: Result<Vec<Vec<RecordBatch>>, Failure> = partitions
         .iter()
-        .map(|batches| batches.iter().map(|batch| with_changes(batch, scenario)).collect())
+        .map(|batches| {
+            batches
+                .iter()
+                .map(|batch| with_changes(batch, scenario))
+                .collect()
+        })
         .collect();
     let changed = changed?;
     session.deregister_table("current_visit").map_err(failed)?;
@@ -125,11 +132,15 @@ pub(super) async fn change_economics(
 
 fn with_changes(batch: &RecordBatch, scenario: &Scenario) -> Result<RecordBatch, Failure> {
     let schema = batch.schema();
-    let columns = schema.fields().iter().zip(batch.columns()).map(|(field, column)| {
-        let mut changes = scenario.changes().iter();
-        let change = changes.find(|(member, _)| column_of(*member) == field.name());
-        change.map_or_else(|| column.clone(), |(_, change)| change.applied(column))
-    });
+    let columns = schema
+        .fields()
+        .iter()
+        .zip(batch.columns())
+        .map(|(field, column)| {
+            let mut changes = scenario.changes().iter();
+            let change = changes.find(|(member, _)| column_of(*member) == field.name());
+            change.map_or_else(|| column.clone(), |(_, change)| change.applied(column))
+        });
     RecordBatch::try_new(schema.clone(), columns.collect())
         .map_err(|error| Failure::new(Kind::Stage, error.to_string()))
 }
@@ -144,7 +155,10 @@ fn register_words(
     let said = scenario.to_string();
     let of_all = scenario.currency().filter(|_| scenario.sets_all_money());
     let ids = catalogue.protocols().map(|one| Some(&*one.id)).collect();
-    let currencies = catalogue.protocols().map(|one| Some(&*one.plausible.currency)).collect();
+    let currencies = catalogue
+        .protocols()
+        .map(|one| Some(&*one.plausible.currency))
+        .collect();
     for (name, columns) in [
         (
             "scenario",
@@ -238,7 +252,11 @@ fn hold_to_currency(
     own: &str,
     visits: i64,
 ) -> Result<(), Failure> {
-    let Change::Amount { currency: Some(asked), .. } = change else {
+    let Change::Amount {
+        currency: Some(asked),
+        ..
+    } = change
+    else {
         return Ok(());
     };
     if scenario.sets_all_money() || asked == own {
@@ -266,17 +284,31 @@ fn hold_to_bounds(
         EconomicMember::TreatmentCost => (
             format!("{currency} an acre"),
             plausible.treatment_cost_per_acre,
-            TreatmentCost { amount: 1.0, per: AreaUnit::Acre, currency }.per_ha(),
+            TreatmentCost {
+                amount: 1.0,
+                per: AreaUnit::Acre,
+                currency,
+            }
+            .per_ha(),
         ),
         EconomicMember::MarketValue => (
             format!("{currency} a lb"),
             plausible.market_value_per_lb,
-            MarketValue { amount: 1.0, per: WeightUnit::Lb, currency }.per_kg(),
+            MarketValue {
+                amount: 1.0,
+                per: WeightUnit::Lb,
+                currency,
+            }
+            .per_kg(),
         ),
         EconomicMember::PlantPopulation => (
             "plants an acre".to_owned(),
             plausible.plants_per_acre,
-            PlantPopulation { count: 1.0, per: AreaUnit::Acre }.per_ha(),
+            PlantPopulation {
+                count: 1.0,
+                per: AreaUnit::Acre,
+            }
+            .per_ha(),
         ),
     };
     let [low, high] = bounds;
@@ -292,7 +324,9 @@ fn hold_to_bounds(
     );
     Err(Failure::new(Kind::Settings, what)
         .at(format!("--with {scenario}"))
-        .mend(format!("{low} to {high} {unit} is plausible; check the factor and the unit")))
+        .mend(format!(
+            "{low} to {high} {unit} is plausible; check the factor and the unit"
+        )))
 }
 
 /// The crop saved in the fields whose protocol says how much: `visit_id`, `saved_kg_per_ha`.
@@ -309,8 +343,11 @@ fn field_saved(amounts: &RecordBatch, catalogue: &Catalogue) -> Result<RecordBat
             .map(|row| Some(protocols.value(row) == id && in_window.value(row)))
             .collect();
         let broken = |why: String| {
-            Failure::new(Kind::Protocol, format!("cannot compute the crop saved under {id}: {why}"))
-                .mend("check [damage] of the protocol's file")
+            Failure::new(
+                Kind::Protocol,
+                format!("cannot compute the crop saved under {id}: {why}"),
+            )
+            .mend("check [damage] of the protocol's file")
         };
         let rows = filter_record_batch(amounts, &of_protocol)
             .map_err(|error| broken(error.to_string()))?;
