@@ -319,6 +319,7 @@ fn bulletin<'a>(
         so_far: &NO_SEASON,
         protocol,
         contact: "",
+        season_now: Some("Mean pressure of the counties shown is 0.62 & level."),
         still_to_come: "How much is still to come cannot be told.",
         generated_at: "on 27 July 2026 at 06:00 UTC",
         program_version: "bractline 0.1.0",

@@ -18,6 +18,7 @@ use crate::publish::alert_text::alert_markdown;
 use crate::publish::files::write_folder;
 use crate::publish::issue::Issue;
 use crate::publish::note::{NOTE_BYTES_MAX, Note};
+use crate::publish::season_place::season_place_in_words;
 use crate::publish::still_to_come::still_to_come;
 use crate::publish::summary::Summary;
 use crate::publish::unseen::plain_text;
@@ -26,6 +27,8 @@ use crate::publish::worked::WorkedThreshold;
 use crate::rollup::county_week::CountyWeek;
 use crate::rollup::run::Period;
 use crate::rollup::season_so_far::SeasonSoFar;
+use crate::rollup::season_weeks::season_weeks;
+use crate::rollup::seasons::{Place, seasons_of};
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 
@@ -207,6 +210,8 @@ pub(super) fn build(
         .map(|week| rows_under(figures, week, &protocol.id))
         .filter(|rows| !rows.is_empty());
     let iso_week = week.to_string();
+    let fields = rows.iter().filter_map(|row| row.fields_visited).sum();
+    let season_now = season_now(figures, week, &protocol.id);
     let so_far = SeasonSoFar::of(&figures.rollup, week, &protocol.id, &protocol.scale)?;
     let bulletin = Bulletin {
         iso_week: &iso_week,
@@ -217,7 +222,8 @@ pub(super) fn build(
         protocol: &facts(protocol)?,
         contact: &figures.contact,
         generated_at: &as_of(figures),
-        still_to_come: &still_to_come(&figures.arrivals.arrived(week, &protocol.id)),
+        season_now: season_now.as_deref(),
+        still_to_come: &still_to_come(&figures.arrivals.arrived(week, &protocol.id), fields),
         program_version: concat!("bractline ", env!("CARGO_PKG_VERSION")),
         store_version: figures.rollup.store_version,
         note,
@@ -236,6 +242,20 @@ pub(super) fn build(
         title: plain_text(&protocol.title),
         files,
     })
+}
+
+/// How the week of the region compares with earlier seasons; `None` where no county is shown.
+fn season_now(figures: &Figures, week: IsoWeek, protocol: &str) -> Option<String> {
+    let rows = figures.county_weeks.iter();
+    let rows: Vec<CountyWeek> = rows
+        .filter(|row| row.protocol == protocol)
+        .cloned()
+        .collect();
+    let mut seasons = seasons_of(&rows, &figures.heat);
+    seasons.retain(|season| season.place == Place::Region);
+    let mut weeks = season_weeks(&seasons).into_iter();
+    let now = weeks.find(|now| now.iso_week() == week.to_string())?;
+    Some(season_place_in_words(&now, figures.heat.from()))
 }
 
 /// The protocol that was named, or the only one that the week has visits of.

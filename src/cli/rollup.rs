@@ -28,6 +28,7 @@ use crate::rollup::engine::Elsewhere;
 use crate::rollup::run::{Period, Rollup, StageTable, roll_up_keeping};
 use crate::rollup::scenario::Scenario;
 use crate::rollup::stages::StageColumn;
+use crate::rollup::week_heat::WeekHeat;
 use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
@@ -136,6 +137,8 @@ pub(super) struct Figures {
     pub(super) received_until: Option<jiff::Timestamp>,
     /// Who publishes, and how to reach them; empty if the settings do not say.
     pub(super) contact: String,
+    /// The heat that had come by each week; nothing where the workspace has no temperatures.
+    pub(super) heat: WeekHeat,
     /// When the visits came in, for an alert; empty for other commands, which need not look.
     pub(super) arrivals: Arrivals,
 }
@@ -194,7 +197,10 @@ impl Figures {
         note_without_threshold(rollup.visits_without_threshold);
         let county_weeks =
             CountyWeek::from_batches(std::slice::from_ref(&rollup.county_week().batch))?;
+        let weeks = county_weeks.iter();
+        let weeks = weeks.map(|row| (&*row.protocol, &*row.iso_week));
         Ok(Figures {
+            heat: WeekHeat::of(&setting.weather, &setting.counties, &catalogue, weeks),
             region,
             catalogue,
             rollup,

@@ -35,7 +35,10 @@ pub(super) fn roll_up_setting(
             })
             .collect(),
         weather: match weather {
-            Some(file) => read_station_weather(workspace, region, file)?,
+            Some(file) => Weather {
+                heat_from: workspace.heat_from()?,
+                ..read_station_weather(workspace, region, file)?
+            },
             None => Weather::default(),
         },
     })
@@ -77,6 +80,7 @@ fn read_station_weather(
         stations,
         station_of_county,
         station_elsewhere,
+        ..Weather::default()
     })
 }
 

@@ -51,6 +51,8 @@ pub struct Bulletin<'a> {
     pub contact: &'a str,
     /// When the page was made, as the caller words it; nothing here reads a clock.
     pub generated_at: &'a str,
+    /// How the week compares with earlier seasons, in a sentence; `None` where nothing is shown.
+    pub season_now: Option<&'a str>,
     /// How much of the week's reports had come in by then, in a sentence.
     pub still_to_come: &'a str,
     /// Name and version of the program, such as `bractline 0.1.0`.

@@ -74,6 +74,8 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     }
     parts.push("## County by county".to_owned());
     parts.push(table(bulletin, &summary));
+    parts.push("## The season, and what may still change".to_owned());
+    parts.push(wrapped(&escaped(&season(bulletin))));
     let stage = bulletin.protocol.treatment_stage.as_deref();
     if let Some(due) = when_due(bulletin.rows, stage) {
         parts.push("## When to treat, if at all".to_owned());
@@ -102,6 +104,18 @@ fn about(bulletin: &Bulletin, week: &str) -> String {
     };
     let title = escaped(&bulletin.protocol.title);
     format!("**{title}**{place}, {week}")
+}
+
+/// How the week compares, and what is still to come.
+fn season(bulletin: &Bulletin) -> String {
+    let now = bulletin.season_now.map(|now| format!("{now} "));
+    format!(
+        "{}Every report that had come in by {} is counted. {} Visits that come in later, and corrected ones, change \
+         the figures.",
+        now.unwrap_or_default(),
+        bulletin.generated_at,
+        bulletin.still_to_come
+    )
 }
 
 fn method(bulletin: &Bulletin) -> String {

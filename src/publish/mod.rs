@@ -43,6 +43,7 @@ pub mod qgis_style;
 pub mod returned;
 pub mod scenario_page;
 mod season_curve;
+pub mod season_place;
 mod sheet_entries;
 pub mod sheet_words;
 pub mod shown_days;

@@ -27,7 +27,16 @@ pub(super) fn days_in_words(from: Date, to: Date) -> String {
     }
 }
 
+/// A day of the year: `1 January`.
+pub(super) fn day_of_year_in_words((month, day): (i8, i8)) -> String {
+    format!("{day} {}", month_name(month))
+}
+
 fn month(date: Date) -> &'static str {
+    month_name(date.month())
+}
+
+fn month_name(month: i8) -> &'static str {
     [
         "January",
         "February",
@@ -41,7 +50,7 @@ fn month(date: Date) -> &'static str {
         "October",
         "November",
         "December",
-    ][usize::from(date.month().unsigned_abs()) - 1]
+    ][usize::from(month.unsigned_abs()) - 1]
 }
 
 #[cfg(test)]

@@ -4,8 +4,10 @@ use super::shown_numbers::{Form, display_number};
 use crate::rollup::arrivals::Arrived;
 use crate::statistics::reporting_delay::{COMPLETE_WEEKS_LEAST, NotKnown};
 
-/// In one sentence or two; shares alone, no number of visits.
-pub fn still_to_come(arrived: &Arrived) -> String {
+/// In a sentence or some; of the visits shares alone. `fields` are the fields visited that the page shows: what they
+/// come to in the end is reckoned from this number and the shares as they are printed, so whoever has the page
+/// could reckon it, and it tells nothing of what is not shown.
+pub fn still_to_come(arrived: &Arrived, fields: i64) -> String {
     let percent = |share: &f64| display_number(*share, Form::Percent);
     match arrived {
         Arrived::InFull => "The week began more than six weeks before the newest report, so little is still to come.".to_owned(),
@@ -16,10 +18,11 @@ pub fn still_to_come(arrived: &Arrived) -> String {
             complete_weeks,
         } => format!(
             "Going by the {complete_weeks} earlier weeks that are complete, about {}\u{a0}% of this week's visits are in \
-             (80\u{a0}% range {} to {}\u{a0}%); the range is too narrow where reporting habits have just changed.",
+             (80\u{a0}% range {} to {}\u{a0}%); the range is too narrow where reporting habits have just changed.{}",
             percent(share),
             percent(low),
-            percent(high)
+            percent(high),
+            in_the_end(fields, [*share, *low, *high])
         ),
         Arrived::NotKnown(NotKnown::TooFewWeeks { complete }) => format!(
             "How much is still to come cannot be told: {complete} of the {COMPLETE_WEEKS_LEAST} complete earlier weeks that it \
@@ -31,18 +34,43 @@ pub fn still_to_come(arrived: &Arrived) -> String {
     }
 }
 
+/// How many fields those shown come to when all reports are in.
+fn in_the_end(fields: i64, [share, low, high]: [f64; 3]) -> String {
+    // As the reader has the shares: in whole per cent.
+    let printed = |share: f64| (share * 100.0).round().clamp(1.0, 100.0) / 100.0;
+    let expected = |share: f64| (fields as f64 / printed(share)).round();
+    match fields {
+        0 => String::new(),
+        _ => format!(
+            " If the late ones come from the same counties and are as often in the stage window, the {fields} fields that are \
+             shown will be about {} in the end ({} to {}).",
+            expected(share),
+            expected(high),
+            expected(low)
+        ),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn shares_are_said_and_why_there_are_none() {
-        let said = still_to_come(&Arrived::InPart {
+        let arrived = Arrived::InPart {
             share: 0.812,
             low: 0.7,
             high: 0.9,
             complete_weeks: 9,
-        });
+        };
+        let nothing = still_to_come(&arrived, 0);
+        assert!(!nothing.contains("in the end"), "{nothing}");
+        let said = still_to_come(&arrived, 81);
+        // 81 / 0.81, 81 / 0.9 and 81 / 0.7.
+        assert!(
+            said.contains("the 81 fields that are shown will be about 100 in the end (90 to 116)"),
+            "{said}"
+        );
         assert!(
             said.contains("9 earlier weeks") && said.contains("about 81\u{a0}%"),
             "{said}"
@@ -50,9 +78,9 @@ mod tests {
         assert!(said.contains("range 70 to 90\u{a0}%"), "{said}");
         let few = Arrived::NotKnown(NotKnown::TooFewWeeks { complete: 2 });
         assert!(
-            still_to_come(&few).contains("2 of the 6 complete"),
+            still_to_come(&few, 5).contains("2 of the 6 complete"),
             "{}",
-            still_to_come(&few)
+            still_to_come(&few, 5)
         );
     }
 }

@@ -12,11 +12,13 @@ use super::cautions::IN_ONE_SENTENCE;
 use super::chart::Chart;
 use super::classes::Class;
 use super::county_map::swatch;
+use super::season_place::season_place_in_words;
 use super::shown_names::{display_name, display_names};
 use super::unseen::plain_text;
 use super::week_strip::draw_week_strip;
 use crate::failure::{Failure, Kind};
 use crate::region::Region;
+use crate::rollup::season_weeks::SeasonWeek;
 use crate::rollup::seasons::{Figure, FigureTrend, Place, Season};
 
 /// The page as HTML.
@@ -27,6 +29,8 @@ pub fn trend_html(
     region: &Region,
     seasons: &[Season],
     trends: &[FigureTrend],
+    weeks: &[SeasonWeek],
+    heat: &Heat,
     store_version: i64,
 ) -> Result<String, Failure> {
     let mut years: Vec<i32> = seasons.iter().map(|season| season.season).collect();
@@ -39,7 +43,10 @@ pub fn trend_html(
         region: display_name(region.title()),
         notice: region.invented().map(plain_text),
         years: years_in_words(&years),
-        protocols: protocols_of(region, seasons, trends),
+        protocols: protocols_of(region, seasons, trends, &|place, protocol| {
+            place_now(weeks, place, protocol, heat)
+        }),
+        heat: heat.said.clone(),
         scale: scale
             .map(|class| (swatch(class), class.words().replace("median ", "")))
             .collect(),
@@ -56,6 +63,15 @@ pub fn trend_html(
     })
 }
 
+/// What is known of heat.
+#[derive(Debug, Clone)]
+pub struct Heat {
+    /// Month and day from which it is summed; `None` without temperatures.
+    pub from: Option<(i8, i8)>,
+    /// The same and what there is of it, in a sentence.
+    pub said: String,
+}
+
 #[derive(Template)]
 #[template(path = "trend.html", config = "src/publish/templates/askama.toml")]
 struct Page {
@@ -65,6 +81,8 @@ struct Page {
     protocols: Vec<OfProtocol>,
     /// Swatch and words of each class.
     scale: Vec<(String, String)>,
+    /// What degree-days there are.
+    heat: String,
     caution: &'static str,
     store_version: i64,
     style: Inline,
@@ -84,6 +102,8 @@ struct OfPlace {
     rests_on: String,
     /// What may be said of its figures over the seasons.
     trend: String,
+    /// Where its newest week stands among earlier seasons, where enough have figures.
+    now: Option<String>,
 }
 
 fn years_in_words(years: &[i32]) -> String {
@@ -97,7 +117,21 @@ fn years_in_words(years: &[i32]) -> String {
 /// The seasons of each place; the region first, then the counties by name.
 type Places<'a> = BTreeMap<(bool, String, &'a Place), Vec<&'a Season>>;
 
-fn protocols_of(region: &Region, seasons: &[Season], trends: &[FigureTrend]) -> Vec<OfProtocol> {
+/// The newest week of a place, if there are enough earlier seasons to say where it stands.
+fn place_now(weeks: &[SeasonWeek], place: &Place, protocol: &str, heat: &Heat) -> Option<String> {
+    let of_place = |week: &&SeasonWeek| week.place == *place && week.protocol == protocol;
+    let now = weeks.iter().rfind(of_place)?;
+    now.at_week.percentile()?;
+    let said = season_place_in_words(now, heat.from);
+    Some(format!("{}: {said}", now.iso_week()))
+}
+
+fn protocols_of(
+    region: &Region,
+    seasons: &[Season],
+    trends: &[FigureTrend],
+    now: &dyn Fn(&Place, &str) -> Option<String>,
+) -> Vec<OfProtocol> {
     let names = display_names(region);
     let mut grouped: BTreeMap<&str, Places> = BTreeMap::new();
     for season in seasons {
@@ -137,6 +171,7 @@ fn protocols_of(region: &Region, seasons: &[Season], trends: &[FigureTrend]) -> 
                     ),
                     rests_on: rests_on(seasons),
                     trend: trend_in_words(trends, place, id),
+                    now: now(place, id),
                 })
             });
             let places = places.collect();
@@ -169,6 +204,9 @@ fn trend_in_words(trends: &[FigureTrend], place: &Place, protocol: &str) -> Stri
                 Figure::PeakPressure => "the peak",
                 Figure::ShareOfWeeks => "the share of weeks at threshold",
                 Figure::PressurePerWeek => "the mean level",
+                Figure::FirstAtHalfHeat => "the heat at the first pressure of 0.5",
+                Figure::PeakHeat => "the heat at the peak",
+                Figure::MeanPressureByHeat => "the mean level by heat",
             };
             let p_value = trend.trend.as_ref()?.p_value();
             match trend.word() {

@@ -120,32 +120,32 @@ pub fn trend_table(rows: &[FigureTrend]) -> Result<DescribedTable, Failure> {
     )
 }
 
-fn county_id(place: &Place) -> Option<&str> {
+pub(super) fn county_id(place: &Place) -> Option<&str> {
     match place {
         Place::Region => None,
         Place::County(id, _) => Some(id),
     }
 }
 
-fn county_name(place: &Place) -> &str {
+pub(super) fn county_name(place: &Place) -> &str {
     match place {
         Place::Region => "region",
         Place::County(_, name) => name,
     }
 }
 
-fn texts<'a>(values: impl Iterator<Item = Option<&'a str>>) -> ArrayRef {
+pub(super) fn texts<'a>(values: impl Iterator<Item = Option<&'a str>>) -> ArrayRef {
     Arc::new(values.collect::<StringArray>())
 }
 
-fn years(values: impl Iterator<Item = Option<i32>>) -> ArrayRef {
+pub(super) fn years(values: impl Iterator<Item = Option<i32>>) -> ArrayRef {
     Arc::new(values.collect::<Int32Array>())
 }
 
-fn counts(values: impl Iterator<Item = Option<i64>>) -> ArrayRef {
+pub(super) fn counts(values: impl Iterator<Item = Option<i64>>) -> ArrayRef {
     Arc::new(values.collect::<Int64Array>())
 }
 
-fn floats(values: impl Iterator<Item = Option<f64>>) -> ArrayRef {
+pub(super) fn floats(values: impl Iterator<Item = Option<f64>>) -> ArrayRef {
     Arc::new(values.collect::<Float64Array>())
 }

@@ -8,7 +8,10 @@
 use std::collections::BTreeMap;
 
 use super::county_week::CountyWeek;
-use crate::statistics::season_course::{SeasonCourse, WeekFigures, season_course};
+use super::week_heat::WeekHeat;
+use crate::statistics::season_course::{
+    HeatCourse, SeasonCourse, WeekFigures, course_by_heat, season_course,
+};
 use crate::statistics::season_trend::{SeasonTrend, Verdict, season_trend};
 
 /// Whose seasons: a county with its name, or the region. The region sorts first.
@@ -37,8 +40,12 @@ pub struct Season {
     pub field_weeks: i64,
     /// The weeks with figures, in their order.
     pub weeks: Vec<WeekFigures>,
+    /// The heat that had come by each of them, degree-days (°C), as far as it is known.
+    pub heat: Vec<Option<f64>>,
     /// The season in figures; `None` where no week is shown.
     pub course: Option<SeasonCourse>,
+    /// The same by heat; `None` where no week is shown or no heat is known.
+    pub by_heat: Option<HeatCourse>,
 }
 
 /// A figure of a season that is compared.
@@ -54,16 +61,28 @@ pub enum Figure {
     ShareOfWeeks,
     /// Area under the pressure, by the weeks that it covers.
     PressurePerWeek,
+    /// Heat that had come by the first week with a pressure of 0.5 or more.
+    FirstAtHalfHeat,
+    /// Heat that had come by the week of the highest pressure.
+    PeakHeat,
+    /// Area under the pressure over the heat, by the heat that it covers.
+    MeanPressureByHeat,
 }
 
 impl Figure {
-    /// All of them.
-    pub const ALL: [Figure; 5] = [
+    /// Those of the calendar.
+    const BY_CALENDAR: [Figure; 5] = [
         Figure::FirstAtHalf,
         Figure::PeakWeek,
         Figure::PeakPressure,
         Figure::ShareOfWeeks,
         Figure::PressurePerWeek,
+    ];
+    /// Those that take temperatures.
+    const BY_HEAT: [Figure; 3] = [
+        Figure::FirstAtHalfHeat,
+        Figure::PeakHeat,
+        Figure::MeanPressureByHeat,
     ];
 
     /// Its name in the tables.
@@ -74,16 +93,23 @@ impl Figure {
             Figure::PeakPressure => "peak_pressure",
             Figure::ShareOfWeeks => "share_of_weeks_at_threshold",
             Figure::PressurePerWeek => "pressure_per_week",
+            Figure::FirstAtHalfHeat => "first_at_half_heat",
+            Figure::PeakHeat => "peak_heat",
+            Figure::MeanPressureByHeat => "mean_pressure_by_heat",
         }
     }
 
-    fn of(self, course: &SeasonCourse) -> Option<f64> {
+    fn of(self, season: &Season) -> Option<f64> {
+        let (course, heat) = (season.course.as_ref()?, season.by_heat.as_ref());
         match self {
             Figure::FirstAtHalf => course.first_at_half.map(f64::from),
             Figure::PeakWeek => course.peak_week.map(f64::from),
             Figure::PeakPressure => Some(course.peak_pressure),
             Figure::ShareOfWeeks => Some(course.share_of_weeks_at_threshold()),
             Figure::PressurePerWeek => course.pressure_per_week(),
+            Figure::FirstAtHalfHeat => heat?.first_at_half,
+            Figure::PeakHeat => heat?.peak,
+            Figure::MeanPressureByHeat => heat?.mean_pressure(),
         }
     }
 }
@@ -115,8 +141,8 @@ impl FigureTrend {
     }
 }
 
-/// The seasons of every place and protocol, in their order.
-pub fn seasons_of(rows: &[CountyWeek]) -> Vec<Season> {
+/// The seasons of every place and protocol, in their order, with the heat of their weeks as far as it is known.
+pub fn seasons_of(rows: &[CountyWeek], heat: &WeekHeat) -> Vec<Season> {
     let mut grouped: BTreeMap<(Place, &str, i32), Vec<&CountyWeek>> = BTreeMap::new();
     for row in rows {
         let county = Place::County(row.county_id.clone(), row.county_name.clone());
@@ -130,30 +156,53 @@ pub fn seasons_of(rows: &[CountyWeek]) -> Vec<Season> {
         .map(|((place, protocol, season), rows)| {
             let shown = rows.iter().filter(|row| row.figures().is_some());
             let weeks = weekly(&rows);
+            let heat = heat_of(&place, protocol, season, &weeks, heat);
+            let course = season_course(&weeks);
+            let known = course.as_ref().filter(|_| heat.iter().any(Option::is_some));
             Season {
+                by_heat: known.map(|course| course_by_heat(course, &weeks, &heat)),
+                heat,
                 place,
                 protocol: protocol.to_owned(),
                 season,
                 weeks_shown: shown.clone().count(),
                 weeks_suppressed: rows.iter().filter(|row| row.suppressed).count(),
                 field_weeks: shown.filter_map(|row| row.fields_visited).sum(),
-                course: season_course(&weeks),
+                course,
                 weeks,
             }
         });
     seasons.collect()
 }
 
-/// The trends of every figure of every place and protocol, in their order.
+fn heat_of(
+    place: &Place,
+    protocol: &str,
+    season: i32,
+    weeks: &[WeekFigures],
+    heat: &WeekHeat,
+) -> Vec<Option<f64>> {
+    let at = |week: &WeekFigures| {
+        let iso_week = format!("{season}-W{:02}", week.week).parse().ok()?;
+        heat.at(place, protocol, iso_week)
+    };
+    weeks.iter().map(at).collect()
+}
+
+/// The trends of every figure of every place and protocol, in their order; those by heat where any is known.
 pub fn trends_of(seasons: &[Season]) -> Vec<FigureTrend> {
+    let heat_is_known = seasons.iter().any(|season| season.by_heat.is_some());
+    let by_heat = Figure::BY_HEAT.into_iter().filter(|_| heat_is_known);
+    let figures: Vec<Figure> = Figure::BY_CALENDAR.into_iter().chain(by_heat).collect();
     let same =
         |one: &Season, other: &Season| one.place == other.place && one.protocol == other.protocol;
     let groups = seasons.chunk_by(same);
     let trends = groups.flat_map(|group| {
-        Figure::ALL.into_iter().map(|figure| {
+        figures.iter().map(move |figure| {
+            let figure = *figure;
             let values: Vec<(i32, f64)> = group
                 .iter()
-                .filter_map(|season| Some((season.season, figure.of(season.course.as_ref()?)?)))
+                .filter_map(|season| Some((season.season, figure.of(season)?)))
                 .collect();
             FigureTrend {
                 place: group[0].place.clone(),

@@ -27,7 +27,7 @@ use super::inputs::table_of;
 const EPOCH: Date = Date::constant(1970, 1, 1);
 
 /// The temperatures that windows rest on.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Weather {
     /// The stations.
     pub stations: Vec<WeatherSeries>,
@@ -35,10 +35,23 @@ pub struct Weather {
     pub station_of_county: HashMap<String, usize>,
     /// The station of every other county; none if these have no weather.
     pub station_elsewhere: Option<usize>,
+    /// Month and day from which the heat of a season is summed.
+    pub heat_from: (i8, i8),
+}
+
+impl Default for Weather {
+    fn default() -> Self {
+        Weather {
+            stations: Vec::new(),
+            station_of_county: HashMap::new(),
+            station_elsewhere: None,
+            heat_from: (1, 1),
+        }
+    }
 }
 
 impl Weather {
-    fn station_of(&self, county_id: &str) -> Option<usize> {
+    pub(super) fn station_of(&self, county_id: &str) -> Option<usize> {
         let named = self.station_of_county.get(county_id).copied();
         named.or(self.station_elsewhere)
     }

@@ -19,6 +19,7 @@ mod root;
 pub mod run_off;
 pub mod sample_size;
 pub mod season_course;
+pub mod season_place;
 pub mod season_trend;
 pub mod short_ways_to_k;
 pub mod shrinkage;

@@ -55,7 +55,60 @@ const HALF: f64 = 0.5;
 /// Below 1 by no more than rounding is at threshold, as elsewhere in the roll-up.
 const ROUNDING: f64 = 1e-12;
 /// Weeks are joined over one missing week at most: our choice.
-const WEEKS_JOINED: i32 = 2;
+pub(super) const WEEKS_JOINED: i32 = 2;
+
+/// A season by the heat that had come by its weeks, in place of the calendar; degree-days (°C).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeatCourse {
+    /// Heat sum at the first week with a field at threshold; `None` where no week had one or its heat is not known.
+    pub first_at_threshold: Option<f64>,
+    /// At the first week whose pressure is half of the threshold or more.
+    pub first_at_half: Option<f64>,
+    /// At the week of the highest pressure.
+    pub peak: Option<f64>,
+    /// Weeks with figures whose heat is known.
+    pub weeks: u32,
+    /// Area under the pressure over the heat, in pressure times degree-days, between the same weeks as
+    /// [`SeasonCourse::pressure_weeks`]; `None` where no heat came between joined weeks.
+    pub area: Option<f64>,
+    /// Degree-days that this area covers.
+    pub covered: f64,
+}
+
+impl HeatCourse {
+    /// The area ÷ the heat that it covers: so that a season seen over more heat is not a worse one.
+    pub fn mean_pressure(&self) -> Option<f64> {
+        Some(self.area? / self.covered)
+    }
+}
+
+/// The course of a season by heat: `heat` has the sum at each of its weeks, as far as it is known.
+pub fn course_by_heat(
+    course: &SeasonCourse,
+    weeks: &[WeekFigures],
+    heat: &[Option<f64>],
+) -> HeatCourse {
+    let at = |week: Option<i32>| {
+        let place = weeks.iter().position(|other| Some(other.week) == week)?;
+        heat[place]
+    };
+    let (mut area, mut covered) = (0.0, 0.0);
+    for (pair, heat) in weeks.windows(2).zip(heat.windows(2)) {
+        let joined = pair[1].week - pair[0].week <= WEEKS_JOINED;
+        if let (true, [Some(from), Some(to)]) = (joined, heat) {
+            area += (to - from) * (pair[0].pressure + pair[1].pressure) / 2.0;
+            covered += to - from;
+        }
+    }
+    HeatCourse {
+        first_at_threshold: at(course.first_at_threshold),
+        first_at_half: at(course.first_at_half),
+        peak: at(course.peak_week),
+        weeks: heat.iter().flatten().count() as u32,
+        area: (covered > 0.0).then_some(area),
+        covered,
+    }
+}
 
 /// The figures of a season's weeks, in ascending order. `None` without a week.
 pub fn season_course(weeks: &[WeekFigures]) -> Option<SeasonCourse> {
@@ -127,6 +180,37 @@ mod tests {
         assert!((per_week - 3.8 / 5.0).abs() < 1e-12);
         assert!((course.share_of_weeks_at_threshold() - 2.0 / 6.0).abs() < 1e-12);
         assert_eq!(course.weeks_covered, 5);
+    }
+
+    #[test]
+    fn the_same_season_by_heat() {
+        let weeks = weeks(&[
+            (28, 0.0, 0.2),
+            (29, 0.1, 0.4),
+            (30, 0.3, 1.0),
+            (31, 0.4, 1.4),
+            (33, 0.0, 0.2),
+            (37, 0.0, 0.0),
+        ]);
+        let course = season_course(&weeks).expect("six weeks");
+        let heat = [
+            Some(400.0),
+            Some(500.0),
+            Some(650.0),
+            None,
+            Some(900.0),
+            Some(1200.0),
+        ];
+        let by_heat = course_by_heat(&course, &weeks, &heat);
+        assert_eq!(by_heat.first_at_threshold, Some(500.0));
+        assert_eq!((by_heat.first_at_half, by_heat.peak), (Some(650.0), None));
+        // 100·0.3 + 150·0.7; week 31 has no heat, and weeks 33 and 37 are not joined.
+        assert!((by_heat.area.expect("an area") - 135.0).abs() < 1e-9);
+        assert_eq!((by_heat.covered, by_heat.weeks), (250.0, 5));
+        let mean = by_heat.mean_pressure().expect("an area");
+        assert!((mean - 0.54).abs() < 1e-12);
+        let unknown = course_by_heat(&course, &weeks, &[None; 6]);
+        assert_eq!((unknown.area, unknown.weeks, unknown.peak), (None, 0, None));
     }
 
     #[test]

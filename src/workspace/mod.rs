@@ -103,6 +103,7 @@ impl Workspace {
             settings_text: text,
         };
         workspace.season()?;
+        workspace.heat_from()?;
         workspace.check_disclosure()?;
         workspace.check_doubts()?;
         workspace.check_defaults()?;
@@ -182,9 +183,14 @@ impl Workspace {
     pub fn season(&self) -> Result<SeasonDays, Failure> {
         let season = &self.settings.season;
         Ok(SeasonDays {
-            first: day_of_year("first_day", &season.first_day)?,
-            last: day_of_year("last_day", &season.last_day)?,
+            first: day_of_year("[season] first_day", &season.first_day)?,
+            last: day_of_year("[season] last_day", &season.last_day)?,
         })
+    }
+
+    /// Month and day from which the heat of a season is summed.
+    pub fn heat_from(&self) -> Result<(i8, i8), Failure> {
+        day_of_year("[weather] heat_from", &self.settings.weather.heat_from)
     }
 
     /// Form and range alone; whether an amount is plausible a protocol says, when the defaults are used.
@@ -299,12 +305,9 @@ fn day_of_year(name: &str, text: &str) -> Result<(i8, i8), Failure> {
         .filter(|_| text.len() == 5)
         .map(|day| (day.month(), day.day()))
         .ok_or_else(|| {
-            Failure::new(
-                Kind::Settings,
-                format!("[season] {name} = {text:?} is not a day"),
-            )
-            .at(SETTINGS_FILE)
-            .mend("write month and day, as 06-01")
+            Failure::new(Kind::Settings, format!("{name} = {text:?} is not a day"))
+                .at(SETTINGS_FILE)
+                .mend("write month and day, as 06-01")
         })
 }
 
@@ -352,6 +355,9 @@ point_grid_km = 10.0
 # date, tmin_c, tmax_c (or tmin_f, tmax_f) and, where it holds several stations, station. Without it the days
 # of treatment rest on the day ranges of the protocol, and the alert says so:
 # file = "weather.csv"
+# Seasons are compared by the heat that had come, too: the degree-days of the protocol's crop, summed from this day
+# of the year. Every day from it must have temperatures, or the sum is not given.
+heat_from = "01-01"
 # The station of each county by its id; "*" stands for every other one. A file of one station serves all:
 # [weather.stations]
 # "*" = "STATION-1"

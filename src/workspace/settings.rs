@@ -94,13 +94,15 @@ pub struct DoubtSettings {
 }
 
 /// Where daily temperatures come from.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct WeatherSettings {
     /// Name of a weather file in the workspace.
     pub file: Option<String>,
     /// County id → station id; `*` stands for every other county.
     pub stations: BTreeMap<String, String>,
+    /// Day from which the heat of a season is summed, `MM-DD`.
+    pub heat_from: String,
 }
 
 /// Who publishes the alert.
@@ -150,6 +152,16 @@ impl Default for DisclosureSettings {
             min_fields: 3,
             min_farms: 3,
             point_grid_km: 10.0,
+        }
+    }
+}
+
+impl Default for WeatherSettings {
+    fn default() -> Self {
+        WeatherSettings {
+            file: None,
+            stations: BTreeMap::new(),
+            heat_from: "01-01".to_owned(),
         }
     }
 }
