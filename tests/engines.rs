@@ -4,17 +4,20 @@
 use bractline::failure::Failure;
 use bractline::protocol::catalogue::Catalogue;
 use bractline::publish::tables::{ColumnDoc, write_csv, write_parquet};
-use bractline::region::Region;
+use bractline::region::{County, Region};
+use bractline::rollup::county_week::CountyWeek;
 use bractline::rollup::dispersion::{SmallestGroup, season_dispersion};
 use bractline::rollup::inputs::{RegionCounty, Setting};
-use bractline::rollup::run::roll_up;
+use bractline::rollup::run::{roll_up, roll_up_county_weeks};
 use bractline::rollup::stages::StageColumn;
 use bractline::rollup::windows::Weather;
 use bractline::sample::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
+use bractline::store::season_parts::{keep_part, season_parts};
 use bractline::store::snapshot::Snapshot;
 use bractline::store::tables::Store;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
+use serde_json::Value;
 
 use crate::generated::{assert_account, load, submissions};
 use crate::support::{TestWorkspace, bractline};
@@ -52,6 +55,24 @@ fn workspace() -> TestWorkspace {
     workspace
 }
 
+fn setting() -> Result<Setting, Failure> {
+    let outlines = Landscape::draw(SEED).geojson();
+    let region = Region::from_text(&outlines, "drawn", "county_id", "county_name")?;
+    let counties = region.counties().iter().zip(region.neighbours());
+    let county = |(county, neighbours): (&County, Vec<usize>)| RegionCounty {
+        id: county.id.clone(),
+        name: county.name.clone(),
+        neighbours,
+    };
+    Ok(Setting {
+        min_fields: 3,
+        min_farms: 3,
+        point_grid_km: 100.0,
+        counties: counties.map(county).collect(),
+        weather: Weather::default(),
+    })
+}
+
 /// The finished tables as CSV and as Parquet.
 fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>)> {
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");
@@ -60,23 +81,7 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
             .opened()
             .await?;
         let snapshot = Snapshot::open(&store, partitions).await?;
-        let outlines = Landscape::draw(SEED).geojson();
-        let region = Region::from_text(&outlines, "drawn", "county_id", "county_name")?;
-        let counties = region.counties().iter().zip(region.neighbours());
-        let setting = Setting {
-            min_fields: 3,
-            min_farms: 3,
-            point_grid_km: 100.0,
-            counties: counties
-                .map(|(county, neighbours)| RegionCounty {
-                    id: county.id.clone(),
-                    name: county.name.clone(),
-                    neighbours,
-                })
-                .collect(),
-            weather: Weather::default(),
-        };
-        let rolled_up = roll_up(&snapshot, None, &Catalogue::read(None)?, &setting).await?;
+        let rolled_up = roll_up(&snapshot, None, &Catalogue::read(None)?, &setting()?).await?;
         let smallest = SmallestGroup {
             fields: 3,
             farms: 3,
@@ -177,5 +182,81 @@ fn the_same_visits_give_the_same_bytes_in_any_order_and_any_number_of_files() {
         &expected,
         &figures(&shuffled, 8),
         "after loading all of it again",
+    );
+}
+
+/// The year of a visit's day is mended: the correction lies in another season than what it corrects.
+fn wandering(lines: &[SampleLine], season: &str) -> Value {
+    let accepted = lines
+        .iter()
+        .filter(|line| line.expected == Expected::Accepted);
+    let visits = accepted.filter_map(|line| serde_json::from_slice::<Value>(&line.bytes).ok());
+    let mut of_season = visits.filter(|visit| {
+        let day = visit["observed_on"].as_str().unwrap_or_default();
+        day.starts_with(season) && visit["revision"] == 1
+    });
+    let mut visit = of_season.next().expect("a visit of the season");
+    visit["revision"] = 9.into();
+    visit["observed_on"] = "2026-07-15".into();
+    visit["submitted_at"] = "2026-09-01T08:00:00Z".into();
+    visit
+}
+
+/// A comparison of seasons rolls them up in parts: the county-weeks are those of the whole, and a visit that moved
+/// from one season to another counts once, where it belongs.
+#[test]
+fn seasons_in_parts_have_the_county_weeks_of_the_whole() {
+    let workspace = workspace();
+    let lines = sample();
+    load(&workspace, &submissions(&workspace, "visits", &lines, 1));
+    let moved = ["2024", "2025"].map(|season| wandering(&lines, season));
+    let account = workspace.load_text("moved.ndjson", &crate::support::lines(&moved));
+    assert_eq!(account["accepted"], 2, "{account:#}");
+    let runtime = tokio::runtime::Runtime::new().expect("a runtime");
+    let compared = runtime.block_on(async {
+        let store = Store::in_folder(&workspace.path().join("store"))?
+            .opened()
+            .await?;
+        let (catalogue, setting) = (Catalogue::read(None)?, setting()?);
+        let whole = Snapshot::open(&store, 2).await?;
+        let parts = season_parts(&whole, 1).await?;
+        let two = season_parts(&whole, 1_000_000).await?;
+        let rolled_up = roll_up(&whole, None, &catalogue, &setting).await?;
+        let expected = CountyWeek::from_batches(&[rolled_up.county_week().batch.clone()])?;
+        let mut found = Vec::new();
+        let mut other_seasons = 0;
+        for part in &parts {
+            let snapshot = Snapshot::at(&store, whole.version(), 2).await?;
+            keep_part(&snapshot, part).await?;
+            let (batch, left_out) = roll_up_county_weeks(&snapshot, &catalogue, &setting).await?;
+            assert_eq!(left_out, 0);
+            let rows = CountyWeek::from_batches(&[batch])?;
+            let (own, other): (Vec<_>, Vec<_>) = rows
+                .into_iter()
+                .partition(|row| part.seasons.contains(&row.season));
+            other_seasons += other.len();
+            found.extend(own);
+        }
+        Ok::<_, Failure>((expected, found, other_seasons, parts, two))
+    });
+    let (mut expected, mut found, other_seasons, parts, one) =
+        compared.unwrap_or_else(|failure| panic!("{failure}"));
+    let seasons: Vec<Vec<i32>> = parts.into_iter().map(|part| part.seasons).collect();
+    assert_eq!(seasons, [vec![2024], vec![2025], vec![2026]]);
+    assert_eq!((one.len(), &*one[0].seasons), (1, &[2024, 2025, 2026][..]));
+    assert!(other_seasons > 0, "no visit wandered: nothing is proved");
+    let place = |row: &CountyWeek| {
+        (
+            row.county_id.clone(),
+            row.iso_week.clone(),
+            row.protocol.clone(),
+        )
+    };
+    expected.sort_by_key(place);
+    found.sort_by_key(place);
+    assert!(expected.len() > 200, "{}", expected.len());
+    assert!(
+        expected == found,
+        "a part differs from the whole (seed {SEED})"
     );
 }

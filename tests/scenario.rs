@@ -15,7 +15,7 @@ use serde_json::{Value, json};
 
 use crate::generated::text_of;
 use crate::issuing::{COUNTIES, loaded, visits};
-use crate::support::{TestWorkspace, folder_bytes, lines, python};
+use crate::support::{TestWorkspace, bractline, folder_bytes, lines, python};
 use crate::thresholds::{METRIC, US, assert_near, economics};
 
 const WEEK: &str = "2026-W30";
@@ -303,6 +303,41 @@ fn relations_give_what_their_sources_print() {
         of("stem-weevil")
             .saved_kg_per_ha(&row, &Float64Array::from(vec![1.0]))
             .is_none()
+    );
+}
+
+#[test]
+fn a_relation_that_is_no_amount_of_crop_is_refused_with_its_line() {
+    let text = std::fs::read_to_string("pipeline/protocols/bsm-eggs.toml").expect("a protocol");
+    let own = "saved_kg_per_ha_per_count = \"plants_per_ha * 0.00078 * 0.45359237\"";
+    let line = 1 + text[..text.find(own).expect("its relation")]
+        .matches('\n')
+        .count();
+    for (other, reason) in [
+        ("plants_per_ha * 0.0", "it is no amount of crop"),
+        ("plants_per_ha - 4000.0", "it is no amount of crop"),
+        (
+            "plants_per_acre * 0.00078",
+            "there is no column plants_per_acre",
+        ),
+        ("sum(plants_per_ha)", "is an aggregate"),
+    ] {
+        let bent = text.replace(own, &format!("saved_kg_per_ha_per_count = \"{other}\""));
+        let refused = Protocol::read(&bent, Path::new("bsm-eggs.toml"))
+            .expect_err(other)
+            .to_string();
+        let at = format!("line {line}: [damage] saved_kg_per_ha_per_count: ");
+        assert!(
+            refused.contains(&at) && refused.contains(reason),
+            "{refused}"
+        );
+    }
+    let shown = bractline(&["protocols", "show", "bsm-eggs"])
+        .expect_code(0)
+        .stdout;
+    assert!(
+        shown.contains("eggs per six bracts x plants per acre x 0.00078"),
+        "{shown}"
     );
 }
 

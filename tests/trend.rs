@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 
 use bractline::region::Region;
 use bractline::sample::{Landscape, SampleLines, SampleOptions};
+use jiff::ToSpan;
+use jiff::civil::date;
 use serde_json::Value;
 
 use crate::generated::{load, submissions, text_of};
@@ -68,13 +70,47 @@ fn trend(workspace: &TestWorkspace, name: &str) -> (Value, BTreeMap<String, Vec<
     (run.expect_code(0).json(), files)
 }
 
+/// Invented temperatures of every day of these years, but for some days of May 2022 that are missing.
+fn weather(years: std::ops::RangeInclusive<i16>) -> String {
+    let mut text = "date,tmin_c,tmax_c\n".to_owned();
+    for year in years {
+        let days = date(year, 1, 1)
+            .series(1.day())
+            .take_while(|day| day.year() == year);
+        for (number, day) in days.enumerate() {
+            let gap = year == 2022 && day.month() == 5 && (10..=16).contains(&day.day());
+            let course = (std::f64::consts::PI * number as f64 / 365.0).sin();
+            let strange = (number * 37 % 61) as f64 / 10.0 - 3.0 + f64::from(year % 5) * 0.8;
+            let middle = -8.0 + 30.0 * course * course + strange;
+            if !gap {
+                text += &format!("{day},{:.1},{:.1}\n", middle - 6.0, middle + 6.0);
+            }
+        }
+    }
+    text
+}
+
+/// Puts a weather file into the workspace and names it in the settings; where it lies.
+fn with_weather(workspace: &TestWorkspace, text: &str) -> String {
+    let file = workspace.path().join("weather.csv");
+    std::fs::write(&file, text).expect("a weather file");
+    let path = workspace.path().join("bractline.toml");
+    let settings = std::fs::read_to_string(&path).expect("settings");
+    let named = settings.replace("# file = \"weather.csv\"", "file = \"weather.csv\"");
+    assert_ne!(named, settings);
+    std::fs::write(&path, named).expect("settings");
+    text_of(&file)
+}
+
 /// What an independent program finds different, and what it looked at.
-fn compared(workspace: &TestWorkspace) -> Value {
+fn compared(workspace: &TestWorkspace, weather: Option<&str>) -> Value {
     let rollup = text_of(&workspace.beside("figures"));
     workspace.run(&["rollup", "--out", &rollup]).expect_code(0);
     let (said, _) = trend(workspace, "seasons");
     let seasons = text_of(&workspace.beside("seasons"));
-    let told = python("tests/reference/trend.py", &[&rollup, &seasons]);
+    let folders = [&*rollup, &*seasons].into_iter();
+    let arguments: Vec<&str> = folders.chain(weather).collect();
+    let told = python("tests/reference/trend.py", &arguments);
     let told: Value = serde_json::from_str(&told).expect("JSON from a program of ours");
     assert_eq!(told["differences"], serde_json::json!([]), "{told:#}");
     assert_eq!(told["verdicts"], said["verdicts"]);
@@ -83,15 +119,28 @@ fn compared(workspace: &TestWorkspace) -> Value {
 
 #[test]
 fn every_figure_of_invented_seasons_is_that_of_other_programs() {
-    let told = compared(&invented((2020..=2026).collect()));
-    assert!(told["cells"].as_u64() > Some(1_000), "{told:#}");
+    let workspace = invented((2020..=2026).collect());
+    let file = with_weather(&workspace, &weather(2020..=2026));
+    let told = compared(&workspace, Some(&file));
+    assert!(told["cells"].as_u64() > Some(2_000), "{told:#}");
+    // Places among earlier seasons by week, and by heat, of which 2022 has none.
+    assert!(told["places"][0].as_u64() > Some(30), "{told:#}");
+    assert!(told["places"][1].as_u64() > Some(10), "{told:#}");
+    let (said, files) = trend(&workspace, "again");
+    let heat = said["heat"].as_str().expect("words");
+    assert!(heat.contains("summed from 1 January"), "{heat}");
+    let page = String::from_utf8(files["trend.html"].clone()).expect("UTF-8");
+    assert!(
+        page.contains("(percentile ") && page.contains("degree-days"),
+        "no place is said"
+    );
     assert!(told["verdicts"]["not-told"].as_u64() > Some(10), "{told:#}");
 }
 
 #[test]
 fn a_steady_rise_is_told_with_its_figures() {
     let workspace = six_seasons();
-    let told = compared(&workspace);
+    let told = compared(&workspace, None);
     assert!(told["verdicts"]["rises"].as_u64() >= Some(4), "{told:#}");
     assert_eq!(told["verdicts"]["falls"], Value::Null);
     let out = text_of(&workspace.beside("said"));
@@ -105,6 +154,7 @@ fn three_seasons_cannot_bear_a_trend_and_it_says_so() {
     let workspace = invented(vec![2024, 2025, 2026]);
     let (said, files) = trend(&workspace, "seasons");
     assert_eq!(said["enough_seasons"], false);
+    let said_heat = said["heat"].clone();
     let words = said["verdicts"].as_object().expect("verdicts");
     assert_eq!(words.keys().collect::<Vec<_>>(), ["too-few-seasons"]);
     let table = String::from_utf8(files["trend.csv"].clone()).expect("UTF-8");
@@ -117,6 +167,20 @@ fn three_seasons_cannot_bear_a_trend_and_it_says_so() {
         said.stdout.contains("the data cannot bear a trend"),
         "{said:#?}"
     );
+    // Without temperatures nothing is said of heat but that there is none.
+    assert_eq!(
+        said_heat,
+        "Degree-days are empty: the workspace has no temperatures ([weather] file)."
+    );
+    let heat = String::from_utf8(files["county_season_heat.csv"].clone()).expect("UTF-8");
+    assert!(heat.lines().count() > 10);
+    assert!(
+        heat.lines()
+            .skip(1)
+            .all(|row| row.trim_end().ends_with(",,,,,,,")),
+        "{heat}"
+    );
+    assert!(!table.contains("_heat"));
     let columns = String::from_utf8(files["TREND_COLUMNS.md"].clone()).expect("UTF-8");
     assert!(columns.contains("nvented") && columns.contains("label"));
     let page = String::from_utf8(files["trend.html"].clone()).expect("UTF-8");
@@ -157,8 +221,62 @@ fn nothing_of_what_is_withheld_moves_a_byte() {
     let shown = visits(&region, SMALL_COUNTY, 3, "2025-07-17", 40);
     workspace.load_text("shown.ndjson", &lines(&shown));
     let (_, shown) = trend(&workspace, "shown");
-    for name in ["county_season.csv", "trend.csv", "trend.html"] {
+    for name in [
+        "county_season.csv",
+        "season_week.csv",
+        "trend.csv",
+        "trend.html",
+    ] {
         assert_ne!(before[name], shown[name], "{name}: nothing is proved");
+    }
+}
+
+/// The alert says the same as the table, on the page and in the e-mail, and nothing of a county that is withheld.
+#[test]
+fn an_alert_says_where_its_week_stands_among_earlier_seasons() {
+    let workspace = six_seasons();
+    let alert = || {
+        workspace
+            .run(&["alert", "--week", "2026-W29"])
+            .expect_code(0);
+        let folder = workspace.path().join("alerts/2026-W29");
+        ["alert.html", "alert.md"].map(|name| {
+            let text = std::fs::read_to_string(folder.join(name)).expect("a bulletin");
+            // An e-mail's lines are broken anywhere, and its marks escaped.
+            let words: Vec<&str> = text.split_whitespace().collect();
+            words.join(" ").replace('\\', "")
+        })
+    };
+    // The counts rise from season to season, and every earlier one has the week.
+    let said = "higher than in 5 of 5 earlier seasons in week 29 (percentile 100).";
+    for text in alert() {
+        assert!(text.contains(said) && !text.contains("heat sum"), "{text}");
+    }
+    with_weather(&workspace, &weather(2021..=2026));
+    let with_heat = alert();
+    for text in &with_heat {
+        assert!(text.contains(said), "{text}");
+        // 2022 lacks days of May, and July of 2026 need not lie between the two weeks of each other season.
+        assert!(
+            text.contains("At the same heat sum, ") && text.contains("since 1 January"),
+            "{text}"
+        );
+    }
+    // More eggs in a county that stays withheld move nothing but the store's version.
+    let region = Region::built_in("us:46").expect("South Dakota");
+    let more = visits(&region, SMALL_COUNTY, 2, "2025-07-16", 40);
+    workspace.load_text("more.ndjson", &lines(&more));
+    for (before, after) in with_heat.iter().zip(alert()) {
+        let sentence = |text: &str| {
+            let (_, rest) = text
+                .split_once("Mean pressure of the counties")
+                .expect("a sentence");
+            rest.split_once("since 1 January")
+                .expect("its end")
+                .0
+                .to_owned()
+        };
+        assert_eq!(sentence(before), sentence(&after));
     }
 }
 

@@ -26,6 +26,7 @@ mod publish;
 mod report;
 mod rollup;
 mod scenario;
+mod season_figures;
 mod setting;
 mod sheet;
 mod sql;

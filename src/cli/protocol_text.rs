@@ -96,6 +96,16 @@ pub(super) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
     page.source(&threshold.source);
     page.part("as SQL", &threshold.expression);
 
+    if let Some(damage) = &protocol.damage {
+        page.section("What a treatment saves");
+        page.part("relation", &damage.formula);
+        page.source(&damage.source);
+        page.part("as SQL", &damage.saved_kg_per_ha_per_count);
+        if let Some(beginning) = &damage.saved_kg_per_ha_at_none {
+            page.part("at none", beginning);
+        }
+    }
+
     let heading = match protocol.decision {
         Decision::Field => "Treatment",
         Decision::Region => "No treatment follows from this count",

@@ -6,7 +6,8 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use super::report::{self, counted};
-use super::rollup::{Figures, docs};
+use super::rollup::docs;
+use super::season_figures::SeasonFigures;
 use super::{Format, Outcome};
 use crate::failure::Failure;
 use crate::publish::files::write_folder;
@@ -87,7 +88,7 @@ impl Written {
 
 impl Trend {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
-        let figures = Figures::of(workspace).await?;
+        let figures = SeasonFigures::of(workspace).await?;
         let seasons = seasons_of(&figures.county_weeks, &figures.heat);
         let trends = trends_of(&seasons);
         let weeks = season_weeks(&seasons);
@@ -109,7 +110,7 @@ impl Trend {
             &trends,
             &weeks,
             &heat,
-            figures.rollup.store_version,
+            figures.store_version,
         )?;
         files.push(("trend.html", page.into_bytes()));
         let borrowed: Vec<(&str, &[u8])> = files
@@ -126,7 +127,7 @@ impl Trend {
             *verdicts.entry(trend.word()).or_insert(0) += 1;
         }
         let written = Written {
-            store_version: figures.rollup.store_version,
+            store_version: figures.store_version,
             seasons: years,
             enough_seasons: trends.iter().any(enough),
             verdicts,

@@ -165,17 +165,56 @@ pub async fn roll_up_keeping(
     also: &[&str],
 ) -> Result<Rollup, Failure> {
     let engine = Engine::with(snapshot.session(), elsewhere);
-    roll_up_under(snapshot, engine, catalogue, setting, None).await
+    let tables: Vec<&str> = FINISHED.iter().chain(also).copied().collect();
+    let wanted = Wanted {
+        tables: &tables,
+        ..Wanted::default()
+    };
+    roll_up_as(snapshot, engine, catalogue, setting, wanted).await
 }
 
-/// The same, under other economics than those of the records if there are some; for
-/// [`super::scenario_run`] alone, which lets nobody take what comes out for a finding.
-pub(super) async fn roll_up_under(
+/// The county-weeks of a version of the store, and how many visits are left out for want of a threshold: all that the
+/// comparison of seasons reads, at less work and memory than a whole roll-up.
+pub async fn roll_up_county_weeks(
+    snapshot: &Snapshot,
+    catalogue: &Catalogue,
+    setting: &Setting,
+) -> Result<(RecordBatch, u64), Failure> {
+    let wanted = Wanted {
+        tables: &["county_week"],
+        ..Wanted::default()
+    };
+    let engine = Engine::here(snapshot.session());
+    let rollup = roll_up_as(snapshot, engine, catalogue, setting, wanted).await?;
+    let left_out = rollup.visits_without_threshold;
+    Ok((rollup.county_week().batch.clone(), left_out))
+}
+
+/// What a roll-up is to give.
+pub(super) struct Wanted<'a> {
+    /// The tables that are kept; with the last of them it ends.
+    pub(super) tables: &'a [&'a str],
+    /// Other economics than those of the records.
+    pub(super) scenario: Option<&'a Scenario>,
+}
+
+impl Default for Wanted<'_> {
+    fn default() -> Self {
+        Wanted {
+            tables: &FINISHED,
+            scenario: None,
+        }
+    }
+}
+
+/// The same as it is wanted. Under a scenario it is for [`super::scenario_run`] alone, which lets nobody take what
+/// comes out for a finding.
+pub(super) async fn roll_up_as(
     snapshot: &Snapshot,
     engine: Engine<'_>,
     catalogue: &Catalogue,
     setting: &Setting,
-    scenario: Option<&Scenario>,
+    wanted: Wanted<'_>,
 ) -> Result<Rollup, Failure> {
     keep_setting(engine, catalogue, setting).await?;
     let stages = stages()?;
@@ -183,21 +222,21 @@ pub(super) async fn roll_up_under(
     let mut visits_without_threshold = 0;
     for (place, stage) in stages.iter().enumerate() {
         run_stage(engine, stage).await?;
-        if let Some(scenario) = scenario.filter(|_| stage.table == "current_visit") {
+        if let Some(scenario) = wanted.scenario.filter(|_| stage.table == "current_visit") {
             change_economics(engine.session(), catalogue, scenario).await?;
         }
-        visits_without_threshold += compute_beside(engine, stage, catalogue, setting).await?;
-        let name = stage.table.as_str();
-        if FINISHED.contains(&name) || also.contains(&name) {
+        if wanted.tables.contains(&stage.table.as_str()) {
             let batch = whole_table(engine, stage).await?;
-            tables.insert(
-                stage.table.clone(),
-                StageTable {
-                    stage: stage.clone(),
-                    batch,
-                },
-            );
+            let table = StageTable {
+                stage: stage.clone(),
+                batch,
+            };
+            tables.insert(stage.table.clone(), table);
         }
+        if tables.len() == wanted.tables.len() {
+            break;
+        }
+        visits_without_threshold += compute_beside(engine, stage, catalogue, setting).await?;
         forget_unread(engine, &stages, place)?;
     }
     Ok(Rollup {

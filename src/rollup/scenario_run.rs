@@ -17,7 +17,7 @@ use datafusion::prelude::SessionContext;
 
 use super::engine::Engine;
 use super::inputs::{Setting, register, table_of};
-use super::run::{StageTable, roll_up, roll_up_under, run_stage, whole_table};
+use super::run::{StageTable, Wanted, roll_up, roll_up_as, run_stage, whole_table};
 use super::scenario::{Change, Scenario, column_of, name_of};
 use super::stages::scenario_stages;
 use crate::failure::{Failure, Kind};
@@ -59,9 +59,13 @@ pub async fn roll_up_scenario(
         "both roll-ups are of one version of the store"
     );
     let as_recorded = roll_up(recorded, None, catalogue, setting).await?;
+    let wanted = Wanted {
+        scenario: Some(scenario),
+        ..Wanted::default()
+    };
     let session = changed.session();
     let engine = Engine::here(session);
-    let under = roll_up_under(changed, engine, catalogue, setting, Some(scenario)).await?;
+    let under = roll_up_as(changed, engine, catalogue, setting, wanted).await?;
     for (name, table) in [
         ("recorded_field_week", as_recorded.field_week()),
         ("recorded_county_week", as_recorded.county_week()),

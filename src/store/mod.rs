@@ -20,6 +20,7 @@ pub mod query;
 pub mod receipt;
 pub mod rows;
 pub mod schema;
+pub mod season_parts;
 pub mod snapshot;
 mod table_log;
 pub mod tables;

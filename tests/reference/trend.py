@@ -1,12 +1,14 @@
-"""Seasons and their trends out of county_week.csv alone, held to county_season.csv and trend.csv.
+"""Seasons and their trends out of county_week.csv alone, held to the tables of `bractline trend`.
 
-    python trend.py FOLDER_OF_ROLLUP FOLDER_OF_TREND
+    python trend.py FOLDER_OF_ROLLUP FOLDER_OF_TREND [WEATHER]
 
-Trends by pymannkendall and scipy. Prints as JSON how many rows and cells were compared, how often each verdict
+Trends by pymannkendall and scipy, the place among earlier seasons by scipy, lines between weeks by numpy. WEATHER is a
+plain CSV of one station for all counties; without it there is no heat. Prints as JSON how many rows and cells were compared, how often each verdict
 came, and every difference. Nothing of the program's own arithmetic is used.
 """
 
 import csv
+import datetime
 import itertools
 import json
 import math
@@ -19,6 +21,9 @@ import pymannkendall
 from scipy import stats
 
 FIGURES = ["first_at_half", "peak_week", "peak_pressure", "share_of_weeks_at_threshold", "pressure_per_week"]
+HEAT_FIGURES = ["first_at_half_heat", "peak_heat", "mean_pressure_by_heat"]
+# Manitoba Agriculture, Food and Rural Development 2014: heat of sunflower counts above 6.7 °C, mean less base.
+BASE_C = 6.7
 
 
 def rows_of(path):
@@ -63,6 +68,77 @@ def season_of(rows):
         "weeks_covered": covered,
         "pressure_per_week": area / covered if covered else None,
     }
+
+
+def heat_of(path):
+    """Week → degree-days from 1 January to its Thursday; weeks that lack a day of it are left out."""
+    days = {row["date"]: max(0, (float(row["tmin_c"]) + float(row["tmax_c"])) / 2 - BASE_C) for row in rows_of(path)}
+
+    def until_thursday(season, week):
+        thursday = datetime.date.fromisocalendar(season, week, 4)
+        first = datetime.date(thursday.year, 1, 1)
+        dates = [str(first + datetime.timedelta(number)) for number in range((thursday - first).days + 1)]
+        return math.fsum(days[day] for day in dates) if all(day in days for day in dates) else None
+
+    return until_thursday
+
+
+def season_by_heat(rows, season, heat):
+    weeks = by_week(rows)
+    known = {week: heat(season, week) for week in weeks}
+    if all(value is None for value in known.values()):
+        return {}
+    calendar = season_of(rows)
+    at = lambda week: None if week is None else known[week]
+    area = covered = 0
+    for one, other in itertools.pairwise(weeks):
+        if other - one <= 2 and known[one] is not None and known[other] is not None:
+            area += np.trapezoid([weeks[one][1], weeks[other][1]], [known[one], known[other]])
+            covered += known[other] - known[one]
+    return {
+        "first_at_threshold_heat": at(calendar["first_at_threshold"]),
+        "first_at_half_heat": at(calendar["first_at_half"]),
+        "peak_heat": at(calendar["peak_week"]),
+        "weeks_with_heat": sum(value is not None for value in known.values()),
+        "pressure_heat": area if covered else None,
+        "heat_covered": covered if covered else None,
+        "mean_pressure_by_heat": area / covered if covered else None,
+    }
+
+
+def at_heat(rows, season, heat, wanted):
+    """The mean pressure of a season at a heat sum, on a line between joined weeks."""
+    weeks = [(week, heat(season, week), figures[1]) for week, figures in by_week(rows).items()]
+    weeks = [week for week in weeks if week[1] is not None]
+    for one, other in itertools.pairwise(weeks):
+        if other[0] - one[0] <= 2 and one[1] <= wanted <= other[1]:
+            return np.interp(wanted, [one[1], other[1]], [one[2], other[2]])
+    return next((pressure for _, known, pressure in weeks if known == wanted), None)
+
+
+def place_of(pressure, earlier, suffix=""):
+    place = stats.percentileofscore(earlier, pressure, kind="mean") if len(earlier) >= 4 else None
+    seasons = "earlier_seasons" if not suffix else f"earlier{suffix}"
+    return {
+        seasons: len(earlier),
+        f"earlier_below{suffix}": sum(value < pressure for value in earlier),
+        f"earlier_level{suffix}": sum(value == pressure for value in earlier),
+        f"percentile{suffix}": place,
+    }
+
+
+def week_of(groups, place, season, week, heat):
+    """One row of season_week: its figures and where they stand among the seasons before."""
+    rows = groups[*place, season]
+    share, pressure = by_week(rows)[week]
+    before = {year: rows for (*other, year), rows in groups.items() if tuple(other) == place and year < season}
+    same_week = [by_week(rows)[week][1] for rows in before.values() if week in by_week(rows)]
+    own = heat(season, week)
+    row = {"share_at_threshold": share, "mean_pressure": pressure, "heat": own} | place_of(pressure, same_week)
+    if own is None:
+        return row | dict.fromkeys(f"{name}_at_heat" for name in ("earlier", "earlier_below", "earlier_level", "percentile"))
+    values = [at_heat(rows, year, heat, own) for year, rows in before.items()]
+    return row | place_of(pressure, [value for value in values if value is not None], "_at_heat")
 
 
 def s_of(values):
@@ -110,11 +186,13 @@ def same(found, expected):
     return found != "" and math.isclose(float(found), float(expected), rel_tol=1e-9, abs_tol=1e-12)
 
 
-def main(rollup, trend):
+def main(rollup, trend, weather=None):
+    heat = heat_of(weather) if weather else lambda season, week: None
     groups = defaultdict(list)
     for row in rows_of(Path(rollup) / "county_week.csv"):
         for county in ("", row["county_id"]):
             groups[county, row["protocol"], int(row["season"])].append(row)
+    by_heat = {key: season_by_heat(rows, key[2], heat) for key, rows in groups.items()}
     seasons = {key: season_of(rows) for key, rows in groups.items()}
     differences, cells, verdicts = [], 0, Counter()
 
@@ -133,18 +211,35 @@ def main(rollup, trend):
     for key, row in zip(keys, season_rows):
         compare(key, row, dict.fromkeys(empty) | seasons[key])
 
+    heat_rows = rows_of(Path(trend) / "county_season_heat.csv")
+    empty = [name for name in heat_rows[0] if name not in ("county_id", "county_name", "protocol", "season")]
+    if [(row["county_id"], row["protocol"], int(row["season"])) for row in heat_rows] != keys:
+        differences.append("county_season_heat has other rows")
+    for key, row in zip(keys, heat_rows):
+        compare(key, row, dict.fromkeys(empty) | by_heat[key])
+
+    week_rows = rows_of(Path(trend) / "season_week.csv")
+    if len(week_rows) != sum(len(by_week(rows)) for rows in groups.values()):
+        differences.append("season_week has other rows")
+    for row in week_rows:
+        place, season, week = (row["county_id"], row["protocol"]), int(row["season"]), int(row["iso_week"][-2:])
+        compare((*place, row["iso_week"]), row, week_of(groups, place, season, week, heat))
+
     trend_rows = rows_of(Path(trend) / "trend.csv")
     keys = [(row["county_id"], row["protocol"], row["figure"]) for row in trend_rows]
     places = {key[:2] for key in seasons}
-    if sorted(keys) != sorted((*place, figure) for place in places for figure in FIGURES):
+    figures = FIGURES + (HEAT_FIGURES if any(by_heat.values()) else [])
+    if sorted(keys) != sorted((*place, figure) for place in places for figure in figures):
         differences.append("trend has other rows")
     for key, row in zip(keys, trend_rows):
-        own = sorted((season, figures.get(key[2])) for (*place, season), figures in seasons.items() if tuple(place) == key[:2])
+        of_season = {season: seasons[*place, season] | by_heat[*place, season] for (*place, season) in seasons if tuple(place) == key[:2]}
+        own = sorted((season, figures.get(key[2])) for season, figures in of_season.items())
         compare(key, row, trend_of([moment for moment in own if moment[1] is not None]))
         verdicts[row["verdict"]] += 1
         if row["verdict"] != verdict_of(row):
             differences.append(f"{key} verdict: {row['verdict']} and not {verdict_of(row)}")
-    print(json.dumps({"seasons": len(season_rows), "trends": len(trend_rows), "cells": cells,
+    places = sum(row["percentile"] != "" for row in week_rows), sum(row["percentile_at_heat"] != "" for row in week_rows)
+    print(json.dumps({"seasons": len(season_rows), "trends": len(trend_rows), "cells": cells, "places": places,
                       "verdicts": verdicts, "differences": differences}))
 
 
