@@ -317,8 +317,14 @@ fn every_module_of_the_tests_is_in_the_list_with_what_it_is_for() {
 
 #[test]
 fn stages_are_numbered_and_say_their_contract_in_order() {
+    for folder in ["pipeline/stages", "pipeline/scenario"] {
+        stages_of_a_folder_say_their_contract(folder);
+    }
+}
+
+fn stages_of_a_folder_say_their_contract(folder: &str) {
     let mut numbers = Vec::new();
-    for source in sources("pipeline/stages", &["sql"]) {
+    for source in sources(folder, &["sql"]) {
         let name = source.path.rsplit('/').next().unwrap_or_default();
         let (number, table) = name.split_once('_').expect("NN_table.sql");
         let number: u32 = number.parse().expect("a stage's number");
@@ -394,7 +400,7 @@ fn stages_are_numbered_and_say_their_contract_in_order() {
             source.path
         );
     }
-    assert!(numbers.is_sorted() && numbers.len() >= 5, "{numbers:?}");
+    assert!(numbers.is_sorted() && numbers.len() >= 4, "{numbers:?}");
 }
 
 #[test]
@@ -415,6 +421,11 @@ fn only_stages_are_public_that_may_be_seen() {
             "sample_point"
         ],
         "a new public table needs a test in tests/privacy.rs first"
+    );
+    let of_scenarios = bractline::rollup::stages::scenario_stages().expect("the stages");
+    assert!(
+        of_scenarios.len() >= 4 && of_scenarios.iter().all(|stage| !stage.public),
+        "nothing of a scenario is public"
     );
     for stage in stages.iter().filter(|stage| stage.public) {
         for column in &stage.columns {

@@ -1,7 +1,7 @@
 //! The sentence about how this week compares with earlier seasons. Says nothing about fields that are not shown.
 
 use super::shown_days::day_of_year_in_words;
-use super::shown_numbers::{Form, count_of, display_number};
+use super::shown_numbers::{Form, display_number};
 use crate::rollup::season_weeks::SeasonWeek;
 use crate::rollup::seasons::Place;
 use crate::statistics::season_place::{EARLIER_LEAST, SeasonPlace};
@@ -11,47 +11,39 @@ pub fn season_place_in_words(now: &SeasonWeek, heat_from: Option<(i8, i8)>) -> S
     let week = now.figures.week;
     let pressure = display_number(now.figures.pressure, Form::Pressure);
     let of = match now.place {
-        Place::Region => "of the counties shown, each counting once,",
-        Place::County(..) => "of the fields visited",
+        Place::Region => ", each county shown counting once",
+        Place::County(..) => "",
     };
-    let start = format!("Mean pressure {of} is {pressure}");
+    let start = format!("Mean pressure ({pressure}{of}) is higher");
     let by_week = match (now.at_week.percentile(), now.at_week.earlier) {
         (Some(_), _) => format!(
-            "{start}: {}.",
+            "{start} {}",
             stands(&now.at_week, &format!("in week {week}"))
         ),
-        (None, 0) => {
-            format!("{start}; no earlier season has a figure for week {week} to compare with.")
-        }
         (None, earlier) => format!(
-            "{start}; {} for week {week}, and a comparison takes {EARLIER_LEAST}: fewer could not tell in which quarter of \
-             the seasons this one lies.",
-            have(earlier)
+            "How week {week} compares with earlier seasons is not said: {} for it{}",
+            have(earlier),
+            if earlier > 0 {
+                format!(", and {EARLIER_LEAST} are needed to tell the quarters apart")
+            } else {
+                String::new()
+            }
         ),
     };
-    match (heat_from, now.heat, &now.at_heat) {
-        (None, _, _) => by_week,
-        (Some(from), Some(heat), Some(place)) => {
-            let sum = format!(
-                "{heat:.0} degree-days (\u{b0}C) since {}",
-                day_of_year_in_words(from)
-            );
-            let by_heat = match (place.percentile(), place.earlier) {
-                (Some(_), _) => format!(
-                    "At the same heat sum, {sum}, it is {}.",
-                    stands(place, "then")
-                ),
-                (None, 0) => {
-                    format!("At the same heat sum, {sum}, no earlier season has a figure.")
-                }
-                (None, earlier) => format!("At the same heat sum, {sum}, only {}.", have(earlier)),
-            };
-            format!("{by_week} {by_heat}")
-        }
-        (Some(_), _, _) => format!(
-            "{by_week} By heat it cannot be compared: the temperatures do not reach from the first day of the sum to the \
-             middle of the week, or the protocol has no model of the crop."
-        ),
+    let Some(from) = heat_from else {
+        return format!("{by_week}.");
+    };
+    let since = day_of_year_in_words(from);
+    let (Some(heat), Some(place)) = (now.heat, &now.at_heat) else {
+        return format!(
+            "{by_week}; by heat it cannot be said: temperatures of every day since {since}, or a model of the crop, are wanting."
+        );
+    };
+    let sum = format!("at the same heat, {heat:.0} degree-days (\u{b0}C) since {since}");
+    match (place.percentile(), now.at_week.percentile()) {
+        (Some(_), Some(_)) => format!("{by_week}, and {}.", stands(place, &sum)),
+        (Some(_), None) => format!("{by_week}. {start} {}.", stands(place, &sum)),
+        (None, _) => format!("{by_week}; {sum}, {}.", have(place.earlier)),
     }
 }
 
@@ -74,28 +66,24 @@ pub fn heat_in_words(from: Option<(i8, i8)>, known: usize, all: usize) -> String
     }
 }
 
-/// `2 earlier seasons have figures`.
+/// `2 have figures`.
 fn have(earlier: usize) -> String {
-    let verb = if earlier == 1 {
-        "has a figure"
-    } else {
-        "have figures"
-    };
-    format!(
-        "{} {verb}",
-        count_of(earlier, "earlier season", "earlier seasons")
-    )
+    match earlier {
+        0 => "no earlier season has a figure".to_owned(),
+        1 => "1 has a figure".to_owned(),
+        several => format!("{several} have figures"),
+    }
 }
 
-/// `higher than in 3 of 5 earlier seasons in week 32 (percentile 60)`.
+/// `than in 3 of 5 earlier seasons in week 32, level with 1 (percentile 70)`.
 fn stands(place: &SeasonPlace, when: &str) -> String {
     let level = match place.level {
         0 => String::new(),
-        level => format!(" and level with {level}"),
+        level => format!(", level with {level}"),
     };
     let percentile = place.percentile().unwrap_or_default();
     format!(
-        "higher than in {} of {} earlier seasons{level} {when} (percentile {percentile:.0})",
+        "than in {} of {} earlier seasons {when}{level} (percentile {percentile:.0})",
         place.below, place.earlier
     )
 }
@@ -126,39 +114,34 @@ mod tests {
         let said = season_place_in_words(&week(&[0.1, 0.2, 0.3, 0.9, 1.0], None), None);
         assert_eq!(
             said,
-            "Mean pressure of the counties shown, each counting once, is 0.62: higher than in 3 of 5 earlier seasons in \
-             week 32 (percentile 60)."
+            "Mean pressure (0.62, each county shown counting once) is higher than in 3 of 5 earlier seasons in week 32 \
+             (percentile 60)."
         );
         let both = week(&[0.1, 0.62, 0.3, 0.9], Some(&[0.1, 0.2, 0.8, 0.9]));
-        let said = season_place_in_words(&both, Some((1, 1)));
-        assert!(
-            said.contains("2 of 4 earlier seasons and level with 1 in week 32 (percentile 62)"),
-            "{said}"
-        );
-        assert!(
-            said.contains("612 degree-days (\u{b0}C) since 1 January, it is higher than in 2 of 4 earlier seasons then (percentile 50)"),
-            "{said}"
+        assert_eq!(
+            season_place_in_words(&both, Some((1, 1))),
+            "Mean pressure (0.62, each county shown counting once) is higher than in 2 of 4 earlier seasons in week 32, \
+             level with 1 (percentile 62), and than in 2 of 4 earlier seasons at the same heat, 612 degree-days (\u{b0}C) \
+             since 1 January (percentile 50)."
         );
     }
 
     #[test]
     fn too_few_seasons_and_missing_temperatures_are_said() {
         let said = season_place_in_words(&week(&[0.1, 0.2], None), None);
-        assert!(
-            said.contains("2 earlier seasons have figures for week 32, and a comparison takes 4"),
-            "{said}"
+        assert_eq!(
+            said,
+            "How week 32 compares with earlier seasons is not said: 2 have figures for it, and 4 are needed to tell the \
+             quarters apart."
         );
-        assert!(!said.contains("heat"), "{said}");
         let said = season_place_in_words(&week(&[], None), Some((1, 1)));
         assert!(
-            said.contains("no earlier season has a figure for week 32"),
+            said.contains("no earlier season has a figure for it; by heat it cannot be said"),
             "{said}"
         );
-        assert!(said.contains("By heat it cannot be compared"), "{said}");
         let said = season_place_in_words(&week(&[0.1; 4], Some(&[0.1])), Some((1, 1)));
-        assert!(
-            said.contains("only 1 earlier season has a figure."),
-            "{said}"
-        );
+        assert!(said.ends_with("(percentile 100); at the same heat, 612 degree-days (\u{b0}C) since 1 January, 1 has a figure."), "{said}");
+        let said = season_place_in_words(&week(&[0.1], Some(&[0.7; 4])), Some((1, 1)));
+        assert!(said.contains("apart. Mean pressure (0.62, each county shown counting once) is higher than in 0 of 4"), "{said}");
     }
 }

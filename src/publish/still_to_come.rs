@@ -18,7 +18,7 @@ pub fn still_to_come(arrived: &Arrived, fields: i64) -> String {
             complete_weeks,
         } => format!(
             "Going by the {complete_weeks} earlier weeks that are complete, about {}\u{a0}% of this week's visits are in \
-             (80\u{a0}% range {} to {}\u{a0}%); the range is too narrow where reporting habits have just changed.{}",
+             (80\u{a0}% range {} to {}\u{a0}%){}; the range is too narrow where reporting habits have just changed.",
             percent(share),
             percent(low),
             percent(high),
@@ -42,8 +42,7 @@ fn in_the_end(fields: i64, [share, low, high]: [f64; 3]) -> String {
     match fields {
         0 => String::new(),
         _ => format!(
-            " If the late ones come from the same counties and are as often in the stage window, the {fields} fields that are \
-             shown will be about {} in the end ({} to {}).",
+            ", so the {fields} fields shown may become about {} ({} to {}) if late reports come from the same counties",
             expected(share),
             expected(high),
             expected(low)
@@ -64,11 +63,13 @@ mod tests {
             complete_weeks: 9,
         };
         let nothing = still_to_come(&arrived, 0);
-        assert!(!nothing.contains("in the end"), "{nothing}");
+        assert!(!nothing.contains("may become"), "{nothing}");
         let said = still_to_come(&arrived, 81);
         // 81 / 0.81, 81 / 0.9 and 81 / 0.7.
         assert!(
-            said.contains("the 81 fields that are shown will be about 100 in the end (90 to 116)"),
+            said.contains(
+                "%), so the 81 fields shown may become about 100 (90 to 116) if late reports"
+            ),
             "{said}"
         );
         assert!(

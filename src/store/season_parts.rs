@@ -32,8 +32,7 @@ pub async fn season_parts(
     snapshot: &Snapshot,
     visits_at_once: u64,
 ) -> Result<Vec<SeasonPart>, Failure> {
-    let counted =
-        "select cast(season as bigint), count(*) from visits group by season order by season";
+    let counted = "select cast(season as bigint) as year, count(*) as visits from visits group by season order by year";
     let mut groups: Vec<(Vec<i32>, u64)> = Vec::new();
     for batch in rows(snapshot, counted).await? {
         let column = |place: usize| batch.column(place).as_primitive::<Int64Type>().values();
