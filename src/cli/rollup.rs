@@ -52,7 +52,7 @@ pub struct RollupCommand {
     dispersion: bool,
 
     /// What if: other economics, as price=*0.8,cost=9.50USD/acre,population=22000/acre; writes a scenario alone
-    #[arg(long = "with", value_name = "CHANGES", conflicts_with = "dispersion")]
+    #[arg(long = "with", value_name = "CHANGES", conflicts_with_all = ["dispersion", "cluster"])]
     scenario: Option<Scenario>,
 
     #[command(flatten)]
