@@ -7,7 +7,7 @@ use super::{open_catalogue, open_region, open_store, workers};
 use crate::failure::Failure;
 use crate::region::Region;
 use crate::rollup::county_week::CountyWeek;
-use crate::rollup::run::roll_up_county_weeks;
+use crate::rollup::wanted::roll_up_county_weeks;
 use crate::rollup::week_heat::WeekHeat;
 use crate::store::season_parts::{keep_part, season_parts};
 use crate::store::snapshot::{Snapshot, parts_that_pay};
@@ -36,9 +36,13 @@ impl SeasonFigures {
         let setting = roll_up_setting(workspace, &region, workspace.weather().as_deref())?;
         let mut county_weeks = Vec::new();
         let mut without_threshold = 0;
-        for part in season_parts(&newest, VISITS_AT_ONCE).await? {
+        let parts = season_parts(&newest, VISITS_AT_ONCE).await?;
+        for part in &parts {
             let snapshot = Snapshot::at(&store, newest.version(), at_once).await?;
-            keep_part(&snapshot, &part).await?;
+            // One part alone is all there is.
+            if parts.len() > 1 {
+                keep_part(&snapshot, part).await?;
+            }
             let (table, left_out) = roll_up_county_weeks(&snapshot, &catalogue, &setting).await?;
             without_threshold += left_out;
             let rows = CountyWeek::from_batches(&[table])?;

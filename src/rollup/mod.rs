@@ -26,5 +26,6 @@ mod smoothing;
 pub mod stages;
 pub mod take_home;
 mod unit_totals;
+pub mod wanted;
 pub mod week_heat;
 pub mod windows;

@@ -24,9 +24,11 @@ use super::scenario::Scenario;
 use super::scenario_run::change_economics;
 use super::smoothing::county_share_smoothed;
 use super::stages::{Stage, StageColumn, stages};
+use super::wanted::Wanted;
 use super::windows::field_window;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
+use crate::store::season_parts::BEHIND_VISITS;
 use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
 
@@ -173,41 +175,7 @@ pub async fn roll_up_keeping(
     roll_up_as(snapshot, engine, catalogue, setting, wanted).await
 }
 
-/// The county-weeks of a version of the store, and how many visits are left out for want of a threshold: all that the
-/// comparison of seasons reads, at less work and memory than a whole roll-up.
-pub async fn roll_up_county_weeks(
-    snapshot: &Snapshot,
-    catalogue: &Catalogue,
-    setting: &Setting,
-) -> Result<(RecordBatch, u64), Failure> {
-    let wanted = Wanted {
-        tables: &["county_week"],
-        ..Wanted::default()
-    };
-    let engine = Engine::here(snapshot.session());
-    let rollup = roll_up_as(snapshot, engine, catalogue, setting, wanted).await?;
-    let left_out = rollup.visits_without_threshold;
-    Ok((rollup.county_week().batch.clone(), left_out))
-}
-
-/// What a roll-up is to give.
-pub(super) struct Wanted<'a> {
-    /// The tables that are kept; with the last of them it ends.
-    pub(super) tables: &'a [&'a str],
-    /// Other economics than those of the records.
-    pub(super) scenario: Option<&'a Scenario>,
-}
-
-impl Default for Wanted<'_> {
-    fn default() -> Self {
-        Wanted {
-            tables: &FINISHED,
-            scenario: None,
-        }
-    }
-}
-
-/// The same as it is wanted. Under a scenario it is for [`super::scenario_run`] alone, which lets nobody take what
+/// The same as it is [`Wanted`]. Under a scenario it is for [`super::scenario_run`] alone, which lets nobody take what
 /// comes out for a finding.
 pub(super) async fn roll_up_as(
     snapshot: &Snapshot,
@@ -299,6 +267,7 @@ async fn rows_of(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
     let failed = |error: DataFusionError| broken(stage, &error.to_string());
     let frame = engine.session().sql(&stage.query).await.map_err(failed)?;
     let scanned = tables_read(frame.logical_plan()).map_err(failed)?;
+    let scanned = by_their_names(scanned);
     if scanned != stage.reads {
         let found = scanned.join(", ");
         return Err(broken(
@@ -319,6 +288,17 @@ async fn rows_of(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
                 .collect()
         })
         .collect()
+}
+
+/// Where `visits` are a part of themselves, the engine puts what they are made of in place of their name.
+fn by_their_names(mut scanned: Vec<String>) -> Vec<String> {
+    let all = scanned.len();
+    scanned.retain(|name| !BEHIND_VISITS.contains(&name.as_str()));
+    if scanned.len() < all {
+        scanned.push("visits".to_owned());
+        scanned.sort();
+    }
+    scanned
 }
 
 /// The base tables of a plan, sorted.

@@ -17,9 +17,10 @@ use datafusion::prelude::SessionContext;
 
 use super::engine::Engine;
 use super::inputs::{Setting, register, table_of};
-use super::run::{StageTable, Wanted, roll_up, roll_up_as, run_stage, whole_table};
+use super::run::{StageTable, roll_up, roll_up_as, run_stage, whole_table};
 use super::scenario::{Change, Scenario, column_of, name_of};
 use super::stages::scenario_stages;
+use super::wanted::Wanted;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Catalogue, Protocol};
 use crate::store::snapshot::Snapshot;

@@ -15,6 +15,9 @@ use datafusion::error::DataFusionError;
 use super::snapshot::{Snapshot, unreadable};
 use crate::failure::Failure;
 
+/// The tables that the visits of a part are made of.
+pub const BEHIND_VISITS: [&str; 2] = ["every_visit", "wandering_visit"];
+
 /// Seasons that are rolled up at once, ascending.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SeasonPart {
@@ -72,7 +75,7 @@ pub async fn keep_part(snapshot: &Snapshot, part: &SeasonPart) -> Result<(), Fai
         ))
     })?;
     session
-        .register_table("every_visit", every)
+        .register_table(BEHIND_VISITS[0], every)
         .map_err(failed)?;
     let seasons: Vec<String> = part.seasons.iter().map(i32::to_string).collect();
     let seasons = seasons.join(", ");
@@ -84,7 +87,7 @@ pub async fn keep_part(snapshot: &Snapshot, part: &SeasonPart) -> Result<(), Fai
             .map_err(|error| failed(DataFusionError::from(error)))?;
         let table = MemTable::try_new(batch.schema(), vec![vec![batch]]).map_err(failed)?;
         session
-            .register_table("wandering_visit", Arc::new(table))
+            .register_table(BEHIND_VISITS[1], Arc::new(table))
             .map_err(failed)?;
         query += &format!(
             " union all select * from every_visit where season not in ({seasons}) \
