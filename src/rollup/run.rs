@@ -20,7 +20,6 @@ use super::clustering::week_clustering;
 use super::engine::{Elsewhere, Engine, Parts};
 use super::inputs::{Setting, keep_setting, keep_thresholds, protocols_known};
 use super::promises::{hold_to_checks, hold_to_key, key_of};
-use super::scenario::Scenario;
 use super::scenario_run::change_economics;
 use super::smoothing::county_share_smoothed;
 use super::stages::{Stage, StageColumn, stages};
