@@ -80,7 +80,7 @@ fn weather(years: std::ops::RangeInclusive<i16>) -> String {
         for (number, day) in days.enumerate() {
             let gap = year == 2022 && day.month() == 5 && (10..=16).contains(&day.day());
             let course = (std::f64::consts::PI * number as f64 / 365.0).sin();
-            let strange = (number * 37 % 61) as f64 / 10.0 - 3.0 + f64::from(year % 5) * 0.8;
+            let strange = (number * 37 % 61) as f64 / 10.0 - 3.0 + f64::from(year % 5) * 0.15;
             let middle = -8.0 + 30.0 * course * course + strange;
             if !gap {
                 text += &format!("{day},{:.1},{:.1}\n", middle - 6.0, middle + 6.0);
@@ -125,7 +125,7 @@ fn every_figure_of_invented_seasons_is_that_of_other_programs() {
     assert!(told["cells"].as_u64() > Some(2_000), "{told:#}");
     // Places among earlier seasons by week, and by heat, of which 2022 has none.
     assert!(told["places"][0].as_u64() > Some(30), "{told:#}");
-    assert!(told["places"][1].as_u64() > Some(10), "{told:#}");
+    assert!(told["places"][1].as_u64() > Some(3), "{told:#}");
     let (said, files) = trend(&workspace, "again");
     let heat = said["heat"].as_str().expect("words");
     assert!(heat.contains("summed from 1 January"), "{heat}");

@@ -24,6 +24,7 @@ mod protocol_text;
 mod protocols;
 mod publish;
 mod report;
+mod rolled_up;
 mod rollup;
 mod scenario;
 mod season_figures;

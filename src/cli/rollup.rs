@@ -2,11 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use serde::Serialize;
-
 use super::cluster::ClusterOptions;
 use super::dispersion::{DispersionFiles, described};
 use super::report::{self, counted};
+use super::rolled_up::Written;
 use super::scenario::roll_up_under;
 use super::setting::roll_up_setting;
 use super::{Format, Outcome, open_catalogue, open_region, open_snapshot};
@@ -65,37 +64,6 @@ pub struct RollupCommand {
     /// How to report
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
-}
-
-/// What was written.
-#[derive(Debug, Serialize)]
-struct Written {
-    store_version: i64,
-    county_weeks: usize,
-    suppressed: usize,
-    /// Files that may be published.
-    public: Vec<PathBuf>,
-    /// Files that name fields.
-    private: Vec<PathBuf>,
-}
-
-impl Written {
-    fn text(&self) -> String {
-        let listed = |before: &str, files: &[PathBuf]| -> String {
-            files
-                .iter()
-                .map(|file| format!("\n  {before}{}", file.display()))
-                .collect()
-        };
-        format!(
-            "rolled up {} ({} suppressed) from store version {}{}{}",
-            counted(self.county_weeks as u64, "county-week", "county-weeks"),
-            self.suppressed,
-            self.store_version,
-            listed("", &self.public),
-            listed("private: ", &self.private),
-        )
-    }
 }
 
 impl RollupCommand {
