@@ -12,11 +12,11 @@ pub(super) struct ClusterOptions {
     #[arg(long, value_name = "ADDRESS")]
     cluster: Option<String>,
 
-    /// Minutes after which a query on the cluster is given up
+    /// Minutes after which a query on the cluster is asked again; after the third time it is given up
     #[arg(
         long,
         value_name = "MINUTES",
-        default_value_t = 60.0,
+        default_value_t = 10.0,
         requires = "cluster"
     )]
     cluster_minutes: f64,
