@@ -12,7 +12,7 @@ pub(super) struct ClusterOptions {
     #[arg(long, value_name = "ADDRESS")]
     cluster: Option<String>,
 
-    /// Minutes after which a query on the cluster is asked again; after the third time it is given up
+    /// Minutes after which a query on the cluster is given up
     #[arg(
         long,
         value_name = "MINUTES",

@@ -27,8 +27,6 @@ use super::engine::Elsewhere;
 use crate::failure::{Failure, Kind};
 use crate::store::snapshot::Snapshot;
 
-/// How often a query is asked at the most.
-const ATTEMPTS: u32 = 3;
 /// A host that does not take a connection in this time is not there.
 const CONNECT_TIME: Duration = Duration::from_secs(10);
 /// The port of a scheduler, where the address names none.
@@ -82,18 +80,6 @@ impl Cluster {
             .keep("receipts", receipts.schema(), &[receipts])
             .await?;
         Ok(cluster)
-    }
-
-    fn unanswered(&self) -> Failure {
-        Failure::new(
-            Kind::Stage,
-            format!(
-                "the cluster at {} gave no answer in {ATTEMPTS} times {} s",
-                self.address,
-                self.query_time.as_secs()
-            ),
-        )
-        .mend("are its executors running? --cluster-minutes allows more time")
     }
 
     /// Names Parquet files as a table.
@@ -159,21 +145,22 @@ impl Elsewhere for Cluster {
         }
     }
 
-    /// A query that fails, or is not answered in its time, is asked again: when an executor dies while its rows are
-    /// fetched, Ballista 55 may leave the asker waiting.
     async fn rows(&self, query: &str) -> Result<Vec<RecordBatch>, Failure> {
-        let mut last = None;
-        for attempt in 1..=ATTEMPTS {
-            let rows = async { self.session.sql(query).await?.collect().await };
-            let failure = match tokio::time::timeout(self.query_time, rows).await {
-                Ok(Ok(rows)) => return Ok(rows),
-                Ok(Err(error)) => refused(&self.address, &error),
-                Err(_) => self.unanswered(),
-            };
-            tracing::warn!(attempt, %failure, "a query on the cluster failed");
-            last = Some(failure);
+        let rows = async { self.session.sql(query).await?.collect().await };
+        match tokio::time::timeout(self.query_time, rows).await {
+            Ok(rows) => rows.map_err(|error| refused(&self.address, &error)),
+            Err(_) => Err(Failure::new(
+                Kind::Stage,
+                format!(
+                    "the cluster at {} gave no answer in {} s",
+                    self.address,
+                    self.query_time.as_secs()
+                ),
+            )
+            .mend(
+                "are its executors running? run the roll-up again, or allow more with --cluster-minutes",
+            )),
         }
-        Err(last.unwrap_or_else(|| self.unanswered()))
     }
 }
 
