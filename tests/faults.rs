@@ -24,13 +24,13 @@ fn a_full_disk_is_told_and_the_store_stays_whole() {
     let workspace = with_an_alert();
     workspace.write("next", submission(100..140));
     let before = workspace.rolled_up();
-    // The disk is filled to the last block but eight; then room is made. `dd` is meant to fail: it writes until the
-    // disk is full, and that it is full is what `load` is then held to.
+    // The disk is filled to the last block but eight; then room is made. `dd` has to fail: it writes until the disk
+    // is full.
     let output = in_own_mounts(
         &workspace,
         r#"D=$BESIDE/disk; mkdir "$D"; mount -t tmpfs -o size=4m none "$D"
            cp -r "$W" "$D/w"
-           dd if=/dev/zero of="$D/filler" bs=4k 2>/dev/null || true
+           if dd if=/dev/zero of="$D/filler" bs=4k 2>/dev/null; then exit 89; fi
            truncate -s -32k "$D/filler"
            if "$B" --workspace "$D/w" load "$BESIDE/next" >"$BESIDE/said" 2>"$BESIDE/error"; then exit 90; fi
            test ! -s "$BESIDE/said"

@@ -46,7 +46,7 @@ struct Vacuumed {
     older_than_hours: u32,
     #[serde(flatten)]
     removed: Removed,
-    /// What killed commands left beside the alerts: files and folders.
+    /// What killed commands left in the workspace outside the store: files and folders.
     beside_alerts: Vec<PathBuf>,
 }
 
@@ -97,7 +97,8 @@ fn between_stages(workspace: &Workspace, limit: Limit) -> Result<Vec<PathBuf>, F
     Ok(left)
 }
 
-/// What a killed command left among the alerts, or beside the store: files being written, and folders of issues that have no row.
+/// What a killed command left beside the store: tables between stages, files being written among the alerts, and
+/// folders of issues that have no row.
 fn left_beside_alerts(
     workspace: &Workspace,
     issues: &BTreeSet<&str>,
@@ -177,7 +178,7 @@ impl Vacuumed {
         }
         if !self.beside_alerts.is_empty() {
             lines.push(format!(
-                "{} that killed commands left beside the alerts {would}removed",
+                "{} that killed commands left in the workspace {would}removed",
                 counted(self.beside_alerts.len() as u64, "thing", "things")
             ));
         }

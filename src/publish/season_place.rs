@@ -24,7 +24,7 @@ pub fn season_place_in_words(now: &SeasonWeek, heat_from: Option<(i8, i8)>) -> S
             "How week {week} compares with earlier seasons is not said: {} for it{}",
             have(earlier),
             if earlier > 0 {
-                format!(", and {EARLIER_LEAST} are needed to tell the quarters apart")
+                format!(", and it takes {EARLIER_LEAST}")
             } else {
                 String::new()
             }
@@ -131,8 +131,7 @@ mod tests {
         let said = season_place_in_words(&week(&[0.1, 0.2], None), None);
         assert_eq!(
             said,
-            "How week 32 compares with earlier seasons is not said: 2 have figures for it, and 4 are needed to tell the \
-             quarters apart."
+            "How week 32 compares with earlier seasons is not said: 2 have figures for it, and it takes 4."
         );
         let said = season_place_in_words(&week(&[], None), Some((1, 1)));
         assert!(
@@ -142,6 +141,6 @@ mod tests {
         let said = season_place_in_words(&week(&[0.1; 4], Some(&[0.1])), Some((1, 1)));
         assert!(said.ends_with("(percentile 100); at the same heat, 612 degree-days (\u{b0}C) since 1 January, 1 has a figure."), "{said}");
         let said = season_place_in_words(&week(&[0.1], Some(&[0.7; 4])), Some((1, 1)));
-        assert!(said.contains("apart. Mean pressure (0.62, each county shown counting once) is higher than in 0 of 4"), "{said}");
+        assert!(said.contains("takes 4. Mean pressure (0.62, each county shown counting once) is higher than in 0 of 4"), "{said}");
     }
 }

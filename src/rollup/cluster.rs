@@ -208,5 +208,5 @@ fn refused(address: &str, error: &DataFusionError) -> Failure {
         Kind::Stage,
         format!("the cluster at {address} could not run a stage: {error}"),
     )
-    .mend("do its hosts see the workspace under this path, and have the version of Ballista that `bractline --version` names?")
+    .mend("do its hosts see the workspace under this path, and run Ballista 55?")
 }

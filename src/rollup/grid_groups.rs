@@ -4,8 +4,9 @@
 //! those of one cell, or the rest of the county, must be as many fields and farms as a county-week needs. Fields
 //! whose cell has too few are looked at in cells twice, four and eight times as wide. Where the rest is too small,
 //! the smallest cell joins it, until it is large enough: so the fields of a county-week that is shown are all
-//! there, each among enough others, and nothing is left to be subtracted from the county's own figures. Of a county-week that is suppressed no row is told, nor how many there are. Fields outside the
-//! stage window of a county that is shown may be too few for a group of their own: those are held back.
+//! there, each among enough others, and nothing is left to be subtracted from the county's own figures. Of a
+//! county-week that is suppressed no row is told, nor how many there are. Fields outside the stage window of a
+//! county that is shown may be too few for a group of their own: those are held back.
 
 use std::collections::{BTreeMap, BTreeSet};
 
