@@ -13,7 +13,8 @@ use arrow::array::{
 use arrow::util::display::array_value_to_string;
 use bractline::failure::{Failure, Kind};
 use bractline::rollup::engine::Engine;
-use bractline::rollup::run::{run_stage, whole_table};
+use bractline::rollup::run::run_stage;
+use bractline::rollup::stage_rows::whole_table;
 use bractline::rollup::stages::{Stage, stages};
 use datafusion::prelude::{SessionConfig, SessionContext};
 use jiff::civil::Date;
@@ -106,8 +107,8 @@ pub fn try_stage(stage: &Stage, given: &[(&str, RecordBatch)]) -> Result<RecordB
                 .register_batch(*name, rows.clone())
                 .expect("a table that is not there yet");
         }
-        run_stage(Engine::here(&session), stage).await?;
-        whole_table(Engine::here(&session), stage).await
+        let parts = run_stage(Engine::here(&session), stage).await?;
+        whole_table(stage, &parts)
     })
 }
 
@@ -116,7 +117,7 @@ pub fn run(name: &str, given: &[(&str, RecordBatch)]) -> RecordBatch {
     try_stage(&stage_of(name), given).unwrap_or_else(|failure| panic!("{failure}"))
 }
 
-// --- 10 current_visit ----------------------------------------------------------------------------
+// --- 10 newest_revision, 15 current_visit --------------------------------------------------------
 
 const VISITS: &str = "load_id:text visit_id:text revision:int retracted:boolean field_mean:double \
     field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 iso_week:text=2026-W30 \
@@ -126,11 +127,21 @@ const VISITS: &str = "load_id:text visit_id:text revision:int retracted:boolean 
     assumed:text=-";
 
 fn current_visits(rows: &str, receipts: &str) -> Vec<String> {
-    let given = [
-        ("visits", table(&format!("{VISITS}\n{rows}"))),
+    let found = current_visit(&format!("{VISITS}\n{rows}"), receipts);
+    cells(&found, "visit_id field_mean")
+}
+
+fn current_visit(visits: &str, receipts: &str) -> RecordBatch {
+    let stored = [
+        ("visits", table(visits)),
         ("receipts", table(&format!("load_id:text\n{receipts}"))),
     ];
-    cells(&run("current_visit", &given), "visit_id field_mean")
+    let newest = run("newest_revision", &stored);
+    let [visits, receipts] = stored;
+    run(
+        "current_visit",
+        &[visits, receipts, ("newest_revision", newest)],
+    )
 }
 
 #[test]
@@ -182,11 +193,7 @@ fn the_same_load_named_by_two_receipts_counts_once() {
 fn a_visit_whose_economics_were_assumed_says_so() {
     let visits = VISITS.replace("assumed:text=-", "assumed:text");
     let rows = "l1 given 1 false 1.0 -\nl1 partly 1 false 1.0 market_value";
-    let given = [
-        ("visits", table(&format!("{visits}\n{rows}"))),
-        ("receipts", table("load_id:text\nl1")),
-    ];
-    let found = run("current_visit", &given);
+    let found = current_visit(&format!("{visits}\n{rows}"), "l1");
     assert_eq!(
         cells(&found, "visit_id economics_assumed"),
         ["given false", "partly true"]
@@ -317,31 +324,17 @@ fn one_field_under_two_protocols_stands_under_each() {
 #[test]
 fn a_field_week_has_what_was_computed_of_its_visit_and_nulls_where_nothing_was() {
     let standing = table(
-        "visit_id:text field_id:text field_mean:double standard_error:double sites:int units:int=20 \
+        "visit_id:text field_id:text field_mean:double standard_error:double sites:int mean_low:double \
+         mean_high:double probability_at_threshold:double near_threshold:boolean hatch_from:date hatch_to:date \
+         window_opens:date window_closes:date window_basis:text units:int=20 \
          variance_between_sites:double=- variance_within_sites:double=- \
          iso_week:text=2026-W30 observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
          area_ha:double=50 threshold:double=2 economics_assumed:boolean=false
-         a F1 1.0 0.25 4
-         b F2 1.0 -    1",
+         a F1 1.0 0.25 4 0.2 1.8 0.01 false 2026-07-26 2026-07-29 2026-07-25 2026-08-06 days
+         b F2 1.0 -    1 -   -   -    -     -          -          -          -          -",
     );
-    let certainty = table(
-        "visit_id:text mean_low:double mean_high:double probability_at_threshold:double near_threshold:boolean
-         a 0.2 1.8 0.01 false
-         b -   -   -    -",
-    );
-    let window = table(
-        "visit_id:text hatch_from:date hatch_to:date window_opens:date window_closes:date window_basis:text
-         a 2026-07-26 2026-07-29 2026-07-25 2026-08-06 days",
-    );
-    let found = run(
-        "field_week",
-        &[
-            ("standing_visit", standing),
-            ("field_certainty", certainty),
-            ("field_window", window),
-        ],
-    );
+    let found = run("field_week", &[("standing_figure", standing)]);
     let columns = "field_id mean_low mean_high probability_at_threshold near_threshold hatch_from \
         window_opens window_closes window_basis";
     assert_eq!(

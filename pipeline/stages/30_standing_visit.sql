@@ -69,4 +69,3 @@ select
     visit_pressure.pressure as pressure
 from visit_pressure
 inner join latest on visit_pressure.visit_id = substr(latest.place, 12)
-order by visit_pressure.field_id, visit_pressure.iso_week, visit_pressure.protocol

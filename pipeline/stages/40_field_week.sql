@@ -1,12 +1,12 @@
 -- A field in a week: the visit that stands, how sure its figure is, and when treating would be due.
 --
--- What no stock SQL function gives is computed beside the stages and joined here: Student's distribution
--- (table field_certainty, src/statistics/field_mean.rs) and the course of the crop (table field_window,
--- src/heat/). Both have one row a standing visit.
+-- What no stock SQL function gives is computed beside the stages and put beside the columns of standing_visit,
+-- in the table standing_figure: Student's distribution (src/statistics/field_mean.rs) and the course of the crop
+-- (src/heat/).
 --
 -- grain:   one row a field, ISO week and protocol
 -- key:     field_id, iso_week, protocol
--- reads:   standing_visit, field_certainty, field_window
+-- reads:   standing_figure
 -- privacy: private
 -- columns:
 --   field_id                  text    not null  pseudonym of the field
@@ -45,36 +45,34 @@
 --   window_opens is null or window_opens <= window_closes
 --   hatch_from is null or hatch_from <= hatch_to
 select
-    standing_visit.field_id as field_id,
-    standing_visit.iso_week as iso_week,
-    standing_visit.protocol as protocol,
-    standing_visit.season as season,
-    standing_visit.county_id as county_id,
-    standing_visit.farm_id as farm_id,
-    standing_visit.visit_id as visit_id,
-    standing_visit.observed_on as observed_on,
-    standing_visit.crop_stage as crop_stage,
-    standing_visit.in_window as in_window,
-    standing_visit.area_ha as area_ha,
-    standing_visit.sites as sites,
-    standing_visit.units as units,
-    standing_visit.field_mean as field_mean,
-    standing_visit.variance_between_sites as variance_between_sites,
-    standing_visit.variance_within_sites as variance_within_sites,
-    standing_visit.standard_error as standard_error,
-    standing_visit.economics_assumed as economics_assumed,
-    standing_visit.threshold as threshold,
-    standing_visit.pressure as pressure,
-    field_certainty.mean_low as mean_low,
-    field_certainty.mean_high as mean_high,
-    field_certainty.probability_at_threshold as probability_at_threshold,
-    field_certainty.near_threshold as near_threshold,
-    field_window.hatch_from as hatch_from,
-    field_window.hatch_to as hatch_to,
-    field_window.window_opens as window_opens,
-    field_window.window_closes as window_closes,
-    field_window.window_basis as window_basis
-from standing_visit
-left join field_certainty on standing_visit.visit_id = field_certainty.visit_id
-left join field_window on standing_visit.visit_id = field_window.visit_id
-order by standing_visit.field_id, standing_visit.iso_week, standing_visit.protocol
+    standing_figure.field_id as field_id,
+    standing_figure.iso_week as iso_week,
+    standing_figure.protocol as protocol,
+    standing_figure.season as season,
+    standing_figure.county_id as county_id,
+    standing_figure.farm_id as farm_id,
+    standing_figure.visit_id as visit_id,
+    standing_figure.observed_on as observed_on,
+    standing_figure.crop_stage as crop_stage,
+    standing_figure.in_window as in_window,
+    standing_figure.area_ha as area_ha,
+    standing_figure.sites as sites,
+    standing_figure.units as units,
+    standing_figure.field_mean as field_mean,
+    standing_figure.variance_between_sites as variance_between_sites,
+    standing_figure.variance_within_sites as variance_within_sites,
+    standing_figure.standard_error as standard_error,
+    standing_figure.economics_assumed as economics_assumed,
+    standing_figure.threshold as threshold,
+    standing_figure.pressure as pressure,
+    standing_figure.mean_low as mean_low,
+    standing_figure.mean_high as mean_high,
+    standing_figure.probability_at_threshold as probability_at_threshold,
+    standing_figure.near_threshold as near_threshold,
+    standing_figure.hatch_from as hatch_from,
+    standing_figure.hatch_to as hatch_to,
+    standing_figure.window_opens as window_opens,
+    standing_figure.window_closes as window_closes,
+    standing_figure.window_basis as window_basis
+from standing_figure
+order by standing_figure.field_id, standing_figure.iso_week, standing_figure.protocol

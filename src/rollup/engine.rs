@@ -13,7 +13,7 @@ use super::inputs::register;
 use crate::failure::{Failure, Kind};
 
 /// Rows in the parts in which they were made.
-pub(super) type Parts = Vec<Vec<RecordBatch>>;
+pub type Parts = Vec<Vec<RecordBatch>>;
 
 /// A place elsewhere that runs queries, such as a cluster.
 #[async_trait]

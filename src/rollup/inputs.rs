@@ -7,7 +7,8 @@ use std::sync::Arc;
 use arrow::array::{
     ArrayRef, AsArray, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray,
 };
-use arrow::datatypes::{Float64Type, SchemaRef};
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Float64Type, SchemaRef};
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
 use datafusion::prelude::SessionContext;
@@ -125,7 +126,9 @@ pub(super) async fn protocols_known(
         .await
         .map_err(failed)?;
     for batch in batches {
-        let names = batch.column(0).as_string::<i32>();
+        let names = cast(batch.column(0), &DataType::Utf8)
+            .map_err(|error| failed(DataFusionError::from(error)))?;
+        let names = names.as_string::<i32>();
         if let Some(lost) = names
             .iter()
             .flatten()

@@ -5,7 +5,8 @@ use arrow::datatypes::Int64Type;
 use datafusion::common::hash_utils::{RandomState, create_hashes};
 use datafusion::prelude::SessionContext;
 
-use super::run::{broken, rows_by_query};
+use super::run::rows_by_query;
+use super::stage_rows::broken;
 use super::stages::Stage;
 use crate::failure::Failure;
 

@@ -1,31 +1,27 @@
-//! Runs the stages on a snapshot and holds each to its header: reads, columns, types and nulls; its key and
-//! checks are held in [`super::promises`].
+//! Runs the stages on a snapshot and holds each to its header: what it reads here, its columns, types and nulls in
+//! [`super::stage_rows`], its key and checks in [`super::promises`].
 
 use std::collections::{BTreeSet, HashMap};
-use std::sync::Arc;
 
-use arrow::array::{Array, ArrayRef, AsArray, BooleanArray, RecordBatch};
-use arrow::compute::{
-    CastOptions, LexicographicalComparator, SortColumn, SortOptions, cast_with_options,
-    filter_record_batch,
-};
-use arrow::datatypes::{Field, Int32Type, Schema, SchemaRef};
+use arrow::array::{AsArray, BooleanArray, RecordBatch};
+use arrow::compute::filter_record_batch;
+use arrow::datatypes::Int32Type;
 use datafusion::common::tree_node::TreeNodeRecursion;
 use datafusion::error::DataFusionError;
 use datafusion::logical_expr::LogicalPlan;
 use datafusion::prelude::SessionContext;
 
-use super::certainty::field_certainty;
 use super::clustering::week_clustering;
 use super::engine::{Elsewhere, Engine, Parts};
 use super::inputs::{Setting, keep_setting, keep_thresholds, protocols_known};
-use super::promises::{hold_to_checks, hold_to_key, key_of};
+use super::promises::{hold_to_checks, hold_to_key};
 use super::scenario_run::change_economics;
 use super::smoothing::county_share_smoothed;
-use super::stages::{Stage, StageColumn, stages};
+use super::stage_rows::{broken, conforming, schema_of, schema_of_parts, whole_table};
+use super::stages::{Stage, stages};
+use super::standing_figure::standing_figure;
 use super::wanted::Wanted;
-use super::windows::field_window;
-use crate::failure::{Failure, Kind};
+use crate::failure::Failure;
 use crate::protocol::catalogue::Catalogue;
 use crate::store::season_parts::BEHIND_VISITS;
 use crate::store::snapshot::Snapshot;
@@ -101,10 +97,9 @@ pub const FINISHED: [&str; 6] = [
 ];
 
 /// Tables that are computed beside the stages.
-const COMPUTED: [&str; 5] = [
+const COMPUTED: [&str; 4] = [
     "visit_threshold",
-    "field_certainty",
-    "field_window",
+    "standing_figure",
     "county_share_smoothed",
     "week_clustering",
 ];
@@ -188,12 +183,12 @@ pub(super) async fn roll_up_as(
     let mut tables = HashMap::new();
     let mut visits_without_threshold = 0;
     for (place, stage) in stages.iter().enumerate() {
-        run_stage(engine, stage).await?;
+        let parts = run_stage(engine, stage).await?;
         if let Some(scenario) = wanted.scenario.filter(|_| stage.table == "current_visit") {
             change_economics(engine.session(), catalogue, scenario).await?;
         }
         if wanted.tables.contains(&stage.table.as_str()) {
-            let batch = whole_table(engine, stage).await?;
+            let batch = whole_table(stage, &parts)?;
             let table = StageTable {
                 stage: stage.clone(),
                 batch,
@@ -203,7 +198,8 @@ pub(super) async fn roll_up_as(
         if tables.len() == wanted.tables.len() {
             break;
         }
-        visits_without_threshold += compute_beside(engine, stage, catalogue, setting).await?;
+        visits_without_threshold +=
+            compute_beside(engine, stage, parts, catalogue, setting).await?;
         forget_unread(engine, &stages, place)?;
     }
     Ok(Rollup {
@@ -217,6 +213,7 @@ pub(super) async fn roll_up_as(
 async fn compute_beside(
     engine: Engine<'_>,
     stage: &Stage,
+    parts: Parts,
     catalogue: &Catalogue,
     setting: &Setting,
 ) -> Result<u64, Failure> {
@@ -229,18 +226,17 @@ async fn compute_beside(
             return keep_thresholds(engine, catalogue).await;
         }
         "standing_visit" => {
-            let rows = whole_table(engine, stage).await?;
-            keep("field_certainty", field_certainty(&rows)?).await?;
-            let windows = field_window(&rows, catalogue, &setting.weather)?;
-            keep("field_window", windows).await?;
+            let figures = standing_figure(parts, catalogue, &setting.weather)?;
+            let schema = schema_of_parts(&figures);
+            engine.keep("standing_figure", schema, figures).await?;
         }
         "county_week_shown" => {
-            let rows = whole_table(engine, stage).await?;
+            let rows = whole_table(stage, &parts)?;
             let smoothed = county_share_smoothed(&rows, setting)?;
             keep("county_share_smoothed", smoothed).await?;
         }
         "county_week" => {
-            let rows = whole_table(engine, stage).await?;
+            let rows = whole_table(stage, &parts)?;
             keep("week_clustering", week_clustering(&rows, setting)?).await?;
         }
         _ => {}
@@ -248,20 +244,24 @@ async fn compute_beside(
     Ok(0)
 }
 
-/// Runs one stage where the tables are that it reads, holds it to its header, and leaves its table with them.
+/// Runs one stage where the tables are that it reads, holds it to its header, and leaves its table with them; the
+/// rows in the parts in which they were made.
 ///
 /// # Errors
 /// A [`Failure`] that names the file, if the query cannot be run or its header does not say the truth
 /// about its reads, columns, types, nulls, key or checks.
-pub async fn run_stage(engine: Engine<'_>, stage: &Stage) -> Result<(), Failure> {
+pub async fn run_stage(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
     let partitions = rows_of(engine, stage).await?;
-    let kept = partitions.clone();
-    engine.keep(&stage.table, schema_of(stage), kept).await?;
+    let schema = schema_of_parts(&partitions);
+    engine
+        .keep(&stage.table, schema, partitions.clone())
+        .await?;
     hold_to_key(engine.session(), stage, &partitions).await?;
-    hold_to_checks(engine.session(), stage).await
+    hold_to_checks(engine.session(), stage).await?;
+    Ok(partitions)
 }
 
-/// The rows of a stage's query, with the columns, types and nulls of the header.
+/// The rows of a stage's query, with the columns, types and nulls of the header; one batch at least.
 async fn rows_of(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
     let failed = |error: DataFusionError| broken(stage, &error.to_string());
     let frame = engine.session().sql(&stage.query).await.map_err(failed)?;
@@ -277,7 +277,10 @@ async fn rows_of(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
             ),
         ));
     }
-    let partitions = engine.parts(&stage.query, frame, failed).await?;
+    let mut partitions = engine.parts(&stage.query, frame, failed).await?;
+    if partitions.iter().all(Vec::is_empty) {
+        partitions = vec![vec![RecordBatch::new_empty(schema_of(stage))]];
+    }
     partitions
         .into_iter()
         .map(|batches| {
@@ -312,75 +315,6 @@ fn tables_read(plan: &LogicalPlan) -> Result<Vec<String>, DataFusionError> {
     Ok(names.into_iter().collect())
 }
 
-fn schema_of(stage: &Stage) -> SchemaRef {
-    let fields = stage
-        .columns
-        .iter()
-        .map(|column| Field::new(&column.name, column.data_type.clone(), column.nullable));
-    Arc::new(Schema::new(fields.collect::<Vec<_>>()))
-}
-
-/// A batch with exactly the columns that the header promises.
-fn conforming(stage: &Stage, batch: &RecordBatch) -> Result<RecordBatch, Failure> {
-    let found: Vec<String> = batch
-        .schema()
-        .fields()
-        .iter()
-        .map(|f| f.name().clone())
-        .collect();
-    let promised: Vec<String> = stage
-        .columns
-        .iter()
-        .map(|column| column.name.clone())
-        .collect();
-    if found != promised {
-        return Err(broken(
-            stage,
-            &format!("its columns are {}", found.join(", ")),
-        ));
-    }
-    let columns: Vec<ArrayRef> = stage
-        .columns
-        .iter()
-        .zip(batch.columns())
-        .map(|(column, array)| {
-            let array = of_type(stage, column, array)?;
-            if array.null_count() > 0 && !column.nullable {
-                return Err(broken(
-                    stage,
-                    &format!("{} is null in some rows", column.name),
-                ));
-            }
-            Ok(array)
-        })
-        .collect::<Result<_, _>>()?;
-    RecordBatch::try_new(schema_of(stage), columns)
-        .map_err(|error| broken(stage, &error.to_string()))
-}
-
-/// A column in the header's type. The engine chooses among its kinds of text and widths of whole
-/// numbers as it likes; any other difference is a lie of the header.
-fn of_type(stage: &Stage, column: &StageColumn, array: &ArrayRef) -> Result<ArrayRef, Failure> {
-    let (found, promised) = (array.data_type(), &column.data_type);
-    let one_kind = found == promised
-        || (found.is_string() && promised.is_string())
-        || (found.is_integer() && promised.is_integer())
-        || (found.is_null() && column.nullable);
-    if !one_kind {
-        let name = &column.name;
-        return Err(broken(
-            stage,
-            &format!("{name} is {found}, where its header promises {promised}"),
-        ));
-    }
-    let strictly = CastOptions {
-        safe: false,
-        ..CastOptions::default()
-    };
-    cast_with_options(array, promised, &strictly)
-        .map_err(|error| broken(stage, &format!("{}: {error}", column.name)))
-}
-
 /// The rows of a query about a stage's table.
 pub(super) async fn rows_by_query(
     session: &SessionContext,
@@ -390,35 +324,6 @@ pub(super) async fn rows_by_query(
     let failed = |error: DataFusionError| broken(stage, &error.to_string());
     let frame = session.sql(query).await.map_err(failed)?;
     frame.collect().await.map_err(failed)
-}
-
-/// The rows of a stage that was run, in one batch, in the order of its key.
-pub async fn whole_table(engine: Engine<'_>, stage: &Stage) -> Result<RecordBatch, Failure> {
-    let session = engine.session();
-    let query = format!("select * from {}", stage.table);
-    let table = in_one_batch(stage, &rows_by_query(session, stage, &query).await?)?;
-    // Most stages end in the order of their key, and what is in order is not sorted again.
-    if in_order_of_key(stage, &table)? {
-        return Ok(table);
-    }
-    let sorted = format!("{query} order by {}", stage.key.join(", "));
-    in_one_batch(stage, &rows_by_query(session, stage, &sorted).await?)
-}
-
-fn in_one_batch(stage: &Stage, batches: &[RecordBatch]) -> Result<RecordBatch, Failure> {
-    arrow::compute::concat_batches(&schema_of(stage), batches)
-        .map_err(|error| broken(stage, &error.to_string()))
-}
-
-fn in_order_of_key(stage: &Stage, table: &RecordBatch) -> Result<bool, Failure> {
-    let ascending = key_of(stage, table)?.into_iter().map(|column| SortColumn {
-        values: column.clone(),
-        options: Some(SortOptions::new(false, false)),
-    });
-    let ascending: Vec<SortColumn> = ascending.collect();
-    let order = LexicographicalComparator::try_new(&ascending)
-        .map_err(|error| broken(stage, &error.to_string()))?;
-    Ok((1..table.num_rows()).all(|row| order.compare(row - 1, row).is_lt()))
 }
 
 /// Frees the tables that no later stage reads.
@@ -435,13 +340,4 @@ fn forget_unread(engine: Engine<'_>, stages: &[Stage], place: usize) -> Result<(
         }
     }
     Ok(())
-}
-
-/// A stage that does not keep to its header.
-pub(super) fn broken(stage: &Stage, reason: &str) -> Failure {
-    Failure::new(
-        Kind::Stage,
-        format!("the stage {} failed: {reason}", stage.file_name),
-    )
-    .mend("`bractline store verify` tells whether the store is whole; if it is, please report this")
 }

@@ -17,8 +17,9 @@ use datafusion::prelude::SessionContext;
 
 use super::engine::Engine;
 use super::inputs::{Setting, register, table_of};
-use super::run::{StageTable, roll_up, roll_up_as, run_stage, whole_table};
+use super::run::{StageTable, roll_up, roll_up_as, run_stage};
 use super::scenario::{Change, Scenario, column_of, name_of};
+use super::stage_rows::whole_table;
 use super::stages::scenario_stages;
 use super::wanted::Wanted;
 use crate::failure::{Failure, Kind};
@@ -79,14 +80,15 @@ pub async fn roll_up_scenario(
     let mut tables = BTreeMap::new();
     for stage in scenario_stages()? {
         // Those of the visits were needed earlier.
-        if stage.table != "visit_currency" {
-            run_stage(Engine::here(session), &stage).await?;
+        if stage.table == "visit_currency" {
+            continue;
         }
+        let parts = run_stage(engine, &stage).await?;
+        let batch = whole_table(&stage, &parts)?;
         if stage.table == "field_amount" {
-            let saved = field_saved(&whole_table(engine, &stage).await?, catalogue)?;
+            let saved = field_saved(&batch, catalogue)?;
             register(session, "field_saved", saved.schema(), vec![vec![saved]])?;
         }
-        let batch = whole_table(engine, &stage).await?;
         tables.insert(stage.table.clone(), StageTable { stage, batch });
     }
     let mut finished = |name: &str| {

@@ -202,8 +202,7 @@ mod tests {
             "protocol_window",
             "county",
             "setting",
-            "field_certainty",
-            "field_window",
+            "standing_figure",
             "county_share_smoothed",
             "week_clustering",
         ]

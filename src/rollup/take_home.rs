@@ -86,7 +86,7 @@ counts    text    not null  the counts within the unit, in order, space between:
 nights    int     null      [d] nights that a trap stood
 season    int     not null  ISO week-year of the visit's day";
 
-/// As `pipeline/stages/10_current_visit.sql` has it: the highest revision, unless it withdraws the visit.
+/// As `pipeline/stages/15_current_visit.sql` has it: the highest revision, unless it withdraws the visit.
 const CURRENT: &str = "
 with visible as (
     select * from visits where load_id in (select load_id from receipts)

@@ -1,7 +1,6 @@
-//! The table `field_window`: when each standing visit's field is expected at its treatment stage, and when eggs
-//! of that day hatch.
+//! When each standing visit's field is expected at its treatment stage, and when eggs of that day hatch.
 //!
-//! Only visits within their protocol's stage window have a row. Where the weather of the field's county is
+//! Only visits within their protocol's stage window have days. Where the weather of the field's county is
 //! known up to the visit, the days rest on it, else on the day ranges of the protocol's file. Weather after
 //! the visit's week is left aside, so that the figures of a week stay what they were. How a window is
 //! computed stands in `crate::heat::spray_window`.
@@ -9,20 +8,19 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use arrow::array::{Array, AsArray, Date32Array, RecordBatch, StringArray};
-use arrow::datatypes::Date32Type;
+use arrow::array::{ArrayRef, AsArray, Date32Array, RecordBatch, StringArray};
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Date32Type};
 use jiff::ToSpan;
 use jiff::civil::Date;
 
-use crate::failure::Failure;
+use crate::failure::{Failure, Kind};
 use crate::heat::spray_window::{
     Basis, Observed, SprayWindow, StationHeat, window_by_days, window_by_weather,
 };
 use crate::heat::weather::WeatherSeries;
 use crate::protocol::catalogue::{Catalogue, Protocol};
 use crate::visit::week::IsoWeek;
-
-use super::inputs::table_of;
 
 const EPOCH: Date = Date::constant(1970, 1, 1);
 
@@ -57,59 +55,6 @@ impl Weather {
     }
 }
 
-/// One row a standing visit that has a window: `visit_id`, `hatch_from`, `hatch_to`, `window_opens`,
-/// `window_closes`, `window_basis` (`weather` or `days`).
-pub(super) fn field_window(
-    standing_visit: &RecordBatch,
-    catalogue: &Catalogue,
-    weather: &Weather,
-) -> Result<RecordBatch, Failure> {
-    let text = |name: &str| standing_visit[name].as_string::<i32>();
-    let (visits, protocols, counties) = (text("visit_id"), text("protocol"), text("county_id"));
-    let stages = text("crop_stage");
-    let in_window = standing_visit["in_window"].as_boolean();
-    let days = standing_visit["observed_on"].as_primitive::<Date32Type>();
-    let mut heat = KnownHeat {
-        weather,
-        known: HashMap::new(),
-    };
-    let mut ids = Vec::new();
-    let mut windows = Vec::new();
-    for row in (0..standing_visit.num_rows()).filter(|row| in_window.value(*row)) {
-        let protocol = catalogue.protocol(protocols.value(row));
-        let observed =
-            protocol.and_then(|known| observed(known, stages.value(row), days.value(row)));
-        let (Some(protocol), Some(observed)) = (protocol, observed) else {
-            continue;
-        };
-        if let Some(window) = window_of(protocol, observed, counties.value(row), &mut heat) {
-            ids.push(visits.value(row));
-            windows.push(window);
-        }
-    }
-    let day = |of: fn(&SprayWindow) -> Option<Date>| -> Arc<dyn Array> {
-        let days = windows
-            .iter()
-            .map(|window| of(window).map(days_since_epoch));
-        Arc::new(days.collect::<Date32Array>())
-    };
-    let bases = windows.iter().map(|window| match window.basis {
-        Basis::Weather { .. } => "weather",
-        Basis::Days => "days",
-    });
-    table_of(vec![
-        ("visit_id", Arc::new(StringArray::from(ids))),
-        ("hatch_from", day(|window| window.hatch_from)),
-        ("hatch_to", day(|window| window.hatch_to)),
-        ("window_opens", day(|window| Some(window.opens))),
-        ("window_closes", day(|window| Some(window.closes))),
-        (
-            "window_basis",
-            Arc::new(bases.map(Some).collect::<StringArray>()),
-        ),
-    ])
-}
-
 fn observed(protocol: &Protocol, stage: &str, days_since_epoch: i32) -> Option<Observed> {
     Some(Observed {
         stage: protocol.scale.read(stage)?,
@@ -121,32 +66,87 @@ fn days_since_epoch(day: Date) -> i32 {
     (day - EPOCH).get_days()
 }
 
-/// By weather where it leads to the treatment stage, else by days; `None` where neither does.
-fn window_of<'a>(
-    protocol: &'a Protocol,
-    observed: Observed,
-    county_id: &str,
-    heat: &mut KnownHeat<'a>,
-) -> Option<SprayWindow> {
-    let development = protocol.development.as_ref()?;
-    let treat_at = protocol.scale.read(protocol.timing.treat_at.as_ref()?)?;
-    let by_weather = heat
-        .of(protocol, county_id, observed.on)
-        .and_then(|heat| window_by_weather(development, treat_at, observed, heat).ok());
-    by_weather.or_else(|| window_by_days(development, treat_at, observed).ok())
-}
-
 /// The heat of the stations as it was known at the end of a week, each computed once.
-struct KnownHeat<'a> {
+pub(super) struct KnownHeat<'a> {
     weather: &'a Weather,
-    known: HashMap<(&'a str, usize, Date), Option<StationHeat>>,
+    known: HashMap<(String, usize, Date), Option<StationHeat>>,
 }
 
 impl<'a> KnownHeat<'a> {
-    fn of(&mut self, protocol: &'a Protocol, county_id: &str, day: Date) -> Option<&StationHeat> {
+    pub(super) fn of(weather: &'a Weather) -> KnownHeat<'a> {
+        KnownHeat {
+            weather,
+            known: HashMap::new(),
+        }
+    }
+
+    /// Of each row of `standing_visit`: `hatch_from`, `hatch_to`, `window_opens`, `window_closes`,
+    /// `window_basis` (`weather` or `days`); null where the visit has no window.
+    ///
+    /// # Errors
+    /// A [`Failure`] if a column of text is none.
+    pub(super) fn columns(
+        &mut self,
+        standing_visit: &RecordBatch,
+        catalogue: &Catalogue,
+    ) -> Result<[(&'static str, ArrayRef); 5], Failure> {
+        let text = |name: &str| {
+            cast(&standing_visit[name], &DataType::Utf8)
+                .map_err(|error| Failure::new(Kind::Stage, format!("{name}: {error}")))
+        };
+        let (protocols, counties) = (text("protocol")?, text("county_id")?);
+        let stages = text("crop_stage")?;
+        let [protocols, counties, stages] =
+            [&protocols, &counties, &stages].map(|array| array.as_string::<i32>());
+        let in_window = standing_visit["in_window"].as_boolean();
+        let days = standing_visit["observed_on"].as_primitive::<Date32Type>();
+        let windows: Vec<Option<SprayWindow>> = (0..standing_visit.num_rows())
+            .map(|row| {
+                let protocol = catalogue.protocol(protocols.value(row))?;
+                let observed = observed(protocol, stages.value(row), days.value(row))?;
+                let within = in_window.value(row);
+                within.then(|| self.window_of(protocol, observed, counties.value(row)))?
+            })
+            .collect();
+        let day = |of: fn(&SprayWindow) -> Option<Date>| -> ArrayRef {
+            let days = windows.iter();
+            let days = days.map(|window| of(window.as_ref()?).map(days_since_epoch));
+            Arc::new(days.collect::<Date32Array>())
+        };
+        let bases = windows.iter().map(|window| {
+            Some(match window.as_ref()?.basis {
+                Basis::Weather { .. } => "weather",
+                Basis::Days => "days",
+            })
+        });
+        Ok([
+            ("hatch_from", day(|window| window.hatch_from)),
+            ("hatch_to", day(|window| window.hatch_to)),
+            ("window_opens", day(|window| Some(window.opens))),
+            ("window_closes", day(|window| Some(window.closes))),
+            ("window_basis", Arc::new(bases.collect::<StringArray>())),
+        ])
+    }
+
+    /// By weather where it leads to the treatment stage, else by days; `None` where neither does.
+    fn window_of(
+        &mut self,
+        protocol: &Protocol,
+        observed: Observed,
+        county_id: &str,
+    ) -> Option<SprayWindow> {
+        let development = protocol.development.as_ref()?;
+        let treat_at = protocol.scale.read(protocol.timing.treat_at.as_ref()?)?;
+        let by_weather = self
+            .heat_of(protocol, county_id, observed.on)
+            .and_then(|heat| window_by_weather(development, treat_at, observed, heat).ok());
+        by_weather.or_else(|| window_by_days(development, treat_at, observed).ok())
+    }
+
+    fn heat_of(&mut self, protocol: &Protocol, county_id: &str, day: Date) -> Option<&StationHeat> {
         let station = self.weather.station_of(county_id)?;
         let sunday = IsoWeek::of(day).sunday();
-        let key = (protocol.id.as_str(), station, sunday);
+        let key = (protocol.id.clone(), station, sunday);
         let weather = self.weather;
         let entry = self.known.entry(key).or_insert_with(|| {
             let heat = StationHeat::of(&weather.stations[station], protocol.development.as_ref()?)?;

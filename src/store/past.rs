@@ -50,7 +50,7 @@ pub struct PastVisit<'a> {
     pub plants_per_ha: Option<f64>,
 }
 
-/// As `pipeline/stages/10_current_visit.sql` has it: the highest revision, unless it withdraws the visit.
+/// As `pipeline/stages/15_current_visit.sql` has it: the highest revision, unless it withdraws the visit.
 const CURRENT_VISITS: &str = "with visible as (\
      select visits.*, cast(receipts.received_at as bigint) as received_at \
      from visits inner join receipts on visits.load_id = receipts.load_id\

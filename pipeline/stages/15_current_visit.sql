@@ -1,12 +1,11 @@
 -- The visits that count: of each visit the highest revision, unless it withdraws the visit.
 --
 -- A row of visits is visible once a receipt names its load. A revision is superseded if a higher one
--- of the same visit is visible, whichever came first; a higher one is always above 1, so only those
--- few are looked through.
+-- of the same visit is visible, whichever came first.
 --
 -- grain:   one row a visit
 -- key:     visit_id
--- reads:   visits, receipts
+-- reads:   visits, receipts, newest_revision
 -- privacy: private
 -- columns:
 --   visit_id                text    not null  identity of the visit
@@ -41,14 +40,6 @@ with visible as (
     select *
     from visits
     where load_id in (select load_id from receipts)
-),
-
-higher as (
-    select
-        visit_id as visit_id,
-        revision as revision
-    from visible
-    where revision > 1
 )
 
 select
@@ -79,10 +70,7 @@ select
     visible.variance_within_sites as variance_within_sites,
     visible.standard_error as standard_error
 from visible
+left join newest_revision on visible.visit_id = newest_revision.visit_id
 where
     not visible.retracted
-    and not exists (
-        select 1
-        from higher
-        where higher.visit_id = visible.visit_id and higher.revision > visible.revision
-    )
+    and visible.revision = coalesce(newest_revision.revision, visible.revision)

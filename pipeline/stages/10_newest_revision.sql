@@ -1,0 +1,22 @@
+-- The highest visible revision of each visit that was ever corrected.
+--
+-- A row of visits is visible once a receipt names its load. Nearly all visits have the revision 1 and
+-- no other; the few with a higher one stand in this small table, and all else is read once.
+--
+-- grain:   one row a visit with a revision above 1
+-- key:     visit_id
+-- reads:   visits, receipts
+-- privacy: private
+-- columns:
+--   visit_id  text  not null  identity of the visit
+--   revision  int   not null  its highest revision
+-- checks:
+--   revision > 1
+select
+    visit_id as visit_id,
+    max(revision) as revision
+from visits
+where
+    revision > 1
+    and load_id in (select load_id from receipts)
+group by visit_id
