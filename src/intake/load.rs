@@ -111,7 +111,7 @@ impl Loader {
     ) -> Result<Account, Failure> {
         let taken = self.pass(file, None, now).await?;
         self.history = Some(taken.history);
-        self.known.adopt(None, taken.ledger.into_brought());
+        self.known.adopt(taken.ledger.into_brought());
         Ok(taken.account)
     }
 
@@ -151,9 +151,11 @@ impl Loader {
     async fn seal(&mut self, written: &Written, ledger: Ledger) -> Result<bool, Failure> {
         for _ in 0..ATTEMPTS_MAX {
             if written.seal(self.known.receipts()).await? == Sealed::Done {
+                let load_id = written.receipt().load_id();
+                let brought = ledger.into_brought();
                 self.known
-                    .adopt(Some(written.receipt().load_id()), ledger.into_brought());
-                self.known.look_again(&self.store).await?;
+                    .adopt_sealed(&self.store, load_id, brought)
+                    .await?;
                 return Ok(true);
             }
             if ledger.meets(&self.known.look_again(&self.store).await?) {

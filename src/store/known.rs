@@ -16,8 +16,8 @@ use sha2::{Digest, Sha256};
 
 use super::closings::{CLOSINGS_THAT_COUNT, HeldId};
 use super::open_held::{OpenHeld, OpenRecord};
-use super::snapshot::{Snapshot, unreadable};
-use super::tables::Store;
+use super::snapshot::{Snapshot, unreadable, version_of};
+use super::tables::{Kept, Store};
 use crate::failure::Failure;
 
 /// The records that count at one version of the store.
@@ -96,8 +96,8 @@ impl KnownRecords {
         self.take_in(&snapshot).await
     }
 
-    /// Takes in what a load of this very run brought, without reading it back.
-    pub fn adopt(&mut self, load_id: Option<&str>, brought: Brought) {
+    /// Takes in what a submission of this very run brought, without reading it back.
+    pub fn adopt(&mut self, brought: Brought) {
         // The first load of a run brings most: what it knows is taken over, not copied.
         if self.visits.is_empty() {
             self.visits = brought.visits;
@@ -114,7 +114,26 @@ impl KnownRecords {
         for record in brought.open {
             self.open.open(record);
         }
-        self.load_ids.extend(load_id.map(str::to_owned));
+    }
+
+    /// Takes in what a load of this very run brought, once its receipt is committed. That was on top of the version
+    /// that was read, so unless others came after it there is nothing to read: of a thousand files handed in
+    /// together the last would else read the receipts of all before it.
+    pub async fn adopt_sealed(
+        &mut self,
+        store: &Store,
+        load_id: &str,
+        brought: Brought,
+    ) -> Result<(), Failure> {
+        self.adopt(brought);
+        self.load_ids.insert(load_id.to_owned());
+        let ours = version_of(&self.receipts) + 1;
+        let newest = store.table(Kept::Receipts).await?;
+        if version_of(&newest) == ours {
+            self.receipts = newest;
+            return Ok(());
+        }
+        self.look_again(store).await.map(drop)
     }
 
     /// Content of a visit revision, if it is known.
