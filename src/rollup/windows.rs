@@ -69,7 +69,7 @@ fn days_since_epoch(day: Date) -> i32 {
 /// The heat of the stations as it was known at the end of a week, each computed once.
 pub(super) struct KnownHeat<'a> {
     weather: &'a Weather,
-    known: HashMap<(String, usize, Date), Option<StationHeat>>,
+    known: HashMap<(&'a str, usize, Date), Option<StationHeat>>,
 }
 
 impl<'a> KnownHeat<'a> {
@@ -88,7 +88,7 @@ impl<'a> KnownHeat<'a> {
     pub(super) fn columns(
         &mut self,
         standing_visit: &RecordBatch,
-        catalogue: &Catalogue,
+        catalogue: &'a Catalogue,
     ) -> Result<[(&'static str, ArrayRef); 5], Failure> {
         let text = |name: &str| {
             cast(&standing_visit[name], &DataType::Utf8)
@@ -131,7 +131,7 @@ impl<'a> KnownHeat<'a> {
     /// By weather where it leads to the treatment stage, else by days; `None` where neither does.
     fn window_of(
         &mut self,
-        protocol: &Protocol,
+        protocol: &'a Protocol,
         observed: Observed,
         county_id: &str,
     ) -> Option<SprayWindow> {
@@ -143,10 +143,15 @@ impl<'a> KnownHeat<'a> {
         by_weather.or_else(|| window_by_days(development, treat_at, observed).ok())
     }
 
-    fn heat_of(&mut self, protocol: &Protocol, county_id: &str, day: Date) -> Option<&StationHeat> {
+    fn heat_of(
+        &mut self,
+        protocol: &'a Protocol,
+        county_id: &str,
+        day: Date,
+    ) -> Option<&StationHeat> {
         let station = self.weather.station_of(county_id)?;
         let sunday = IsoWeek::of(day).sunday();
-        let key = (protocol.id.clone(), station, sunday);
+        let key = (protocol.id.as_str(), station, sunday);
         let weather = self.weather;
         let entry = self.known.entry(key).or_insert_with(|| {
             let heat = StationHeat::of(&weather.stations[station], protocol.development.as_ref()?)?;

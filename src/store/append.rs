@@ -35,8 +35,8 @@ const ROW_GROUP_BYTES: usize = 2 << 20;
 const ROW_GROUP_ROWS: usize = 1 << 17;
 /// So many rows are handed to the encoder at a time.
 const WRITTEN_ROWS: usize = 1 << 14;
-/// A season has files of its own, and each open one costs about ten megabytes, so no more are open at a time. With
-/// fewer than a mixed archive has, every batch would end files and begin others: ten seasons came to 22,000 of them.
+/// A season has files of its own, and each open file costs memory, so no more are open at a time. With fewer than
+/// a mixed archive has, every batch would end files and begin others: ten seasons came to 22,000 of them.
 const SEASONS_OPEN_MAX: usize = 24;
 
 /// The tables being appended to by one attempt of one load.
