@@ -47,7 +47,7 @@ fn main() -> ExitCode {
         return stopped(USAGE, 2);
     };
     let shapes = match boundaries.map(|path| read_shapes(path)) {
-        None => Landscape::draw(seed).shapes(),
+        None => Landscape::draw(SampleOptions::default().seed).shapes(),
         Some(Ok(shapes)) => shapes,
         Some(Err(reason)) => return stopped(&reason, 1),
     };

@@ -84,6 +84,11 @@ fn vacuum(workspace: &TestWorkspace, more: &[&str]) -> Value {
     workspace.run(&[&all, more].concat()).expect_code(0).json()
 }
 
+fn store_version(workspace: &TestWorkspace) -> i64 {
+    let info = workspace.run(&["store", "info", "--format", "json"]);
+    info.expect_code(0).json()["version"].as_i64().unwrap()
+}
+
 fn assert_as_issued(workspace: &TestWorkspace) {
     let run = workspace.run(&["alert", "--as-issued", "1", "--format", "json"]);
     assert_eq!(run.expect_code(0).json()["same"], true);
@@ -95,14 +100,14 @@ fn compact_and_vacuum_change_no_figure_and_an_issued_alert_comes_out_as_it_was()
     let (figures, rows) = (workspace.rolled_up(), workspace.store_rows());
     let before = contents(&workspace.path().join("store"));
     let said = workspace.run(&["store", "compact", "--dry-run", "--format", "json"]);
-    assert_eq!(said.json()["together"].as_array().unwrap().len(), 3);
+    assert_eq!(said.json()["together"].as_array().unwrap().len(), 4);
     assert!(contents(&workspace.path().join("store")) == before);
     workspace.run(&["store", "compact"]).expect_code(0);
     assert!(workspace.rolled_up() == figures && workspace.store_rows() == rows);
     let would = vacuum(&workspace, &["--dry-run"]);
     let removed = vacuum(&workspace, &[]);
     assert_eq!(would["files"], removed["files"]);
-    // Visits, units and held: six files each became one.
+    // Visits, units and held: six files each became one. So did the receipts, but versions name the six.
     assert_eq!(
         removed["files"].as_array().unwrap().len(),
         18,
@@ -111,7 +116,8 @@ fn compact_and_vacuum_change_no_figure_and_an_issued_alert_comes_out_as_it_was()
     for table in ["visits", "units", "held"] {
         assert_eq!(data_files(&workspace, table).len(), 1, "{table}");
     }
-    assert_eq!(data_files(&workspace, "receipts").len(), 6);
+    assert_eq!(data_files(&workspace, "receipts").len(), 7);
+    assert_eq!(store_version(&workspace), 6);
     assert!(workspace.rolled_up() == figures && workspace.store_rows() == rows);
     assert_as_issued(&workspace);
     workspace.run(&["store", "verify"]).expect_code(0);
@@ -119,7 +125,10 @@ fn compact_and_vacuum_change_no_figure_and_an_issued_alert_comes_out_as_it_was()
     let again = workspace.load_text("again", &submission(0..5));
     assert_eq!(counts(&again), [6, 0, 5, 1]);
     workspace.load_text("more", &submission(30..35));
+    let version = store_version(&workspace);
+    assert!(version > 7, "a version is passed over");
     workspace.run(&["store", "compact"]).expect_code(0);
+    assert_eq!(store_version(&workspace), version);
     vacuum(&workspace, &[]);
     assert_eq!(data_files(&workspace, "visits").len(), 1);
     assert_as_issued(&workspace);

@@ -15,7 +15,7 @@ use bractline::protocol::catalogue::Catalogue;
 use bractline::publish::tables::{ColumnDoc, write_csv};
 use bractline::region::Region;
 use bractline::rollup::inputs::{RegionCounty, Setting};
-use bractline::rollup::run::roll_up;
+use bractline::rollup::wanted::roll_up;
 use bractline::rollup::windows::Weather;
 use bractline::store::snapshot::Snapshot;
 use bractline::store::tables::Store;

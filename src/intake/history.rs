@@ -6,13 +6,17 @@
 //! proportion to fields and to the days of scouts. A visit is never compared with itself: revisions of
 //! one visit are told by its id. A corrected visit takes its own place; only in the medians the values
 //! of the revision before count until the run ends.
+//!
+//! What there is one of for each visit or field lies in maps that keep their entries in one piece: a table of
+//! hashes that doubles would double the entries, and for a moment hold them three times.
 
 use std::collections::HashMap;
-use std::collections::hash_map::Entry;
 use std::hash::{DefaultHasher, Hash, Hasher};
-use std::sync::Arc;
 
+use indexmap::IndexMap;
+use indexmap::map::Entry;
 use jiff::civil::Date;
+use smallvec::SmallVec;
 
 use super::usual::{Amounts, UsualAmounts};
 use crate::failure::Failure;
@@ -30,25 +34,17 @@ use crate::visit::record::{MarketValue, PlantPopulation, TreatmentCost};
 /// What was accepted before.
 #[derive(Debug, Default)]
 pub struct History {
-    /// Place of each field in `fields`, by its id.
-    places: HashMap<Arc<str>, u32>,
-    fields: Vec<FieldSeen>,
-    /// The fields whose point lies in a cell.
-    grid: HashMap<GridCell, Vec<u32>>,
+    /// Where each field was first accepted, by its id; `None` once that visit is withdrawn.
+    fields: IndexMap<Box<str>, Option<Seen<(f64, f64)>>>,
+    /// The fields whose point lies in a cell, by their place in `fields`.
+    grid: HashMap<GridCell, SmallVec<[u32; 2]>>,
     /// The latest visit of each field, by place, in each season.
-    stages: HashMap<(u32, i32), Seen<StageSeen>>,
+    stages: IndexMap<(u32, i32), Seen<StageSeen>>,
     /// The first point of each scout on each day.
-    scout_days: HashMap<(u64, Date), Seen<(f64, f64)>>,
+    scout_days: IndexMap<(u64, Date), Seen<(f64, f64)>>,
     usual: UsualAmounts,
     /// Visits that this run accepted.
     of_the_run: i64,
-}
-
-/// A field and where it was first accepted; `None` once that visit is withdrawn.
-#[derive(Debug)]
-struct FieldSeen {
-    field_id: Arc<str>,
-    point: Option<Seen<(f64, f64)>>,
 }
 
 /// Something that is known from one visit.
@@ -78,10 +74,10 @@ impl History {
         }
         let visit = &row.visit;
         let own = hash_of(&visit.visit_id);
-        let place = self.places.get(visit.field.field_id.as_str()).copied();
+        let place = self.place_of(&visit.field.field_id);
         let point = (visit.field.lon, visit.field.lat);
         let mut doubts = Vec::new();
-        let before = place.and_then(|place| self.fields[place as usize].point);
+        let before = place.and_then(|place| self.fields[place as usize]);
         if let Some(before) = before.and_then(|before| before.beside(own)) {
             doubts.extend(field_moved(visit, elsewhere(point, before)));
         }
@@ -132,7 +128,10 @@ impl History {
     }
 
     fn take_in(&mut self, visit: &PastVisit<'_>) {
-        let place = self.place_of(visit.field_id);
+        let place = self.place_of(visit.field_id).unwrap_or_else(|| {
+            let (place, _) = self.fields.insert_full(visit.field_id.into(), None);
+            u32::try_from(place).expect("fewer than four billion fields")
+        });
         let seen = Seen {
             what: (visit.lon, visit.lat),
             visit: hash_of(visit.visit_id),
@@ -164,22 +163,14 @@ impl History {
         });
     }
 
-    fn place_of(&mut self, field_id: &str) -> u32 {
-        if let Some(place) = self.places.get(field_id) {
-            return *place;
-        }
-        let place = u32::try_from(self.fields.len()).expect("fewer than four billion fields");
-        let field_id: Arc<str> = field_id.into();
-        self.fields.push(FieldSeen {
-            field_id: field_id.clone(),
-            point: None,
-        });
-        self.places.insert(field_id, place);
-        place
+    /// The place of a field in `fields`, if it is known.
+    fn place_of(&self, field_id: &str) -> Option<u32> {
+        // No more are taken in.
+        self.fields.get_index_of(field_id).map(|place| place as u32)
     }
 
     fn see_field(&mut self, place: u32, seen: Seen<(f64, f64)>) {
-        let before = self.fields[place as usize].point;
+        let before = self.fields[place as usize];
         let seen = match before {
             None => seen,
             Some(before) => match before.replaced_by(seen) {
@@ -188,13 +179,13 @@ impl History {
             },
         };
         self.leave_cell(place);
-        self.fields[place as usize].point = Some(seen);
+        self.fields[place as usize] = Some(seen);
         self.grid.entry(cell_of(seen.what)).or_default().push(place);
     }
 
     /// Takes a field's point off the grid.
     fn leave_cell(&mut self, place: u32) {
-        let Some(seen) = self.fields[place as usize].point.take() else {
+        let Some(seen) = self.fields[place as usize].take() else {
             return;
         };
         if let Some(fields) = self.grid.get_mut(&cell_of(seen.what)) {
@@ -235,11 +226,8 @@ impl History {
     /// Forgets what is known from a visit that is withdrawn.
     fn withdraw(&mut self, row: &VisitRow) {
         let own = hash_of(&row.visit.visit_id);
-        if let Some(place) = self.places.get(row.visit.field.field_id.as_str()).copied() {
-            if self.fields[place as usize]
-                .point
-                .is_some_and(|seen| seen.visit == own)
-            {
+        if let Some(place) = self.place_of(&row.visit.field.field_id) {
+            if self.fields[place as usize].is_some_and(|seen| seen.visit == own) {
                 self.leave_cell(place);
             }
             forget(&mut self.stages, (place, row.week.season()), own);
@@ -260,9 +248,8 @@ impl History {
             .flatten()
             .filter(|other| Some(**other) != place)
             .filter_map(|other| {
-                let field = &self.fields[*other as usize];
-                let at = field.point?.beside(own)?;
-                Some((&*field.field_id, elsewhere(point, at)))
+                let (field_id, seen) = self.fields.get_index(*other as usize)?;
+                Some((&**field_id, elsewhere(point, seen.as_ref()?.beside(own)?)))
             })
             .min_by(|(one_id, one), (other_id, other)| {
                 one.metres
@@ -291,11 +278,11 @@ impl<T: Copy> Seen<T> {
     }
 }
 
-fn forget<K: Eq + Hash, T>(known: &mut HashMap<K, Seen<T>>, key: K, own: u64) {
+fn forget<K: Eq + Hash, T>(known: &mut IndexMap<K, Seen<T>>, key: K, own: u64) {
     if let Entry::Occupied(seen) = known.entry(key)
         && seen.get().visit == own
     {
-        seen.remove();
+        seen.swap_remove();
     }
 }
 

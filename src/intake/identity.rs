@@ -63,7 +63,7 @@ impl Ledger {
     pub fn forget(&mut self, row: &VisitRow) {
         self.brought
             .visits
-            .remove(&visit_key(&row.visit.visit_id, row.visit.revision));
+            .swap_remove(&visit_key(&row.visit.visit_id, row.visit.revision));
     }
 
     /// Whether a held record must be kept: not if an earlier load holds the same bytes.

@@ -13,6 +13,7 @@ pub mod engine;
 mod grid_groups;
 pub mod grid_rows;
 pub mod inputs;
+mod parts;
 mod promises;
 pub mod run;
 pub mod scenario;

@@ -12,7 +12,7 @@ use datafusion::logical_expr::LogicalPlan;
 use datafusion::prelude::SessionContext;
 
 use super::clustering::week_clustering;
-use super::engine::{Elsewhere, Engine, Parts};
+use super::engine::{Engine, Parts};
 use super::inputs::{Setting, keep_setting, keep_thresholds, protocols_known};
 use super::promises::{hold_to_checks, hold_to_key};
 use super::scenario_run::change_economics;
@@ -23,8 +23,8 @@ use super::standing_figure::standing_figure;
 use super::wanted::Wanted;
 use crate::failure::Failure;
 use crate::protocol::catalogue::Catalogue;
-use crate::store::season_parts::BEHIND_VISITS;
 use crate::store::snapshot::Snapshot;
+use crate::store::week_parts::BEHIND_VISITS;
 use crate::visit::week::IsoWeek;
 
 /// The finished tables of a roll-up.
@@ -34,7 +34,7 @@ pub struct Rollup {
     pub store_version: i64,
     /// Visits that are left out, since their protocol gives them no threshold.
     pub visits_without_threshold: u64,
-    tables: HashMap<String, StageTable>,
+    pub(super) tables: HashMap<String, StageTable>,
 }
 
 /// A stage's table with its documentation.
@@ -141,36 +141,8 @@ impl Rollup {
     }
 }
 
-/// Runs every stage over a version of the store, elsewhere if there is such a place, which has the tables
-/// `visits` and `receipts` then.
-pub async fn roll_up(
-    snapshot: &Snapshot,
-    elsewhere: Option<&dyn Elsewhere>,
-    catalogue: &Catalogue,
-    setting: &Setting,
-) -> Result<Rollup, Failure> {
-    roll_up_keeping(snapshot, elsewhere, catalogue, setting, &[]).await
-}
-
-/// The same, and keeps some of the tables that are dropped otherwise.
-pub async fn roll_up_keeping(
-    snapshot: &Snapshot,
-    elsewhere: Option<&dyn Elsewhere>,
-    catalogue: &Catalogue,
-    setting: &Setting,
-    also: &[&str],
-) -> Result<Rollup, Failure> {
-    let engine = Engine::with(snapshot.session(), elsewhere);
-    let tables: Vec<&str> = FINISHED.iter().chain(also).copied().collect();
-    let wanted = Wanted {
-        tables: &tables,
-        ..Wanted::default()
-    };
-    roll_up_as(snapshot, engine, catalogue, setting, wanted).await
-}
-
-/// The same as it is [`Wanted`]. Under a scenario it is for [`super::scenario_run`] alone, which lets nobody take what
-/// comes out for a finding.
+/// Runs the stages over the visits of a snapshot as far as it is [`Wanted`]. Under a scenario it is for
+/// [`super::scenario_run`] alone, which lets nobody take what comes out for a finding.
 pub(super) async fn roll_up_as(
     snapshot: &Snapshot,
     engine: Engine<'_>,

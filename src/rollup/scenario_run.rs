@@ -17,11 +17,11 @@ use datafusion::prelude::SessionContext;
 
 use super::engine::Engine;
 use super::inputs::{Setting, register, table_of};
-use super::run::{StageTable, roll_up, roll_up_as, run_stage};
+use super::run::{StageTable, roll_up_as, run_stage};
 use super::scenario::{Change, Scenario, column_of, name_of};
 use super::stage_rows::whole_table;
 use super::stages::scenario_stages;
-use super::wanted::Wanted;
+use super::wanted::{Wanted, roll_up};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Catalogue, Protocol};
 use crate::store::snapshot::Snapshot;

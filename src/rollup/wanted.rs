@@ -2,15 +2,20 @@
 
 use arrow::array::RecordBatch;
 
-use super::engine::Engine;
+use super::engine::Elsewhere;
 use super::inputs::Setting;
-use super::run::{FINISHED, roll_up_as};
+use super::parts::in_parts;
+use super::run::{FINISHED, Rollup};
 use super::scenario::Scenario;
 use crate::failure::Failure;
 use crate::protocol::catalogue::Catalogue;
 use crate::store::snapshot::Snapshot;
 
+/// Rows of visits that are rolled up at once, unless a week alone has more: our choice, some two gigabytes.
+const VISITS_AT_ONCE: u64 = 1_500_000;
+
 /// What a roll-up is to give.
+#[derive(Clone, Copy)]
 pub(super) struct Wanted<'a> {
     /// The tables that are kept; with the last of them it ends.
     pub(super) tables: &'a [&'a str],
@@ -27,6 +32,62 @@ impl Default for Wanted<'_> {
     }
 }
 
+/// Runs every stage over a version of the store, elsewhere if there is such a place, which has the tables
+/// `visits` and `receipts` then.
+///
+/// # Errors
+/// A [`Failure`] if a stage fails.
+pub async fn roll_up(
+    snapshot: &Snapshot,
+    elsewhere: Option<&dyn Elsewhere>,
+    catalogue: &Catalogue,
+    setting: &Setting,
+) -> Result<Rollup, Failure> {
+    roll_up_keeping(snapshot, elsewhere, catalogue, setting, &[]).await
+}
+
+/// The same, and keeps some of the tables that are dropped otherwise.
+///
+/// # Errors
+/// A [`Failure`] if a stage fails.
+pub async fn roll_up_keeping(
+    snapshot: &Snapshot,
+    elsewhere: Option<&dyn Elsewhere>,
+    catalogue: &Catalogue,
+    setting: &Setting,
+    also: &[&str],
+) -> Result<Rollup, Failure> {
+    let tables: Vec<&str> = FINISHED.iter().chain(also).copied().collect();
+    let wanted = Wanted {
+        tables: &tables,
+        ..Wanted::default()
+    };
+    in_parts(
+        snapshot,
+        elsewhere,
+        catalogue,
+        setting,
+        wanted,
+        VISITS_AT_ONCE,
+    )
+    .await
+}
+
+/// The same in this process, with at most so many visits at once, unless a week alone has more: the tables are the
+/// same for any number.
+///
+/// # Errors
+/// A [`Failure`] if a stage fails.
+pub async fn roll_up_by(
+    snapshot: &Snapshot,
+    catalogue: &Catalogue,
+    setting: &Setting,
+    visits_at_once: u64,
+) -> Result<Rollup, Failure> {
+    let wanted = Wanted::default();
+    in_parts(snapshot, None, catalogue, setting, wanted, visits_at_once).await
+}
+
 /// The county-weeks of a version of the store, and how many visits are left out for want of a threshold: all that the
 /// comparison of seasons reads, at less work and memory than a whole roll-up.
 ///
@@ -41,8 +102,7 @@ pub async fn roll_up_county_weeks(
         tables: &["county_week"],
         ..Wanted::default()
     };
-    let engine = Engine::here(snapshot.session());
-    let rollup = roll_up_as(snapshot, engine, catalogue, setting, wanted).await?;
+    let rollup = in_parts(snapshot, None, catalogue, setting, wanted, VISITS_AT_ONCE).await?;
     let left_out = rollup.visits_without_threshold;
     Ok((rollup.county_week().batch.clone(), left_out))
 }

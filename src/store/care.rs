@@ -85,10 +85,13 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
     .await?;
     let current = one_row(
         session,
-        "select count(*) from (\
-           select retracted, row_number() over (partition by visit_id order by revision desc) as place \
-           from visits where load_id in (select load_id from receipts)\
-         ) where place = 1 and not retracted",
+        "with visible as (\
+           select * from visits where load_id in (select load_id from receipts)\
+         ), newest as (\
+           select visit_id, max(revision) as revision from visible where revision > 1 group by visit_id\
+         ) \
+         select count(*) from visible left join newest on visible.visit_id = newest.visit_id \
+         where not retracted and visible.revision = coalesce(newest.revision, visible.revision)",
     )
     .await?;
     let held = one_row(

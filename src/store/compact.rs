@@ -5,8 +5,8 @@
 //! still running, keep a file of their own, which `store vacuum` can take out. The old files stay on the
 //! disk for whoever reads them; `store vacuum` removes them later.
 //!
-//! Receipts and alerts are not touched: the version of the receipts is the version of the store, and an
-//! issued alert names it.
+//! The version of the store stays what it is: receipts that were put together are the same receipts
+//! (`snapshot.rs`). Alerts are few and are not touched.
 
 use std::collections::{BTreeMap, HashSet};
 
@@ -31,7 +31,13 @@ const LARGE_ENOUGH_BYTES: u64 = 64 << 20;
 const TOGETHER_BYTES: u64 = 128 << 20;
 
 /// The tables whose files are put together.
-const COMPACTED: [Kept; 4] = [Kept::Visits, Kept::Units, Kept::Held, Kept::HeldClosed];
+const COMPACTED: [Kept; 5] = [
+    Kept::Visits,
+    Kept::Units,
+    Kept::Held,
+    Kept::HeldClosed,
+    Kept::Receipts,
+];
 
 /// Files that were put together, or would be.
 #[derive(Debug, Clone, Serialize)]

@@ -1,7 +1,8 @@
 //! What the store already knows, for deciding what a record is: new, a duplicate, a conflict.
 //!
 //! Keys are kept as the first half of a SHA-256, 16 bytes: a chance meeting of two among ten
-//! million is below 1e-24.
+//! million is below 1e-24. They lie in one piece, which grows without being copied whole; a table of hashes
+//! beside it says where.
 
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
@@ -12,6 +13,7 @@ use arrow::datatypes::{DataType, Int32Type, Int64Type};
 use datafusion::prelude::SessionContext;
 use deltalake::DeltaTable;
 use futures::TryStreamExt;
+use indexmap::IndexMap;
 use sha2::{Digest, Sha256};
 
 use super::closings::{CLOSINGS_THAT_COUNT, HeldId};
@@ -23,7 +25,7 @@ use crate::failure::Failure;
 /// The records that count at one version of the store.
 pub struct KnownRecords {
     receipts: DeltaTable,
-    visits: HashMap<u128, u128>,
+    visits: IndexMap<u128, u128>,
     held: HashSet<u128>,
     open: OpenHeld,
     load_ids: HashSet<String>,
@@ -46,7 +48,7 @@ pub struct NewlyKnown {
 #[derive(Debug, Default)]
 pub struct Brought {
     /// Content of each accepted visit revision, by key.
-    pub visits: HashMap<u128, u128>,
+    pub visits: IndexMap<u128, u128>,
     /// Keys of the records that are held now.
     pub held: HashSet<u128>,
     /// The same records, as much as closing them takes.
@@ -80,7 +82,7 @@ impl KnownRecords {
         let snapshot = Snapshot::open(store, 1).await?;
         let mut known = KnownRecords {
             receipts: snapshot.receipts().clone(),
-            visits: HashMap::new(),
+            visits: IndexMap::new(),
             held: HashSet::new(),
             open: OpenHeld::default(),
             load_ids: HashSet::new(),

@@ -1,7 +1,9 @@
 //! A fixed version of the tables, for reading.
 //!
 //! The store's version is that of the receipts: a row counts if a receipt of that version names its
-//! load. The receipts are opened first, so that every row that they name is there.
+//! load. The receipts are opened first, so that every row that they name is there. Receipts that were put
+//! together since are the same in fewer files, and still the version of the last load: nothing that bears
+//! a version changes by it.
 
 use std::collections::HashSet;
 use std::sync::Arc;
@@ -15,6 +17,7 @@ use jiff::Timestamp;
 use url::Url;
 
 use super::schema::arrow_schema;
+use super::table_log::changed_no_row;
 use super::tables::{Kept, Store, refused};
 use crate::failure::{Failure, Kind};
 
@@ -24,13 +27,17 @@ const VISITS_A_PART: usize = 250_000;
 
 /// Into how many parts queries over the visits are split, `most` at the most.
 pub async fn parts_that_pay(store: &Store, most: usize) -> Result<usize, Failure> {
-    let table = store.table(Kept::Visits).await?;
-    let state = table
+    let visits = rows_in(&store.table(Kept::Visits).await?)?;
+    Ok((visits / VISITS_A_PART).clamp(1, most))
+}
+
+/// The rows of the visits, those of loads without receipt too, as the log says them.
+fn rows_in(visits: &DeltaTable) -> Result<usize, Failure> {
+    let state = visits
         .snapshot()
         .map_err(|error| refused("open", Kept::Visits, &error))?;
     let files = state.log_data();
-    let visits: usize = files.iter().filter_map(|file| file.num_records()).sum();
-    Ok((visits / VISITS_A_PART).clamp(1, most))
+    Ok(files.iter().filter_map(|file| file.num_records()).sum())
 }
 
 /// A fixed version of the kept tables, registered under their names.
@@ -39,24 +46,33 @@ pub struct Snapshot {
     visits: DeltaTable,
     receipts: DeltaTable,
     closings: DeltaTable,
+    version: i64,
 }
 
 impl Snapshot {
     /// Opens the newest version; `partitions` is how many parts a query may be split into.
     pub async fn open(store: &Store, partitions: usize) -> Result<Snapshot, Failure> {
         let receipts = store.table(Kept::Receipts).await?;
-        Snapshot::with_receipts(store, receipts, partitions).await
+        let version = version_of_loads(store, &receipts).await;
+        Snapshot::with_receipts(store, receipts, version, partitions).await
     }
 
     /// Opens an earlier version: what later loads brought has no receipt in it, so it does not count.
     pub async fn at(store: &Store, version: i64, partitions: usize) -> Result<Snapshot, Failure> {
+        let newest = store.table(Kept::Receipts).await?;
+        // The same receipts, perhaps in fewer files.
+        if version_of_loads(store, &newest).await == version {
+            return Snapshot::with_receipts(store, newest, version, partitions).await;
+        }
         let receipts = store.table_at(Kept::Receipts, version).await?;
-        Snapshot::with_receipts(store, receipts, partitions).await
+        let version = version_of_loads(store, &receipts).await;
+        Snapshot::with_receipts(store, receipts, version, partitions).await
     }
 
     async fn with_receipts(
         store: &Store,
         receipts: DeltaTable,
+        version: i64,
         partitions: usize,
     ) -> Result<Snapshot, Failure> {
         let session = SessionContext::new_with_config(
@@ -75,12 +91,32 @@ impl Snapshot {
             visits,
             receipts,
             closings,
+            version,
         })
+    }
+
+    /// The same version in a session of its own, with its receipts, and its visits under another name.
+    pub(super) async fn with_visits_as(&self, name: &str) -> Result<Snapshot, Failure> {
+        let session = SessionContext::new_with_config(self.session.copied_config());
+        register(&session, Kept::Receipts, &self.receipts).await?;
+        register_as(&session, name, &self.visits).await?;
+        Ok(Snapshot {
+            session,
+            visits: self.visits.clone(),
+            receipts: self.receipts.clone(),
+            closings: self.closings.clone(),
+            version: self.version,
+        })
+    }
+
+    /// The rows of the visits, those of loads without receipt too, as the log says them.
+    pub(super) fn rows_of_visits(&self) -> Result<u64, Failure> {
+        Ok(rows_in(&self.visits)? as u64)
     }
 
     /// The version of the store: that of its receipts.
     pub fn version(&self) -> i64 {
-        version_of(&self.receipts)
+        self.version
     }
 
     /// When the newest submission came in; `None` if there is none.
@@ -160,6 +196,15 @@ pub(super) fn version_of(table: &DeltaTable) -> i64 {
     table.version().map_or(0, |version| version as i64)
 }
 
+/// The version of the last load: those after it that only put receipts together are passed over.
+async fn version_of_loads(store: &Store, receipts: &DeltaTable) -> i64 {
+    let mut version = version_of(receipts);
+    while changed_no_row(store, Kept::Receipts, version).await {
+        version -= 1;
+    }
+    version
+}
+
 /// The loads that have a receipt at the newest version.
 pub(super) async fn receipted_loads(store: &Store) -> Result<HashSet<String>, Failure> {
     let session = SessionContext::new();
@@ -189,12 +234,20 @@ pub(super) async fn register(
     kept: Kept,
     table: &DeltaTable,
 ) -> Result<(), Failure> {
+    register_as(session, kept.name(), table).await
+}
+
+async fn register_as(
+    session: &SessionContext,
+    name: &str,
+    table: &DeltaTable,
+) -> Result<(), Failure> {
     let provider = table
         .table_provider()
         .await
         .map_err(|error| unreadable(&error))?;
     session
-        .register_table(kept.name(), provider)
+        .register_table(name, provider)
         .map_err(|error| unreadable(&error))?;
     Ok(())
 }

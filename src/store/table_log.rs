@@ -104,6 +104,27 @@ impl TableLog {
     }
 }
 
+/// Whether a version changed no row of its table: its entry only puts files in the place of others. One that
+/// cannot be read is taken for an entry that did; `store verify` names it.
+pub(super) async fn changed_no_row(store: &Store, kept: Kept, version: i64) -> bool {
+    let folder = store.folder_of(kept).join("_delta_log");
+    let (files, path) = (store.files(), folder.join(format!("{version:020}.json")));
+    let Ok(text) = async { files.get(&path).await?.bytes().await }.await else {
+        return false;
+    };
+    let actions = serde_json::Deserializer::from_slice(&text).into_iter::<Action>();
+    let Ok(actions) = actions.collect::<Result<Vec<_>, _>>() else {
+        return false;
+    };
+    let mut of_files = actions.iter().filter_map(|action| match action {
+        Action::Add(add) => Some(add.data_change),
+        Action::Remove(remove) => Some(remove.data_change),
+        _ => None,
+    });
+    // The entry that makes a table names no file.
+    of_files.next() == Some(false) && of_files.all(|changes| !changes)
+}
+
 /// The number of a log entry by its name: twenty digits and `.json`.
 fn numbered(path: Path) -> Option<(i64, Path)> {
     let stem = path.filename()?.strip_suffix(".json")?;
