@@ -414,7 +414,9 @@ fn a_collapsed_ring_is_dropped_but_never_a_county() {
     assert!(region.counties()[0].shape.0[0].interiors().is_empty());
     assert!(region.locate(5.0, 5.0).is_none());
 
-    for nothing in [collapsed, flat, "[]", ""] {
+    // The search for hostile files found that an outline that crosses itself may be no larger than its hole.
+    let all_hole = format!("{whole},{whole}");
+    for nothing in [collapsed, flat, "[]", "", &all_hole] {
         let features = [
             feature(r#"{"id":"a","name":"A"}"#, &polygon(&whole)),
             feature(r#"{"id":"b","name":"Lost"}"#, &polygon(nothing)),

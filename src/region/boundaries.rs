@@ -284,7 +284,8 @@ pub(super) fn gather_counties(
 
 fn draw_county(outline: Outline) -> Result<County, Failure> {
     let shape = draw_shape(outline.polygons, &outline.place)?;
-    if shape.0.is_empty() {
+    // Outlines run against the clock and holes with it: holes as large as their outline leave nothing.
+    if shape.signed_area() <= 0.0 {
         return Err(unusable(
             &outline.place,
             format!(
@@ -292,7 +293,7 @@ fn draw_county(outline: Outline) -> Result<County, Failure> {
                 outline.name, outline.id
             ),
         )
-        .mend("its rings have fewer than four positions or no area; take a less simplified file"));
+        .mend("its rings have fewer than four positions, no area, or holes as large as they are; take a less simplified file"));
     }
     Ok(County {
         id: outline.id,
