@@ -31,7 +31,7 @@ pub enum StoreCommand {
     },
     /// Put the many small files that loads leave together, season by season
     #[command(
-        after_help = "Examples:\n  bractline store compact --dry-run\n  bractline store compact\n\nChanges no row and no figure, and may run beside loads and readers. The old files stay on the disk until\n`bractline store vacuum` removes them."
+        after_help = "Examples:\n  bractline store compact --dry-run\n  bractline store compact\n\nChanges no row and no figure, and may run beside loads and readers. The old files stay on the disk\nuntil `bractline store vacuum` removes them; those of the receipts stay, since issued alerts name\ntheir versions."
     )]
     Compact {
         /// Say what would be put together, and change nothing
