@@ -1,15 +1,14 @@
-//! Columns and rows of a sheet, laid out as the mapping says.
+//! A sheet, laid out as the mapping says: its columns.
 //!
-//! What does not fit refuses the file, with the headers that were found. Nothing is read from the
-//! cells here but the texts of titles and of rows to be left out.
+//! What does not fit refuses the file, with the headers that were found.
 
 use std::collections::HashMap;
-use std::rc::Rc;
 
 use super::member::Keys;
-use super::names::{cell_place, content, folded, is_blank, letters, quoted};
+use super::names::{cell_place, content, folded, letters, quoted};
+use super::rows::DataRow;
 use super::sheets::{ChosenSheet, groups, header, title_names};
-use super::{Field, Mapping, Selector, Skip};
+use super::{Field, Mapping, Selector};
 use crate::failure::{Failure, Kind};
 use crate::intake::table::{Cell, Row, Sheet};
 
@@ -56,45 +55,6 @@ impl At {
         match self {
             At::Row(place) => Some(*place),
             _ => None,
-        }
-    }
-}
-
-/// A row of data and the titles above it.
-pub(super) struct DataRow<'a> {
-    /// The row as sent.
-    pub row: &'a Row,
-    /// Name, text and place of what titles say.
-    pub titles: Rc<Vec<Title>>,
-}
-
-/// One thing that a title row or the sheet's name says.
-#[derive(Clone)]
-pub(super) struct Title {
-    /// The group of the pattern.
-    pub name: String,
-    /// What it caught.
-    pub text: String,
-    /// Where it stands.
-    pub place: String,
-}
-
-impl DataRow<'_> {
-    /// The cell of a source in this row, and its place.
-    pub fn cell(&self, table: &Table<'_>, column: &Column) -> (Cell, String) {
-        match &column.at {
-            At::Row(place) => (
-                self.row.cells.get(*place).cloned().unwrap_or(Cell::Empty),
-                cell_place(table.sheet, *place, self.row.number, &column.header),
-            ),
-            At::Title(name) => match self.titles.iter().rev().find(|title| title.name == *name) {
-                Some(title) => (Cell::Text(title.text.clone()), title.place.clone()),
-                None => (
-                    Cell::Empty,
-                    format!("no title above row {}", self.row.number),
-                ),
-            },
-            At::Fixed(cell, place) => (cell.clone(), place.clone()),
         }
     }
 }
@@ -243,7 +203,7 @@ impl<'a> Finder<'a, '_> {
     }
 
     /// The one column of a name or a letter.
-    fn find(&self, selector: &Selector) -> Result<Option<(At, String)>, Failure> {
+    pub fn find(&self, selector: &Selector) -> Result<Option<(At, String)>, Failure> {
         let names = match selector {
             Selector::Letter(place) => {
                 let header = self.header.get(*place);
@@ -333,99 +293,6 @@ impl<'a> Finder<'a, '_> {
             )
         })
     }
-
-    fn rows(&self, chosen: &ChosenSheet<'a>) -> Result<Vec<DataRow<'a>>, Failure> {
-        let form = &self.mapping.form;
-        let first = form.header_rows.last().copied().unwrap_or(0);
-        let skips = self.skips()?;
-        let headers = self.folded_headers();
-        let place = format!("the name of the sheet {}", quoted(&self.sheet.name));
-        let mut titles: Rc<Vec<Title>> = Rc::new(
-            chosen
-                .said
-                .iter()
-                .map(|(name, text)| title(name, text, &place))
-                .collect(),
-        );
-        let mut rows = Vec::new();
-        for row in &self.sheet.rows {
-            let above_header = row.number <= first;
-            let left_out = form.header_rows.contains(&row.number)
-                || form.comment_rows.contains(&row.number)
-                || row.cells.iter().all(is_blank)
-                || repeats_header(row, &headers)
-                || !above_header && skips.iter().any(|(place, skip)| skipped(row, *place, skip));
-            if left_out {
-                continue;
-            }
-            if let Some(said) = self.said_by_title(row) {
-                titles = Rc::new(titles_after(&titles, said));
-                continue;
-            }
-            if !above_header {
-                rows.push(DataRow {
-                    row,
-                    titles: titles.clone(),
-                });
-            }
-        }
-        Ok(rows)
-    }
-
-    fn skips(&self) -> Result<Vec<(usize, &Skip)>, Failure> {
-        self.mapping
-            .skips
-            .iter()
-            .map(|skip| match self.find(&skip.selector)? {
-                Some((At::Row(place), _)) => Ok((place, skip)),
-                _ => Err(self.refused(
-                    format!(
-                        "there is no column {} for a [[skip]]",
-                        wanted(&skip.selector)
-                    ),
-                    "mend the [[skip]], or leave it out",
-                )),
-            })
-            .collect()
-    }
-
-    fn folded_headers(&self) -> Vec<Vec<String>> {
-        let rows = &self.mapping.form.header_rows;
-        self.sheet
-            .rows
-            .iter()
-            .filter(|row| rows.contains(&row.number))
-            .map(folded_cells)
-            .collect()
-    }
-
-    /// What a title row says: all of its cells, joined by single spaces, match a [[block]].
-    fn said_by_title(&self, row: &Row) -> Option<Vec<Title>> {
-        let cells = row.cells.iter().filter(|cell| !is_blank(cell));
-        let text = cells.map(content).collect::<Vec<String>>().join(" ");
-        let pattern = self
-            .mapping
-            .blocks
-            .iter()
-            .find(|pattern| pattern.is_match(&text))?;
-        let first = row
-            .cells
-            .iter()
-            .position(|cell| !is_blank(cell))
-            .unwrap_or(0);
-        let place = cell_place(&self.sheet.name, first, row.number, "");
-        // A group that caught nothing says that the title before it no longer holds.
-        let caught = groups(pattern, &text);
-        let names = pattern.capture_names().flatten();
-        Some(
-            names
-                .map(|name| {
-                    let text = caught.iter().find(|(other, _)| other == name);
-                    title(name, text.map_or("", |(_, text)| text), &place)
-                })
-                .collect(),
-        )
-    }
 }
 
 /// `01` and `1` are one head.
@@ -434,45 +301,7 @@ fn number_text(text: &str) -> String {
         .map_or_else(|_| text.to_owned(), |number| number.to_string())
 }
 
-fn title(name: &str, text: &str, place: &str) -> Title {
-    Title {
-        name: name.to_owned(),
-        text: text.to_owned(),
-        place: place.to_owned(),
-    }
-}
-
-fn titles_after(before: &[Title], said: Vec<Title>) -> Vec<Title> {
-    let kept = before
-        .iter()
-        .filter(|title| said.iter().all(|new| new.name != title.name));
-    kept.cloned().chain(said.clone()).collect()
-}
-
-fn folded_cells(row: &Row) -> Vec<String> {
-    row.cells
-        .iter()
-        .map(|cell| folded(&content(cell)))
-        .collect()
-}
-
-/// A header that is printed again on every page of a long sheet.
-fn repeats_header(row: &Row, headers: &[Vec<String>]) -> bool {
-    let might_be = headers.iter().any(|header| header.len() == row.cells.len());
-    if !might_be {
-        return false;
-    }
-    let texts = folded_cells(row);
-    let filled = texts.iter().filter(|text| !text.is_empty()).count();
-    filled >= 2 && headers.contains(&texts)
-}
-
-fn skipped(row: &Row, place: usize, skip: &Skip) -> bool {
-    let text = row.cells.get(place).map(content).unwrap_or_default();
-    skip.matches.is_match(&text)
-}
-
-fn wanted(selector: &Selector) -> String {
+pub(super) fn wanted(selector: &Selector) -> String {
     match selector {
         Selector::Names(names) => {
             let names: Vec<String> = names.iter().map(|name| quoted(name)).collect();

@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 
 use super::cells::Said;
-use super::columns::{Column, DataRow, Table};
+use super::columns::{Column, Table};
 use super::draft::{Draft, Place, Taken};
 use super::file::{BlankKey, RowIs};
 use super::lost_zeros::{digits_of_columns, lost_zeros};
@@ -14,6 +14,7 @@ use super::member::{Level, Member};
 use super::names::{content, is_blank, shown};
 use super::numbers::Fault;
 use super::record::record;
+use super::rows::DataRow;
 use super::{Field, Mapping};
 use crate::intake::table::{Cell, TableRecord};
 

@@ -6,8 +6,8 @@
 //! are read from files elsewhere; whether a record that comes out of here is a sound visit, the schema
 //! and the trade rules say.
 //!
-//! The way of a sheet: [`file`] and [`check`] read the mapping, [`sheets`] and [`columns`] find header,
-//! columns and rows, [`cells`] reads each cell, [`group`] puts rows together, [`record`] writes records.
+//! The way of a sheet: [`file`] and [`check`] read the mapping, [`sheets`], [`columns`] and [`rows`] find header,
+//! columns and rows, [`cells`] reads each cell, [`group`] puts rows together, [`record`] and [`sites`] write records.
 
 use std::collections::BTreeMap;
 
@@ -31,8 +31,10 @@ mod no_day;
 mod numbers;
 mod plain;
 mod record;
+mod rows;
 mod sent;
 mod sheets;
+mod sites;
 mod suggest;
 mod unit;
 mod unmentioned;

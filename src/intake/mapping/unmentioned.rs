@@ -5,9 +5,10 @@
 use std::collections::{BTreeMap, HashSet};
 
 use super::Ignored;
-use super::columns::{At, Column, DataRow, Finder};
+use super::columns::{At, Column, Finder};
 use super::names::{folded, is_blank, letters, quoted, shown};
 use super::no_day::is_a_day;
+use super::rows::DataRow;
 use crate::failure::Failure;
 use crate::intake::table::Row;
 
