@@ -5,12 +5,15 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use super::submissions::{Accounts, Submissions, progress};
-use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
+use super::{Format, Outcome, open_catalogue, open_region, open_store, report, workers};
 use crate::failure::Failure;
 use crate::intake::judge::Judge;
 use crate::intake::load::Loader;
 use crate::intake::mapping::Mapping;
 use crate::workspace::Workspace;
+
+/// From so many loads that were not put together yet, opening the store takes seconds.
+const LOADS_THAT_SLOW: usize = 300;
 
 /// Take in submissions: records, spreadsheets, count sheets, folders of them
 #[derive(Debug, clap::Args)]
@@ -100,7 +103,21 @@ async fn load_each(
         bar.inc(1);
     }
     bar.finish_and_clear();
+    if let Some(advice) = advice(loader.receipt_files()) {
+        report::note(&advice);
+    }
     Ok(())
+}
+
+/// What to do about a store of many small files.
+fn advice(receipt_files: usize) -> Option<String> {
+    (receipt_files >= LOADS_THAT_SLOW).then(|| {
+        format!(
+            "the loads stand in {} small files of each table; `bractline store compact` puts them together, and \
+             every command is quick again",
+            report::grouped(receipt_files as u64)
+        )
+    })
 }
 
 /// A loader with all that a workspace says.
@@ -113,4 +130,16 @@ pub(super) async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure
     )?;
     let held_doubts = workspace.settings().doubts.hold.clone();
     Loader::new(open_store(workspace).await?, judge, held_doubts, workers()).await
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_store_of_many_small_loads_is_told_of_compact() {
+        assert_eq!(advice(LOADS_THAT_SLOW - 1), None);
+        let told = advice(2_000).expect("many loads");
+        assert!(told.contains("2,000") && told.contains("store compact"));
+    }
 }

@@ -80,6 +80,12 @@ impl Loader {
         self
     }
 
+    /// How many files the receipts of the store stand in: one a load, until they are put together.
+    pub fn receipt_files(&self) -> usize {
+        let files = self.known.receipts().get_file_uris();
+        files.map_or(0, Iterator::count)
+    }
+
     /// Loads a submission: when it returns, the submission is visible and on the disk.
     pub async fn load(&mut self, file: &SubmittedFile, now: Timestamp) -> Result<Account, Failure> {
         for _ in 0..ATTEMPTS_MAX {
