@@ -1,7 +1,8 @@
 //! What an Office Open XML workbook may hold, told from its tags before its reader sees it.
 //!
 //! The reader of workbooks makes room for as many texts as a count in the file says, keeps a style with
-//! all its names for every format, and follows any number of sheets to the same part.
+//! all its names for every format, follows any number of sheets to the same part, and takes a cell far beyond
+//! the largest sheet for another one.
 
 use std::collections::HashSet;
 
@@ -15,6 +16,9 @@ const FORMATS_MAX: usize = 65_536;
 /// A style's texts are copied for each format that uses it.
 const STYLE_TAG_BYTES_MAX: usize = 2_048;
 const SHEETS_MAX: usize = 1_000;
+/// The largest sheet (Excel specifications and limits: 1,048,576 rows by 16,384 columns).
+const SHEET_ROWS: u32 = 1_048_576;
+const SHEET_COLUMNS: u32 = 16_384;
 
 /// Counts over all parts of a workbook.
 #[derive(Default)]
@@ -54,6 +58,11 @@ impl Watch for XlsxLimits {
             && tag.inside().len() > STYLE_TAG_BYTES_MAX
         {
             return Err(Refusal::holds("a style with a name longer than any name"));
+        }
+        match tag.name() {
+            "c" | "row" => believable_ranges(tag, "r")?,
+            "dimension" | "f" | "mergeCell" => believable_ranges(tag, "ref")?,
+            _ => {}
         }
         match tag.name() {
             "c" => count(&mut self.cells, CELLS_MAX, "cells"),
@@ -129,4 +138,34 @@ fn believable_counts(tag: &Tag) -> Result<(), Refusal> {
         ))),
         _ => Ok(()),
     }
+}
+
+/// The reader reckons with places as they stand: one beyond the largest sheet comes round to another cell, and a range
+/// that ends before it begins has a size below 0.
+fn believable_ranges(tag: &Tag, name: &str) -> Result<(), Refusal> {
+    for range in tag.values(name) {
+        let (first, last) = range.split_once(':').unwrap_or((range, range));
+        let is_one = corner(first)
+            .zip(corner(last))
+            .is_some_and(|(first, last)| first.0 <= last.0 && first.1 <= last.1);
+        if !is_one {
+            return Err(Refusal::holds(format!(
+                "a range that no sheet has, \"{range:.40}\""
+            )));
+        }
+    }
+    Ok(())
+}
+
+/// Row and column of a place as `C7`, both from 1; column 0 where only a row is given.
+fn corner(place: &str) -> Option<(u32, u32)> {
+    let letters = place.bytes().take_while(u8::is_ascii_alphabetic).count();
+    let (letters, digits) = place.split_at(letters);
+    let is_number = digits.bytes().all(|digit| digit.is_ascii_digit());
+    let row = digits.parse().ok().filter(|_| is_number)?;
+    let number = |letter: u8| u32::from(letter.to_ascii_uppercase() - b'A') + 1;
+    let column = letters.bytes().try_fold(0_u32, |column, letter| {
+        column.checked_mul(26)?.checked_add(number(letter))
+    })?;
+    ((1..=SHEET_ROWS).contains(&row) && column <= SHEET_COLUMNS).then_some((row, column))
 }

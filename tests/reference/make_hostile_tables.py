@@ -126,6 +126,11 @@ def make(folder):
     book.active["XFD1048576"] = 1
     book.save(path("far-cell.xlsx", "cells"))
     xlsx(path("far-row.xlsx", "rows"), worksheet(cell_xml("A1048576")))
+    far = "a range that no sheet has"
+    xlsx(path("row-that-comes-round.xlsx", far), worksheet(cell_xml("A4294967298")))
+    xlsx(path("column-that-comes-round.xlsx", far), worksheet(cell_xml("CYEUQBCD1")))
+    backwards = '<mergeCells><mergeCell ref="A6:A4"/></mergeCells>'
+    xlsx(path("merged-backwards.xlsx", far), worksheet(cell_xml("A1"), backwards))
     scattered = "".join(f'<row r="{row}"><c r="BXX{row}"><v>1</v></c></row>' for row in range(1, 3000))
     xlsx(path("scattered.xlsx", "more than is read"), worksheet(scattered))
 

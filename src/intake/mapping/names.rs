@@ -102,13 +102,19 @@ pub(super) fn shown(cell: &Cell) -> String {
         Cell::Truth(truth) => if *truth { "TRUE" } else { "FALSE" }.to_owned(),
         Cell::Date(date) => format!("the date {date}"),
         Cell::Moment(moment) => format!("the date and time {moment}"),
-        Cell::Broken(words) => words.clone(),
+        // An error value is a text of the file as well.
+        Cell::Broken(words) => printable(words),
     }
 }
 
-/// A text in quotation marks, cut where it grows long. Accents and other scripts stay readable.
+/// A text in quotation marks, as [`printable`].
 pub(super) fn quoted(text: &str) -> String {
-    let mut shown = String::from("\"");
+    format!("\"{}\"", printable(text))
+}
+
+/// A text on one line, cut where it grows long. Accents and other scripts stay readable.
+fn printable(text: &str) -> String {
+    let mut shown = String::new();
     for letter in text.chars().take(QUOTE_LENGTH_MAX) {
         match letter {
             '\u{a0}' | '\u{202f}' | '\u{200b}' | '\u{feff}' => {
@@ -121,7 +127,6 @@ pub(super) fn quoted(text: &str) -> String {
     if text.chars().count() > QUOTE_LENGTH_MAX {
         shown.push('…');
     }
-    shown.push('"');
     shown
 }
 
