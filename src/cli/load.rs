@@ -12,7 +12,7 @@ use crate::intake::load::Loader;
 use crate::intake::mapping::Mapping;
 use crate::workspace::Workspace;
 
-/// From so many loads that were not put together yet, opening the store takes seconds.
+/// So many loads that were not put together yet cost a further one 2 s (7 ms each: `benches/RESULTS.md`).
 const LOADS_THAT_SLOW: usize = 300;
 
 /// Take in submissions: records, spreadsheets, count sheets, folders of them
@@ -113,8 +113,8 @@ async fn load_each(
 fn advice(receipt_files: usize) -> Option<String> {
     (receipt_files >= LOADS_THAT_SLOW).then(|| {
         format!(
-            "the loads stand in {} small files of each table; `bractline store compact` puts them together, and \
-             every command is quick again",
+            "{} loads stand in files of their own; `bractline store compact` puts them together, and every command \
+             is quick again",
             report::grouped(receipt_files as u64)
         )
     })

@@ -20,6 +20,9 @@ const SHEETS_MAX: usize = 1_000;
 const SHEET_ROWS: u32 = 1_048_576;
 const SHEET_COLUMNS: u32 = 16_384;
 
+/// What a message quotes of a range, in characters.
+const QUOTE_LENGTH_MAX: usize = 40;
+
 /// Counts over all parts of a workbook.
 #[derive(Default)]
 pub struct XlsxLimits {
@@ -149,8 +152,9 @@ fn believable_ranges(tag: &Tag, name: &str) -> Result<(), Refusal> {
             .zip(corner(last))
             .is_some_and(|(first, last)| first.0 <= last.0 && first.1 <= last.1);
         if !is_one {
+            let shown: String = range.chars().take(QUOTE_LENGTH_MAX).collect();
             return Err(Refusal::holds(format!(
-                "a range that no sheet has, \"{range:.40}\""
+                "a range that no sheet has, {shown:?}"
             )));
         }
     }

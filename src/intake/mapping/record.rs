@@ -1,7 +1,7 @@
 //! The draft of a visit → its document, or what is wrong with its cells, and the place of each member.
 //!
-//! What a record must hold beyond its members being there is for the schema and the trade rules, which
-//! see the document that is written here.
+//! The counts are written in [`super::sites`]. What a record must hold beyond its members being there is for
+//! the schema and the trade rules, which see the document that is written here.
 
 use std::collections::BTreeMap;
 
