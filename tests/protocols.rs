@@ -306,6 +306,15 @@ fn a_threshold_that_is_no_scalar_of_the_canonical_columns_is_refused() {
         ),
         ("1.0 / 0.0", "it gives inf"),
         (
+            "length(repeat('a', 2000000000)) * 1.0",
+            "repeat gives text: only functions that give numbers",
+        ),
+        (
+            "cardinality(range(1, 1000000000)) * 1.0",
+            "range gives something else: only functions that give numbers",
+        ),
+        (&"+1".repeat(501), "it has 1002 bytes, and at most 1000"),
+        (
             "greatest(0.5, ln(plants_per_ha))",
             "where plants_per_ha is not known it gives a number all the same",
         ),
@@ -338,6 +347,27 @@ fn a_scalar_of_the_canonical_columns_is_taken_whatever_it_is_written_with() {
         let protocol = Protocol::read(&with_expression(expression), Path::new("own.toml"));
         protocol.unwrap_or_else(|failure| panic!("{expression}: {failure}"));
     }
+}
+
+#[test]
+fn the_longest_expression_is_computed_for_every_visit() {
+    let workspace = TestWorkspace::of_region("us:46");
+    let own = workspace.path().join("protocols");
+    std::fs::create_dir_all(&own).expect("a folder");
+    let deep = format!("area_ha{}", "+1".repeat(496));
+    let text = built_in("bsm-eggs");
+    let written = text
+        .lines()
+        .find(|line| line.starts_with("expression = "))
+        .expect("an expression");
+    let text = text.replacen(written, &format!("expression = \"{deep}\""), 1);
+    std::fs::write(own.join("bsm-eggs.toml"), text).expect("a file");
+    workspace.load_text("visits", &full_visit("v1").to_string());
+    let query = "select threshold - area_ha as added from field_week";
+    let run = workspace
+        .run(&["sql", query, "--format", "json"])
+        .expect_code(0);
+    assert_eq!(run.json(), json!([{"added": 496.0}]));
 }
 
 #[test]
@@ -444,7 +474,7 @@ fn the_generated_sql_holds_no_comment_and_the_expressions_alone() {
     let text = with_expression("1.0 / 3.0 -- a third");
     std::fs::write(own.join("own.toml"), text).expect("a file");
     let catalogue = Catalogue::read(Some(&own)).expect("the catalogue");
-    let sql = visit_threshold_sql(&catalogue);
+    let sql = visit_threshold_sql(catalogue.protocols());
     assert!(
         sql.contains("when 'own' then cast(1.0 / 3.0 as double)\n"),
         "{sql}"

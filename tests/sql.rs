@@ -208,3 +208,22 @@ fn a_query_that_wants_too_much_is_ended_cleanly() {
     let nothing = visit("v-0");
     workspace.load_text("after", &lines(&[nothing]));
 }
+
+#[test]
+fn a_deep_expression_is_computed_and_a_longer_query_is_refused() {
+    let workspace = workspace();
+    // Deep enough to overflow the usual stack of a thread that computes, 2 MiB.
+    let deep = |terms: usize| {
+        format!(
+            "select max(revision{}) as n from visits",
+            "+1".repeat(terms)
+        )
+    };
+    let run = asked(&workspace, &deep(800), &["--format", "json"]).expect_code(0);
+    assert_eq!(run.json(), json!([{"n": 801}]));
+    let run = asked(&workspace, &deep(8_200), &[]).expect_code(1);
+    assert!(
+        run.stderr.contains("it is longer than 16384 bytes"),
+        "{run:?}"
+    );
+}

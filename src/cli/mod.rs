@@ -110,6 +110,10 @@ enum Format {
     Json,
 }
 
+/// Stack of a thread that computes, as much as the first thread has: the engine meets the expression of a protocol by
+/// recursion, and a usual stack of 2 MiB is near what its longest takes.
+const STACK_BYTES: usize = 8 << 20;
+
 /// Runs the program: arguments → command → exit code.
 pub fn run() -> ExitCode {
     pass_over_a_panic_that_is_no_news();
@@ -117,6 +121,7 @@ pub fn run() -> ExitCode {
     log_to_stderr(arguments.verbose);
     let outcome = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
+        .thread_stack_size(STACK_BYTES)
         .build()
         .map_err(|error| Failure::new(Kind::Files, format!("cannot start: {error}")))
         .and_then(|runtime| runtime.block_on(perform(arguments)));

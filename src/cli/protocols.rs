@@ -73,7 +73,7 @@ impl Protocols {
             }
             Protocols::Check { format } => check(&catalogue, format)?,
             Protocols::Sql { format } => {
-                let sql = visit_threshold_sql(&catalogue);
+                let sql = visit_threshold_sql(catalogue.protocols());
                 match format {
                     Format::Text => report::say(&sql)?,
                     Format::Json => report::say_json(&serde_json::json!({ "sql": sql }))?,

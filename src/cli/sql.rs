@@ -19,8 +19,9 @@ use crate::workspace::Workspace;
 const LOOK_EVERY: Duration = Duration::from_millis(20);
 /// What the program takes beside the query's own memory.
 const BESIDE_BYTES: u64 = 256 << 20;
-/// Stack of the thread that plans: deep expressions are read by recursion.
-const STACK_BYTES: usize = 64 << 20;
+/// Stack of the threads that plan and compute: the deepest expression that fits into a query is met by recursion. Only
+/// what is used of it takes memory.
+const STACK_BYTES: usize = 256 << 20;
 
 /// Ask the tables: read-only SQL
 #[derive(Debug, clap::Args)]
@@ -98,6 +99,7 @@ impl Sql {
             .spawn(move || {
                 let answered = tokio::runtime::Builder::new_multi_thread()
                     .enable_all()
+                    .thread_stack_size(STACK_BYTES)
                     .build()
                     .map_err(not_started)
                     .and_then(|runtime| {

@@ -35,6 +35,10 @@ pub const CANONICAL_COLUMNS: [&str; 6] = [
     "crop_stage",
 ];
 
+/// The longest expression. Those of the catalogue have up to 300 bytes; `1.0+1.0+…` of some 10,000 is met by more
+/// recursion than a thread has stack for.
+const EXPRESSION_BYTES_MAX: usize = 1_000;
+
 /// A scalar of the canonical columns that was accepted.
 #[derive(Debug, Clone)]
 pub(super) struct PlannedScalar {
@@ -143,6 +147,12 @@ impl PlannedThreshold {
 impl PlannedScalar {
     /// Plans a text; the reason if it is refused.
     pub(super) fn of(text: &str) -> Result<PlannedScalar, String> {
+        if text.len() > EXPRESSION_BYTES_MAX {
+            return Err(format!(
+                "it has {} bytes, and at most {EXPRESSION_BYTES_MAX} are read",
+                text.len()
+            ));
+        }
         let (logical, sql) = scalar(text)?;
         let physical = simplified(logical)
             .and_then(|expression| ENGINE.create_physical_expr(expression, &PLANNING))
@@ -285,11 +295,21 @@ fn refusal(part: &Expr) -> Option<String> {
             )
         }
         Expr::ScalarFunction(called) => {
-            if called.func.signature().volatility == Volatility::Immutable {
-                return None;
-            }
             let name = called.name();
-            format!("{name} does not give the same for the same field every time")
+            let given = part.get_type(&*PLANNING);
+            match given {
+                _ if called.func.signature().volatility != Volatility::Immutable => {
+                    format!("{name} does not give the same for the same field every time")
+                }
+                // What gives texts and lists can give ones that fill the memory: repeat, lpad, range.
+                Ok(given) if !given.is_numeric() && given != DataType::Boolean => {
+                    format!(
+                        "{name} gives {}: only functions that give numbers have a place in it",
+                        of_kind(&given)
+                    )
+                }
+                _ => return None,
+            }
         }
         Expr::AggregateFunction(_) => {
             format!("{part} is an aggregate: a threshold is computed from one field alone")

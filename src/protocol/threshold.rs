@@ -4,7 +4,6 @@
 //! columns of `current_visit` and nothing else. How an expression is planned and what is refused stands in
 //! [`super::plan_threshold`].
 
-use super::catalogue::Catalogue;
 use super::plan_threshold::ThresholdField;
 use super::protocol_file::{Check, Protocol};
 use crate::failure::{Failure, Kind};
@@ -12,9 +11,9 @@ use crate::failure::{Failure, Kind};
 /// The SQL of the table `visit_threshold`: the rows of `current_visit` with the threshold of each
 /// field, in the unit of its mean; null where the protocol is no longer in the catalogue, or where the record
 /// lacks what its expression needs.
-pub fn visit_threshold_sql(catalogue: &Catalogue) -> String {
-    let branches: String = catalogue
-        .protocols()
+pub fn visit_threshold_sql<'a>(protocols: impl IntoIterator<Item = &'a Protocol>) -> String {
+    let branches: String = protocols
+        .into_iter()
         .map(|protocol| {
             format!(
                 "        when '{}' then cast({} as double)\n",

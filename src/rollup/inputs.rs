@@ -157,7 +157,7 @@ pub(super) async fn keep_thresholds(
         )
         .mend("check the expressions of the protocols against the canonical columns")
     };
-    let query = visit_threshold_sql(catalogue);
+    let query = visit_threshold_sql(catalogue.protocols());
     let frame = engine.session().sql(&query).await.map_err(failed)?;
     let schema = Arc::new(frame.schema().as_arrow().clone());
     let partitions = engine.parts(&query, frame, failed).await?;
