@@ -11,6 +11,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use crate::fuzz_targets::{INPUT_BYTES_MAX, TARGETS, Target, hold_html};
+use crate::fuzz_tokens;
 use crate::support::contents;
 
 /// Changed inputs of each target.
@@ -55,12 +56,12 @@ fn unescaped(word: &str) -> Vec<u8> {
     bytes
 }
 
-/// One change after the other: bytes flipped, pieces cut out, doubled, put elsewhere, words put in.
+/// One change after the other: bytes flipped, pieces cut out, doubled, put elsewhere, words put in, tokens changed.
 fn change(input: &mut Vec<u8>, words: &[Vec<u8>], chance: &mut ChaCha8Rng) {
     for _ in 0..chance.random_range(1..6) {
         let at = chance.random_range(0..=input.len());
         let end = (at + chance.random_range(0..40)).min(input.len());
-        match chance.random_range(0..5) {
+        match chance.random_range(0..6) {
             0 if at < input.len() => input[at] = chance.random(),
             1 => drop(input.drain(at..end)),
             2 => {
@@ -69,6 +70,7 @@ fn change(input: &mut Vec<u8>, words: &[Vec<u8>], chance: &mut ChaCha8Rng) {
                 input.splice(to..to, piece);
             }
             3 if at < input.len() => input[at] ^= 1 << chance.random_range(0..8),
+            4 => fuzz_tokens::change(input, chance),
             _ => {
                 let word = words.choose(chance).expect("a word").clone();
                 let over = if chance.random() { at..end } else { at..at };

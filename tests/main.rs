@@ -2,6 +2,8 @@
 
 #[path = "fuzz/targets/mod.rs"]
 mod fuzz_targets;
+#[path = "fuzz/tokens.rs"]
+mod fuzz_tokens;
 mod generated;
 mod in_process;
 mod support;

@@ -6,6 +6,7 @@
 mod boundary;
 mod csv;
 mod desk;
+mod expression;
 mod json;
 mod mapping;
 mod note;
@@ -25,7 +26,7 @@ pub struct Target {
 }
 
 /// Every target.
-pub const TARGETS: [Target; 8] = [
+pub const TARGETS: [Target; 9] = [
     Target {
         name: "json",
         look: json::look,
@@ -45,6 +46,10 @@ pub const TARGETS: [Target; 8] = [
     Target {
         name: "protocol",
         look: protocol::look,
+    },
+    Target {
+        name: "expression",
+        look: expression::look,
     },
     Target {
         name: "boundary",

@@ -25,21 +25,12 @@ pub fn look(bytes: &[u8]) {
     assert!(written.contains("\"title\""), "{written}");
     let limits = protocol.limits();
     assert!(limits.sites_min > 0 && limits.units_per_site_min > 0);
-    let plausible = &protocol.plausible;
-    for corner in 0..16_usize {
-        let side = |of: [f64; 2], place: u32| of[(corner >> place) & 1];
-        let economics: Economics = serde_json::from_value(json!({
-            "treatment_cost": {"amount": side(plausible.treatment_cost_per_acre, 0), "per": "acre",
-                "currency": plausible.currency},
-            "market_value": {"amount": side(plausible.market_value_per_lb, 1), "per": "lb",
-                "currency": plausible.currency},
-            "plant_population": {"count": side(plausible.plants_per_acre, 2), "per": "acre"},
-        }))
-        .expect("economics");
+    for corner in 0..CORNERS {
+        let (economics, area_ha) = corner_of(&protocol, corner);
         for crop_type in &protocol.crop_types {
             let field = ThresholdField {
                 economics: &economics,
-                area_ha: side(plausible.area_ha, 3),
+                area_ha,
                 crop_type,
                 crop_stage: &protocol.stages.first,
             };
@@ -60,4 +51,21 @@ pub fn look(bytes: &[u8]) {
             assert!(metres.is_finite() && metres >= 0.0, "{metres} m");
         }
     }
+}
+
+/// Corners of what a protocol calls plausible: cost, value, plants and area.
+pub const CORNERS: usize = 16;
+
+/// The economics of a field in a corner, and its hectares.
+pub fn corner_of(protocol: &Protocol, corner: usize) -> (Economics, f64) {
+    let side = |of: [f64; 2], place: u32| of[(corner >> place) & 1];
+    let plausible = &protocol.plausible;
+    let economics = serde_json::from_value(json!({
+        "treatment_cost": {"amount": side(plausible.treatment_cost_per_acre, 0), "per": "acre",
+            "currency": plausible.currency},
+        "market_value": {"amount": side(plausible.market_value_per_lb, 1), "per": "lb",
+            "currency": plausible.currency},
+        "plant_population": {"count": side(plausible.plants_per_acre, 2), "per": "acre"},
+    }));
+    (economics.expect("economics"), side(plausible.area_ha, 3))
 }
