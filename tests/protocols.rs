@@ -313,6 +313,10 @@ fn a_threshold_that_is_no_scalar_of_the_canonical_columns_is_refused() {
             "cardinality(range(1, 1000000000)) * 1.0",
             "range gives something else: only functions that give numbers",
         ),
+        (
+            "9.0 + - -1.0",
+            "it is written out as 9.0 + --1.0, which is something else",
+        ),
         (&"+1".repeat(501), "it has 1002 bytes, and at most 1000"),
         (
             "greatest(0.5, ln(plants_per_ha))",
@@ -343,6 +347,8 @@ fn a_scalar_of_the_canonical_columns_is_taken_whatever_it_is_written_with() {
         "case when treatment_cost_per_ha < 9.0 then 9.0 else treatment_cost_per_ha end",
         "greatest(0.5, area_ha)",
         "1.0 /* of\nplants */",
+        "9.0 + -(-1.0)",
+        "9.0 - -1.0",
     ] {
         let protocol = Protocol::read(&with_expression(expression), Path::new("own.toml"));
         protocol.unwrap_or_else(|failure| panic!("{expression}: {failure}"));

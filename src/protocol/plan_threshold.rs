@@ -228,13 +228,19 @@ static PLANNING: LazyLock<DFSchema> = LazyLock::new(|| {
 /// The text as one scalar expression, and its SQL without comments.
 fn scalar(text: &str) -> Result<(Expr, String), String> {
     let dialect = ENGINE.config().options().sql_parser.dialect;
-    let parsed = ENGINE
-        .sql_to_expr_with_alias(text, &dialect)
+    let parse = |text: &str| ENGINE.sql_to_expr_with_alias(text, &dialect);
+    let parsed = parse(text)
         .map_err(|error| format!("it is not one SQL expression: {}", in_one_line(&error)))?;
     if parsed.alias.is_some() {
         return Err("an alias has no place in it".to_owned());
     }
     let sql = parsed.expr.to_string();
+    // The parser writes `- -1` as `--1`, which begins a comment.
+    if !parse(&sql).is_ok_and(|again| again == parsed) {
+        return Err(format!(
+            "it is written out as {sql}, which is something else: use parentheses, as in -(-1.0)"
+        ));
+    }
     let logical = ENGINE
         .create_logical_expr_from_sql_expr(parsed, &PLANNING)
         .map_err(|error| refused_column(&error))?;
