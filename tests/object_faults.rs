@@ -2,7 +2,7 @@
 //!
 //! It stands where the keeper of a bucket does, before files on the disk. Whatever it does, the store is as before or
 //! wholly after, a clear word says so, and the same deed again ends where an undisturbed one does. The everyday run takes
-//! some of the calls; `BRACTLINE_OBJECT_FAULTS=all` takes every one.
+//! some of the calls; `BRACTLINE_OBJECT_FAULTS=all` takes every one, `=Compact` those of that deed.
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -332,17 +332,40 @@ async fn disturbed(
     (workspace, result, counted)
 }
 
+/// Late answers of a deed that are tried where every call is: none of them can do more than take its time.
+const LATE: usize = 20;
+
 /// Which of so many calls are tried.
-fn chosen(calls: usize, some: usize) -> Vec<usize> {
+fn chosen(calls: usize, at_most: usize) -> Vec<usize> {
     let mut numbers: Vec<usize> = (1..=calls).collect();
-    if std::env::var_os("BRACTLINE_OBJECT_FAULTS").is_none() {
+    if at_most < calls {
         numbers.shuffle(&mut ChaCha8Rng::seed_from_u64(calls as u64));
-        numbers.truncate(some);
+        numbers.truncate(at_most);
     }
     numbers
 }
 
-async fn try_all(prepared: &TestWorkspace, deed: Deed) -> usize {
+/// What `BRACTLINE_OBJECT_FAULTS` asks for: every call of all deeds or of one, or a few of each.
+fn wanted() -> (Vec<Deed>, bool) {
+    let asked = std::env::var("BRACTLINE_OBJECT_FAULTS").ok();
+    let of_one = DEEDS
+        .iter()
+        .filter(|deed| asked == Some(format!("{deed:?}")));
+    let of_one: Vec<Deed> = of_one.copied().collect();
+    match asked {
+        Some(_) if !of_one.is_empty() => (of_one, true),
+        Some(all) => {
+            assert_eq!(
+                all, "all",
+                "BRACTLINE_OBJECT_FAULTS: all, or one of {DEEDS:?}"
+            );
+            (DEEDS.to_vec(), true)
+        }
+        None => (DEEDS.to_vec(), false),
+    }
+}
+
+async fn try_all(prepared: &TestWorkspace, deed: Deed, every_call: bool) -> usize {
     let none = Fault {
         call: Call::Read,
         number: 0,
@@ -354,18 +377,18 @@ async fn try_all(prepared: &TestWorkspace, deed: Deed) -> usize {
     let after = state(&undisturbed).await;
     assert_eq!(before != after, matches!(deed, Deed::Load | Deed::Issue));
     assert!(reads > 0, "{deed:?} reads nothing through the store");
+    let (some, late_reads, late_writes) = match every_call {
+        true => (usize::MAX, LATE, LATE),
+        // What waits costs its time: every day only the roll-up.
+        false => (1, usize::from(deed == Deed::RollUp), 0),
+    };
     let mut tries = Vec::new();
     for (call, how, numbers) in [
-        (Call::Read, How::Before, chosen(reads, 1)),
-        (Call::Write, How::Before, chosen(writes, 1)),
-        (Call::Write, How::After, chosen(writes, 1)),
-        // What waits costs its time: every day only the roll-up, which reads most.
-        (
-            Call::Read,
-            How::Late,
-            chosen(reads, usize::from(deed == Deed::RollUp)),
-        ),
-        (Call::Write, How::Late, chosen(writes, 0)),
+        (Call::Read, How::Before, chosen(reads, some)),
+        (Call::Write, How::Before, chosen(writes, some)),
+        (Call::Write, How::After, chosen(writes, some)),
+        (Call::Read, How::Late, chosen(reads, late_reads)),
+        (Call::Write, How::Late, chosen(writes, late_writes)),
     ] {
         tries.extend(
             numbers
@@ -374,7 +397,10 @@ async fn try_all(prepared: &TestWorkspace, deed: Deed) -> usize {
         );
     }
     let mut told = 0;
-    for fault in &tries {
+    for (number, fault) in tries.iter().enumerate() {
+        if number % 50 == 0 {
+            println!("{deed:?}: {number} of {} tries", tries.len());
+        }
         let (workspace, result, _) = disturbed(prepared, deed, *fault).await;
         let now = state(&workspace).await;
         assert!(
@@ -413,15 +439,17 @@ async fn try_all(prepared: &TestWorkspace, deed: Deed) -> usize {
 #[test]
 fn a_store_that_fails_at_any_call_leaves_all_or_nothing() {
     let prepared = prepared();
+    let (deeds, every_call) = wanted();
     std::thread::scope(|scope| {
-        let deeds = DEEDS.map(|deed| {
-            let prepared = &prepared;
-            (
-                deed,
-                scope.spawn(move || runtime().block_on(try_all(prepared, deed))),
-            )
-        });
-        for (deed, thread) in deeds {
+        let of_all: Vec<_> = deeds
+            .into_iter()
+            .map(|deed| {
+                let prepared = &prepared;
+                let tried = move || runtime().block_on(try_all(prepared, deed, every_call));
+                (deed, scope.spawn(tried))
+            })
+            .collect();
+        for (deed, thread) in of_all {
             let told = thread
                 .join()
                 .unwrap_or_else(|_| panic!("{deed:?} is half done"));
