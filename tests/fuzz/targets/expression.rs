@@ -42,7 +42,7 @@ pub fn look(bytes: &[u8]) {
         );
         threshold
     });
-    let expected: Vec<Option<f64>> = expected.collect();
+    let expected: Vec<Option<f64>> = expected.map(a_number).collect();
     let sql = visit_threshold_sql([&protocol]);
     assert_eq!(thresholds_by(&sql), expected, "{sql}");
 }
@@ -59,7 +59,13 @@ fn thresholds_by(sql: &str) -> Vec<Option<f64>> {
     let columns = rows.iter().map(|rows| rows.column_by_name("threshold"));
     columns
         .flat_map(|column| column.expect("a threshold").as_primitive::<Float64Type>())
+        .map(a_number)
         .collect()
+}
+
+/// What is no number is no threshold either; a field whose economics are lacking may have it.
+fn a_number(threshold: Option<f64>) -> Option<f64> {
+    threshold.filter(|threshold| !threshold.is_nan())
 }
 
 /// A field in a corner of what is plausible.
