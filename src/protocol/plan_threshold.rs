@@ -35,7 +35,7 @@ pub const CANONICAL_COLUMNS: [&str; 6] = [
     "crop_stage",
 ];
 
-/// The longest expression. Those of the catalogue have up to 300 bytes; `1.0+1.0+…` of some 10,000 is met by more
+/// The longest expression. Those of the catalogue have up to 235 bytes; `1.0+1.0+…` of some 10,000 is met by more
 /// recursion than a thread has stack for.
 const EXPRESSION_BYTES_MAX: usize = 1_000;
 
