@@ -86,6 +86,16 @@ impl Failure {
         self
     }
 
+    /// Adds the file to the place within it, if there is one.
+    pub fn in_file(mut self, path: &Path) -> Self {
+        let file = path.display();
+        self.place = Some(match self.place {
+            Some(within) => format!("{file}, {within}"),
+            None => file.to_string(),
+        });
+        self
+    }
+
     /// Adds how to mend it.
     pub fn mend(mut self, mend: impl Into<String>) -> Self {
         self.mend = Some(mend.into());

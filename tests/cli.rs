@@ -404,6 +404,25 @@ fn settings_that_cannot_be_are_refused_and_named() {
             vec!["point_grid_km"],
         ),
         (
+            "point_grid_km = 10.0",
+            "point_grid_km = 2.5",
+            vec![
+                "[disclosure] point_grid_km = 2.5",
+                "bractline.toml",
+                "5, 10, 20 or 40",
+            ],
+        ),
+        (
+            "point_grid_km = 10.0",
+            "point_grid_km = 80",
+            vec!["point_grid_km = 80", "5, 10, 20 or 40"],
+        ),
+        (
+            "point_grid_km = 10.0",
+            "point_grid_km = 12.0",
+            vec!["point_grid_km = 12", "5, 10, 20 or 40"],
+        ),
+        (
             "\"06-01\"",
             "\"02-30\"",
             vec!["first_day", "02-30", "06-01"],

@@ -22,6 +22,7 @@ const IMPORTS: [(&str, &[&str]); 14] = [
         &[
             "visit",
             "protocol",
+            "region",
             "store",
             "statistics",
             "heat",
@@ -41,7 +42,7 @@ const IMPORTS: [(&str, &[&str]); 14] = [
         ],
     ),
     ("sample", &["visit", "failure"]),
-    ("workspace", &["visit", "failure"]),
+    ("workspace", &["visit", "region", "failure"]),
     (
         "cli",
         &[

@@ -25,7 +25,7 @@ impl Published {
         let settings = workspace.path().join("bractline.toml");
         let text = std::fs::read_to_string(&settings).expect("settings");
         // The demo scouts thinly: at 10 km hardly a cell has three fields.
-        let wider = text.replace("point_grid_km = 10.0", "point_grid_km = 25.0");
+        let wider = text.replace("point_grid_km = 10.0", "point_grid_km = 20.0");
         assert_ne!(wider, text);
         std::fs::write(&settings, wider).expect("settings");
         let week = workspace.beside("week");

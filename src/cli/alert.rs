@@ -4,20 +4,23 @@ use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 
+use super::grid_setting::check_grid_not_lowered;
+use super::inputs::Inputs;
 use super::issued;
 use super::issuing::{self, IssueRequest};
 use super::report;
 use super::rollup::Figures;
 use super::scenario::refuse_scenario;
-use super::{Format, Outcome};
+use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
 use crate::protocol::threshold::worked_values;
 use crate::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};
 use crate::publish::alert_text::alert_markdown;
-use crate::publish::files::write_folder;
+use crate::publish::files::write_private_folder;
 use crate::publish::issue::Issue;
-use crate::publish::note::{NOTE_BYTES_MAX, Note};
+use crate::publish::note::Note;
+use crate::publish::note_bounds::note_text;
 use crate::publish::season_place::season_place_in_words;
 use crate::publish::still_to_come::still_to_come;
 use crate::publish::summary::Summary;
@@ -29,6 +32,7 @@ use crate::rollup::run::Period;
 use crate::rollup::season_so_far::SeasonSoFar;
 use crate::rollup::season_weeks::season_weeks;
 use crate::rollup::seasons::{Place, seasons_of};
+use crate::store::alerts::issued_alerts;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 
@@ -109,7 +113,15 @@ async fn draft(
     note: Option<String>,
     format: Format,
 ) -> Result<Outcome, Failure> {
+    let store = open_store(workspace).await?;
+    check_grid_not_lowered(workspace, &issued_alerts(&store).await?)?;
     let figures = Figures::with_arrivals(workspace).await?;
+    if let Some(note) = &note {
+        let confidences = issuing::confidences(&store).await?;
+        let inputs = Inputs::of_now(workspace)?;
+        let gate = issuing::gate(workspace, &inputs, &figures.region, &confidences)?;
+        gate.judge_note(note, &confidences.points)?;
+    }
     let note = note.as_deref().map(Note::read).transpose()?;
     let page = write_draft(
         workspace,
@@ -131,18 +143,10 @@ async fn draft(
 
 /// The text of a note's file; a longer one is not read to its end.
 fn read_note(path: &Path) -> Result<String, Failure> {
-    let unreadable = |error| Failure::file("read", path, &error);
-    let size = path.metadata().map_err(unreadable)?.len();
-    if size > NOTE_BYTES_MAX as u64 {
-        return Err(Failure::new(
-            Kind::Publish,
-            format!("the note has {size} bytes, {NOTE_BYTES_MAX} at the most"),
-        )
-        .at(path.display().to_string())
-        .mend("shorten it; what is longer belongs on a page of its own, with a link here"));
-    }
-    let text = std::fs::read_to_string(path).map_err(unreadable)?;
-    Note::read(&text).map_err(|failure| failure.at(path.display().to_string()))?;
+    let file = std::fs::File::open(path).map_err(|error| Failure::file("read", path, &error))?;
+    let text = note_text(file, path)?;
+    // A failure of the note names a line of it; the file is named with it.
+    Note::read(&text).map_err(|failure| failure.in_file(path))?;
     Ok(text)
 }
 
@@ -166,7 +170,7 @@ fn write_draft(
     let protocol = chosen_protocol(figures, week, protocol)?;
     let built = build(figures, week, protocol, note, None)?;
     let folder = workspace.alerts().join(week.to_string());
-    write_folder(&folder, &built.borrowed())?;
+    write_private_folder(&folder, &built.borrowed())?;
     Ok(folder.join("alert.html"))
 }
 

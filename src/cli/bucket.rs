@@ -20,6 +20,7 @@ const REQUEST_TIME: Duration = Duration::from_secs(60);
 pub(super) fn store_of(workspace: &Workspace) -> Result<Store, Failure> {
     let place = workspace.settings().store.place.as_str();
     if place.is_empty() {
+        workspace.share_store()?;
         return Store::in_folder(&workspace.store());
     }
     let refused = |error: &dyn std::fmt::Display| {

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 use serde::Serialize;
 
+use super::grid_setting::check_grid_not_lowered;
 use super::inputs::{Inputs, sha256_of};
 use super::issuing::{confidences, find, gate, settle};
 use super::report::{self, counted};
@@ -14,7 +15,7 @@ use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
 use crate::publish::export::contents::{ExportTable, VisitRows, tables_of};
 use crate::publish::export::{Facts, HeldBack, Level, Licence, PackageFile, package};
-use crate::publish::files::write_folder;
+use crate::publish::files::{write_folder, write_private_folder};
 use crate::publish::gate_export::ExportGate;
 use crate::publish::unseen::plain_text;
 use crate::rollup::dispersion::SmallestGroup;
@@ -122,7 +123,12 @@ impl Export {
             .iter()
             .map(|file| (file.name.as_str(), &*file.bytes))
             .collect();
-        write_folder(&self.out, &borrowed)?;
+        match self.level {
+            LevelArgument::Public => write_folder(&self.out, &borrowed)?,
+            LevelArgument::Grid | LevelArgument::Full => {
+                write_private_folder(&self.out, &borrowed)?;
+            }
+        }
         match self.format {
             Format::Text => report::say(&written.text())?,
             Format::Json => report::say_json(&written)?,
@@ -150,10 +156,11 @@ impl Export {
 
     /// What the package is made from beside the store, and which version of the store.
     async fn inputs(&self, workspace: &Workspace) -> Result<(Inputs, Option<i64>), Failure> {
+        let issued = issued_alerts(&open_store(workspace).await?).await?;
+        check_grid_not_lowered(workspace, &issued)?;
         let Some(number) = self.as_issued else {
             return Ok((Inputs::of_now(workspace)?, self.store_version));
         };
-        let issued = issued_alerts(&open_store(workspace).await?).await?;
         settle(workspace, &issued)?;
         let alert = find(&issued, number)?;
         Ok((
@@ -191,12 +198,12 @@ impl Export {
                         .and_then(|least| i32::try_from(least).ok())
                         .unwrap_or(1)
                 };
-                let (visits, grid_km) = (&rows.visit.batch, disclosure.point_grid_km);
+                let (visits, narrowest) = (&rows.visit.batch, as_it_was.grid_width()?);
                 VisitRows::Grid(grid_rows(
                     visits,
                     &figures.rollup,
                     smallest,
-                    grid_km,
+                    narrowest,
                     sites_min,
                 )?)
             }

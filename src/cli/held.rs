@@ -10,7 +10,7 @@ use super::table_cells::table_cell;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
 use crate::intake::mendable::{MendableRow, mendable_record};
-use crate::publish::files::write_folder;
+use crate::publish::files::write_private_folder;
 use crate::publish::returned::{
     ReturnForm, ReturnedMend, ReturnedRecord, ReturnedRow, ReturnedRows, files_of_sender,
 };
@@ -205,7 +205,7 @@ async fn export(
         .iter()
         .map(|(name, bytes)| (name.as_str(), bytes.as_slice()))
         .collect();
-    write_folder(out, &files)?;
+    write_private_folder(out, &files)?;
     said.push(format!("in {}", out.display()));
     report::say(&said.join("\n"))?;
     Ok(Outcome::Done)

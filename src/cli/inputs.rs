@@ -10,7 +10,7 @@ use super::rollup::Figures;
 use super::{open_store, workers};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Catalogue, built_in_files};
-use crate::publish::files::write_file;
+use crate::publish::files::write_private_file;
 use crate::region::Region;
 use crate::rollup::arrivals::Arrivals;
 use crate::store::alerts::IssuedAlert;
@@ -180,7 +180,7 @@ fn temporary_folder() -> Result<tempfile::TempDir, Failure> {
 fn keep(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     match path.exists() {
         true => Ok(()),
-        false => write_file(path, bytes),
+        false => write_private_file(path, bytes),
     }
 }
 

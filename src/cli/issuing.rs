@@ -11,13 +11,14 @@ use jiff::Timestamp;
 use uuid::Uuid;
 
 use super::alert::{Built, build, chosen_protocol, rows_under};
+use super::grid_setting::check_grid_not_lowered;
 use super::inputs::{Inputs, sha256_of};
 use super::issued::in_json;
 use super::report;
 use super::rollup::Figures;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
-use crate::publish::files::write_folder;
+use crate::publish::files::write_private_folder;
 use crate::publish::gate::{Confidences, Gate};
 use crate::publish::issue::{Issue, Replaced, folder_name};
 use crate::publish::note::Note;
@@ -57,15 +58,15 @@ pub(super) async fn issue(
     let store = open_store(workspace).await?;
     let inputs = Inputs::of_now(workspace)?;
     let figures = inputs.figures(workspace, None).await?;
-    let gate = gate(
-        workspace,
-        &inputs,
-        &figures.region,
-        &confidences(&store).await?,
-    )?;
+    let confidences = confidences(&store).await?;
+    let gate = gate(workspace, &inputs, &figures.region, &confidences)?;
+    if let Some(note) = &note {
+        gate.judge_note(note, &confidences.points)?;
+    }
     for _ in 0..ATTEMPTS_MAX {
         let book = AlertBook::open(&store).await?;
         settle(workspace, &book.issued)?;
+        check_grid_not_lowered(workspace, &book.issued)?;
         let subject = subject(workspace, &figures, &book, request).await?;
         let issue = Issue {
             number: book.next_number(),
@@ -81,7 +82,7 @@ pub(super) async fn issue(
         let alert = row(&figures, &inputs, &subject, &issue, &built, note.clone());
         inputs.keep_files(workspace)?;
         let staged = staged_folder(workspace, &alert);
-        write_folder(&staged, &built.borrowed())?;
+        write_private_folder(&staged, &built.borrowed())?;
         match book.enter(&store, &alert).await {
             Ok(Sealed::Done) => {
                 settle(workspace, std::slice::from_ref(&alert))?;

@@ -9,6 +9,7 @@ mod cluster;
 mod demo;
 mod dispersion;
 mod export;
+mod grid_setting;
 mod held;
 mod held_groups;
 mod init;

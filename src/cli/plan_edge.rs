@@ -10,7 +10,7 @@ use super::rollup::Figures;
 use super::{Format, Outcome, open_snapshot, report};
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions::IN_ONE_SENTENCE;
-use crate::publish::files::write_folder;
+use crate::publish::files::write_private_folder;
 use crate::publish::tables::csv_of;
 use crate::region::strips::{SampledSite, draw_strips};
 use crate::visit::week::IsoWeek;
@@ -178,7 +178,7 @@ impl PlanEdge {
                 .iter()
                 .map(|(name, bytes)| (*name, &**bytes))
                 .collect();
-            write_folder(folder, &written)?;
+            write_private_folder(folder, &written)?;
             reached.files = files.iter().map(|(name, _)| folder.join(name)).collect();
         }
         match self.format {

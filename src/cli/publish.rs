@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::bucket;
+use super::grid_setting::check_grid_not_lowered;
 use super::inputs::{Inputs, sha256_of};
 use super::issuing::{confidences, gate, settle};
 use super::report::{self, counted};
@@ -15,6 +16,7 @@ use crate::publish::index_page::index_html;
 use crate::publish::issue::folder_name;
 use crate::publish::place::{Place, Put};
 use crate::store::alerts::{IssuedAlert, identity_of_alerts, issued_alerts};
+use crate::store::private_names::private_points_at;
 use crate::workspace::Workspace;
 
 /// Copy the issued alerts, their feed and their list to a public place
@@ -45,6 +47,7 @@ impl Publish {
         let store = open_store(workspace).await?;
         let issued = issued_alerts(&store).await?;
         settle(workspace, &issued)?;
+        check_grid_not_lowered(workspace, &issued)?;
         let listed: Vec<Listed> = issued.iter().map(listed).collect();
         let publisher = publisher(workspace, identity_of_alerts(&store).await?);
         let around = [
@@ -64,6 +67,10 @@ impl Publish {
                 last = Some((inputs, gate));
             }
             if let Some((_, gate)) = &last {
+                if let Some(note) = &alert.note {
+                    let points = private_points_at(&store, alert.store_version).await?;
+                    gate.judge_note(note, &points)?;
+                }
                 files.extend(judged_files(workspace, alert, gate)?);
             }
         }

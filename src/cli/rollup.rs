@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::cluster::ClusterOptions;
 use super::dispersion::{DispersionFiles, described};
+use super::grid_setting::check_grid_of_store;
 use super::report::{self, counted};
 use super::rolled_up::Written;
 use super::scenario::roll_up_under;
@@ -77,6 +78,7 @@ impl RollupCommand {
         if let Some(scenario) = &self.scenario {
             return roll_up_under(workspace, scenario, period, &self.out, self.format).await;
         }
+        check_grid_of_store(workspace).await?;
         let snapshot = open_snapshot(workspace).await?;
         let cluster = self.cluster.join(workspace, &snapshot).await?;
         let figures = Figures::newest(workspace, &snapshot, cluster.as_deref()).await?;

@@ -10,7 +10,7 @@ use super::rollup::{OutputFile, docs, note_without_threshold};
 use super::setting::roll_up_setting;
 use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
 use crate::failure::{Failure, Kind};
-use crate::publish::files::write_folder;
+use crate::publish::files::write_private_folder;
 use crate::publish::scenario_page::{NOTICE, ScenarioFacts, scenario_page};
 use crate::publish::tables::{write_csv, write_scenario_parquet};
 use crate::rollup::run::Period;
@@ -51,7 +51,7 @@ pub(super) async fn roll_up_under(
         .iter()
         .map(|(name, bytes)| (*name, &**bytes))
         .collect();
-    write_folder(out, &borrowed)?;
+    write_private_folder(out, &borrowed)?;
     let rows = rollup.county_week.rows_of(period)?;
     let suppressed = rows["suppressed"].as_any();
     let suppressed = suppressed

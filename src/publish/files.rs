@@ -2,7 +2,7 @@
 //!
 //! Each file is written beside its target under another name, flushed to the disk and renamed;
 //! then the folder is flushed, so that the name survives a power cut too. What the files say is
-//! not known here.
+//! not known here; whether others than their owner may read them, the caller says.
 
 use std::fs;
 use std::io::{self, Write};
@@ -15,15 +15,55 @@ use crate::failure::{Failure, Kind};
 /// Bytes of a file name that common file systems hold (ext4, APFS, NTFS; from memory).
 const NAME_LENGTH_MAX: usize = 255;
 
+/// Who may read what is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Readers {
+    /// Everyone whom the umask lets in.
+    ByUmask,
+    /// The owner alone, whatever the umask.
+    Owner,
+}
+
+impl Readers {
+    #[cfg(unix)]
+    fn file_mode(self) -> u32 {
+        match self {
+            Readers::ByUmask => 0o666,
+            Readers::Owner => 0o600,
+        }
+    }
+
+    #[cfg(unix)]
+    fn folder_mode(self) -> u32 {
+        match self {
+            Readers::ByUmask => 0o777,
+            Readers::Owner => 0o700,
+        }
+    }
+}
+
 /// Writes one file, replacing what has that name, and makes its folder if there is none.
 ///
 /// # Errors
 /// A [`Failure`] with the path and the system's reason; the target is then as it was, and nothing
 /// lies beside it.
 pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    write_file_for(path, bytes, Readers::ByUmask)
+}
+
+/// Writes one file that only its owner may read, as [`write_file`] does. Folders that it makes are for the
+/// owner alone too; those that are there stay as they are.
+///
+/// # Errors
+/// As [`write_file`].
+pub fn write_private_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    write_file_for(path, bytes, Readers::Owner)
+}
+
+fn write_file_for(path: &Path, bytes: &[u8], readers: Readers) -> Result<(), Failure> {
     let folder = folder_of(path);
-    make_folder(folder)?;
-    let staged = stage_file(path, bytes)?;
+    make_folder(folder, readers)?;
+    let staged = stage_file(path, bytes, readers)?;
     rename_into_place(staged, path)?;
     sync_folder(folder)
 }
@@ -36,16 +76,36 @@ pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
 /// A [`Failure`] with the path and the system's reason, or if a name is not a plain file name or
 /// comes twice; unless the disk fails between two renames, the folder is then as it was.
 pub fn write_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
+    write_folder_for(target, files, Readers::ByUmask)
+}
+
+/// Writes a folder of files that only their owner may read, as [`write_folder`] does. Folders that it makes are
+/// for the owner alone too; one that is there stays as it is, and its other files do.
+///
+/// # Errors
+/// As [`write_folder`].
+pub fn write_private_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
+    write_folder_for(target, files, Readers::Owner)
+}
+
+fn write_folder_for(
+    target: &Path,
+    files: &[(&str, &[u8])],
+    readers: Readers,
+) -> Result<(), Failure> {
     check_names(target, files)?;
     if !target.exists() {
-        make_folder(folder_of(target))?;
-        if write_new_folder(target, files)? {
+        make_folder(folder_of(target), readers)?;
+        if write_new_folder(target, files, readers)? {
             return Ok(());
         }
     }
     let staged = files
         .iter()
-        .map(|(name, bytes)| Ok((stage_file(&target.join(name), bytes)?, target.join(name))))
+        .map(|(name, bytes)| {
+            let path = target.join(name);
+            Ok((stage_file(&path, bytes, readers)?, path))
+        })
         .collect::<Result<Vec<_>, Failure>>()?;
     for (file, path) in staged {
         rename_into_place(file, &path)?;
@@ -55,12 +115,16 @@ pub fn write_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<(), Failur
 
 /// Builds the folder beside `target` and renames it; false if somebody else made a folder of that
 /// name with something in it meanwhile.
-fn write_new_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<bool, Failure> {
-    let staged = stage_folder(target)?;
+fn write_new_folder(
+    target: &Path,
+    files: &[(&str, &[u8])],
+    readers: Readers,
+) -> Result<bool, Failure> {
+    let staged = stage_folder(target, readers)?;
     for (name, bytes) in files {
         let path = staged.path().join(name);
         let mut file =
-            fs::File::create_new(&path).map_err(|error| Failure::file("write", &path, &error))?;
+            create_new(&path, readers).map_err(|error| Failure::file("write", &path, &error))?;
         write_through(&mut file, bytes).map_err(|error| Failure::file("write", &path, &error))?;
     }
     sync_folder(staged.path())?;
@@ -101,39 +165,71 @@ fn folder_of(path: &Path) -> &Path {
     }
 }
 
-fn make_folder(folder: &Path) -> Result<(), Failure> {
-    fs::create_dir_all(folder).map_err(|error| Failure::file("make folder", folder, &error))
+fn make_folder(folder: &Path, readers: Readers) -> Result<(), Failure> {
+    let mut builder = fs::DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::DirBuilderExt;
+        builder.mode(readers.folder_mode());
+    }
+    #[cfg(not(unix))]
+    let _ = readers;
+    builder
+        .create(folder)
+        .map_err(|error| Failure::file("make folder", folder, &error))
+}
+
+fn create_new(path: &Path, readers: Readers) -> io::Result<fs::File> {
+    let mut options = fs::OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::OpenOptionsExt;
+        options.mode(readers.file_mode());
+    }
+    #[cfg(not(unix))]
+    let _ = readers;
+    options.open(path)
 }
 
 /// A complete, flushed file beside `path`, which vanishes unless it is renamed.
-fn stage_file(path: &Path, bytes: &[u8]) -> Result<NamedTempFile, Failure> {
+fn stage_file(path: &Path, bytes: &[u8], readers: Readers) -> Result<NamedTempFile, Failure> {
     let stage = || -> io::Result<NamedTempFile> {
-        let mut file = builder(0o666).tempfile_in(folder_of(path))?;
+        let mut builder = builder();
+        #[cfg(unix)]
+        builder.permissions(permissions(readers.file_mode()));
+        #[cfg(not(unix))]
+        let _ = readers;
+        let mut file = builder.tempfile_in(folder_of(path))?;
         write_through(file.as_file_mut(), bytes)?;
         Ok(file)
     };
     stage().map_err(|error| Failure::file("write", path, &error))
 }
 
-fn stage_folder(target: &Path) -> Result<TempDir, Failure> {
-    builder(0o777)
+fn stage_folder(target: &Path, readers: Readers) -> Result<TempDir, Failure> {
+    let mut builder = builder();
+    #[cfg(unix)]
+    builder.permissions(permissions(readers.folder_mode()));
+    #[cfg(not(unix))]
+    let _ = readers;
+    builder
         .tempdir_in(folder_of(target))
         .map_err(|error| Failure::file("make folder", target, &error))
 }
 
-/// Names begin with a dot, so that a reader who lists the folder meanwhile passes them over. The
-/// library makes things for the owner's eyes alone; these are for everyone whom the umask lets in.
-fn builder(
-    #[cfg_attr(not(unix), expect(unused_variables))] mode: u32,
-) -> Builder<'static, 'static> {
+/// Names begin with a dot, so that a reader who lists the folder meanwhile passes them over.
+fn builder() -> Builder<'static, 'static> {
     let mut builder = Builder::new();
     builder.prefix(".being-written-");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(fs::Permissions::from_mode(mode));
-    }
     builder
+}
+
+#[cfg(unix)]
+fn permissions(mode: u32) -> fs::Permissions {
+    use std::os::unix::fs::PermissionsExt;
+    fs::Permissions::from_mode(mode)
 }
 
 fn write_through(file: &mut fs::File, bytes: &[u8]) -> io::Result<()> {

@@ -7,8 +7,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::gate_names::PrivateNames;
+use super::gate_names::{Closeness, PrivateNames};
+use super::gate_points::PrivatePoints;
 use super::gate_tables::{Cells, features_of, rows_of_csv};
+use super::gate_views::{Writing, views};
 use super::scenario_page::NOTICE;
 use crate::failure::{Failure, Kind};
 use crate::region::Region;
@@ -134,19 +136,50 @@ impl Gate {
 
     pub(super) fn judge_words(&self, file: &str, bytes: &[u8]) -> Result<(), Failure> {
         let text = std::str::from_utf8(bytes).map_err(|_| stopped(file, "it is not text"))?;
-        // As its reader sees it: without the escapes of Markdown.
-        let plain = text.replace('\\', "");
-        let found = self
-            .private
-            .found_in(text)
-            .or_else(|| self.private.found_in(&plain));
-        match found {
-            Some(name) => Err(stopped(
+        self.judge_views(file, &views(text, Writing::of_file(file)), Closeness::File)
+    }
+
+    /// Judges the note of an alert, its Markdown as it was written: more closely than a file, since somebody may
+    /// have spread a name over it, and by the places that its numbers name. `points` are the longitudes and latitudes
+    /// of the fields, degrees: those that were known when the alert was made, since a place that a note named before
+    /// a field nearby was ever visited says nothing of that field.
+    ///
+    /// # Errors
+    /// A [`Failure`] that says what it holds.
+    pub fn judge_note(&self, note: &str, points: &[(f64, f64)]) -> Result<(), Failure> {
+        let views = views(note, Writing::Markdown);
+        self.judge_views("the note", &views, Closeness::Note)?;
+        let points = PrivatePoints::of(points);
+        let named = views
+            .iter()
+            .find_map(|view| points.named_in(view, self.grid_km));
+        named.map_or(Ok(()), |place| {
+            let [one, other] = place.numbers;
+            let why = format!(
+                "its numbers {one:?} and {other:?} name a place {:.1} km from a field that was visited; the grid of \
+                 published points is {} km wide",
+                place.away_km, self.grid_km
+            );
+            Err(stopped("the note", &why)
+                .mend("write the county in their place, or whole degrees; no place is published finer than the grid"))
+        })
+    }
+
+    fn judge_views(
+        &self,
+        file: &str,
+        views: &[String],
+        closeness: Closeness,
+    ) -> Result<(), Failure> {
+        let found = views
+            .iter()
+            .find_map(|view| self.private.found_in(view, closeness));
+        found.map_or(Ok(()), |name| {
+            Err(stopped(
                 file,
-                &format!("it holds {name:?}, the id of a field, a farm, a scout or a visit"),
-            )),
-            None => Ok(()),
-        }
+                &format!("it holds {name:?}, the id of a field, a farm, a scout or a visit, in this or another spelling"),
+            ))
+        })
     }
 
     fn judge_table(&self, bytes: &[u8]) -> Result<(), String> {

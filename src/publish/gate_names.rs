@@ -1,100 +1,306 @@
 //! Whether a text holds a name that was given in confidence: an id of a field, a farm, a scout or a visit.
 //!
-//! A name counts where it stands as a word of its own. Names that could be any word or number are not
-//! looked for: those under four characters, those of letters alone under twelve, digits alone under six,
-//! and those that the public files hold by right, such as the id of a county.
+//! Names and texts are compared folded ([`super::gate_folding`]), so another case, dash, script or spacing hides no
+//! name. How much may be between the parts of a name depends on how telling it is: what is spread over a sentence
+//! is a name if it is long, and a chance if it is short.
+//!
+//! Names that could be any word or number are not looked for: those under four characters, those of letters alone
+//! under twelve, digits alone under six, dates and weeks, and those that the public files hold by right, such as the
+//! id of a county.
 
 use std::collections::{BTreeSet, HashMap};
 
-/// The names to look for, by their longest word: of thousands that begin alike, the end is their own.
-#[derive(Debug, Default)]
-pub(super) struct PrivateNames(HashMap<String, Vec<Named>>);
+use super::gate_folding::{Folded, Gap, Piece};
 
-#[derive(Debug)]
+/// Fewest letters and digits of a name that is looked for whatever is between them. Shorter ones are met by
+/// chance: `R-51` in the crop stage R5.1. Our choice.
+const LONG: usize = 6;
+/// Most characters between two pieces of a name in a page, and in a note, which somebody wrote by hand.
+const GAP_MAX: [usize; 2] = [3, 8];
+
+/// How closely a text is looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Closeness {
+    /// A file that the program wrote: names in it are met by chance in tables and sums.
+    File = 0,
+    /// Words that somebody wrote: a name may be spread over them on purpose.
+    Note = 1,
+}
+
+/// The names to look for, by their folded letters.
+#[derive(Debug, Default)]
+pub(super) struct PrivateNames {
+    by_letters: HashMap<String, Vec<Named>>,
+    /// Long names, by their letters where those that look alike are one.
+    by_looks: HashMap<String, Vec<Named>>,
+    /// Bytes of the longest.
+    longest: usize,
+}
+
+/// What a name may be taken for, and so how it is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    /// Three letters and digits or fewer beside its dashes: as it is written, whatever the case and the dash.
+    Tiny,
+    /// Parted where it is parted, by one character or none.
+    Short,
+    /// Digits alone: parted exactly where it is parted.
+    Digits,
+    /// Letters alone: of whole words.
+    Words,
+    /// Anything else: however it is parted.
+    Long,
+}
+
+#[derive(Debug, Clone)]
 struct Named {
     name: String,
-    /// Bytes of the name before the word that it is found by.
-    before: usize,
+    kind: Kind,
+    /// Where the name is parted, bytes of its letters, and by what.
+    cuts: Vec<(usize, Gap)>,
 }
 
 impl PrivateNames {
     /// The names of the store that a text can be held to; `public` are those that it may hold.
     pub(super) fn of(names: &BTreeSet<String>, public: &BTreeSet<String>) -> PrivateNames {
-        let mut by_word: HashMap<String, Vec<Named>> = HashMap::new();
-        for name in names
-            .iter()
-            .filter(|name| is_telling(name) && !public.contains(*name))
-        {
-            // A name without a letter or digit is no word.
-            if let Some((before, word)) = words(name).max_by_key(|(_, word)| word.len()) {
-                let named = Named {
-                    name: name.clone(),
-                    before,
-                };
-                by_word.entry(word.to_owned()).or_default().push(named);
+        let public: BTreeSet<String> = public.iter().map(|name| Folded::of(name).letters).collect();
+        let mut all = PrivateNames::default();
+        for name in names {
+            let folded = Folded::of(name);
+            let Some(kind) = kind_of(name, &folded) else {
+                continue;
+            };
+            if public.contains(&folded.letters) {
+                continue;
             }
+            let named = Named {
+                name: name.clone(),
+                kind,
+                cuts: cuts_of(&folded.pieces),
+            };
+            all.longest = all.longest.max(folded.letters.len());
+            // Without one letter that looks like no digit, a name is a number to its reader.
+            let is_plain = |c: char| c.is_alphabetic();
+            if kind == Kind::Long && folded.look_alike.contains(is_plain) {
+                let looks = all.by_looks.entry(folded.look_alike).or_default();
+                looks.push(named.clone());
+            }
+            let letters = all.by_letters.entry(folded.letters).or_default();
+            letters.push(named);
         }
-        PrivateNames(by_word)
+        all
     }
 
     /// The first of the names that the text holds.
-    pub(super) fn found_in<'a>(&'a self, text: &str) -> Option<&'a str> {
-        words(text).find_map(|(place, word)| {
-            let named = self.0.get(word)?.iter().find(|named| {
-                let start = place.checked_sub(named.before);
-                start.is_some_and(|start| {
-                    let there = text
-                        .get(start..)
-                        .is_some_and(|rest| rest.starts_with(&named.name));
-                    there && stands_alone(text, start, &named.name)
-                })
-            });
-            named.map(|named| named.name.as_str())
-        })
+    pub(super) fn found_in<'a>(&'a self, text: &str, closeness: Closeness) -> Option<&'a str> {
+        if self.by_letters.is_empty() {
+            return None;
+        }
+        let folded = Folded::of(text);
+        let pieces = &folded.pieces;
+        for first in 0..pieces.len() {
+            for last in first..pieces.len() {
+                if last > first && !may_be_within(pieces[last].before, closeness) {
+                    break;
+                }
+                let place = pieces[first].start..pieces[last].end;
+                if place.len() > self.longest {
+                    break;
+                }
+                let letters = self.by_letters.get(&folded.letters[place.clone()]);
+                let looks = self.by_looks.get(&folded.look_alike[place]);
+                if letters.is_none() && looks.is_none() {
+                    continue;
+                }
+                let after = pieces
+                    .get(last + 1)
+                    .map_or(folded.after, |next| next.before);
+                let is_end = last + 1 == pieces.len();
+                let found = Found {
+                    pieces: &pieces[first..=last],
+                    after: (!is_end || after.length > 0).then_some(after),
+                    closeness,
+                    digit_before: first > 0 && is_digit(&folded, pieces[first - 1]),
+                    digit_after: !is_end && is_digit(&folded, pieces[last + 1]),
+                    is_first: first == 0,
+                };
+                let mut named = letters.into_iter().chain(looks).flatten();
+                if let Some(named) = named.find(|named| found.is(named)) {
+                    return Some(&named.name);
+                }
+            }
+        }
+        None
     }
 }
 
-fn is_telling(name: &str) -> bool {
-    let letters = name.chars().count();
+fn is_digit(folded: &Folded, piece: Piece) -> bool {
+    folded.letters[piece.start..piece.end].ends_with(char::is_numeric)
+}
+
+/// Whether a name of any kind may go on after this gap.
+fn may_be_within(gap: Gap, closeness: Closeness) -> bool {
+    gap.length <= GAP_MAX[closeness as usize]
+        && (closeness == Closeness::Note || !(gap.is_break || gap.ends_sentence))
+}
+
+/// Pieces of a text whose letters are those of a name.
+struct Found<'a> {
+    pieces: &'a [Piece],
+    /// `None` where the text ends.
+    after: Option<Gap>,
+    closeness: Closeness,
+    digit_before: bool,
+    digit_after: bool,
+    is_first: bool,
+}
+
+impl Found<'_> {
+    fn is(&self, named: &Named) -> bool {
+        let cuts = cuts_of(self.pieces);
+        let is_tight = |gap: &Gap| gap.length == 1 && !gap.is_break;
+        let same_places = || {
+            cuts.iter()
+                .map(|cut| cut.0)
+                .eq(named.cuts.iter().map(|cut| cut.0))
+        };
+        let at_its_places = || {
+            let places = |place: usize| named.cuts.iter().any(|cut| cut.0 == place);
+            cuts.iter()
+                .all(|(place, gap)| places(*place) && is_tight(gap))
+        };
+        if !self.stands_alone(named.kind) {
+            return false;
+        }
+        match named.kind {
+            Kind::Tiny => {
+                let same = cuts.iter().zip(&named.cuts);
+                same_places() && same.into_iter().all(|(one, other)| one.1 == other.1)
+            }
+            Kind::Short => at_its_places(),
+            Kind::Digits => {
+                (same_places() && cuts.iter().all(|(_, gap)| is_tight(gap)))
+                    || (self.closeness == Closeness::Note && self.is_in_thousands(&cuts, named))
+            }
+            Kind::Words => self.closeness == Closeness::Note || at_its_places(),
+            Kind::Long => true,
+        }
+    }
+
+    /// Not within a longer word, and not the digits before or after a decimal point. In a note a long name may touch
+    /// a letter where it ends with a digit: `F-AAA111s`.
+    fn stands_alone(&self, kind: Kind) -> bool {
+        let before = self.pieces[0].before;
+        let touches_before = !self.is_first && before.length == 0;
+        let touches_after = self.after.is_some_and(|after| after.length == 0);
+        if (touches_before || touches_after)
+            && !(kind == Kind::Long && self.closeness == Closeness::Note)
+        {
+            return false;
+        }
+        let is_point = |gap: Gap| matches!(gap.only, Some('.' | ','));
+        let is_fraction = (self.digit_before && is_point(before))
+            || (self.digit_after && self.after.is_some_and(is_point));
+        kind != Kind::Digits || !is_fraction
+    }
+
+    /// A number of digits alone, written in threes: `123 456`.
+    fn is_in_thousands(&self, cuts: &[(usize, Gap)], named: &Named) -> bool {
+        let end = self
+            .pieces
+            .iter()
+            .map(|piece| piece.end - piece.start)
+            .sum::<usize>();
+        let is_three = |(place, gap): &(usize, Gap)| {
+            (end - place).is_multiple_of(3) && gap.length == 1 && gap.only != Some('-')
+        };
+        named.cuts.is_empty() && cuts.len() == (end - 1) / 3 && cuts.iter().all(is_three)
+    }
+}
+
+/// Where pieces are parted by something that is seen: bytes from the first one's start, and by what.
+fn cuts_of(pieces: &[Piece]) -> Vec<(usize, Gap)> {
+    let start = pieces.first().map_or(0, |piece| piece.start);
+    let later = pieces
+        .iter()
+        .skip(1)
+        .filter(|piece| piece.before.length > 0);
+    later
+        .map(|piece| (piece.start - start, piece.before))
+        .collect()
+}
+
+/// How a name is looked for; `None` for one that could be any word or number.
+fn kind_of(name: &str, folded: &Folded) -> Option<Kind> {
+    let letters = folded.letters.chars().count();
+    let has_digit = folded.letters.contains(char::is_numeric);
+    if name.chars().count() < 4 || letters < 2 {
+        return None;
+    }
+    if !folded.letters.contains(char::is_alphabetic) {
+        return (letters >= 6 && !is_date(folded)).then_some(Kind::Digits);
+    }
+    if !has_digit {
+        return (name.chars().count() >= 12).then_some(Kind::Words);
+    }
     match letters {
-        0..4 => false,
-        _ if name.chars().all(|c| c.is_ascii_digit()) => letters >= 6,
-        _ if name.chars().any(|c| c.is_numeric()) => true,
-        _ => letters >= 12,
+        0..4 => Some(Kind::Tiny),
+        _ if is_date(folded) => None,
+        4..LONG => Some(Kind::Short),
+        _ => Some(Kind::Long),
     }
 }
 
-/// Not within a longer word, and not the digits before or after a decimal point.
-fn stands_alone(text: &str, start: usize, name: &str) -> bool {
-    let after = &text[start + name.len()..];
-    let mut next = after.chars();
-    let follows = next.next();
-    if name.ends_with(char::is_alphanumeric) && follows.is_some_and(char::is_alphanumeric)
-        || name.starts_with(char::is_alphanumeric) && text[..start].ends_with(char::is_alphanumeric)
-    {
-        return false;
+/// A day, a month or a week with or without its year: every page tells its own.
+fn is_date(folded: &Folded) -> bool {
+    const MONTHS: [&str; 12] = [
+        "january",
+        "february",
+        "march",
+        "april",
+        "may",
+        "june",
+        "july",
+        "august",
+        "september",
+        "october",
+        "november",
+        "december",
+    ];
+    let is_month = |word: &str| {
+        let long = MONTHS.iter().any(|month| *month == word);
+        long || (word.len() == 3 && MONTHS.iter().any(|month| month.starts_with(word)))
+    };
+    let mut words = 0;
+    for piece in &folded.pieces {
+        let text = &folded.letters[piece.start..piece.end];
+        match text.parse::<u32>() {
+            Ok(number) => {
+                let is_whole_date = text.len() == 8
+                    && is_year(number / 10_000)
+                    && (1..=12).contains(&(number / 100 % 100))
+                    && (1..=31).contains(&(number % 100));
+                if !(is_year(number) || (1..=53).contains(&number) || is_whole_date) {
+                    return false;
+                }
+            }
+            Err(_) if is_month(text) || matches!(text, "w" | "week") => words += 1,
+            Err(_) => return false,
+        }
     }
-    if !name.chars().all(|c| c.is_ascii_digit()) {
-        return true;
-    }
-    let digit = |c: Option<char>| c.is_some_and(|c| c.is_ascii_digit());
-    let fraction_before = text[..start].ends_with('.') && digit(text[..start].chars().rev().nth(1));
-    let fraction_after = follows == Some('.') && digit(next.next());
-    !(fraction_before || fraction_after)
+    let has_year = folded.pieces.iter().any(|piece| {
+        let text = &folded.letters[piece.start..piece.end];
+        text.len() >= 4
+            && text
+                .get(..4)
+                .and_then(|year| year.parse().ok())
+                .is_some_and(is_year)
+    });
+    words == 1 || (words == 0 && has_year)
 }
 
-/// Runs of letters and digits, with the place of each.
-fn words(text: &str) -> impl Iterator<Item = (usize, &str)> {
-    let mut place = 0;
-    std::iter::from_fn(move || {
-        let start = place + text[place..].find(char::is_alphanumeric)?;
-        let rest = &text[start..];
-        let length = rest
-            .find(|c: char| !c.is_alphanumeric())
-            .unwrap_or(rest.len());
-        place = start + length;
-        Some((start, &rest[..length]))
-    })
+fn is_year(number: u32) -> bool {
+    (1900..=2099).contains(&number)
 }
 
 #[cfg(test)]
@@ -120,7 +326,54 @@ mod tests {
             ("#A1B2", Some("#A1B2")),
             ("", None),
         ] {
-            assert_eq!(private.found_in(text), found, "{text}");
+            for closeness in [Closeness::File, Closeness::Note] {
+                assert_eq!(private.found_in(text, closeness), found, "{text}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_name_in_another_spelling_is_the_name() {
+        let private = names(
+            &["F-AAA111", "obs_scout7", "R-5102", "long meadow farm"],
+            &[],
+        );
+        for text in [
+            "f-aaa111",
+            "F\u{2011}AAA111",
+            "F\u{2013}AAA111",
+            "F \u{2014} AAA111",
+            "F AAA111",
+            "FAAA111",
+            "F_AAA_111",
+            "F.AAA/111",
+            "F-AAA\u{200b}111",
+            "F-AAA\u{ad}111",
+            "F-\u{410}AA111",
+            "F-AAAlll",
+            "F-AAAIl1",
+            "OBS-Scout7",
+            "ObsScout7",
+            "Obs Scout 7",
+            "r 5102",
+            "R5102",
+            "Long-Meadow Farm",
+        ] {
+            for closeness in [Closeness::File, Closeness::Note] {
+                assert!(private.found_in(text, closeness).is_some(), "{text}");
+            }
+        }
+        for text in [
+            "F A A A 1 1 1",
+            "F - AAA, 111",
+            "F:\nAAA\n111",
+            "F-AAA111s",
+            "F-AAA111th",
+            "1F-AAA111",
+            "longmeadow; farm",
+        ] {
+            let found = private.found_in(text, Closeness::Note);
+            assert!(found.is_some(), "{text}");
         }
     }
 
@@ -128,20 +381,58 @@ mod tests {
     fn figures_and_common_words_are_no_names() {
         let private = names(
             &[
-                "north", "2026", "12345", "123456", "46013", "A1", "46013-1", "2026-W30",
+                "north",
+                "2026",
+                "12345",
+                "123456",
+                "46013",
+                "A1",
+                "46013-1",
+                "2026-W30",
+                "R-51",
+                "B-12",
+                "Aug-12-2026",
+                "2026-08-12",
+                "20260812",
+                "week-30",
+                "12-13",
             ],
-            &["46013", "2026-W30"],
+            &["46013"],
         );
         for text in [
             "north 2026 12345 46013 A1 2026-W30",
             "0.123456",
             "123456.25",
             "1123456",
+            "R5.1",
+            "R5 1",
+            "Vitamin B 12, B: 12, b12",
+            "August 12, 2026; Aug 12 2026; 2026-08-12; 20260812; week 30",
+            "12-13 fields",
+            "+1 605 123 4567",
+            "4601, 31; 46 0131",
         ] {
-            assert_eq!(private.found_in(text), None, "{text}");
+            for closeness in [Closeness::File, Closeness::Note] {
+                assert_eq!(private.found_in(text, closeness), None, "{text}");
+            }
         }
-        assert_eq!(private.found_in("field 123456"), Some("123456"));
-        assert_eq!(private.found_in("46013-1"), Some("46013-1"));
+        let close = |text| private.found_in(text, Closeness::Note);
+        assert_eq!(close("field 123456"), Some("123456"));
+        assert_eq!(close("field 123 456"), Some("123456"));
+        assert_eq!(close("field 123,456"), Some("123456"));
+        assert_eq!(close("field ١٢٣٤٥٦"), Some("123456"));
+        assert_eq!(close("field 12 3456"), None);
+        assert_eq!(close("46013-1"), Some("46013-1"));
+        assert_eq!(close("46013\u{2013}1"), Some("46013-1"));
+        assert_eq!(close("r\u{2011}51"), Some("R-51"));
+        let file = |text| private.found_in(text, Closeness::File);
+        assert_eq!(file("sums 123 456"), None);
+    }
+
+    #[test]
+    fn a_name_that_a_public_file_holds_by_right_is_none_in_any_spelling() {
+        let private = names(&["SOUTH-COUNTY-1"], &["South County 1"]);
+        assert_eq!(private.found_in("south county 1", Closeness::Note), None);
     }
 
     #[test]
@@ -151,7 +442,10 @@ mod tests {
             .collect();
         let private = PrivateNames::of(&many, &BTreeSet::new());
         let text = "F is no field, nor is F-1 or 0.123456; ".repeat(25_000);
-        assert_eq!(private.found_in(&text), None);
-        assert_eq!(private.found_in(&(text + "F-099999")), Some("F-099999"));
+        for closeness in [Closeness::File, Closeness::Note] {
+            assert_eq!(private.found_in(&text, closeness), None);
+            let with = format!("{text}F-099999");
+            assert_eq!(private.found_in(&with, closeness), Some("F-099999"));
+        }
     }
 }

@@ -1,6 +1,6 @@
 //! The entomologist's own words: Markdown as written, made safe to set into a page or an e-mail.
 //!
-//! Text, lists, emphasis and links to the web or an address stay; images, markup and every other link
+//! Text, lists, tables, emphasis and links to the web or an address stay; images, markup and every other link
 //! become the characters that they are written with. Says nothing of its own, and invents no author.
 
 use std::collections::BTreeSet;
@@ -8,6 +8,8 @@ use std::collections::BTreeSet;
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 use url::Url;
 
+use super::note_bounds::{check_depth, check_size};
+use super::note_tables::with_even_tables;
 use super::unseen::is_unseen;
 use crate::failure::{Failure, Kind};
 
@@ -16,7 +18,7 @@ pub const NOTE_BYTES_MAX: usize = 20_000;
 /// What a link may lead to.
 const SCHEMES: [&str; 3] = ["http", "https", "mailto"];
 /// What may stand in the note's place on a page.
-const TAGS: [&str; 16] = [
+const TAGS: [&str; 22] = [
     "a",
     "blockquote",
     "br",
@@ -32,6 +34,12 @@ const TAGS: [&str; 16] = [
     "p",
     "pre",
     "strong",
+    "table",
+    "tbody",
+    "td",
+    "th",
+    "thead",
+    "tr",
     "ul",
 ];
 /// An escape may bring to light what it covered; a note that is still not plain after so many rounds
@@ -46,22 +54,20 @@ pub struct Note {
 }
 
 impl Note {
-    /// Reads a note from Markdown (CommonMark).
+    /// Reads a note from Markdown (CommonMark, and the tables of GitHub Flavored Markdown).
     ///
     /// # Errors
-    /// A [`Failure`] if it is longer than [`NOTE_BYTES_MAX`] or says nothing.
+    /// A [`Failure`] if it is longer than [`NOTE_BYTES_MAX`], nests deeper than
+    /// [`NOTE_DEPTH_MAX`](super::note_bounds::NOTE_DEPTH_MAX), has a row of a table that is longer than its heading,
+    /// or says nothing.
     pub fn read(text: &str) -> Result<Note, Failure> {
-        if text.len() > NOTE_BYTES_MAX {
-            return Err(Failure::new(
-                Kind::Publish,
-                format!(
-                    "the note has {} bytes, {NOTE_BYTES_MAX} at the most",
-                    text.len()
-                ),
-            )
-            .mend("shorten it; what is longer belongs on a page of its own, with a link here"));
-        }
-        let markdown = disarmed(&seen(text));
+        check_size(text)?;
+        let text = seen(text);
+        // Again: what is not seen may have stood between the marks.
+        check_size(&text)?;
+        check_depth(&text)?;
+        let markdown = with_even_tables(&disarmed(&text))?;
+        check_depth(&markdown)?;
         if markdown.trim().is_empty() {
             return Err(Failure::new(Kind::Publish, "the note is empty")
                 .mend("write something in it, or leave --note out"));
@@ -81,6 +87,11 @@ impl Note {
     pub fn html(&self) -> &str {
         &self.html
     }
+}
+
+/// The Markdown that a note is written in.
+pub(super) fn markdown_options() -> Options {
+    Options::ENABLE_TABLES
 }
 
 /// The text without what is not seen, with one kind of line end.
@@ -109,7 +120,7 @@ fn disarmed(text: &str) -> String {
 /// Where a backslash must stand, in rising order.
 fn places_to_escape(text: &str) -> BTreeSet<usize> {
     let mut places = BTreeSet::new();
-    for (event, range) in Parser::new_ext(text, Options::empty()).into_offset_iter() {
+    for (event, range) in Parser::new_ext(text, markdown_options()).into_offset_iter() {
         match event {
             // A block of markup comes line by line; an escape within a line makes it text.
             Event::Html(_) | Event::InlineHtml(_) => {
@@ -135,7 +146,7 @@ fn may_be_linked(target: &str) -> bool {
 }
 
 fn safe_html(markdown: &str) -> String {
-    let highest = Parser::new_ext(markdown, Options::empty())
+    let highest = Parser::new_ext(markdown, markdown_options())
         .filter_map(|event| match event {
             Event::Start(Tag::Heading { level, .. }) => Some(level as usize),
             _ => None,
@@ -143,7 +154,7 @@ fn safe_html(markdown: &str) -> String {
         .min()
         .unwrap_or(1);
     let below_the_note = |level| below_the_note(level, highest);
-    let events = Parser::new_ext(markdown, Options::empty()).map(|event| match event {
+    let events = Parser::new_ext(markdown, markdown_options()).map(|event| match event {
         // The note stands under a heading of the second rank.
         Event::Start(Tag::Heading {
             level,
@@ -239,7 +250,7 @@ mod tests {
             ] {
                 assert!(!shown.contains(tag), "{attack}: {shown}");
             }
-            let again = Parser::new_ext(note.markdown(), Options::empty());
+            let again = Parser::new_ext(note.markdown(), markdown_options());
             for event in again {
                 let active = match &event {
                     Event::Html(_) | Event::InlineHtml(_) => true,

@@ -9,6 +9,7 @@ mod built_in;
 pub mod distance;
 mod field_plane;
 mod locate;
+pub mod point_grid;
 mod sides;
 mod strip_shape;
 pub mod strips;

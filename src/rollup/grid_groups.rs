@@ -2,7 +2,7 @@
 //!
 //! Rows are told in groups of the same county, ISO week, protocol and side of the stage window; of each group
 //! those of one cell, or the rest of the county, must be as many fields and farms as a county-week needs. Fields
-//! whose cell has too few are looked at in cells twice, four and eight times as wide. Where the rest is too small,
+//! whose cell has too few are looked at in the wider cells of the grid, up to 40 km. Where the rest is too small,
 //! the smallest cell joins it, until it is large enough: so the fields of a county-week that is shown are all
 //! there, each among enough others, and nothing is left to be subtracted from the county's own figures. Of a
 //! county-week that is suppressed no row is told, nor how many there are. Fields outside the stage window of a
@@ -11,13 +11,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::dispersion::SmallestGroup;
-
-/// Mean radius of the earth, kilometres (IUGG; Moritz 2000, J. Geod. 74:128-133): as in
-/// `pipeline/stages/90_sample_point.sql`.
-const EARTH_KM: f64 = 6371.0088;
-
-/// Widths of cells, in those of the grid.
-const WIDTHS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
+use crate::region::point_grid::{GridCell, GridWidth, cell_of};
 
 /// A field in a week, as it is looked at here. Private.
 #[derive(Debug, Clone, Copy)]
@@ -37,21 +31,15 @@ pub(super) struct FieldWeek<'a> {
     pub(super) near_threshold: Option<bool>,
 }
 
-/// A cell of the grid of published points.
+/// A cell of the grid of published points, with its width.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct GridCell {
-    /// Row and column, as `482.1093`.
-    pub(super) label: String,
-    /// Longitude of its middle.
-    pub(super) lon: f64,
-    /// Latitude of its middle.
-    pub(super) lat: f64,
-    /// Its height and about its width, kilometres.
-    pub(super) grid_km: f64,
+pub(super) struct CellOfWidth {
+    pub(super) cell: GridCell,
+    pub(super) width: GridWidth,
 }
 
 /// A field-week that is told, with its cell; without one its county alone is told.
-pub(super) type Placed<'a> = (FieldWeek<'a>, Option<GridCell>);
+pub(super) type Placed<'a> = (FieldWeek<'a>, Option<CellOfWidth>);
 
 /// The field-weeks that may be told, and how many of those outside the window are held back in county-weeks
 /// that are shown.
@@ -59,7 +47,7 @@ pub(super) fn placed<'a>(
     weeks: &[FieldWeek<'a>],
     shown: &BTreeMap<(String, String, String), bool>,
     smallest: SmallestGroup,
-    grid_km: f64,
+    narrowest: GridWidth,
 ) -> (Vec<Placed<'a>>, usize) {
     let mut groups: BTreeMap<_, Vec<FieldWeek>> = BTreeMap::new();
     for week in weeks {
@@ -76,7 +64,7 @@ pub(super) fn placed<'a>(
     let mut held_back = 0;
     for group in groups.values() {
         if is_enough(group, smallest) {
-            told.extend(told_by_place(group, smallest, grid_km));
+            told.extend(told_by_place(group, smallest, narrowest));
         } else {
             held_back += group.len();
         }
@@ -103,16 +91,18 @@ fn is_enough(group: &[FieldWeek], smallest: SmallestGroup) -> bool {
 fn told_by_place<'a>(
     group: &[FieldWeek<'a>],
     smallest: SmallestGroup,
-    grid_km: f64,
+    narrowest: GridWidth,
 ) -> Vec<Placed<'a>> {
     let mut rest = group.to_vec();
     let mut large = Vec::new();
-    for width in WIDTHS {
-        let mut cells: BTreeMap<String, (GridCell, Vec<FieldWeek>)> = BTreeMap::new();
+    for width in narrowest.and_wider() {
+        let mut cells: BTreeMap<String, (CellOfWidth, Vec<FieldWeek>)> = BTreeMap::new();
         for week in rest {
-            let cell = cell_of(week.point, grid_km * width);
-            let entry = cells.entry(cell.label.clone());
-            entry.or_insert_with(|| (cell, Vec::new())).1.push(week);
+            let (lon, lat) = week.point;
+            let cell = cell_of(lon, lat, width);
+            let entry = cells.entry(cell.id.clone());
+            let (_, weeks) = entry.or_insert_with(|| (CellOfWidth { cell, width }, Vec::new()));
+            weeks.push(week);
         }
         let (enough, small): (Vec<_>, Vec<_>) = cells
             .into_values()
@@ -133,24 +123,6 @@ fn told_by_place<'a>(
         told.extend(weeks.into_iter().map(|week| (week, Some(cell.clone()))));
     }
     told
-}
-
-/// The cell of a point, as `pipeline/stages/90_sample_point.sql` has it.
-fn cell_of((lon, lat): (f64, f64), grid_km: f64) -> GridCell {
-    let row_height = (grid_km / EARTH_KM).to_degrees();
-    let row = (lat / row_height).floor();
-    let middle = ((row + 0.5) * row_height).clamp(-90.0, 90.0);
-    let columns = (360.0 * middle.to_radians().cos() / row_height)
-        .round()
-        .max(1.0);
-    let column = ((lon + 180.0) / 360.0 * columns).floor().min(columns - 1.0);
-    let five_decimals = |degrees: f64| (degrees * 1e5).round() / 1e5;
-    GridCell {
-        label: format!("{row:.0}.{column:.0}"),
-        lon: five_decimals(-180.0 + (column + 0.5) * 360.0 / columns),
-        lat: five_decimals(middle),
-        grid_km,
-    }
 }
 
 #[cfg(test)]
@@ -186,10 +158,10 @@ mod tests {
 
     fn told(weeks: &[FieldWeek], shown: bool) -> (Vec<usize>, usize) {
         let key = ("C".to_owned(), "2026-W30".to_owned(), "p".to_owned());
-        let (placed, held) = placed(weeks, &[(key, shown)].into(), SMALLEST, 10.0);
+        let (placed, held) = placed(weeks, &[(key, shown)].into(), SMALLEST, GridWidth::Km10);
         let mut sizes: BTreeMap<Option<String>, usize> = BTreeMap::new();
         for (_, cell) in placed {
-            *sizes.entry(cell.map(|cell| cell.label)).or_default() += 1;
+            *sizes.entry(cell.map(|cell| cell.cell.id)).or_default() += 1;
         }
         (sizes.into_values().collect(), held)
     }

@@ -24,10 +24,11 @@ use sha2::{Digest, Sha256};
 
 use super::dispersion::{DescribedTable, SmallestGroup};
 use super::dispersion_tables::described;
-use super::grid_groups::{FieldWeek, GridCell, Placed, placed};
+use super::grid_groups::{CellOfWidth, FieldWeek, Placed, placed};
 use super::run::Rollup;
 use super::stages::{StageColumn, columns_of};
 use crate::failure::Failure;
+use crate::region::point_grid::GridWidth;
 
 /// One row a field and week, in the form of a stage's header.
 const FIELD_WEEK: &str = "\
@@ -39,7 +40,7 @@ county_id       text    not null  county of the field
 cell            text    null      row and column of the grid's cell, as 482.1093; null where only the county is told
 cell_lon        double  null      [deg] longitude of the cell's middle, WGS 84
 cell_lat        double  null      [deg] latitude of the cell's middle, WGS 84
-grid_km         double  null      [km] height and about the width of the cell: that of the grid, or two, four or eight times as much where too few fields lie in one
+grid_km         double  null      [km] height and about the width of the cell: that of the grid, or a wider one of 10, 20 or 40 where too few fields are in one
 in_window       boolean not null  whether the crop stage lies in the protocol's window
 field_mean      double  not null  mean of the site means, two significant digits
 standard_error  double  null      its standard error, two significant digits; null for one site
@@ -60,7 +61,7 @@ county_id       text    not null  county of the field
 cell            text    null      row and column of the grid's cell, as 482.1093; null where only the county is told
 cell_lon        double  null      [deg] longitude of the cell's middle, WGS 84
 cell_lat        double  null      [deg] latitude of the cell's middle, WGS 84
-grid_km         double  null      [km] height and about the width of the cell: that of the grid, or two, four or eight times as much where too few fields lie in one
+grid_km         double  null      [km] height and about the width of the cell: that of the grid, or a wider one of 10, 20 or 40 where too few fields are in one
 sites           int     not null  [{site}] sites sampled; counted up to the smallest full sample of the protocol, as more would tell the size of the field
 field_mean      double  not null  mean of the site means, two significant digits
 standard_error  double  null      its standard error, two significant digits; null for one site";
@@ -96,7 +97,7 @@ pub fn grid_columns() -> Result<[(&'static str, Vec<StageColumn>); 2], Failure> 
 }
 
 /// The rows of `visits` (the table `visit` of what is taken home, of the seasons that are wanted) that may be
-/// shown. `sites_min` gives the smallest full sample of a protocol.
+/// shown. `narrowest` is the width of the cells that are tried first; `sites_min` gives the smallest full sample of a protocol.
 ///
 /// # Errors
 /// A [`Failure`] if a table lacks a column.
@@ -104,12 +105,12 @@ pub fn grid_rows(
     visits: &RecordBatch,
     rollup: &Rollup,
     smallest: SmallestGroup,
-    grid_km: f64,
+    narrowest: GridWidth,
     sites_min: impl Fn(&str) -> i32,
 ) -> Result<GridRows, Failure> {
     let by_id = visits_by_id(visits);
     let weeks = field_weeks(&rollup.field_week().batch, visits, &by_id)?;
-    let (shown, held_back_outside) = placed(&weeks, &shown_counties(rollup), smallest, grid_km);
+    let (shown, held_back_outside) = placed(&weeks, &shown_counties(rollup), smallest, narrowest);
     let shown_visits = shown_visits(visits, &shown, sites_min);
     // With its visits: so rows that are told apart by nothing here are told apart by nothing there.
     let mut told: Vec<Vec<String>> = shown
@@ -219,8 +220,8 @@ fn class_of(week: &FieldWeek) -> (bool, f64, Option<f64>) {
 }
 
 /// All that the package shows of a field-week, as one text.
-fn text_of(week: &FieldWeek, cell: &Option<GridCell>) -> String {
-    let cell = cell.as_ref().map(|cell| (&cell.label, cell.grid_km));
+fn text_of(week: &FieldWeek, cell: &Option<CellOfWidth>) -> String {
+    let cell = cell.as_ref().map(|of| (&of.cell.id, of.width.km()));
     let figures = (
         two_digits(week.field_mean),
         week.standard_error.map(two_digits),
@@ -285,10 +286,10 @@ fn when_and_where<'a>(rows: impl Iterator<Item = &'a Placed<'a>> + Clone) -> [Ar
         words(rows().map(|(week, _)| Some(week.iso_week))),
         words(rows().map(|(week, _)| Some(week.protocol))),
         words(rows().map(|(week, _)| Some(week.county_id))),
-        words(rows().map(|row| Some(cell(row)?.label.as_str()))),
-        doubles(rows().map(|row| Some(cell(row)?.lon))),
-        doubles(rows().map(|row| Some(cell(row)?.lat))),
-        doubles(rows().map(|row| Some(cell(row)?.grid_km))),
+        words(rows().map(|row| Some(cell(row)?.cell.id.as_str()))),
+        doubles(rows().map(|row| Some(cell(row)?.cell.lon))),
+        doubles(rows().map(|row| Some(cell(row)?.cell.lat))),
+        doubles(rows().map(|row| Some(cell(row)?.width.km()))),
     ]
 }
 

@@ -38,7 +38,15 @@ pub async fn private_names(store: &Store) -> Result<BTreeSet<String>, Failure> {
 
 /// Longitude and latitude of every field visited, each point once.
 pub async fn private_points(store: &Store) -> Result<Vec<(f64, f64)>, Failure> {
-    let snapshot = Snapshot::open(store, 1).await?;
+    points_of(&Snapshot::open(store, 1).await?).await
+}
+
+/// The same of the fields that were visited by a version of the store.
+pub async fn private_points_at(store: &Store, version: i64) -> Result<Vec<(f64, f64)>, Failure> {
+    points_of(&Snapshot::at(store, version, 1).await?).await
+}
+
+async fn points_of(snapshot: &Snapshot) -> Result<Vec<(f64, f64)>, Failure> {
     let query = "select distinct lon, lat from visits";
     let plan = snapshot
         .session()

@@ -1,12 +1,14 @@
 //! The workspace: finds and checks `bractline.toml`, and alone knows where files lie.
 
 mod settings;
+mod store_folder;
 
 use std::path::{Path, PathBuf};
 
 use tempfile::TempDir;
 
 use crate::failure::{Failure, Kind};
+use crate::region::point_grid::GridWidth;
 use crate::visit::doubts::CODES;
 use crate::visit::rules::SeasonDays;
 
@@ -19,6 +21,8 @@ pub use settings::{
 pub const SETTINGS_FILE: &str = "bractline.toml";
 /// Name of the user's own boundary file within the workspace.
 const BOUNDARIES_FILE: &str = "boundaries.json";
+/// Name of the folder of the kept tables within the workspace.
+const STORE_FOLDER: &str = "store";
 /// How the names of folders begin that hold tables between stages; one is left when a roll-up is killed.
 pub const BETWEEN_STAGES_START: &str = ".between-stages-";
 /// Fewer fields than this would give a single farm away.
@@ -57,6 +61,9 @@ impl Workspace {
             std::fs::write(folder.join(BOUNDARIES_FILE), text).map_err(unwritable)?;
         }
         std::fs::create_dir(folder.join("protocols")).map_err(unwritable)?;
+        if store_place.is_empty() {
+            store_folder::make(&folder.join(STORE_FOLDER)).map_err(unwritable)?;
+        }
         // The settings come last: with them the folder becomes a workspace.
         std::fs::write(
             folder.join(SETTINGS_FILE),
@@ -86,12 +93,19 @@ impl Workspace {
     /// The same folder as its settings were at a time; the store is where it is now.
     pub fn as_it_was(&self, settings_text: &str) -> Result<Workspace, Failure> {
         let place = Path::new(SETTINGS_FILE);
-        let mut was = Workspace::with_text(&self.folder, settings_text.to_owned(), place)?;
+        let mut was = Workspace::parsed(&self.folder, settings_text.to_owned(), place)?;
         was.settings.store = self.settings.store.clone();
         Ok(was)
     }
 
     fn with_text(folder: &Path, text: String, place: &Path) -> Result<Workspace, Failure> {
+        let workspace = Workspace::parsed(folder, text, place)?;
+        // Not asked of settings as they were: an alert that an earlier version issued may have another width.
+        workspace.grid_width()?;
+        Ok(workspace)
+    }
+
+    fn parsed(folder: &Path, text: String, place: &Path) -> Result<Workspace, Failure> {
         let settings: Settings = toml::from_str(&text).map_err(|error| {
             Failure::new(Kind::Settings, format!("cannot use {}", place.display()))
                 .at(toml_error(place, &text, &error))
@@ -129,7 +143,21 @@ impl Workspace {
 
     /// The folder of the kept tables, where the settings name no other place.
     pub fn store(&self) -> PathBuf {
-        self.folder.join("store")
+        self.folder.join(STORE_FOLDER)
+    }
+
+    /// Opens the folder of the store to whom the workspace's own folder is open to, where the settings say
+    /// that the store is shared.
+    ///
+    /// # Errors
+    /// A [`Failure`] if its permissions cannot be read or set.
+    pub fn share_store(&self) -> Result<(), Failure> {
+        let store = self.store();
+        if !self.settings.store.shared || !store.is_dir() {
+            return Ok(());
+        }
+        store_folder::share(&store, &self.folder)
+            .map_err(|error| Failure::file("set permissions of", &store, &error))
     }
 
     /// The folder of the workspace's own protocols.
@@ -185,6 +213,25 @@ impl Workspace {
         Ok(SeasonDays {
             first: day_of_year("[season] first_day", &season.first_day)?,
             last: day_of_year("[season] last_day", &season.last_day)?,
+        })
+    }
+
+    /// Width of the grid of published points.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the setting is none of the widths that nest.
+    pub fn grid_width(&self) -> Result<GridWidth, Failure> {
+        let km = self.settings.disclosure.point_grid_km;
+        GridWidth::of_km(km).ok_or_else(|| {
+            Failure::new(
+                Kind::Settings,
+                format!("[disclosure] point_grid_km = {km} is not a width of the grid"),
+            )
+            .at(SETTINGS_FILE)
+            .mend(
+                "write 5, 10, 20 or 40: cells of these widths nest, so points published in two of them cannot be \
+                 combined to find a field; 5 km is the least",
+            )
         })
     }
 
@@ -329,6 +376,9 @@ name_property = {name_property}
 # Where the tables lie. Empty: the folder "store" beside this file. Or a bucket, as "s3://bucket/prefix", whose
 # region and keys come from the environment (AWS_REGION, AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY …).
 place = {place}
+# Whether others of the office may use the folder "store". false: only its owner may enter it. true: it gets the
+# permissions of this folder, and the umask decides about the files in it.
+shared = false
 
 [season]
 # Visits outside these days of the year are held. Month and day, both included.
@@ -340,7 +390,8 @@ last_day = "09-30"
 # of its figures is published. Three is the least that the program takes.
 min_fields = 3
 min_farms = 3
-# Published points are moved to the middle of the cell of a grid this wide, in kilometres.
+# Width of the grid of published points, in kilometers: 5, 10, 20 or 40. A point is moved to the middle of its cell.
+# Once an alert is issued, the width may be raised and not lowered.
 point_grid_km = 10.0
 
 # Economics by crop type, assumed for records that lack them; a record that still lacks one is held. What was

@@ -61,6 +61,8 @@ pub struct RegionSettings {
 pub struct StoreSettings {
     /// `s3://bucket/prefix`; empty for the folder `store` of the workspace.
     pub place: String,
+    /// Whether others than its owner may enter the folder `store`, as far as the workspace's own folder lets them.
+    pub shared: bool,
 }
 
 /// First and last day of the season, `MM-DD`, both included.

@@ -1,7 +1,7 @@
 """How many rows of which place a package of the level grid must have, from the full package of the same store.
 
-Written from what the README says of the level and from the grid of pipeline/stages/90_sample_point.sql; shares no code
-with bractline.
+Written from what the README says of the level and from the head of src/region/point_grid.rs; shares no code with
+bractline.
 """
 
 import collections
@@ -10,16 +10,21 @@ import math
 import pandas
 
 EARTH_KM = 6371.0088
-WIDTHS = (1, 2, 4, 8)
+WIDTHS = (5, 10, 20, 40)
+WIDEST = WIDTHS[-1]
+
+
+def height(km):
+    """Degrees from south to north of a cell."""
+    return math.degrees(km / EARTH_KM)
 
 
 def cell_of(lon, lat, km):
-    """Row and column of a point's cell."""
-    height = math.degrees(km / EARTH_KM)
-    row = math.floor(lat / height)
-    middle = max(-90.0, min(90.0, (row + 0.5) * height))
-    columns = max(1, round(360 * math.cos(math.radians(middle)) / height))
-    return f"{row}.{min(columns - 1, math.floor((lon + 180) / 360 * columns))}"
+    """Row and column of a point's cell: the columns of its 40-km row are cut into 40 / km each."""
+    row = math.floor(lat / height(WIDEST))
+    middle = max(-90.0, min(90.0, (row + 0.5) * height(WIDEST)))
+    columns = max(1, round(360 * math.cos(math.radians(middle)) / height(WIDEST))) * WIDEST // int(km)
+    return f"{math.floor(lat / height(km))}.{math.floor((lon + 180) / 360 * columns) % columns}"
 
 
 def is_enough(fields, least):
@@ -32,8 +37,7 @@ def is_enough(fields, least):
 def told(fields, least):
     """Yields (cell, width, number of fields); an empty cell is the county alone."""
     rest, large = fields, []
-    for width in WIDTHS:
-        km = least["pointGridKm"] * width
+    for km in (float(width) for width in WIDTHS if width >= least["pointGridKm"]):
         cells = collections.defaultdict(list)
         for field in rest:
             cells[cell_of(field["lon"], field["lat"], km)].append(field)

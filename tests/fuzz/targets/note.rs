@@ -10,7 +10,7 @@ use html5ever::tokenizer::{Token, TokenSink, TokenSinkResult, Tokenizer, Tokeniz
 use super::desk::told;
 
 /// Elements of a note, as the page's own description has them.
-const ELEMENTS: [&str; 16] = [
+const ELEMENTS: [&str; 22] = [
     "a",
     "blockquote",
     "br",
@@ -26,6 +26,12 @@ const ELEMENTS: [&str; 16] = [
     "p",
     "pre",
     "strong",
+    "table",
+    "tbody",
+    "td",
+    "th",
+    "thead",
+    "tr",
     "ul",
 ];
 
