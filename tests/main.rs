@@ -49,11 +49,13 @@ mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod maps; // the map files, opened and drawn by other people's viewers
 mod mended; // rows that were held: exported in columns, mended by other programs, loaded as they are
 mod merge; // any order, split and multiplicity of submissions gives the same table
+mod note_gate; // a note that gives a field away, and a grid made narrower, from the command line
 mod object_faults; // an object store that fails or is slow at its n-th call
 mod plan; // plan field: Wald's lines, a season's scatter, what is refused, the card in a browser
 mod plan_edge; // plan edge: distances and strips of a field, from its record through load
 mod power; // what was not synced at the word is taken away, and nothing that was told is lost
 mod privacy; // no public file tells whose field it was
+mod private_files; // who may read what the program writes, under any umask
 mod protocols; // protocol files: what is refused, and visits of every kind of count
 mod publish; // outputs opened by others, hostile text, classes and wording
 mod published; // values from outside, typed by hand, with their sources

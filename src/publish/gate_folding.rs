@@ -55,9 +55,10 @@ impl Folded {
                 folding.take(digit);
             } else {
                 // Empty for what is not seen.
-                skeleton(c.encode_utf8(&mut [0; 4]))
-                    .filter(|c| !is_mark(*c))
-                    .for_each(|c| folding.take(c));
+                let mut bytes = [0; 4];
+                for looks in skeleton(c.encode_utf8(&mut bytes)).filter(|c| !is_mark(*c)) {
+                    folding.take(parting_or(c, looks));
+                }
             }
         }
         folding.folded.after = folding.gap;
@@ -126,6 +127,18 @@ impl Folding {
     }
 }
 
+/// What a character is taken for: a dash that looks like a letter of another script, and a bar that looks like
+/// `l`, part words; other signs that look like a letter of ours are that letter.
+fn parting_or(c: char, looks: char) -> char {
+    // Every long dash, and every letter that is one stroke, looks like this one.
+    const LONG_DASH: char = '\u{30fc}';
+    let is_letter = looks.is_ascii_alphanumeric() && looks != 'l';
+    match looks == LONG_DASH || (!c.is_alphanumeric() && !is_letter && looks.is_alphanumeric()) {
+        true => '-',
+        false => looks,
+    }
+}
+
 /// Letters in a frame and digits in a disk, which have no compatibility form in Unicode, as the letter or digit.
 fn plain_form(c: char) -> char {
     let from = |first: char, plain: u8| {
@@ -187,6 +200,22 @@ mod tests {
             "\u{1f1eb}\u{1f1e6}\u{1f1e6}\u{1f1e6}123",
         ] {
             assert_eq!(Folded::of(spelling).letters, "faaa123", "{spelling}");
+        }
+    }
+
+    #[test]
+    fn whatever_looks_like_a_dash_or_a_space_parts_words() {
+        for parting in [
+            "-", "\u{ad}-", "\u{2010}", "\u{2011}", "\u{2012}", "\u{2013}", "\u{2014}", "\u{2015}",
+            "\u{2212}", "\u{2043}", "\u{2e3a}", "\u{fe58}", "\u{fe63}", "\u{ff0d}", "\u{58a}",
+            "\u{1806}", "\u{2500}", "\u{30fc}", "\u{4e00}", "~", "\u{223c}", "_", "\u{ff3f}", " ",
+            "\u{a0}", "\u{2009}", "\u{3000}", "\u{2800}", "\u{b7}", "\u{2022}", ".", "/",
+            "\u{2215}", "|", "\u{2223}",
+        ] {
+            let folded = Folded::of(&format!("F{parting}AAA123"));
+            assert_eq!(folded.letters, "faaa123", "{parting:?}");
+            assert_eq!(folded.pieces.len(), 3, "{parting:?}");
+            assert!(folded.pieces[1].before.length > 0, "{parting:?}");
         }
     }
 
