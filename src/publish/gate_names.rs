@@ -108,7 +108,7 @@ impl PrivateNames {
                     break;
                 }
                 let letters = self.by_letters.get(&folded.letters[place.clone()]);
-                let looks = self.by_looks.get(&folded.look_alike[place]);
+                let looks = self.by_looks.get(&folded.look_alike[place.clone()]);
                 if letters.is_none() && looks.is_none() {
                     continue;
                 }
@@ -117,6 +117,7 @@ impl PrivateNames {
                     .map_or(folded.after, |next| next.before);
                 let is_end = last + 1 == pieces.len();
                 let found = Found {
+                    letters: &folded.letters[place],
                     pieces: &pieces[first..=last],
                     after: (!is_end || after.length > 0).then_some(after),
                     closeness,
@@ -146,6 +147,7 @@ fn may_be_within(gap: Gap, closeness: Closeness) -> bool {
 
 /// Pieces of a text whose letters are those of a name.
 struct Found<'a> {
+    letters: &'a str,
     pieces: &'a [Piece],
     /// `None` where the text ends.
     after: Option<Gap>,
@@ -183,8 +185,19 @@ impl Found<'_> {
                     || (self.closeness == Closeness::Note && self.is_in_thousands(&cuts, named))
             }
             Kind::Words => self.closeness == Closeness::Note || at_its_places(),
-            Kind::Long => true,
+            Kind::Long => self.closeness == Closeness::Note || self.splits_no_number(&cuts, named),
         }
+    }
+
+    /// Whether no number of the name is split: in the files of the program two figures side by side make many
+    /// numbers, as `L12.345` and `L123 45` in a drawing make `L-12345`.
+    fn splits_no_number(&self, cuts: &[(usize, Gap)], named: &Named) -> bool {
+        cuts.iter().all(|(place, _)| {
+            let (before, after) = self.letters.split_at(*place);
+            let is_split =
+                before.ends_with(char::is_numeric) && after.starts_with(char::is_numeric);
+            !is_split || named.cuts.iter().any(|cut| cut.0 == *place)
+        })
     }
 
     /// Not within a longer word, and not the digits before or after a decimal point. In a note a long name may touch
@@ -427,6 +440,21 @@ mod tests {
         assert_eq!(close("r\u{2011}51"), Some("R-51"));
         let file = |text| private.found_in(text, Closeness::File);
         assert_eq!(file("sums 123 456"), None);
+    }
+
+    #[test]
+    fn figures_side_by_side_make_no_name_in_a_file() {
+        let private = names(&["L-12345", "M-46013"], &[]);
+        for text in ["L12.345", "M12.3 4.5L123 45 z", "M 46 013", "L 1234 5"] {
+            assert_eq!(private.found_in(text, Closeness::File), None, "{text}");
+            assert!(
+                private.found_in(text, Closeness::Note).is_some() || text.contains("M12"),
+                "{text}"
+            );
+        }
+        for text in ["L 12345", "l12345", "M\u{2013}46013"] {
+            assert!(private.found_in(text, Closeness::File).is_some(), "{text}");
+        }
     }
 
     #[test]

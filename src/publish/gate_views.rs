@@ -47,21 +47,23 @@ impl Writing {
 
 /// Every form of a text, each once.
 pub(super) fn views(text: &str, writing: Writing) -> Vec<String> {
-    let mut views = vec![text.to_owned()];
+    let mut views = Vec::new();
     match writing {
+        // All of it but the drawings.
         Writing::Markup => views.extend(shown(text)),
         Writing::Markdown => {
+            views.push(text.to_owned());
             let mut html = String::new();
             let events = Parser::new_ext(text, markdown_options());
             pulldown_cmark::html::push_html(&mut html, events);
             views.extend(shown(&html));
         }
-        Writing::Plain => {}
+        Writing::Plain => views.push(text.to_owned()),
     }
     // Of Markdown, of JSON and of a style: the escape is no part of the word.
-    if text.contains('\\') {
-        views.push(text.replace('\\', ""));
-    }
+    let plain = views.iter().filter(|view| view.contains('\\'));
+    let plain: Vec<String> = plain.map(|view| view.replace('\\', "")).collect();
+    views.extend(plain);
     views.extend(in_tags(text));
     let mut decoded = Vec::new();
     for view in &views {
@@ -94,10 +96,23 @@ fn decoded_once(text: &str) -> String {
     text
 }
 
-/// The text of a page without its tags, and, each on a line, the values of all attributes.
+/// The text of a page without its tags, and, each on a line, what is in the tags and comments, but for the
+/// figures of drawings.
 fn shown(html: &str) -> [String; 2] {
     let (text, attributes) = tokens(html);
     [text, attributes]
+}
+
+/// Whether an attribute's value is a path or a list of points (Scalable Vector Graphics 2, section 9.3): at least
+/// three numbers, and no letter but those of drawing commands.
+fn is_drawn(value: &str) -> bool {
+    let is_figure = |c: char| c.is_ascii_digit() || c.is_ascii_whitespace() || ".,+-".contains(c);
+    let is_command = |c: char| "MmLlHhVvCcSsQqTtAaZz".contains(c);
+    let numbers = value.split(|c: char| !c.is_ascii_digit() && c != '.');
+    let starts = |c: char| is_figure(c) || "Mm".contains(c);
+    value.starts_with(starts)
+        && value.chars().all(|c| is_figure(c) || is_command(c))
+        && numbers.filter(|number| !number.is_empty()).count() >= 3
 }
 
 fn tokens(html: &str) -> (String, String) {
@@ -144,10 +159,16 @@ impl TokenSink for Shown {
                     self.text.borrow_mut().push(BLOCK_END);
                 }
                 let mut attributes = self.attributes.borrow_mut();
+                attributes.push_str(&tag.name);
                 for attribute in &tag.attrs {
-                    attributes.push_str(&attribute.value);
                     attributes.push('\n');
+                    attributes.push_str(&attribute.name.local);
+                    attributes.push('\n');
+                    if !is_drawn(&attribute.value) {
+                        attributes.push_str(&attribute.value);
+                    }
                 }
+                attributes.push('\n');
             }
             Token::CommentToken(text) => {
                 let mut attributes = self.attributes.borrow_mut();
@@ -193,6 +214,18 @@ mod tests {
             "F&hyphen;AAA111".replace("&hyphen;", "&#x2d;").as_str(),
         ] {
             holds(text, Writing::Markup, "F-AAA111");
+        }
+    }
+
+    #[test]
+    fn a_drawing_is_no_text_and_all_else_is() {
+        let page = "<svg viewBox='0 0 46013 1'><path d='M12.345 67L-8.9,10z' class='F-AAA111' data-f-aaa112=''/></svg>\
+                    <!doctype F-AAA113><?F-AAA114?><x-f-aaa115><script>\"F-AAA116\"</script>";
+        let views = views(page, Writing::Markup);
+        let all = views.join("\n").to_lowercase();
+        assert!(!all.contains("12.345") && !all.contains("46013"), "{all}");
+        for number in [111, 112, 114, 115, 116] {
+            assert!(all.contains(&format!("f-aaa{number}")), "{number}: {all}");
         }
     }
 
