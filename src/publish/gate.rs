@@ -149,10 +149,8 @@ impl Gate {
     pub fn judge_note(&self, note: &str, points: &[(f64, f64)]) -> Result<(), Failure> {
         let views = views(note, Writing::Markdown);
         self.judge_views("the note", &views, Closeness::Note)?;
-        let points = PrivatePoints::of(points);
-        let named = views
-            .iter()
-            .find_map(|view| points.named_in(view, self.grid_km));
+        let points = PrivatePoints::of(points, self.grid_km);
+        let named = views.iter().find_map(|view| points.named_in(view));
         named.map_or(Ok(()), |place| {
             let [one, other] = place.numbers;
             let why = format!(

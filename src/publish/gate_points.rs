@@ -5,6 +5,8 @@
 //! decimals; whole degrees are not, as one is more than twice as high as the widest cell of the grid. The hemisphere
 //! is taken from the field: a note that leaves the sign out names the place all the same.
 
+use std::collections::{HashMap, HashSet};
+use std::ops::RangeInclusive;
 use std::sync::LazyLock;
 
 use regex::{Captures, Regex};
@@ -22,6 +24,8 @@ const NUMBERS_APART_MAX: usize = 3;
 /// Two numbers that are none by themselves are looked at if at most so many characters, none of them a letter or
 /// digit, part them, and each has two decimals.
 const PAIR_GAP_MAX: usize = 4;
+/// Longest word with its marks that is looked for beside a number, bytes.
+const WORD_BYTES_MAX: usize = 24;
 /// Kilometers of a degree of latitude, rounded down.
 const KM_PER_DEGREE: f64 = 110.5;
 
@@ -34,34 +38,70 @@ pub(super) struct NamedPlace {
     pub(super) away_km: f64,
 }
 
-/// The points of fields, sorted by latitude.
-#[derive(Debug, Default)]
-pub(super) struct PrivatePoints(Vec<(f64, f64)>);
+/// The points of fields by the cell that they are in, all signs left out, and how near is near.
+#[derive(Debug)]
+pub(super) struct PrivatePoints {
+    cells: HashMap<(i32, i32), Vec<(f64, f64)>>,
+    lat_cells: HashSet<i32>,
+    lon_cells: HashSet<i32>,
+    /// The latitude of the point nearest to a pole, where a kilometer has the most degrees of longitude.
+    highest: f64,
+    km: f64,
+}
 
 impl PrivatePoints {
-    /// The points (longitude, latitude, degrees).
-    pub(super) fn of(points: &[(f64, f64)]) -> PrivatePoints {
-        let mut points = points.to_vec();
-        points.sort_by(|one, other| one.1.total_cmp(&other.1));
-        PrivatePoints(points)
+    /// The points (longitude, latitude, degrees), and within how many kilometers of one a place is near it.
+    pub(super) fn of(points: &[(f64, f64)], km: f64) -> PrivatePoints {
+        let mut index = PrivatePoints {
+            cells: HashMap::new(),
+            lat_cells: HashSet::new(),
+            lon_cells: HashSet::new(),
+            highest: points.iter().map(|point| point.1.abs()).fold(0.0, f64::max),
+            km,
+        };
+        for (lon, lat) in points {
+            let (row, column) = (index.cell(lat.abs()), index.cell(lon.abs()));
+            index
+                .cells
+                .entry((row, column))
+                .or_default()
+                .push((*lon, *lat));
+            index.lat_cells.insert(row);
+            index.lon_cells.insert(column);
+        }
+        index
     }
 
-    /// The first two numbers of a text that name a place within `km` of one of the points.
-    pub(super) fn named_in(&self, text: &str, km: f64) -> Option<NamedPlace> {
-        if self.0.is_empty() {
+    /// The first two numbers of a text that name a place near one of the points.
+    pub(super) fn named_in(&self, text: &str) -> Option<NamedPlace> {
+        if self.cells.is_empty() {
             return None;
         }
         let text = plain_numbers(text);
         let numbers = numbers_of(&text);
+        // Most numbers are neither a latitude nor a longitude of any field.
+        let likely: Vec<[bool; 2]> = numbers
+            .iter()
+            .map(|number| self.may_be_lat_or_lon(number.degrees))
+            .collect();
         for (place, one) in numbers.iter().enumerate() {
+            if likely[place] == [false; 2] {
+                continue;
+            }
             for (apart, other) in (1..).zip(&numbers[place + 1..]) {
-                if !may_be_a_pair(&text, one, other, apart) {
+                let ([one_lat, one_lon], [other_lat, other_lon]) =
+                    (likely[place], likely[place + apart]);
+                let ways = [
+                    (one_lat && other_lon).then_some((one, other)),
+                    (other_lat && one_lon).then_some((other, one)),
+                ];
+                if ways == [None; 2] || !may_be_a_pair(&text, one, other, apart) {
                     continue;
                 }
-                let ways = [(one, other), (other, one)];
                 let near = ways
-                    .iter()
-                    .filter_map(|(lat, lon)| self.nearest_km(lat.degrees, lon.degrees, km));
+                    .into_iter()
+                    .flatten()
+                    .filter_map(|(lat, lon)| self.nearest_km(lat.degrees, lon.degrees));
                 if let Some(away_km) = near.min_by(f64::total_cmp) {
                     let words = |number: &Number| text[number.start..number.end].trim().to_owned();
                     return Some(NamedPlace {
@@ -74,30 +114,65 @@ impl PrivatePoints {
         None
     }
 
-    /// Kilometers to the nearest point within `km`, whatever the signs; a longitude may be counted to 360 degrees.
-    fn nearest_km(&self, lat: f64, lon: f64, km: f64) -> Option<f64> {
-        if lat > 90.0 || lon > 360.0 {
-            return None;
-        }
-        let reach = km / KM_PER_DEGREE;
-        let in_band = |lat: f64| {
-            let from = self.0.partition_point(|point| point.1 < lat - reach);
-            let band = self.0[from..].iter();
-            band.take_while(move |point| point.1 <= lat + reach)
+    /// As high as what is near, degrees of latitude.
+    fn reach(&self) -> f64 {
+        self.km / KM_PER_DEGREE
+    }
+
+    fn cell(&self, degrees: f64) -> i32 {
+        (degrees / self.reach()).floor() as i32
+    }
+
+    /// The cells within reach of a latitude, or of a longitude at a latitude.
+    fn cells_near(&self, degrees: f64, at_lat: f64) -> RangeInclusive<i32> {
+        // Beyond 85 degrees nothing is grown.
+        let reach = self.reach() / at_lat.min(85.0).to_radians().cos();
+        self.cell(degrees - reach)..=self.cell(degrees + reach)
+    }
+
+    fn may_be_lat_or_lon(&self, degrees: f64) -> [bool; 2] {
+        let has = |cells: &HashSet<i32>, mut near: RangeInclusive<i32>| {
+            near.any(|cell| cells.contains(&cell))
         };
-        let points = in_band(lat).chain(in_band(-lat));
-        let away = points.map(|point| {
-            let lat = lat.copysign(point.1);
-            let lons = [lon, -lon, lon - 360.0];
-            let away = lons.map(|lon| metres_between((lon, lat), *point) / 1000.0);
-            away.into_iter().fold(f64::INFINITY, f64::min)
-        });
-        away.filter(|away| *away <= km).min_by(f64::total_cmp)
+        let lons = lons(degrees);
+        [
+            degrees <= 90.0 && has(&self.lat_cells, self.cells_near(degrees, 0.0)),
+            lons.into_iter().any(|lon| {
+                has(
+                    &self.lon_cells,
+                    self.cells_near(lon, self.highest + self.reach()),
+                )
+            }),
+        ]
+    }
+
+    /// Kilometers to the nearest point that is near, whatever the signs.
+    fn nearest_km(&self, lat: f64, lon: f64) -> Option<f64> {
+        let mut nearest: Option<f64> = None;
+        for lon in lons(lon) {
+            for row in self.cells_near(lat, 0.0) {
+                for column in self.cells_near(lon, lat) {
+                    for point in self.cells.get(&(row, column)).into_iter().flatten() {
+                        let named = (lon.copysign(point.0), lat.copysign(point.1));
+                        let away = metres_between(named, *point) / 1000.0;
+                        if away <= self.km && nearest.is_none_or(|nearest| away < nearest) {
+                            nearest = Some(away);
+                        }
+                    }
+                }
+            }
+        }
+        nearest
     }
 }
 
+/// A longitude without its sign, which may be counted from 0 to 360 degrees.
+fn lons(degrees: f64) -> [f64; 2] {
+    [degrees, (360.0 - degrees).abs()]
+}
+
 /// A number that may be a coordinate, without its sign.
-#[derive(Debug)]
+#[derive(Debug, PartialEq)]
 struct Number {
     degrees: f64,
     /// Bytes of the text.
@@ -201,6 +276,11 @@ fn value(digits: &str) -> Option<f64> {
     digits.replace(',', ".").parse().ok()
 }
 
+/// The bytes before a number that a word with it may take.
+fn just_before(text: &str, start: usize) -> &str {
+    &text[text.floor_char_boundary(start.saturating_sub(WORD_BYTES_MAX))..start]
+}
+
 fn in_sixtieths(text: &str, found: &Captures) -> Option<Number> {
     let whole = found.get(0)?;
     let part = |name: &str| found.name(name).and_then(|part| value(part.as_str()));
@@ -209,7 +289,7 @@ fn in_sixtieths(text: &str, found: &Captures) -> Option<Number> {
     let marked = ["before", "sign", "after"]
         .iter()
         .any(|name| found.name(name).is_some())
-        || WORD_BEFORE.is_match(&text[..whole.start()]);
+        || WORD_BEFORE.is_match(just_before(text, whole.start()));
     // Digits before it are the rest of another number.
     let is_rest = text[..whole.start()].ends_with(|c: char| c.is_ascii_digit() || ".,".contains(c));
     (marked && !is_rest && minutes < 60.0 && seconds < 60.0).then(|| Number {
@@ -222,7 +302,8 @@ fn in_sixtieths(text: &str, found: &Captures) -> Option<Number> {
 }
 
 fn in_decimals(text: &str, start: usize, end: usize) -> Option<Number> {
-    let (before, after) = (&text[..start], &text[end..]);
+    let before = just_before(text, start);
+    let after = &text[end..text.ceil_char_boundary(end + WORD_BYTES_MAX)];
     let digits = &text[start..end];
     if before.ends_with(|c: char| c.is_ascii_digit()) || OTHER_AFTER.is_match(after) {
         return None;
@@ -244,9 +325,9 @@ fn in_decimals(text: &str, start: usize, end: usize) -> Option<Number> {
 mod tests {
     use super::*;
 
-    /// Two invented fields.
-    fn points() -> PrivatePoints {
-        PrivatePoints::of(&[(-100.123_45, 44.123_45), (23.456_7, -33.987_6)])
+    /// Two invented fields, and what is within so many kilometers of them.
+    fn points(km: f64) -> PrivatePoints {
+        PrivatePoints::of(&[(-100.123_45, 44.123_45), (23.456_7, -33.987_6)], km)
     }
 
     #[test]
@@ -284,7 +365,7 @@ mod tests {
             "33.9876 S 23.4567 E",
             "33.9876 23.4567",
         ] {
-            let found = points().named_in(text, 10.0);
+            let found = points(10.0).named_in(text);
             assert!(found.is_some_and(|found| found.away_km < 10.0), "{text}");
         }
     }
@@ -310,21 +391,42 @@ mod tests {
             "45.12345, -100.12345",
             "44.12345, -101.12345",
         ] {
-            assert_eq!(points().named_in(text, 10.0), None, "{text}");
+            assert_eq!(points(10.0).named_in(text), None, "{text}");
         }
-        assert_eq!(
-            PrivatePoints::default().named_in("44.1234 100.1234", 10.0),
-            None
-        );
+        let nothing = PrivatePoints::of(&[], 10.0);
+        assert_eq!(nothing.named_in("44.1234 100.1234"), None);
     }
 
     #[test]
     fn what_is_near_depends_on_the_grid() {
         // 0.15 degrees of latitude are 16.7 km.
         let text = "44.27345 N, 100.12345 W";
-        assert_eq!(points().named_in(text, 10.0), None);
-        let found = points().named_in(text, 20.0).expect("nearer than 20 km");
+        assert_eq!(points(10.0).named_in(text), None);
+        let found = points(20.0).named_in(text).expect("nearer than 20 km");
         assert!((16.0..17.0).contains(&found.away_km), "{found:?}");
         assert_eq!(found.numbers, ["44.27345", "100.12345"]);
+    }
+
+    /// The fields of a whole state, and a note of nothing but numbers that are nearly those of one.
+    #[test]
+    fn a_note_full_of_numbers_is_judged_soon() {
+        let fields: Vec<(f64, f64)> = (0..100_000)
+            .map(|field| {
+                let (row, column) = (f64::from(field / 400), f64::from(field % 400));
+                (-104.0 + 0.01 * column, 43.0 + 0.01 * row)
+            })
+            .collect();
+        let points = PrivatePoints::of(&fields, 10.0);
+        let note: String = (0..1_400)
+            .map(|number| format!("{}.123 9{}.12 ", 43 + number % 3, number % 5))
+            .collect();
+        let start = std::time::Instant::now();
+        assert_eq!(points.named_in(&note), None);
+        let note: String = (0..1_400)
+            .map(|number| format!("{}.1234 99.5{:02} ", 43 + number % 3, number % 100))
+            .collect();
+        assert_eq!(points.named_in(&note), None);
+        assert!(start.elapsed().as_secs() < 20, "{:?}", start.elapsed());
+        assert!(points.named_in(&format!("{note} 100.1234")).is_some());
     }
 }

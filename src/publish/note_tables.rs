@@ -32,10 +32,12 @@ pub(super) fn with_even_tables(markdown: &str) -> Result<String, Failure> {
 fn tables_of(markdown: &str) -> Result<Vec<Table>, Failure> {
     let mut tables: Vec<Table> = Vec::new();
     let (mut depth, mut at_top) = (0_usize, false);
+    let mut heading = 0;
     for (event, place) in Parser::new_ext(markdown, markdown_options()).into_offset_iter() {
         match event {
             Event::Start(Tag::Table(alignments)) => {
                 at_top = depth == 0;
+                heading = alignments.len();
                 if at_top {
                     let rows = Vec::new();
                     tables.push(Table {
@@ -48,6 +50,9 @@ fn tables_of(markdown: &str) -> Result<Vec<Table>, Failure> {
             }
             Event::Start(tag) => {
                 depth += 1;
+                if tag == Tag::TableRow {
+                    check_row(markdown, &place, heading)?;
+                }
                 if let (true, Some(table)) = (at_top, tables.last_mut()) {
                     match tag {
                         Tag::TableHead | Tag::TableRow => table.rows.push(Vec::new()),
@@ -70,30 +75,26 @@ fn tables_of(markdown: &str) -> Result<Vec<Table>, Failure> {
             _ => {}
         }
     }
-    for table in &tables {
-        let heading = table.alignments.len();
-        let lines = markdown[table.place.clone()].lines();
-        // The line under the heading says where the columns are.
-        let longer = lines.enumerate().filter(|(line, _)| *line != 1);
-        let mut longer = longer.map(|(line, text)| (line, cells_in(text)));
-        if let Some((line, cells)) = longer.find(|(_, cells)| *cells > heading) {
-            let first = markdown[..table.place.start].matches('\n').count() + 1;
-            return Err(Failure::new(
-                Kind::Publish,
-                format!(
-                    "a row of a table in the note has {cells} cells, and its heading has {heading}"
-                ),
-            )
-            .at(format!("line {}", first + line))
-            .mend(
-                "give the heading as many cells, or write \\| for a bar that is part of a cell",
-            ));
-        }
-    }
     Ok(tables)
 }
 
-/// Bars that part cells, counted as the cells between them.
+/// Whether a row, at its place in the note, has no more cells than its heading.
+fn check_row(markdown: &str, place: &Range<usize>, heading: usize) -> Result<(), Failure> {
+    let cells = cells_in(&markdown[place.clone()]);
+    if cells <= heading {
+        return Ok(());
+    }
+    let line = markdown[..place.start].matches('\n').count() + 1;
+    Err(Failure::new(
+        Kind::Publish,
+        format!("a row of a table in the note has {cells} cells, and its heading has {heading}"),
+    )
+    .at(format!("line {line}"))
+    .mend("give the heading as many cells, or write \\| for a bar that is part of a cell"))
+}
+
+/// Bars that part cells, counted as the cells between them. A backslash before a bar takes it out, whatever is
+/// before the backslash (GitHub Flavored Markdown, section 4.10).
 fn cells_in(row: &str) -> usize {
     let row = row.trim();
     let row = row.strip_prefix('|').unwrap_or(row);
@@ -103,7 +104,7 @@ fn cells_in(row: &str) -> usize {
     for c in row.chars() {
         ends_with_bar = c == '|' && last != '\\';
         bars += usize::from(ends_with_bar);
-        last = if last == '\\' { ' ' } else { c };
+        last = c;
     }
     bars + usize::from(!ends_with_bar)
 }
@@ -190,6 +191,27 @@ mod tests {
         .expect("a note");
         for tag in ["<b>", "<img", "href"] {
             assert!(!note.html().contains(tag), "{}", note.html());
+        }
+    }
+
+    #[test]
+    fn no_cell_is_dropped() {
+        for (note, line) in [
+            ("|a|b|\n|-|-|\n|1|2|\n|1|2|3|", "line 4"),
+            ("Fine.\n\na | b\n- | -\n1 | 2 | 3", "line 5"),
+            ("> |a|b|\n> |-|-|\n> |1|2|3|", "line 3"),
+            ("- |a|b|\n  |-|-|\n  |1|2|3|4|", "line 3"),
+        ] {
+            let refused = Note::read(note).expect_err(note).to_string();
+            assert!(refused.contains(line), "{note}: {refused}");
+        }
+        for note in [
+            "|a|b|\n|-|-|\n|1|\n|1|2|\n|1|2",
+            "a | b\n- | -\n1 | 2\n1 \\| 1 | 2 \\\\",
+            "a | b\n- | -\n1 \\\\| 1 | 2",
+            "|a|b|\n|-|-|\n| 1 | 2 |  \n",
+        ] {
+            assert!(Note::read(note).is_ok(), "{note}");
         }
     }
 
