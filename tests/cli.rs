@@ -378,7 +378,7 @@ fn settings_that_cannot_be_are_refused_and_named() {
         (
             "first_day =",
             "frist_day =",
-            vec!["line 18", "frist_day", "first_day"],
+            vec!["line 21", "frist_day", "first_day"],
         ),
         ("[office]", "[offise]", vec!["offise", "office"]),
         (

@@ -479,7 +479,7 @@ fn a_note_that_names_a_field_is_not_issued() {
     ]);
     let run = run.expect_code(1);
     assert!(
-        run.stderr.contains("0001/alert.html") && run.stderr.contains("F-46013-2"),
+        run.stderr.contains("the note: it holds") && run.stderr.contains("F-46013-2"),
         "{run:?}"
     );
     let listed = workspace.run(&["alert", "--list"]).expect_code(0);

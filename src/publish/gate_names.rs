@@ -281,7 +281,7 @@ fn is_date(folded: &Folded) -> bool {
         "december",
     ];
     let is_month = |word: &str| {
-        let long = MONTHS.iter().any(|month| *month == word);
+        let long = MONTHS.contains(&word);
         long || (word.len() == 3 && MONTHS.iter().any(|month| month.starts_with(word)))
     };
     let mut words = 0;
