@@ -11,6 +11,7 @@ use super::rollup::Figures;
 use super::scenario::refuse_scenario;
 use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
+use crate::plain_file::{open_plain, read_plain_text};
 use crate::protocol::catalogue::Protocol;
 use crate::protocol::threshold::worked_values;
 use crate::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};
@@ -132,7 +133,7 @@ async fn draft(
 /// The text of a note's file; a longer one is not read to its end.
 fn read_note(path: &Path) -> Result<String, Failure> {
     let unreadable = |error| Failure::file("read", path, &error);
-    let size = path.metadata().map_err(unreadable)?.len();
+    let size = open_plain(path)?.metadata().map_err(unreadable)?.len();
     if size > NOTE_BYTES_MAX as u64 {
         return Err(Failure::new(
             Kind::Publish,
@@ -141,7 +142,7 @@ fn read_note(path: &Path) -> Result<String, Failure> {
         .at(path.display().to_string())
         .mend("shorten it; what is longer belongs on a page of its own, with a link here"));
     }
-    let text = std::fs::read_to_string(path).map_err(unreadable)?;
+    let text = read_plain_text(path, NOTE_BYTES_MAX as u64)?;
     Note::read(&text).map_err(|failure| failure.at(path.display().to_string()))?;
     Ok(text)
 }
