@@ -90,7 +90,7 @@ fn refuse_other_kinds(path: &Path, kind: FileType) -> Result<(), Failure> {
             name_of(kind)
         ),
     )
-    .mend("name a file; what comes through a pipe is saved to one first"))
+    .mend("name a file; what comes through a pipe is saved to one first (load and check take - for standard input)"))
 }
 
 #[cfg(unix)]

@@ -14,6 +14,7 @@ use super::cut::{Cut, Cutter};
 use super::formats::{Form, SubmittedFile, broken_off};
 use super::limits::Between;
 use super::mapping::Mapping;
+use super::no_table::as_table;
 use super::parquet_records::ParquetRecords;
 use super::table_records::table_records;
 use crate::failure::{Failure, Kind};
@@ -103,6 +104,8 @@ enum Source {
 impl RecordReader {
     /// Opens a submission for reading its records; `mapping` says what the columns of a table are.
     pub fn open(file: &SubmittedFile, mapping: Option<&Mapping>) -> Result<RecordReader, Failure> {
+        let mapped = mapping.map(|_| as_table(file)).transpose()?;
+        let file = mapped.as_ref().unwrap_or(file);
         let source = match file.form {
             Form::Ndjson => Source::Lines {
                 content: file.open()?,

@@ -9,7 +9,7 @@
 //! take the square of their number is refused as well. What works with the edges later (neighbors, drawing) then is quick.
 
 use geo::line_intersection::line_intersection;
-use geo::{Area, BooleanOps, Line, LineIntersection, LinesIter, MultiPolygon};
+use geo::{Area, BooleanOps, Line, LineIntersection, MultiPolygon};
 use rstar::primitives::GeomWithData;
 use rstar::{RTree, RTreeObject};
 
@@ -22,10 +22,11 @@ use crate::failure::Failure;
 const MET_PER_EDGE_MAX: usize = 200;
 /// Edges that are met in any case, however few edges a file has.
 const MET_FREE: usize = 1_000_000;
-/// Places where a county's outline may meet itself, for one edge; beyond that it is no outline with a fault, but a tangle.
-const MEETINGS_PER_EDGE_MAX: f64 = 0.1;
-/// Meetings that are let pass in any case.
-const MEETINGS_FREE: usize = 100;
+/// Places where a county's outline may cross itself, for one edge; beyond that it is no outline with a fault, but a
+/// tangle. Parts of a county that touch along a border are none.
+const CROSSINGS_PER_EDGE_MAX: f64 = 0.1;
+/// Crossings that are let pass in any case.
+const CROSSINGS_FREE: usize = 100;
 /// The part of a county's ground that may be enclosed twice, or not at all: below that it is a matter of the drawing.
 const GROUND_SHARE_MAX: f64 = 0.001;
 
@@ -55,44 +56,55 @@ type Indexed = GeomWithData<Line<f64>, Edge>;
 /// # Errors
 /// A [`Failure`] for an outline that encloses ground twice, or for a file of tangled outlines.
 pub(super) fn crossed(counties: &[County], place: &str) -> Result<Vec<Crossed>, Failure> {
-    let index = RTree::bulk_load(edges_of(counties));
-    let mut meetings: Vec<(usize, Option<(f64, f64)>)> = vec![(0, None); counties.len()];
+    let edges = edges_of(counties);
+    let mut found: Vec<Meetings> = counties.iter().map(|_| Meetings::default()).collect();
+    for edge in &edges {
+        found[edge.data.county].edges += 1;
+    }
+    let index = RTree::bulk_load(edges);
     let most = MET_FREE + MET_PER_EDGE_MAX * index.size();
     let mut met = 0;
     for edge in &index {
+        let county = &counties[edge.data.county];
         for other in index.locate_in_envelope_intersecting(&edge.envelope()) {
             met += 1;
             if met > most {
-                return Err(tangled(
-                    &counties[edge.data.county],
-                    "edges that lie over one another",
-                    place,
-                ));
+                return Err(tangled(county, "edges that lie over one another", place));
             }
-            let Some(at) = meeting(edge, other) else {
-                continue;
-            };
-            let of = &counties[edge.data.county];
-            let (count, first) = &mut meetings[edge.data.county];
-            *count += 1;
-            first.get_or_insert(at);
-            let edges = of.shape.lines_iter().count() as f64;
-            if *count > MEETINGS_FREE && *count as f64 > edges * MEETINGS_PER_EDGE_MAX {
-                return Err(tangled(
-                    of,
-                    "an outline that crosses itself again and again",
-                    place,
-                ));
+            let of = &mut found[edge.data.county];
+            if let Some((at, is_crossing)) = meeting(edge, other) {
+                of.first.get_or_insert(at);
+                of.crossings += usize::from(is_crossing);
+            }
+            if of.are_too_many() {
+                let what = "an outline that crosses itself again and again";
+                return Err(tangled(county, what, place));
             }
         }
     }
-    let found = meetings.into_iter().enumerate();
     let mut crossed = Vec::new();
-    for (county, at) in found.filter_map(|(county, (_, at))| Some((county, at?))) {
-        refuse_ground_twice(&counties[county], at, place)?;
-        crossed.push(Crossed { county, at });
+    for (county, meetings) in found.iter().enumerate() {
+        if let Some(at) = meetings.first {
+            refuse_ground_twice(&counties[county], at, place)?;
+            crossed.push(Crossed { county, at });
+        }
     }
     Ok(crossed)
+}
+
+/// Where the outline of a county meets itself.
+#[derive(Debug, Default)]
+struct Meetings {
+    edges: usize,
+    crossings: usize,
+    first: Option<(f64, f64)>,
+}
+
+impl Meetings {
+    fn are_too_many(&self) -> bool {
+        self.crossings > CROSSINGS_FREE
+            && self.crossings as f64 > self.edges as f64 * CROSSINGS_PER_EDGE_MAX
+    }
 }
 
 fn edges_of(counties: &[County]) -> Vec<Indexed> {
@@ -122,21 +134,24 @@ fn edges_of(counties: &[County]) -> Vec<Indexed> {
     edges
 }
 
-/// Where two edges of a county meet that do not follow one another, each pair once.
-fn meeting(one: &Indexed, other: &Indexed) -> Option<(f64, f64)> {
+/// Where two edges of a county meet that do not follow one another, each pair once; and whether they cross there.
+fn meeting(one: &Indexed, other: &Indexed) -> Option<((f64, f64), bool)> {
     let (edge, far) = (one.data, other.data);
     if edge.county != far.county || edge.number >= far.number {
         return None;
     }
     let follows = edge.ring == far.ring
         && (edge.number + 1 == far.number || (edge.number, far.number) == edge.ring);
-    let at = match line_intersection(*one.geom(), *other.geom())? {
+    let (at, is_crossing) = match line_intersection(*one.geom(), *other.geom())? {
         // Neighbors in the ring share their corner, and nothing else.
         LineIntersection::SinglePoint { .. } if follows => return None,
-        LineIntersection::SinglePoint { intersection, .. } => intersection,
-        LineIntersection::Collinear { intersection } => intersection.start,
+        LineIntersection::SinglePoint {
+            intersection,
+            is_proper,
+        } => (intersection, is_proper),
+        LineIntersection::Collinear { intersection } => (intersection.start, false),
     };
-    Some((at.x, at.y))
+    Some(((at.x, at.y), is_crossing))
 }
 
 /// Compares the ground by winding with that by the even-odd rule.
