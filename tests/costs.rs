@@ -49,6 +49,13 @@ fn two_counties(border_vertices: usize) -> String {
     json!({"type": "FeatureCollection", "features": features}).to_string()
 }
 
+/// Makes a workspace of a boundary file.
+fn made(workspace: &str, file: &Path) -> Run {
+    let file = file.display().to_string();
+    let labels = ["--id-property", "id", "--name-property", "name"];
+    bractline(&[&["init", workspace, "--region", &file], labels.as_slice()].concat())
+}
+
 fn region_of(text: &str) -> Result<Region, bractline::failure::Failure> {
     Region::from_text(text, "outlines.geojson", "id", "name")
 }
@@ -60,7 +67,7 @@ fn outlines_of_very_many_vertices_are_read_counted_drawn_and_keep_their_common_b
     let file = workspace.write("outlines.geojson", &text);
     let path = workspace.path().display().to_string();
     let begun = Instant::now();
-    bractline(&["init", &path, "--region", &file.display().to_string()]).expect_code(0);
+    made(&path, &file).expect_code(0);
     let region = region_of(&text).expect("two counties");
     let records: Vec<_> = ["e", "w"]
         .into_iter()
@@ -144,7 +151,7 @@ fn an_outline_that_encloses_ground_twice_is_refused_and_a_small_fault_is_told() 
     let workspace = TestWorkspace::empty();
     let file = workspace.write("star.geojson", one_county(&star(5)));
     let path = workspace.path().display().to_string();
-    let run = bractline(&["init", &path, "--region", &file.display().to_string()]).expect_code(1);
+    let run = made(&path, &file).expect_code(1);
     assert!(run.stderr.contains("crosses itself near"), "{run:?}");
     assert!(
         !workspace.path().exists(),
@@ -165,7 +172,7 @@ fn an_outline_that_encloses_ground_twice_is_refused_and_a_small_fault_is_told() 
     let crossed: Vec<_> = region.crossed().map(|(county, _)| &*county.id).collect();
     assert_eq!(crossed, ["s"]);
     let file = workspace.write("looped.geojson", one_county(&looped));
-    let run = bractline(&["init", &path, "--region", &file.display().to_string()]).expect_code(0);
+    let run = made(&path, &file).expect_code(0);
     assert!(run.stdout.contains("meets itself near -98.99"), "{run:?}");
     assert_eq!(
         region_of(&two_counties(100))
@@ -200,7 +207,7 @@ fn a_file_whose_edges_lie_over_one_another_is_refused_before_it_costs_their_squa
 // --- Submissions ---------------------------------------------------------------------------------
 
 fn gzip(write: impl FnOnce(&mut GzEncoder<Vec<u8>>)) -> Vec<u8> {
-    let mut packed = GzEncoder::new(Vec::new(), Compression::fast());
+    let mut packed = GzEncoder::new(Vec::new(), Compression::best());
     write(&mut packed);
     packed.finish().expect("memory")
 }
@@ -287,11 +294,13 @@ fn a_mapping_is_for_a_table_and_what_is_none_is_refused_in_one_sentence() {
     let workspace = TestWorkspace::of_region("us:46");
     let mapping = ["--mapping", "sample_data/mappings/wide.toml"];
     let wide = std::fs::read("sample_data/mappings/wide.csv").expect("the worked sheet");
-    let header = &wide[..wide
-        .iter()
-        .position(|byte| *byte == b'\n')
-        .expect("a header")
-        + 1];
+    // Its header stands in the third line.
+    let header: Vec<u8> = wide
+        .split_inclusive(|byte| *byte == b'\n')
+        .take(3)
+        .flatten()
+        .copied()
+        .collect();
     let columns = format!("{}\n{}\n", "a,".repeat(1_000_000), "1,".repeat(1_000_000));
     let one_cell = [b"a,b\n1,\"".as_slice(), &vec![b'x'; 100 << 20], b"\"\n"].concat();
     let open = [b"a,b\n\"x\n".as_slice(), &b"x\n".repeat(5 << 20)].concat();
@@ -305,7 +314,7 @@ fn a_mapping_is_for_a_table_and_what_is_none_is_refused_in_one_sentence() {
         ("array.json", b"[1, 2]", "it holds records as JSON"),
         ("empty.csv", b"", "it is empty"),
         ("blank.csv", b"\n \n", "it is empty"),
-        ("header.csv", header, "it has no row below its header"),
+        ("header.csv", &header, "it has no row below its header"),
         (
             "page.xls",
             b"<html><table><tr><td>a,b</td></tr></table>\nc,d\n",

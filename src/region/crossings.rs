@@ -10,8 +10,8 @@
 
 use geo::line_intersection::line_intersection;
 use geo::{Area, BooleanOps, Line, LineIntersection, MultiPolygon};
+use rstar::RTree;
 use rstar::primitives::GeomWithData;
-use rstar::{RTree, RTreeObject};
 
 use super::County;
 use super::boundaries::unusable;
@@ -64,22 +64,20 @@ pub(super) fn crossed(counties: &[County], place: &str) -> Result<Vec<Crossed>, 
     let index = RTree::bulk_load(edges);
     let most = MET_FREE + MET_PER_EDGE_MAX * index.size();
     let mut met = 0;
-    for edge in &index {
+    for (edge, other) in index.intersection_candidates_with_other_tree(&index) {
+        met += 1;
         let county = &counties[edge.data.county];
-        for other in index.locate_in_envelope_intersecting(&edge.envelope()) {
-            met += 1;
-            if met > most {
-                return Err(tangled(county, "edges that lie over one another", place));
-            }
-            let of = &mut found[edge.data.county];
-            if let Some((at, is_crossing)) = meeting(edge, other) {
-                of.first.get_or_insert(at);
-                of.crossings += usize::from(is_crossing);
-            }
-            if of.are_too_many() {
-                let what = "an outline that crosses itself again and again";
-                return Err(tangled(county, what, place));
-            }
+        if met > most {
+            return Err(tangled(county, "edges that lie over one another", place));
+        }
+        let of = &mut found[edge.data.county];
+        if let Some((at, is_crossing)) = meeting(edge, other) {
+            of.first.get_or_insert(at);
+            of.crossings += usize::from(is_crossing);
+        }
+        if of.are_too_many() {
+            let what = "an outline that crosses itself again and again";
+            return Err(tangled(county, what, place));
         }
     }
     let mut crossed = Vec::new();

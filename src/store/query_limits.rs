@@ -46,10 +46,12 @@ const FIXED_SIZE_MAX: i32 = 1_000;
 /// # Errors
 /// Those of the engine's own walk over a plan.
 pub(super) fn not_taken(plan: &LogicalPlan) -> Result<Option<String>> {
-    let mut why = None;
+    let (mut why, mut of_a_type) = (None, None);
     plan.apply_with_subqueries(|node| {
         for field in node.schema().fields() {
-            why = why.take().or_else(|| too_large_type(field.data_type()));
+            of_a_type = of_a_type
+                .take()
+                .or_else(|| too_large_type(field.data_type()));
         }
         node.apply_expressions(|root| {
             root.apply(|part| {
@@ -61,7 +63,8 @@ pub(super) fn not_taken(plan: &LogicalPlan) -> Result<Option<String>> {
             })
         })
     })?;
-    Ok(why)
+    // A function that makes such a type says more than the type.
+    Ok(why.or(of_a_type))
 }
 
 /// What is wrong with an expression, its parts left aside.
