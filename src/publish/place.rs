@@ -132,7 +132,10 @@ impl Place {
     /// # Errors
     /// A [`Failure`] if a link, or what is no folder or file, stands in the way of one.
     pub fn check_ways<'a>(&self, names: impl Iterator<Item = &'a str>) -> Result<(), Failure> {
-        names.map(|name| self.check_way(name)).collect()
+        for name in names {
+            self.check_way(name)?;
+        }
+        Ok(())
     }
 
     /// Refuses a file on whose way below the folder stands a link, or whatever else is no folder or file: it would be
