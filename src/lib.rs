@@ -16,12 +16,13 @@
 //! Three modules are what the steps know: [`visit`] is the record, pure; [`protocol`] says what a count
 //! means; [`region`] says where. Two modules compute and know nothing else of ours: [`statistics`] says how
 //! sure a figure is, [`heat`] when a crop is at its treatment stage. [`cli`] is the door, [`workspace`] knows where files lie, [`failure`] is
-//! what stops a run, and [`sample`] invents data for the demo, the tests and the benchmarks.
+//! what stops a run, [`plain_file`] reads what a person named, and [`sample`] invents data for the demo, the tests and the benchmarks.
 
 pub mod cli;
 pub mod failure;
 pub mod heat;
 pub mod intake;
+pub mod plain_file;
 pub mod protocol;
 pub mod publish;
 pub mod region;

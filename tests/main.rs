@@ -15,6 +15,7 @@ mod cli; // the program as a person meets it: help, exit codes, messages
 #[cfg(feature = "cluster-tests")]
 mod cluster; // the stages on a scheduler and executors of their own
 mod concurrency; // several programs on one workspace at once
+mod costs; // what a file, an outline or a query may cost
 mod crash; // every command that changes something, killed at its steps
 mod defaults; // economics that a record lacks: assumed with a trace, or held
 mod demo; // the demo: what it says is true, and it comes out the same twice

@@ -13,6 +13,7 @@ use super::rollup::Figures;
 use super::scenario::refuse_scenario;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
+use crate::plain_file::{open_plain, read_plain_text};
 use crate::protocol::catalogue::Protocol;
 use crate::protocol::threshold::worked_values;
 use crate::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};

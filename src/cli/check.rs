@@ -10,6 +10,7 @@ use super::submissions::{Accounts, Submissions};
 use super::{Format, Outcome};
 use crate::failure::Failure;
 use crate::intake::mapping::suggest;
+use crate::intake::no_table::as_table;
 use crate::intake::sheets::read_sheets;
 use crate::workspace::Workspace;
 
@@ -39,7 +40,7 @@ impl Check {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let submissions = Submissions::look_at(&self.files)?;
         if let (true, Some(file)) = (self.suggest, submissions.files.first()) {
-            report::say(suggest(&read_sheets(file)?).trim_end())?;
+            report::say(suggest(&read_sheets(&as_table(file)?)?).trim_end())?;
             return Ok(Outcome::Done);
         }
         let mapping = self.columns.mapping()?;

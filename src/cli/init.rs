@@ -3,9 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use super::bucket::store_of;
-use super::report;
+use super::report::{self, LISTED_MAX};
 use super::{Outcome, open_region};
 use crate::failure::Failure;
+use crate::plain_file::{BOUNDARIES_BYTES_MAX, read_plain_text};
 use crate::region::Region;
 use crate::store::tables::Kept;
 use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace, own_region};
@@ -54,8 +55,7 @@ impl Init {
             (settings, None)
         } else {
             let path = Path::new(&self.region);
-            let text = std::fs::read_to_string(path)
-                .map_err(|error| Failure::file("read", path, &error))?;
+            let text = read_plain_text(path, BOUNDARIES_BYTES_MAX)?;
             Region::from_text(&text, &self.region, &self.id_property, &self.name_property)?;
             (
                 own_region(&self.id_property, &self.name_property),
@@ -102,6 +102,20 @@ fn made(workspace: &Workspace, store_was_there: bool) -> Result<String, Failure>
             "\nnote: {} ({}) has no outline in these boundaries; points in it fall to its neighbours",
             county.name, county.id
         );
+    }
+    let crossed: Vec<_> = region.crossed().collect();
+    for (county, (lon, lat)) in crossed.iter().take(LISTED_MAX) {
+        text += &format!(
+            "\nnote: the outline of {} ({}) meets itself near {lon:.5}, {lat:.5}; it is repaired where it is drawn",
+            county.name, county.id
+        );
+    }
+    if let Some(more) = crossed
+        .len()
+        .checked_sub(LISTED_MAX)
+        .filter(|more| *more > 0)
+    {
+        text += &format!("\nnote: and {more} more outlines do");
     }
     text += &format!("\nnext: bractline --workspace {folder} load FILE…");
     Ok(text)

@@ -9,6 +9,7 @@ use sha2::{Digest, Sha256};
 use super::rollup::Figures;
 use super::{open_store, workers};
 use crate::failure::{Failure, Kind};
+use crate::plain_file::{BOUNDARIES_BYTES_MAX, WEATHER_BYTES_MAX, read_plain, read_plain_text};
 use crate::protocol::catalogue::{Catalogue, built_in_files};
 use crate::publish::files::write_private_file;
 use crate::region::Region;
@@ -226,11 +227,11 @@ fn protocol_texts(own: &Path) -> Result<BTreeMap<String, String>, Failure> {
 }
 
 fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
-    std::fs::read(path).map_err(|error| Failure::file("read", path, &error))
+    read_plain(path, WEATHER_BYTES_MAX)
 }
 
 fn read(path: &Path) -> Result<String, Failure> {
-    std::fs::read_to_string(path).map_err(|error| Failure::file("read", path, &error))
+    read_plain_text(path, BOUNDARIES_BYTES_MAX)
 }
 
 /// SHA-256, hexadecimal.

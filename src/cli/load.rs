@@ -10,6 +10,7 @@ use crate::failure::Failure;
 use crate::intake::judge::Judge;
 use crate::intake::load::Loader;
 use crate::intake::mapping::Mapping;
+use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 use crate::workspace::Workspace;
 
 /// So many loads that were not put together yet cost a further one 2 s (7 ms each: `benches/RESULTS.md`).
@@ -36,7 +37,7 @@ pub struct Load {
 /// What the columns of spreadsheets are.
 #[derive(Debug, Default, clap::Args)]
 pub(super) struct Columns {
-    /// Mapping file (TOML) for spreadsheets that are not of our own layouts
+    /// Mapping file (TOML) for spreadsheets that are not of our own layouts; every FILE must be a table then
     #[arg(long, value_name = "FILE")]
     mapping: Option<PathBuf>,
 
@@ -51,8 +52,7 @@ impl Columns {
         let Some(path) = &self.mapping else {
             return Ok(None);
         };
-        let text =
-            std::fs::read_to_string(path).map_err(|error| Failure::file("read", path, &error))?;
+        let text = read_plain_text(path, SETTINGS_BYTES_MAX)?;
         let mapping = Mapping::read(&text, &path.display().to_string())?;
         match &self.submitted_at {
             Some(instant) => mapping.with_submitted_at(instant).map(Some),

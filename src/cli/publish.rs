@@ -10,6 +10,7 @@ use super::report::{self, counted};
 use super::scenario::refuse_scenario;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
+use crate::plain_file::{ISSUED_BYTES_MAX, read_plain};
 use crate::publish::feed::{Listed, Publisher, feed_xml};
 use crate::publish::gate::Gate;
 use crate::publish::index_page::index_html;
@@ -80,6 +81,8 @@ impl Publish {
             }
         }
         let place = Place::open(&self.to, bucket::options()?)?;
+        let names = files.iter().map(|(name, _)| name.as_str());
+        place.check_ways(names.chain(around.iter().map(|(name, _)| *name)))?;
         let mut written = Vec::new();
         let mut unchanged = 0;
         let mut note = |name: String, put: Put| match put {
@@ -123,7 +126,7 @@ fn judged_files(
     let mut files = Vec::new();
     for file in &alert.files {
         let path = folder.join(&file.name);
-        let bytes = std::fs::read(&path).map_err(|error| Failure::file("read", &path, &error))?;
+        let bytes = read_plain(&path, ISSUED_BYTES_MAX)?;
         let name = format!("{}/{}", folder_name(alert.number), file.name);
         gate.judge_alert_file(&name, &file.name, &bytes)?;
         if sha256_of(&bytes) != file.sha256 {

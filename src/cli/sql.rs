@@ -22,6 +22,8 @@ const BESIDE_BYTES: u64 = 256 << 20;
 /// Stack of the threads that plan and compute: the deepest expression that fits into a query is met by recursion. Only
 /// what is used of it takes memory.
 const STACK_BYTES: usize = 256 << 20;
+/// Name of the threads that plan and compute a query, by which a panic there is known.
+pub(super) const THREAD_NAME: &str = "sql";
 
 /// Ask the tables: read-only SQL
 #[derive(Debug, clap::Args)]
@@ -94,11 +96,12 @@ impl Sql {
         let not_started =
             |error: std::io::Error| Failure::new(Kind::Files, format!("cannot start: {error}"));
         std::thread::Builder::new()
-            .name("sql".to_owned())
+            .name(THREAD_NAME.to_owned())
             .stack_size(STACK_BYTES)
             .spawn(move || {
                 let answered = tokio::runtime::Builder::new_multi_thread()
                     .enable_all()
+                    .thread_name(THREAD_NAME)
                     .thread_stack_size(STACK_BYTES)
                     .build()
                     .map_err(not_started)
@@ -129,8 +132,11 @@ impl Sql {
             match receiver.recv_timeout(LOOK_EVERY) {
                 Ok(answered) => return answered,
                 Err(RecvTimeoutError::Disconnected) => {
-                    return Err(Failure::new(Kind::Settings, "the query broke the engine")
-                        .mend("ask in another way"));
+                    return Err(Failure::new(
+                        Kind::Settings,
+                        "the query broke the engine: most often a text or a list in it became too long",
+                    )
+                    .mend("ask for shorter texts, or for fewer rows at a time; nothing was changed"));
                 }
                 Err(RecvTimeoutError::Timeout) => {}
             }

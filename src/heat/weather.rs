@@ -6,7 +6,6 @@
 //! a longer one stays a gap, after which no sum of heat is given.
 
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::io::{self, BufRead, BufReader, Read};
 use std::path::Path;
 
@@ -18,6 +17,7 @@ use jiff::civil::Date;
 use super::degree_days::DayTemperatures;
 use super::weather_layout::{Layout, Reading, Trouble};
 use crate::failure::{Failure, Kind};
+use crate::plain_file::{Bounded, WEATHER_BYTES_MAX, open_plain};
 
 /// Days in a row that are filled in at most. Our choice: weather keeps its character for some days.
 pub const FILLED_MAX: usize = 3;
@@ -53,13 +53,13 @@ pub struct WeatherSeries {
 /// A named station without a day is a failure as well.
 pub fn read_weather(path: &Path, only: &[String]) -> Result<Vec<WeatherSeries>, Failure> {
     let unreadable = |error: io::Error| Failure::file("read", path, &error);
-    let mut file = BufReader::new(File::open(path).map_err(unreadable)?);
+    let mut file = BufReader::new(open_plain(path)?);
     let gzip = file
         .fill_buf()
         .map_err(unreadable)?
         .starts_with(&[0x1f, 0x8b]);
     let rows: Box<dyn Read> = match gzip {
-        true => Box::new(MultiGzDecoder::new(file)),
+        true => Box::new(Bounded::new(MultiGzDecoder::new(file), WEATHER_BYTES_MAX)),
         false => Box::new(file),
     };
     let name = path.file_name().and_then(|name| name.to_str());

@@ -7,15 +7,19 @@ use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-use flate2::bufread::MultiGzDecoder;
 use sha2::{Digest, Sha256};
 
+use super::limits::Unpacked;
+use super::no_table::refuse_other_kinds;
 use super::package::{Package, PackageKind};
 use super::{compound, parquet_records, text_encoding, text_table};
 use crate::failure::{Failure, Kind};
+use crate::plain_file::open_plain;
 
 /// How much of a submission is looked at to tell its form.
 const LOOK_BYTES: usize = 64 * 1024;
+/// What is read from a file at once.
+const BUFFER_BYTES: usize = 256 * 1024;
 const GZIP_MAGIC: [u8; 2] = [0x1f, 0x8b];
 /// Begins a zip archive that has an entry.
 const ZIP_MAGIC: &[u8] = b"PK\x03\x04";
@@ -87,15 +91,8 @@ impl SubmittedFile {
     /// Reads a file once, for its hash, its size and its form.
     pub fn look_at(path: &Path, name: &str) -> Result<SubmittedFile, Failure> {
         let unreadable = |error| Failure::file("read", path, &error);
-        let metadata = std::fs::metadata(path).map_err(unreadable)?;
-        if !metadata.is_file() {
-            return Err(Failure::new(
-                Kind::Submission,
-                format!("cannot load {}: it is not a regular file", path.display()),
-            )
-            .mend("hand in files, a folder of them, or - for standard input"));
-        }
-        let mut file = File::open(path).map_err(unreadable)?;
+        let mut file = open_plain(path)?;
+        let metadata = file.metadata().map_err(unreadable)?;
         let (hash, bytes) = hash_of(&mut file).map_err(unreadable)?;
         let gzip = starts_with_gzip(path).map_err(unreadable)?;
         let mut content = open(path, gzip).map_err(unreadable)?;
@@ -167,14 +164,14 @@ pub fn broken_off(name: &str, error: &std::io::Error) -> Failure {
 }
 
 fn open(path: &Path, gzip: bool) -> std::io::Result<Box<dyn BufRead + Send>> {
-    let file = BufReader::with_capacity(256 * 1024, File::open(path)?);
+    let file = File::open(path)?;
     Ok(if gzip {
         Box::new(BufReader::with_capacity(
-            256 * 1024,
-            MultiGzDecoder::new(file),
+            BUFFER_BYTES,
+            Unpacked::new(file, BUFFER_BYTES),
         ))
     } else {
-        Box::new(file)
+        Box::new(BufReader::with_capacity(BUFFER_BYTES, file))
     })
 }
 
@@ -219,6 +216,7 @@ fn binary_form(start: &[u8], path: &Path, name: &str) -> Result<Option<Form>, Fa
             false => Form::ParquetTable,
         }
     } else {
+        refuse_other_kinds(start, name)?;
         return Ok(None);
     }))
 }

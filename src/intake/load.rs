@@ -13,6 +13,7 @@ use super::history::History;
 use super::identity::Ledger;
 use super::judge::Judge;
 use super::mapping::Mapping;
+use super::no_table::as_table;
 use super::pass::{Pass, Taken};
 use super::reader::RecordReader;
 use super::reports::RecordReports;
@@ -88,6 +89,7 @@ impl Loader {
 
     /// Loads a submission: when it returns, the submission is visible and on the disk.
     pub async fn load(&mut self, file: &SubmittedFile, now: Timestamp) -> Result<Account, Failure> {
+        let file = &self.as_mapped(file)?;
         for _ in 0..ATTEMPTS_MAX {
             let load_id = Uuid::now_v7().to_string();
             let append = Append::begin(&self.store, mark(file, &load_id)).await?;
@@ -115,10 +117,19 @@ impl Loader {
         file: &SubmittedFile,
         now: Timestamp,
     ) -> Result<Account, Failure> {
+        let file = &self.as_mapped(file)?;
         let taken = self.pass(file, None, now).await?;
         self.history = Some(taken.history);
         self.known.adopt(taken.ledger.into_brought());
         Ok(taken.account)
+    }
+
+    /// The file as it is read: with a mapping, as a table or not at all.
+    fn as_mapped(&self, file: &SubmittedFile) -> Result<SubmittedFile, Failure> {
+        match &self.mapping {
+            Some(_) => as_table(file),
+            None => Ok(file.clone()),
+        }
     }
 
     /// One pass over a submission; one that fails leaves nothing.

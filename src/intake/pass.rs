@@ -15,6 +15,7 @@ use super::formats::SubmittedFile;
 use super::history::History;
 use super::identity::{HELD_ID_UNKNOWN, Identity, Ledger, revision_conflict};
 use super::judge::{Judge, Judged, held, named};
+use super::limits::HELD_MAX;
 use super::load::Account;
 use super::reader::{RawRecord, RecordReader};
 use super::reports::{RecordReport, RecordReports};
@@ -35,9 +36,12 @@ const BATCH_HELD_BYTES: usize = 8 << 20;
 const HELD_ROW_BYTES: usize = 300;
 /// Bytes of a submission that may wait between reading and writing. A longer record goes alone.
 const WAITING_BYTES_MAX: usize = 32 << 20;
+/// Held records that are told of a submission that is refused for their number.
+const FIRST_TOLD: usize = 3;
 
 /// One pass over a submission.
 pub(super) struct Pass<'a> {
+    name: String,
     known: &'a KnownRecords,
     history: History,
     held_doubts: &'a [String],
@@ -74,6 +78,7 @@ impl<'a> Pass<'a> {
         now: Timestamp,
     ) -> Pass<'a> {
         Pass {
+            name: file.name.clone(),
             known,
             history,
             held_doubts,
@@ -197,6 +202,7 @@ impl<'a> Pass<'a> {
 
     fn hold(&mut self, row: HeldRow) -> Result<(), Failure> {
         self.counts.held += 1;
+        self.refuse_if_mostly_held(&row)?;
         self.held.add(RecordReport {
             line: row.line,
             visit_id: row.visit_id.clone(),
@@ -214,6 +220,30 @@ impl<'a> Pass<'a> {
             self.held_rows.push(row);
         }
         Ok(())
+    }
+
+    /// A submission of which more is held than taken, and more than anybody mends, is no submission: refused whole.
+    fn refuse_if_mostly_held(&self, last: &HeldRow) -> Result<(), Failure> {
+        let Counts { received, held, .. } = self.counts;
+        if held <= HELD_MAX || held * 2 <= received {
+            return Ok(());
+        }
+        let firsts = self.held.first().iter().take(FIRST_TOLD);
+        let firsts = firsts.flat_map(|report| {
+            let first = report.findings.first();
+            first.map(|finding| format!("line {}: {finding}", report.line))
+        });
+        let told: Vec<String> = firsts.collect();
+        Err(Failure::new(
+            Kind::Submission,
+            format!(
+                "cannot load {}: {held} of its first {received} records would be held, more than the {HELD_MAX} that \
+                 are kept where they are the larger part; nothing of it was loaded",
+                self.name
+            ),
+        )
+        .at(format!("{}; and so on to line {}", told.join("; "), last.line))
+        .mend("is it a file of visit records? mend what the first lines say, for all of them, and load it again"))
     }
 
     async fn write(&mut self) -> Result<(), Failure> {

@@ -12,7 +12,9 @@ use serde_json::Value;
 
 use super::cut::{Cut, Cutter};
 use super::formats::{Form, SubmittedFile, broken_off};
+use super::limits::Between;
 use super::mapping::Mapping;
+use super::no_table::as_table;
 use super::parquet_records::ParquetRecords;
 use super::table_records::table_records;
 use crate::failure::{Failure, Kind};
@@ -79,6 +81,7 @@ impl RawRecord {
 pub struct RecordReader {
     name: String,
     source: Source,
+    between: Between,
 }
 
 enum Source {
@@ -101,6 +104,8 @@ enum Source {
 impl RecordReader {
     /// Opens a submission for reading its records; `mapping` says what the columns of a table are.
     pub fn open(file: &SubmittedFile, mapping: Option<&Mapping>) -> Result<RecordReader, Failure> {
+        let mapped = mapping.map(|_| as_table(file)).transpose()?;
+        let file = mapped.as_ref().unwrap_or(file);
         let source = match file.form {
             Form::Ndjson => Source::Lines {
                 content: file.open()?,
@@ -130,17 +135,25 @@ impl RecordReader {
         Ok(RecordReader {
             name: file.name.clone(),
             source,
+            between: Between::default(),
         })
     }
 
     fn read_chunk(&mut self) -> Result<Vec<RawRecord>, Failure> {
         match &mut self.source {
-            Source::Lines { content, line } => lines(content.as_mut(), line, &self.name),
+            Source::Lines { content, line } => {
+                lines(content.as_mut(), line, &mut self.between, &self.name)
+            }
             Source::Json {
                 content,
                 cutter,
                 place,
-            } => cut_records(content.as_mut(), cutter, place, &self.name),
+            } => cut_records(
+                content.as_mut(),
+                cutter,
+                (place, &mut self.between),
+                &self.name,
+            ),
             Source::Parquet { records, row } => next_rows(records, row),
             Source::Table(records) => Ok(records.take(CHUNK_RECORDS_MAX).collect()),
         }
@@ -192,7 +205,12 @@ impl Chunk {
 }
 
 /// Reads lines until the chunk is full. Blank lines are no records.
-fn lines(content: &mut dyn BufRead, line: &mut u64, name: &str) -> Result<Vec<RawRecord>, Failure> {
+fn lines(
+    content: &mut dyn BufRead,
+    line: &mut u64,
+    between: &mut Between,
+    name: &str,
+) -> Result<Vec<RawRecord>, Failure> {
     let mut chunk = Chunk::new();
     while !chunk.is_full() {
         let start = chunk.bytes.len();
@@ -202,8 +220,11 @@ fn lines(content: &mut dyn BufRead, line: &mut u64, name: &str) -> Result<Vec<Ra
         *line += 1;
         let end = start + without_line_end(&chunk.bytes[start..]).len();
         if is_blank(&chunk.bytes[start..end]) {
+            between.add_between(chunk.bytes.len() - start);
             chunk.bytes.truncate(start);
+            refuse_blanks(between, name)?;
         } else {
+            between.add_records(end - start);
             chunk.places.push((*line, start..end));
         }
     }
@@ -255,7 +276,7 @@ fn without_line_end(line: &[u8]) -> &[u8] {
 fn cut_records(
     content: &mut dyn BufRead,
     cutter: &mut Cutter,
-    place: &mut u64,
+    (place, between): (&mut u64, &mut Between),
     name: &str,
 ) -> Result<Vec<RawRecord>, Failure> {
     let mut chunk = Chunk::new();
@@ -270,12 +291,13 @@ fn cut_records(
             }
             break;
         }
-        let mut taken = 0;
+        let (mut taken, mut inside) = (0, 0);
         for &byte in block {
             taken += 1;
             let cut = cutter.take(byte, chunk.bytes.len() == start);
             if matches!(cut, Cut::Inside | Cut::Last) {
                 chunk.bytes.push(byte);
+                inside += 1;
             }
             if matches!(cut, Cut::Last | Cut::After) {
                 end_record(&mut chunk, &mut start, place);
@@ -285,6 +307,9 @@ fn cut_records(
             }
         }
         content.consume(taken);
+        between.add_records(inside);
+        between.add_between(taken - inside);
+        refuse_blanks(between, name)?;
         if chunk.bytes.len() - start > RECORD_BYTES_MAX {
             return Err(too_large(name, &format!("record {}", *place + 1)));
         }
@@ -322,6 +347,21 @@ fn before_array(marked: &[u8]) -> bool {
     marked[BYTE_ORDER_MARK.len()..]
         .trim_ascii_start()
         .starts_with(b"[")
+}
+
+/// A text that is blank but for a few records is endless reading for nothing.
+fn refuse_blanks(between: &Between, name: &str) -> Result<(), Failure> {
+    match between.is_too_much() {
+        false => Ok(()),
+        true => Err(Failure::new(
+            Kind::Submission,
+            format!(
+                "cannot load {name}: it is mostly blank, {} bytes of blank lines so far",
+                between.bytes()
+            ),
+        )
+        .mend("is it a file of visit records? nothing of it was loaded")),
+    }
 }
 
 fn too_large(name: &str, what: &str) -> Failure {

@@ -11,6 +11,7 @@ use super::kept_rows::{kept, without_half_made_id};
 use super::mapping::{Mapping, plain_records};
 use super::mended::mended_records;
 use super::mended_rows::mended_rows;
+use super::no_table::without_rows;
 use super::reader::{FromTable, RawRecord};
 use super::sheets::read_sheets;
 use super::table::TableRecord;
@@ -33,11 +34,11 @@ pub fn table_records(
         return Ok(records.flatten().collect());
     }
     if let Some(mapping) = mapping {
-        return Ok(mapping
-            .records(&sheets, &file.name)?
-            .into_iter()
-            .map(raw_record)
-            .collect());
+        let records = mapping.records(&sheets, &file.name)?;
+        if records.is_empty() {
+            return Err(without_rows(&file.name));
+        }
+        return Ok(records.into_iter().map(raw_record).collect());
     }
     count_sheet_records(&sheets, &file.name)
         .or_else(|| plain_records(&sheets, &file.name))

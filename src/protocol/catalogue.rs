@@ -10,6 +10,7 @@ use include_dir::{Dir, include_dir};
 pub use super::protocol_file::{Caution, Check, Decision, Layout, Protocol};
 use super::sound::unusable;
 use crate::failure::Failure;
+use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 
 static BUILT_IN: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/pipeline/protocols");
 
@@ -46,8 +47,7 @@ impl Catalogue {
             protocols.insert(protocol.id.clone(), protocol);
         }
         for place in own.map(toml_files).transpose()?.unwrap_or_default() {
-            let text = std::fs::read_to_string(&place)
-                .map_err(|error| Failure::file("read", &place, &error))?;
+            let text = read_plain_text(&place, SETTINGS_BYTES_MAX)?;
             let protocol = Protocol::read(&text, &place)?;
             protocols.insert(protocol.id.clone(), protocol);
         }

@@ -128,12 +128,22 @@ fn stretches(rings: &[Ring], level: f64) -> Vec<[f64; 2]> {
     pairs.map(|pair| [pair[0], pair[1]]).collect()
 }
 
-/// What lies in a stretch of each.
+/// What lies in a stretch of each; both run from left to right.
 fn common(one: &[[f64; 2]], other: &[[f64; 2]]) -> Vec<[f64; 2]> {
-    let both = one
-        .iter()
-        .flat_map(|a| other.iter().map(move |b| [a[0].max(b[0]), a[1].min(b[1])]));
-    both.filter(|stretch| length(stretch) > 0.0).collect()
+    let mut both = Vec::new();
+    let (mut ones, mut others) = (one.iter().peekable(), other.iter().peekable());
+    while let (Some(a), Some(b)) = (ones.peek(), others.peek()) {
+        let stretch = [a[0].max(b[0]), a[1].min(b[1])];
+        if length(&stretch) > 0.0 {
+            both.push(stretch);
+        }
+        // The one that ends first meets nothing more.
+        match a[1] <= b[1] {
+            true => ones.next(),
+            false => others.next(),
+        };
+    }
+    both
 }
 
 /// Path commands in tenths of a pixel. Rings that shrink to a point are left out, but a county

@@ -13,7 +13,7 @@ use arrow::datatypes::{DataType, Field, Schema};
 use jiff::civil::Date;
 
 use crate::failure::{Failure, Kind};
-use crate::publish::outline::{Polygon, publishable};
+use crate::publish::outline::{Polygon, decimals_of, publishable};
 use crate::publish::tables::ColumnDoc;
 use crate::region::{County, Region};
 use crate::rollup::county_week::{Cell, CountyWeek, days_of_week};
@@ -78,9 +78,10 @@ impl<'a> MapRows<'a> {
         let entries = gather_entries(region, &rows, coverage)?;
         let wanted: BTreeSet<&str> = entries.keys().map(|key| key.2).collect();
         let counties = region.counties().iter();
+        let decimals = decimals_of(region);
         let outlines = counties
             .filter(|county| wanted.contains(&*county.id))
-            .map(|county| (&*county.id, publishable(county)))
+            .map(|county| (&*county.id, publishable(county, decimals)))
             .collect();
         Ok(MapRows {
             region,

@@ -1,17 +1,29 @@
 //! A county's outline as plain rings, fit to be published, and the box around several.
 //!
-//! Rounds and mends; does not project or simplify. The region keeps its shapes as they came, so
-//! that a point is located by the boundaries and not by what is left of them here.
+//! Rounds and mends; does not project. The region keeps its shapes as they came, so that a point is
+//! located by the boundaries and not by what is left of them here. Outlines of very many vertices are
+//! rounded to a coarser grid, which drops the vertices between its points: each by where it lies and by
+//! nothing else, so that a border is the same in the counties on both sides of it.
 
-use geo::{BooleanOps, Orient, Validation, orient::Direction};
+use geo::{BooleanOps, CoordsIter, Orient, Validation, orient::Direction};
 
-use crate::region::County;
+use crate::region::{County, Region};
 
 /// Decimals of a coordinate: about a metre, finer than the boundaries are true.
 const DECIMALS: i32 = 5;
 /// Decimals for a county so small that it would vanish at [`DECIMALS`]; RFC 7946, section 11.2,
 /// finds six enough for anything.
 const DECIMALS_MAX: i32 = 6;
+
+/// Vertices of a region that are published at [`DECIMALS`]; the built-in counties of the whole country have some 100,000.
+const VERTICES_MAX: usize = 200_000;
+/// Parts of the region's greater side that a coarser grid still has: ten times as fine as a map of 720 pixels.
+const PARTS_OF_SIDE_MIN: f64 = 7_200.0;
+/// Vertices of a county up to which `geo` looks whether it is valid: that takes the square of their number, 10 ms for so
+/// many. Above, it is taken apart and put together whether it is or not, which takes little more than their number.
+const LOOKED_AT_MAX: usize = 300;
+/// How often what was put together is rounded and put together again, if rounding moved a corner.
+const MENDINGS_MAX: usize = 3;
 
 /// Rings of `[longitude, latitude]` in degrees, closed; the first is the outside.
 pub(super) type Polygon = Vec<Vec<[f64; 2]>>;
@@ -28,13 +40,30 @@ fn rings_of_polygon(polygon: &geo::Polygon<f64>) -> Polygon {
         .collect()
 }
 
+/// The decimals that a region's outlines are rounded to: [`DECIMALS`], or as few as its map allows where it has more
+/// vertices than anybody draws.
+pub(super) fn decimals_of(region: &Region) -> i32 {
+    let vertices: usize = region
+        .counties()
+        .iter()
+        .map(|county| county.shape.coords_count())
+        .sum();
+    if vertices <= VERTICES_MAX {
+        return DECIMALS;
+    }
+    let side = region.bounds().width().max(region.bounds().height());
+    // A side of 5° at 7,200 parts is 0.0007°: four decimals are finer than that.
+    let decimals = -(side / PARTS_OF_SIDE_MIN).log10().floor();
+    (decimals as i32).clamp(2, DECIMALS)
+}
+
 /// The outline of a county as RFC 7946 and its readers want it: rounded, every ring closed and of
 /// four positions or more, exterior rings counter-clockwise and holes clockwise, none crossing or
 /// touching itself along a line. Empty only if the county is smaller than a step of 0.000001°.
-pub(super) fn publishable(county: &County) -> Vec<Polygon> {
-    [DECIMALS, DECIMALS_MAX]
+pub(super) fn publishable(county: &County, decimals: i32) -> Vec<Polygon> {
+    // What vanishes on a coarse grid is kept by a finer one.
+    (decimals..=DECIMALS_MAX)
         .map(|decimals| mend(round_all(rings_of(county), decimals), decimals))
-        .into_iter()
         .find(|polygons| !polygons.is_empty())
         .unwrap_or_default()
 }
@@ -59,13 +88,23 @@ fn round_all(polygons: impl Iterator<Item = Polygon>, decimals: i32) -> Vec<Poly
 /// rule from the first ring's winding, and guesses wrong where a spike starts the ring.)
 fn mend(polygons: Vec<Polygon>, decimals: i32) -> Vec<Polygon> {
     let shape = geo::MultiPolygon::new(polygons.iter().map(polygon_of).collect());
-    if shape.is_valid() {
+    let is_small = shape.coords_count() <= LOOKED_AT_MAX;
+    if is_small && shape.is_valid() {
         return polygons;
     }
     let nothing = geo::MultiPolygon::new(Vec::new());
-    let mended = shape.union(&nothing).orient(Direction::Default);
-    // The corners where it crossed itself are new and not yet on the grid.
-    round_all(mended.iter().map(rings_of_polygon), decimals)
+    let mut polygons = polygons;
+    for _ in 0..MENDINGS_MAX {
+        let shape = geo::MultiPolygon::new(polygons.iter().map(polygon_of).collect());
+        let mended = shape.union(&nothing).orient(Direction::Default);
+        let mended: Vec<Polygon> = mended.iter().map(rings_of_polygon).collect();
+        // The corners where it crossed itself are new and not yet on the grid.
+        polygons = round_all(mended.iter().cloned(), decimals);
+        if is_small || polygons == mended {
+            break;
+        }
+    }
+    polygons
 }
 
 pub(super) fn polygon_of(rings: &Polygon) -> geo::Polygon<f64> {
@@ -250,7 +289,7 @@ mod tests {
             [0.0, 4.0],
             [0.0, 0.0],
         ];
-        let mended = publishable(&county(&spiked));
+        let mended = publishable(&county(&spiked), DECIMALS);
         assert_eq!((mended.len(), area(&mended)), (1, 16.0));
         assert!(!mended[0][0].contains(&[6.0, 2.0]), "{mended:?}");
     }
@@ -267,7 +306,7 @@ mod tests {
             [0.0, 5.0],
             [0.0, 2.0],
         ];
-        let mended = publishable(&county(&spiked));
+        let mended = publishable(&county(&spiked), DECIMALS);
         assert_eq!((mended.len(), area(&mended)), (1, 12.0));
     }
 
@@ -284,7 +323,7 @@ mod tests {
             [0.0, 2.0],
             [0.0, 0.0],
         ];
-        let mended = publishable(&county(&pinched));
+        let mended = publishable(&county(&pinched), DECIMALS);
         assert_eq!(area(&mended), 8.0);
         for ring in mended.iter().flatten() {
             assert!(ring.len() >= 4 && ring.first() == ring.last());
@@ -298,12 +337,18 @@ mod tests {
     fn a_good_outline_is_only_rounded() {
         let good = [[0.0, 0.0], [1.234_567_8, 0.0], [1.0, 1.0], [0.0, 0.0]];
         let rounded = [[0.0, 0.0], [1.234_57, 0.0], [1.0, 1.0], [0.0, 0.0]];
-        assert_eq!(publishable(&county(&good)), [vec![rounded.to_vec()]]);
+        assert_eq!(
+            publishable(&county(&good), DECIMALS),
+            [vec![rounded.to_vec()]]
+        );
     }
 
     #[test]
     fn a_county_smaller_than_the_grid_is_kept_by_a_finer_one() {
         let speck = [[0.0, 0.0], [4e-6, 0.0], [4e-6, 4e-6], [0.0, 0.0]];
-        assert_eq!(publishable(&county(&speck)), [vec![speck.to_vec()]]);
+        assert_eq!(
+            publishable(&county(&speck), DECIMALS),
+            [vec![speck.to_vec()]]
+        );
     }
 }

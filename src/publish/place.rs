@@ -1,7 +1,9 @@
 //! A public place: a folder, or a prefix of a bucket, that issued alerts are copied to.
 //!
 //! Puts files there one by one, each whole or not at all. Whether a file may be seen was decided before.
+//! Below the folder that was named no link is followed: what is published lands there or nowhere.
 
+use std::io::ErrorKind;
 use std::path::{Path as FilePath, PathBuf};
 
 use bytes::Bytes;
@@ -18,6 +20,8 @@ use crate::failure::{Failure, Kind};
 pub struct Place {
     files: Box<dyn ObjectStore>,
     prefix: Path,
+    /// The folder, where the place is one.
+    folder: Option<PathBuf>,
     shown: String,
     /// A bucket keeps what kind of file it is; a folder does not.
     keeps_types: bool,
@@ -48,22 +52,24 @@ impl Place {
                 .mend("name a folder, or s3://bucket/prefix with AWS_REGION and its keys in the environment")
         };
         let (scheme, _) = ObjectStoreScheme::parse(&url).map_err(|error| refused(&error))?;
-        match scheme {
+        let folder = match scheme {
             ObjectStoreScheme::Local => {
                 let folder = url
                     .to_file_path()
                     .map_err(|()| refused(&"it is no folder"))?;
                 std::fs::create_dir_all(&folder)
                     .map_err(|error| Failure::file("make folder", &folder, &error))?;
+                Some(folder)
             }
-            ObjectStoreScheme::AmazonS3 => {}
+            ObjectStoreScheme::AmazonS3 => None,
             _ => return Err(refused(&"only folders and s3:// are known")),
-        }
+        };
         let (files, prefix) =
             object_store::parse_url_opts(&url, options).map_err(|error| refused(&error))?;
         Ok(Place {
             files,
             prefix,
+            folder,
             shown: to.trim_end_matches('/').to_owned(),
             keeps_types: scheme == ObjectStoreScheme::AmazonS3,
         })
@@ -78,6 +84,7 @@ impl Place {
         if self.is_there(name, &bytes, true).await? {
             return Ok(Put::Unchanged);
         }
+        self.check_way(name)?;
         match self.put(name, bytes.clone(), PutMode::Create).await {
             // Somebody else publishes at the same time.
             Err(Error::AlreadyExists { .. } | Error::Precondition { .. }) => {
@@ -98,6 +105,7 @@ impl Place {
         if self.is_there(name, &bytes, false).await? {
             return Ok(Put::Unchanged);
         }
+        self.check_way(name)?;
         let put = self.put(name, bytes, PutMode::Overwrite).await;
         put.map_err(|error| self.refused("write", name, &error))?;
         Ok(Put::Written)
@@ -105,6 +113,7 @@ impl Place {
 
     /// Whether exactly this is there; another content is a failure where `frozen`.
     async fn is_there(&self, name: &str, bytes: &Bytes, frozen: bool) -> Result<bool, Failure> {
+        self.check_way(name)?;
         let read = async { self.files.get(&self.path(name)).await?.bytes().await };
         match read.await {
             Ok(found) if found == *bytes => Ok(true),
@@ -116,6 +125,49 @@ impl Place {
             Ok(_) | Err(Error::NotFound { .. }) => Ok(false),
             Err(error) => Err(self.refused("read", name, &error)),
         }
+    }
+
+    /// Whether every file of these names can be put there, as far as can be told before the first is.
+    ///
+    /// # Errors
+    /// A [`Failure`] if a link, or what is no folder or file, stands in the way of one.
+    pub fn check_ways<'a>(&self, names: impl Iterator<Item = &'a str>) -> Result<(), Failure> {
+        for name in names {
+            self.check_way(name)?;
+        }
+        Ok(())
+    }
+
+    /// Refuses a file on whose way below the folder stands a link, or whatever else is no folder or file: it would be
+    /// read or written in another place, or wait for ever. Looked at right before each use.
+    fn check_way(&self, name: &str) -> Result<(), Failure> {
+        let Some(folder) = &self.folder else {
+            return Ok(());
+        };
+        let mut way = folder.clone();
+        let mut steps = name.split('/').peekable();
+        while let Some(step) = steps.next() {
+            way.push(step);
+            let found = match way.symlink_metadata() {
+                Ok(metadata) => metadata.file_type(),
+                // Nothing there: nothing below it either.
+                Err(error) if error.kind() == ErrorKind::NotFound => return Ok(()),
+                Err(error) => return Err(Failure::file("look at", &way, &error)),
+            };
+            let is_last = steps.peek().is_none();
+            let what = match is_last {
+                _ if found.is_symlink() => "a link, which publishing does not follow",
+                true if !found.is_file() => "no regular file",
+                false if !found.is_dir() => "no folder",
+                _ => continue,
+            };
+            return Err(Failure::new(
+                Kind::Publish,
+                format!("cannot publish {name}: {} is {what}", way.display()),
+            )
+            .mend("find out who put it there, remove it and publish again; the folder named with --to may be a link itself"));
+        }
+        Ok(())
     }
 
     async fn put(&self, name: &str, bytes: Bytes, mode: PutMode) -> Result<(), Error> {

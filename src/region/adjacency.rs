@@ -11,12 +11,13 @@
 
 use std::collections::BTreeSet;
 
-use geo::coordinate_position::{CoordPos, CoordinatePosition};
+use geo::coordinate_position::CoordPos;
 use geo::{BoundingRect, Coord, Distance, Euclidean, Intersects, Line, LinesIter, Polygon};
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
 
 use super::County;
+use super::inside::Inside;
 
 /// Coordinates with six decimals are the coarsest that RFC 7946, section 11.2, speaks of, and stand for about
 /// 10 cm; one unit of the sixth decimal, degrees.
@@ -74,28 +75,30 @@ fn touch(one: &Line, other: &Line) -> bool {
 /// Outlines that do not meet can still lie one in the other, where a file draws a county without the
 /// hole for a town within it.
 fn pair_by_inside(counties: &[County], pairs: &mut BTreeSet<(usize, usize)>) {
-    let polygons: Vec<Boxed<&Polygon>> = counties
+    let polygons: Vec<Boxed<(&Polygon, Inside)>> = counties
         .iter()
         .enumerate()
         .flat_map(|(county, of)| of.shape.iter().map(move |polygon| (county, polygon)))
         .filter_map(|(county, polygon)| {
             let bounds = polygon.bounding_rect()?;
-            Some(boxed(bounds.min(), bounds.max(), (county, polygon)))
+            let of = (polygon, Inside::default());
+            Some(boxed(bounds.min(), bounds.max(), (county, of)))
         })
         .collect();
     let index = RTree::bulk_load(polygons);
     for inner in index.iter() {
-        let (county, polygon) = inner.data;
+        let (county, (polygon, _)) = &inner.data;
+        let county = *county;
         // If outlines do not meet, one point tells where the whole polygon lies.
         let Some(&corner) = polygon.exterior().0.first() else {
             continue;
         };
         for outer in index.locate_all_at_point(&[corner.x, corner.y]) {
-            let (other, around) = outer.data;
-            let pair = (county.min(other), county.max(other));
-            if county != other
+            let (other, (around, index)) = &outer.data;
+            let pair = (county.min(*other), county.max(*other));
+            if county != *other
                 && !pairs.contains(&pair)
-                && around.coordinate_position(&corner) != CoordPos::Outside
+                && index.position(around, corner) != CoordPos::Outside
             {
                 pairs.insert(pair);
             }

@@ -1,26 +1,30 @@
-//! Point → county: boxes of polygons in an R-tree, then the exact test.
+//! Point → county: boxes of polygons in an R-tree, then the exact test of `inside`.
 //!
 //! Planar, as the contract says, and with robust predicates, so that a point on a shared border is
 //! on the border of both counties. It knows counties by their position in the sorted list only.
 
-use geo::coordinate_position::{CoordPos, CoordinatePosition};
+use geo::coordinate_position::CoordPos;
 use geo::{BoundingRect, coord};
 use rstar::RTree;
 use rstar::primitives::{GeomWithData, Rectangle};
 
 use super::County;
+use super::inside::Inside;
 
 /// One polygon of one county, by position.
 #[derive(Debug, Clone, Copy)]
 struct Part {
     county: usize,
     polygon: usize,
+    /// Number of its index.
+    part: usize,
 }
 
 /// The index over the polygons of sorted counties.
 #[derive(Debug, Clone)]
 pub(super) struct Locator {
     tree: RTree<GeomWithData<Rectangle<[f64; 2]>, Part>>,
+    parts: Vec<Inside>,
 }
 
 impl Locator {
@@ -34,11 +38,17 @@ impl Locator {
                         [bounds.min().x, bounds.min().y],
                         [bounds.max().x, bounds.max().y],
                     );
-                    boxes.push(GeomWithData::new(corners, Part { county, polygon }));
+                    let part = Part {
+                        county,
+                        polygon,
+                        part: boxes.len(),
+                    };
+                    boxes.push(GeomWithData::new(corners, part));
                 }
             }
         }
         Locator {
+            parts: vec![Inside::default(); boxes.len()],
             tree: RTree::bulk_load(boxes),
         }
     }
@@ -54,7 +64,7 @@ impl Locator {
                 continue;
             }
             let outline = &counties[part.county].shape.0[part.polygon];
-            if outline.coordinate_position(&point) != CoordPos::Outside {
+            if self.parts[part.part].position(outline, point) != CoordPos::Outside {
                 lowest = Some(part.county);
             }
         }

@@ -6,8 +6,10 @@
 pub mod adjacency;
 mod boundaries;
 mod built_in;
+mod crossings;
 pub mod distance;
 mod field_plane;
+mod inside;
 mod locate;
 pub mod point_grid;
 mod sides;
@@ -20,7 +22,9 @@ use std::path::Path;
 use geo::{BoundingRect, Rect, coord};
 
 use crate::failure::{Failure, Kind};
+use crate::plain_file::{BOUNDARIES_BYTES_MAX, read_plain};
 use boundaries::{Boundaries, Labels};
+use crossings::Crossed;
 use locate::Locator;
 
 /// One county, or what the user's file has in a county's place.
@@ -48,6 +52,7 @@ pub struct Region {
     vintage: String,
     source: String,
     invented: Option<String>,
+    crossed: Vec<Crossed>,
 }
 
 impl Region {
@@ -74,8 +79,7 @@ impl Region {
         id_property: &str,
         name_property: &str,
     ) -> Result<Region, Failure> {
-        let bytes =
-            std::fs::read(path).map_err(|error| Failure::file("read boundaries", path, &error))?;
+        let bytes = read_plain(path, BOUNDARIES_BYTES_MAX)?;
         let place = path.display().to_string();
         let text = String::from_utf8(bytes).map_err(|error| {
             let position = error.utf8_error().valid_up_to();
@@ -100,7 +104,9 @@ impl Region {
             id_property,
             name_property,
         };
-        Region::assemble(boundaries::read_text(text, place, &labels)?)
+        let mut region = Region::assemble(boundaries::read_text(text, place, &labels)?)?;
+        region.crossed = crossings::crossed(&region.counties, place)?;
+        Ok(region)
     }
 
     /// The counties, sorted by id as text; at least one.
@@ -135,6 +141,13 @@ impl Region {
     /// with such a county is refused instead, so there this is empty.
     pub fn without_shape(&self) -> &[County] {
         &self.without_shape
+    }
+
+    /// The counties of a user's file whose outlines meet or cross themselves, with the first place of each: too little to
+    /// matter but for drawing, where it is repaired. Of the built-in boundaries none is looked for.
+    pub fn crossed(&self) -> impl Iterator<Item = (&County, (f64, f64))> {
+        let crossed = self.crossed.iter();
+        crossed.map(|crossed| (&self.counties[crossed.county], crossed.at))
     }
 
     /// What to call the region: the states, or the `title` or `name` of the user's file; empty if it
@@ -176,6 +189,7 @@ impl Region {
             vintage: boundaries.vintage,
             source: boundaries.source,
             invented: boundaries.invented,
+            crossed: Vec::new(),
         })
     }
 }

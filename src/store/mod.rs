@@ -17,6 +17,7 @@ pub mod open_held;
 pub mod past;
 pub mod private_names;
 pub mod query;
+mod query_limits;
 pub mod receipt;
 pub mod rows;
 pub mod schema;

@@ -20,6 +20,7 @@ use datafusion::sql::sqlparser::ast::Statement as Standard;
 use futures::TryStreamExt;
 
 use super::closings::CLOSINGS_THAT_COUNT;
+use super::query_limits::not_taken;
 use super::snapshot::{register, unreadable};
 use super::tables::{Kept, Store};
 use crate::failure::{Failure, Kind};
@@ -138,6 +139,12 @@ impl ReadOnly {
         let state = self.session.state();
         let plan = state.statement_to_plan(query.statement).await;
         let plan = plan.map_err(|error| wrong(&error))?;
+        if let Some(why) = not_taken(&plan).map_err(|error| wrong(&error))? {
+            return Err(
+                Failure::new(Kind::Settings, format!("cannot take the query: {why}"))
+                    .mend("ask without it; what a query may not call is what could take all memory at once"),
+            );
+        }
         let only_reading = SQLOptions::new()
             .with_allow_ddl(false)
             .with_allow_dml(false)

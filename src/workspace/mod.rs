@@ -76,17 +76,20 @@ impl Workspace {
     /// Opens the workspace in a folder.
     pub fn open(folder: &Path) -> Result<Workspace, Failure> {
         let place = folder.join(SETTINGS_FILE);
-        let text = std::fs::read_to_string(&place).map_err(|error| match error.kind() {
-            std::io::ErrorKind::NotFound => Failure::new(
+        let is_missing = |error: std::io::Error| error.kind() == std::io::ErrorKind::NotFound;
+        if place.symlink_metadata().is_err_and(is_missing) {
+            return Err(Failure::new(
                 Kind::Files,
                 format!(
                     "{} is not a workspace: it has no {SETTINGS_FILE}",
                     folder.display()
                 ),
             )
-            .mend("name one with --workspace DIR, or make one: bractline init DIR --region us:46"),
-            _ => Failure::file("read", &place, &error),
-        })?;
+            .mend(
+                "name one with --workspace DIR, or make one: bractline init DIR --region us:46",
+            ));
+        }
+        let text = read_plain_text(&place, SETTINGS_BYTES_MAX)?;
         Workspace::with_text(folder, text, &place)
     }
 
