@@ -21,7 +21,7 @@ COLUMNS, ROWS = 6, 4
 WIDTH, WEST, SOUTH = 0.5, -30.0, 40.0
 DISTRICTS = ["NORTHWEST", "NORTHEAST", "SOUTHWEST", "SOUTHEAST"]
 # Fields of the counties: from none to more than any rule asks for.
-FIELDS = [0, 1, 2, 2, 3, 3, 4, 4, 5, 6, 6, 7, 8, 9, 10, 11, 12, 13, 15, 18, 22, 26, 32, 40]
+FIELDS = [0, 1, 2, 3, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 18, 20, 22, 26, 32, 44]
 FIRST_MONDAY = datetime.date(2026, 7, 6)
 WEEKS = 6
 OUTBREAK = {2, 3, 4}
@@ -78,7 +78,7 @@ class Season:
                 if not (first and farm and self.random.random() < 0.3):
                     farm += 1
                 first = False
-                size = min(left, int(self.random.choice([1, 1, 1, 2, 2, 3, 4, 8])))
+                size = min(left, int(self.random.choice([1, 1, 1, 1, 2, 2, 3, 6])))
                 fields += [self.field(len(fields) + at, number, farm) for at in range(size)]
                 left -= size
         return fields
