@@ -20,7 +20,7 @@ from collections import Counter
 from disclosure import add_arguments, add_moran, compare, read_csv, region_of, settings_of
 from disclosure_intervals import attackers, between_editions, by_programs
 from disclosure_knowledge import (
-    changed_between, republication, steady_fields, treatment_days, whole_farms,
+    changed_between, invented_neighbors, republication, steady_fields, treatment_days, whole_farms,
 )
 from disclosure_points import points
 from disclosure_rebuild import rebuild
@@ -128,6 +128,23 @@ def at_threshold(field):
     return field is not None and field.in_window and field.pressure >= 1 - SLACK
 
 
+def last_days(season):
+    """Whether the day up to which a row has visits is that of a single field of it."""
+    found = Counter()
+    for time, ledger in zip(season.times, season.ledgers):
+        for name, kind in {"county_week": "county", "elsewhere_week": None}.items():
+            for row in season.public(time, name):
+                place = ("county", row["county_id"]) if kind else ("district", row["district"]) if row["district"] else ("region", "")
+                ours = ledger.rows.get((row["iso_week"], row["protocol"]), {}).get(place)
+                if ours is None or not row.get("visits_until"):
+                    continue
+                days = sorted((field.observed for field in ours.editions[-1].values()), reverse=True)
+                found["rows"] += 1
+                found["of these the last visit's day"] += row["visits_until"] == days[0].isoformat()
+                found["of one field alone"] += row["visits_until"] == days[0].isoformat() != days[1].isoformat()
+    return dict(found)
+
+
 def all_others(season):
     """Attack B: rows from which a farm learns that all fields of others are at threshold, in one edition or between two."""
     found = Counter()
@@ -176,11 +193,13 @@ def attack(season):
         "C changed values": changed_between(rows, known, level),
         "C whole farms": whole_farms(rows, known, level),
         "C steady fields": steady_fields(rows, known, level),
+        "C invented neighbors": invented_neighbors(rows, known, level),
         "C treatment weeks": treatment_days(rows, known, level),
         "D": by_programs(rows),
         "D editions": between_editions(rows),
         "E": rebuild(season),
         "points": points(season),
+        "visits until": last_days(season),
     }
 
 

@@ -1,7 +1,8 @@
 """What somebody learns of a field from a public row who knows every other field of it: the row is a black box.
 
 A field's pressure is varied from 0.01 to 40 in steps of 1.02, all other fields stay as they are, and the values that give the
-same public row are kept. The field is *narrow* if the highest is less than 1.5 times the lowest.
+same public row are kept. Where the lowest and the highest of these end is then sought to 1e-4. The field is *narrow* if the upper
+end is less than 1.5 times the lower one.
 """
 
 from collections import Counter, defaultdict
@@ -42,18 +43,32 @@ def near_at(field, pressure):
     return bool(field.factor) and pressure <= field.factor and pressure * field.factor >= 1
 
 
-def is_narrow(kept):
-    """Nothing kept: the row says that all fields are 0, which is no secret."""
-    return bool(kept) and max(kept) / min(kept) < NARROW
+def is_narrow(keeps, values=GRID):
+    """Whether what is kept of rising values, and of those between, has ends that are near to each other.
+
+    Nothing kept: the row says that all fields are 0, which is no secret. The first value kept: 0 is, too."""
+    kept = [at for at, value in enumerate(values) if keeps(value)]
+    if not kept or kept[0] == 0 or kept[-1] == len(values) - 1:
+        return False
+    if values[kept[-1]] / values[kept[0]] >= NARROW:
+        return False
+    low = edge(keeps, values[kept[0]], values[kept[0] - 1])
+    high = edge(keeps, values[kept[-1]], values[kept[-1] + 1])
+    return high / low < NARROW - 1e-3
 
 
-def kept_values(boxes, field_id, values=GRID):
-    """The pressures of a field that give all these rows as they are."""
+def edge(keeps, inside, outside):
+    """Where what is kept ends, between a value that is and one that is not."""
+    while abs(inside / outside - 1) > 1e-4:
+        middle = (inside + outside) / 2
+        inside, outside = (middle, outside) if keeps(middle) else (inside, middle)
+    return outside
+
+
+def gives_same(boxes, field_id):
+    """Whether a pressure of a field gives all these rows as they are, as a function of it."""
     truth = [box.shown() for box in boxes]
-    return [
-        value for value in values
-        if all(box.shown({field_id: value}) == seen for box, seen in zip(boxes, truth))
-    ]
+    return lambda value: all(box.shown({field_id: value}) == seen for box, seen in zip(boxes, truth))
 
 
 def tally():
@@ -77,7 +92,7 @@ def republication(rows, known, level):
         for field in boxes[-1].fields:
             # What the field was in an earlier edition says the same only if it has not changed.
             same = [box for box in boxes if field in box.fields]
-            narrow = is_narrow(kept_values(same, field.field_id))
+            narrow = is_narrow(gives_same(same, field.field_id))
             count(found, size_class(len(boxes[-1].fields)), field, narrow)
     return dict(found)
 
@@ -95,7 +110,7 @@ def changed_between(rows, known, level):
             if before is None or before == field:
                 continue
             for box, value in zip(boxes, (before, field)):
-                count(found, size_class(len(box.fields)), value, is_narrow(kept_values([box], field.field_id)))
+                count(found, size_class(len(box.fields)), value, is_narrow(gives_same([box], field.field_id)))
     return dict(found)
 
 
@@ -112,11 +127,9 @@ def whole_farms(rows, known, level):
         for farm, fields in farms.items():
             if farm is None or len(fields) < 2 or not any(field.pressure for field in fields):
                 continue
-            kept = [
-                factor for factor in factors
-                if box.shown({field.field_id: field.pressure * factor for field in fields}) == truth
-            ]
-            count(found, size_class(len(box.fields)), max(fields, key=lambda field: field.pressure), is_narrow(kept))
+            keeps = lambda factor: box.shown({field.field_id: field.pressure * factor for field in fields}) == truth
+            top = max(fields, key=lambda field: field.pressure)
+            count(found, size_class(len(box.fields)), top, is_narrow(keeps, factors))
     return dict(found)
 
 
@@ -138,7 +151,7 @@ def steady_fields(rows, known, level):
             for box, field in seen
         ]
         count(found, f"{min(len(seen), 4)} weeks" + (" or more" if len(seen) >= 4 else ""), boxes[0][1],
-              is_narrow(kept_values([box for box, _ in boxes], field_id)))
+              is_narrow(gives_same([box for box, _ in boxes], field_id)))
     return dict(found)
 
 
@@ -166,4 +179,24 @@ def treatment_days(rows, known, level):
                 kept += treatment_weeks([*fields[:at], moved, *fields[at + 1:]], known, level) == truth
             found["fields"] += 1
             found["narrow"] += kept == 1
+    return dict(found)
+
+
+def invented_neighbors(rows, known, level):
+    """An office that takes visits from anybody: one field, all others of its row handed in by the attacker as he likes.
+
+    Half of his fields have nothing, half very much, so that the median is the field's own pressure; with 4 and with 9 fields of
+    as many farms."""
+    found = defaultdict(tally)
+    for row in rows:
+        for field in Box(row.editions[-1], known, level).fields:
+            for others in (4, 9):
+                members = {
+                    str(number): replace(
+                        field, field_id=str(number), farm=f"invented {number}", near=False, factor=None,
+                        pressure=0.0 if number < others / 2 else 40.0,
+                    ) for number in range(others)
+                }
+                box = Box({**members, field.field_id: field}, True, level)
+                count(found, f"among {others + 1} fields", field, is_narrow(gives_same([box], field.field_id)))
     return dict(found)

@@ -47,10 +47,11 @@ class Field:
     opens: datetime.date | None
     closes: datetime.date | None
     basis: str | None
-    # What no public figure is made of: the ratio of the upper end of the mean's interval to the mean, and the place.
+    # What no public figure is made of: the ratio of the upper end of the mean's interval to the mean, the place, the day.
     factor: float | None = dataclasses.field(default=None, compare=False)
     lon: float | None = dataclasses.field(default=None, compare=False)
     lat: float | None = dataclasses.field(default=None, compare=False)
+    observed: datetime.date | None = dataclasses.field(default=None, compare=False)
 
 
 def fold(farm_id):

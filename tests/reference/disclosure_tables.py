@@ -39,7 +39,7 @@ def read_field_weeks(path):
             float(row["pressure"]), given(row["near_threshold"]) is True or given(row["near_threshold"]) == 1,
             bool(row["economics_assumed"]), *days, given(row["window_basis"]),
             given(row["mean_high"]) and row["field_mean"] and row["mean_high"] / row["field_mean"],
-            row.get("lon"), row.get("lat"),
+            row.get("lon"), row.get("lat"), pandas.Timestamp(row["observed_on"]).date(),
         ))
     return dict(weeks), dict(known)
 
