@@ -62,7 +62,8 @@ def compare(name, ours, theirs, differences):
                 continue
             cells += 1
             if not equal(mine[key][column], other[key][column]):
-                differences.append(f"{name} {' '.join(key)} {column}: by the rule {mine[key][column]}, published {other[key][column] or 'null'}")
+                pair = f"by the rule {mine[key][column]}, published {other[key][column] or 'null'}"
+                differences.append(f"{name} {' '.join(key)} {column}: {pair}")
     return {"rows": len(rows), "cells": cells}
 
 

@@ -3,9 +3,9 @@
     disclosure_attacks.py FOLDER --level survey [--boundaries REGION.geojson] [--table DISCLOSURE.md]
     disclosure_attacks.py --same FOLDER OTHER
 
-FOLDER/truth/T/field_week.parquet and FOLDER/public/T/ (county_week.csv, elsewhere_week.csv, region_week.csv …) for T = 1, 2, 3 …
-in the order of issue. Which field is in which row is worked out from the truth by the rule, and every public row of every T must
-come out of that, cell by cell. Prints one JSON object: what each attack reached, and which limits it broke (exit 1 for any).
+FOLDER/truth/T/field_week.parquet and FOLDER/public/T/ (county_week.csv, elsewhere_week.csv, region_week.csv …) for T = 1, 2,
+3 … in the order of issue. Which field is in which row is worked out from the truth by the rule, and every public row of every T
+must come out of that, cell by cell. Prints one JSON object: what each attack reached, and which limits it broke (exit 1 for any).
 --same lists the files in which two folders differ.
 """
 
@@ -85,9 +85,10 @@ def disjoint(season):
                 found["second editions"] += 1
                 for part in differences(before, now):
                     found["differences"] += bool(part)
-                    found["differences that are no cell"] += bool(part) and not is_cell(part, season.known, season.settings)
+                    if part and not is_cell(part, season.known, season.settings):
+                        found["differences that are no cell"] += 1
     for at, time in enumerate(season.times):
-        # Counted beside the ledger: no week shows more fields than were ever visited in it by then.
+        # Counted without the ledger: no week shows more fields than were ever visited in it by then.
         for key in season.truths[at]:
             visited = {field.field_id for truth in season.truths[:at + 1] for field in truth.get(key, []) if field.in_window}
             shown = sum(
@@ -104,7 +105,8 @@ def old_formulas(season):
     for at, time in enumerate(season.times):
         for row in season.public(time, "county_week"):
             key = row["county_id"], row["iso_week"], row["protocol"]
-            now = [field.pressure for field in season.truths[at].get(key[1:], []) if field.county_id == key[0] and field.in_window]
+            fields = [field for field in season.truths[at].get(key[1:], []) if field.county_id == key[0]]
+            now = [field.pressure for field in fields if field.in_window]
             if row.get("fields_visited") == "3":
                 found["rows of 3 fields"] += 1
                 if row.get("median_pressure") and row.get("max_pressure"):
@@ -119,7 +121,8 @@ def old_formulas(season):
                 added = int(row["fields_visited"]) - int(old["fields_visited"])
                 if added == 1:
                     found["rows with one field more"] += 1
-                    got = float(row["mean_pressure"]) * int(row["fields_visited"]) - float(old["mean_pressure"]) * int(old["fields_visited"])
+                    sums = [float(one["mean_pressure"]) * int(one["fields_visited"]) for one in (row, old)]
+                    got = sums[0] - sums[1]
                     found["field recovered"] += min(abs(got - value) for value in now) < 1e-9
     return dict(found)
 
@@ -134,7 +137,8 @@ def last_days(season):
     for time, ledger in zip(season.times, season.ledgers):
         for name, kind in {"county_week": "county", "elsewhere_week": None}.items():
             for row in season.public(time, name):
-                place = ("county", row["county_id"]) if kind else ("district", row["district"]) if row["district"] else ("region", "")
+                pool = ("district", row["district"]) if row.get("district") else ("region", "")
+                place = (kind, row["county_id"]) if kind else pool
                 ours = ledger.rows.get((row["iso_week"], row["protocol"]), {}).get(place)
                 if ours is None or not row.get("visits_until"):
                     continue

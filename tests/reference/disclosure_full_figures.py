@@ -24,7 +24,8 @@ def read(folder, time):
     """Public rows by county, and the true fields in the window by county."""
     public = pandas.read_csv(folder / "public" / time / "county_week.csv", dtype={"county_id": str})
     truth = pandas.read_parquet(folder / "truth" / time / "field_week.parquet")
-    truth = truth[truth["in_window"]].assign(farm=lambda table: [fold(farm) if isinstance(farm, str) else None for farm in table["farm_id"]])
+    truth = truth[truth["in_window"]].copy()
+    truth["farm"] = [fold(farm) if isinstance(farm, str) else None for farm in truth["farm_id"]]
     rows = {row["county_id"]: row for row in public.to_dict("records") if row.get("fields_visited", 0) > 0}
     return rows, dict(tuple(truth.groupby("county_id")))
 
@@ -85,7 +86,9 @@ def late_field(before, after, truth):
     found = Reach()
     for county in sorted(before.keys() & after.keys()):
         old, new = before[county], after[county]
-        if not has(old, "mean_pressure") or not has(new, "mean_pressure") or abs(new["fields_visited"] - old["fields_visited"]) != 1:
+        if not has(old, "mean_pressure") or not has(new, "mean_pressure"):
+            continue
+        if abs(new["fields_visited"] - old["fields_visited"]) != 1:
             continue
         got = abs(new["fields_visited"] * new["mean_pressure"] - old["fields_visited"] * old["mean_pressure"])
         found.add(got, min(truth[county]["pressure"], key=lambda value: abs(value - got)))

@@ -2,9 +2,9 @@
 
 The pressures of a row, sorted, are unknowns: they rise, as many are at threshold as the row says, the median is in its class and
 the mean within 0.1 of what is printed. That is a linear program; as its unknowns are a chain, the least and the greatest
-pressure at a place follow without a solver (`disclosure_intervals.py 3000` holds them against scipy's HiGHS on so many random rows). A grower's own values take their
-places among the others; as the grower does not know which, every arrangement is tried. Sums over the region add nothing: they
-are sums of rows.
+pressure at a place follow without a solver (`disclosure_intervals.py 3000` holds them against scipy's HiGHS on so many random
+rows). A grower's own values take their places among the others; as the grower does not know which, every arrangement is tried.
+Sums over the region add nothing: they are sums of rows.
 """
 
 import itertools
@@ -18,7 +18,7 @@ from scipy.optimize import linprog
 
 NARROW = 1.5
 MEAN_REACH = 0.1
-MOST = 1e6  # stands for no bound
+MOST = 1e6  # no bound
 # More arrangements than this are not tried: the grower is then given the true one, which is more than he knows.
 ARRANGEMENTS_MOST = 40
 # A bound is sought until two tries are so close, as a ratio. What is narrow by less is not called narrow.
@@ -219,7 +219,8 @@ def by_solver(chain, place, sign):
         left, right = [*left, numpy.ones(n), -numpy.ones(n)], [*right, chain.total[1], -chain.total[0]]
     if any(low > high for low, high in zip(chain.low, chain.high)):
         return None
-    solved = linprog(sign * numpy.eye(n)[place], numpy.array(left), right, bounds=list(zip(chain.low, chain.high)), method="highs")
+    bounds = list(zip(chain.low, chain.high))
+    solved = linprog(sign * numpy.eye(n)[place], numpy.array(left), right, bounds=bounds, method="highs")
     return solved.fun if solved.status == 0 else None
 
 
@@ -249,7 +250,8 @@ def check(tries):
         if ours > 0:
             top = chain.greatest(place, ours)
             expected = -greatest / ours
-            assert expected > NARROW - 2 * CLOSE if math.isinf(top) else abs(math.log(top / ours / expected)) < 3 * CLOSE, (row, own, place)
+            same = expected > NARROW - 2 * CLOSE if math.isinf(top) else abs(math.log(top / ours / expected)) < 3 * CLOSE
+            assert same, (row, own, place, expected, top)
     assert fitting > tries / 10, fitting
     print(f"{tries} random rows, {fitting} that fit: the same by HiGHS")
 

@@ -93,7 +93,7 @@ def is_large(fields, known):
 
 
 def count_shown(n, k, level, large):
-    """The least and the most fields at threshold that are told, of n of which k are."""
+    """The least and the most fields at threshold that a row says, of n of which k are."""
     if k == 0:
         return 0, 0
     if n < 5:

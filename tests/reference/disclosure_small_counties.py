@@ -2,10 +2,10 @@
 
     disclosure_small_counties.py FOLDER
 
-Writes region.geojson, batch-1.ndjson, and batch-2.ndjson with one late visit (Z06) and one retraction (Z01). Everything is invented.
-Z01: 3 fields of 3 farms. Z02: 3 fields, none with a farm id. Z03: 3 fields, one with a farm id. Z04: 18 fields of one farm and 2
-small ones of two others. Z05: 2 fields. Z06: 10 fields of 10 farms. Z07: 3 fields, and one outside the stage window. Z08: 3 fields
-of one farm, whose id is spelled in three ways.
+Writes region.geojson, batch-1.ndjson, and batch-2.ndjson with one late visit (Z06) and one retraction (Z01). Everything is
+invented. Z01: 3 fields of 3 farms. Z02: 3 fields, none with a farm id. Z03: 3 fields, one with a farm id. Z04: 18 fields of one
+farm and 2 small ones of two others. Z05: 2 fields. Z06: 10 fields of 10 farms. Z07: 3 fields, and one outside the stage window.
+Z08: 3 fields of one farm, whose id is spelled in three ways.
 """
 
 import json
@@ -41,7 +41,8 @@ def visit(season, county, number, farm):
     cost, value, plants = field["economics"]
     field["threshold"] = cost / (value * plants * 0.00078)
     tiny = county == 4 and number >= 18
-    made = season.visit(field, WEEK, "R5.1" if (county, number) == (7, 3) else "R3", 0.0 if tiny else LEVEL * (0.4 + number % 5))
+    stage = "R5.1" if (county, number) == (7, 3) else "R3"
+    made = season.visit(field, WEEK, stage, 0.0 if tiny else LEVEL * (0.4 + number % 5))
     if farm is not None:
         made["field"]["farm_id"] = farm
     return made

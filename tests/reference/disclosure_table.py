@@ -2,8 +2,8 @@
 
 HEAD = """# What attacks on the public tables reach
 
-Written by `disclosure_run.py` from an invented season: {fields} fields of {farms} farms in 24 counties of 4 districts, 6 weeks, of
-which 3 with outbreaks at 0.3 to 2 times the threshold; {visits} records in three batches, each followed by a publication. No real
+Written by `disclosure_run.py` from an invented season: {fields} fields of {farms} farms in 24 counties of 4 districts, 6 weeks,
+of which 3 with outbreaks at 0.3 to 2 times the threshold; {visits} records in three batches, each followed by a publication. No real
 place, farm or count is in it. *Narrow*: the pressure of a field is known to within less than 1.5 times its lower end. The numbers
 are those of one season of a random number generator; read a share as good to some 5 points.
 

@@ -70,7 +70,8 @@ def test_classes_and_means():
 
 
 def test_a_row_worked_by_hand():
-    members = [field(1, 0.5), field(2, 1.0), field(3, 2.0), field(4, 0.0, inside=False, stage="R5.1"), field(5, 0.0, inside=False, stage="V12")]
+    outside = [field(4, 0.0, inside=False, stage="R5.1"), field(5, 0.0, inside=False, stage="V12")]
+    members = [field(1, 0.5), field(2, 1.0), field(3, 2.0), *outside]
     row = rule.public_row(members, True, SURVEY)
     assert (row["fields_visited"], row["at_threshold_min"], row["at_threshold_max"]) == (3, 1, 3)
     assert row["median_class"] is None and row["mean_pressure"] is None and row["fields_outside_stage"] is None
@@ -119,7 +120,8 @@ def test_editions_and_pools():
     # Small counties meet in their district, others in the region.
     apart = [field(number, county=county) for number, county in enumerate(["Z02", "Z02", "Z03", "Z04", "Z05", "Z06"])]
     rows = issued(SURVEY, apart, districts={"Z02": "N", "Z03": "N", "Z04": "S"})
-    assert {place: row.figures[0]["fields_visited"] for place, row in rows.items()} == {("district", "N"): 3, ("region", ""): 3}
+    counted = {place: row.figures[0]["fields_visited"] for place, row in rows.items()}
+    assert counted == {("district", "N"): 3, ("region", ""): 3}
     # strict: three late fields that are all at threshold would be known to be.
     high = [field(number, 3.0) for number in (10, 11, 12, 13, 14)]
     five = fields(0, 0, 0, 0, 0)
@@ -129,7 +131,7 @@ def test_editions_and_pools():
 
 
 def test_the_black_box_bites():
-    # Of three fields only "one or more" is told. With 5 fields and a third value of 0.8 the class 0.75-1 holds it.
+    # A row of three fields only says "one or more". Of 5 fields the class 0.75-1 holds the third value, 0.8.
     row = lambda *pressures: [rule.Row(("county", "Z01"), [rule.by_id(fields(*pressures))], [])]
     found = disclosure_knowledge.republication(row(0, 0.8, 2), True, "survey")
     assert found["under 5"] == {"fields": 3, "narrow": 0, "at_threshold": 1, "at_threshold_narrow": 0}, found
@@ -142,24 +144,29 @@ def test_the_black_box_bites():
 
 
 def test_programs_bite():
-    figures = {"fields_visited": 10, "at_threshold_min": 2, "at_threshold_max": 2, "median_class": "0.25-0.5", "median_from": 0.25,
-               "median_below": 0.5, "mean_pressure": 0.2}
+    figures = {
+        "fields_visited": 10, "at_threshold_min": 2, "at_threshold_max": 2, "median_class": "0.25-0.5", "median_from": 0.25,
+        "median_below": 0.5, "mean_pressure": 0.2,
+    }
     # The sum is below 3, the middle two have 0.5, the two above them 0.5: 2 remain for the two at threshold.
     members = fields(0, 0, 0, 0, 0.25, 0.25, 0.25, 0.25, 1, 1)
     found = disclosure_intervals.narrow_places(figures, members, [])
     assert set(found) >= {8, 9} and "any" not in found, found
     # Of five fields of which four or more are at threshold the grower of the low one knows the rest, but not how high.
-    figures = {"fields_visited": 5, "at_threshold_min": 4, "at_threshold_max": 5, "median_class": "1-1.5", "median_from": 1.0,
-               "median_below": 1.5, "mean_pressure": None}
+    figures = {
+        "fields_visited": 5, "at_threshold_min": 4, "at_threshold_max": 5, "median_class": "1-1.5", "median_from": 1.0,
+        "median_below": 1.5, "mean_pressure": None,
+    }
     members = fields(0, 1.2, 1.2, 2, 3)
     assert "any" not in disclosure_intervals.narrow_places(figures, members, members[:1])
 
 
 def test_all_others_at_threshold_is_seen():
-    row = rule.Row(("county", "Z01"), [rule.by_id(fields(0, 2, 2, 2, 2))], [rule.public_row(fields(0, 2, 2, 2, 2), True, SURVEY)])
+    members = fields(0, 2, 2, 2, 2)
+    row = rule.Row(("county", "Z01"), [rule.by_id(members)], [rule.public_row(members, True, SURVEY)])
     season = SimpleNamespace(rows=lambda: [row], settings=SURVEY)
     assert disclosure_attacks.all_others(season) == {"rows by farms": 6, "all others known": 1}
-    row.figures = [rule.public_row(fields(0, 2, 2, 2, 2), True, STRICT)]
+    row.figures = [rule.public_row(members, True, STRICT)]
     assert disclosure_attacks.all_others(season)["all others known"] == 0
 
 
