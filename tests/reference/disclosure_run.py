@@ -17,7 +17,7 @@ import sys
 from disclosure_table import table
 
 HERE = pathlib.Path(__file__).parent
-REGION = ["--id-property", "county_id", "--name-property", "county_name"]
+REGION = ["--id-property", "county_id", "--name-property", "county_name", "--district-property", "DISTRICT"]
 # Economics for the records that lack them, so that some are assumed.
 DEFAULTS = """
 [defaults.oilseed]
@@ -35,20 +35,12 @@ def run(*command):
 
 
 def workspace(program, folder, season, level):
-    """A workspace of the invented region with this level and its districts."""
+    """A workspace of the invented region with this level."""
     run(program, "init", folder, "--region", season / "region.geojson", *REGION)
     place = folder / "bractline.toml"
-    lines = []
-    for line in place.read_text().splitlines():
-        name = line.split("=")[0].strip()
-        lines.append({
-            "level": f'level = "{level}"', "district_property": 'district_property = "DISTRICT"',
-        }.get(name if not line.startswith("#") else "", line))
-    text = "\n".join(lines) + "\n"
-    for section, name, value in [("disclosure", "level", level), ("region", "district_property", "DISTRICT")]:
-        if f"\n{name} = " not in text:
-            text = text.replace(f"[{section}]\n", f'[{section}]\n{name} = "{value}"\n', 1)
-    place.write_text(text + DEFAULTS)
+    text, default = place.read_text(), 'level = "survey"'
+    assert text.count(default) == 1, f"the settings have not one {default}"
+    place.write_text(text.replace(default, f'level = "{level}"') + DEFAULTS)
 
 
 def states(program, folder, season, level, batches):
