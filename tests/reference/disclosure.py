@@ -25,7 +25,7 @@ KEYS = {
     "elsewhere_week": ["place", "iso_week", "protocol"],
     "region_week": ["season", "iso_week", "protocol"],
     "region_class": ["season", "iso_week", "protocol", "median_class"],
-    "region_stage": ["season", "iso_week", "protocol", "crop_stage"],
+    "region_stage": ["season", "iso_week", "protocol", "crop_stage", "in_window"],
 }
 NOT_COMPARED = {"visits_until", "moran_p"}
 DIFFERENCES_SHOWN = 40

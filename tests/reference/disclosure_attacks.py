@@ -238,7 +238,8 @@ def broken_limits(found, level):
         most(f"D, {who}, a named field", found["D"][who].get("some named narrow", 0), 0)
     most("E, differences", found["E"]["differences"], 0)
     most("points of fewer than a cell", found["points"].get("cells too small", 0), 0)
-    most("points that came with fewer than a cell", found["points"].get("changes too small", 0), 0)
+    most("points that lack", found["points"].get("cells that lack", 0), 0)
+    most("days of single fields", found["visits until"].get("of one field alone", 0), 0)
     return broken
 
 

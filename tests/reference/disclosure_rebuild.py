@@ -77,7 +77,7 @@ def rebuild(season):
         classes = defaultdict(Counter)
         for row in season.public(time, "region_class"):
             key = row["median_class"], row["median_from"], row["median_below"]
-            classes[row["iso_week"], row["protocol"]][key] = int(row["places"])
+            classes[row["iso_week"], row["protocol"]][key] = int(row["counties"])
         lines = {(row["iso_week"], row["protocol"]): row for row in season.public(time, "region_week")}
         found["differences"] += len(lines.keys() ^ weeks.keys())
         for key in sorted(lines.keys() & weeks.keys()):

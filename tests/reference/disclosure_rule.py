@@ -111,7 +111,7 @@ def count_shown(n, k, level, large):
 def class_of(pressures, level, large):
     """The class of the median: its label, where it begins, and what it stays below (None: open)."""
     if max(pressures) == 0:
-        return "nothing-found", 0.0, 0.0
+        return "nothing-found", 0.0, None
     bounds = CLASSES[level, large]
     median = statistics.median(pressures)
     place = sum(median + SLACK >= bound for bound in bounds)
@@ -149,15 +149,15 @@ def week_name(day):
 
 
 def treatment_weeks(fields, known, level):
-    """First and last ISO week of treatment: weeks in which fields of two farms are expected at the stage."""
+    """First and last ISO week of treatment: weeks in which fields of two farms are expected; strict: the median field's."""
     due = [field for field in fields if field.opens is not None]
     if len(due) < 5:
         return None, None
     if level == "strict":
-        opens = sorted(field.opens for field in due)
-        closes = sorted(field.closes for field in due)
-        middle = (len(due) - 1) // 2
-        return week_name(opens[middle]), week_name(closes[middle])
+        # The middle days of the fields' windows, and of these the median, the earlier one of two.
+        days = sorted(field.opens + datetime.timedelta(days=(field.closes - field.opens).days // 2) for field in due)
+        week = week_name(days[(len(due) - 1) // 2])
+        return week, week
     farms = defaultdict(set)
     for field in due:
         week = monday(field.opens)
@@ -207,7 +207,7 @@ def shown_of(pressures, level, large):
 def public_row(fields, known, settings):
     """Every public figure of a row but its place, edition and share_smoothed, which rests on its neighbors.
 
-    `stages`: what the row adds to the stages of the region: label, fields, fields in the window."""
+    `stages`: what the row adds to the stages of the region: label, fields, whether in the window."""
     inside = [field for field in fields if field.in_window]
     outside = [field for field in fields if not field.in_window]
     outside_shown = not outside or is_cell(outside, known, settings)
@@ -232,9 +232,9 @@ def public_row(fields, known, settings):
         bases = {field.basis for field in inside} - {None}
         if first is not None:
             row["window_basis"] = bases.pop() if len(bases) == 1 else "both"
-    row["stages"] = [(label, count, count) for label, count in stage_groups(inside, known, settings)]
+    row["stages"] = [(label, count, True) for label, count in stage_groups(inside, known, settings)]
     if outside_shown:
-        row["stages"] += [(label, count, 0) for label, count in stage_groups(outside, known, settings)]
+        row["stages"] += [(label, count, False) for label, count in stage_groups(outside, known, settings)]
     return row
 
 

@@ -79,14 +79,13 @@ def tables(ledger, names, neighbours):
         every = [row.figures[-1] for row in rows.values()]
         out["region_week"].append({**head, **region(counties, every)})
         out["region_class"] += [{**head, **line} for line in classes(counties)]
-        stages = Counter(), Counter()
+        stages = Counter()
         for row in every:
             for label, fields, inside in row["stages"]:
-                stages[0][label] += fields
-                stages[1][label] += inside
+                stages[label, inside] += fields
         out["region_stage"] += [
-            {**head, "crop_stage": label, "fields": count, "fields_in_window": stages[1][label]}
-            for label, count in stages[0].items()
+            {**head, "crop_stage": label, "in_window": "true" if inside else "false", "fields": count}
+            for (label, inside), count in stages.items()
         ]
     return out
 
@@ -111,8 +110,8 @@ def classes(counties):
         (row["median_from"], row["median_below"], row["median_class"])
         for row in counties.values() if row["median_class"] is not None
     )
-    for (low, below, label), places in found.items():
-        yield {"median_class": label, "median_from": low, "median_below": below, "places": places}
+    for (low, below, label), count in found.items():
+        yield {"median_class": label, "median_from": low, "median_below": below, "counties": count}
 
 
 def moran(counties, neighbours):

@@ -59,7 +59,7 @@ def test_counts_by_level():
 
 
 def test_classes_and_means():
-    assert rule.class_of([0, 0, 0, 0, 0], "survey", False) == ("nothing-found", 0.0, 0.0)
+    assert rule.class_of([0, 0, 0, 0, 0], "survey", False) == ("nothing-found", 0.0, None)
     assert rule.class_of([0, 0, 0, 0, 2], "survey", False) == ("0-0.25", 0.0, 0.25)
     assert rule.class_of([0, 0, 1 - 1e-13, 3, 3], "survey", False) == ("1-1.5", 1.0, 1.5)
     assert rule.class_of([0, 0, 1 - 1e-11, 3, 3], "survey", False) == ("0.75-1", 0.75, 1.0)
@@ -77,10 +77,10 @@ def test_a_row_worked_by_hand():
     assert row["median_class"] is None and row["mean_pressure"] is None and row["fields_outside_stage"] is None
     # Wilson for 1 of 3 and 3 of 3: 0.0615 (Newcombe's method 3) and 1.
     assert round(row["share_low"], 4) == 0.0615 and row["share_high"] == 1.0
-    assert row["stages"] == [("R3", 3, 3)]
+    assert row["stages"] == [("R3", 3, True)]
     # A third field outside makes those a cell; V and R5.1 are gathered.
     row = rule.public_row([*members, field(6, 0.0, inside=False, stage="R5.3")], True, SURVEY)
-    assert row["fields_outside_stage"] == 3 and row["stages"] == [("R3", 3, 3), ("V–R5", 3, 0)]
+    assert row["fields_outside_stage"] == 3 and row["stages"] == [("R3", 3, True), ("V–R5", 3, False)]
     assert rule.may_be_shown([field(n, inside=False) for n in range(3)], True, SURVEY)
     # One field in the window, and three outside it: what is in the window is no cell.
     assert not rule.may_be_shown([field(9), *(field(n, inside=False) for n in range(3))], True, SURVEY)
