@@ -7,6 +7,7 @@ end is less than 1.5 times the lower one.
 
 from collections import Counter, defaultdict
 from dataclasses import replace
+from datetime import timedelta
 
 from disclosure_rule import SLACK, few_hidden, is_large, shown_of, treatment_weeks
 
@@ -150,8 +151,8 @@ def steady_fields(rows, known, level):
             with_field(box, replace(field, pressure=steady, near=near_at(field, steady)))
             for box, field in seen
         ]
-        count(found, f"{min(len(seen), 4)} weeks" + (" or more" if len(seen) >= 4 else ""), boxes[0][1],
-              is_narrow(gives_same([box for box, _ in boxes], field_id)))
+        weeks_seen = ["1 week", "2 weeks", "3 weeks", "4 weeks or more"][min(len(seen), 4) - 1]
+        count(found, weeks_seen, boxes[0][1], is_narrow(gives_same([box for box, _ in boxes], field_id)))
     return dict(found)
 
 
@@ -162,7 +163,6 @@ def with_field(box, field):
 
 def treatment_days(rows, known, level):
     """A field's weeks of treatment, moved by up to four weeks either way, all others known."""
-    from datetime import timedelta
     found = Counter()
     for row in rows:
         fields = Box(row.editions[-1], known, level).fields
