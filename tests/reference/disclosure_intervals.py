@@ -20,7 +20,7 @@ NARROW = 1.5
 MEAN_REACH = 0.1
 MOST = 1e6  # no bound
 # More arrangements than this are not tried: the grower is then given the true one, which is more than he knows.
-ARRANGEMENTS_MOST = 40
+ARRANGEMENTS_MOST = 2000
 # A bound is sought until two tries are so close, as a ratio. What is narrow by less is not called narrow.
 CLOSE = 1e-3
 
