@@ -1,4 +1,4 @@
-"""Compares two county-week tables cell by cell.
+"""Compares two private tables of county-weeks (county_week_full) cell by cell.
 
 Usage: compare_county_weeks.py A.csv B.csv [COLUMN ...]
 
@@ -14,12 +14,11 @@ import sys
 KEY = ["county_id", "season", "iso_week", "protocol"]
 FLOATS = [
     "share_at_threshold", "share_low", "share_high", "mean_pressure", "median_pressure",
-    "p90_pressure", "max_pressure", "area_share_at_threshold", "share_smoothed",
+    "p90_pressure", "max_pressure", "area_share_at_threshold",
 ]
 OTHERS = [
-    "county_name", "fields_visited", "fields_at_threshold", "fields_outside_stage",
+    "county_name", "fields_visited", "farms_given", "farms", "fields_at_threshold", "fields_outside_stage",
     "fields_with_assumed_economics", "fields_near_threshold", "window_opens", "window_closes", "window_basis",
-    "suppressed",
 ]
 TOLERANCE = 1e-9
 DIFFERENCES_SHOWN = 10

@@ -2,8 +2,9 @@
 
 Written from the design, in plain Python (json, numpy, pandas, shapely); shares no code with
 bractline. It knows one protocol, bsm-eggs, and reads NDJSON files in the order in which they were
-loaded. It writes county_week.csv (and held.csv, which says why a record was held) and prints
-{"received", "accepted", "duplicate", "held"}.
+loaded. It writes county_week_full.csv, the private table of every county-week in full precision, and
+held.csv, which says why a record was held; it prints {"received", "accepted", "duplicate", "held"}.
+What of these figures may be public is the subject of disclosure.py.
 
 Money, populations, areas and means are exact fractions of the numbers as they were written, so a
 field that lies exactly at its threshold counts as at threshold.
@@ -49,8 +50,9 @@ FIGURES = [
     "area_share_at_threshold", "fields_outside_stage", "fields_with_assumed_economics",
 ]
 KEY = ["county_id", "county_name", "season", "iso_week", "protocol"]
+FARMS = ["farms_given", "farms"]
 COUNTS = [
-    "fields_visited", "fields_at_threshold", "fields_outside_stage",
+    *FARMS, "fields_visited", "fields_at_threshold", "fields_outside_stage",
     "fields_with_assumed_economics",
 ]
 ECONOMICS = ("treatment_cost", "market_value", "plant_population")
@@ -331,16 +333,13 @@ def figures_of(fields, fields_outside_stage):
     return figures
 
 
-def is_suppressed(fields, min_fields, min_farms):
-    """Whether too few fields, or farms where farms are given, stand behind what would be shown."""
-    too_few_fields = len(fields) < min_fields
+def farms_of(fields):
+    """How many of the fields name a farm, and their farms; a field that names none counts as one."""
     given = [field["farm_id"] for field in fields if field["farm_id"] is not None]
-    farms = len(set(given)) + len(fields) - len(given)
-    too_few_farms = bool(given) and farms < min_farms
-    return too_few_fields or too_few_farms
+    return {"farms_given": len(given), "farms": len(set(given)) + len(fields) - len(given)}
 
 
-def county_weeks(weeks, names, min_fields, min_farms):
+def county_weeks(weeks, names):
     """One row a county, week and protocol that has visits, in the order of its key."""
     groups = collections.defaultdict(list)
     for week in weeks:
@@ -350,11 +349,6 @@ def county_weeks(weeks, names, min_fields, min_farms):
     for (county_id, season, week, protocol), group in sorted(groups.items()):
         fields = [field for field in group if field["in_window"]]
         fields_outside_stage = len(group) - len(fields)
-        # Outside the window there is one figure, the number of fields, and it rests on all of them.
-        suppressed = is_suppressed(fields or group, min_fields, min_farms)
-        figures = (
-            dict.fromkeys(FIGURES) if suppressed else figures_of(fields, fields_outside_stage)
-        )
         rows.append(
             {
                 "county_id": county_id,
@@ -362,8 +356,9 @@ def county_weeks(weeks, names, min_fields, min_farms):
                 "season": season,
                 "iso_week": week,
                 "protocol": protocol,
-                **figures,
-                "suppressed": "true" if suppressed else "false",
+                # Without a field in the window the farms are those of all fields.
+                **farms_of(fields or group),
+                **figures_of(fields, fields_outside_stage),
             }
         )
     return rows
@@ -380,8 +375,6 @@ def arguments():
     parser.add_argument("--id-property", help="default: the id of the feature itself")
     parser.add_argument("--name-property", default="name")
     parser.add_argument("--season", default="06-01,09-30", help="first and last day, MM-DD,MM-DD")
-    parser.add_argument("--min-fields", type=int, default=3)
-    parser.add_argument("--min-farms", type=int, default=3)
     parser.add_argument(
         "--bounds",
         type=json.loads,
@@ -413,14 +406,14 @@ def main():
         read_records(given.files), counties, season_days, given.bounds, given.defaults
     )
     weeks = field_weeks(current_visits(accepted), given.defaults)
-    rows = county_weeks(weeks, counties.names, given.min_fields, given.min_farms)
-    add_further_figures(rows, weeks, counties)
+    rows = county_weeks(weeks, counties.names)
+    add_further_figures(rows, weeks)
 
     given.out.mkdir(parents=True, exist_ok=True)
-    table = pd.DataFrame(rows, columns=[*KEY, *FIGURES, *FURTHER, "suppressed"])
+    table = pd.DataFrame(rows, columns=[*KEY, *FARMS, *FIGURES, *FURTHER])
     counts = [*COUNTS, *FURTHER_COUNTS]
     table[counts] = table[counts].astype("Int64")
-    table.to_csv(given.out / "county_week.csv", index=False, float_format="%.17g")
+    table.to_csv(given.out / "county_week_full.csv", index=False, float_format="%.17g")
     pd.DataFrame(held, columns=["file", "line", "reason"]).to_csv(
         given.out / "held.csv", index=False
     )

@@ -5,7 +5,7 @@ counts in `units`, and is then held against the stored field_mean. Only Parquet 
 Delta log says is not. So the store must not hold files that a compaction has replaced and no
 vacuum has removed: a visit revision that stands twice ends the run.
 
-It knows one protocol, bsm-eggs. It writes county_week.csv, with county_name if --boundaries says
+It knows one protocol, bsm-eggs. It writes county_week_full.csv, with county_name if --boundaries says
 where the names are, and prints how many visible visits it read.
 """
 
@@ -19,7 +19,7 @@ from boundaries import read_counties
 
 TABLES = ("visits", "units", "receipts")
 COUNTS = (
-    "fields_visited", "fields_at_threshold", "fields_outside_stage",
+    "fields_visited", "farms_given", "farms", "fields_at_threshold", "fields_outside_stage",
     "fields_with_assumed_economics",
 )
 HA_OF_ACRE = 0.40468564224
@@ -131,7 +131,7 @@ with
             order by in_window desc, observed_on desc, visit_id desc
         ) = 1
     ),
-    -- What is shown rests on the fields within the window; where there is none, on all of them.
+    -- Farms are those of the fields within the window; where there is none, of all of them.
     judged_field_week as (
         select
             *,
@@ -163,7 +163,7 @@ with
                     or plant_population_count is null
                 )
             ) as fields_with_assumed_economics,
-            count(farm_id) filter (counted) as fields_with_farm,
+            count(farm_id) filter (counted) as farms_given,
             count(distinct farm_id) filter (counted)
                 + count(*) filter (counted and farm_id is null) as farms
         from judged_field_week
@@ -178,15 +178,10 @@ with
             (share + z * z / (2 * fields_visited)) / scale as centre,
             z * sqrt(
                 share * (1 - share) / fields_visited + z * z / (4 * fields_visited * fields_visited)
-            ) / scale as half,
-            case
-                when fields_visited = 0 then fields_outside_stage < $min_fields
-                else fields_visited < $min_fields
-            end
-            or (fields_with_farm > 0 and farms < $min_farms) as suppressed
+            ) / scale as half
         from figure
     ),
-    shown as (
+    with_interval as (
         select
             *,
             case
@@ -206,21 +201,21 @@ select
     season,
     iso_week,
     protocol,
-    case when not suppressed then fields_visited end as fields_visited,
-    case when not suppressed then fields_at_threshold end as fields_at_threshold,
-    case when not suppressed then share end as share_at_threshold,
-    case when not suppressed then share_low end as share_low,
-    case when not suppressed then share_high end as share_high,
-    case when not suppressed then mean_pressure end as mean_pressure,
-    case when not suppressed then median_pressure end as median_pressure,
-    case when not suppressed then p90_pressure end as p90_pressure,
-    case when not suppressed then max_pressure end as max_pressure,
-    case when not suppressed then area_share_at_threshold end as area_share_at_threshold,
-    case when not suppressed then fields_outside_stage end as fields_outside_stage,
-    case when not suppressed then fields_with_assumed_economics end
-        as fields_with_assumed_economics,
-    suppressed
-from shown
+    fields_visited,
+    farms_given,
+    farms,
+    fields_at_threshold,
+    share as share_at_threshold,
+    share_low,
+    share_high,
+    mean_pressure,
+    median_pressure,
+    p90_pressure,
+    max_pressure,
+    area_share_at_threshold,
+    fields_outside_stage,
+    fields_with_assumed_economics
+from with_interval
 order by county_id, season, iso_week, protocol;
 """
 
@@ -272,8 +267,6 @@ def check(database):
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("store", type=pathlib.Path, help="folder with visits, units and receipts")
-    parser.add_argument("--min-fields", type=int, default=3)
-    parser.add_argument("--min-farms", type=int, default=3)
     parser.add_argument("--boundaries", help="GeoJSON or TopoJSON, for the names of counties")
     parser.add_argument("--id-property", help="default: the id of the feature itself")
     parser.add_argument("--name-property", default="name")
@@ -291,9 +284,7 @@ def main():
     database.execute(FIELD_MEAN)
     add_defaults(database, given.defaults)
     check(database)
-    database.execute(
-        COUNTY_WEEK, {"min_fields": given.min_fields, "min_farms": given.min_farms}
-    )
+    database.execute(COUNTY_WEEK)
     table = database.table("county_week").df()
     if given.boundaries:
         counties = read_counties(
@@ -302,10 +293,9 @@ def main():
         table.insert(1, "county_name", table["county_id"].map(counties.names))
     for counts in COUNTS:
         table[counts] = table[counts].astype("Int64")
-    table["suppressed"] = table["suppressed"].map({True: "true", False: "false"})
 
     given.out.mkdir(parents=True, exist_ok=True)
-    table.to_csv(given.out / "county_week.csv", index=False, float_format="%.17g")
+    table.to_csv(given.out / "county_week_full.csv", index=False, float_format="%.17g")
     [(visits, revisions)] = database.sql(
         "select count(distinct visit_id), count(*) from visible_visit"
     ).fetchall()

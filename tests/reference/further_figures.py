@@ -11,7 +11,7 @@ import shapely
 from scipy import stats
 
 FURTHER_COUNTS = ["fields_near_threshold"]
-FURTHER = [*FURTHER_COUNTS, "share_smoothed", "window_opens", "window_closes", "window_basis"]
+FURTHER = [*FURTHER_COUNTS, "window_opens", "window_closes", "window_basis"]
 
 # Days from the stage seen to R5.1 without weather. Manitoba Agriculture, Food and Rural Development 2014:
 # heat from planting to R2 647, R3 726, R4 805, R5.1 883 degree-days above 6.7 °C. Soonest: the field leaves
@@ -84,18 +84,15 @@ def neighbours_of(counties):
     return near
 
 
-def add_further_figures(rows, weeks, counties):
-    """Adds the figures to the rows of county-weeks, in place; null where a row is suppressed."""
+def add_further_figures(rows, weeks):
+    """Adds the figures to the rows of county-weeks, in place."""
     fields = {}
     for week in weeks:
         if week["in_window"]:
             key = (week["county_id"], week["iso_week"], week["protocol"])
             fields.setdefault(key, []).append(week)
-    shown = {}
     for row in rows:
         row.update(dict.fromkeys(FURTHER))
-        if row["suppressed"] == "true":
-            continue
         within = fields.get((row["county_id"], row["iso_week"], row["protocol"]), [])
         row["fields_near_threshold"] = sum(
             near_threshold(week["site_means"], float(week["threshold"])) is True for week in within
@@ -105,11 +102,3 @@ def add_further_figures(rows, weeks, counties):
             row["window_opens"] = min(opens for opens, _ in windows).isoformat()
             row["window_closes"] = max(closes for _, closes in windows).isoformat()
             row["window_basis"] = "days"
-        group = shown.setdefault((row["iso_week"], row["protocol"]), {})
-        group[row["county_id"]] = (row["fields_at_threshold"], row["fields_visited"])
-    neighbours = neighbours_of(counties)
-    for (iso_week, protocol), counts in shown.items():
-        shares = smoothed(counts, neighbours)
-        for row in rows:
-            if (row["iso_week"], row["protocol"]) == (iso_week, protocol):
-                row["share_smoothed"] = shares.get(row["county_id"])

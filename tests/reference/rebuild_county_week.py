@@ -1,11 +1,10 @@
-"""Builds county_week.csv of a full package again, from its tables visit, unit and protocol alone.
+"""Builds county_week_full.csv of a full package again, from its tables visit, unit and protocol alone.
 
 rebuild_county_week.py FOLDER
 
-A reader who has nothing but the package: the rules are those of its DICTIONARY.md, the smallest groups those of its
-datapackage.json. Shares no code with bractline: pandas, scipy and, for the thresholds' expressions, DuckDB. Prints JSON:
-how many cells are the same, and every difference. Not built again are share_smoothed and the days of the window, which rest
-on outlines and on weather or day ranges.
+A reader who has nothing but the package: the rules are those of its DICTIONARY.md. Shares no code with bractline: pandas,
+scipy and, for the thresholds' expressions, DuckDB. Prints JSON: how many cells are the same, and every difference. Not built
+again are the days of the window, which rest on weather or day ranges.
 """
 
 import json
@@ -19,10 +18,10 @@ import pandas
 from scipy import stats
 
 Z = 1.959963984540054
-NOT_BUILT = ["share_smoothed", "window_opens", "window_closes", "window_basis"]
+NOT_BUILT = ["window_opens", "window_closes", "window_basis"]
 KEY = ["county_id", "iso_week", "protocol"]
 COUNTS = [
-    "fields_visited", "fields_at_threshold", "fields_near_threshold", "fields_outside_stage",
+    "farms_given", "farms", "fields_visited", "fields_at_threshold", "fields_near_threshold", "fields_outside_stage",
     "fields_with_assumed_economics",
 ]
 FIGURES = COUNTS + [
@@ -89,21 +88,18 @@ def wilson(found, visited):
     return 0.0 if share == 0 else middle - reach, 1.0 if share == 1 else middle + reach
 
 
-def is_suppressed(group, least):
-    """Rule 10."""
-    farms = group["farm_id"].fillna("field " + group["field_id"])
-    given = group["farm_id"].notna().any()
-    return len(group) < least["minFields"] or bool(given and farms.nunique() < least["minFarms"])
+def farms_of(fields):
+    """How many fields name a farm, and their farms; a field that names none counts as one."""
+    farms = fields["farm_id"].fillna("field " + fields["field_id"])
+    return {"farms_given": int(fields["farm_id"].notna().sum()), "farms": farms.nunique()}
 
 
-def county_week(group, least):
-    """Rules 9 and 10."""
+def county_week(group):
+    """Rule 9."""
     fields = group[group["within"]]
     outside = len(group) - len(fields)
     row = dict.fromkeys(FIGURES)
-    row["suppressed"] = is_suppressed(fields if len(fields) else group, least)
-    if row["suppressed"]:
-        return row
+    row.update(farms_of(fields if len(fields) else group))
     pressures = fields["pressure"].to_numpy()
     at_threshold = fields["pressure"] >= 1 - 1e-12
     row.update(
@@ -129,20 +125,19 @@ def county_week(group, least):
 
 
 def built(folder):
-    least = json.loads((folder / "datapackage.json").read_text())["parameters"]
     protocols = read(folder, "protocol")
     visits = thresholds(means(read(folder, "visit"), read(folder, "unit"), protocols), protocols)
     visits["pressure"] = visits["mean"] / visits["bound"]  # rule 5
     weeks = standing(visits, protocols)
     weeks["near"] = weeks.apply(is_near, axis=1)
-    return {key: county_week(group, least) for key, group in weeks.groupby(KEY)}
+    return {key: county_week(group) for key, group in weeks.groupby(KEY)}
 
 
 def main():
     folder = pathlib.Path(sys.argv[1])
     ours = built(folder)
-    theirs = read(folder, "county_week")
-    named = [*KEY, "county_name", "season", "start", "end", "status", "suppressed"]
+    theirs = read(folder, "county_week_full")
+    named = [*KEY, "county_name", "season"]
     assert set(theirs.columns) == {*named, *FIGURES, *NOT_BUILT}, "a column that nobody builds or leaves out by name"
     differences, same = [], 0
     keys = [tuple(row) for row in theirs[KEY].itertuples(index=False)]
@@ -150,19 +145,18 @@ def main():
         differences.append(f"rows: {sorted(set(keys) ^ set(ours))[:5]}")
     for key, row in zip(keys, theirs.to_dict("records")):
         mine = ours.get(key, {})
-        for name in [*FIGURES, "suppressed"]:
+        for name in FIGURES:
             one, other = mine.get(name), row[name]
             if one is None or pandas.isna(other):
                 equal = one is None and pandas.isna(other)
-            elif name in COUNTS or name == "suppressed":
+            elif name in COUNTS:
                 equal = one == other
             else:
                 equal = math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-12)
             same += equal
             if not equal:
                 differences.append(f"{key} {name}: built {one}, theirs {other}")
-    shown = int((~theirs["suppressed"]).sum())
-    print(json.dumps({"rows": len(theirs), "shown": shown, "same": same, "differences": differences[:20]}))
+    print(json.dumps({"rows": len(theirs), "same": same, "differences": differences[:20]}))
 
 
 if __name__ == "__main__":

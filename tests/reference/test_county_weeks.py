@@ -115,12 +115,12 @@ def season():
         visit("g", "F3", "2026-07-28"),
     ]
     birch = [
-        # W30: three fields, of which one is withdrawn: two are too few.
+        # W30: three fields, of which one is withdrawn.
         visit("h", "G1", "2026-07-21", lon=1.5),
         visit("i", "G2", "2026-07-21", lon=1.5),
         visit("j", "G3", "2026-07-21", lon=1.5),
         visit("j", "G3", "2026-07-21", lon=1.5, revision=2, retracted=True),
-        # W31: three fields of farm X, and of a field without a farm: two farms are too few.
+        # W31: two fields of farm X and a field without a farm.
         visit("k", "G1", "2026-07-28", lon=1.5, farm="X"),
         visit("l", "G2", "2026-07-28", lon=1.5, farm="X"),
         visit("m", "G3", "2026-07-28", lon=1.5),
@@ -128,7 +128,7 @@ def season():
         visit("n", "G1", "2026-08-04", lon=1.5, stage="R4"),
         visit("o", "G2", "2026-08-04", lon=1.5, stage="V12"),
         visit("p", "G3", "2026-08-04", lon=1.5, stage="R5"),
-        # W33: two fields, both outside: too few.
+        # W33: two fields, both outside.
         visit("q", "G1", "2026-08-11", lon=1.5, stage="R4"),
         visit("r", "G2", "2026-08-11", lon=1.5, stage="VE"),
     ]
@@ -169,23 +169,26 @@ ASH_30 = {
     "share_at_threshold": 2 / 3, "share_low": 0.2077, "share_high": 0.9385,
     "mean_pressure": 1.131003414333, "median_pressure": 1.0, "p90_pressure": 1.6152081944,
     "max_pressure": 1.769010243, "area_share_at_threshold": 0.9, "fields_outside_stage": 1,
-    "fields_with_assumed_economics": 0, "suppressed": "false",
+    "fields_with_assumed_economics": 0, "farms_given": 3, "farms": 3,
 }
 # All three counts are nought. Wilson for 0 of 3: high = z^2 / (3 + z^2) = 0.561497.
 ASH_31 = {
     "county_name": "Ash", "fields_visited": 3, "fields_at_threshold": 0, "share_at_threshold": 0,
     "share_low": 0, "share_high": 0.561497, "mean_pressure": 0, "median_pressure": 0,
     "p90_pressure": 0, "max_pressure": 0, "area_share_at_threshold": 0, "fields_outside_stage": 0,
-    "fields_with_assumed_economics": 0, "suppressed": "false",
+    "fields_with_assumed_economics": 0, "farms_given": 0, "farms": 3,
 }
-HIDDEN = dict.fromkeys(county_weeks.FIGURES) | {"county_name": "Birch", "suppressed": "true"}
-BIRCH_32 = HIDDEN | {
-    "fields_visited": 0, "fields_at_threshold": 0, "fields_outside_stage": 3,
-    "fields_with_assumed_economics": 0, "suppressed": "false",
+# Small county-weeks have every figure, too. Wilson for 0 of 2: high = z^2 / (2 + z^2) = 0.657620.
+BIRCH_30 = ASH_31 | {"county_name": "Birch", "fields_visited": 2, "farms": 2, "share_high": 0.657620}
+BIRCH_31 = ASH_31 | {"county_name": "Birch", "farms_given": 2, "farms": 2}
+BIRCH_32 = dict.fromkeys(county_weeks.FIGURES) | {
+    "county_name": "Birch", "fields_visited": 0, "fields_at_threshold": 0, "fields_outside_stage": 3,
+    "fields_with_assumed_economics": 0, "farms_given": 0, "farms": 3,
 }
+BIRCH_33 = BIRCH_32 | {"fields_outside_stage": 2, "farms": 2}
 EXPECTED = {
-    ("001", "2026-W30"): ASH_30, ("001", "2026-W31"): ASH_31, ("002", "2026-W30"): HIDDEN,
-    ("002", "2026-W31"): HIDDEN, ("002", "2026-W32"): BIRCH_32, ("002", "2026-W33"): HIDDEN,
+    ("001", "2026-W30"): ASH_30, ("001", "2026-W31"): ASH_31, ("002", "2026-W30"): BIRCH_30,
+    ("002", "2026-W31"): BIRCH_31, ("002", "2026-W32"): BIRCH_32, ("002", "2026-W33"): BIRCH_33,
 }
 # The Wilson ends above are worked out to four and six decimals, all else in full.
 DECIMALS = {"share_low": 4, "share_high": 4}
@@ -242,7 +245,7 @@ def test_the_season_worked_by_hand(folder):
     assert ran.stderr.startswith("1 fields lie exactly at their threshold")
     with open(folder / "plain" / "held.csv", newline="") as file:
         assert [row["reason"] for row in csv.DictReader(file)] == REASONS
-    assert_expected(read_rows(folder / "plain" / "county_week.csv"))
+    assert_expected(read_rows(folder / "plain" / "county_week_full.csv"))
 
 
 def test_the_further_figures_worked_by_hand(folder):
@@ -262,8 +265,8 @@ def test_the_further_figures_worked_by_hand(folder):
     assert further_figures.smoothed({"d": (1, 4), "b": (3, 4)}, near) == {}
     write_season(folder)
     run_reference(folder)
-    rows = read_rows(folder / "plain" / "county_week.csv")
-    assert rows["002", "2026-W30"]["window_opens"] == ""
+    rows = read_rows(folder / "plain" / "county_week_full.csv")
+    assert rows["002", "2026-W32"]["window_opens"] == ""
     ash = rows["001", "2026-W30"]
     assert ash["window_opens"] < ash["window_closes"] and ash["fields_near_threshold"] != ""
 
@@ -286,7 +289,7 @@ def test_economics_that_a_record_lacks_are_assumed_or_it_is_held(folder):
             read_counties(folder / "boundaries.json"), ("06-01", "09-30"), BOUNDS, defaults,
         )
         weeks = county_weeks.field_weeks(county_weeks.current_visits(accepted), defaults)
-        [row] = county_weeks.county_weeks(weeks, {"001": "Ash"}, 1, 1)
+        [row] = county_weeks.county_weeks(weeks, {"001": "Ash"})
         return [entry["reason"] for entry in held], row, weeks
 
     held, row, weeks = taken({"oilseed": DESIGN})
@@ -308,7 +311,7 @@ def test_the_order_of_loading_changes_no_figure(folder):
     (folder / "one.ndjson").write_text("\n".join(reversed(lines[:good])))
     (folder / "two.ndjson").write_text("")
     run_reference(folder)
-    assert_expected(read_rows(folder / "plain" / "county_week.csv"))
+    assert_expected(read_rows(folder / "plain" / "county_week_full.csv"))
 
 
 def test_the_worked_visit_of_the_design(folder):
@@ -449,15 +452,15 @@ def test_duckdb_gives_the_same_season_from_parquet(folder):
     make_store(folder)
     ran = run_duckdb(folder)
     assert ran.returncode == 0, ran.stderr
-    assert_expected(read_rows(folder / "duckdb" / "county_week.csv"))
+    assert_expected(read_rows(folder / "duckdb" / "county_week_full.csv"))
     run_reference(folder)
     compared = run(
-        "compare_county_weeks.py", folder / "plain" / "county_week.csv",
-        folder / "duckdb" / "county_week.csv", *further_figures.FURTHER,
+        "compare_county_weeks.py", folder / "plain" / "county_week_full.csv",
+        folder / "duckdb" / "county_week_full.csv", *further_figures.FURTHER,
     )
     assert compared.returncode == 0, compared.stdout + compared.stderr
-    # 6 rows; 12 figures, the county's name and the flag
-    assert compared.stdout.startswith("6 rows compared, 84 cells"), compared.stdout
+    # 6 rows; 12 figures, the county's name, the farms and how many fields name one
+    assert compared.stdout.startswith("6 rows compared, 90 cells"), compared.stdout
 
 
 def test_duckdb_refuses_a_stored_mean_that_is_not_the_mean_of_the_units(folder):
@@ -495,7 +498,7 @@ def test_duckdb_refuses_economics_that_were_assumed_without_a_trace_or_a_default
 def test_the_comparison_names_what_differs(folder):
     write_season(folder)
     run_reference(folder)
-    left = folder / "plain" / "county_week.csv"
+    left = folder / "plain" / "county_week_full.csv"
     text = left.read_text()
 
     def compare(changed):
@@ -509,9 +512,9 @@ def test_the_comparison_names_what_differs(folder):
     assert near.returncode == 0 and "p90_pressure" in near.stdout
     far = compare(text.replace("1.6152081944", "1.6152081974"))
     assert far.returncode == 1 and "001 2026 2026-W30 bsm-eggs p90_pressure" in far.stdout
-    flag = compare(text.replace(",true", ",false", 1))
-    assert flag.returncode == 1 and "suppressed: true against false" in flag.stdout
-    count = compare(text.replace("bsm-eggs,0,0,", "bsm-eggs,0,,", 1))
+    word = compare(text.replace(",days", ",both", 1))
+    assert word.returncode == 1 and "window_basis: days against both" in word.stdout
+    count = compare(text.replace("bsm-eggs,0,3,0,0,", "bsm-eggs,0,3,0,,", 1))
     assert count.returncode == 1 and "fields_at_threshold: 0 against null" in count.stdout
     short = compare("\n".join(text.splitlines()[:-1]))
     assert short.returncode == 1 and "stands only in" in short.stdout
