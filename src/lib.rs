@@ -19,6 +19,7 @@
 //! what stops a run, [`plain_file`] reads what a person named, and [`sample`] invents data for the demo, the tests and the benchmarks.
 
 pub mod cli;
+pub mod disclosure;
 pub mod failure;
 pub mod heat;
 pub mod intake;

@@ -34,7 +34,10 @@ fn the_interval_and_the_probability_are_those_of_scipy() {
     assert_eq!(account["accepted"], visits.len(), "{account:#}");
     let out = workspace.beside("figures").display().to_string();
     workspace.run(&["rollup", "--out", &out]).expect_code(0);
-    let rows = python(REFERENCE, &["rows", &format!("{out}/field_week.parquet")]);
+    let rows = python(
+        REFERENCE,
+        &["rows", &format!("{out}/private/field_week.parquet")],
+    );
     let rows: Vec<Value> = serde_json::from_str(&rows).expect("JSON");
     let visits_file = workspace.beside("visits.ndjson").display().to_string();
     let expected = python(REFERENCE, &["certainty", &visits_file]);

@@ -378,7 +378,7 @@ fn settings_that_cannot_be_are_refused_and_named() {
         (
             "first_day =",
             "frist_day =",
-            vec!["line 21", "frist_day", "first_day"],
+            vec!["line 26", "frist_day", "first_day"],
         ),
         ("[office]", "[offise]", vec!["offise", "office"]),
         (
@@ -471,6 +471,9 @@ fn init_writes_every_setting_with_its_default_and_a_comment() {
         "last_day = \"09-30\"",
         "min_fields = 3",
         "min_farms = 3",
+        "min_fields_without_farms = 5",
+        "level = \"survey\"",
+        "district_property = \"\"",
         "point_grid_km = 10.0",
         "name = \"\"",
         "contact = \"\"",
@@ -519,9 +522,9 @@ fn an_empty_store_rolls_up_to_empty_files_and_gives_no_alert() {
         .run(&["rollup", "--out", &text_of(&out)])
         .expect_code(0);
     assert!(run.stdout.contains("rolled up 0 county-weeks"), "{run:#?}");
-    let csv = std::fs::read_to_string(out.join("county_week.csv")).expect("the table");
+    let csv = std::fs::read_to_string(out.join("public/county_week.csv")).expect("the table");
     assert_eq!(csv.lines().count(), 1, "a header and no row");
-    let geojson = std::fs::read_to_string(out.join("county_week.geojson")).expect("the map");
+    let geojson = std::fs::read_to_string(out.join("public/county_week.geojson")).expect("the map");
     let geojson: Value = serde_json::from_str(&geojson).expect("JSON");
     assert_eq!(geojson["features"], Value::Array(Vec::new()));
 
@@ -530,7 +533,8 @@ fn an_empty_store_rolls_up_to_empty_files_and_gives_no_alert() {
     workspace
         .run(&["rollup", "--week", "2026-W30", "--out", &text_of(&week)])
         .expect_code(0);
-    let geojson = std::fs::read_to_string(week.join("county_week.geojson")).expect("the map");
+    let geojson =
+        std::fs::read_to_string(week.join("public/county_week.geojson")).expect("the map");
     let geojson: Value = serde_json::from_str(&geojson).expect("JSON");
     let features = geojson["features"].as_array().expect("features");
     // South Dakota has 66 counties; each stands once under every protocol, since no visit tells which is used.
@@ -540,7 +544,7 @@ fn an_empty_store_rolls_up_to_empty_files_and_gives_no_alert() {
     assert!(
         features
             .iter()
-            .all(|county| county["properties"]["status"] == "no-visits")
+            .all(|county| county["properties"]["status"] == "no-figures")
     );
 
     let run = workspace
@@ -565,8 +569,12 @@ fn an_alert_of_a_week_without_visits_lists_the_weeks_that_have_some() {
     let run = workspace
         .run(&["alert", "--week", "2026-W30"])
         .expect_code(0);
-    assert!(run.stdout.starts_with("alert of 2026-W30: "), "{run:#?}");
-    let page = run.stdout.trim_end().rsplit(": ").next().expect("a path");
+    let first = run.stdout.lines().next().unwrap_or_default();
+    assert!(
+        first.starts_with("draft of 2026-W30, bsm-eggs: "),
+        "{run:#?}"
+    );
+    let page = first.rsplit(": ").next().expect("a path");
     assert!(Path::new(page).is_file(), "{page}");
 }
 

@@ -89,7 +89,12 @@ fn outlines_of_very_many_vertices_are_read_counted_drawn_and_keep_their_common_b
         "{:?}",
         begun.elapsed()
     );
-    let map = std::fs::read(out.join("county_week.geojson")).expect("the map");
+    let map = std::fs::read(
+        workspace
+            .path()
+            .join("alerts/2026-W30/bsm-eggs/county_week.geojson"),
+    )
+    .expect("the map");
     assert!(map.len() < 20 << 20, "{} bytes", map.len());
     let map: serde_json::Value = serde_json::from_slice(&map).expect("JSON");
     assert_eq!(map["features"].as_array().map(Vec::len), Some(2));

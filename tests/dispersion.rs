@@ -1,4 +1,4 @@
-//! How counts scatter by county, season and visit, and whether neighbouring counties are alike: what the
+//! How counts scatter by county, season and visit, and whether neighboring counties are alike: what the
 //! program writes, against reference libraries that read what was handed in and what was published.
 
 use std::collections::BTreeMap;
@@ -17,11 +17,11 @@ use serde_json::{Value, json};
 use crate::generated::text_of;
 use crate::support::{TestWorkspace, lines, python, visit};
 
-/// Counties of South Dakota that have visits; one of them too few.
+/// Counties of South Dakota that have visits; one of them too few for a public row.
 const COUNTIES: usize = 36;
 /// The place among them of the county with two fields.
 const SMALL: usize = 7;
-/// The place of the county with a second week, in which two fields were visited.
+/// The place of the county with a second week, in which it alone was visited.
 const SECOND_WEEK: usize = 3;
 const DAY: &str = "2026-07-21";
 const DAY_AFTER_A_WEEK: &str = "2026-07-28";
@@ -60,9 +60,10 @@ impl Scouting {
         made["observed_on"] = day.into();
         made["submitted_at"] = format!("{day}T18:00:00Z").into();
         made["field"]["field_id"] = format!("{id}Z{field}").into();
+        made["field"]["farm_id"] = format!("{id}Y{field}").into();
         made["field"]["lon"] = lon.into();
         made["field"]["lat"] = (lat + 0.001 * field as f64).into();
-        // Southern counties have more, so that neighbours are alike.
+        // Southern counties have more, so that neighbors are alike.
         let mean = self.draw(3.0, 2.0 * (44.5 - lat).exp());
         let sites = (1..=4).map(|site| {
             let heads = (0..5).map(|_| {
@@ -77,12 +78,11 @@ impl Scouting {
         made
     }
 
-    /// Everything, and of it what lies in county-weeks that are shown.
-    fn season() -> (Vec<Value>, Vec<Value>) {
+    fn season() -> Vec<Value> {
         let mut scouting = Scouting::begin();
-        let (mut all, mut shown) = (Vec::new(), Vec::new());
+        let mut all = Vec::new();
         for county in 0..COUNTIES {
-            let fields = if county == SMALL { 2 } else { 3 + county % 2 };
+            let fields = if county == SMALL { 2 } else { 5 + county % 2 };
             for field in 0..fields {
                 let mut made = scouting.visit(county, field, DAY);
                 if county == 1 && field == 0 {
@@ -99,27 +99,23 @@ impl Scouting {
                         .map(|site| json!({"site": site, "heads": heads}))
                         .collect();
                 }
-                all.push(made.clone());
-                if county != SMALL {
-                    shown.push(made.clone());
-                }
+                all.push(made);
                 if county == 2 && field == 0 {
-                    // A correction, which stands in place of what was first handed in.
-                    let mut mended = scouting.visit(county, field, DAY);
-                    mended["revision"] = 2.into();
-                    all.push(mended.clone());
-                    shown.push(mended);
+                    // A correction, which takes the place of what was first handed in.
+                    let mut corrected = scouting.visit(county, field, DAY);
+                    corrected["revision"] = 2.into();
+                    all.push(corrected);
                 }
             }
         }
-        for field in 0..2 {
+        for field in 0..5 {
             all.push(scouting.visit(SECOND_WEEK, field, DAY_AFTER_A_WEEK));
         }
-        (all, shown)
+        all
     }
 }
 
-/// A workspace with these visits, and its roll-up with the scatter.
+/// A workspace with these visits, and the private folder of its roll-up with the scatter.
 fn rolled_up(visits: &[Value]) -> (TestWorkspace, PathBuf) {
     let workspace = TestWorkspace::of_region("us:46");
     let account = workspace.load_text("visits.ndjson", &lines(visits));
@@ -128,7 +124,7 @@ fn rolled_up(visits: &[Value]) -> (TestWorkspace, PathBuf) {
     workspace
         .run(&["rollup", "--dispersion", "--out", &text_of(&out)])
         .expect_code(0);
-    (workspace, out)
+    (workspace, out.join("private"))
 }
 
 fn rows(folder: &Path, name: &str) -> Vec<Row> {
@@ -155,8 +151,7 @@ fn assert_near(found: f64, expected: &Value, tolerance: f64, what: &str) {
 
 #[test]
 fn k_and_taylors_law_are_those_of_scipy_and_statsmodels() {
-    let (all, _) = Scouting::season();
-    let (workspace, out) = rolled_up(&all);
+    let (workspace, out) = rolled_up(&Scouting::season());
     let submission = text_of(&workspace.beside("visits.ndjson"));
     let written = python("tests/reference/dispersion.py", &["scatter", &submission]);
     let expected: Value = serde_json::from_str(&written).expect("JSON from a program of ours");
@@ -164,7 +159,7 @@ fn k_and_taylors_law_are_those_of_scipy_and_statsmodels() {
     let found = rows(&out, "county_season_dispersion.csv");
     assert_eq!(found.len(), COUNTIES);
     let mut judged = 0;
-    for row in found.iter().filter(|row| row["suppressed"] == "false") {
+    for row in &found {
         let county = &expected["counties"][&row["county_id"]];
         for name in ["fields", "visits", "units"] {
             assert_near(number(row, name), &county[name], 0.0, name);
@@ -180,7 +175,7 @@ fn k_and_taylors_law_are_those_of_scipy_and_statsmodels() {
         assert_eq!(row["k_undefined"], "");
         judged += 1;
     }
-    assert_eq!(judged, COUNTIES - 1);
+    assert_eq!(judged, COUNTIES);
 
     let laws = rows(&out, "season_power_law.csv");
     assert_eq!(laws.len(), 2);
@@ -234,45 +229,23 @@ fn assert_own_figures_of_visits(out: &Path, expected: &Value) {
 }
 
 #[test]
-fn what_is_published_of_a_season_rests_on_the_county_weeks_that_are_shown() {
-    let (all, shown) = Scouting::season();
-    let (workspace, of_all) = rolled_up(&all);
-    let (_other, of_shown) = rolled_up(&shown);
+fn the_scatter_rests_on_small_counties_too_and_is_private() {
+    let (workspace, _) = rolled_up(&Scouting::season());
     let region = Region::built_in("us:46").expect("South Dakota");
     let small = &region.counties()[SMALL].id;
-    let read =
-        |folder: &Path, name: &str| std::fs::read_to_string(folder.join(name)).expect("a table");
-    // Without the small county and the small week every other row is the same, byte for byte.
-    let of_others = |folder: &Path| -> Vec<String> {
-        let table = read(folder, "county_season_dispersion.csv");
-        let others = table
-            .lines()
-            .filter(|line| !line.starts_with(small.as_str()));
-        others.map(str::to_owned).collect()
-    };
-    assert_eq!(of_others(&of_all), of_others(&of_shown));
-    assert_eq!(of_others(&of_all).len(), COUNTIES);
-    let law = "season_power_law.csv";
-    assert_eq!(read(&of_all, law), read(&of_shown, law));
-
-    let counties = rows(&of_all, "county_season_dispersion.csv");
-    let row = counties.iter().find(|row| row["county_id"] == *small);
-    let row = row.expect("a row that says so");
-    assert_eq!(row["suppressed"], "true");
-    for figure in [
-        "fields",
-        "visits",
-        "units",
-        "k",
-        "k_standard_error",
-        "k_undefined",
-    ] {
-        assert_eq!(row[figure], "", "{figure} of a suppressed county");
-    }
-
-    // The file that names visits is told as private.
-    let out = text_of(&workspace.beside("again"));
-    let arguments = ["rollup", "--dispersion", "--out", &out, "--format", "json"];
+    let package = workspace.beside("package");
+    let export = ["export", "--out", &text_of(&package)];
+    workspace.run(&export).expect_code(0);
+    let out = workspace.beside("again");
+    let place = text_of(&out);
+    let arguments = [
+        "rollup",
+        "--dispersion",
+        "--out",
+        &place,
+        "--format",
+        "json",
+    ];
     let report = workspace.run(&arguments).expect_code(0).json();
     let names = |kind: &str| -> Vec<String> {
         let files = report[kind].as_array().expect("files").iter();
@@ -281,17 +254,34 @@ fn what_is_published_of_a_season_rests_on_the_county_weeks_that_are_shown() {
             .map(|file| text_of(Path::new(file.file_name().expect("a name"))))
             .collect()
     };
-    assert_eq!(
-        names("private"),
-        ["field_week.parquet", "visit_dispersion.parquet"]
-    );
-    for name in ["county_season_dispersion.csv", "season_power_law.parquet"] {
-        assert!(names("public").iter().any(|file| file == name), "{name}");
+    let scatter = [
+        "county_season_dispersion.csv",
+        "county_season_dispersion.parquet",
+        "season_power_law.csv",
+        "season_power_law.parquet",
+        "visit_dispersion.parquet",
+    ];
+    for name in scatter {
+        assert!(names("private").iter().any(|file| file == name), "{name}");
+        assert!(!names("public").iter().any(|file| file == name), "{name}");
+        assert!(out.join("private").join(name).exists(), "{name}");
+    }
+    // The county with two fields is in the scatter, and in no public table.
+    let counties = rows(&out.join("private"), "county_season_dispersion.csv");
+    let row = counties.iter().find(|row| row["county_id"] == *small);
+    assert_eq!(row.expect("a row")["fields"], "2");
+    let public = rows(&package, "county_week.csv");
+    // All others in the first week, and one in the second.
+    assert_eq!(public.len(), COUNTIES - 1 + 1);
+    assert!(public.iter().all(|row| row["county_id"] != *small));
+    let columns = std::fs::read_to_string(out.join("private/COLUMNS.md")).expect("the page");
+    for name in scatter {
+        assert!(columns.contains(name), "{name}");
     }
 }
 
 #[test]
-fn k_that_would_rest_on_too_few_fields_is_withheld_and_rates_have_none() {
+fn k_says_how_many_visits_it_rests_on_and_rates_have_none() {
     let mut scouting = Scouting::begin();
     let mut visits = Vec::new();
     for field in 0..4 {
@@ -309,20 +299,20 @@ fn k_that_would_rest_on_too_few_fields_is_withheld_and_rates_have_none() {
         visits.push(traps);
     }
     let (_workspace, out) = rolled_up(&visits);
-    let found: Vec<[String; 6]> = rows(&out, "county_season_dispersion.csv")
+    let found = rows(&out, "county_season_dispersion.csv");
+    let said: Vec<[&str; 5]> = found
         .iter()
-        .map(|row| {
-            ["protocol", "fields", "visits", "units", "k", "k_undefined"]
-                .map(|name| row[name].clone())
-        })
+        .map(|row| ["protocol", "fields", "visits", "units", "k_undefined"].map(|name| &*row[name]))
         .collect();
     assert_eq!(
-        found,
+        said,
         [
-            ["bsm-eggs", "4", "", "", "", "too-few-fields"].map(str::to_owned),
-            ["sunflower-moth-traps", "4", "0", "0", "", "rates"].map(str::to_owned),
+            ["bsm-eggs", "4", "2", "40", ""],
+            ["sunflower-moth-traps", "4", "0", "0", "rates"],
         ]
     );
+    assert!(number(&found[0], "k") > 0.0);
+    assert_eq!(found[1]["k"], "");
     let laws = rows(&out, "season_power_law.csv");
     let of_traps = laws
         .iter()
@@ -360,7 +350,11 @@ fn a_roll_up_without_the_flag_writes_none_of_it_and_a_week_has_no_season() {
         .run(&["rollup", "--dispersion", "--out", &out])
         .expect_code(0);
     for name in ["county_season_dispersion.csv", "season_power_law.csv"] {
-        assert_eq!(rows(Path::new(&out), name).len(), 0, "{name}");
+        assert_eq!(
+            rows(&Path::new(&out).join("private"), name).len(),
+            0,
+            "{name}"
+        );
     }
 }
 
@@ -380,7 +374,7 @@ fn a_season_has_its_own_scatter() {
     workspace
         .run(&["rollup", "--dispersion", "--season", "2026", "--out", &one])
         .expect_code(0);
-    let one = Path::new(&one);
+    let one = &Path::new(&one).join("private");
     assert_eq!(rows(one, "county_season_dispersion.csv"), both[1..]);
     assert_eq!(
         rows(one, "season_power_law.csv"),
@@ -390,8 +384,10 @@ fn a_season_has_its_own_scatter() {
 
 #[test]
 fn morans_i_of_a_week_is_that_of_esda_on_the_published_table() {
-    let (all, _) = Scouting::season();
-    let (workspace, out) = rolled_up(&all);
+    let (workspace, _) = rolled_up(&Scouting::season());
+    let out = workspace.beside("package");
+    let export = ["export", "--out", &text_of(&out)];
+    workspace.run(&export).expect_code(0);
     let counties = Region::built_in("us:46").expect("South Dakota");
     let features = counties.counties().iter().map(|county| {
         let polygons: Vec<Vec<Vec<[f64; 2]>>> = county
@@ -422,9 +418,8 @@ fn morans_i_of_a_week_is_that_of_esda_on_the_published_table() {
     for (row, week) in found.iter().zip(&expected) {
         assert_eq!(row["iso_week"], week["iso_week"]);
         assert_eq!(row["protocol"], week["protocol"]);
-        for name in ["counties_shown", "counties_suppressed"] {
-            assert_near(number(row, name), &week[name], 0.0, name);
-        }
+        let shown = "counties_shown";
+        assert_near(number(row, shown), &week[shown], 0.0, shown);
     }
     let (row, week) = (&found[0], &expected[0]);
     assert!(number(row, "moran_counties") > 20.0, "{row:?}");
@@ -440,8 +435,8 @@ fn morans_i_of_a_week_is_that_of_esda_on_the_published_table() {
     let error = 4.0 * (share * (1.0 - share) / 999.0).sqrt() + 1e-3;
     let p = number(row, "moran_p");
     assert!((p - share).abs() <= error, "{p}, expected {share}");
-    // One county alone in the second week, and that one is suppressed.
-    assert_eq!(found[1]["counties_suppressed"], "1");
+    // One county alone in the second week.
+    assert_eq!(found[1]["counties_shown"], "1");
     for name in ["moran_counties", "moran_i", "moran_p"] {
         assert_eq!(found[1][name], "", "{name}");
     }

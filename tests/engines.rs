@@ -1,13 +1,19 @@
 //! The same store version gives the same bytes on any number of cores, and the same visits the same figures
 //! in whatever order and however many files they came.
 
+use std::collections::BTreeMap;
+
+use bractline::disclosure::rule::Rule;
 use bractline::failure::Failure;
 use bractline::protocol::catalogue::Catalogue;
 use bractline::publish::tables::{ColumnDoc, write_csv, write_parquet};
+use bractline::region::point_grid::GridWidth;
 use bractline::region::{County, Region};
-use bractline::rollup::dispersion::{SmallestGroup, season_dispersion};
+use bractline::rollup::dispersion::season_dispersion;
 use bractline::rollup::inputs::{RegionCounty, Setting};
-use bractline::rollup::run::FINISHED;
+use bractline::rollup::public_rows::{Publishing, public_rows};
+use bractline::rollup::public_tables::PublicTables;
+use bractline::rollup::run::{FINISHED, Period};
 use bractline::rollup::stages::StageColumn;
 use bractline::rollup::wanted::{roll_up, roll_up_by};
 use bractline::rollup::windows::Weather;
@@ -65,9 +71,9 @@ fn setting() -> Result<Setting, Failure> {
         neighbours,
     };
     Ok(Setting {
-        min_fields: 3,
-        min_farms: 3,
-        point_grid_km: 100.0,
+        rule: Rule::LEAST,
+        districts: BTreeMap::new(),
+        point_grid: GridWidth::Km40,
         counties: counties.map(county).collect(),
         weather: Weather::default(),
     })
@@ -81,22 +87,29 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
             .opened()
             .await?;
         let snapshot = Snapshot::open(&store, partitions).await?;
-        let rolled_up = roll_up(&snapshot, None, &Catalogue::read(None)?, &setting()?).await?;
-        let smallest = SmallestGroup {
-            fields: 3,
-            farms: 3,
-        };
-        let scatter = season_dispersion(&snapshot, &rolled_up, smallest, None).await?;
-        Ok::<_, Failure>((rolled_up, scatter))
+        let (catalogue, setting) = (Catalogue::read(None)?, setting()?);
+        let rolled_up = roll_up(&snapshot, None, &catalogue, &setting).await?;
+        let rows = public_rows(
+            &rolled_up.field_week().batch,
+            &catalogue,
+            &setting,
+            &[],
+            &Publishing::All(Period::All),
+            jiff::civil::date(2026, 9, 30),
+        )?;
+        let public = PublicTables::of(rows.shown, &setting).await?;
+        let scatter = season_dispersion(&snapshot, &rolled_up, None).await?;
+        Ok::<_, Failure>((rolled_up, public, scatter))
     });
-    let (rolled_up, scatter) = rolled_up.unwrap_or_else(|failure| panic!("{failure}"));
+    let (rolled_up, public, scatter) = rolled_up.unwrap_or_else(|failure| panic!("{failure}"));
     let finished = [
         (rolled_up.field_week(), 200),
-        (rolled_up.county_week(), 200),
-        (rolled_up.region_week(), 5),
-        (rolled_up.region_pressure(), 20),
-        (rolled_up.region_stage(), 20),
-        (rolled_up.sample_point(), 50),
+        (rolled_up.county_week_full(), 200),
+        (public.county_week(), 50),
+        (public.region_week(), 5),
+        (public.region_median(), 10),
+        (public.region_stage(), 20),
+        (public.sample_point(), 5),
     ];
     let finished = finished.map(|(table, rows_min)| {
         let columns = table.stage.columns.as_slice();
@@ -234,7 +247,7 @@ fn weeks_in_parts_have_the_tables_of_the_whole() {
         .windows(2)
         .any(|two| two[0].seasons.1 == two[1].seasons.0);
     assert!(across && within, "parts begin and end with seasons alone");
-    assert!(whole.county_week().batch.num_rows() > 200);
+    assert!(whole.county_week_full().batch.num_rows() > 200);
     for other in others {
         for name in FINISHED {
             let [one, other] = [&whole, &other].map(|rollup| &rollup.table(name).unwrap().batch);

@@ -1,9 +1,9 @@
 //! Packages for researchers: other people's validators pass them, a stranger computes the county-weeks again from a
-//! full one, nothing private is in one that may be handed on, and the same choices give the same bytes.
+//! full one, nothing private is in a public one, which publishes what it writes, and the same choices give the same bytes.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Command, Stdio};
 
 use bractline::region::Region;
 use bractline::sample::{Landscape, SampleLines, SampleOptions};
@@ -52,7 +52,7 @@ fn set(workspace: &TestWorkspace, from: &str, to: &str) {
 }
 
 const FULL: [&str; 3] = ["--level", "full", "--private"];
-const GRID: [&str; 2] = ["--level", "grid"];
+const GRID: [&str; 3] = ["--level", "grid", "--private"];
 
 /// frictionless, python-dwca-reader, metapype, the schema of CITATION.cff, pyarrow, DuckDB, geopandas and the
 /// validator of GeoParquet: see the program.
@@ -67,7 +67,7 @@ fn every_level_passes_the_validators_and_is_read_by_other_programs() {
     for (name, options) in [("public", &[][..]), ("grid", &GRID), ("full", &FULL)] {
         let (out, said) = package(&workspace, name, options);
         assert_eq!(said["level"], name);
-        assert_eq!(said["private"], name == "full");
+        assert_eq!(said["private"], name != "public");
         let told = told("check_package.py", &[&out]);
         let rows = said["tables"].as_array().expect("tables").iter();
         for table in rows {
@@ -77,8 +77,13 @@ fn every_level_passes_the_validators_and_is_read_by_other_programs() {
                 "{told:#}"
             );
         }
-        assert_eq!(told["licenses"][0]["name"], "CC-BY-4.0");
-        assert_eq!(told["citation"]["license"], "CC-BY-4.0");
+        // A private package goes by its terms alone.
+        let licence = match name {
+            "public" => json!("CC-BY-4.0"),
+            _ => Value::Null,
+        };
+        assert_eq!(told["licenses"][0]["name"], licence);
+        assert_eq!(told["citation"]["license"], licence);
         assert!(
             told["invented"]
                 .as_str()
@@ -86,7 +91,7 @@ fn every_level_passes_the_validators_and_is_read_by_other_programs() {
         );
         let events = &told["darwin_core"];
         for what in ["present", "absent", "measurements"] {
-            // In a week with enough fields of a county there is always one with something.
+            // In a county and week with enough fields there is always one with something.
             let may_lack = name == "public" && what == "absent";
             assert!(
                 may_lack || events[what].as_u64() > Some(0),
@@ -109,9 +114,13 @@ fn every_level_passes_the_validators_and_is_read_by_other_programs() {
             );
         }
         let readme = std::fs::read_to_string(out.join("README.md")).expect("README.md");
+        let terms = match name {
+            "public" => "CC-BY-4.0",
+            _ => "TERMS.md alone",
+        };
         for part in [
             "The label is the law",
-            "CC-BY-4.0",
+            terms,
             "--store-version 1",
             "bractline ",
         ] {
@@ -160,6 +169,7 @@ fn a_stranger_builds_every_county_week_again_from_a_full_package() {
         (invented(vec![2025, 2026]), 120, 40),
         (three_protocols(), 18, 12),
     ] {
+        package(&workspace, "public", &[]);
         let (out, _) = package(&workspace, "full", &FULL);
         let told = told("rebuild_county_week.py", &[&out]);
         assert_eq!(told["differences"], json!([]), "{told:#}");
@@ -169,7 +179,7 @@ fn a_stranger_builds_every_county_week_again_from_a_full_package() {
 }
 
 #[test]
-fn nothing_of_a_field_is_in_a_package_that_may_be_handed_on() {
+fn nothing_that_leads_back_to_a_field_is_in_a_public_package_or_one_of_the_grid() {
     let workspace = invented(vec![2026]);
     let (full, _) = package(&workspace, "full", &FULL);
     for (name, options) in [("public", &[][..]), ("grid", &GRID)] {
@@ -177,6 +187,7 @@ fn nothing_of_a_field_is_in_a_package_that_may_be_handed_on() {
         let told = told("search_package.py", &[&full, &out]);
         assert_eq!(told["found"], json!([]), "{told:#}");
         assert!(told["secrets"].as_u64() > Some(500), "{told:#}");
+        assert!(told["coarse"].as_u64() > Some(20), "{told:#}");
         if name == "grid" {
             // Some rows tell a cell and others their county.
             assert!(
@@ -189,7 +200,7 @@ fn nothing_of_a_field_is_in_a_package_that_may_be_handed_on() {
 
 /// Marked ids, notes, sides, outlines and points in every member that holds them.
 #[test]
-fn no_mark_of_a_visit_is_in_any_byte_of_a_package_that_may_be_handed_on() {
+fn no_mark_of_a_visit_is_in_any_byte_of_a_public_package_or_one_of_the_grid() {
     let workspace = TestWorkspace::of_region("us:46");
     let marked = Marked::season();
     workspace.load_text("marked.ndjson", &lines(&marked.visits));
@@ -235,15 +246,15 @@ fn tables(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     files
 }
 
-/// Visits of a county with two fields: its weeks are withheld. Other counts there move no byte of a table; one more
-/// egg in a county that is shown does.
+/// Visits of a county with two fields: they are in no row. Other counts there move no byte of a table; one more egg in
+/// a county with a row does.
 #[test]
 fn what_is_withheld_moves_no_byte() {
     let region = Region::built_in("us:46").expect("South Dakota");
     let made = |small_eggs: usize, small_fields: usize, shown_eggs: usize| {
         let workspace = TestWorkspace::of_region("us:46");
         let day = "2026-07-14";
-        let mut all = visits(&region, "46013", 4, day, shown_eggs);
+        let mut all = visits(&region, "46013", 5, day, shown_eggs);
         all.extend(visits(&region, "46099", small_fields, day, small_eggs));
         workspace.load_text("visits.ndjson", &lines(&all));
         [("public", &[][..]), ("grid", &GRID)]
@@ -318,19 +329,26 @@ fn one_season_alone_is_taken_home() {
         let text = readable(&out.join(&name), &bytes);
         assert!(!text.contains("2025-W"), "{name}");
     }
-    let (none, said) = package(&workspace, "none", &["--season", "1999", "--level", "grid"]);
+    let query = "select count(*) as n from county_week where season = 2025";
+    let run = workspace.run(&["sql", query, "--format", "json"]);
+    assert_eq!(run.expect_code(0).json(), json!([{ "n": 0 }]));
+    let (none, said) = package(
+        &workspace,
+        "none",
+        &["--season", "1999", "--level", "grid", "--private"],
+    );
     assert_eq!(said["tables"][0], json!(["visit", 0]));
     told("check_package.py", &[&none, Path::new("empty")]);
 }
 
 #[test]
-fn what_cannot_be_made_is_refused_and_leaves_nothing() {
+fn what_cannot_be_made_is_refused_and_publishes_and_leaves_nothing() {
     let (workspace, _) = loaded();
     let out = text_of(&workspace.beside("out"));
     for (options, code, says) in [
-        (&["--level", "full"][..], 1, "--private"),
-        (&["--private"], 1, "--level full"),
-        (&["--level", "grid", "--private"], 1, "--level full"),
+        (&["--level", "full"][..], 1, "TERMS.md"),
+        (&["--level", "grid"], 1, "TERMS.md"),
+        (&["--private"], 1, "levels grid and full"),
         (&["--level", "secret"], 2, "public"),
         (&["--store-version", "99"], 1, "has no version 99"),
         (&["--as-issued", "3"], 1, "3"),
@@ -345,7 +363,7 @@ fn what_cannot_be_made_is_refused_and_leaves_nothing() {
         assert!(run.stderr.contains(says), "{options:?}: {run:?}");
         assert!(!Path::new(&out).exists(), "{options:?}");
     }
-    // What lies there would be handed on with the package.
+    // What is there would be handed on with the package.
     let full = workspace.beside("full");
     package(&workspace, "full", &FULL);
     let before = folder_bytes(&full);
@@ -363,6 +381,143 @@ fn what_cannot_be_made_is_refused_and_leaves_nothing() {
         assert!(run.stderr.contains("[data]"), "{run:?}");
         set(&workspace, to, from);
     }
+    assert_eq!(published_rows(&workspace), 0);
+}
+
+/// How many rows of counties are public.
+fn published_rows(workspace: &TestWorkspace) -> u64 {
+    let query = "select count(*) as n from county_week";
+    let run = workspace.run(&["sql", query, "--format", "json"]);
+    run.expect_code(0).json()[0]["n"].as_u64().expect("a count")
+}
+
+#[test]
+fn a_public_package_publishes_its_rows_once_and_says_how_many() {
+    let (workspace, _) = loaded();
+    // Private packages, and those of a version, publish nothing.
+    for (name, options) in [
+        ("grid", &GRID[..]),
+        ("full", &FULL),
+        ("version", &["--store-version", "1"]),
+        ("other", &["--season", "2025"]),
+    ] {
+        let (out, said) = package(&workspace, name, options);
+        assert_eq!(said["rows_made_public"], 0, "{name}");
+        let public = std::fs::read_to_string(out.join("county_week.csv")).expect("a table");
+        assert_eq!(public.lines().count(), 1, "{name}: {public}");
+        assert_eq!(published_rows(&workspace), 0, "{name}");
+    }
+    // Three counties of four fields in two weeks; the two fields of the fourth are in no row.
+    let (first, said) = package(&workspace, "first", &["--season", "2026"]);
+    assert_eq!(said["rows_made_public"], 6);
+    assert_eq!(said["tables"][0], json!(["county_week", 6]));
+    assert_eq!(published_rows(&workspace), 6);
+    let text = std::fs::read_to_string(first.join("county_week.csv")).expect("a table");
+    assert!(!text.contains("46099"), "{text}");
+    let (again, said) = package(&workspace, "again", &["--season", "2026"]);
+    assert_eq!(said["rows_made_public"], 0);
+    assert!(folder_bytes(&first) == folder_bytes(&again));
+    let out = text_of(&workspace.beside("text"));
+    let run = workspace.run(&["export", "--out", &out]).expect_code(0);
+    assert!(
+        run.stdout
+            .contains("0 rows became public with this package"),
+        "{run:?}"
+    );
+    // What is public is so for the roll-up and the alert too.
+    let figures = text_of(&workspace.beside("figures"));
+    let run = workspace.run(&["rollup", "--out", &figures, "--format", "json"]);
+    let said = run.expect_code(0).json();
+    assert_eq!(said["in_public_rows"], 6, "{said:#}");
+    assert_eq!(said["not_public_yet"], 0, "{said:#}");
+}
+
+/// Each row becomes public once, whoever comes first, and what is written is the same.
+#[test]
+fn two_exports_at_once_publish_each_row_once() {
+    let (workspace, _) = loaded();
+    let started = ["one", "two"].map(|name| {
+        let out = text_of(&workspace.beside(name));
+        let mut command = workspace.command(&["export", "--out", &out, "--format", "json"]);
+        command.stdout(Stdio::piped());
+        command.spawn().expect("the program starts")
+    });
+    let made = started.map(|child| {
+        let output = child.wait_with_output().expect("the program ends");
+        assert!(output.status.success(), "{output:?}");
+        let said: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+        said["rows_made_public"].as_u64().expect("a count")
+    });
+    assert_eq!(made.iter().sum::<u64>(), 6, "{made:?}");
+    assert_eq!(published_rows(&workspace), 6);
+    let [one, two] = ["one", "two"].map(|name| folder_bytes(&workspace.beside(name)));
+    assert!(one == two);
+}
+
+#[test]
+fn a_row_that_was_taken_back_is_in_no_package_until_its_week_is_issued_again() {
+    let (workspace, _) = loaded();
+    let issue = ["alert", "--week", "2026-W30", "--issue"];
+    workspace.run(&issue).expect_code(0);
+    let rows = |name: &str, options: &[&str]| {
+        let (out, said) = package(&workspace, name, options);
+        let text = std::fs::read_to_string(out.join("county_week.csv")).expect("a table");
+        (
+            text.matches("2026-W30").count(),
+            said["rows_made_public"].clone(),
+        )
+    };
+    assert_eq!(rows("as-issued", &["--as-issued", "1"]), (3, json!(0)));
+    let reason = [
+        "alert",
+        "--withdraw",
+        "1",
+        "--reason",
+        "counts of another week",
+    ];
+    workspace.run(&reason).expect_code(0);
+    assert_eq!(rows("withdrawn", &["--as-issued", "1"]), (0, json!(0)));
+    // The other week becomes public, and this one not by the way.
+    assert_eq!(rows("now", &[]), (0, json!(3)));
+    assert_eq!(rows("still", &[]), (0, json!(0)));
+    workspace.run(&issue).expect_code(0);
+    assert_eq!(rows("back", &[]), (3, json!(0)));
+}
+
+/// Terms for whoever takes rows of single fields, and files that nobody else can read.
+#[test]
+fn a_private_package_carries_its_terms_and_is_for_its_owner_alone() {
+    let (workspace, _) = loaded();
+    set(&workspace, "name = \"\"", "name = \"Invented Office\"");
+    for (name, options) in [("grid", &GRID), ("full", &FULL)] {
+        let (out, _) = package(&workspace, name, options);
+        let terms = std::fs::read_to_string(out.join("TERMS.md")).expect("the terms");
+        for part in [
+            "**Purpose.**",
+            "**No recognizing.**",
+            "**No passing on.**",
+            "at least 3 fields of at",
+            "| To be deleted by | \\_",
+            "| Handed over by (office) | Invented Office |",
+        ] {
+            assert!(terms.contains(part), "{part}: {terms}");
+        }
+        assert!(!terms.contains('{') && !terms.contains('}'), "{terms}");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            let mode = |path: &Path| {
+                let found = std::fs::metadata(path).expect("it is there");
+                found.permissions().mode() & 0o777
+            };
+            assert_eq!(mode(&out), 0o700);
+            for file in folder_bytes(&out).keys() {
+                assert_eq!(mode(&out.join(file)), 0o600, "{file}");
+            }
+        }
+    }
+    let (public, _) = package(&workspace, "public", &[]);
+    assert!(!public.join("TERMS.md").exists());
 }
 
 /// What a package says where nothing is stated: no licence is invented, and no name.
@@ -388,8 +543,8 @@ fn the_examples_reproduce_figures_of_the_alert() {
     let (out, _) = package(&workspace, "public", &[]);
     let week = "2026-W32";
     workspace.run(&["alert", "--week", week]).expect_code(0);
-    let alert = workspace.path().join("alerts").join(week).join("alert.md");
-    let alert = std::fs::read_to_string(alert).expect("the alert");
+    let folder = workspace.path().join("alerts").join(week).join("bsm-eggs");
+    let alert = std::fs::read_to_string(folder.join("alert.md")).expect("the alert");
     let alert = alert.split_whitespace().collect::<Vec<_>>().join(" ");
     let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample_data/examples");
     let by_python = python(
@@ -412,20 +567,26 @@ fn the_examples_reproduce_figures_of_the_alert() {
     assert_eq!(printed.len(), 3, "{printed:?}");
     let line = &printed[0];
     assert!(printed.iter().all(|other| other == line), "{printed:#?}");
-    // "2026-W32: 15 of 70 fields in 11 counties at threshold; highest median 1.34 in Dunmallow (invented)"
+    // "2026-W32: 13 to 15 of 65 fields in 10 counties at threshold; highest median 1-1.5 in 1 counties, first Dunmallow
+    // (invented)"
     let words: Vec<&str> = line.split(' ').collect();
-    let [at, visited, counties, median] = [1, 3, 6, 12].map(|place| words[place]);
+    let [least, most, visited, counties] = [1, 3, 5, 8].map(|place| words[place]);
     assert_eq!(words[0], format!("{week}:"), "{line}");
-    let county = line.split(" in ").last().expect("a county");
     for said in [
-        format!(
-            "In the {counties} counties with enough fields to show, scouts visited {visited} fields"
-        ),
-        format!("; {at} of them were at or above their own economic injury level"),
-        format!("Pressure was highest in {county}, with a median of {median}:"),
+        format!("{counties} counties"),
+        format!("{visited} fields"),
+        format!("{least} to {most} of them"),
     ] {
         assert!(alert.contains(&said), "{said}\n{alert}");
     }
+    let class = words[14];
+    let county = line.split("first ").last().expect("a county");
+    let table = std::fs::read_to_string(folder.join("county_week.csv")).expect("the table");
+    let row = table.lines().find(|row| row.contains(county));
+    assert!(
+        row.is_some_and(|row| row.contains(class)),
+        "{class}\n{table}"
+    );
 }
 
 /// Names that mean no good, in every text of a package: the validators and readers take them as text.

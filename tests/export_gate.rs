@@ -2,15 +2,65 @@
 
 use std::collections::BTreeSet;
 
-use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray};
+use arrow::array::{ArrayRef, BooleanArray, Int64Array, RecordBatch, StringArray};
+use bractline::disclosure::editions::Entry;
+use bractline::disclosure::field::GridPoint;
+use bractline::disclosure::public_row::{MedianClass, Place, PublicRow, StageFields};
+use bractline::disclosure::rule::Level as DisclosureLevel;
 use bractline::publish::export::{Level, PackageFile};
 use bractline::publish::gate::{Confidences, Gate};
 use bractline::publish::gate_export::ExportGate;
 use bractline::publish::tables::{ColumnDoc, write_parquet};
 use bractline::region::Region;
+use jiff::civil::date;
 use std::sync::Arc;
 
 const FIELD: (f64, f64) = (-100.123_45, 44.123_45);
+
+/// The one public row: six fields of a county, two of them at threshold.
+fn row() -> PublicRow {
+    PublicRow {
+        place: Place::County("46013".to_owned()),
+        season: 2026,
+        iso_week: "2026-W30".to_owned(),
+        protocol: "bsm-eggs".to_owned(),
+        edition: 1,
+        visits_until: date(2026, 7, 27),
+        level: DisclosureLevel::Survey,
+        fields_visited: 6,
+        at_threshold: [2, 2],
+        median: Some(MedianClass {
+            from: 0.5,
+            below: Some(1.0),
+            nothing_found: false,
+        }),
+        mean_pressure: None,
+        fields_with_assumed_economics: Some(0),
+        fields_outside_stage: Some(0),
+        treatment_weeks: None,
+        window_basis: None,
+        stages: vec![StageFields {
+            crop_stage: "R3".to_owned(),
+            place: 3,
+            fields: 6,
+            in_window: true,
+        }],
+        cells: vec![
+            GridPoint {
+                cell: "1.2".to_owned(),
+                lon: -100.1,
+                lat: 44.1,
+                grid_km: 10.0,
+            },
+            GridPoint {
+                cell: "1.3".to_owned(),
+                lon: -100.1,
+                lat: 44.15,
+                grid_km: 10.0,
+            },
+        ],
+    }
+}
 
 fn judged(level: Level, file: &PackageFile) -> Result<(), String> {
     let region = Region::built_in("us:46").expect("South Dakota");
@@ -22,8 +72,13 @@ fn judged(level: Level, file: &PackageFile) -> Result<(), String> {
             .collect::<BTreeSet<_>>(),
         points: vec![FIELD],
     };
-    let gate = Gate::new(&region, ["bsm-eggs"], 10.0, &confidences).expect("stages");
-    let gate = ExportGate::new(&gate, level).expect("a level that is judged");
+    let mut gate = Gate::new(&region, ["bsm-eggs"], 10.0, &confidences).expect("stages");
+    let entry = Entry {
+        row: row(),
+        members: Vec::new(),
+    };
+    gate.allow_rows([&entry]);
+    let gate = ExportGate::new(&gate, level, &[row()]).expect("a level that is judged");
     gate.judge(file).map_err(|failure| failure.to_string())
 }
 
@@ -44,14 +99,30 @@ fn packed(part: &str, text: &str) -> PackageFile {
 }
 
 const POINT: &str = "cell,cell_lon,cell_lat,grid_km,season,iso_week,protocol\r\n";
+const STAGE: &str = "season,iso_week,protocol,crop_stage,in_window,fields";
+const WEEK: &str = "iso_week,protocol,fields_visited,at_threshold_min,at_threshold_max\r\n";
+const COUNTY: &str = "county_id,iso_week,protocol,edition,fields_visited,at_threshold_min,at_threshold_max,median_class,mean_pressure";
 
 #[test]
 fn what_gives_nothing_away_passes() {
     for good in [
         file("README.md", "nothing of anybody"),
+        file("TERMS.md", "agreed with nobody yet"),
+        file(
+            "county_week.csv",
+            &format!("{COUNTY}\r\n46013,2026-W30,bsm-eggs,1,6,2,2,0.5-1,\r\n"),
+        ),
+        file(
+            "region_week.csv",
+            &format!("{WEEK}2026-W30,bsm-eggs,6,2,2\r\n"),
+        ),
+        file(
+            "region_median.csv",
+            "iso_week,protocol,median_class,counties\r\n2026-W30,bsm-eggs,0.5-1,1\r\n",
+        ),
         file(
             "region_stage.csv",
-            "season,iso_week,protocol,crop_stage,fields\r\n2026,2026-W30,bsm-eggs,R3,4\r\n",
+            &format!("{STAGE}\r\n2026,2026-W30,bsm-eggs,R3,true,6\r\n"),
         ),
         file(
             "sample_point.csv",
@@ -70,6 +141,12 @@ fn what_gives_nothing_away_passes() {
         "row,county_id,cell,field_mean\r\n5551234,46013,,1.2\r\n",
     );
     assert_eq!(judged(Level::Grid, &row), Ok(()));
+    let named = file(
+        "field_week.csv",
+        "row,county_id,cell,field_mean\r\n1,46013,farm-77,1.2\r\n",
+    );
+    let stopped = judged(Level::Grid, &named).expect_err("a farm is named");
+    assert!(stopped.contains("farm-77"), "{stopped}");
 }
 
 #[test]
@@ -87,16 +164,58 @@ fn what_gives_a_field_away_is_stopped_with_the_reason() {
         (
             file(
                 "region_stage.csv",
-                "season,crop_stage,fields,field_id\r\n2026,R3,4,x\r\n",
+                &format!("{STAGE},field_id\r\n2026,2026-W30,bsm-eggs,R3,true,6,x\r\n"),
             ),
             "field_id",
         ),
         (
             file(
-                "region_stage.csv",
-                "season,crop_stage,fields\r\n2026,farm-77,4\r\n",
+                "field_week.csv",
+                "row,county_id,cell,field_mean\r\n1,46013,farm-77,1.2\r\n",
             ),
-            "farm-77",
+            "no file of a package",
+        ),
+        (
+            file(
+                "region_stage.csv",
+                &format!("{STAGE}\r\n2026,2026-W30,bsm-eggs,R3,true,5\r\n"),
+            ),
+            "no sum of public rows",
+        ),
+        (
+            file(
+                "region_week.csv",
+                &format!("{WEEK}2026-W30,bsm-eggs,7,2,2\r\n"),
+            ),
+            "no sum of public rows",
+        ),
+        (
+            file(
+                "region_median.csv",
+                "iso_week,protocol,median_class,counties\r\n2026-W30,bsm-eggs,0.5-1,2\r\n",
+            ),
+            "no sum of public rows",
+        ),
+        (
+            file(
+                "sample_point.csv",
+                &format!("{POINT}7.7,-100.5,44.5,10,2026,2026-W30,bsm-eggs\r\n"),
+            ),
+            "no sum of public rows",
+        ),
+        (
+            file(
+                "county_week.csv",
+                &format!("{COUNTY}\r\n46013,2026-W30,bsm-eggs,1,6,3,3,0.5-1,\r\n"),
+            ),
+            "no public row",
+        ),
+        (
+            file(
+                "county_week.csv",
+                &format!("{COUNTY},max_pressure\r\n46013,2026-W30,bsm-eggs,1,6,2,2,0.5-1,,1.5\r\n"),
+            ),
+            "max_pressure",
         ),
         (
             file("sample_point.csv", &format!("{POINT}{row}{near}")),
@@ -112,12 +231,8 @@ fn what_gives_a_field_away_is_stopped_with_the_reason() {
         (
             file(
                 "county_week.csv",
-                "county_id,suppressed,max_pressure\r\n46013,true,1.5\r\n",
+                &format!("{COUNTY}\r\n99999,2026-W30,bsm-eggs,1,6,2,2,0.5-1,\r\n"),
             ),
-            "is suppressed",
-        ),
-        (
-            file("county_week.csv", "county_id,suppressed\r\n99999,false\r\n"),
             "no county",
         ),
         (
@@ -142,25 +257,30 @@ fn what_gives_a_field_away_is_stopped_with_the_reason() {
 #[test]
 fn a_parquet_file_is_opened_and_judged_by_its_rows_and_notes() {
     let made = |stage: &str, about: &str, invented: Option<&str>| {
-        let columns: [(&str, ArrayRef); 2] = [
-            ("crop_stage", Arc::new(StringArray::from(vec![stage]))),
-            ("fields", Arc::new(Float64Array::from(vec![4.0]))),
+        let text = |text: &str| Arc::new(StringArray::from(vec![text])) as ArrayRef;
+        let columns: [(&str, ArrayRef); 5] = [
+            ("iso_week", text("2026-W30")),
+            ("protocol", text("bsm-eggs")),
+            ("crop_stage", text(stage)),
+            ("in_window", Arc::new(BooleanArray::from(vec![true]))),
+            ("fields", Arc::new(Int64Array::from(vec![6]))),
         ];
-        let table = RecordBatch::try_from_iter(columns).expect("columns");
-        let doc = |name| ColumnDoc {
+        let docs = columns.each_ref().map(|(name, _)| ColumnDoc {
             name,
             description: about,
             unit: None,
-        };
-        let bytes = write_parquet(&table, &[doc("crop_stage"), doc("fields")], invented);
+        });
+        let table = RecordBatch::try_from_iter(columns.clone()).expect("columns");
+        let bytes = write_parquet(&table, &docs, invented);
         PackageFile {
             bytes: bytes.expect("a file"),
             ..file("region_stage.parquet", "")
         }
     };
     assert_eq!(judged(Level::Public, &made("R3", "words", None)), Ok(()));
+    let other = judged(Level::Public, &made("R4", "words", None));
+    assert!(other.is_err_and(|why| why.contains("no sum of public rows")));
     for bad in [
-        made("obs-0123", "words", None),
         made("R3", "seen by obs-0123", None),
         made("R3", "words", Some("obs-0123")),
     ] {
@@ -178,5 +298,5 @@ fn a_parquet_file_is_opened_and_judged_by_its_rows_and_notes() {
 fn a_level_that_holds_everything_back_from_nobody_is_never_judged_good() {
     let region = Region::built_in("us:46").expect("South Dakota");
     let gate = Gate::new(&region, [], 10.0, &Confidences::default()).expect("stages");
-    assert!(ExportGate::new(&gate, Level::Full).is_err());
+    assert!(ExportGate::new(&gate, Level::Full, &[]).is_err());
 }

@@ -324,7 +324,7 @@ fn every_module_of_the_tests_is_in_the_list_with_what_it_is_for() {
 
 #[test]
 fn stages_are_numbered_and_say_their_contract_in_order() {
-    for folder in ["pipeline/stages", "pipeline/scenario"] {
+    for folder in ["pipeline/stages", "pipeline/public", "pipeline/scenario"] {
         stages_of_a_folder_say_their_contract(folder);
     }
 }
@@ -412,18 +412,17 @@ fn stages_of_a_folder_say_their_contract(folder: &str) {
 
 #[test]
 fn only_stages_are_public_that_may_be_seen() {
-    let stages = bractline::rollup::stages::stages().expect("the stages");
-    let public: Vec<&str> = stages
-        .iter()
-        .filter(|stage| stage.public)
-        .map(|stage| &*stage.table)
-        .collect();
+    let private = bractline::rollup::stages::stages().expect("the stages");
+    assert!(private.iter().all(|stage| !stage.public));
+    let stages = bractline::rollup::stages::public_stages().expect("the stages");
+    let public: Vec<&str> = stages.iter().map(|stage| &*stage.table).collect();
     assert_eq!(
         public,
         [
             "county_week",
+            "elsewhere_week",
             "region_week",
-            "region_pressure",
+            "region_median",
             "region_stage",
             "sample_point"
         ],

@@ -185,7 +185,7 @@ fn revisions_in_every_order_give_the_same_current_visits_and_the_same_bytes() {
         "half are withdrawn at last"
     );
     let figures = in_order.rolled_up();
-    let table = String::from_utf8(figures["county_week.csv"].clone()).unwrap();
+    let table = String::from_utf8(figures["private/county_week_full.csv"].clone()).unwrap();
     assert_eq!(table.lines().count(), 2, "one county in one week: {table}");
     for (workspace, name) in [
         (runs, "runs"),
@@ -196,7 +196,7 @@ fn revisions_in_every_order_give_the_same_current_visits_and_the_same_bytes() {
         assert_eq!(stored["current"], expected["current"], "{name}");
         assert_eq!(stored["visits"], expected["visits"], "{name}");
         let rolled_up = workspace.rolled_up();
-        for file in ["county_week.csv", "field_week.parquet"] {
+        for file in ["private/county_week_full.csv", "private/field_week.parquet"] {
             assert!(rolled_up[file] == figures[file], "{file} of {name}");
         }
         let info = workspace.run(&["store", "info", "--format", "json"]).json();

@@ -7,6 +7,7 @@ use std::sync::LazyLock;
 use arrow::array::AsArray;
 use arrow::compute::cast;
 use arrow::datatypes::DataType;
+use bractline::disclosure::rule::Rule;
 use bractline::failure::Failure;
 use bractline::intake::formats::SubmittedFile;
 use bractline::intake::judge::Judge;
@@ -14,7 +15,11 @@ use bractline::intake::load::{Account, Loader};
 use bractline::protocol::catalogue::Catalogue;
 use bractline::publish::tables::{ColumnDoc, write_csv};
 use bractline::region::Region;
+use bractline::region::point_grid::GridWidth;
 use bractline::rollup::inputs::{RegionCounty, Setting};
+use bractline::rollup::public_rows::{Publishing, public_rows};
+use bractline::rollup::public_tables::PublicTables;
+use bractline::rollup::run::Period;
 use bractline::rollup::wanted::roll_up;
 use bractline::rollup::windows::Weather;
 use bractline::store::snapshot::Snapshot;
@@ -52,9 +57,9 @@ pub async fn rolled_up(store: &Store) -> Result<BTreeMap<&'static str, Vec<u8>>,
     let neighbours = REGION.neighbours();
     let counties = REGION.counties().iter().zip(neighbours);
     let setting = Setting {
-        min_fields: 3,
-        min_farms: 3,
-        point_grid_km: 100.0,
+        rule: Rule::LEAST,
+        districts: BTreeMap::new(),
+        point_grid: GridWidth::Km40,
         counties: counties
             .map(|(county, neighbours)| RegionCounty {
                 id: county.id.clone(),
@@ -65,10 +70,20 @@ pub async fn rolled_up(store: &Store) -> Result<BTreeMap<&'static str, Vec<u8>>,
         weather: Weather::default(),
     };
     let rolled_up = roll_up(&snapshot, None, &CATALOGUE, &setting).await?;
+    let rows = public_rows(
+        &rolled_up.field_week().batch,
+        &CATALOGUE,
+        &setting,
+        &[],
+        &Publishing::All(Period::All),
+        jiff::civil::date(2026, 9, 30),
+    )?;
+    let public = PublicTables::of(rows.shown, &setting).await?;
     let tables = [
         ("field_week", rolled_up.field_week()),
-        ("county_week", rolled_up.county_week()),
-        ("region_week", rolled_up.region_week()),
+        ("county_week_full", rolled_up.county_week_full()),
+        ("county_week", public.county_week()),
+        ("region_week", public.region_week()),
     ];
     let written = tables.map(|(name, table)| {
         let docs: Vec<ColumnDoc<'_>> = table

@@ -85,9 +85,10 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
         assert_eq!(file["sha256"], hash);
         assert_eq!(file["bytes"], bytes.len());
     }
-    assert_eq!(frozen.len(), 6);
+    assert_eq!(frozen.len(), 7);
+    assert_eq!(first["rows_made_public"], 3);
 
-    // Corrections and late visits; other settings; and no note any more.
+    // Corrections of four fields of four farms in each county, and late visits; other settings; and no note any more.
     let region = Region::built_in("us:46").expect("South Dakota");
     let mut later = all[all.len() - 14..].to_vec();
     for visit in &mut later {
@@ -130,15 +131,38 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
         "the alert that is replaced stays as it was"
     );
     let corrected = files_of(&workspace, 2);
+    // Each county's row is made again, since enough of its fields have changed; the county that had too few has one now.
+    let editions = |files: &BTreeMap<String, Vec<u8>>| -> Vec<[String; 3]> {
+        let table = text(files, "county_week.csv");
+        let mut reader = csv::Reader::from_reader(table.as_bytes());
+        let names = reader.headers().expect("a header").clone();
+        let of = ["county_id", "edition", "fields_visited"];
+        let places = of.map(|name| names.iter().position(|head| head == name).expect(name));
+        let rows = reader.records().map(|row| row.expect("a row"));
+        rows.map(|row| places.map(|place| row[place].to_owned()))
+            .collect()
+    };
+    let expected = |edition: &str| COUNTIES.map(|county| [county, edition, "4"].map(str::to_owned));
+    assert_eq!(editions(&frozen), expected("1"));
+    let late = ["46099", "1", "5"].map(str::to_owned);
+    let twice = [expected("2").to_vec(), vec![late]].concat();
+    assert_eq!(editions(&corrected), twice);
+    assert_eq!(second["rows_made_public"], 4);
     let (page, mail) = (text(&corrected, "alert.html"), text(&corrected, "alert.md"));
     for (form, says) in [
         (
             &page,
             "It replaces <a href=\"../0001/alert.html\">alert 1</a>",
         ),
-        (&page, "(was: too few fields to show)"),
+        (
+            &page,
+            "(was: no figures: not visited, or too few fields to publish)",
+        ),
         (&mail, "**Correction:** it replaces alert 1."),
-        (&mail, "too few fields to show"),
+        (
+            &mail,
+            "(was: no figures: not visited, or too few fields to publish)",
+        ),
     ] {
         let form = form.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(form.contains(says), "{says}: {form}");
@@ -148,6 +172,29 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
         "{page}"
     );
     workspace.run(&["alert", "--as-issued", "2"]).expect_code(0);
+
+    // A second edition is the last: four more late fields change no row, and are said elsewhere.
+    let mut latest = visits(&region, "46013", 8, "2026-07-23", 9).split_off(4);
+    for (place, visit) in latest.iter_mut().enumerate() {
+        visit["field"]["lat"] = json!(visit["field"]["lat"].as_f64().expect("degrees") + 0.01);
+        visit["field"]["field_id"] = format!("F-latest-{place}").into();
+    }
+    workspace.load_text("latest.ndjson", &lines(&latest));
+    let run = workspace.run(&["alert", "--reissue", "2", "--format", "json"]);
+    let third = run.expect_code(0).json();
+    assert_eq!(third["rows_made_public"], 1, "{third:#}");
+    let last = files_of(&workspace, 3);
+    assert_eq!(last["county_week.csv"], corrected["county_week.csv"]);
+    let elsewhere = text(&last, "elsewhere_week.csv");
+    assert!(elsewhere.contains("elsewhere in the region"), "{elsewhere}");
+    assert!(
+        files_of(&workspace, 1) == frozen && files_of(&workspace, 2) == corrected,
+        "alerts that are replaced stay as they were"
+    );
+    for number in ["1", "2", "3"] {
+        let run = workspace.run(&["alert", "--as-issued", number, "--format", "json"]);
+        assert_eq!(run.expect_code(0).json()["same"], true, "alert {number}");
+    }
 
     let listed = workspace
         .run(&["alert", "--list", "--format", "json"])
@@ -159,7 +206,7 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
         .iter()
         .map(|a| &a["number"])
         .collect();
-    assert_eq!(numbers, [1, 2]);
+    assert_eq!(numbers, [1, 2, 3]);
     for (arguments, says) in [
         (
             &["alert", "--reissue", "1"][..],
@@ -167,7 +214,7 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
         ),
         (
             &["alert", "--week", "2026-W30", "--issue"],
-            "issued already, as alert 2",
+            "issued already, as alert 3",
         ),
         (&["alert", "--as-issued", "7"], "no alert 7"),
     ] {
@@ -178,7 +225,7 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
         .run(&["store", "verify", "--format", "json"])
         .expect_code(0)
         .json();
-    assert_eq!(verified["alerts"], 2, "{verified:#}");
+    assert_eq!(verified["alerts"], 3, "{verified:#}");
 }
 
 #[test]
@@ -322,7 +369,7 @@ fn an_alert_whose_issue_is_killed_at_any_step_is_wholly_issued_or_not_at_all() {
             workspace.run(&["publish", "--to", &place]).expect_code(0);
             assert_eq!(
                 folder_bytes(&workspace.beside("public")).len(),
-                8,
+                10,
                 "{call} {number}"
             );
             if !killed {

@@ -25,7 +25,7 @@ pub fn demo_alert() -> PathBuf {
         bractline(&["demo", &text_of(&folder)]).expect_code(0);
         folder
     });
-    demo.join("alerts").join(WEEK)
+    demo.join("alerts").join(WEEK).join("bsm-eggs")
 }
 
 /// A place for what somebody may want to look at after the tests.
@@ -137,7 +137,7 @@ fn the_page_of_sixty_counties_is_small_and_takes_two_pages_of_paper() {
     workspace
         .run(&["alert", "--week", "2026-W30"])
         .expect_code(0);
-    let page = workspace.path().join("alerts/2026-W30/alert.html");
+    let page = workspace.path().join("alerts/2026-W30/bsm-eggs/alert.html");
     let text = std::fs::read_to_string(&page).expect("the page");
     let rows = text.matches("<th scope=\"row\"").count();
     assert!(
@@ -176,7 +176,7 @@ fn sixty_counties() -> (TestWorkspace, usize) {
         .map(|county| (county.id.clone(), county.shape.clone()))
         .collect();
     let options = SampleOptions {
-        fields: 720,
+        fields: 3_000,
         visits_per_field_max: 3,
         ..SampleOptions::default()
     };

@@ -1,5 +1,5 @@
-//! The classes of the maps, on the page and in the style files, for eyes that see colours otherwise and in
-//! grey print: by a reference library, from the colours that the browser paints and the files hold.
+//! The classes of the maps, on the page and in the style files, for eyes that see colors otherwise and in
+//! gray print: by a reference library, from the colors that the browser paints and the files hold.
 
 use serde_json::{Value, json};
 
@@ -69,15 +69,17 @@ fn the_judge_of_colours_finds_traffic_lights_and_faint_marks() {
     {
         classes[place + 2]["ground"] = json!(ground);
     }
-    classes[7]["marks"] = classes[7]["ground"].clone();
+    classes[6]["marks"] = classes[6]["ground"].clone();
+    classes[7]["shape"] = Value::Null;
     classes[8]["shape"] = Value::Null;
-    classes[9]["shape"] = Value::Null;
+    classes[9]["ground"] = json!([242, 242, 242]);
     let told = judged(&legend, "bent-legend.json");
     let close = told["page, light"]["close"].as_array().expect("a list");
     for says in [
         "deuteranomaly: 0.25 to under 0.5",
-        "the marks of too few",
-        "no visits",
+        "the marks of 3 or 4 fields, none",
+        "another crop stage",
+        "and no figures",
         "does not darken",
     ] {
         let named = |fault: &Value| fault.as_str().is_some_and(|fault| fault.contains(says));

@@ -7,6 +7,7 @@ mod fuzz_tokens;
 mod generated;
 mod in_process;
 mod support;
+mod week_rows;
 
 mod bucket; // the tables in a bucket of a real server
 mod care; // files put together and removed, each file held to its log
@@ -19,6 +20,7 @@ mod costs; // what a file, an outline or a query may cost
 mod crash; // every command that changes something, killed at its steps
 mod defaults; // economics that a record lacks: assumed with a trace, or held
 mod demo; // the demo: what it says is true, and it comes out the same twice
+mod disclosure; // what is public of which fields: withheld groups, editions, protocols, withdrawals
 mod dispersion; // k, Taylor's law and Moran's I as written, against reference libraries
 mod doubts; // what is strange about a visit that no rule refuses
 mod durability; // what is on the disk when a load says that it is, and after a kill at any step
@@ -46,6 +48,7 @@ mod load_speed; // a load and a roll-up against the least that reading costs: a 
 mod look; // the alert's page in a browser: widths, light and dark, paper
 mod look_colours; // the classes of every map for eyes that see colours otherwise, and in grey print
 mod look_use; // the alert's page from the keyboard: the table sorts, the units change, the sums are the CSV's
+mod map_files; // the map of a page and the map files: classes told apart, read by other programs
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod maps; // the map files, opened and drawn by other people's viewers
 mod mended; // rows that were held: exported in columns, mended by other programs, loaded as they are

@@ -8,11 +8,12 @@ use serde_json::Value;
 use crate::generated::text_of;
 use crate::support::{TestWorkspace, bractline, debian_python, node, python};
 
-const WEEK: &str = "2026-W31";
+const WEEK: &str = "2026-W32";
+const PROTOCOL: &str = "bsm-eggs";
 /// Counties of the invented region.
 const COUNTIES: usize = 16;
 
-/// The demo, and a week of it rolled up.
+/// The demo with its newest week issued, and that week rolled up.
 struct Published {
     workspace: TestWorkspace,
     week: PathBuf,
@@ -25,14 +26,20 @@ impl Published {
         let settings = workspace.path().join("bractline.toml");
         let text = std::fs::read_to_string(&settings).expect("settings");
         // The demo scouts thinly: at 10 km hardly a cell has three fields.
-        let wider = text.replace("point_grid_km = 10.0", "point_grid_km = 20.0");
+        let wider = text.replace("point_grid_km = 10.0", "point_grid_km = 40.0");
         assert_ne!(wider, text);
         std::fs::write(&settings, wider).expect("settings");
+        workspace
+            .run(&["alert", "--week", WEEK, "--protocol", PROTOCOL, "--issue"])
+            .expect_code(0);
         let week = workspace.beside("week");
         workspace
             .run(&["rollup", "--week", WEEK, "--out", &text_of(&week)])
             .expect_code(0);
-        Published { workspace, week }
+        Published {
+            workspace,
+            week: week.join("public"),
+        }
     }
 
     fn features(&self, name: &str) -> Vec<Value> {
@@ -48,25 +55,29 @@ impl Published {
     }
 }
 
+fn has_field_at_threshold(properties: &Value) -> bool {
+    properties["at_threshold_min"].as_i64() > Some(0)
+}
+
 fn shots() -> PathBuf {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("maps");
     std::fs::create_dir_all(&folder).expect("a folder for pictures");
     folder
 }
 
-/// Colours of the classes as the alert's page has them, from its stated source: cividis in six steps.
+/// Colors of the classes as the alert's page has them, from its stated source: cividis in six steps, without the fourth.
 fn expected_fill(properties: &Value) -> &'static str {
     match properties["status"].as_str().expect("a status") {
-        "suppressed" => "#ececec",
-        "no-visits" | "outside-stage" => "#ffffff",
-        "none-found" => "#fffdf0",
-        _ => match properties["median_pressure"].as_f64().expect("a median") {
-            median if median < 0.25 => "#fee838",
-            median if median < 0.5 => "#c8b866",
-            median if median < 0.75 => "#948e77",
-            median if median < 1.0 => "#666970",
-            median if median < 1.5 => "#35456c",
-            _ => "#00224e",
+        "no-figures" => "#d0d0d0",
+        "none-at-threshold" | "some-at-threshold" | "other-stage" => "#fff",
+        "nothing-found" => "#fffdf0",
+        _ => match properties["median_class"].as_str().expect("a class") {
+            "0-0.25" => "#fee838",
+            "0.25-0.5" => "#c8b866",
+            "0.5-1" => "#948e77",
+            "1-1.5" => "#35456c",
+            "1.5+" => "#00224e",
+            other => panic!("no class {other}"),
         },
     }
 }
@@ -102,10 +113,7 @@ fn the_browser_viewers_draw_every_county_and_ask_no_network() {
         let layer = of_style.iter().find(|layer| layer["id"] == layers[0]);
         let fill = &layer.expect("a layer of the style")["paint"]["fill-color"];
         assert_eq!(fill, expected_fill(properties), "{id}");
-        if properties["median_pressure"]
-            .as_f64()
-            .is_some_and(|median| median >= 1.0)
-        {
+        if has_field_at_threshold(properties) {
             outlined.push(id.to_owned());
         }
     }
@@ -115,7 +123,7 @@ fn the_browser_viewers_draw_every_county_and_ask_no_network() {
     assert_eq!(found, outlined);
     assert!(
         !outlined.is_empty(),
-        "no county is at threshold: nothing is proved"
+        "no county has a field at threshold: nothing is proved"
     );
 }
 
@@ -129,20 +137,26 @@ fn qgis_takes_the_style_beside_the_map_and_paints_each_county_in_its_class() {
     assert_eq!(told["features"], COUNTIES);
     assert_eq!(
         (&told["renderer"], &told["rules"]),
-        (&"RuleRenderer".into(), &10.into())
+        (&"RuleRenderer".into(), &11.into())
     );
+    let protocols = told["protocols"].as_array().expect("protocols");
+    assert_eq!(protocols.len(), 1);
+    let title = protocols[0][0].as_str().expect("a title");
+    assert!(title.ends_with("(bsm-eggs)") && title.len() > 20, "{title}");
     assert_eq!(told["time"], serde_json::json!(["start", "end"]));
+    let outline = "thick outline: at least one field at threshold";
     for county in published.counties() {
-        let id = county["properties"]["county_id"].as_str().expect("an id");
-        let classes = told["classes"][id].as_array().expect("classes");
-        assert_eq!(classes.len(), 1, "{id}: {classes:?}");
-        // Where there are marks, the middle may lie on one.
-        if county["properties"]["status"] == "pressure" {
-            assert_eq!(
-                told["colours"][id],
-                expected_fill(&county["properties"]),
-                "{id}"
-            );
+        let properties = &county["properties"];
+        let id = properties["county_id"].as_str().expect("an id");
+        let drawn = told["classes"][id].as_array().expect("classes");
+        let classes = drawn.iter().filter(|class| **class != outline);
+        assert_eq!(classes.count(), 1, "{id}: {drawn:?}");
+        let is_outlined = drawn.iter().any(|class| *class == outline);
+        assert_eq!(is_outlined, has_field_at_threshold(properties), "{id}");
+        // Where there are marks, the middle may be on one.
+        let marked = ["none-at-threshold", "some-at-threshold", "other-stage"];
+        if !marked.iter().any(|status| properties["status"] == *status) {
+            assert_eq!(told["colors"][id], expected_fill(properties), "{id}");
         }
     }
 }
@@ -150,10 +164,12 @@ fn qgis_takes_the_style_beside_the_map_and_paints_each_county_in_its_class() {
 #[test]
 fn gdal_geopandas_and_duckdb_read_the_same_from_every_map_file() {
     let published = Published::demo();
-    for folder in [
-        published.week.clone(),
-        published.workspace.path().join("figures"),
-    ] {
+    let whole = published.workspace.beside("whole");
+    published
+        .workspace
+        .run(&["rollup", "--out", &text_of(&whole)])
+        .expect_code(0);
+    for folder in [published.week.clone(), whole.join("public")] {
         let told = python(
             "tests/reference/check_map_files.py",
             &["same", &text_of(&folder)],

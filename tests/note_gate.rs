@@ -120,7 +120,12 @@ fn a_table_in_a_note_is_a_table_on_the_page() {
     let note = b"Catches:\n\n|Trap|Moths|\n|---|--:|\n|north|3|\n";
     with_note(&workspace, note, &[]).expect_code(0);
     let read = |name: &str| {
-        let path = workspace.path().join("alerts").join(WEEK).join(name);
+        let path = workspace
+            .path()
+            .join("alerts")
+            .join(WEEK)
+            .join("bsm-eggs")
+            .join(name);
         std::fs::read_to_string(path).expect("a file of the alert")
     };
     assert!(read("alert.html").contains("<tr><td>north</td><td>3</td></tr>"));
@@ -164,6 +169,6 @@ fn the_grid_is_never_made_narrower_than_that_of_an_issued_alert() {
     workspace.run(&["alert", "--week", WEEK]).expect_code(0);
     workspace.run(&["publish", "--to", &public]).expect_code(0);
     workspace
-        .run(&["export", "--level", "grid", "--out", &package])
+        .run(&["export", "--level", "grid", "--private", "--out", &package])
         .expect_code(0);
 }

@@ -273,7 +273,7 @@ fn the_scatter_of_a_season_is_the_power_law_of_its_visits() {
     workspace.load_text("visits.ndjson", &lines(&visits));
     let figures = workspace.beside("figures").display().to_string();
     workspace.run(&["rollup", "--out", &figures]).expect_code(0);
-    let field_week = format!("{figures}/field_week.parquet");
+    let field_week = format!("{figures}/private/field_week.parquet");
     let reference = python(
         "tests/reference/field_figures.py",
         &["law", &field_week, "2026", "bsm-eggs"],

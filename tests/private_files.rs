@@ -110,7 +110,14 @@ fn private_files_are_their_owners_alone_under_any_umask() {
             ),
             (
                 "grid",
-                &["export", "--level", "grid", "--out", &out("grid")],
+                &[
+                    "export",
+                    "--level",
+                    "grid",
+                    "--private",
+                    "--out",
+                    &out("grid"),
+                ],
             ),
             (
                 "scenario",

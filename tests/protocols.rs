@@ -650,7 +650,7 @@ fn stored(workspace: &TestWorkspace, columns: &str) -> Vec<String> {
 
 /// The county-weeks by protocol: fields visited, at threshold, mean pressure.
 fn county_weeks(workspace: &TestWorkspace) -> Vec<(String, String, String, String)> {
-    let table = workspace.rolled_up()["county_week.csv"].clone();
+    let table = workspace.rolled_up()["private/county_week_full.csv"].clone();
     let table = String::from_utf8(table).expect("text");
     let mut rows = table
         .lines()

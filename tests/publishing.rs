@@ -1,7 +1,7 @@
-//! The public place: what gets there and what does not, what the gate stops, hostile text, and what all
-//! that a season has published gives away to whoever computes with it.
+//! The public place: what gets there and what does not, what the gate stops, hostile text, and that no sum on any page of
+//! a season rests on more than the rows beside it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -62,7 +62,11 @@ fn what_is_public_gets_there_once_and_nothing_else() {
     sorted.sort_unstable();
     names.sort_unstable();
     assert_eq!(names, sorted);
-    assert_eq!(names.len(), 20);
+    // Seven of each alert, two beside them, and a page of each of two weeks.
+    assert_eq!(names.len(), 3 * 7 + 2 + 2);
+    for week in ["week/2026-W29/index.html", "week/2026-W30/index.html"] {
+        assert!(names.contains(&week), "{week}");
+    }
     for number in ["0001", "0002", "0003"] {
         let issued = folder_bytes(&workspace.path().join("alerts/issued").join(number));
         for (name, bytes) in issued {
@@ -76,7 +80,7 @@ fn what_is_public_gets_there_once_and_nothing_else() {
     let second = publish(&workspace, &place).expect_code(0).json();
     assert_eq!(
         (&second["written"], &second["unchanged"]),
-        (&json!([]), &json!(20))
+        (&json!([]), &json!(25))
     );
     // The same from elsewhere: nothing in the feed or the list comes from a clock or a path.
     let elsewhere = workspace.copied();
@@ -135,7 +139,7 @@ fn nothing_is_published_before_an_alert_is_issued_or_to_what_is_no_place() {
     }
     let place = format!("file://{}", shown(&workspace.beside("by address")));
     workspace.run(&["publish", "--to", &place]).expect_code(0);
-    assert_eq!(folder_bytes(&workspace.beside("by address")).len(), 8);
+    assert_eq!(folder_bytes(&workspace.beside("by address")).len(), 10);
     for wrong in ["example.org/", "https://example.org", "javascript:x/"] {
         let other = workspace.copied();
         set(
@@ -254,9 +258,9 @@ fn a_bucket_gets_the_same_files_as_a_folder() {
     };
     assert_eq!(
         publish_there()["written"].as_array().map(Vec::len),
-        Some(20)
+        Some(25)
     );
-    assert_eq!(publish_there()["unchanged"], 20);
+    assert_eq!(publish_there()["unchanged"], 25);
     // What the bucket holds, as another client reads it.
     let mut ask = stand_in.stdin.take().expect("its ear");
     writeln!(ask, "list").expect("it listens");
@@ -344,12 +348,22 @@ fn every_way_to_give_a_farm_away_is_stopped_by_name() {
         },
         "\"farms\" is no public column",
     );
+    stops(
+        &workspace,
+        map,
+        |text| {
+            with_feature(&text, "46099", |feature| {
+                feature["properties"]["max_pressure"] = json!(1.5)
+            })
+        },
+        "\"max_pressure\" is no public column",
+    );
     // A private name, in any file.
     for name in [csv, map, "alert.html", "alert.md"] {
         let put = |text: String| match name {
-            n if n == csv => text.replacen("bsm-eggs", "F-46013-2", 1),
+            n if n == csv => text.replacen("Brown", "F-46013-2", 1),
             n if n == map => with_feature(&text, "46013", |feature| {
-                feature["properties"]["protocol"] = json!("F-46013-2")
+                feature["properties"]["county_name"] = json!("F-46013-2")
             }),
             _ => text + "\nwell seen in F-46013-2.",
         };
@@ -369,51 +383,105 @@ fn every_way_to_give_a_farm_away_is_stopped_by_name() {
         |text| text + "F\\-46013\\-2",
         "F-46013-2",
     );
-    // A figure of a suppressed county.
-    let figure = |text: String| {
-        let lines = text.lines().map(|line| match line.starts_with("46099") {
-            true => line.replacen(",,", ",2,", 1),
-            false => line.to_owned(),
-        });
-        lines.collect::<Vec<_>>().join("\r\n")
+    // A row of a county whose fields are withheld, and a figure of it on the map.
+    let with_row = |county: &'static str| {
+        move |text: String| {
+            let row = text.lines().nth(1).expect("a row");
+            let row = row.replacen("46013", county, 1);
+            format!("{text}{row}\r\n")
+        }
     };
     stops(
         &workspace,
         csv,
-        figure,
-        "county 46099 is suppressed and its fields_visited is there",
+        with_row("46099"),
+        "the row of 46099 is no public row",
     );
     stops(
         &workspace,
         map,
         |text| {
             with_feature(&text, "46099", |feature| {
-                feature["properties"]["max_pressure"] = json!(1.5)
+                feature["properties"]["fields_visited"] = json!(2)
             })
         },
-        "county 46099 is suppressed and its max_pressure is there",
+        "46099 has no figures, and its fields_visited is there",
     );
     stops(
         &workspace,
         map,
         |text| {
             with_feature(&text, "46099", |feature| {
-                feature["properties"]["suppressed"] = json!(false);
-                feature["properties"]["max_pressure"] = json!(1.5);
+                feature["properties"]["status"] = json!("some-at-threshold");
+                feature["properties"]["fields_visited"] = json!(2);
             })
         },
-        "county 46099 is suppressed and its max_pressure is there",
+        "the row of 46099 is no public row",
     );
-    // A total beside its parts.
-    let total = |text: String| {
-        let row = text
-            .lines()
-            .nth(1)
-            .expect("a row")
-            .replacen("46013", "all", 1);
+    // A row elsewhere that nobody made public.
+    let elsewhere = |text: String| {
+        let cells = text.trim_end().split(',').map(|name| match name {
+            "place" => "elsewhere in the region",
+            "iso_week" => "2026-W30",
+            "protocol" => "bsm-eggs",
+            "fields_visited" => "2",
+            _ => "",
+        });
+        let row = cells.collect::<Vec<_>>().join(",");
         format!("{text}{row}\r\n")
     };
-    stops(&workspace, csv, total, "\"all\", which is no county");
+    stops(
+        &workspace,
+        "elsewhere_week.csv",
+        elsewhere,
+        "the row of elsewhere in the region is no public row",
+    );
+    // Other figures of a county that is shown: one more than was issued, a count that was withheld, a later edition.
+    for (name, value) in [
+        ("edition", json!(2)),
+        ("fields_visited", json!(5)),
+        ("at_threshold_min", json!(2)),
+        ("at_threshold_max", json!(3)),
+        ("median_class", json!("0.5-1")),
+        ("mean_pressure", json!(0.8)),
+        ("level", json!("strict")),
+        ("fields_with_assumed_economics", json!(1)),
+        ("fields_outside_stage", json!(1)),
+        ("treatment_first_week", json!("2026-W31")),
+        ("treatment_last_week", json!("2026-W31")),
+        ("window_basis", json!("both")),
+    ] {
+        stops(
+            &workspace,
+            map,
+            |text| {
+                with_feature(&text, "46013", |feature| {
+                    feature["properties"][name] = value;
+                })
+            },
+            "the row of 46013 is no public row",
+        );
+    }
+    // A row under another protocol, and a figure of a scenario.
+    stops(
+        &workspace,
+        csv,
+        |text| text.replacen("bsm-eggs", "bsm-adults", 1),
+        "a row is of the protocol Some(\"bsm-adults\"), and the alert is of \"bsm-eggs\"",
+    );
+    stops(
+        &workspace,
+        csv,
+        |text| text.replacen("county_id", "scenario", 1),
+        "it is of a scenario",
+    );
+    // A total beside its parts.
+    stops(
+        &workspace,
+        csv,
+        with_row("all"),
+        "\"all\", which is no county",
+    );
     // The point of a field, and points that are finer than the grid.
     let region = Region::built_in("us:46").expect("South Dakota");
     let field = visits(&region, "46013", 1, "2026-07-21", 1)[0]["field"].clone();
@@ -488,10 +556,10 @@ fn a_note_that_names_a_field_is_not_issued() {
 
 // ---- totals, and what all of it gives away ----
 
-/// What is published does not depend on what is suppressed: with more or fewer fields in a suppressed
-/// county, more or less pressure there, every public byte is the same but for times and versions.
+/// What is published does not depend on what is withheld: with more or fewer fields in a county with too few, more or
+/// less pressure there, every public byte is the same but for times and versions.
 #[test]
-fn no_sum_on_any_page_rests_on_a_suppressed_county() {
+fn no_sum_on_any_page_or_table_rests_on_a_withheld_county() {
     let region = Region::built_in("us:46").expect("South Dakota");
     let published = |fields: usize, eggs: usize| {
         let workspace = TestWorkspace::of_region("us:46");
@@ -503,7 +571,14 @@ fn no_sum_on_any_page_rests_on_a_suppressed_county() {
             .run(&["alert", "--week", "2026-W30", "--issue"])
             .expect_code(0);
         publish(&workspace, &workspace.beside("public")).expect_code(0);
-        let files = folder_bytes(&workspace.beside("public"));
+        let out = workspace.beside("figures");
+        workspace
+            .run(&["rollup", "--out", &shown(&out)])
+            .expect_code(0);
+        let mut files = folder_bytes(&workspace.beside("public"));
+        let tables = folder_bytes(&out.join("public")).into_iter();
+        // Those of Parquet hold the same cells as those of CSV, and are read in tests/privacy.rs.
+        files.extend(tables.filter(|(name, _)| !name.ends_with(".parquet")));
         let texts = files.into_iter().map(|(name, bytes)| {
             (
                 name,
@@ -514,11 +589,19 @@ fn no_sum_on_any_page_rests_on_a_suppressed_county() {
     };
     let few = published(1, 0);
     assert!(
-        few["0001/alert.md"].contains("scouts visited 9 fields"),
+        few["0001/alert.md"].contains("scouts sampled 9 fields"),
         "{}",
         few["0001/alert.md"]
     );
+    // Ten at the public place, and ten of the roll-up.
+    assert!(
+        few.contains_key("region_week.csv") && few.len() == 20,
+        "{:?}",
+        few.keys()
+    );
     assert_eq!(few, published(2, 6));
+    // With three fields there is a row more: the comparison sees what is shown.
+    assert_ne!(few, published(3, 6));
 }
 
 /// Times of issuing and loading differ from run to run, and so do the names for ever.
@@ -533,45 +616,116 @@ fn without_times(text: &str) -> String {
         .into_owned()
 }
 
+/// Of all that a season has published, every sum is one of rows beside it, on pages, in tables and in the region's
+/// tables: whoever has all of it has no equation more than the rows. What the rows themselves give away is attacked in
+/// tests/disclosure.rs.
 #[test]
-fn a_whole_season_in_one_hand_gives_no_suppressed_cell_away() {
+fn every_sum_of_a_season_is_one_of_the_rows_beside_it() {
     let workspace = TestWorkspace::of_invented_region();
     workspace.load(&[Path::new("sample_data/submissions")]);
     let out = workspace.beside("figures");
-    workspace
-        .run(&["rollup", "--out", &shown(&out)])
-        .expect_code(0);
-    let csv = std::fs::read_to_string(out.join("county_week.csv")).expect("figures");
-    let mut weeks: Vec<&str> = csv
-        .lines()
-        .skip(1)
-        .filter_map(|line| line.split(',').nth(3))
-        .collect();
-    weeks.sort_unstable();
-    weeks.dedup();
-    assert!(weeks.len() >= 4, "{weeks:?}");
-    for week in &weeks {
+    let roll_up = || {
         workspace
-            .run(&["alert", "--week", week, "--issue"])
+            .run(&["rollup", "--out", &shown(&out)])
+            .expect_code(0);
+    };
+    roll_up();
+    let private = std::fs::read(out.join("private/disclosure.csv")).expect("the private table");
+    let outcomes = rows_of(&private);
+    let visited: BTreeSet<[&str; 2]> = outcomes
+        .iter()
+        .map(|row| ["iso_week", "protocol"].map(|name| row[name].as_str()))
+        .collect();
+    let weeks: BTreeSet<&str> = visited.iter().map(|[week, _]| *week).collect();
+    assert!(weeks.len() >= 4, "{weeks:?}");
+    let withheld = outcomes
+        .iter()
+        .filter(|row| row["public_place"] != row["county_id"]);
+    assert!(
+        withheld.count() >= 5,
+        "too few counties are withheld to try it"
+    );
+    for [week, protocol] in &visited {
+        workspace
+            .run(&["alert", "--week", week, "--protocol", protocol, "--issue"])
             .expect_code(0);
     }
     let place = workspace.beside("public");
     publish(&workspace, &place).expect_code(0);
-    // The season's own files are public as well.
-    for name in ["county_week.csv", "county_week.geojson"] {
-        std::fs::copy(out.join(name), place.join(name)).expect("a copy");
-    }
-    let told = python("tests/reference/attack.py", &[&shown(&place), "3"]);
-    let told: Value = serde_json::from_str(&told).expect("JSON");
-    assert!(
-        told["suppressed_cells"]
-            .as_u64()
-            .is_some_and(|cells| cells >= 5),
-        "{told:#}"
+    roll_up();
+    let season = folder_bytes(&out.join("public"));
+    let region: BTreeMap<[String; 2], Row> = rows_of(&season["region_week.csv"])
+        .into_iter()
+        .map(|row| (["iso_week", "protocol"].map(|name| row[name].clone()), row))
+        .collect();
+    let said = regex::Regex::new(
+        r"scouts sampled (\d+) fields? at [^;]*; (none|\d+)(?: to (\d+))? of them",
     );
-    assert_eq!(told["narrow"], json!([]), "{told:#}");
-    // The attack bites: with one county suppressed and a total beside it, the cell lies open.
-    assert_eq!(told["with_a_total"]["width"], 0.0, "{told:#}");
+    let said = said.expect("a pattern");
+    let files = folder_bytes(&place);
+    let (mut pages, mut sums) = (0, 0);
+    for (number, [week, protocol]) in visited.iter().enumerate() {
+        let file = |name: &str| &files[&format!("{:04}/{name}", number + 1)];
+        let counties = rows_of(file("county_week.csv"));
+        let elsewhere = rows_of(file("elsewhere_week.csv"));
+        for row in counties.iter().chain(&elsewhere) {
+            let of = ["iso_week", "protocol"].map(|name| row[name].as_str());
+            assert_eq!(of, [*week, *protocol]);
+        }
+        for county in counties.iter().map(|row| row["county_id"].as_str()) {
+            let known = outcomes.iter().any(|row| row["county_id"] == county);
+            assert!(known, "{county} is no county: is it a total?");
+        }
+        let sum = |rows: &[Row], name: &str| -> u64 {
+            let counts = rows.iter().map(|row| row[name].parse::<u64>());
+            counts.map(|count| count.expect("a count")).sum()
+        };
+        let names = ["fields_visited", "at_threshold_min", "at_threshold_max"];
+        // The sentence of the page, in HTML and in Markdown, is about the counties shown.
+        for text in ["alert.html", "alert.md"].map(file) {
+            let text = String::from_utf8_lossy(text);
+            let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            let Some(found) = said.captures(&text) else {
+                assert_eq!(sum(&counties, "fields_visited"), 0, "{text}");
+                continue;
+            };
+            let least = if &found[2] == "none" { "0" } else { &found[2] };
+            let most = found.get(3).map_or(least, |most| most.as_str());
+            let printed =
+                [&found[1], least, most].map(|count| count.parse::<u64>().expect("a count"));
+            assert_eq!(printed, names.map(|name| sum(&counties, name)), "{week}");
+            pages += 1;
+        }
+        // The region's own row is about these and the rows elsewhere.
+        let key = [*week, *protocol].map(str::to_owned);
+        let Some(row) = region.get(&key) else {
+            assert!(counties.is_empty() && elsewhere.is_empty(), "{week}");
+            continue;
+        };
+        for name in names {
+            let all = sum(&counties, name) + sum(&elsewhere, name);
+            assert_eq!(row[name], all.to_string(), "{name} of {week}");
+        }
+        sums += 1;
+    }
+    assert!(pages >= 6 && sums >= 3, "{pages} {sums}");
+    assert_eq!(region.len(), sums);
+}
+
+/// One row of a table: its cells by the name of their column.
+type Row = BTreeMap<String, String>;
+
+fn rows_of(bytes: &[u8]) -> Vec<Row> {
+    let mut reader = csv::Reader::from_reader(bytes);
+    let names = reader.headers().expect("a header").clone();
+    let rows = reader.records().map(|row| {
+        let row = row.expect("a row");
+        let cells = names.iter().zip(&row);
+        cells
+            .map(|(name, cell)| (name.to_owned(), cell.to_owned()))
+            .collect()
+    });
+    rows.collect()
 }
 
 // ---- hostile text ----

@@ -121,6 +121,34 @@ fn with_gaps(lines: &mut [SampleLine]) -> usize {
     gaps
 }
 
+/// The region's outlines as GeoJSON, a feature a county with its own id and name.
+fn outlines(workspace: &TestWorkspace) -> String {
+    let region = Region::built_in(&format!("us:{STATES}")).expect("built-in counties");
+    let corners = |ring: &geo::LineString<f64>| -> Vec<[f64; 2]> {
+        ring.coords().map(|corner| [corner.x, corner.y]).collect()
+    };
+    let features: Vec<Value> = region
+        .counties()
+        .iter()
+        .map(|county| {
+            let polygons: Vec<Vec<Vec<[f64; 2]>>> = county
+                .shape
+                .iter()
+                .map(|polygon| {
+                    let rings = std::iter::once(polygon.exterior()).chain(polygon.interiors());
+                    rings.map(corners).collect()
+                })
+                .collect();
+            json!({
+                "type": "Feature", "id": county.id, "properties": {"name": county.name},
+                "geometry": {"type": "MultiPolygon", "coordinates": polygons},
+            })
+        })
+        .collect();
+    let text = json!({"type": "FeatureCollection", "features": features}).to_string();
+    text_of(&workspace.write("outlines.geojson", text))
+}
+
 /// The plain Python reference on one season's submissions; its account.
 fn by_python(submissions: &[std::path::PathBuf], out: &Path) -> Value {
     let mut arguments: Vec<String> = submissions.iter().map(|path| text_of(path)).collect();
@@ -172,7 +200,10 @@ fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
             .enumerate()
             .map(|(number, submissions)| {
                 let out = workspace.beside(&format!("python-{number}"));
-                threads.spawn(move || (by_python(submissions, &out), out.join("county_week.csv")))
+                threads.spawn(move || {
+                    let account = by_python(submissions, &out);
+                    (account, out.join("county_week_full.csv"))
+                })
             })
             .collect();
         let account = load(&workspace, &seasons.concat());
@@ -201,15 +232,33 @@ fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
     workspace
         .run(&["rollup", "--out", &text_of(&figures)])
         .expect_code(0);
-    let ours = text_of(&figures.join("county_week.csv"));
+    let ours = text_of(&figures.join("private/county_week_full.csv"));
     let parts: Vec<_> = by_python.into_iter().map(|(_, table)| table).collect();
     let plain = workspace.beside("python.csv");
     join_tables(&parts, &plain);
     let compared = python(COMPARE, &[&ours, &text_of(&plain)]);
-    // The county's name, seventeen figures and the flag.
+    // The county's name and eighteen figures.
     assert_compared(&compared, "plain Python", 19);
-    let region = python("tests/reference/region_tables.py", &[&text_of(&figures)]);
-    assert!(region.trim().ends_with("equal"), "{region}");
+
+    // All of it published, the public tables follow from the private ones by the rule, in another program.
+    let package = text_of(&workspace.beside("package"));
+    workspace
+        .run(&["export", "--level", "public", "--out", &package])
+        .expect_code(0);
+    let published = workspace.beside("published");
+    workspace
+        .run(&["rollup", "--out", &text_of(&published)])
+        .expect_code(0);
+    python(
+        "tests/reference/disclosure.py",
+        &[
+            &text_of(&published),
+            "--level",
+            "survey",
+            "--boundaries",
+            &outlines(&workspace),
+        ],
+    );
 
     let duckdb = workspace.beside("duckdb");
     let store = text_of(&workspace.path().join("store"));
@@ -228,18 +277,17 @@ fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
     let read: Value = serde_json::from_str(&read).expect("what DuckDB read");
     assert_eq!(read["revisions"], account["accepted"]);
     // Student's t and neighbours are no business of SQL: plain Python alone has judged these.
-    let theirs = text_of(&duckdb.join("county_week.csv"));
+    let theirs = text_of(&duckdb.join("county_week_full.csv"));
     let further = [
         "fields_near_threshold",
-        "share_smoothed",
         "window_opens",
         "window_closes",
         "window_basis",
     ];
     let compared = python(COMPARE, &[&[&*ours, &*theirs][..], &further].concat());
-    assert_compared(&compared, "DuckDB", 14);
+    assert_compared(&compared, "DuckDB", 15);
 
-    // Suppressed and shown, at threshold and below, inside and outside the window: all of it occurs.
+    // At threshold and below, inside and outside the window: all of it occurs.
     let text = std::fs::read_to_string(&ours).expect("our table");
     let rows: Vec<Vec<&str>> = text
         .lines()
@@ -253,22 +301,18 @@ fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
         rows.iter().filter(|row| wanted(row[place])).count()
     };
     let some = |cell: &str| !matches!(cell, "" | "0");
-    let suppressed = count("suppressed", &|cell| cell == "true");
     let shown = count("fields_visited", &some);
     let at_threshold = count("fields_at_threshold", &some);
     let near_threshold = count("fields_near_threshold", &some);
-    let smoothed = count("share_smoothed", &some);
     let outside = count("fields_visited", &|cell| cell == "0");
     let assumed = count("fields_with_assumed_economics", &some);
     println!(
-        "{suppressed} suppressed, {shown} with figures, {at_threshold} with fields at threshold, {outside} outside the window"
+        "{shown} with figures, {at_threshold} with fields at threshold, {outside} outside the window"
     );
     for (what, rows) in [
-        ("suppressed", suppressed),
         ("with figures", shown),
         ("with fields at threshold", at_threshold),
         ("with fields near threshold", near_threshold),
-        ("with a smoothed share", smoothed),
         ("outside the window", outside),
         ("with assumed economics", assumed),
     ] {

@@ -112,14 +112,13 @@ fn loss_and_benefit_of_a_field_are_those_of_the_published_relation() {
         assert_eq!(field["currency"], "USD");
         assert_eq!(field["scenario"], "price=*0.5");
     }
-    let shown = told
+    let of_four = told
         .counties
         .iter()
-        .filter(|row| row["suppressed"] == "false");
-    assert_eq!(shown.clone().count(), 3);
-    for county in shown {
+        .filter(|row| row["fields_visited"] == "4");
+    assert_eq!(of_four.clone().count(), 3);
+    for county in of_four {
         // Means of 2, 3, 4 and 5 eggs: 3.5. As recorded 4 and 5 are at threshold (3.205), at half the price none (6.41).
-        assert_eq!(county["fields_visited"], "4");
         assert_eq!(county["fields_at_threshold_as_recorded"], "2");
         assert_eq!(county["fields_at_threshold"], "0");
         let near = |name: &str, expected: f64| {
@@ -146,7 +145,7 @@ fn loss_and_benefit_of_a_field_are_those_of_the_published_relation() {
     for county in told
         .counties
         .iter()
-        .filter(|row| row["suppressed"] == "false")
+        .filter(|row| row["fields_visited"] == "4")
     {
         assert_eq!(county["fields_at_threshold"], "3");
         let gain = (12.0 * 4.992 - 3.0 * 12.0) / 4.0 / HECTARES_PER_ACRE;
@@ -205,7 +204,7 @@ fn identities_of_thresholds_and_money_hold() {
     for county in told
         .counties
         .iter()
-        .filter(|row| row["suppressed"] == "false")
+        .filter(|row| row["fields_visited"] == "4")
     {
         assert_eq!(county["fields_at_threshold"], "2");
     }
@@ -372,8 +371,8 @@ fn a_protocol_without_a_relation_has_no_money_and_a_fixed_threshold_stays() {
     }
     let county = &told.counties[0];
     assert_eq!(
-        (&*county["suppressed"], &*county["currency"]),
-        ("false", "")
+        (&*county["fields_visited"], &*county["currency"]),
+        ("4", "")
     );
     assert_eq!(county["mean_net_benefit_per_ha"], "");
     let page = std::fs::read_to_string(workspace.beside("what-if").join("SCENARIO.md"));
@@ -448,8 +447,9 @@ fn every_output_says_that_it_is_a_scenario_and_of_what() {
     assert_eq!(text.matches("not to be published: ").count(), 4, "{text}");
 }
 
+/// A scenario is for the office alone, so a county with two fields has its figures too.
 #[test]
-fn what_is_suppressed_stays_so_and_the_store_stays_as_it_was() {
+fn small_counties_are_there_for_the_owner_alone_and_the_store_stays_as_it_was() {
     let (workspace, _) = loaded();
     let store = folder_bytes(&workspace.path());
     let told = scenario(&workspace, "what-if", "cost=*0.5");
@@ -457,28 +457,32 @@ fn what_is_suppressed_stays_so_and_the_store_stays_as_it_was() {
         folder_bytes(&workspace.path()) == store,
         "a scenario wrote to the workspace"
     );
-    let hidden: Vec<_> = told
-        .counties
-        .iter()
-        .filter(|row| row["suppressed"] == "true")
-        .collect();
-    assert_eq!(hidden.len(), 1);
-    let named: Vec<&str> = hidden[0]
-        .iter()
-        .filter(|(_, value)| !value.is_empty())
-        .map(|(name, _)| &**name)
-        .collect();
-    let identity = [
-        "county_id",
-        "county_name",
-        "iso_week",
-        "protocol",
-        "scenario",
-        "season",
-        "suppressed",
-    ];
-    assert_eq!(named, identity);
-    // The roll-up beside it is what it was.
+    let small = told.counties.iter().find(|row| row["county_id"] == "46099");
+    let small = small.expect("the county with two fields");
+    assert_eq!(small["fields_visited"], "2");
+    assert_eq!(small["currency"], "USD");
+    // Means of 4 and 5 eggs at 2.496 USD each, and a treatment of 4 USD an acre.
+    let benefit = (4.5 * 2.496 - 4.0) / HECTARES_PER_ACRE;
+    assert_near(
+        cell(small, "mean_net_benefit_per_ha"),
+        benefit,
+        1e-9,
+        "two fields",
+    );
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        let out = workspace.beside("what-if");
+        let mode = |path: &Path| {
+            let found = std::fs::metadata(path).expect("it is there");
+            found.permissions().mode() & 0o777
+        };
+        assert_eq!(mode(&out), 0o700);
+        for file in folder_bytes(&out).keys() {
+            assert_eq!(mode(&out.join(file)), 0o600, "{file}");
+        }
+    }
+    // The roll-up is what it was.
     let before = workspace.rolled_up();
     scenario(&workspace, "again", "cost=*0.5");
     assert!(workspace.rolled_up() == before);

@@ -144,7 +144,7 @@ fn rates_in_the_poisson_form_are_those_of_esda() {
             .iter()
             .zip(&case.population)
             .map(|(&at_threshold, &visited)| AreaCount {
-                at_threshold,
+                at_threshold: at_threshold as f64,
                 visited,
             })
             .collect();

@@ -10,6 +10,7 @@ fn workspace() -> TestWorkspace {
         .map(|number| {
             let mut visit = full_visit(&format!("v-{number}"));
             visit["field"]["field_id"] = json!(format!("F-{number}"));
+            visit["field"]["farm_id"] = json!(format!("farm-{number}"));
             visit
         })
         .collect();
@@ -36,10 +37,21 @@ fn tables_are_read_as_they_count_in_three_forms() {
     assert_eq!(run.stdout, "visit_id,revision,remarks\nv-0,1,\nv-1,1,\n");
     let run = asked(&workspace, query, &[]).expect_code(0);
     assert!(run.stdout.contains("| v-1 "), "{run:?}");
-    let query = "select county_id, fields_visited, suppressed from county_week";
+    // What is public is in its tables once it was published; the office's own table has it before.
+    let query = "select county_id, fields_visited, at_threshold_max from county_week";
+    let before = asked(&workspace, query, &["--format", "json"]).expect_code(0);
+    assert_eq!(before.json(), json!([]));
+    let out = workspace.beside("package").display().to_string();
+    workspace.run(&["export", "--out", &out]).expect_code(0);
     let run = asked(&workspace, query, &["--format", "json"]).expect_code(0);
     assert_eq!(run.json()[0]["fields_visited"], 4);
     assert_eq!(run.stderr, "", "what is public needs no note");
+    let query = "select count(*) as n from county_week, elsewhere_week, region_week, region_median, region_stage, sample_point";
+    let run = asked(&workspace, query, &["--format", "json"]).expect_code(0);
+    assert_eq!((run.json(), &*run.stderr), (json!([{"n": 0}]), ""));
+    let query = "select c.fields_visited from county_week c inner join county_week_full f on c.county_id = f.county_id";
+    let run = asked(&workspace, query, &["--format", "json"]).expect_code(0);
+    assert!(run.stderr.contains("private tables"), "{run:?}");
     for (query, count) in [
         ("select count(*) as n from units", 80),
         (
@@ -48,6 +60,7 @@ fn tables_are_read_as_they_count_in_three_forms() {
         ),
         ("select count(*) as n from receipts", 1),
         ("select count(*) as n from field_week", 4),
+        ("select sum(fields_visited) as n from county_week_full", 4),
         (
             "select count(*) as n from visits where visit_id = 'none'",
             0,
@@ -137,6 +150,8 @@ fn everything_but_one_query_over_the_tables_is_refused_and_nothing_changes() {
         ";".to_owned(),
         "not sql".to_owned(),
         "select * from nowhere".to_owned(),
+        "select * from public_row".to_owned(),
+        "select * from standing_visit".to_owned(),
         "select nothing from visits".to_owned(),
         format!("select {}1", "1 + ".repeat(30_000)),
         format!("select {}1{}", "(".repeat(5_000), ")".repeat(5_000)),

@@ -15,7 +15,7 @@ use bractline::failure::{Failure, Kind};
 use bractline::rollup::engine::Engine;
 use bractline::rollup::run::run_stage;
 use bractline::rollup::stage_rows::whole_table;
-use bractline::rollup::stages::{Stage, stages};
+use bractline::rollup::stages::{Stage, public_stages, stages};
 use datafusion::prelude::{SessionConfig, SessionContext};
 use jiff::civil::Date;
 
@@ -212,7 +212,7 @@ fn pressure_is_the_mean_by_the_threshold_and_the_window_takes_both_its_ends() {
                 "visit_id:text crop_stage:text stage_first:int stage_last:int field_mean:double \
                  threshold:double field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 \
                  iso_week:text=2026-W30 observed_on:date=2026-07-21 protocol:text=eggs \
-                 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- standard_error:double=- economics_assumed:boolean=false
+                 lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- standard_error:double=- economics_assumed:boolean=false
                  a R1   1010 1010 1 2
                  b R2   1020 1020 3 4
                  c R3   1030 1030 0 4
@@ -251,7 +251,7 @@ fn r5_alone_lies_in_no_window_that_names_a_tenth_of_r5_and_in_one_that_covers_al
                     "visit_id:text stage_first:int stage_last:int crop_stage:text=R5 \
                      field_mean:double=1 threshold:double=2 field_id:text=F1 farm_id:text=- \
                      county_id:text=A season:int=2026 iso_week:text=2026-W30 \
-                     observed_on:date=2026-07-21 protocol:text=adults area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- \
+                     observed_on:date=2026-07-21 protocol:text=adults lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- \
                      standard_error:double=- economics_assumed:boolean=false
                      alone 1050 1059
                      tenth 1051 1051",
@@ -280,7 +280,7 @@ fn the_last_visit_in_the_window_stands_and_others_only_where_there_is_none() {
     let pressures = table(
         "field_id:text visit_id:text iso_week:text observed_on:date in_window:boolean pressure:double \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
-         area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- field_mean:double=1 standard_error:double=- threshold:double=2 \
+         lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- field_mean:double=1 standard_error:double=- threshold:double=2 \
          economics_assumed:boolean=false
          F1 a 2026-W30 2026-07-20 true  0.1
          F1 b 2026-W30 2026-07-22 true  0.2
@@ -310,7 +310,7 @@ fn one_field_under_two_protocols_stands_under_each() {
     let pressures = table(
         "visit_id:text protocol:text field_id:text=F1 iso_week:text=2026-W30 \
          observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 season:int=2026 \
-         county_id:text=A farm_id:text=- crop_stage:text=R3 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- \
+         county_id:text=A farm_id:text=- crop_stage:text=R3 lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- \
          field_mean:double=1 standard_error:double=- threshold:double=2 economics_assumed:boolean=false
          a eggs
          b adults",
@@ -330,7 +330,7 @@ fn a_field_week_has_what_was_computed_of_its_visit_and_nulls_where_nothing_was()
          variance_between_sites:double=- variance_within_sites:double=- \
          iso_week:text=2026-W30 observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
-         area_ha:double=50 threshold:double=2 economics_assumed:boolean=false
+         lon:double=-100 lat:double=44 area_ha:double=50 threshold:double=2 economics_assumed:boolean=false
          a F1 1.0 0.25 4 0.2 1.8 0.01 false 2026-07-26 2026-07-29 2026-07-25 2026-08-06 days
          b F2 1.0 -    1 -   -   -    -     -          -          -          -          -",
     );
@@ -542,231 +542,149 @@ fn weeks_protocols_and_counties_are_never_pooled() {
     );
 }
 
-// --- 60 county_week_shown ------------------------------------------------------------------------
+// --- the public stages ---------------------------------------------------------------------------
 
-/// Which of these county-weeks are suppressed with at least three fields and three farms; the figures of a
-/// suppressed row are all null, which is asserted here.
-fn suppressed(rows: &str) -> Vec<String> {
-    let full = table(&format!(
-        "county_id:text fields_visited:bigint farms_given:bigint farms:bigint \
-         fields_outside_stage:bigint county_name:text=Ash season:int=2026 iso_week:text=2026-W30 \
-         protocol:text=eggs fields_at_threshold:bigint=0 share_at_threshold:double=0 \
-         share_low:double=0 share_high:double=0.5 mean_pressure:double=0.1 \
-         median_pressure:double=0.1 p90_pressure:double=0.1 max_pressure:double=0.1 \
-         area_share_at_threshold:double=0 fields_with_assumed_economics:bigint=0 \
-         fields_near_threshold:bigint=0 window_opens:date=2026-07-25 window_closes:date=2026-08-06 window_basis:text=days\n{rows}"
-    ));
-    let setting = table("min_fields:bigint min_farms:bigint\n3 3");
-    let found = run(
-        "county_week_shown",
-        &[("county_week_full", full), ("setting", setting)],
-    );
-    let figures = "fields_visited fields_at_threshold share_at_threshold share_low share_high \
-        mean_pressure median_pressure p90_pressure max_pressure area_share_at_threshold \
-        fields_outside_stage fields_with_assumed_economics fields_near_threshold window_opens window_closes window_basis";
-    let judged = cells(&found, "county_id suppressed");
-    for (row, figures) in judged.iter().zip(cells(&found, figures)) {
-        let hidden = figures.split(' ').filter(|figure| *figure == "-").count();
-        let expected = if row.ends_with("true") { 16 } else { 0 };
-        assert_eq!(hidden, expected, "{row}: {figures}");
-    }
-    judged
+/// Runs the public stage that makes a table on given tables.
+fn try_public(name: &str, given: &[(&str, RecordBatch)]) -> Result<RecordBatch, Failure> {
+    let stages = public_stages().expect("the stages can be read");
+    let stage = stages.into_iter().find(|stage| stage.table == name);
+    try_stage(
+        &stage.unwrap_or_else(|| panic!("no stage makes {name}")),
+        given,
+    )
 }
+
+fn public(name: &str, given: &[(&str, RecordBatch)]) -> RecordBatch {
+    try_public(name, given).unwrap_or_else(|failure| panic!("{failure}"))
+}
+
+/// Public rows of two counties, one district and the region in a week.
+const PUBLIC_ROWS: &str = "
+    place:text county_id:text district:text season:int=2026 iso_week:text=2026-W30 protocol:text=bsm-eggs edition:int visits_until:date=2026-07-26 level:text=survey fields_visited:bigint at_threshold_min:bigint at_threshold_max:bigint share_low:double share_high:double median_class:text median_from:double median_below:double mean_pressure:double=- fields_with_assumed_economics:bigint=0 fields_outside_stage:bigint treatment_first_week:text=- treatment_last_week:text=- window_basis:text=-
+    A A - 2 6 4 4 0.3 0.9 1-1.5 1.0 1.5 0
+    B B - 1 4 1 4 0.05 1.0 - - - -
+    elsewhere_in_north - north 1 5 0 0 0.0 0.43 nothing-found 0.0 - 3
+    elsewhere_in_the_region - - 1 0 0 0 - - - - - 4";
 
 #[test]
-fn small_groups_are_suppressed_and_groups_of_the_least_size_are_shown() {
-    let found = suppressed(
-        "few        2 0 2 0
-         few-beside 2 0 2 9
-         least      3 0 3 0
-         one-farm   5 5 1 0
-         two-farms  5 5 2 0
-         three-farms 5 5 3 0
-         some-named 5 2 4 0
-         named-few  4 3 2 0
-         unnamed    5 0 5 0",
-    );
-    let expected = [
-        "few true",
-        "few-beside true",
-        "least false",
-        "named-few true",
-        "one-farm true",
-        "some-named false",
-        "three-farms false",
-        "two-farms true",
-        "unnamed false",
-    ];
-    assert_eq!(found, expected);
-}
-
-#[test]
-fn fields_outside_the_window_alone_are_shown_from_the_least_size_on() {
-    assert_eq!(
-        suppressed("none-in-2 0 0 2 2\nnone-in-3 0 0 3 3\none-farm 0 3 1 3"),
-        ["none-in-2 true", "none-in-3 false", "one-farm true"]
-    );
-}
-
-#[test]
-fn a_stricter_workspace_suppresses_more() {
-    let rows = "F1 A a true 10 0.5\nF2 A b true 10 0.5\nF3 A c true 10 0.5\nF4 A c true 10 0.5";
-    let full = county_week_full(rows);
-    let shown = |fields: u32, farms: u32| {
-        let setting = table(&format!(
-            "min_fields:bigint min_farms:bigint\n{fields} {farms}"
-        ));
-        let given = [("county_week_full", full.clone()), ("setting", setting)];
-        cells(&run("county_week_shown", &given), "suppressed")
-    };
-    assert_eq!(shown(4, 3), ["false"]);
-    assert_eq!(shown(5, 3), ["true"]);
-    assert_eq!(shown(4, 4), ["true"]);
-}
-
-// --- 70 county_week ------------------------------------------------------------------------------
-
-#[test]
-fn the_smoothed_share_stands_beside_the_raw_one_where_there_is_one() {
-    let shown = table(
-        "county_id:text share_at_threshold:double suppressed:boolean fields_visited:bigint \
-         county_name:text=Ash season:int=2026 iso_week:text=2026-W30 protocol:text=eggs \
-         fields_at_threshold:bigint=- share_low:double=- share_high:double=- mean_pressure:double=- \
-         median_pressure:double=- p90_pressure:double=- max_pressure:double=- \
-         area_share_at_threshold:double=- fields_outside_stage:bigint=- \
-         fields_with_assumed_economics:bigint=- fields_near_threshold:bigint=- window_opens:date=- \
-         window_closes:date=- window_basis:text=-
-         A 0.5 false 4
-         B 0.2 false 5
-         C -   true  -",
-    );
-    let smoothed = table(
-        "county_id:text iso_week:text protocol:text share_smoothed:double
-         A 2026-W30 eggs 0.4
-         B 2026-W31 eggs 0.9",
-    );
-    let found = run(
-        "county_week",
-        &[
-            ("county_week_shown", shown),
-            ("county_share_smoothed", smoothed),
-        ],
-    );
-    assert_eq!(
-        cells(&found, "county_id share_at_threshold share_smoothed"),
-        ["A 0.5 0.4", "B 0.2 -", "C - -"]
-    );
-}
-
-// --- 80 region_week ------------------------------------------------------------------------------
-
-const COUNTY_WEEKS: &str =
-    "county_id:text iso_week:text median_pressure:double mean_pressure:double fields_visited:bigint \
-    fields_at_threshold:bigint suppressed:boolean season:int=2026 protocol:text=eggs
-    A 2026-W30 0.5 0.6 4 1 false
-    B 2026-W30 0.9 1.1 5 2 false
-    C 2026-W30 0.2 0.3 3 0 false
-    D 2026-W30 -   -   - - true
-    E 2026-W30 -   -   0 0 false
-    A 2026-W31 0.4 0.5 4 0 false
-    D 2026-W31 -   -   - - true
-    D 2026-W32 -   -   - - true";
-
-fn region_weeks(clustering: &str) -> Result<Vec<String>, Failure> {
-    let header =
-        "iso_week:text moran_counties:bigint moran_i:double moran_p:double protocol:text=eggs";
+fn public_rows_fall_into_those_of_counties_and_those_elsewhere() {
     let given = [
-        ("county_week", table(COUNTY_WEEKS)),
-        ("week_clustering", table(&format!("{header}\n{clustering}"))),
+        ("public_row", table(PUBLIC_ROWS)),
+        ("county", table("county_id:text county_name:text\nA Alder")),
+        (
+            "county_share_smoothed",
+            table(
+                "county_id:text iso_week:text protocol:text share_smoothed:double\nA 2026-W30 bsm-eggs 0.6",
+            ),
+        ),
     ];
-    let found = try_stage(&stage_of("region_week"), &given)?;
-    let columns = "iso_week counties_shown counties_suppressed fields_visited fields_at_threshold \
-                   share_at_threshold mean_pressure moran_counties moran_i moran_p";
-    Ok(cells(&found, columns))
-}
-
-#[test]
-fn the_week_of_the_region_counts_counties_shown_and_withheld_and_takes_their_pattern() {
-    // E has fields outside the stage window only: it is neither. The mean is (4 × 0.6 + 5 × 1.1 + 3 × 0.3) / 12.
-    let found = region_weeks("2026-W30 3 -0.25 0.5").expect("a truthful stage");
+    let found = public("county_week", &given);
+    let columns = "county_id county_name edition fields_visited at_threshold_min at_threshold_max share_smoothed median_class";
     assert_eq!(
-        found,
+        cells(&found, columns),
+        ["A Alder 2 6 4 4 0.6 1-1.5", "B B 1 4 1 4 - -"]
+    );
+    let found = public("elsewhere_week", &given[..1]);
+    assert_eq!(
+        cells(&found, "place district fields_visited fields_outside_stage"),
         [
-            "2026-W30 3 1 12 3 0.25 0.7333333333333334 3 -0.25 0.5",
-            "2026-W31 1 1 4 0 0.0 0.5 - - -",
-            "2026-W32 0 1 0 0 - - - - -"
+            "elsewhere_in_north north 5 3",
+            "elsewhere_in_the_region - 0 4"
         ]
     );
+}
+
+/// The weeks of the region of these rows, with this pattern of neighbors.
+fn region_weeks(clustering: &str) -> Result<RecordBatch, Failure> {
+    let columns = "season:int=2026 iso_week:text protocol:text=bsm-eggs fields_visited:bigint at_threshold_min:bigint at_threshold_max:bigint";
+    let counties = "2026-W30 6 4 4\n2026-W30 4 1 4\n2026-W30 0 0 0\n2026-W31 0 0 0";
+    let pattern =
+        "protocol:text=bsm-eggs iso_week:text moran_counties:bigint moran_i:double moran_p:double";
+    let given = [
+        ("county_week", table(&format!("{columns}\n{counties}"))),
+        (
+            "elsewhere_week",
+            table(&format!("{columns}\n2026-W30 5 0 0")),
+        ),
+        (
+            "week_clustering",
+            table(&format!("{pattern}\n{clustering}")),
+        ),
+    ];
+    try_public("region_week", &given)
+}
+
+#[test]
+fn the_week_of_the_region_is_the_sum_of_its_rows() {
+    let found = region_weeks("2026-W30 3 -0.25 0.5").expect("a truthful stage");
+    let columns = "iso_week counties_shown elsewhere_rows places_at_threshold fields_visited at_threshold_min at_threshold_max moran_counties moran_i";
+    assert_eq!(
+        cells(&found, columns),
+        ["2026-W30 3 1 2 15 5 8 3 -0.25", "2026-W31 1 0 0 0 0 0 - -"]
+    );
+    // Wilson's interval of 5 of 15 and of 8 of 15, by the formula of Newcombe 1998 in another program.
+    let ends = cells(&found, "share_low share_high");
+    let ends: Vec<f64> = ends[0]
+        .split(' ')
+        .map(|end| end.parse().expect("a number"))
+        .collect();
+    assert!(
+        (ends[0] - 0.1517632443971473).abs() < 1e-12
+            && (ends[1] - 0.7519046463426261).abs() < 1e-12
+    );
+    assert_eq!(cells(&found, "share_low share_high")[1], "- -");
 }
 
 #[test]
 fn a_pattern_of_more_counties_than_are_shown_is_refused() {
     for untrue in [
         "2026-W30 4 -0.25 0.5",
+        "2026-W30 2 -0.25 0.5",
         "2026-W30 3 -0.25 -",
-        "2026-W30 3 -0.25 0",
+        "2026-W30 3 -0.25 1.5",
     ] {
         let failure = region_weeks(untrue).expect_err("a row that breaks a check");
         assert!(failure.to_string().contains("break its check"), "{failure}");
     }
 }
 
-// --- 82 region_pressure and 84 region_stage -------------------------------------------------------
-
-const FIELDS_AND_COUNTIES: [(&str, &str); 2] = [
-    (
-        "field_week",
-        "field_id:text county_id:text crop_stage:text in_window:boolean pressure:double \
-        iso_week:text=2026-W30 season:int=2026 protocol:text=eggs
-        F1 A R2   true  0
-        F2 A R3   true  0.1
-        F3 A R2   true  0.2499999999999
-        F4 A R3   true  0.9999999999999999
-        F5 B R2   true  1.4999
-        F6 B R2   true  1.5
-        F7 B R5.1 false 9
-        F8 B R5.5 false 0
-        F9 B V12  false 0
-        G1 B VE   false 0
-        G2 B VT   false 0
-        G3 D R2   true  2
-        G4 D V8   false 2",
-    ),
-    (
-        "county_week",
-        "county_id:text suppressed:boolean iso_week:text=2026-W30 protocol:text=eggs
-        A false
-        B false
-        D true",
-    ),
-];
-
-fn region_table(name: &str, columns: &str) -> Vec<String> {
-    let given = FIELDS_AND_COUNTIES.map(|(table_name, rows)| (table_name, table(rows)));
-    let found = try_stage(&stage_of(name), &given).expect("a truthful stage");
-    cells(&found, columns)
-}
-
 #[test]
-fn fields_of_shown_counties_fall_into_the_classes_of_the_map() {
-    let columns = "nothing_found pressure_from pressure_below fields";
+fn counties_are_counted_by_class_and_fields_by_stage() {
+    let classes = "
+        season:int=2026 iso_week:text=2026-W30 protocol:text=bsm-eggs median_class:text median_from:double median_below:double
+        0.25-0.5 0.25 0.5
+        nothing-found 0.0 -
+        0.25-0.5 0.25 0.5
+        - - -";
+    let found = public("region_median", &[("county_week", table(classes))]);
     assert_eq!(
-        region_table("region_pressure", columns),
-        [
-            "false 0.0 0.25 1",
-            "false 0.25 0.5 1",
-            "false 1.0 1.5 2",
-            "false 1.5 - 1",
-            "true 0.0 - 1"
-        ]
+        cells(&found, "median_class median_from median_below counties"),
+        ["0.25-0.5 0.25 0.5 2", "nothing-found 0.0 - 1"]
+    );
+    let stages = "
+        season:int=2026 iso_week:text=2026-W30 protocol:text=bsm-eggs crop_stage:text in_window:boolean fields:bigint
+        R3 true 4
+        R2–R3 true 5
+        R3 true 3
+        R4 false 6";
+    let found = public("region_stage", &[("public_stage", table(stages))]);
+    assert_eq!(
+        cells(&found, "crop_stage in_window fields"),
+        ["R2–R3 true 5", "R3 true 7", "R4 false 6"]
     );
 }
 
 #[test]
-fn stages_are_taken_together_and_those_of_suppressed_counties_are_not_counted() {
+fn a_cell_of_two_rows_is_one_point() {
+    let points = "
+        cell:text cell_lon:double cell_lat:double grid_km:double=10.0 season:int=2026 iso_week:text=2026-W30 protocol:text=bsm-eggs
+        500.1200 -100.1 45.1
+        500.1200 -100.1 45.1
+        501.1200 -100.1 45.2";
+    let found = public("sample_point", &[("public_cell", table(points))]);
     assert_eq!(
-        region_table("region_stage", "crop_stage fields fields_in_window"),
-        ["R2 4 4", "R3 2 2", "R5 2 0", "V 2 0", "VT 1 0"]
+        cells(&found, "cell cell_lat"),
+        ["500.1200 45.1", "501.1200 45.2"]
     );
 }
 
@@ -868,72 +786,4 @@ fn a_stage_whose_header_lies_is_refused_with_its_file_and_the_lie() {
         assert!(message.contains("77_doubled.sql"), "{message}");
         assert!(message.contains(says), "{lie}: {message}");
     }
-}
-
-// --- 90 sample_point -----------------------------------------------------------------------------
-
-/// The points of field-weeks in two counties, of which B is suppressed that week.
-fn sample_points(fields: &str, visits: &str, grid_km: &str) -> Vec<String> {
-    let fields = format!(
-        "field_id:text farm_id:text county_id:text visit_id:text season:int=2026 iso_week:text=2026-W30 protocol:text=p\n{fields}"
-    );
-    let counties = "county_id:text suppressed:boolean iso_week:text=2026-W30 protocol:text=p
-        A false
-        B true";
-    let setting = format!("min_fields:bigint min_farms:bigint point_grid_km:double\n3 3 {grid_km}");
-    let given = [
-        ("field_week", table(&fields)),
-        ("county_week", table(counties)),
-        (
-            "current_visit",
-            table(&format!("visit_id:text lon:double lat:double\n{visits}")),
-        ),
-        ("setting", table(&setting)),
-    ];
-    cells(
-        &run("sample_point", &given),
-        "cell_lon cell_lat grid_km season iso_week",
-    )
-}
-
-#[test]
-fn a_cell_is_a_point_if_enough_fields_and_farms_of_shown_counties_lie_in_it() {
-    let visits = "
-        v1 -100.01 44.06\nv2 -100.02 44.04\nv3 -100.03 44.05\nv4 -100.02 44.05
-        w1 -101.01 44.06\nw2 -101.02 44.04\nw3 -101.03 44.05";
-    // The cells are those of the next test: all of v in one, all of w in its neighbour.
-    let of = |fields: &str| sample_points(fields, visits, "100");
-    let three = "f1 - A v1\nf2 - A v2\nf3 - A v3";
-    let point = of(three);
-    assert_eq!(point.len(), 1);
-    assert_eq!(of("f1 - A v1\nf2 - A v2"), [""; 0], "two fields");
-    assert_eq!(
-        of("f1 - B v1\nf2 - B v2\nf3 - B v3"),
-        [""; 0],
-        "suppressed county"
-    );
-    assert_eq!(
-        of("f1 - A v1\nf2 - A v2\nf3 - B v3"),
-        [""; 0],
-        "one of three suppressed"
-    );
-    assert_eq!(of("f1 X A v1\nf2 X A v2\nf3 Y A v3"), [""; 0], "two farms");
-    assert_eq!(of("f1 X A v1\nf2 Z A v2\nf3 Y A v3"), point, "three farms");
-    assert_eq!(
-        of("f1 - A v1\nf2 - A v2\nf3 - A v3\nf4 - A v4\nf5 - B w1"),
-        point
-    );
-}
-
-#[test]
-fn a_point_is_the_middle_of_its_cell_computed_by_hand() {
-    // Rows of 100 km are 0.8993204 degrees high (100 / 6371.0088 radians): 44.06 degrees lies in row 48, whose
-    // middle is 48.5 * 0.8993204 = 43.61704. It has round(360 * cos(43.61704 degrees) / 0.8993204) = 290 columns of
-    // 1.241379 degrees; -100.02 lies in column floor(79.98 / 1.241379) = 64, whose middle is -99.93103.
-    let visits = "v1 -100.01 44.06\nv2 -100.02 44.0\nv3 -100.3 43.5";
-    let fields = "f1 - A v1\nf2 - A v2\nf3 - A v3";
-    assert_eq!(
-        sample_points(fields, visits, "100"),
-        ["-99.93103 43.61704 100.0 2026 2026-W30"]
-    );
 }

@@ -117,9 +117,10 @@ impl Scouted {
             .expect_code(0);
         let rows = python(
             REFERENCE,
-            &["rows", &format!("{out_name}/field_week.parquet")],
+            &["rows", &format!("{out_name}/private/field_week.parquet")],
         );
-        let county_weeks = std::fs::read(out.join("county_week.csv")).expect("county-weeks");
+        let county_weeks =
+            std::fs::read(out.join("private/county_week_full.csv")).expect("county-weeks");
         (serde_json::from_str(&rows).expect("JSON"), county_weeks)
     }
 

@@ -1,10 +1,9 @@
 -- A county in a week under the economics of a scenario, beside what it is under those of the records.
 --
--- The same rows are suppressed as in county_week, with every figure: a scenario changes no field and no farm.
--- It is not public for all that. The figures of one scenario give no field away, but several of one week laid side
--- by side tell more of its fields than one does, their costs and prices too. Money is given where every field
--- visited has a net benefit in one currency; means count each field once and are taken over decimals, which add
--- up the same in any order. 1e-12 below 1 counts as at threshold, as in county_week.
+-- Private, small groups included, as county_week_full is: the fields of a scenario are those of the records, and their
+-- costs and prices could be computed from several scenarios of one week. Money is given where every field visited has a
+-- net benefit in one currency; means count each field once and are taken over decimals, which add up the same in any
+-- order. 1e-12 below 1 counts as at threshold, as in county_week_full.
 --
 -- grain:   one row a county, ISO week and protocol
 -- key:     county_id, iso_week, protocol
@@ -17,9 +16,9 @@
 --   season                           int     not null  ISO week-year
 --   iso_week                         text    not null  ISO 8601 week, as 2026-W30
 --   protocol                         text    not null  id of the protocol
---   fields_visited                   bigint  null      [{field}] fields with a visit within the stage window
+--   fields_visited                   bigint  not null  [{field}] fields with a visit within the stage window
 --   fields_at_threshold_as_recorded  bigint  null      [{field}] fields whose pressure is 1 or more under the economics of the records
---   fields_at_threshold              bigint  null      [{field}] the same under the scenario
+--   fields_at_threshold              bigint  not null  [{field}] the same under the scenario
 --   share_at_threshold_as_recorded   double  null      [1] their share of the fields visited, as recorded
 --   share_at_threshold               double  null      [1] the same under the scenario
 --   share_low                        double  null      [1] lower end of its 95 % Wilson interval
@@ -34,11 +33,9 @@
 --   mean_loss_avoided_per_ha         double  null      its value: mean loss avoided if every field visited were treated, money per hectare
 --   mean_net_benefit_per_ha          double  null      mean_loss_avoided_per_ha - mean_treatment_cost_per_ha, money per hectare; below 0 where treating them all costs more than it saves
 --   gain_at_threshold_per_ha         double  null      mean of the net benefit where the fields at threshold are treated and no others (these count 0), money per hectare of the fields visited
---   suppressed                       boolean not null  whether the figures are withheld
 -- checks:
---   not suppressed or (fields_visited is null and mean_pressure is null and currency is null)
---   not suppressed or (mean_pressure_as_recorded is null and fields_at_threshold_as_recorded is null)
---   suppressed or fields_visited is not null
+--   fields_at_threshold <= fields_visited
+--   fields_visited > 0 or (mean_pressure is null and currency is null)
 --   (currency is null) = (mean_net_benefit_per_ha is null)
 with money as (
     select
@@ -86,8 +83,7 @@ select
     cast(money.saved_kg as double) / money.fields as mean_saved_kg_per_ha,
     cast(money.loss_avoided as double) / money.fields as mean_loss_avoided_per_ha,
     cast(money.net_benefit as double) / money.fields as mean_net_benefit_per_ha,
-    cast(money.gain as double) / money.fields as gain_at_threshold_per_ha,
-    changed_county_week.suppressed as suppressed
+    cast(money.gain as double) / money.fields as gain_at_threshold_per_ha
 from changed_county_week
 left join recorded_county_week
     on
@@ -96,8 +92,7 @@ left join recorded_county_week
         and changed_county_week.protocol = recorded_county_week.protocol
 left join money
     on
-        not changed_county_week.suppressed
-        and money.of_all
+        money.of_all
         and changed_county_week.county_id = money.county_id
         and changed_county_week.iso_week = money.iso_week
         and changed_county_week.protocol = money.protocol

@@ -20,6 +20,8 @@
 --   observed_on             date    not null  day of the visit
 --   protocol                text    not null  id of the protocol
 --   crop_stage              text    not null  crop stage
+--   lon                     double  not null  [deg] longitude of the field, WGS 84
+--   lat                     double  not null  [deg] latitude of the field, WGS 84
 --   area_ha                 double  not null  [har] area of the field, hectares
 --   sites                   int     not null  [{site}] sites sampled
 --   units                   int     not null  [{unit}] units examined
@@ -44,6 +46,8 @@ select
     visit_threshold.observed_on as observed_on,
     visit_threshold.protocol as protocol,
     visit_threshold.crop_stage as crop_stage,
+    visit_threshold.lon as lon,
+    visit_threshold.lat as lat,
     visit_threshold.area_ha as area_ha,
     visit_threshold.sites as sites,
     visit_threshold.units as units,

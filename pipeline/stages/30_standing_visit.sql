@@ -19,6 +19,8 @@
 --   observed_on             date    not null  its day
 --   crop_stage              text    not null  its crop stage
 --   in_window               boolean not null  whether its crop stage lies in the protocol's window
+--   lon                     double  not null  [deg] longitude of the field, WGS 84
+--   lat                     double  not null  [deg] latitude of the field, WGS 84
 --   area_ha                 double  not null  [har] area of the field, hectares
 --   sites                   int     not null  [{site}] sites sampled
 --   units                   int     not null  [{unit}] units examined
@@ -57,6 +59,8 @@ select
     visit_pressure.observed_on as observed_on,
     visit_pressure.crop_stage as crop_stage,
     visit_pressure.in_window as in_window,
+    visit_pressure.lon as lon,
+    visit_pressure.lat as lat,
     visit_pressure.area_ha as area_ha,
     visit_pressure.sites as sites,
     visit_pressure.units as units,

@@ -19,6 +19,8 @@
 --   observed_on               date    not null  its day
 --   crop_stage                text    not null  its crop stage
 --   in_window                 boolean not null  whether its crop stage lies in the protocol's window
+--   lon                       double  not null  [deg] longitude of the field, WGS 84
+--   lat                       double  not null  [deg] latitude of the field, WGS 84
 --   area_ha                   double  not null  [har] area of the field, hectares
 --   sites                     int     not null  [{site}] sites sampled
 --   units                     int     not null  [{unit}] units examined
@@ -55,6 +57,8 @@ select
     standing_figure.observed_on as observed_on,
     standing_figure.crop_stage as crop_stage,
     standing_figure.in_window as in_window,
+    standing_figure.lon as lon,
+    standing_figure.lat as lat,
     standing_figure.area_ha as area_ha,
     standing_figure.sites as sites,
     standing_figure.units as units,

@@ -1,4 +1,4 @@
--- Every figure of a county in a week, small groups included: for the next stage only.
+-- Every figure of a county in a week, small groups included: for the office only.
 --
 -- Sums are taken over decimals, which add up the same in any order, so that one store version gives
 -- the same bytes on any number of cores. Quantiles interpolate linearly between the two nearest

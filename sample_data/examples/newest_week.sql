@@ -1,22 +1,36 @@
--- The newest week of a package that `bractline export` made, with DuckDB: how many fields are at threshold, and where
--- the median pressure is highest. Run it in the folder of the package: duckdb -csv < newest_week.sql
-with shown as (
+-- The newest week of a package that `bractline export` made, with DuckDB: how many fields are at threshold, and the
+-- highest class of the median pressure. Run it in the folder of the package: duckdb -csv < newest_week.sql
+with newest as (
     select *
     from read_parquet('county_week.parquet')
-    where
-        iso_week = (select max(iso_week) from read_parquet('county_week.parquet'))
-        -- A suppressed row has no figure, and one whose fields all lay outside the stage window no median.
-        and median_pressure is not null
+    where iso_week = (select max(iso_week) from read_parquet('county_week.parquet'))
+),
+
+highest as (
+    select
+        median_class,
+        count(*) as counties,
+        min(county_name) as county_name
+    from newest
+    -- Fewer than five fields have no class, and fields that were all at another crop stage no median.
+    where median_class is not null
+    group by median_class
+    -- A class is as high as its lower bound; below them all is the one in which nothing was found.
+    order by max(case when median_class = 'nothing-found' then -1.0 else median_from end) desc, county_name asc
+    limit 1
 )
 
 select
     printf(
-        '%s: %d of %d fields in %d counties at threshold; highest median %.2f in %s',
-        max(iso_week),
-        cast(sum(fields_at_threshold) as bigint),
-        cast(sum(fields_visited) as bigint),
+        '%s: %d to %d of %d fields in %d counties at threshold; highest median %s in %d counties, first %s',
+        max(newest.iso_week),
+        cast(sum(newest.at_threshold_min) as bigint),
+        cast(sum(newest.at_threshold_max) as bigint),
+        cast(sum(newest.fields_visited) as bigint),
         count(*),
-        max(median_pressure),
-        first(county_name order by median_pressure desc, county_id)
+        first(highest.median_class),
+        first(highest.counties),
+        first(highest.county_name)
     ) as newest_week
-from shown
+from newest
+cross join highest

@@ -4,21 +4,24 @@ use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 
+use super::figures::{Figures, day_of};
 use super::grid_setting::check_grid_not_lowered;
 use super::inputs::Inputs;
 use super::issued;
-use super::issuing::{self, IssueRequest};
+use super::issuing::{self, IssueRequest, NoteChoice};
 use super::report;
-use super::rollup::Figures;
 use super::scenario::refuse_scenario;
-use super::{Format, Outcome, open_store};
+use super::week_page::write_week_page;
+use super::withdrawing;
+use super::{Format, Outcome, open_snapshot, open_store};
+use crate::disclosure::public_row::PublicRow;
 use crate::failure::{Failure, Kind};
-use crate::plain_file::{open_plain, read_plain_text};
+use crate::plain_file::open_plain;
 use crate::protocol::catalogue::Protocol;
 use crate::protocol::threshold::worked_values;
 use crate::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};
 use crate::publish::alert_text::alert_markdown;
-use crate::publish::files::write_private_folder;
+use crate::publish::files::{OutputFile, borrowed, write_private_folder};
 use crate::publish::issue::Issue;
 use crate::publish::note::Note;
 use crate::publish::note_bounds::note_text;
@@ -28,21 +31,21 @@ use crate::publish::summary::Summary;
 use crate::publish::unseen::plain_text;
 use crate::publish::wording::{headline, paragraph};
 use crate::publish::worked::WorkedThreshold;
-use crate::rollup::county_week::CountyWeek;
+use crate::rollup::public_rows::{Publishing, Status};
 use crate::rollup::run::Period;
 use crate::rollup::season_so_far::SeasonSoFar;
 use crate::rollup::season_weeks::season_weeks;
 use crate::rollup::seasons::{Place, seasons_of};
-use crate::store::alerts::issued_alerts;
+use crate::store::alerts::{IssuedAlert, issued_alerts, published_rows};
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 
 /// Make the bulletin of a week, and issue it
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline alert --week 2026-W30\n  bractline alert --week 2026-W30 --note words.md --issue\n  bractline alert --reissue 3\n  bractline alert --as-issued 3\n  bractline alert --list\n\nA draft goes to the workspace's folder alerts/WEEK: alert.html, alert.md, county_week.csv,\ncounty_week.geojson and its styles for QGIS and MapLibre. An issued alert goes to alerts/issued/NUMBER and never changes; what changes later\nis told by a correction (--reissue). `bractline publish` puts issued alerts where people read them."
+    after_help = "Examples:\n  bractline alert --week 2026-W30\n  bractline alert --week 2026-W30 --note words.md --issue\n  bractline alert --reissue 3\n  bractline alert --withdraw 3 --reason 'trap counts of another week'\n  bractline alert --as-issued 3\n  bractline alert --list\n\nAn alert is of one protocol. A draft goes to the workspace's folder alerts/WEEK/PROTOCOL: alert.html, alert.md, county_week.csv, elsewhere_week.csv, county_week.geojson and its styles for QGIS and MapLibre; alerts/WEEK/index.html shows all protocols of the week. An issued alert goes to alerts/issued/NUMBER and never changes. What changes later is a correction (--reissue), which keeps the note unless another is given; a county's row changes once at most, and only by enough fields of enough farms. --withdraw leaves a stub in its place. `bractline publish` puts issued alerts where people read them."
 )]
-#[command(group = clap::ArgGroup::new("deed").required(true).args(["week", "reissue", "as_issued", "list"]))]
+#[command(group = clap::ArgGroup::new("deed").required(true).args(["week", "reissue", "withdraw", "as_issued", "list"]))]
 pub struct Alert {
     /// ISO 8601 week, as 2026-W30
     #[arg(long, value_name = "WEEK")]
@@ -52,9 +55,21 @@ pub struct Alert {
     #[arg(long, value_name = "ID", requires = "week")]
     protocol: Option<String>,
 
-    /// The entomologist's own words: a file of Markdown
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["as_issued", "list"])]
+    /// The entomologist's comments: a file of Markdown
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["withdraw", "as_issued", "list"])]
     note: Option<PathBuf>,
+
+    /// Issue the correction without the note of the alert that it corrects
+    #[arg(long, requires = "reissue", conflicts_with = "note")]
+    no_note: bool,
+
+    /// Withdraw this alert: a stub with the reason takes its place
+    #[arg(long, value_name = "NUMBER", requires = "reason")]
+    withdraw: Option<i64>,
+
+    /// Why it is withdrawn, for its readers
+    #[arg(long, value_name = "TEXT", requires = "withdraw")]
+    reason: Option<String>,
 
     /// Freeze it: give it a number, and keep what it was made from
     #[arg(long, requires = "week")]
@@ -94,12 +109,21 @@ impl Alert {
         if let Some(number) = self.as_issued {
             return issued::as_issued(workspace, number, self.out.as_deref(), self.format).await;
         }
-        let note = self.note.as_deref().map(read_note).transpose()?;
+        if let (Some(number), Some(reason)) = (self.withdraw, self.reason) {
+            return withdrawing::withdraw(workspace, number, reason, Timestamp::now(), self.format)
+                .await;
+        }
+        let note = match self.note.as_deref() {
+            Some(file) => NoteChoice::Text(read_note(file)?),
+            None if self.no_note => NoteChoice::None,
+            None => NoteChoice::AsBefore,
+        };
         let request = match (self.reissue, self.week) {
             (Some(number), _) => IssueRequest::Correction(number),
             (None, Some(week)) if self.issue => IssueRequest::Week(week, self.protocol),
             (None, week) => {
                 let week = week.expect("the group of flags has one of them");
+                let note = note.of(None);
                 return draft(workspace, week, self.protocol, note, self.format).await;
             }
         };
@@ -115,8 +139,10 @@ async fn draft(
     format: Format,
 ) -> Result<Outcome, Failure> {
     let store = open_store(workspace).await?;
-    check_grid_not_lowered(workspace, &issued_alerts(&store).await?)?;
-    let figures = Figures::with_arrivals(workspace).await?;
+    let issued = issued_alerts(&store).await?;
+    check_grid_not_lowered(workspace, &issued)?;
+    let snapshot = open_snapshot(workspace).await?;
+    let figures = Figures::newest(workspace, &snapshot, None, &Publishing::Nothing).await?;
     if let Some(note) = &note {
         let confidences = issuing::confidences(&store).await?;
         let inputs = Inputs::of_now(workspace)?;
@@ -124,81 +150,81 @@ async fn draft(
         gate.judge_note(note, &confidences.points)?;
     }
     let note = note.as_deref().map(Note::read).transpose()?;
-    let page = write_draft(
-        workspace,
-        &figures,
-        week,
-        protocol.as_deref(),
-        note.as_ref(),
-    )?;
+    let protocol = chosen_protocol(&figures, week, protocol.as_deref())?.clone();
+    let published = published_rows(&store).await?;
+    let publishing = publishing(week, &protocol.id);
+    let figures = figures.publishing(&published, &publishing).await?;
+    let figures = figures.with_arrivals(&snapshot).await?;
+    let page = write_draft(workspace, &figures, week, &protocol, note.as_ref(), &issued)?;
+    let withheld = withheld_counties(&figures);
     match format {
-        Format::Text => report::say(&format!("alert of {week}: {}", page.display()))?,
+        Format::Text => report::say(&format!(
+            "draft of {week}, {}: {}\nwould make {} public; {} in no row, see rollup's private/disclosure.csv",
+            protocol.id,
+            page.display(),
+            report::counted(figures.entering.len() as u64, "row", "rows"),
+            report::counted(withheld as u64, "county is", "counties are"),
+        ))?,
         Format::Json => report::say_json(&serde_json::json!({
             "iso_week": week.to_string(),
+            "protocol": protocol.id,
             "store_version": figures.rollup.store_version,
+            "rows_made_public": figures.entering.len(),
+            "counties_withheld": withheld,
             "page": page,
         }))?,
     }
     Ok(Outcome::Done)
 }
 
+/// Counties of the weeks published now whose fields are in no row.
+fn withheld_counties(figures: &Figures) -> usize {
+    let outcomes = figures.outcomes.iter();
+    outcomes
+        .filter(|outcome| outcome.status() == Status::Withheld)
+        .count()
+}
+
+/// What is published with the alert of a week.
+pub(super) fn publishing(week: IsoWeek, protocol: &str) -> Publishing {
+    Publishing::Week {
+        iso_week: week.to_string(),
+        protocol: protocol.to_owned(),
+    }
+}
+
 /// The text of a note's file; a longer one is not read to its end.
 fn read_note(path: &Path) -> Result<String, Failure> {
-    let file = std::fs::File::open(path).map_err(|error| Failure::file("read", path, &error))?;
+    let file = open_plain(path)?;
     let text = note_text(file, path)?;
     // A failure of the note names a line of it; the file is named with it.
     Note::read(&text).map_err(|failure| failure.in_file(path))?;
     Ok(text)
 }
 
-/// Writes the bulletin of a week as a draft without a note; the path of its page.
-pub(super) fn write_alert(
+/// Writes the bulletin of a week as a draft, and the page of the week; the path of its page.
+pub(super) fn write_draft(
     workspace: &Workspace,
     figures: &Figures,
     week: IsoWeek,
-    protocol: Option<&str>,
-) -> Result<PathBuf, Failure> {
-    write_draft(workspace, figures, week, protocol, None)
-}
-
-fn write_draft(
-    workspace: &Workspace,
-    figures: &Figures,
-    week: IsoWeek,
-    protocol: Option<&str>,
+    protocol: &Protocol,
     note: Option<&Note>,
+    issued: &[IssuedAlert],
 ) -> Result<PathBuf, Failure> {
-    let protocol = chosen_protocol(figures, week, protocol)?;
     let built = build(figures, week, protocol, note, None)?;
     let folder = workspace.alerts().join(week.to_string());
-    write_private_folder(&folder, &built.borrowed())?;
-    Ok(folder.join("alert.html"))
+    write_private_folder(&folder.join(&protocol.id), &borrowed(&built.files))?;
+    write_week_page(workspace, figures, week, issued)?;
+    Ok(folder.join(&protocol.id).join("alert.html"))
 }
 
 /// The files of a bulletin, and what the feed and the list say of it.
 pub(super) struct Built {
     /// Name and bytes of each file.
-    pub(super) files: Vec<(&'static str, Vec<u8>)>,
+    pub(super) files: Vec<OutputFile>,
     pub(super) headline: String,
     pub(super) summary: String,
     pub(super) title: String,
-}
-
-impl Built {
-    /// The files as they are written.
-    pub(super) fn borrowed(&self) -> Vec<(&str, &[u8])> {
-        let files = self.files.iter();
-        files
-            .map(|(name, bytes)| (*name, bytes.as_slice()))
-            .collect()
-    }
-}
-
-/// The rows of a week under a protocol.
-pub(super) fn rows_under(figures: &Figures, week: IsoWeek, protocol: &str) -> Vec<CountyWeek> {
-    let mut rows = figures.rows(Period::Week(week));
-    rows.retain(|row| row.protocol == protocol);
-    rows
 }
 
 /// Builds the bulletin of a week, writing nothing.
@@ -209,19 +235,22 @@ pub(super) fn build(
     note: Option<&Note>,
     issue: Option<&Issue>,
 ) -> Result<Built, Failure> {
-    let rows = rows_under(figures, week, &protocol.id);
+    let rows = figures.rows_under(week, &protocol.id);
     let previous = week
         .previous()
-        .map(|week| rows_under(figures, week, &protocol.id))
+        .map(|week| figures.rows_under(week, &protocol.id))
         .filter(|rows| !rows.is_empty());
     let iso_week = week.to_string();
-    let fields = rows.iter().filter_map(|row| row.fields_visited).sum();
+    let fields = rows.iter().map(|row| row.fields_visited).sum();
     let season_now = season_now(figures, week, &protocol.id);
-    let so_far = SeasonSoFar::of(&figures.rollup, week, &protocol.id, &protocol.scale)?;
+    let so_far = SeasonSoFar::of(&figures.public, week, &protocol.id, &protocol.scale)?;
     let bulletin = Bulletin {
         iso_week: &iso_week,
         region: &figures.region,
         rows: &rows,
+        visits_until: figures
+            .received_until
+            .map(|_| day_of(figures.received_until)),
         previous: previous.as_deref(),
         so_far: &so_far,
         protocol: &facts(protocol)?,
@@ -238,7 +267,14 @@ pub(super) fn build(
     let mut files = vec![
         ("alert.html", alert_html(&bulletin)?.into_bytes()),
         ("alert.md", alert_markdown(&bulletin)?.into_bytes()),
-        ("county_week.csv", figures.csv(period)?),
+        (
+            "county_week.csv",
+            figures.csv(figures.public.county_week(), period, Some(&protocol.id))?,
+        ),
+        (
+            "elsewhere_week.csv",
+            figures.csv(figures.public.elsewhere_week(), period, Some(&protocol.id))?,
+        ),
     ];
     files.extend(figures.map_files(period, Some(&protocol.id))?);
     Ok(Built {
@@ -251,12 +287,12 @@ pub(super) fn build(
 
 /// How the week of the region compares with earlier seasons; `None` where no county is shown.
 fn season_now(figures: &Figures, week: IsoWeek, protocol: &str) -> Option<String> {
-    let rows = figures.county_weeks.iter();
-    let rows: Vec<CountyWeek> = rows
+    let rows = figures.public.rows().iter();
+    let rows: Vec<PublicRow> = rows
         .filter(|row| row.protocol == protocol)
         .cloned()
         .collect();
-    let mut seasons = seasons_of(&rows, &figures.heat);
+    let mut seasons = seasons_of(&rows, &figures.setting.counties, &figures.heat);
     seasons.retain(|season| season.place == Place::Region);
     let mut weeks = season_weeks(&seasons).into_iter();
     let now = weeks.find(|now| now.iso_week() == week.to_string())?;
@@ -269,10 +305,10 @@ pub(super) fn chosen_protocol<'a>(
     week: IsoWeek,
     named: Option<&str>,
 ) -> Result<&'a Protocol, Failure> {
-    let rows = figures.rows(Period::Week(week));
-    let mut ids: Vec<&str> = rows.iter().map(|row| row.protocol.as_str()).collect();
-    ids.sort_unstable();
-    ids.dedup();
+    let visited = figures.visited();
+    let wanted = week.to_string();
+    let of_week = visited.iter().filter(|(week, _)| *week == wanted);
+    let ids: Vec<&str> = of_week.map(|(_, protocol)| protocol.as_str()).collect();
     let id = match (named, ids.as_slice()) {
         (Some(id), _) => id,
         (None, [id]) => id,
@@ -302,12 +338,8 @@ pub(super) fn chosen_protocol<'a>(
 }
 
 fn weeks_with_visits(figures: &Figures) -> String {
-    let mut weeks: Vec<&str> = figures
-        .county_weeks
-        .iter()
-        .map(|row| row.iso_week.as_str())
-        .collect();
-    weeks.sort_unstable();
+    let visited = figures.visited();
+    let mut weeks: Vec<&str> = visited.iter().map(|(week, _)| week.as_str()).collect();
     weeks.dedup();
     if weeks.is_empty() {
         "no week has visits yet: load some with `bractline load FILE…`".to_owned()
@@ -329,6 +361,8 @@ fn facts(protocol: &Protocol) -> Result<ProtocolFacts, Failure> {
     let hatch = protocol
         .timing
         .hatch_days
+        // Not twice: the protocol's own words may say it.
+        .filter(|_| !protocol.timing.treat.contains("hatch"))
         .map(|[from, to]| format!("Eggs hatch {from} to {to} days after they are laid."));
     // The page escapes markup; marks of writing direction it would show by what they do.
     Ok(ProtocolFacts {

@@ -1,12 +1,12 @@
-//! The files of a season's scatter, which `bractline rollup --dispersion` writes beside its own.
+//! The files of a season's scatter, which `bractline rollup --dispersion` writes to its private folder.
 
-use super::rollup::{Figures, OutputFile, docs};
+use super::figures::{Figures, docs};
 use crate::failure::Failure;
+use crate::publish::files::OutputFile;
 use crate::publish::map_columns::DescribedFiles;
 use crate::publish::tables::{ColumnDoc, write_csv, write_parquet};
-use crate::rollup::dispersion::{DescribedTable, Dispersion, SmallestGroup, season_dispersion};
+use crate::rollup::dispersion::{DescribedTable, Dispersion, season_dispersion};
 use crate::store::snapshot::Snapshot;
-use crate::workspace::Workspace;
 
 /// A season's scatter, ready to be written.
 pub(super) struct DispersionFiles {
@@ -16,23 +16,21 @@ pub(super) struct DispersionFiles {
 impl DispersionFiles {
     /// The scatter of one season or of all, at the version that `figures` were made from.
     pub(super) async fn of(
-        workspace: &Workspace,
         snapshot: &Snapshot,
         figures: &Figures,
         season: Option<i32>,
     ) -> Result<DispersionFiles, Failure> {
-        let disclosure = &workspace.settings().disclosure;
-        let smallest = SmallestGroup {
-            fields: disclosure.min_fields,
-            farms: disclosure.min_farms,
-        };
-        let tables = season_dispersion(snapshot, &figures.rollup, smallest, season).await?;
+        let tables = season_dispersion(snapshot, &figures.rollup, season).await?;
         Ok(DispersionFiles { tables })
     }
 
-    /// Those that may be published.
-    pub(super) fn public(&self, invented: Option<&str>) -> Result<Vec<OutputFile>, Failure> {
-        let (county, law) = (&self.tables.county_season, &self.tables.power_law);
+    /// All of them, for the office.
+    pub(super) fn files(&self, invented: Option<&str>) -> Result<Vec<OutputFile>, Failure> {
+        let Dispersion {
+            county_season: county,
+            power_law: law,
+            visit,
+        } = &self.tables;
         Ok(vec![
             ("county_season_dispersion.csv", csv(county)?),
             (
@@ -41,42 +39,48 @@ impl DispersionFiles {
             ),
             ("season_power_law.csv", csv(law)?),
             ("season_power_law.parquet", parquet(law, invented)?),
+            ("visit_dispersion.parquet", parquet(visit, invented)?),
         ])
     }
 
-    /// The one that names visits.
-    pub(super) fn private(&self, invented: Option<&str>) -> Result<OutputFile, Failure> {
-        let bytes = parquet(&self.tables.visit, invented)?;
-        Ok(("visit_dispersion.parquet", bytes))
-    }
-
     /// What their columns mean.
-    pub(super) fn docs(&self) -> [Vec<ColumnDoc<'_>>; 2] {
+    pub(super) fn docs(&self) -> [Vec<ColumnDoc<'_>>; 3] {
         [
             docs(&self.tables.county_season.columns),
             docs(&self.tables.power_law.columns),
+            docs(&self.tables.visit.columns),
         ]
     }
 }
 
-/// What the page of columns says of the public files.
-pub(super) fn described<'a>([county, law]: &'a [Vec<ColumnDoc<'a>>; 2]) -> [DescribedFiles<'a>; 2] {
+/// What the page of columns says of the files.
+pub(super) fn described<'a>(docs: &'a [Vec<ColumnDoc<'a>>; 3]) -> [DescribedFiles<'a>; 3] {
+    let [county, law, visit] = docs;
+    let files = |names, about, docs| DescribedFiles {
+        names,
+        about,
+        docs,
+        has_days: false,
+        has_status: false,
+    };
     [
-        DescribedFiles {
-            names: "county_season_dispersion.csv, county_season_dispersion.parquet",
-            about: "How the counts of units scatter: one row a county, season and protocol. It rests on county-weeks that are shown alone.",
-            docs: county,
-            has_days: false,
-            has_status: false,
-        },
-        DescribedFiles {
-            names: "season_power_law.csv, season_power_law.parquet",
-            about: "How the variance of counts grows with their mean (Taylor's power law, variance = a * mean^b): two rows a season and protocol. \
-                    It rests on county-weeks that are shown alone.",
-            docs: law,
-            has_days: false,
-            has_status: false,
-        },
+        files(
+            "county_season_dispersion.csv, county_season_dispersion.parquet",
+            "PRIVATE: how the counts of units scatter, one row a county, season and protocol. It rests on all visits, those of \
+             few fields too.",
+            county,
+        ),
+        files(
+            "season_power_law.csv, season_power_law.parquet",
+            "PRIVATE: how the variance of counts grows with their mean (Taylor's power law, variance = a * mean^b), two rows a \
+             season and protocol. It rests on all visits.",
+            law,
+        ),
+        files(
+            "visit_dispersion.parquet",
+            "PRIVATE: how the counts of one visit scatter, one row a visit. It names visits.",
+            visit,
+        ),
     ]
 }
 

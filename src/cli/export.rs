@@ -1,35 +1,46 @@
 //! `bractline export`: a package for researchers, from one store version.
+//!
+//! A package of the level public publishes: rows of its weeks that are not public yet become public with it. They are
+//! entered into the store before the first file of the package is written, so that what is written is public.
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
-use serde::Serialize;
+use jiff::Timestamp;
 
+use super::export_rows::{unless_too_small, without_withdrawn_rows};
+use super::exported::Written;
+use super::figures::Figures;
 use super::grid_setting::check_grid_not_lowered;
 use super::inputs::{Inputs, sha256_of};
-use super::issuing::{confidences, find, gate, settle};
-use super::report::{self, counted};
-use super::rollup::Figures;
+use super::issuing::{confidences, find, gate, made_by_an_older_program, settle};
+use super::report;
 use super::{Format, Outcome, open_store};
+use crate::disclosure::editions::Published;
 use crate::failure::{Failure, Kind};
 use crate::publish::export::contents::{ExportTable, VisitRows, tables_of};
 use crate::publish::export::{Facts, HeldBack, Level, Licence, PackageFile, package};
 use crate::publish::files::{write_folder, write_private_folder};
 use crate::publish::gate_export::ExportGate;
 use crate::publish::unseen::plain_text;
-use crate::rollup::dispersion::SmallestGroup;
 use crate::rollup::grid_rows::grid_rows;
+use crate::rollup::public_rows::Publishing;
 use crate::rollup::run::Period;
 use crate::rollup::take_home::{KEPT_FOR_IT, take_home};
-use crate::store::alerts::issued_alerts;
+use crate::store::alerts::{AlertBook, IssuedAlert, Until, issued_alerts, published_until};
+use crate::store::append::Sealed;
 use crate::store::snapshot::Snapshot;
+use crate::store::tables::Store;
 use crate::workspace::Workspace;
+
+/// An export that is overtaken more often than this gives up.
+const ATTEMPTS_MAX: usize = 50;
 
 /// Make a package for researchers
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline export --out package\n  bractline export --level grid --season 2026 --out package\n  bractline export --level full --private --out package\n  bractline export --as-issued 3 --out package\n\nLevels: public has the tables of counties and of the region, and nothing of a field. grid adds visits and\nfield-weeks without what leads back to a field, each among enough others of its grid cell or county. full has\neverything, raw counts too; it is private and wants --private. Every table is there as CSV and Parquet (GeoParquet\n1.1), with datapackage.json, a Darwin Core archive, a data dictionary, CITATION.cff, README.md and SHA256SUMS.\nThe same store version and options give the same bytes. Public and grid are judged before the first file is written."
+    after_help = "Examples:\n  bractline export --out package\n  bractline export --season 2026 --out package\n  bractline export --level grid --private --season 2026 --out package\n  bractline export --level full --private --out package\n  bractline export --as-issued 3 --out package\n\nLevels: public has the public rows of counties and of the region, and nothing of a field. grid adds visits and field-weeks without what leads back to a field, each among enough others of its grid cell or county. full has everything, raw counts too. grid and full are private: they have rows of single fields, need --private, and carry TERMS.md, the terms to be agreed with whoever takes the package before it is handed over.\n\nA package of the level public PUBLISHES: rows of its weeks that are not public yet become public with it, for good, and it says how many. With --as-issued it has the rows that were public once that alert was issued, with --store-version those that came from that version of the store or an earlier one; neither publishes anything, and nor do grid and full. A row that was withdrawn is in no package.\n\nEvery table is there as CSV and Parquet (GeoParquet 1.1), with datapackage.json, a Darwin Core archive, a data dictionary, CITATION.cff, README.md and SHA256SUMS. The same store version, public rows and options give the same bytes. Packages of public and grid are judged before the first file is written."
 )]
 pub struct Export {
     /// Folder to make; one that is there must be empty
@@ -40,15 +51,15 @@ pub struct Export {
     #[arg(long, value_enum, default_value = "public")]
     level: LevelArgument,
 
-    /// Say that the package is private: level full wants it
+    /// Say that the package is private: levels grid and full need it
     #[arg(long)]
     private: bool,
 
-    /// From what this alert was made from
+    /// From what this alert was made from, with what was public once it was issued
     #[arg(long, value_name = "NUMBER", conflicts_with = "store_version")]
     as_issued: Option<i64>,
 
-    /// From this version of the store, with the settings of today
+    /// From this version of the store, with the settings of today; publishes nothing
     #[arg(long, value_name = "VERSION")]
     store_version: Option<i64>,
 
@@ -64,71 +75,55 @@ pub struct Export {
 /// How much of a field a package tells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum LevelArgument {
-    /// Nothing.
+    /// Nothing; publishes the rows of its weeks.
     Public,
-    /// What was found, without what leads back to a field.
+    /// What was found, without what leads back to a field; private.
     Grid,
     /// Everything; private.
     Full,
 }
 
-/// What was written.
-#[derive(Debug, Serialize)]
-struct Written {
-    store_version: i64,
-    level: &'static str,
-    /// Rows of each table.
-    tables: Vec<(&'static str, usize)>,
-    county_weeks: usize,
-    suppressed: usize,
-    /// Whether it must not be handed on.
-    private: bool,
-    files: Vec<PathBuf>,
+impl LevelArgument {
+    fn level(self) -> Level {
+        match self {
+            LevelArgument::Public => Level::Public,
+            LevelArgument::Grid => Level::Grid,
+            LevelArgument::Full => Level::Full,
+        }
+    }
 }
 
-impl Written {
-    fn text(&self) -> String {
-        let tables = self
-            .tables
-            .iter()
-            .map(|(name, rows)| format!("\n  {name}: {}", counted(*rows as u64, "row", "rows")));
-        let tables: String = tables.collect();
-        let files = self
-            .files
-            .iter()
-            .map(|file| format!("\n  {}", file.display()));
-        let files: String = files.collect();
-        let private = match self.private {
-            true => "\nPRIVATE: it names fields, farms and scouts; do not hand it on",
-            false => "",
-        };
-        format!(
-            "exported level {} from store version {}{tables}{private}{files}",
-            self.level, self.store_version
-        )
-    }
+/// A package that is ready to be judged, entered and written.
+struct Made {
+    files: Vec<PackageFile>,
+    written: Written,
 }
 
 impl Export {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         self.check_private()?;
         check_folder(&self.out)?;
-        let (inputs, version) = self.inputs(workspace).await?;
-        let (snapshot, figures) = inputs.opened(workspace, version, &KEPT_FOR_IT).await?;
-        let (files, written) = self.made(workspace, &inputs, &snapshot, &figures).await?;
-        if self.level != LevelArgument::Full {
-            self.judge(workspace, &inputs, &figures, &files).await?;
-        }
+        let store = open_store(workspace).await?;
+        let issued = issued_alerts(&store).await?;
+        check_grid_not_lowered(workspace, &issued)?;
+        let Made { files, written } = match self.publishes() {
+            true => self.published(workspace, &store).await?,
+            false => self.of_public_rows(workspace, &store, &issued).await?,
+        };
         let borrowed: Vec<(&str, &[u8])> = files
             .iter()
             .map(|file| (file.name.as_str(), &*file.bytes))
             .collect();
-        match self.level {
-            LevelArgument::Public => write_folder(&self.out, &borrowed)?,
-            LevelArgument::Grid | LevelArgument::Full => {
-                write_private_folder(&self.out, &borrowed)?;
-            }
-        }
+        let wrote = match self.level.level().is_private() {
+            true => write_private_folder(&self.out, &borrowed),
+            false => write_folder(&self.out, &borrowed),
+        };
+        wrote.map_err(|failure| match written.rows_made_public {
+            0 => failure,
+            _ => failure.mend(
+                "export again: the rows are public already, and the package comes out the same",
+            ),
+        })?;
         match self.format {
             Format::Text => report::say(&written.text())?,
             Format::Json => report::say_json(&written)?,
@@ -138,35 +133,118 @@ impl Export {
 
     fn check_private(&self) -> Result<(), Failure> {
         match (self.level, self.private) {
-            (LevelArgument::Full, false) => Err(Failure::new(
+            (LevelArgument::Public, true) => Err(Failure::new(
                 Kind::Settings,
-                "level full names fields, farms, scouts and points",
+                "--private goes with the levels grid and full",
+            )
+            .mend("leave --private out, or ask for --level grid or --level full")),
+            (LevelArgument::Grid, false) => Err(Failure::new(
+                Kind::Settings,
+                "level grid is private: its rows are single fields, and who knows a field well may recognize it",
             )
             .mend(
-                "say --private if the package stays in your hands; --level grid may be handed on",
+                "say --private, and agree on the terms in TERMS.md with whoever takes the package; --level public may be \
+                 handed to anybody",
             )),
-            (LevelArgument::Full, true) | (_, false) => Ok(()),
-            (_, true) => Err(Failure::new(
+            (LevelArgument::Full, false) => Err(Failure::new(
                 Kind::Settings,
-                "--private goes with --level full alone",
+                "level full is private: its rows are single fields, with farms, scouts, points, costs and prices",
             )
-            .mend("leave --private out, or ask for --level full")),
+            .mend(
+                "say --private, and agree on the terms in TERMS.md with whoever takes the package; --level public may be \
+                 handed to anybody",
+            )),
+            (LevelArgument::Public, false) | (_, true) => Ok(()),
         }
     }
 
-    /// What the package is made from beside the store, and which version of the store.
-    async fn inputs(&self, workspace: &Workspace) -> Result<(Inputs, Option<i64>), Failure> {
-        let issued = issued_alerts(&open_store(workspace).await?).await?;
-        check_grid_not_lowered(workspace, &issued)?;
-        let Some(number) = self.as_issued else {
-            return Ok((Inputs::of_now(workspace)?, self.store_version));
+    fn period(&self) -> Period {
+        self.season.map_or(Period::All, Period::Season)
+    }
+
+    /// Whether rows become public with the package.
+    fn publishes(&self) -> bool {
+        self.level == LevelArgument::Public
+            && self.as_issued.is_none()
+            && self.store_version.is_none()
+    }
+
+    /// A package of the newest version, whose rows are public when this returns.
+    async fn published(&self, workspace: &Workspace, store: &Store) -> Result<Made, Failure> {
+        let inputs = Inputs::of_now(workspace)?;
+        let nothing = Publishing::Nothing;
+        let (snapshot, mut figures) = inputs.figures(workspace, None, &[], &nothing, &[]).await?;
+        let publishing = Publishing::All(self.period());
+        for _ in 0..ATTEMPTS_MAX {
+            let book = AlertBook::open(store).await?;
+            check_grid_not_lowered(workspace, &book.issued)?;
+            let published = book.published();
+            figures = figures.publishing(&published, &publishing).await?;
+            figures = without_withdrawn_rows(figures, &published).await?;
+            let made = self.made(workspace, &inputs, &snapshot, &figures).await?;
+            self.judge(workspace, &inputs, &figures, &published, &made.files)
+                .await?;
+            if figures.entering.is_empty() {
+                return Ok(made);
+            }
+            let rows = figures.entering.clone();
+            match book
+                .export(store, rows, snapshot.version(), Timestamp::now())
+                .await?
+            {
+                Sealed::Done => return Ok(made),
+                // Somebody else published meanwhile: which rows there may be hangs on theirs.
+                Sealed::Overtaken => {}
+            }
+        }
+        Err(
+            Failure::new(Kind::Busy, "cannot export: the table of alerts stayed busy")
+                .mend("export again when the others are through; nothing became public"),
+        )
+    }
+
+    /// A package of rows that are public already, and at the levels grid and full of rows of single fields.
+    async fn of_public_rows(
+        &self,
+        workspace: &Workspace,
+        store: &Store,
+        issued: &[IssuedAlert],
+    ) -> Result<Made, Failure> {
+        let (inputs, version, until) = match self.as_issued {
+            Some(number) => {
+                settle(workspace, issued)?;
+                let alert = find(issued, number)?;
+                if alert.public_rows.is_none() {
+                    return Err(made_by_an_older_program(alert));
+                }
+                let version = Some(alert.store_version);
+                (
+                    Inputs::of_alert(workspace, alert)?,
+                    version,
+                    Until::With(number),
+                )
+            }
+            None => {
+                let until = self.store_version.map_or(Until::Now, Until::Version);
+                (Inputs::of_now(workspace)?, self.store_version, until)
+            }
         };
-        settle(workspace, &issued)?;
-        let alert = find(&issued, number)?;
-        Ok((
-            Inputs::of_alert(workspace, alert)?,
-            Some(alert.store_version),
-        ))
+        let now = workspace.settings().disclosure.rule();
+        let published = published_until(store, until).await?;
+        let published: Vec<Published> = published
+            .into_iter()
+            .map(|one| unless_too_small(one, &now))
+            .collect();
+        let nothing = Publishing::Nothing;
+        let (snapshot, figures) = inputs
+            .figures(workspace, version, &published, &nothing, &KEPT_FOR_IT)
+            .await?;
+        let made = self.made(workspace, &inputs, &snapshot, &figures).await?;
+        if self.level != LevelArgument::Full {
+            self.judge(workspace, &inputs, &figures, &published, &made.files)
+                .await?;
+        }
+        Ok(made)
     }
 
     async fn made(
@@ -175,13 +253,12 @@ impl Export {
         inputs: &Inputs,
         snapshot: &Snapshot,
         figures: &Figures,
-    ) -> Result<(Vec<PackageFile>, Written), Failure> {
+    ) -> Result<Made, Failure> {
         let as_it_was = workspace.as_it_was(&inputs.settings)?;
         let disclosure = &as_it_was.settings().disclosure;
-        let smallest = SmallestGroup {
-            fields: disclosure.min_fields,
-            farms: disclosure.min_farms,
-        };
+        // What is told of single fields is judged by the stricter of the settings then and now.
+        let now = workspace.settings().disclosure.rule();
+        let rule = disclosure.rule().stricter(now);
         let catalogue = &figures.catalogue;
         let visits = match self.level {
             LevelArgument::Public => VisitRows::None,
@@ -202,7 +279,7 @@ impl Export {
                 VisitRows::Grid(grid_rows(
                     visits,
                     &figures.rollup,
-                    smallest,
+                    &rule,
                     narrowest,
                     sites_min,
                 )?)
@@ -217,11 +294,15 @@ impl Export {
             VisitRows::None | VisitRows::Full(_) => None,
         };
         let level = visits.level();
-        let period = self.season.map_or(Period::All, Period::Season);
         let region = &figures.region;
-        let tables = tables_of(&figures.rollup, visits, region, catalogue, period)?;
-        let county_weeks = figures.rows(period);
-        let suppressed = county_weeks.iter().filter(|row| row.suppressed).count();
+        let tables = tables_of(
+            &figures.rollup,
+            &figures.public,
+            visits,
+            region,
+            catalogue,
+            self.period(),
+        )?;
         let used = used_protocols(&tables)?;
         let settings = workspace.settings();
         let facts = Facts {
@@ -236,15 +317,13 @@ impl Export {
             received_until: figures.received_until,
             office: plain_text(&settings.office.name),
             contact: plain_text(&settings.office.contact),
-            licence: licence(workspace),
+            licence: licence(workspace).filter(|_| !level.is_private()),
             command: self.command(snapshot.version()),
             program: concat!("bractline ", env!("CARGO_PKG_VERSION")),
             inputs: input_sums(inputs, &used),
-            min_fields: disclosure.min_fields,
-            min_farms: disclosure.min_farms,
+            rule,
             grid_km: disclosure.point_grid_km,
             held_back,
-            county_weeks: (county_weeks.len(), suppressed),
         };
         let files = package(&facts, &tables)?;
         let written = Written {
@@ -254,12 +333,11 @@ impl Export {
                 .iter()
                 .map(|table| (table.name(), table.rows()))
                 .collect(),
-            county_weeks: county_weeks.len(),
-            suppressed,
-            private: level == Level::Full,
+            rows_made_public: figures.entering.len(),
+            private: level.is_private(),
             files: files.iter().map(|file| self.out.join(&file.name)).collect(),
         };
-        Ok((files, written))
+        Ok(Made { files, written })
     }
 
     async fn judge(
@@ -267,16 +345,14 @@ impl Export {
         workspace: &Workspace,
         inputs: &Inputs,
         figures: &Figures,
+        published: &[Published],
         files: &[PackageFile],
     ) -> Result<(), Failure> {
-        let level = match self.level {
-            LevelArgument::Public => Level::Public,
-            LevelArgument::Grid => Level::Grid,
-            LevelArgument::Full => Level::Full,
-        };
         let confidences = confidences(&open_store(workspace).await?).await?;
-        let gate = gate(workspace, inputs, &figures.region, &confidences)?;
-        let gate = ExportGate::new(&gate, level)?;
+        let mut gate = gate(workspace, inputs, &figures.region, &confidences)?;
+        gate.allow_rows(published.iter().map(|one| &one.entry));
+        gate.allow_rows(&figures.entering);
+        let gate = ExportGate::new(&gate, self.level.level(), figures.public.rows())?;
         files.iter().try_for_each(|file| gate.judge(file))
     }
 
@@ -296,7 +372,7 @@ impl Export {
     }
 }
 
-/// What lies in a folder already might be of another level: it would be handed on with the package.
+/// Refuses a folder with files: they might be of another level, and would be handed on with the package.
 fn check_folder(out: &Path) -> Result<(), Failure> {
     let unreadable = |error| Failure::file("read", out, &error);
     if out.exists() && out.read_dir().map_err(unreadable)?.next().is_some() {
@@ -307,7 +383,7 @@ fn check_folder(out: &Path) -> Result<(), Failure> {
                 out.display()
             ),
         )
-        .mend("name a new folder: what lies there would be handed on with the package"));
+        .mend("name a new folder: what is there would be handed on with the package"));
     }
     Ok(())
 }

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::bucket::store_of;
 use super::report::{self, LISTED_MAX};
-use super::{Outcome, open_region};
+use super::{Outcome, open_region, region_of};
 use crate::failure::Failure;
 use crate::plain_file::{BOUNDARIES_BYTES_MAX, read_plain_text};
 use crate::region::Region;
@@ -33,6 +33,15 @@ pub struct Init {
     #[arg(long, default_value = "NAME", value_name = "NAME")]
     name_property: String,
 
+    /// Property that holds a county's district, in a file of your own that has one
+    #[arg(
+        long,
+        default_value = "",
+        hide_default_value = true,
+        value_name = "NAME"
+    )]
+    district_property: String,
+
     /// Where the tables shall lie, if not in the workspace: s3://BUCKET/PREFIX
     #[arg(
         long,
@@ -56,11 +65,12 @@ impl Init {
         } else {
             let path = Path::new(&self.region);
             let text = read_plain_text(path, BOUNDARIES_BYTES_MAX)?;
-            Region::from_text(&text, &self.region, &self.id_property, &self.name_property)?;
-            (
-                own_region(&self.id_property, &self.name_property),
-                Some(text),
-            )
+            let settings = RegionSettings {
+                district_property: self.district_property.clone(),
+                ..own_region(&self.id_property, &self.name_property)
+            };
+            region_of(&text, &self.region, &settings)?;
+            (settings, Some(text))
         };
         let boundaries = boundaries.as_deref();
         let (workspace, was_there) =

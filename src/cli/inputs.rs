@@ -6,14 +6,15 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use super::rollup::Figures;
-use super::{open_store, workers};
+use super::figures::{Figures, Sources};
+use super::{open_store, region_of, with_districts, workers};
+use crate::disclosure::editions::Published;
 use crate::failure::{Failure, Kind};
 use crate::plain_file::{BOUNDARIES_BYTES_MAX, WEATHER_BYTES_MAX, read_plain, read_plain_text};
 use crate::protocol::catalogue::{Catalogue, built_in_files};
 use crate::publish::files::write_private_file;
 use crate::region::Region;
-use crate::rollup::arrivals::Arrivals;
+use crate::rollup::public_rows::Publishing;
 use crate::store::alerts::IssuedAlert;
 use crate::store::snapshot::{Snapshot, parts_that_pay};
 use crate::workspace::Workspace;
@@ -94,18 +95,13 @@ impl Inputs {
         let workspace = workspace.as_it_was(&self.settings)?;
         let region = &workspace.settings().region;
         match (&self.boundaries, workspace.boundaries()) {
-            (Some(text), Some(path)) => Region::from_text(
-                text,
-                &path.display().to_string(),
-                &region.id_property,
-                &region.name_property,
-            ),
-            _ => Region::built_in(&region.boundaries),
+            (Some(text), Some(path)) => region_of(text, &path.display().to_string(), region),
+            _ => with_districts(Region::built_in(&region.boundaries)?, region, None),
         }
     }
 
     /// The catalogue with these protocols over the built-in ones.
-    fn catalogue(&self) -> Result<Catalogue, Failure> {
+    pub(super) fn catalogue(&self) -> Result<Catalogue, Failure> {
         let folder = temporary_folder()?;
         for (id, text) in &self.protocols {
             let path = folder.path().join(format!("{id}.toml"));
@@ -114,23 +110,14 @@ impl Inputs {
         Catalogue::read(Some(folder.path()))
     }
 
-    /// The figures of a version of the store; of the newest if none is named.
+    /// A version of the store rolled up, the newest if none is named, with what was public and is published now; keeps
+    /// `also` of the private tables that a roll-up drops otherwise.
     pub(super) async fn figures(
         &self,
         workspace: &Workspace,
         version: Option<i64>,
-    ) -> Result<Figures, Failure> {
-        let (snapshot, mut figures) = self.opened(workspace, version, &[]).await?;
-        figures.arrivals = Arrivals::of(&snapshot).await?;
-        Ok(figures)
-    }
-
-    /// The same without the arrivals, beside the version itself; keeps `also` of the tables that a roll-up drops
-    /// otherwise.
-    pub(super) async fn opened(
-        &self,
-        workspace: &Workspace,
-        version: Option<i64>,
+        published: &[Published],
+        publishing: &Publishing,
         also: &[&str],
     ) -> Result<(Snapshot, Figures), Failure> {
         let workspace = workspace.as_it_was(&self.settings)?;
@@ -140,15 +127,17 @@ impl Inputs {
             Some(version) => Snapshot::at(&store, version, parts).await?,
             None => Snapshot::open(&store, parts).await?,
         };
-        let region = self.region(&workspace)?;
         let folder = temporary_folder()?;
         let weather = self.weather_file(&workspace, folder.path())?;
-        let catalogue = self.catalogue()?;
-        let weather = weather.as_deref();
-        let figures = Figures::at(
-            &workspace, region, catalogue, weather, &snapshot, None, also,
-        )
-        .await?;
+        let sources = Sources {
+            region: self.region(&workspace)?,
+            catalogue: self.catalogue()?,
+            weather: weather.as_deref(),
+            published,
+            publishing,
+            also,
+        };
+        let figures = Figures::at(&workspace, &snapshot, None, sources).await?;
         Ok((snapshot, figures))
     }
 

@@ -3,12 +3,13 @@
 use std::path::Path;
 
 use super::alert::Built;
-use super::inputs::Inputs;
-use super::issuing::{Subject, build_issue, find, frozen, replaced_rows, settle, week_of};
+use super::issuing::{
+    Subject, build_issue, figures_as_issued, find, frozen, replaced_rows, settle, week_of,
+};
 use super::report;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
-use crate::publish::files::write_folder;
+use crate::publish::files::{borrowed, write_folder};
 use crate::publish::issue::{Issue, folder_name, minute};
 use crate::store::alerts::{IssuedAlert, issued_alerts};
 use crate::workspace::Workspace;
@@ -24,6 +25,11 @@ pub(super) fn in_json(alert: &IssuedAlert, folder: &Path) -> serde_json::Value {
         "store_version": alert.store_version,
         "program_version": alert.program_version,
         "headline": alert.headline,
+        "withdrawn": alert.withdrawn.as_ref().map(|withdrawn| serde_json::json!({
+            "at": withdrawn.at.to_string(),
+            "reason": withdrawn.reason,
+        })),
+        "rows_made_public": alert.public_rows.as_ref().map_or(0, Vec::len),
         "folder": folder,
         "files": alert.files,
     })
@@ -45,8 +51,14 @@ pub(super) async fn list(workspace: &Workspace, format: Format) -> Result<Outcom
                 let correction = alert
                     .replaces
                     .map_or_else(String::new, |number| format!(", replaces {number}"));
+                let withdrawn = alert
+                    .withdrawn
+                    .as_ref()
+                    .map_or_else(String::new, |withdrawn| {
+                        format!(", WITHDRAWN {}: {}", minute(withdrawn.at), withdrawn.reason)
+                    });
                 format!(
-                    "{}  {} {}, issued {}, store version {}{correction}: {}",
+                    "{}  {} {}, issued {}, store version {}{correction}{withdrawn}: {}",
                     folder_name(alert.number),
                     alert.iso_week,
                     alert.protocol,
@@ -80,7 +92,7 @@ pub(super) async fn as_issued(
         .map(|file| file.name.as_str())
         .collect();
     if let Some(out) = out {
-        write_folder(out, &built.borrowed())?;
+        write_folder(out, &borrowed(&built.files))?;
     }
     let same_program = alert.program_version == env!("CARGO_PKG_VERSION");
     match format {
@@ -129,8 +141,8 @@ async fn build_again(
     issued: &[IssuedAlert],
     alert: &IssuedAlert,
 ) -> Result<Built, Failure> {
-    let inputs = Inputs::of_alert(workspace, alert)?;
-    let figures = inputs.figures(workspace, Some(alert.store_version)).await?;
+    let (snapshot, figures) = figures_as_issued(workspace, alert).await?;
+    let figures = figures.with_arrivals(&snapshot).await?;
     let replaces = match alert.replaces {
         Some(number) => Some(replaced_rows(workspace, find(issued, number)?).await?),
         None => None,
@@ -144,6 +156,7 @@ async fn build_again(
         week: week_of(alert)?,
         protocol: alert.protocol.clone(),
         replaces,
+        note_before: None,
     };
     build_issue(&figures, &subject, alert.note.as_deref(), &issue)
 }

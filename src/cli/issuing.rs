@@ -4,27 +4,30 @@
 //! them; with the row the alert is issued, and its folder gets its number. Whoever comes next gives a
 //! folder its number that a kill left without.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 use uuid::Uuid;
 
-use super::alert::{Built, build, chosen_protocol, rows_under};
+use super::alert::{Built, build, chosen_protocol, publishing};
+use super::figures::Figures;
 use super::grid_setting::check_grid_not_lowered;
 use super::inputs::{Inputs, sha256_of};
 use super::issued::in_json;
 use super::report;
-use super::rollup::Figures;
+use super::week_page::write_week_page;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
-use crate::publish::files::write_private_folder;
+use crate::publish::files::{borrowed, write_private_folder};
 use crate::publish::gate::{Confidences, Gate};
 use crate::publish::issue::{Issue, Replaced, folder_name};
 use crate::publish::note::Note;
-use crate::store::alerts::{AlertBook, FrozenFile, IssuedAlert};
+use crate::rollup::public_rows::{Publishing, Status};
+use crate::store::alerts::{AlertBook, FrozenFile, IssuedAlert, published_before};
 use crate::store::append::Sealed;
 use crate::store::private_names::{private_names, private_points};
+use crate::store::snapshot::Snapshot;
 use crate::store::tables::Store;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
@@ -41,33 +44,75 @@ pub(super) enum IssueRequest {
     Correction(i64),
 }
 
+/// The note that an alert is to have.
+#[derive(Debug, Clone)]
+pub(super) enum NoteChoice {
+    /// This one.
+    Text(String),
+    /// None.
+    None,
+    /// That of the alert that it corrects, if it corrects one.
+    AsBefore,
+}
+
+impl NoteChoice {
+    /// The note, given that of the alert that is corrected.
+    pub(super) fn of(self, before: Option<&str>) -> Option<String> {
+        match self {
+            NoteChoice::Text(text) => Some(text),
+            NoteChoice::None => None,
+            NoteChoice::AsBefore => before.map(str::to_owned),
+        }
+    }
+}
+
 /// What an alert is about, and what it replaces.
 pub(super) struct Subject {
     pub(super) week: IsoWeek,
     pub(super) protocol: String,
     pub(super) replaces: Option<Replaced>,
+    /// The note of what it replaces.
+    pub(super) note_before: Option<String>,
 }
 
 pub(super) async fn issue(
     workspace: &Workspace,
     request: &IssueRequest,
-    note: Option<String>,
+    note: NoteChoice,
     now: Timestamp,
     format: Format,
 ) -> Result<Outcome, Failure> {
+    let (alert, withheld) = issued(workspace, request, note, now).await?;
+    say_issued(workspace, &alert, withheld, format)?;
+    Ok(Outcome::Done)
+}
+
+/// Issues an alert; with how many of its counties have fields in no row.
+pub(super) async fn issued(
+    workspace: &Workspace,
+    request: &IssueRequest,
+    note: NoteChoice,
+    now: Timestamp,
+) -> Result<(IssuedAlert, usize), Failure> {
     let store = open_store(workspace).await?;
     let inputs = Inputs::of_now(workspace)?;
-    let figures = inputs.figures(workspace, None).await?;
+    let nothing = Publishing::Nothing;
+    let (snapshot, mut figures) = inputs.figures(workspace, None, &[], &nothing, &[]).await?;
     let confidences = confidences(&store).await?;
-    let gate = gate(workspace, &inputs, &figures.region, &confidences)?;
-    if let Some(note) = &note {
-        gate.judge_note(note, &confidences.points)?;
-    }
+    let mut gate = gate(workspace, &inputs, &figures.region, &confidences)?;
     for _ in 0..ATTEMPTS_MAX {
         let book = AlertBook::open(&store).await?;
         settle(workspace, &book.issued)?;
         check_grid_not_lowered(workspace, &book.issued)?;
         let subject = subject(workspace, &figures, &book, request).await?;
+        let note = note.clone().of(subject.note_before.as_deref());
+        if let Some(note) = &note {
+            gate.judge_note(note, &confidences.points)?;
+        }
+        let published = book.published();
+        let publishing = publishing(subject.week, &subject.protocol);
+        figures = figures.publishing(&published, &publishing).await?;
+        figures = figures.with_arrivals(&snapshot).await?;
         let issue = Issue {
             number: book.next_number(),
             // The table keeps microseconds; so do the files.
@@ -76,18 +121,25 @@ pub(super) async fn issue(
         };
         let built = build_issue(&figures, &subject, note.as_deref(), &issue)?;
         let folder = folder_name(issue.number);
+        gate.allow_rows(published.iter().map(|one| &one.entry));
+        gate.allow_rows(&figures.entering);
         for (name, bytes) in &built.files {
-            gate.judge_alert_file(&format!("{folder}/{name}"), name, bytes)?;
+            let file = format!("{folder}/{name}");
+            gate.judge_alert_file(&file, name, bytes, &subject.protocol)?;
         }
-        let alert = row(&figures, &inputs, &subject, &issue, &built, note.clone());
+        let alert = row(&figures, &inputs, &subject, &issue, &built, note);
         inputs.keep_files(workspace)?;
         let staged = staged_folder(workspace, &alert);
-        write_private_folder(&staged, &built.borrowed())?;
+        write_private_folder(&staged, &borrowed(&built.files))?;
         match book.enter(&store, &alert).await {
             Ok(Sealed::Done) => {
                 settle(workspace, std::slice::from_ref(&alert))?;
-                say_issued(workspace, &alert, format)?;
-                return Ok(Outcome::Done);
+                let mut issued = book.issued;
+                issued.push(alert.clone());
+                write_week_page(workspace, &figures, subject.week, &issued)?;
+                let outcomes = figures.outcomes.iter();
+                let withheld = outcomes.filter(|one| one.status() == Status::Withheld);
+                return Ok((alert, withheld.count()));
             }
             // What was built bears a number that is another's now.
             Ok(Sealed::Overtaken) => remove(&staged),
@@ -117,7 +169,8 @@ async fn subject(
                 .issued
                 .iter()
                 .rev()
-                .find(|alert| alert.iso_week == iso_week && alert.protocol == protocol.id);
+                .find(|alert| alert.iso_week == iso_week && alert.protocol == protocol.id)
+                .filter(|alert| alert.withdrawn.is_none());
             if let Some(alert) = newest {
                 return Err(Failure::new(
                     Kind::Publish,
@@ -135,10 +188,21 @@ async fn subject(
                 week: *week,
                 protocol: protocol.id.clone(),
                 replaces: None,
+                note_before: None,
             });
         }
     };
     let replaced = find(&book.issued, number)?;
+    if replaced.withdrawn.is_some() {
+        return Err(Failure::new(
+            Kind::Publish,
+            format!("alert {number} was withdrawn, so it cannot be corrected"),
+        )
+        .mend(format!(
+            "issue the week again: bractline alert --week {} --protocol {} --issue",
+            replaced.iso_week, replaced.protocol
+        )));
+    }
     if let Some(other) = book
         .issued
         .iter()
@@ -160,6 +224,7 @@ async fn subject(
         week: week_of(replaced)?,
         protocol: replaced.protocol.clone(),
         replaces: Some(replaced_rows(workspace, replaced).await?),
+        note_before: replaced.note.clone(),
     })
 }
 
@@ -168,12 +233,44 @@ pub(super) async fn replaced_rows(
     workspace: &Workspace,
     alert: &IssuedAlert,
 ) -> Result<Replaced, Failure> {
-    let inputs = Inputs::of_alert(workspace, alert)?;
-    let figures = inputs.figures(workspace, Some(alert.store_version)).await?;
+    let (_, figures) = figures_as_issued(workspace, alert).await?;
     Ok(Replaced {
         number: alert.number,
-        rows: rows_under(&figures, week_of(alert)?, &alert.protocol),
+        rows: figures.rows_under(week_of(alert)?, &alert.protocol),
     })
+}
+
+/// The figures that an alert was made of, with the rows that were public before it.
+pub(super) async fn figures_as_issued(
+    workspace: &Workspace,
+    alert: &IssuedAlert,
+) -> Result<(Snapshot, Figures), Failure> {
+    if alert.public_rows.is_none() {
+        return Err(made_by_an_older_program(alert));
+    }
+    let inputs = Inputs::of_alert(workspace, alert)?;
+    let published = published_before(&open_store(workspace).await?, alert.number).await?;
+    let publishing = publishing(week_of(alert)?, &alert.protocol);
+    let version = Some(alert.store_version);
+    inputs
+        .figures(workspace, version, &published, &publishing, &[])
+        .await
+}
+
+/// An alert whose figures were not made of public rows: they cannot be made again, nor shown by today's rule.
+pub(super) fn made_by_an_older_program(alert: &IssuedAlert) -> Failure {
+    let number = alert.number;
+    Failure::new(
+        Kind::Publish,
+        format!(
+            "alert {number} was issued by an older program, whose figures let single fields be computed: it is not \
+             built or published again"
+        ),
+    )
+    .mend(format!(
+        "withdraw it: bractline alert --withdraw {number} --reason TEXT; its files stay in the workspace, and its week \
+         can be issued again"
+    ))
 }
 
 pub(super) fn week_of(alert: &IssuedAlert) -> Result<IsoWeek, Failure> {
@@ -215,8 +312,9 @@ fn row(
     built: &Built,
     note: Option<String>,
 ) -> IssuedAlert {
-    let used = figures.protocols();
-    let is_used = |id: &str| id == subject.protocol || used.contains(&id);
+    let visited = figures.visited();
+    let used: BTreeSet<&str> = visited.iter().map(|(_, id)| id.as_str()).collect();
+    let is_used = |id: &str| id == subject.protocol || used.contains(id);
     let protocols = inputs.protocols.iter().filter(|(id, _)| is_used(id));
     IssuedAlert {
         number: issue.number,
@@ -239,6 +337,8 @@ fn row(
             .collect::<BTreeMap<_, _>>(),
         boundaries_sha256: inputs.boundaries_sha256(),
         weather_sha256: inputs.weather_sha256(),
+        public_rows: Some(figures.entering.clone()),
+        withdrawn: None,
     }
 }
 
@@ -304,7 +404,12 @@ pub(super) fn gate(
     Gate::new(region, protocols, grid_km, confidences)
 }
 
-fn say_issued(workspace: &Workspace, alert: &IssuedAlert, format: Format) -> Result<(), Failure> {
+fn say_issued(
+    workspace: &Workspace,
+    alert: &IssuedAlert,
+    withheld: usize,
+    format: Format,
+) -> Result<(), Failure> {
     let folder = workspace.issued().join(folder_name(alert.number));
     match format {
         Format::Json => report::say_json(&in_json(alert, &folder)),
@@ -312,13 +417,16 @@ fn say_issued(workspace: &Workspace, alert: &IssuedAlert, format: Format) -> Res
             let correction = alert.replaces.map_or_else(String::new, |number| {
                 format!(", a correction of alert {number}")
             });
+            let rows = alert.public_rows.as_ref().map_or(0, Vec::len) as u64;
             report::say(&format!(
-                "issued alert {} of {}, {}{correction}, from store version {}: {}",
+                "issued alert {} of {}, {}{correction}, from store version {}: {}\nmade {} public; {} in no row",
                 alert.number,
                 alert.iso_week,
                 alert.protocol,
                 alert.store_version,
-                folder.join("alert.html").display()
+                folder.join("alert.html").display(),
+                report::counted(rows, "row", "rows"),
+                report::counted(withheld as u64, "county is", "counties are"),
             ))
         }
     }

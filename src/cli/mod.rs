@@ -9,6 +9,9 @@ mod cluster;
 mod demo;
 mod dispersion;
 mod export;
+mod export_rows;
+mod exported;
+mod figures;
 mod grid_setting;
 mod held;
 mod held_groups;
@@ -24,6 +27,7 @@ mod plan_threshold;
 mod protocol_text;
 mod protocols;
 mod publish;
+mod publish_rule;
 mod report;
 mod rolled_up;
 mod rollup;
@@ -37,7 +41,10 @@ mod submissions;
 pub mod table_cells;
 mod trend;
 mod vacuum;
+mod week_page;
+mod withdrawing;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -47,9 +54,10 @@ use clap::{Parser, Subcommand, ValueEnum};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
+use crate::region::districts::districts_in;
 use crate::store::snapshot::{Snapshot, parts_that_pay};
 use crate::store::tables::Store;
-use crate::workspace::{SETTINGS_FILE, Workspace};
+use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace};
 
 /// What a command came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -223,10 +231,44 @@ async fn open_snapshot(workspace: &Workspace) -> Result<Snapshot, Failure> {
 
 fn open_region(workspace: &Workspace) -> Result<Region, Failure> {
     let region = &workspace.settings().region;
-    match workspace.boundaries() {
-        Some(file) => Region::from_file(&file, &region.id_property, &region.name_property),
-        None => Region::built_in(&region.boundaries),
+    let Some(file) = workspace.boundaries() else {
+        return with_districts(Region::built_in(&region.boundaries)?, region, None);
+    };
+    let text = Region::text_of_file(&file)?;
+    region_of(&text, &file.display().to_string(), region)
+}
+
+/// The region of a boundary file's text, with its districts.
+fn region_of(text: &str, place: &str, settings: &RegionSettings) -> Result<Region, Failure> {
+    let region = Region::from_text(text, place, &settings.id_property, &settings.name_property)?;
+    with_districts(region, settings, Some((text, place)))
+}
+
+/// A region with its districts: those of the boundary file, and over them those of the settings.
+fn with_districts(
+    region: Region,
+    settings: &RegionSettings,
+    file: Option<(&str, &str)>,
+) -> Result<Region, Failure> {
+    let property = &settings.district_property;
+    let mut districts = match file.filter(|_| !property.is_empty()) {
+        Some((text, place)) => districts_in(text, place, &settings.id_property, property)?,
+        None => BTreeMap::new(),
+    };
+    for (district, counties) in &settings.districts {
+        for county in counties {
+            if region.county(county).is_none() {
+                return Err(Failure::new(
+                    Kind::Settings,
+                    format!("[region.districts] {district:?} has the county {county:?}, which the region has not"),
+                )
+                .at(SETTINGS_FILE)
+                .mend("write the county ids of the boundaries"));
+            }
+            districts.insert(county.clone(), district.clone());
+        }
     }
+    Ok(region.with_districts(districts))
 }
 
 fn open_catalogue(workspace: &Workspace) -> Result<Catalogue, Failure> {

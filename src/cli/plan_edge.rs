@@ -6,13 +6,14 @@ use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::Float64Type;
 use serde::Serialize;
 
-use super::rollup::Figures;
+use super::figures::Figures;
 use super::{Format, Outcome, open_snapshot, report};
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions::IN_ONE_SENTENCE;
 use crate::publish::files::write_private_folder;
 use crate::publish::tables::csv_of;
 use crate::region::strips::{SampledSite, draw_strips};
+use crate::rollup::public_rows::Publishing;
 use crate::visit::week::IsoWeek;
 use crate::visit::words::disarmed;
 use crate::workspace::Workspace;
@@ -84,7 +85,7 @@ struct Reached {
 
 impl PlanEdge {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
-        let figures = Figures::of(workspace).await?;
+        let figures = Figures::of(workspace, &Publishing::Nothing).await?;
         let protocol = figures.catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))
                 .at("--protocol")

@@ -4,10 +4,11 @@
 use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::{Float64Type, Int32Type};
 
+use super::figures::Figures;
 use super::plan_threshold::wrong;
-use super::rollup::Figures;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
+use crate::rollup::public_rows::Publishing;
 use crate::statistics::field_plan::SiteScatter;
 use crate::statistics::power_law::{MeanVariance, PowerLaw, fit_power_law};
 use crate::workspace::Workspace;
@@ -93,7 +94,7 @@ async fn of_season(
         )
         .mend("name one with --workspace DIR, or assume a k with --k")
     })?;
-    let figures = Figures::of(workspace).await?;
+    let figures = Figures::of(workspace, &Publishing::Nothing).await?;
     let law = season_law(&figures.rollup.field_week().batch, &protocol.id, season)?;
     let from = format!(
         "The scatter is that of {} visits of the season {season}: the variance of site means is \

@@ -1,29 +1,34 @@
 //! `bractline publish`: the issued alerts to where people read them.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::bucket;
 use super::grid_setting::check_grid_not_lowered;
 use super::inputs::{Inputs, sha256_of};
 use super::issuing::{confidences, gate, settle};
+use super::publish_rule::{hold_to_rule, one_protocol_a_count};
 use super::report::{self, counted};
 use super::scenario::refuse_scenario;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
 use crate::plain_file::{ISSUED_BYTES_MAX, read_plain};
+use crate::protocol::catalogue::Protocol;
 use crate::publish::feed::{Listed, Publisher, feed_xml};
-use crate::publish::gate::Gate;
+use crate::publish::gate::{Gate, PUBLIC_FILES, WEEK_PAGE};
 use crate::publish::index_page::index_html;
 use crate::publish::issue::folder_name;
 use crate::publish::place::{Place, Put};
-use crate::store::alerts::{IssuedAlert, identity_of_alerts, issued_alerts};
+use crate::publish::week_page::{WeekEntry, week_html};
+use crate::publish::withdrawn_page::withdrawn_html;
+use crate::store::alerts::{IssuedAlert, alerts_with_rows, identity_of_alerts};
 use crate::store::private_names::private_points_at;
 use crate::workspace::Workspace;
 
 /// Copy the issued alerts, their feed and their list to a public place
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline publish --to /srv/www/alerts\n  bractline publish --to s3://bucket/alerts\n\nCopies issued alerts, feed.xml and index.html, and nothing else. Every file is judged before the first is\nwritten: one that would give a farm away stops all. What is there already stays; a frozen file that was\nchanged there is an error. A bucket's region and keys come from AWS_REGION, AWS_ACCESS_KEY_ID …"
+    after_help = "Examples:\n  bractline publish --to /srv/www/alerts\n  bractline publish --to s3://bucket/alerts\n\nCopies issued alerts, a page for each week, feed.xml and index.html, and nothing else. Of a withdrawn alert a stub with the reason is left. Every file is judged before the first is\nwritten: one that would give a farm away stops all. What is there already stays; a frozen file that was\nchanged there is an error. A bucket's region and keys come from AWS_REGION, AWS_ACCESS_KEY_ID …"
 )]
 pub struct Publish {
     /// A folder, file://… or s3://BUCKET/PREFIX
@@ -42,73 +47,177 @@ pub struct Publish {
 /// A file on its way: its name at the public place, and its bytes.
 type PublicFile = (String, Vec<u8>);
 
+/// All that is published, judged.
+struct Judged {
+    /// Files that never change.
+    frozen: Vec<PublicFile>,
+    /// Files in the place of their earlier state; last, so that they lead to nothing that is not there.
+    renewed: Vec<PublicFile>,
+    /// Files of withdrawn alerts, which are taken away.
+    removed: Vec<String>,
+}
+
+async fn judged(workspace: &Workspace) -> Result<(usize, Judged), Failure> {
+    let store = open_store(workspace).await?;
+    let with_rows = alerts_with_rows(&store).await?;
+    let issued: Vec<IssuedAlert> = with_rows.iter().map(|(alert, _)| alert.clone()).collect();
+    settle(workspace, &issued)?;
+    check_grid_not_lowered(workspace, &issued)?;
+    let all: Vec<Listed> = issued.iter().map(listed).collect();
+    let publisher = publisher(workspace, identity_of_alerts(&store).await?);
+    let confidences = confidences(&store).await?;
+    let (mut frozen, mut removed, mut stubs) = (Vec::new(), Vec::new(), Vec::new());
+    let mut protocols: BTreeMap<String, Protocol> = BTreeMap::new();
+    let mut last: Option<(Inputs, Gate)> = None;
+    for (alert, rows) in &with_rows {
+        let folder = folder_name(alert.number);
+        if let Some(withdrawn) = &alert.withdrawn {
+            let (at, why) = (withdrawn.at, &withdrawn.reason);
+            let stub = withdrawn_html(&listed(alert), at, why, &publisher.contact)?;
+            stubs.push((format!("{folder}/alert.html"), stub.into_bytes()));
+            let others = PUBLIC_FILES.iter().map(|(name, _)| *name);
+            let others = others.filter(|name| *name != "alert.html");
+            removed.extend(others.map(|name| format!("{folder}/{name}")));
+            continue;
+        }
+        hold_to_rule(workspace, alert, rows)?;
+        let inputs = Inputs::of_alert(workspace, alert)?;
+        let same = last.as_ref().is_some_and(|(other, _)| *other == inputs);
+        if !same {
+            let region = inputs.region(workspace)?;
+            let gate = gate(workspace, &inputs, &region, &confidences)?;
+            let catalogue = inputs.catalogue()?;
+            let used = issued.iter().filter(|other| other.withdrawn.is_none());
+            for id in used.map(|other| &other.protocol) {
+                let protocol = catalogue.protocol(id).cloned();
+                protocols.extend(protocol.map(|protocol| (id.clone(), protocol)));
+            }
+            last = Some((inputs, gate));
+        }
+        if let Some((_, gate)) = &mut last {
+            gate.allow_rows(rows.iter().map(|one| &one.entry));
+            if let Some(note) = &alert.note {
+                let points = private_points_at(&store, alert.store_version).await?;
+                gate.judge_note(note, &points)?;
+            }
+            frozen.extend(judged_files(workspace, alert, gate)?);
+        }
+    }
+    one_protocol_a_count(protocols.values())?;
+    let mut renewed = week_pages(workspace, &issued, &publisher)?;
+    renewed.push(("feed.xml".to_owned(), feed_xml(&all, &publisher)?));
+    let list = index_html(&all, &publisher)?;
+    renewed.push(("index.html".to_owned(), list.into_bytes()));
+    if last.is_none() {
+        let inputs = Inputs::of_now(workspace)?;
+        let region = inputs.region(workspace)?;
+        let gate = gate(workspace, &inputs, &region, &confidences)?;
+        last = Some((inputs, gate));
+    }
+    if let Some((_, gate)) = &last {
+        for (name, bytes) in &renewed {
+            gate.judge_around(name, bytes)?;
+        }
+        for (name, bytes) in &stubs {
+            gate.judge_stub(name, bytes)?;
+        }
+    }
+    stubs.extend(renewed);
+    let judged = Judged {
+        frozen,
+        renewed: stubs,
+        removed,
+    };
+    Ok((issued.len(), judged))
+}
+
+/// The page of each week that has an alert.
+fn week_pages(
+    workspace: &Workspace,
+    issued: &[IssuedAlert],
+    publisher: &Publisher,
+) -> Result<Vec<PublicFile>, Failure> {
+    let mut weeks: BTreeMap<&str, BTreeMap<&str, &IssuedAlert>> = BTreeMap::new();
+    for alert in issued {
+        // The newest of a protocol stands for it.
+        let week = weeks.entry(&alert.iso_week).or_default();
+        week.insert(&alert.protocol, alert);
+    }
+    let pages = weeks.into_iter().map(|(iso_week, alerts)| {
+        let entries: Vec<WeekEntry> = alerts.values().map(|alert| week_entry(alert)).collect();
+        let newest = alerts.values().max_by_key(|alert| alert.number);
+        let region = match newest {
+            Some(alert) => Inputs::of_alert(workspace, alert)?.region(workspace)?,
+            None => Inputs::of_now(workspace)?.region(workspace)?,
+        };
+        let page = week_html(iso_week, &region, &publisher.contact, &entries)?;
+        Ok((format!("week/{iso_week}/{WEEK_PAGE}"), page.into_bytes()))
+    });
+    pages.collect()
+}
+
+fn week_entry(alert: &IssuedAlert) -> WeekEntry {
+    let withdrawn = alert.withdrawn.as_ref();
+    WeekEntry {
+        title: alert.title.clone(),
+        headline: withdrawn.is_none().then(|| alert.headline.clone()),
+        said: match withdrawn {
+            Some(withdrawn) => format!("alert {}, withdrawn: {}", alert.number, withdrawn.reason),
+            None => format!("alert {}", alert.number),
+        },
+        page: format!("../../{}/alert.html", folder_name(alert.number)),
+    }
+}
+
 impl Publish {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         refuse_scenario(self.scenario.as_deref())?;
-        let store = open_store(workspace).await?;
-        let issued = issued_alerts(&store).await?;
-        settle(workspace, &issued)?;
-        check_grid_not_lowered(workspace, &issued)?;
-        let listed: Vec<Listed> = issued.iter().map(listed).collect();
-        let publisher = publisher(workspace, identity_of_alerts(&store).await?);
-        let around = [
-            ("feed.xml", feed_xml(&listed, &publisher)?),
-            ("index.html", index_html(&listed, &publisher)?.into_bytes()),
-        ];
         // All is judged before the first file is written.
-        let confidences = confidences(&store).await?;
-        let mut files = Vec::new();
-        let mut last: Option<(Inputs, Gate)> = None;
-        for alert in &issued {
-            let inputs = Inputs::of_alert(workspace, alert)?;
-            let same = last.as_ref().is_some_and(|(other, _)| *other == inputs);
-            if !same {
-                let region = inputs.region(workspace)?;
-                let gate = gate(workspace, &inputs, &region, &confidences)?;
-                last = Some((inputs, gate));
-            }
-            if let Some((_, gate)) = &last {
-                if let Some(note) = &alert.note {
-                    let points = private_points_at(&store, alert.store_version).await?;
-                    gate.judge_note(note, &points)?;
-                }
-                files.extend(judged_files(workspace, alert, gate)?);
-            }
-        }
-        if let Some((_, gate)) = &last {
-            for (name, bytes) in &around {
-                gate.judge_around(name, bytes)?;
-            }
-        }
+        let (alerts, judged) = judged(workspace).await?;
         let place = Place::open(&self.to, bucket::options()?)?;
-        let names = files.iter().map(|(name, _)| name.as_str());
-        place.check_ways(names.chain(around.iter().map(|(name, _)| *name)))?;
+        let files = judged.frozen.iter().chain(&judged.renewed);
+        let names = files.map(|(name, _)| name.as_str());
+        place.check_ways(names.chain(judged.removed.iter().map(String::as_str)))?;
         let mut written = Vec::new();
         let mut unchanged = 0;
         let mut note = |name: String, put: Put| match put {
             Put::Written => written.push(name),
             Put::Unchanged => unchanged += 1,
         };
-        for (name, bytes) in files {
+        for (name, bytes) in judged.frozen {
             let put = place.put_frozen(&name, bytes).await?;
             note(name, put);
         }
-        // Last, so that they lead to nothing that is not there.
-        for (name, bytes) in around {
-            note(name.to_owned(), place.put_renewed(name, bytes).await?);
+        for (name, bytes) in judged.renewed {
+            let put = place.put_renewed(&name, bytes).await?;
+            note(name, put);
+        }
+        let mut removed = Vec::new();
+        for name in judged.removed {
+            if place.remove(&name).await? {
+                removed.push(name);
+            }
         }
         match self.format {
             Format::Json => report::say_json(&serde_json::json!({
                 "to": self.to,
-                "alerts": issued.len(),
+                "alerts": alerts,
                 "written": written,
+                "removed": removed,
                 "unchanged": unchanged,
             }))?,
             Format::Text => report::say(&format!(
-                "published {} to {}: {} written, {unchanged} there already",
-                counted(issued.len() as u64, "alert", "alerts"),
+                "published {} to {}: {} written, {unchanged} there already{}",
+                counted(alerts as u64, "alert", "alerts"),
                 self.to,
                 counted(written.len() as u64, "file", "files"),
+                match removed.len() {
+                    0 => String::new(),
+                    some => format!(
+                        ", {} of withdrawn alerts removed",
+                        counted(some as u64, "file", "files")
+                    ),
+                }
             ))?,
         }
         Ok(Outcome::Done)
@@ -128,7 +237,7 @@ fn judged_files(
         let path = folder.join(&file.name);
         let bytes = read_plain(&path, ISSUED_BYTES_MAX)?;
         let name = format!("{}/{}", folder_name(alert.number), file.name);
-        gate.judge_alert_file(&name, &file.name, &bytes)?;
+        gate.judge_alert_file(&name, &file.name, &bytes, &alert.protocol)?;
         if sha256_of(&bytes) != file.sha256 {
             return Err(stopped(&name, "it is not what was issued", alert.number));
         }
@@ -171,6 +280,10 @@ fn listed(alert: &IssuedAlert) -> Listed {
         headline: alert.headline.clone(),
         summary: alert.summary.clone(),
         invented: alert.invented.clone(),
+        withdrawn: alert
+            .withdrawn
+            .as_ref()
+            .map(|withdrawn| (withdrawn.at, withdrawn.reason.clone())),
     }
 }
 

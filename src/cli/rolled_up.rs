@@ -1,4 +1,4 @@
-//! What `bractline rollup` reports: how much was rolled up, and which files may be published.
+//! What `bractline rollup` reports: how much was rolled up, what of it is public, and which files hold what.
 
 use std::path::PathBuf;
 
@@ -11,10 +11,15 @@ use super::report::counted;
 pub(super) struct Written {
     pub(super) store_version: i64,
     pub(super) county_weeks: usize,
-    pub(super) suppressed: usize,
-    /// Files that may be published.
+    /// County-weeks whose fields are in public rows.
+    pub(super) in_public_rows: usize,
+    /// County-weeks whose fields would be, if they were published now.
+    pub(super) not_public_yet: usize,
+    /// County-weeks whose fields are in no row, public or to be.
+    pub(super) withheld: usize,
+    /// Files of what is public.
     pub(super) public: Vec<PathBuf>,
-    /// Files that name fields.
+    /// Files for the office.
     pub(super) private: Vec<PathBuf>,
 }
 
@@ -28,11 +33,13 @@ impl Written {
                 .collect()
         };
         format!(
-            "rolled up {} ({} suppressed) from store version {}{}{}",
+            "rolled up {} from store version {}: {} in public rows, {} not public yet, {} withheld{}{}",
             counted(self.county_weeks as u64, "county-week", "county-weeks"),
-            self.suppressed,
             self.store_version,
-            listed("", &self.public),
+            self.in_public_rows,
+            self.not_public_yet,
+            self.withheld,
+            listed("public: ", &self.public),
             listed("private: ", &self.private),
         )
     }

@@ -1,16 +1,16 @@
-//! `bractline rollup --with`: what would follow under other economics. It writes files of their own names and
-//! forms, which no alert takes up and the public place refuses.
+//! `bractline rollup --with`: what would follow under other economics. It writes private files with names and forms of
+//! their own, which no alert takes up and `publish` refuses.
 
 use std::path::{Path, PathBuf};
 
 use serde_json::json;
 
+use super::figures::{docs, note_without_threshold};
 use super::report::{self, counted};
-use super::rollup::{OutputFile, docs, note_without_threshold};
 use super::setting::roll_up_setting;
 use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
 use crate::failure::{Failure, Kind};
-use crate::publish::files::write_private_folder;
+use crate::publish::files::{OutputFile, borrowed, write_private_folder};
 use crate::publish::scenario_page::{NOTICE, ScenarioFacts, scenario_page};
 use crate::publish::tables::{write_csv, write_scenario_parquet};
 use crate::rollup::run::Period;
@@ -47,16 +47,8 @@ pub(super) async fn roll_up_under(
         field_docs: &docs(&rollup.field_week.stage.columns),
     };
     let files = files(&rollup, &facts, period)?;
-    let borrowed: Vec<(&str, &[u8])> = files
-        .iter()
-        .map(|(name, bytes)| (*name, &**bytes))
-        .collect();
-    write_private_folder(out, &borrowed)?;
+    write_private_folder(out, &borrowed(&files))?;
     let rows = rollup.county_week.rows_of(period)?;
-    let suppressed = rows["suppressed"].as_any();
-    let suppressed = suppressed
-        .downcast_ref::<arrow::array::BooleanArray>()
-        .map_or(0, arrow::array::BooleanArray::true_count);
     let paths: Vec<PathBuf> = files.iter().map(|(name, _)| out.join(name)).collect();
     match format {
         Format::Json => report::say_json(&json!({
@@ -65,7 +57,6 @@ pub(super) async fn roll_up_under(
             "changes": scenario.in_words(),
             "store_version": rollup.store_version,
             "county_weeks": rows.num_rows(),
-            "suppressed": suppressed,
             "thresholds_unmoved": facts.unmoved(),
             "without_damage_relation": facts.without_damage(),
             "public": [],
@@ -75,18 +66,18 @@ pub(super) async fn roll_up_under(
             let county_weeks = counted(rows.num_rows() as u64, "county-week", "county-weeks");
             let listed: String = paths
                 .iter()
-                .map(|path| format!("\n  not to be published: {}", path.display()))
+                .map(|path| format!("\n  private, not to be published: {}", path.display()))
                 .collect();
             let version = rollup.store_version;
             report::say(&format!(
-                "scenario {scenario}: {county_weeks} ({suppressed} suppressed) from store version {version}{listed}"
+                "scenario {scenario}: {county_weeks} from store version {version}{listed}"
             ))?;
         }
     }
     Ok(Outcome::Done)
 }
 
-/// What people ask of a scenario, an alert does not take.
+/// Refuses a scenario where an alert is asked for.
 pub(super) fn refuse_scenario(asked: Option<&str>) -> Result<(), Failure> {
     match asked {
         Some(changes) => Err(Failure::new(
@@ -99,7 +90,7 @@ pub(super) fn refuse_scenario(asked: Option<&str>) -> Result<(), Failure> {
     }
 }
 
-/// What lies in the folder of alerts may be issued and published.
+/// Refuses the folder of alerts: what is in it may be issued and published.
 fn keep_out_of_alerts(workspace: &Workspace, out: &Path) -> Result<(), Failure> {
     let unreadable = |error| Failure::file("find", out, &error);
     let alerts = std::path::absolute(workspace.alerts()).map_err(unreadable)?;

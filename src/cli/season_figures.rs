@@ -1,41 +1,99 @@
-//! The county-weeks of all seasons of a store.
+//! The public rows of all seasons of a store, and the rows that would be public if every week were published now.
 
-use super::rollup::note_without_threshold;
+use super::figures::{day_of, note_without_threshold};
 use super::setting::roll_up_setting;
-use super::{open_catalogue, open_region, open_snapshot};
+use super::{open_catalogue, open_region, open_snapshot, open_store};
+use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
+use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
-use crate::rollup::county_week::CountyWeek;
-use crate::rollup::wanted::roll_up_county_weeks;
+use crate::rollup::inputs::RegionCounty;
+use crate::rollup::public_rows::{Publishing, public_rows};
+use crate::rollup::run::Period;
+use crate::rollup::wanted::roll_up;
 use crate::rollup::week_heat::WeekHeat;
+use crate::store::alerts::published_rows;
 use crate::workspace::Workspace;
 
 /// What the comparison of seasons is made from.
 pub(super) struct SeasonFigures {
     pub(super) region: Region,
+    pub(super) catalogue: Catalogue,
     pub(super) store_version: i64,
-    pub(super) county_weeks: Vec<CountyWeek>,
-    /// The heat that had come by each week; nothing where the workspace has no temperatures.
+    /// Every county of the region.
+    pub(super) counties: Vec<RegionCounty>,
+    /// The rows that are public.
+    pub(super) public: Vec<PublicRow>,
+    /// The rows that would be public if every week were published now. Private as far as they are not public yet.
+    pub(super) published_now: Vec<PublicRow>,
+    /// Degree-days accumulated by each week; none where the workspace has no temperatures.
     pub(super) heat: WeekHeat,
 }
 
 impl SeasonFigures {
     /// Those of the newest version of the store.
     pub(super) async fn of(workspace: &Workspace) -> Result<SeasonFigures, Failure> {
+        let published = published_rows(&open_store(workspace).await?).await?;
         let snapshot = open_snapshot(workspace).await?;
         let region = open_region(workspace)?;
         let catalogue = open_catalogue(workspace)?;
         let setting = roll_up_setting(workspace, &region, workspace.weather().as_deref())?;
-        let (table, left_out) = roll_up_county_weeks(&snapshot, &catalogue, &setting).await?;
-        note_without_threshold(left_out);
-        let county_weeks = CountyWeek::from_batches(&[table])?;
-        let weeks = county_weeks.iter();
+        let rollup = roll_up(&snapshot, None, &catalogue, &setting).await?;
+        note_without_threshold(rollup.visits_without_threshold);
+        let visits_until = day_of(snapshot.received_until().await?);
+        let shown = |publishing: &Publishing| {
+            let field_week = &rollup.field_week().batch;
+            let rows = public_rows(
+                field_week,
+                &catalogue,
+                &setting,
+                &published,
+                publishing,
+                visits_until,
+            );
+            rows.map(|rows| rows.shown)
+        };
+        let public = shown(&Publishing::Nothing)?;
+        let published_now = shown(&Publishing::All(Period::All))?;
+        let weeks = public.iter().chain(&published_now);
         let weeks = weeks.map(|row| (&*row.protocol, &*row.iso_week));
+        let heat = WeekHeat::of(&setting.weather, &setting.counties, &catalogue, weeks);
         Ok(SeasonFigures {
-            heat: WeekHeat::of(&setting.weather, &setting.counties, &catalogue, weeks),
+            heat,
             region,
+            catalogue,
             store_version: snapshot.version(),
-            county_weeks,
+            counties: setting.counties,
+            public,
+            published_now,
         })
     }
+
+    /// County-weeks that are public.
+    pub(super) fn public_county_weeks(&self) -> usize {
+        county_weeks(&self.public).count()
+    }
+
+    /// County-weeks that would become public, or change, if every week were published now.
+    pub(super) fn private_county_weeks(&self) -> usize {
+        let is_public = |row: &&PublicRow| {
+            let key = |row: &PublicRow| {
+                (
+                    row.place.clone(),
+                    row.iso_week.clone(),
+                    row.protocol.clone(),
+                )
+            };
+            // Both are in the order of this key.
+            let found = self.public.binary_search_by_key(&key(row), key);
+            found.is_ok_and(|place| self.public[place] == **row)
+        };
+        county_weeks(&self.published_now)
+            .filter(|row| !is_public(row))
+            .count()
+    }
+}
+
+fn county_weeks(rows: &[PublicRow]) -> impl Iterator<Item = &PublicRow> {
+    rows.iter().filter(|row| row.place.county().is_some())
 }

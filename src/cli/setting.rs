@@ -24,9 +24,9 @@ pub(super) fn roll_up_setting(
     let neighbours = region.neighbours();
     let counties = region.counties().iter().zip(neighbours);
     Ok(Setting {
-        min_fields: disclosure.min_fields,
-        min_farms: disclosure.min_farms,
-        point_grid_km: disclosure.point_grid_km,
+        rule: disclosure.rule(),
+        districts: region.districts().clone(),
+        point_grid: workspace.grid_width()?,
         counties: counties
             .map(|(county, neighbours)| RegionCounty {
                 id: county.id.clone(),

@@ -6,11 +6,13 @@
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
+use super::figures::Figures;
 use super::report;
-use super::rollup::Figures;
 use super::{Outcome, open_store, workers};
 use crate::failure::{Failure, Kind};
-use crate::rollup::run::{FINISHED, Rollup, StageTable};
+use crate::rollup::public_rows::Publishing;
+use crate::rollup::run::{FINISHED, StageTable};
+use crate::rollup::stages::public_stages;
 use crate::store::query::{Answer, Query, ReadOnly, too_much};
 use crate::store::tables::{Kept, Store};
 use crate::workspace::Workspace;
@@ -28,7 +30,7 @@ pub(super) const THREAD_NAME: &str = "sql";
 /// Ask the tables: read-only SQL
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline sql \"select county_name, median_pressure from county_week where iso_week = '2026-W30'\"\n  bractline sql --format csv \"select county_id, count(*) as visits from visits group by county_id\"\n\nTables: visits, units, held, held_closed, receipts, alerts (rows that count), and, rolled up when they are\nnamed, county_week, region_week, region_pressure, region_stage, sample_point, field_week. One query at a\ntime; it can read these tables and nothing else. All of the answer is written, or none. Every table is private but\ncounty_week, sample_point and those of the region."
+    after_help = "Examples:\n  bractline sql \"select county_name, median_class from county_week where iso_week = '2026-W30'\"\n  bractline sql --format csv \"select county_id, count(*) as visits from visits group by county_id\"\n\nPrivate tables: visits, units, held, held_closed, receipts, alerts (rows that count), and, rolled up when they are named, field_week and county_week_full (every county and week, with every figure).\nPublic tables, of the rows that were issued or exported: county_week, elsewhere_week, region_week, region_median, region_stage, sample_point.\nOne query at a time; it can read these tables and nothing else. All of the answer is written, or none. An answer that rests on a private table is private."
 )]
 pub struct Sql {
     /// One SELECT
@@ -62,16 +64,17 @@ enum SqlFormat {
 impl Sql {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let query = Query::read(&self.query)?;
-        check_names(&query.tables)?;
+        let public = names_of_public_tables()?;
+        check_names(&query.tables, &public)?;
         let store = open_store(workspace).await?;
-        let is_rolled_up = |name: &String| FINISHED.contains(&&**name);
+        let is_public = |name: &String| public.contains(name);
+        let is_rolled_up = |name: &String| FINISHED.contains(&&**name) || is_public(name);
         let rolled_up = match query.tables.iter().any(is_rolled_up) {
-            true => Some(Figures::of(workspace).await?.rollup),
-            false => None,
-        };
-        let is_public = |name: &String| {
-            let table = rolled_up.as_ref().and_then(|rollup| rollup.table(name));
-            table.is_some_and(|table| table.stage.public)
+            true => rolled_up(
+                &Figures::of(workspace, &Publishing::Nothing).await?,
+                &public,
+            ),
+            false => Vec::new(),
         };
         if !query.tables.iter().all(is_public) {
             report::note(
@@ -88,7 +91,7 @@ impl Sql {
         &self,
         store: Store,
         query: Query,
-        rolled_up: Option<Rollup>,
+        rolled_up: Vec<StageTable>,
     ) -> Result<String, Failure> {
         let (format, memory) = (self.format, u64::from(self.memory_mb) << 20);
         let memory_bytes = usize::try_from(memory).unwrap_or(usize::MAX);
@@ -108,8 +111,8 @@ impl Sql {
                     .and_then(|runtime| {
                         runtime.block_on(async {
                             let tables = ReadOnly::open(&store, memory_bytes, workers()).await?;
-                            for (name, table) in rolled_up.iter().flat_map(named) {
-                                tables.add(name, &table.batch)?;
+                            for StageTable { stage, batch } in &rolled_up {
+                                tables.add(&stage.table, batch)?;
                             }
                             tables.answer(query).await
                         })
@@ -151,24 +154,32 @@ impl Sql {
     }
 }
 
-fn check_names(tables: &[String]) -> Result<(), Failure> {
+/// The tables that rest on public rows alone.
+fn names_of_public_tables() -> Result<Vec<String>, Failure> {
+    let stages = public_stages()?.into_iter();
+    Ok(stages.map(|stage| stage.table).collect())
+}
+
+fn check_names(tables: &[String], public: &[String]) -> Result<(), Failure> {
     let kept = Kept::ALL.map(Kept::name);
-    let known = |name: &str| kept.contains(&name) || FINISHED.contains(&name);
-    match tables.iter().find(|name| !known(name)) {
+    let names = kept.into_iter().chain(FINISHED);
+    let names: Vec<&str> = names.chain(public.iter().map(String::as_str)).collect();
+    match tables.iter().find(|name| !names.contains(&name.as_str())) {
         None => Ok(()),
         Some(name) => Err(
-            Failure::new(Kind::Settings, format!("there is no table {name}")).mend(format!(
-                "the tables are {}, {}",
-                kept.join(", "),
-                FINISHED.join(", ")
-            )),
+            Failure::new(Kind::Settings, format!("there is no table {name}"))
+                .mend(format!("the tables are {}", names.join(", "))),
         ),
     }
 }
 
-fn named(rollup: &Rollup) -> impl Iterator<Item = (&'static str, &StageTable)> {
-    let tables = FINISHED.into_iter();
-    tables.filter_map(|name| Some((name, rollup.table(name)?)))
+/// The tables of a roll-up and those of the public rows.
+fn rolled_up(figures: &Figures, public: &[String]) -> Vec<StageTable> {
+    let private = FINISHED
+        .iter()
+        .filter_map(|name| figures.rollup.table(name));
+    let public = public.iter().filter_map(|name| figures.public.table(name));
+    private.chain(public).cloned().collect()
 }
 
 fn written(answer: &Answer, format: SqlFormat) -> Result<String, Failure> {

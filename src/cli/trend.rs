@@ -1,33 +1,33 @@
-//! `bractline trend`: the seasons of the store compared, as tables and as a page. What is said of them is worked out elsewhere.
+//! `bractline trend`: the seasons of the store compared, as tables and as a page. Their figures are computed elsewhere.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::figures::docs;
 use super::report::{self, counted};
-use super::rollup::docs;
 use super::season_figures::SeasonFigures;
 use super::{Format, Outcome};
+use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
-use crate::publish::files::write_folder;
+use crate::publish::files::{OutputFile, borrowed, write_public_and_private};
 use crate::publish::map_columns::{DescribedFiles, columns_page};
 use crate::publish::season_place::heat_in_words;
 use crate::publish::tables::{write_csv, write_parquet};
-use crate::publish::trend_page::{Heat, trend_html};
-use crate::region::Region;
+use crate::publish::trend_page::{ComparedSeasons, Heat, trend_html};
 use crate::rollup::dispersion::DescribedTable;
 use crate::rollup::season_heat_tables::{county_season_heat_table, season_week_table};
 use crate::rollup::season_tables::{county_season_table, trend_table};
-use crate::rollup::season_weeks::season_weeks;
-use crate::rollup::seasons::{FigureTrend, seasons_of, trends_of};
+use crate::rollup::season_weeks::{SeasonWeek, season_weeks};
+use crate::rollup::seasons::{FigureTrend, Season, seasons_of, trends_of};
 use crate::statistics::season_trend::SEASONS_LEAST;
 use crate::workspace::Workspace;
 
-/// Compare the seasons of the store
+/// Compare seasons and test for trends
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  bractline trend --out seasons\n\nWrites what may be published: county_season.csv and .parquet (when a season begins, how high it\ngoes, how long it stays there), county_season_heat (the same by degree-days, where the workspace has temperatures),\nseason_week (where each week stands among the same week of earlier seasons), trend.csv and .parquet (whether\nany of it rises or falls), trend.html (the weeks of each season in colour, by county) and TREND_COLUMNS.md (what the columns mean). They rest on county-weeks that are shown alone, and on\nshares and means: a season with twice the visits is not twice the pest."
+    after_help = "Example:\n  bractline trend --out seasons\n\nWrites two folders with the same files. DIR/public rests on rows that are public: issued with an alert, or exported with `bractline export --level public`. DIR/private also counts the rows that would be public if every week were published now; as long as there are such rows, its page and TREND_COLUMNS.md are marked private. The files of DIR/private can be read by their owner alone.\n\ncounty_season (.csv and .parquet): when a season begins, how high the pressure rises and how long it stays there\ncounty_season_heat: the same by degree-days, where the workspace has temperatures\nseason_week: the rank of each week among the same week of earlier seasons\ntrend: whether any of these figures rises or falls over the seasons\ntrend.html: the weeks of each season in color, by county\nTREND_COLUMNS.md: what the columns mean\n\nThe pressure of a week is the middle of the class of the median, for the region the mean of its counties. Values are means and proportions: more visits do not mean more pests."
 )]
 pub struct Trend {
     /// Folder to write to
@@ -39,7 +39,10 @@ pub struct Trend {
     format: Format,
 }
 
-/// What was written.
+/// The line of a page or a list of columns that rests on rows that are not public.
+const PRIVATE: &str = "Private: rests on rows that are not public yet.";
+
+/// What was written. Seasons, verdicts and degree-days are those of the private folder, which has all that is public too.
 #[derive(Debug, Serialize)]
 struct Written {
     store_version: i64,
@@ -49,96 +52,188 @@ struct Written {
     enough_seasons: bool,
     /// How many figures of places there are of each word of the column `verdict`.
     verdicts: BTreeMap<&'static str, usize>,
-    /// What degree-days there are.
+    /// Which degree-days are known.
     heat: String,
-    /// Files that may be published.
+    /// County-weeks that are public.
+    public_county_weeks: usize,
+    /// County-weeks that are not, or not as they are now, and would be if every week were published now.
+    private_county_weeks: usize,
+    /// Files that rest on what is public.
     public: Vec<PathBuf>,
+    /// Files for the office.
+    private: Vec<PathBuf>,
 }
 
 impl Written {
     fn text(&self) -> String {
-        let seasons = counted(self.seasons.len() as u64, "season", "seasons");
-        let said = match self.enough_seasons {
+        let listed = |before: &str, files: &[PathBuf]| -> String {
+            files
+                .iter()
+                .map(|file| format!("\n  {before}{}", file.display()))
+                .collect()
+        };
+        let tested = match self.enough_seasons {
             true => self.verdicts_text(),
             false => format!(
-                "the data cannot bear a trend: that takes {SEASONS_LEAST} seasons with figures or more"
+                "too few seasons to test for a trend: it takes {SEASONS_LEAST} seasons with figures or more"
             ),
         };
-        let files = self
-            .public
-            .iter()
-            .map(|file| format!("\n  {}", file.display()));
-        let files: String = files.collect();
-        let version = self.store_version;
-        let heat = &self.heat;
-        format!("compared {seasons} from store version {version}\n{said}\n{heat}{files}")
+        format!(
+            "compared {} from store version {}\n{}\n{tested}\n{}{}{}",
+            counted(self.seasons.len() as u64, "season", "seasons"),
+            self.store_version,
+            self.rows_text(),
+            self.heat,
+            listed("public: ", &self.public),
+            listed("private: ", &self.private),
+        )
+    }
+
+    fn rows_text(&self) -> String {
+        let public = counted(
+            self.public_county_weeks as u64,
+            "county-week is",
+            "county-weeks are",
+        );
+        let rows = format!(
+            "{public} public, {} not public yet",
+            self.private_county_weeks
+        );
+        match (self.public_county_weeks, self.private_county_weeks) {
+            (0, 0) => format!("{rows}: no county has enough fields in any week"),
+            (_, 0) => rows,
+            (0, _) => format!(
+                "{rows}: the tables in the folder public are empty\n{}",
+                how_to_publish()
+            ),
+            (_, _) => format!("{rows}\n{}", how_to_publish()),
+        }
     }
 
     fn verdicts_text(&self) -> String {
         let count = |word| self.verdicts.get(word).copied().unwrap_or(0);
         format!(
-            "of the figures of places, {} rise and {} fall, {} cannot be told from chance, {} have too few seasons",
+            "of the figures of places, {} rise and {} fall, {} have no significant trend, {} have too few seasons",
             count("rises"),
             count("falls"),
-            count("not-told"),
+            count("not-significant"),
             count("too-few-seasons"),
         )
     }
 }
 
+fn how_to_publish() -> &'static str {
+    "help: publish a week with `bractline alert --week WEEK --issue`, or every week with `bractline export --level public \
+     --out DIR`"
+}
+
 impl Trend {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let figures = SeasonFigures::of(workspace).await?;
-        let seasons = seasons_of(&figures.county_weeks, &figures.heat);
-        let trends = trends_of(&seasons);
-        let weeks = season_weeks(&seasons);
-        let known = weeks.iter().filter(|week| week.heat.is_some()).count();
-        let heat = Heat {
-            from: figures.heat.from(),
-            said: heat_in_words(figures.heat.from(), known, weeks.len()),
-        };
-        let tables = Tables {
-            seasons: county_season_table(&seasons)?,
-            heat: county_season_heat_table(&seasons)?,
-            weeks: season_week_table(&weeks)?,
-            trends: trend_table(&trends)?,
-        };
-        let mut files = files(&figures.region, &tables, &heat.said)?;
-        let page = trend_html(
-            &figures.region,
-            &seasons,
-            &trends,
-            &weeks,
-            &heat,
-            figures.store_version,
-        )?;
-        files.push(("trend.html", page.into_bytes()));
-        let borrowed: Vec<(&str, &[u8])> = files
-            .iter()
-            .map(|(name, bytes)| (*name, &**bytes))
-            .collect();
-        write_folder(&self.out, &borrowed)?;
-        let mut years: Vec<i32> = seasons.iter().map(|season| season.season).collect();
-        years.sort_unstable();
-        years.dedup();
-        let enough = |trend: &FigureTrend| trend.seasons.len() >= SEASONS_LEAST;
-        let mut verdicts = BTreeMap::new();
-        for trend in &trends {
-            *verdicts.entry(trend.word()).or_insert(0) += 1;
-        }
+        let not_public = figures.private_county_weeks();
+        let public = Compared::of(&figures, &figures.public);
+        let private = Compared::of(&figures, &figures.published_now);
+        let public_files = public.files(&figures, None)?;
+        let notice = (not_public > 0).then_some(PRIVATE);
+        let private_files = private.files(&figures, notice)?;
+        let folders = ["public", "private"].map(|name| self.out.join(name));
+        let (public_bytes, private_bytes) = (borrowed(&public_files), borrowed(&private_files));
+        write_public_and_private(&self.out, &public_bytes, &private_bytes)?;
         let written = Written {
             store_version: figures.store_version,
-            seasons: years,
-            enough_seasons: trends.iter().any(enough),
-            verdicts,
-            heat: heat.said,
-            public: files.iter().map(|(name, _)| self.out.join(name)).collect(),
+            seasons: private.years(),
+            enough_seasons: private.has_enough_seasons(),
+            verdicts: private.verdicts(),
+            heat: private.heat.said,
+            public_county_weeks: figures.public_county_weeks(),
+            private_county_weeks: not_public,
+            public: paths(&folders[0], &public_files),
+            private: paths(&folders[1], &private_files),
         };
         match self.format {
             Format::Text => report::say(&written.text())?,
             Format::Json => report::say_json(&written)?,
         }
         Ok(Outcome::Done)
+    }
+}
+
+fn paths(folder: &Path, files: &[OutputFile]) -> Vec<PathBuf> {
+    files.iter().map(|(name, _)| folder.join(name)).collect()
+}
+
+/// Seasons compared by a set of rows.
+struct Compared {
+    seasons: Vec<Season>,
+    trends: Vec<FigureTrend>,
+    weeks: Vec<SeasonWeek>,
+    heat: Heat,
+}
+
+impl Compared {
+    fn of(figures: &SeasonFigures, rows: &[PublicRow]) -> Compared {
+        let seasons = seasons_of(rows, &figures.counties, &figures.heat);
+        let weeks = season_weeks(&seasons);
+        let known = weeks.iter().filter(|week| week.heat.is_some()).count();
+        let from = figures.heat.from();
+        Compared {
+            trends: trends_of(&seasons),
+            heat: Heat {
+                from,
+                said: heat_in_words(from, known, weeks.len()),
+            },
+            seasons,
+            weeks,
+        }
+    }
+
+    fn years(&self) -> Vec<i32> {
+        let mut years: Vec<i32> = self.seasons.iter().map(|season| season.season).collect();
+        years.sort_unstable();
+        years.dedup();
+        years
+    }
+
+    fn has_enough_seasons(&self) -> bool {
+        let mut trends = self.trends.iter();
+        trends.any(|trend| trend.seasons.len() >= SEASONS_LEAST)
+    }
+
+    fn verdicts(&self) -> BTreeMap<&'static str, usize> {
+        let mut verdicts = BTreeMap::new();
+        for trend in &self.trends {
+            *verdicts.entry(trend.word()).or_insert(0) += 1;
+        }
+        verdicts
+    }
+
+    /// What a folder holds; `private` is the notice that not all of it is public.
+    fn files(
+        &self,
+        figures: &SeasonFigures,
+        private: Option<&str>,
+    ) -> Result<Vec<OutputFile>, Failure> {
+        let tables = Tables {
+            seasons: county_season_table(&self.seasons)?,
+            heat: county_season_heat_table(&self.seasons)?,
+            weeks: season_week_table(&self.weeks)?,
+            trends: trend_table(&self.trends)?,
+        };
+        let mut files = tables.files(figures.region.invented())?;
+        let columns = tables.columns(figures, &self.heat.said, private);
+        files.push(("TREND_COLUMNS.md", columns.into_bytes()));
+        let page = trend_html(&ComparedSeasons {
+            region: &figures.region,
+            catalogue: &figures.catalogue,
+            seasons: &self.seasons,
+            trends: &self.trends,
+            weeks: &self.weeks,
+            heat: &self.heat,
+            store_version: figures.store_version,
+            private,
+        })?;
+        files.push(("trend.html", page.into_bytes()));
+        Ok(files)
     }
 }
 
@@ -150,77 +245,73 @@ struct Tables {
     trends: DescribedTable,
 }
 
-/// What is written, by name.
-fn files(
-    region: &Region,
-    tables: &Tables,
-    heat: &str,
-) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
-    let (season_docs, heat_docs) = (docs(&tables.seasons.columns), docs(&tables.heat.columns));
-    let (week_docs, trend_docs) = (docs(&tables.weeks.columns), docs(&tables.trends.columns));
-    let about_heat = format!("The same by heat in place of the calendar. {heat}");
-    let described = |names, about, docs| DescribedFiles {
-        names,
-        about,
-        docs,
-        has_days: false,
-        has_status: false,
-    };
-    let page = columns_page(
-        region,
-        &[
-            described(
-                "county_season.csv, county_season.parquet",
-                "One row a county, season and protocol, and one for the region. Which weeks and which counties are shown \
-                 may differ from season to season: a season seen in its middle alone has no known beginning.",
-                &season_docs,
+impl Tables {
+    fn files(&self, invented: Option<&str>) -> Result<Vec<OutputFile>, Failure> {
+        let mut files = Vec::new();
+        for (csv, parquet, table) in [
+            ("county_season.csv", "county_season.parquet", &self.seasons),
+            (
+                "county_season_heat.csv",
+                "county_season_heat.parquet",
+                &self.heat,
             ),
-            described(
-                "county_season_heat.csv, county_season_heat.parquet",
-                &about_heat,
-                &heat_docs,
-            ),
-            described(
-                "season_week.csv, season_week.parquet",
-                "One row a week with figures of a county or of the region, and where it stands among the earlier seasons: at the \
-                 same week of the year, and at the same heat. Which counties and fields were visited differs from season to \
-                 season, and that moves a place too.",
-                &week_docs,
-            ),
-            described(
-                "trend.csv, trend.parquet",
-                "One row a figure of a county or of the region: whether it rises or falls over the seasons. Many rows are \
-                 many tests: of a hundred figures without a trend a few are called one by chance.",
-                &trend_docs,
-            ),
-        ],
-    );
-    let invented = region.invented();
-    let mut files = Vec::new();
-    for (csv, parquet, table, docs) in [
-        (
-            "county_season.csv",
-            "county_season.parquet",
-            &tables.seasons,
-            &season_docs,
-        ),
-        (
-            "county_season_heat.csv",
-            "county_season_heat.parquet",
-            &tables.heat,
-            &heat_docs,
-        ),
-        (
-            "season_week.csv",
-            "season_week.parquet",
-            &tables.weeks,
-            &week_docs,
-        ),
-        ("trend.csv", "trend.parquet", &tables.trends, &trend_docs),
-    ] {
-        files.push((csv, write_csv(&table.batch, docs)?));
-        files.push((parquet, write_parquet(&table.batch, docs, invented)?));
+            ("season_week.csv", "season_week.parquet", &self.weeks),
+            ("trend.csv", "trend.parquet", &self.trends),
+        ] {
+            let docs = docs(&table.columns);
+            files.push((csv, write_csv(&table.batch, &docs)?));
+            files.push((parquet, write_parquet(&table.batch, &docs, invented)?));
+        }
+        Ok(files)
     }
-    files.push(("TREND_COLUMNS.md", page.into_bytes()));
-    Ok(files)
+
+    fn columns(&self, figures: &SeasonFigures, heat: &str, private: Option<&str>) -> String {
+        let about_heat = format!("The same by degree-days in place of the calendar. {heat}");
+        let tables = [
+            (
+                &self.seasons,
+                "county_season.csv, county_season.parquet",
+                "One row a county, season and protocol, and one for the region. All of it is computed from the rows of \
+                 county_week that have a class of the median. Which weeks and which counties have one may differ from \
+                 season to season: the beginning of a season that was seen in its middle alone is not known.",
+            ),
+            (
+                &self.heat,
+                "county_season_heat.csv, county_season_heat.parquet",
+                &*about_heat,
+            ),
+            (
+                &self.weeks,
+                "season_week.csv, season_week.parquet",
+                "One row a week with a pressure of a county or of the region, and its rank among the earlier seasons: at \
+                 the same week of the year, and at the same degree-days. Which counties and fields were visited differs \
+                 from season to season, and that changes a rank too.",
+            ),
+            (
+                &self.trends,
+                "trend.csv, trend.parquet",
+                "One row a figure of a county or of the region: whether it rises or falls over the seasons. Many tests \
+                 were run; expect a few false positives (multiple comparisons).",
+            ),
+        ];
+        let docs = tables.map(|(table, ..)| docs(&table.columns));
+        let described: Vec<DescribedFiles> = tables
+            .iter()
+            .zip(&docs)
+            .map(|((_, names, about), docs)| DescribedFiles {
+                names,
+                about,
+                docs,
+                has_days: false,
+                has_status: false,
+            })
+            .collect();
+        let page = columns_page(&figures.region, &described);
+        match (private, page.split_once('\n')) {
+            (Some(notice), Some((heading, rest))) => {
+                format!("{heading}\n\n**{notice}**\n{rest}")
+            }
+            _ => page,
+        }
+    }
 }

@@ -7,14 +7,18 @@
 use askama::Template;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
+use jiff::civil::Date;
 use sha2::{Digest, Sha256};
 
+use crate::disclosure::public_row::PublicRow;
 use crate::failure::{Failure, Kind};
+use crate::publish::alert_text::RULE_IN_WORDS;
 use crate::publish::cautions::{Caution, standing_cautions};
-use crate::publish::changes::{CountyChange, changes};
+use crate::publish::changes::{PlaceChange, changes};
 use crate::publish::chart::Chart;
+use crate::publish::classes::levels_of;
 use crate::publish::county_map::{CountyMap, MapTitle, draw_county_map};
-use crate::publish::county_table::{Cells, TableRow, table_rows};
+use crate::publish::county_table::{TableRow, table_rows};
 use crate::publish::issue::Issue;
 use crate::publish::note::Note;
 use crate::publish::pressure_bars::draw_pressure_bars;
@@ -25,11 +29,10 @@ use crate::publish::shown_numbers::join_with_and;
 use crate::publish::stage_bars::draw_stage_bars;
 use crate::publish::summary::Summary;
 use crate::publish::unseen::plain_text;
-use crate::publish::when::{too_close_to_call, when_due};
+use crate::publish::when::when_due;
 use crate::publish::wording::{coverage_of_counties, headline, key_facts, paragraph};
 use crate::publish::worked::WorkedThreshold;
 use crate::region::Region;
-use crate::rollup::county_week::CountyWeek;
 use crate::rollup::season_so_far::SeasonSoFar;
 
 /// What a page is made from.
@@ -39,10 +42,12 @@ pub struct Bulletin<'a> {
     pub iso_week: &'a str,
     /// The counties.
     pub region: &'a Region,
-    /// The county-weeks of this week under this protocol.
-    pub rows: &'a [CountyWeek],
+    /// The public rows of this week under this protocol.
+    pub rows: &'a [PublicRow],
+    /// Day of the newest submission; `None` if there is none.
+    pub visits_until: Option<Date>,
     /// Those of the week before, if there are any.
-    pub previous: Option<&'a [CountyWeek]>,
+    pub previous: Option<&'a [PublicRow]>,
     /// The region's season as far as this week, and the earlier ones.
     pub so_far: &'a SeasonSoFar,
     /// What was counted, and what it means.
@@ -118,20 +123,20 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
     let without_outline: Vec<_> = without_outline.map(|c| summary.name(&c.id)).collect();
     Page {
         headline: headline(&summary),
-        key_facts: facts_of(bulletin, &summary),
+        key_facts: key_facts(&summary),
         due: when_due(bulletin.rows, protocol.treatment_stage.as_deref()),
         paragraph: paragraph(bulletin),
         map: draw_county_map(bulletin.region, bulletin.rows, title),
         table: table_rows(bulletin, &summary),
-        columns: 8 + usize::from(bulletin.previous.is_some()),
+        columns: 7 + usize::from(bulletin.previous.is_some()),
         season_curve: draw_season_curve(bulletin.so_far),
-        pressure_bars: draw_pressure_bars(&bulletin.so_far.pressure),
+        pressure_bars: draw_pressure_bars(&bulletin.so_far.pressure, &levels_of(bulletin.rows)),
         stage_bars: draw_stage_bars(&bulletin.so_far.stages),
         coverage: coverage_of_counties(&summary),
         contact: (!bulletin.contact.is_empty()).then(|| display_name(bulletin.contact)),
         style: Inline::of(include_str!("templates/alert.css")),
         script: Inline::of(include_str!("templates/sort_table.js")),
-        without_visits: join_with_and(&summary.without_visits),
+        without_figures: join_with_and(&summary.without_figures),
         without_outline: join_with_and(&without_outline),
         cautions: standing_cautions(&protocol.crop, protocol.treatment_stage.as_deref()),
         changes: changes_of(bulletin),
@@ -139,6 +144,7 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         source: plain_text(bulletin.region.source()),
         vintage: plain_text(bulletin.region.vintage()),
         region: display_name(bulletin.region.title()),
+        rule: RULE_IN_WORDS,
         week: &week,
         bulletin,
         protocol,
@@ -153,7 +159,7 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
 }
 
 /// Of a correction: the counties of which something else is said now.
-pub(super) fn changes_of(bulletin: &Bulletin) -> Option<Vec<CountyChange>> {
+pub(super) fn changes_of(bulletin: &Bulletin) -> Option<Vec<PlaceChange>> {
     let replaced = bulletin.issue?.replaces.as_ref()?;
     Some(changes(bulletin.region, &replaced.rows, bulletin.rows))
 }
@@ -176,24 +182,18 @@ struct Page<'a> {
     contact: Option<String>,
     style: Inline,
     script: Inline,
-    without_visits: Option<String>,
+    without_figures: Option<String>,
     without_outline: Option<String>,
     cautions: Vec<Caution>,
-    changes: Option<Vec<CountyChange>>,
+    changes: Option<Vec<PlaceChange>>,
     notice: Option<String>,
     source: String,
     vintage: String,
     region: String,
+    rule: &'static str,
     week: &'a str,
     bulletin: &'a Bulletin<'a>,
     protocol: &'a ProtocolFacts,
-}
-
-/// The lines under the headline.
-fn facts_of(bulletin: &Bulletin, summary: &Summary) -> Vec<(&'static str, String)> {
-    let mut facts = key_facts(summary);
-    facts.extend(too_close_to_call(bulletin.rows).map(|said| ("Too close to call", said)));
-    facts
 }
 
 /// A style or script that stands in the page, and the hash by which the content-security policy lets it in, and
@@ -222,16 +222,18 @@ fn check_rows(bulletin: &Bulletin) -> Result<(), Failure> {
             "a row is of another week than the page"
         } else if row.protocol != bulletin.protocol.id {
             "a row is of another protocol than the page"
-        } else if !counties.contains(&*row.county_id) {
+        } else if row.place.county().is_some_and(|id| !counties.contains(id)) {
             "the county of a row is not in the region"
-        } else if !seen.insert(&*row.county_id) {
-            "a county comes twice"
+        } else if !seen.insert(&row.place) {
+            "a place comes twice"
         } else {
             continue;
         };
         let place = format!(
-            "county {}, {}, {}",
-            row.county_id, row.iso_week, row.protocol
+            "{}, {}, {}",
+            row.place.in_words(),
+            row.iso_week,
+            row.protocol
         );
         return Err(Failure::new(Kind::Publish, broken).at(place));
     }

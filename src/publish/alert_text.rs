@@ -3,17 +3,19 @@
 //! Says nothing that the page does not say. Names and texts of other people are escaped, so that none of
 //! them is markup, whatever it holds.
 
+use jiff::civil::Date;
+
 use super::alert_page::{Bulletin, changes_of};
 use super::cautions::standing_cautions;
+use super::row_words::{fields_in_words, median_in_short, percent_in_words, visits_until_in_words};
 use super::shown_days::week_in_words;
 use super::shown_names::display_name;
-use super::shown_numbers::{Form, display_number, interval_in_words, share_in_words};
 use super::summary::Summary;
 use super::unseen::seen_text;
 use super::when::when_due;
 use super::wording::{headline, paragraph};
+use crate::disclosure::public_row::PublicRow;
 use crate::failure::{Failure, Kind};
-use crate::rollup::county_week::{Cell, CountyWeek};
 
 /// Characters of a line, unless a word is longer: an e-mail that is answered adds some in front.
 const LINE_WIDTH: usize = 76;
@@ -48,11 +50,10 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     }
     parts.push(wrapped(&escaped(&paragraph(bulletin))));
     parts.push(wrapped(
-        "A county's figure is no decision for a field. Count in your own field first, and mind the \
-         cautions below.",
+        "County figures are not a treatment recommendation; scout your own fields, and see the cautions below.",
     ));
     if let Some(note) = bulletin.note {
-        parts.push("## A note with this alert".to_owned());
+        parts.push("## Entomologist's comments".to_owned());
         parts.push(note.markdown().trim_end().to_owned());
     }
     if let Some(changes) = changes_of(bulletin) {
@@ -60,25 +61,24 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
         let lines = changes.iter().map(|change| {
             listed(&format!(
                 "**{}**: {}.",
-                escaped(&change.county),
+                escaped(&change.place),
                 escaped(&change.words)
             ))
         });
         parts.push(match changes.is_empty() {
             true => wrapped(
-                "In no county has the class of the median, the number of fields visited or the number \
-                 at threshold changed.",
+                "In no place has the class of the median or the number of fields at threshold changed.",
             ),
             false => lines.collect::<Vec<_>>().join("\n"),
         });
     }
-    parts.push("## County by county".to_owned());
+    parts.push("## Results by county".to_owned());
     parts.push(table(bulletin, &summary));
-    parts.push("## The season, and what may still change".to_owned());
+    parts.push("## The season, and reporting status (preliminary)".to_owned());
     parts.push(wrapped(&escaped(&season(bulletin))));
     let stage = bulletin.protocol.treatment_stage.as_deref();
     if let Some(due) = when_due(bulletin.rows, stage) {
-        parts.push("## When to treat, if at all".to_owned());
+        parts.push("## Treatment timing (only if your own field is at threshold)".to_owned());
         parts.push(wrapped(&escaped(&due)));
     }
     parts.push("## How it is counted".to_owned());
@@ -118,13 +118,18 @@ fn season(bulletin: &Bulletin) -> String {
     )
 }
 
+/// What the rows say, and what is withheld.
+pub(super) const RULE_IN_WORDS: &str = "A county is shown with 3 or more fields of 3 or more farms, none of which has more \
+than half of them; smaller groups are taken together by district. Of 3 or 4 fields only none or 1 or more is told; \
+all fields at threshold are told as all but one or more. A row changes once at most, and only by a group of late or \
+corrected fields that could be shown by itself; otherwise it says until when visits are counted.";
+
 fn method(bulletin: &Bulletin) -> String {
     let protocol = bulletin.protocol;
     escaped(&format!(
         "Pressure is a field's mean count ({}) divided by that field's own {}; 1 is at threshold. A field \
-         counts once a week, with its last visit in the stage window ({}). The share at threshold has a \
-         95 % Wilson score interval. Counties with too few fields or farms are not shown, and no total \
-         includes them.",
+         counts once a week, with its last visit at {}. The percent of fields at threshold has a 95% Wilson score \
+         interval; fields were not a random sample, so the true uncertainty is larger. {RULE_IN_WORDS}",
         protocol.counted, protocol.threshold_name, protocol.stage_window
     ))
 }
@@ -148,25 +153,26 @@ fn table(bulletin: &Bulletin, summary: &Summary) -> String {
         "County",
         "Fields",
         "At threshold",
-        "Share (95 % interval)",
-        "Median",
-        "Highest",
+        "% of fields (95% CI)",
+        "Median × threshold",
     ];
-    let mut rows: Vec<[String; 6]> = bulletin
-        .rows
-        .iter()
-        .map(|row| cells(row, &summary.name(&row.county_id)))
-        .collect();
+    let named = |row: &'_ PublicRow| {
+        let county = row.place.county();
+        let name = county.map_or_else(|| row.place.in_words(), |id| summary.name(id));
+        (county.is_none(), cells(row, &name, bulletin.visits_until))
+    };
+    let mut rows: Vec<(bool, [String; 5])> = bulletin.rows.iter().map(named).collect();
     if rows.is_empty() {
-        return "No county had a visit.".to_owned();
+        return "No county has enough sampled fields to report.".to_owned();
     }
     rows.sort();
+    let mut rows: Vec<[String; 5]> = rows.into_iter().map(|(_, row)| row).collect();
     rows.insert(0, heads.map(str::to_owned));
-    let widths: [usize; 6] = std::array::from_fn(|place| {
+    let widths: [usize; 5] = std::array::from_fn(|place| {
         let cells = rows.iter().map(|row| row[place].chars().count());
         cells.max().unwrap_or_default().min(CELL_WIDTH)
     });
-    let line = |row: &[String; 6]| {
+    let line = |row: &[String; 5]| {
         let cells = row
             .iter()
             .zip(widths)
@@ -186,29 +192,22 @@ fn table(bulletin: &Bulletin, summary: &Summary) -> String {
     lines.join("\n")
 }
 
-fn cells(row: &CountyWeek, name: &str) -> [String; 6] {
-    let rest = match (row.figures(), row.cell()) {
-        (Some(figures), _) => {
-            let share = share_in_words(&figures);
-            let interval = interval_in_words(&figures, "–");
-            [
-                figures.fields_visited.to_string(),
-                figures.fields_at_threshold.to_string(),
-                format!("{share} ({interval})"),
-                display_number(figures.median_pressure, Form::Pressure),
-                display_number(figures.max_pressure, Form::Pressure),
-            ]
-        }
-        (None, cell) => {
-            let words = match cell {
-                Cell::Suppressed => "too few",
-                _ => "outside stage",
-            };
-            [words, "", "", "", ""].map(str::to_owned)
-        }
+fn cells(row: &PublicRow, name: &str, newest: Option<Date>) -> [String; 5] {
+    let name = match visits_until_in_words(row, newest) {
+        Some(until) => format!("{name} ({until})"),
+        None => name.to_owned(),
     };
-    let [fields, at, share, median, highest] = rest.map(|cell| escaped(&cell));
-    [escaped(name), fields, at, share, median, highest]
+    let rest = match row.fields_visited {
+        0 => ["other crop stage", "", "", ""].map(str::to_owned),
+        fields => [
+            fields.to_string(),
+            fields_in_words(row),
+            percent_in_words(row, "–"),
+            median_in_short(row).unwrap_or_else(|| "–".to_owned()),
+        ],
+    };
+    let [fields, at, percent, median] = rest.map(|cell| escaped(&cell));
+    [escaped(&name), fields, at, percent, median]
 }
 
 /// Text whose every character stands for itself in CommonMark and in the forms of it that know tables

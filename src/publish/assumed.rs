@@ -1,24 +1,28 @@
-//! The sentence about thresholds that rest on assumed economics. How many there are the roll-up says.
+//! The sentence about thresholds that rest on assumed economics. How many there are the public rows say.
 
-use crate::rollup::county_week::{CountyWeek, Figures};
+use super::shown_numbers::count_of;
+use crate::disclosure::public_row::PublicRow;
 
-/// How many of the fields shown rest on economics that the workspace assumed; nothing where none does.
+/// How many of the fields shown rest on economics that the office assumed; nothing where none is told of.
 /// They are never mixed with the others without a word.
-pub fn what_is_assumed(rows: &[CountyWeek]) -> Option<String> {
-    let sum = |of: fn(&Figures) -> i64| -> i64 {
-        let figures = rows.iter().filter_map(CountyWeek::figures);
-        figures.map(|figures| of(&figures)).sum()
-    };
-    let visited = sum(|figures| figures.fields_visited);
-    let start = match sum(|figures| figures.fields_with_assumed_economics) {
-        0 => return None,
-        1 if visited == 1 => "The record of this field lacks".to_owned(),
-        1 => "The record of 1 of these fields lacks".to_owned(),
-        all if all == visited => "The records of all these fields lack".to_owned(),
-        some => format!("The records of {some} of these fields lack"),
+pub fn what_is_assumed(rows: &[PublicRow]) -> Option<String> {
+    let told = || rows.iter().filter(|row| row.fields_visited > 0);
+    let assumed: u32 = told()
+        .filter_map(|row| row.fields_with_assumed_economics)
+        .sum();
+    // A row that would tell of one or two fields says nothing.
+    let hidden = told().any(|row| row.fields_with_assumed_economics.is_none());
+    let start = match (assumed, hidden) {
+        (0, false) => return None,
+        (0, true) => "A few records lack".to_owned(),
+        (some, hidden) => format!(
+            "The records of {}{} lack",
+            if hidden { "at least " } else { "" },
+            count_of(some as usize, "field", "fields")
+        ),
     };
     Some(format!(
-        "{start} a treatment cost, a market value or a plant population; there the threshold rests on what \
-         the publisher assumed for the crop type."
+        "{start} a treatment cost, a market price or a plant population; there the threshold rests on this office's default \
+         for the crop type."
     ))
 }

@@ -1,52 +1,54 @@
-//! What changed between an alert and the one that corrects it, county by county.
+//! What changed between an alert and the one that corrects it, place by place.
 //!
-//! Compares public rows alone, and only what a reader acts on: the class of the median, the fields
-//! visited, and those at threshold.
+//! Compares public rows alone, and only what a reader acts on: the class of the median, and the fields at threshold.
 
 use std::collections::BTreeMap;
 
 use super::classes::Class;
-use super::shown_names::display_names;
+use super::row_words::fields_in_words;
+use super::shown_names::{display_name, display_names};
+use crate::disclosure::public_row::{Place, PublicRow};
 use crate::region::Region;
-use crate::rollup::county_week::CountyWeek;
 
-/// A county of which something else is said now than before.
+/// A place of which something else is said now than before.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct CountyChange {
+pub struct PlaceChange {
     /// Its name as shown.
-    pub county: String,
+    pub place: String,
     /// What is said now, and in brackets what was said.
     pub words: String,
 }
 
-/// The counties of which `now` says something else than `before`, by name.
-pub fn changes(region: &Region, before: &[CountyWeek], now: &[CountyWeek]) -> Vec<CountyChange> {
+/// The places of which `now` says something else than `before`, by name; counties first.
+pub fn changes(region: &Region, before: &[PublicRow], now: &[PublicRow]) -> Vec<PlaceChange> {
     let names = display_names(region);
-    let mut counties: BTreeMap<&str, [Option<&CountyWeek>; 2]> = BTreeMap::new();
+    let mut places: BTreeMap<&Place, [Option<&PublicRow>; 2]> = BTreeMap::new();
     for (place, rows) in [before, now].into_iter().enumerate() {
         for row in rows {
-            counties.entry(&row.county_id).or_default()[place] = Some(row);
+            places.entry(&row.place).or_default()[place] = Some(row);
         }
     }
-    let mut changes: Vec<CountyChange> = counties
+    let mut changes: Vec<(bool, PlaceChange)> = places
         .into_iter()
-        .filter_map(|(county_id, [before, now])| {
-            Some(CountyChange {
-                county: names.get(county_id)?.clone(),
-                words: change_in_words(before, now)?,
-            })
+        .filter_map(|(place, [before, now])| {
+            let name = match place.county() {
+                Some(id) => names.get(id)?.clone(),
+                None => display_name(&place.in_words()),
+            };
+            let words = change_in_words(before, now)?;
+            Some((place.county().is_none(), PlaceChange { place: name, words }))
         })
         .collect();
-    changes.sort_by(|one, other| one.county.cmp(&other.county));
-    changes
+    changes.sort_by(|one, other| (one.0, &one.1.place).cmp(&(other.0, &other.1.place)));
+    changes.into_iter().map(|(_, change)| change).collect()
 }
 
-fn change_in_words(before: Option<&CountyWeek>, now: Option<&CountyWeek>) -> Option<String> {
-    let said = |row: Option<&CountyWeek>| {
-        let class = Class::of(row.map(CountyWeek::cell));
-        let figures = row.and_then(CountyWeek::figures);
-        let counts = figures.map(|figures| (figures.fields_visited, figures.fields_at_threshold));
-        (class, counts)
+fn change_in_words(before: Option<&PublicRow>, now: Option<&PublicRow>) -> Option<String> {
+    let said = |row: Option<&PublicRow>| {
+        let counts = row
+            .filter(|row| row.fields_visited > 0)
+            .map(fields_in_words);
+        (Class::of(row), counts)
     };
     let (was, is) = (said(before), said(now));
     if was == is {
@@ -56,24 +58,19 @@ fn change_in_words(before: Option<&CountyWeek>, now: Option<&CountyWeek>) -> Opt
     if was.0 != is.0 {
         parts.push(format!("{} (was: {})", in_words(is.0), in_words(was.0)));
     }
-    if let (Some(was), Some(is)) = (was.1, is.1) {
-        for (what, was, is) in [
-            ("fields visited", was.0, is.0),
-            ("at threshold", was.1, is.1),
-        ] {
-            if was != is {
-                parts.push(format!("{what} {is} (was {was})"));
-            }
+    match (was.1, is.1) {
+        (Some(was), Some(is)) if was != is => {
+            parts.push(format!("fields at threshold {is} (was {was})"));
         }
-    } else if let Some((visited, at)) = is.1 {
-        parts.push(format!("fields visited {visited}, at threshold {at}"));
+        (None, Some(is)) => parts.push(format!("fields at threshold {is}")),
+        (_, _) => {}
     }
     Some(parts.join("; "))
 }
 
 fn in_words(class: Class) -> String {
     match class {
-        Class::Median(1..) => format!("median {}", class.words()),
+        Class::Median(_, place) if place > 0 => format!("median {}", class.words()),
         other => other.words().to_owned(),
     }
 }

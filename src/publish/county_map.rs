@@ -1,35 +1,37 @@
 //! The county map as inline SVG, with a legend in words.
 //!
-//! Colours the median pressure of a county's fields in the classes of `classes.rs`. Shows no single field,
-//! and never colours a county of which nothing is known.
+//! Colors a county by the class of `classes.rs` that its public row has, and outlines it where a field is at
+//! threshold. Shows no single field, and says nothing of a county without a row.
 
 use std::collections::HashMap;
 use std::fmt::Write;
 
+use crate::disclosure::public_row::PublicRow;
+use crate::disclosure::rule::Level;
 use crate::publish::chart::escaped;
-use crate::publish::classes::{BORDER, Class};
+use crate::publish::classes::{BORDER, Class, levels_of};
 use crate::publish::map_frame::{Frame, Ring, path_of, room_for, tenth};
+use crate::publish::row_words::fields_at_threshold_in_words;
 use crate::publish::shown_names::{display_name, display_names, display_numbers};
-use crate::publish::shown_numbers::{Form, count_of, display_number};
+use crate::publish::shown_numbers::{count_of, join_with_and};
 use crate::region::Region;
-use crate::rollup::county_week::{Cell, CountyWeek};
 
 /// What a map shows, for its title and its description.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct MapTitle<'a> {
     /// Such as `Banded sunflower moth, eggs on bracts`.
     pub subject: &'a str,
-    /// Such as `week 30 of 2026, 20–26 July 2026`.
+    /// Such as `week 30 of 2026, July 20–26, 2026`.
     pub week: &'a str,
 }
 
 /// A map and its legend, as pieces of HTML that are safe to set into a page.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct CountyMap {
-    /// The `svg` element. Its patterns are used by the swatches of the legend too, so the two
-    /// belong on one page, and one map to a page.
+    /// The `svg` element. The swatches of the legend use its patterns, so the two belong on one page, and one map to
+    /// a page.
     pub svg: String,
-    /// One entry a class, always all of them.
+    /// One entry a class of the rows' level, also for a class that no county has.
     pub legend: Vec<LegendEntry>,
 }
 
@@ -44,42 +46,57 @@ pub struct LegendEntry {
     pub counties: String,
 }
 
-/// Draws the counties of a region as the rows of one week and one protocol have them.
-pub fn draw_county_map(region: &Region, rows: &[CountyWeek], title: MapTitle) -> CountyMap {
-    let cells: HashMap<&str, Cell> = rows.iter().map(|r| (&*r.county_id, r.cell())).collect();
+/// Draws the counties of a region as the rows of one week and one protocol have them. A row of another place than a
+/// county is not on the map.
+pub fn draw_county_map(region: &Region, rows: &[PublicRow], title: MapTitle) -> CountyMap {
+    let of_counties = rows.iter();
+    let rows: HashMap<&str, &PublicRow> = of_counties
+        .filter_map(|row| Some((row.place.county()?, row)))
+        .collect();
     let names = display_names(region);
     let numbers = display_numbers(region);
     let frame = Frame::around(region.counties());
     let mut counties: Vec<_> = region
         .counties()
         .iter()
-        .map(|county| DrawnCounty {
-            class: Class::of(cells.get(&*county.id).copied()),
-            cell: cells.get(&*county.id).copied(),
-            name: &names[&*county.id],
-            number: numbers[&*county.id],
-            rings: frame.place(county),
+        .map(|county| {
+            let row = rows.get(&*county.id).copied();
+            DrawnCounty {
+                class: Class::of(row),
+                row,
+                name: &names[&*county.id],
+                number: numbers[&*county.id],
+                rings: frame.place(county),
+            }
         })
         .collect();
-    // What is drawn last lies on top: the outline of a county at threshold covers its neighbours'.
-    counties.sort_by_key(|county| county.class.at_threshold());
+    // What is drawn last is on top: the outline of a county with a field at threshold covers its neighbors'.
+    counties.sort_by_key(DrawnCounty::has_field_at_threshold);
+    let classes = Class::legend(&levels_of(rows.values().copied()));
     CountyMap {
-        svg: draw_svg(&frame, &counties, title),
-        legend: Class::ALL
-            .map(|class| legend_entry(class, &counties))
-            .into(),
+        svg: draw_svg(&frame, &counties, &classes, title),
+        legend: classes
+            .iter()
+            .map(|class| legend_entry(*class, &counties))
+            .collect(),
     }
 }
 
 struct DrawnCounty<'a> {
     class: Class,
-    cell: Option<Cell>,
+    row: Option<&'a PublicRow>,
     name: &'a str,
     number: usize,
     rings: Vec<Ring>,
 }
 
-fn draw_svg(frame: &Frame, counties: &[DrawnCounty], title: MapTitle) -> String {
+impl DrawnCounty<'_> {
+    fn has_field_at_threshold(&self) -> bool {
+        self.row.is_some_and(|row| row.at_threshold[0] > 0)
+    }
+}
+
+fn draw_svg(frame: &Frame, counties: &[DrawnCounty], classes: &[Class], title: MapTitle) -> String {
     let mut svg = String::new();
     let (width, height) = (frame.width, frame.height);
     let heading = format!(
@@ -91,7 +108,7 @@ fn draw_svg(frame: &Frame, counties: &[DrawnCounty], title: MapTitle) -> String 
         svg,
         r#"<svg class="map" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" aria-labelledby="map-title map-description"><title id="map-title">{}</title><desc id="map-description">{}</desc>{PATTERNS}<g stroke="{BORDER}" stroke-width="1" stroke-linejoin="round" fill-rule="evenodd">"#,
         escaped(&display_name(&heading)),
-        escaped(&describe(counties)),
+        escaped(&describe(counties, classes)),
     );
     for county in counties {
         draw_county(&mut svg, county);
@@ -107,18 +124,17 @@ fn draw_svg(frame: &Frame, counties: &[DrawnCounty], title: MapTitle) -> String 
     svg
 }
 
-/// Three fills that no class of the scale has, each told from the others without colour: dots on
-/// grey, upright crosses, slanted lines.
+/// Three fills that no class of the scale has, told apart without color: dots, slanted lines, upright crosses.
 const PATTERNS: &str = concat!(
-    r##"<defs><pattern id="map-too-few-fields" width="8" height="8" patternUnits="userSpaceOnUse">"##,
-    r##"<rect width="8" height="8" fill="#ececec"/><circle cx="2" cy="2" r="1.3" fill="#444"/>"##,
-    r##"<circle cx="6" cy="6" r="1.3" fill="#444"/></pattern>"##,
-    r##"<pattern id="map-outside-stage" width="12" height="12" patternUnits="userSpaceOnUse">"##,
-    r##"<rect width="12" height="12" fill="#fff"/>"##,
-    r##"<path d="M6 2.5v7M2.5 6h7" stroke="#444" stroke-width="1.2"/></pattern>"##,
-    r##"<pattern id="map-no-visits" width="8" height="8" patternUnits="userSpaceOnUse">"##,
+    r##"<defs><pattern id="map-none-at-threshold" width="12" height="12" patternUnits="userSpaceOnUse">"##,
+    r##"<rect width="12" height="12" fill="#fff"/><circle cx="3" cy="3" r="1.4" fill="#555"/>"##,
+    r##"<circle cx="9" cy="9" r="1.4" fill="#555"/></pattern>"##,
+    r##"<pattern id="map-some-at-threshold" width="8" height="8" patternUnits="userSpaceOnUse">"##,
     r##"<rect width="8" height="8" fill="#fff"/>"##,
-    r##"<path d="M-2 2L2-2M0 8L8 0M6 10L10 6" stroke="#777" stroke-width="1"/></pattern></defs>"##,
+    r##"<path d="M-2 2L2-2M0 8L8 0M6 10L10 6" stroke="#444" stroke-width="1.6"/></pattern>"##,
+    r##"<pattern id="map-other-stage" width="12" height="12" patternUnits="userSpaceOnUse">"##,
+    r##"<rect width="12" height="12" fill="#fff"/>"##,
+    r##"<path d="M6 2.5v7M2.5 6h7" stroke="#555" stroke-width="1.2"/></pattern></defs>"##,
 );
 
 fn draw_county(svg: &mut String, county: &DrawnCounty) {
@@ -130,7 +146,7 @@ fn draw_county(svg: &mut String, county: &DrawnCounty) {
         county.name,
         says(county)
     ));
-    if county.class.at_threshold() {
+    if county.has_field_at_threshold() {
         // A white casing keeps the dark line visible on the darkest fills.
         let _ = write!(
             svg,
@@ -144,19 +160,23 @@ fn draw_county(svg: &mut String, county: &DrawnCounty) {
     }
 }
 
+/// What is known of a county: `4 of 6 fields at threshold, median 0.5 to under 1`.
 fn says(county: &DrawnCounty) -> String {
-    match county.cell {
-        Some(Cell::Pressure(median)) => {
-            format!("median pressure {}", display_number(median, Form::Pressure))
-        }
-        _ => county.class.words().to_owned(),
+    let Some(row) = county.row.filter(|row| row.fields_visited > 0) else {
+        return county.class.words().to_owned();
+    };
+    let fields = fields_at_threshold_in_words(row);
+    match (county.class, county.class.band()) {
+        (Class::NothingFound, _) => format!("{fields}, nothing found"),
+        (_, Some(band)) => format!("{fields}, median {}", band.bounds_in_words()),
+        _ => fields,
     }
 }
 
 /// Height of the numbers, in pixels of a map 720 wide: legible on a phone and on paper, where it is half as wide.
 const NUMBER_SIZE: f64 = 24.0;
 
-/// Numbers a county where the number fits inside it; the table has the same numbers beside the names.
+/// Numbers a county where the number fits inside it; the table has the same numbers.
 fn draw_number(svg: &mut String, county: &DrawnCounty) {
     let number = county.number.to_string();
     // Digits of a common sans serif are about 0.6 of the size wide and 0.73 high; from memory.
@@ -167,11 +187,9 @@ fn draw_number(svg: &mut String, county: &DrawnCounty) {
     };
     let ink = county.class.ink();
     // On a pattern the digits need a clear ground of their own.
-    let halo = match county.class {
-        Class::TooFewFields | Class::OutsideStage | Class::NoVisits => {
-            r##" stroke="#fff" stroke-width="6" paint-order="stroke""##
-        }
-        _ => "",
+    let halo = match county.class.marks() {
+        Some(_) => r##" stroke="#fff" stroke-width="6" paint-order="stroke""##,
+        None => "",
     };
     let _ = write!(
         svg,
@@ -181,9 +199,9 @@ fn draw_number(svg: &mut String, county: &DrawnCounty) {
     );
 }
 
-/// The description for those who do not see the map, from the same cells.
-fn describe(counties: &[DrawnCounty]) -> String {
-    let parts: Vec<String> = Class::ALL
+/// The description for those who do not see the map, from the same rows.
+fn describe(counties: &[DrawnCounty], classes: &[Class]) -> String {
+    let parts: Vec<String> = classes
         .iter()
         .map(|class| (class, count(*class, counties)))
         .filter(|(_, count)| *count > 0)
@@ -192,26 +210,49 @@ fn describe(counties: &[DrawnCounty]) -> String {
             format!("{counties}: {}", class.words())
         })
         .collect();
-    let at_threshold = counties.iter().filter(|c| c.class.at_threshold()).count();
-    let mut highest: Option<(f64, &str)> = None;
-    for county in counties {
-        if let Some(Cell::Pressure(median)) = county.cell
-            && highest.is_none_or(|(best, _)| median > best)
-        {
-            highest = Some((median, county.name));
-        }
-    }
-    let highest = highest.map_or_else(String::new, |(median, name)| {
-        let median = display_number(median, Form::Pressure);
-        format!(" The highest median is {median}, in {name}.")
-    });
+    let at_threshold = counties
+        .iter()
+        .filter(|county| county.has_field_at_threshold())
+        .count();
     let total = count_of(counties.len(), "county", "counties");
     let parts = parts.join("; ");
     let whose = if at_threshold == 1 { "has" } else { "have" };
     format!(
-        "Of {total}, {at_threshold} {whose} a median at or above threshold.{highest} {parts}. The table \
-         below the map has the same figures, and each county's number on the map."
+        "Of {total}, {at_threshold} {whose} at least one field at threshold.{} {parts}. The table below the map has \
+         the same figures, and each county's number on the map.",
+        highest(counties).unwrap_or_default()
     )
+}
+
+/// More counties than these are counted and not named.
+const NAMED_MAX: usize = 3;
+
+/// The counties of the highest class of the median. Only under `survey`: under `strict` classes overlap, and none is
+/// the highest.
+fn highest(counties: &[DrawnCounty]) -> Option<String> {
+    let place = |county: &DrawnCounty| match county.class {
+        Class::Median(_, place) => Some(place),
+        _ => None,
+    };
+    if counties
+        .iter()
+        .any(|county| matches!(county.class, Class::Median(Level::Strict, _)))
+    {
+        return None;
+    }
+    let top = counties.iter().filter_map(place).max()?;
+    let mut names: Vec<String> = counties
+        .iter()
+        .filter(|county| place(county) == Some(top))
+        .map(|county| county.name.to_owned())
+        .collect();
+    names.sort();
+    let whose = match names.len() > NAMED_MAX {
+        true => count_of(names.len(), "county", "counties"),
+        false => join_with_and(&names)?,
+    };
+    let bounds = Class::Median(Level::Survey, top).band()?.bounds_in_words();
+    Some(format!(" The highest median is {bounds}, in {whose}."))
 }
 
 fn count(class: Class, counties: &[DrawnCounty]) -> usize {
@@ -224,7 +265,7 @@ fn count(class: Class, counties: &[DrawnCounty]) -> usize {
 /// A field of the legend, painted as the class is.
 pub(super) fn swatch(class: Class) -> String {
     let fill = class.fill();
-    let edge = match class.at_threshold() {
+    let edge = match class.is_outlined() {
         true => {
             r##"stroke="#fff" stroke-width="6"/><path d="M2 2h28v16h-28Z" fill="none" stroke="#000" stroke-width="2.5""##
         }

@@ -1,103 +1,112 @@
-//! The rows of the county table: what stands in each cell, and the figure by which it sorts.
+//! The rows of the county table: what each cell says, and the figure by which it sorts.
 
 use std::collections::HashMap;
 
+use crate::disclosure::public_row::PublicRow;
 use crate::publish::alert_page::Bulletin;
-use crate::publish::shown_names::display_numbers;
-use crate::publish::shown_numbers::{Form, display_number, interval_in_words, share_in_words};
+use crate::publish::row_words::{
+    fields_in_words, median_in_short, percent_in_words, treatment_days, treatment_in_words,
+    visits_until_in_words,
+};
+use crate::publish::shown_names::{display_name, display_numbers};
 use crate::publish::summary::Summary;
-use crate::publish::when::{day_number, days_of_county};
-use crate::rollup::county_week::{Cell, CountyWeek};
+use crate::publish::when::day_number;
 
-/// A county in the table; cells as text, so that the page rounds nothing.
+/// A place in the table; cells as text, so that the page rounds nothing.
 pub(super) struct TableRow {
-    pub(super) county: String,
-    /// Its number on the map.
-    pub(super) number: usize,
+    pub(super) place: String,
+    /// Its number on the map; `None` elsewhere.
+    pub(super) number: Option<usize>,
+    /// `visits until August 5`, where the row has not seen the newest submission.
+    pub(super) until: Option<String>,
     pub(super) at_threshold: bool,
-    pub(super) cells: Cells,
+    /// Figures; `None` where all fields are at another stage.
+    pub(super) figures: Option<FigureCells>,
+    /// Fields at another crop stage.
+    pub(super) other_stage: Option<u32>,
 }
 
-/// What stands beside the county's name.
-pub(super) enum Cells {
-    Figures(Box<FigureCells>),
-    /// How many fields were visited outside the stage window.
-    OutsideStage(i64),
-    TooFewFields,
-}
-
-/// The cells of a county with figures.
+/// The cells of a place with figures.
 pub(super) struct FigureCells {
-    pub(super) visited: i64,
-    pub(super) at_threshold: i64,
-    pub(super) share: Sortable,
-    pub(super) interval: String,
-    pub(super) median: Sortable,
-    /// The median of the week before.
+    pub(super) fields: u32,
+    /// Fields at threshold; sorts by the middle share.
+    pub(super) at_threshold: Sortable,
+    /// The 95 % interval of the percent; sorts by its lower end.
+    pub(super) percent: Sortable,
+    /// The class of the median; sorts by its middle.
+    pub(super) median: Option<Sortable>,
+    /// The same of the week before.
     pub(super) before: Option<Sortable>,
-    pub(super) highest: Sortable,
-    /// Days of treatment; sorts by the first.
+    /// Weeks of treatment; sorts by the first.
     pub(super) due: Option<Sortable>,
-    pub(super) outside_stage: i64,
 }
 
-/// What is shown, and the figure as published by which it sorts.
+/// What is shown, and the figure by which it sorts.
 pub(super) struct Sortable {
     pub(super) shown: String,
     pub(super) value: f64,
 }
 
-/// The counties with visits, by name: whoever looks for one county finds it, and none is ranked by
-/// figures whose intervals overlap, unless a reader asks for it.
+/// The places with a row: counties by name, so that whoever looks for one finds it and none is ranked by figures whose
+/// intervals overlap unless a reader asks for it; then the rows elsewhere.
 pub(super) fn table_rows(bulletin: &Bulletin, summary: &Summary) -> Vec<TableRow> {
-    let before: HashMap<&str, f64> = bulletin
+    let before: HashMap<&str, &PublicRow> = bulletin
         .previous
         .unwrap_or_default()
         .iter()
-        .filter_map(|row| Some((&*row.county_id, row.figures()?.median_pressure)))
+        .filter_map(|row| Some((row.place.county()?, row)))
         .collect();
     let numbers = display_numbers(bulletin.region);
     let mut rows: Vec<_> = bulletin
         .rows
         .iter()
-        .map(|row| TableRow {
-            county: summary.name(&row.county_id),
-            number: numbers.get(&*row.county_id).copied().unwrap_or_default(),
-            at_threshold: row.figures().is_some_and(|f| f.fields_at_threshold > 0),
-            cells: cells(row, before.get(&*row.county_id).copied()),
+        .map(|row| {
+            let county = row.place.county();
+            TableRow {
+                place: match county {
+                    Some(id) => summary.name(id),
+                    None => display_name(&row.place.in_words()),
+                },
+                number: county.and_then(|id| numbers.get(id).copied()),
+                until: visits_until_in_words(row, bulletin.visits_until),
+                at_threshold: row.at_threshold[0] > 0,
+                figures: figures(row, county.and_then(|id| before.get(id).copied())),
+                other_stage: row.fields_outside_stage,
+            }
         })
         .collect();
-    rows.sort_by(|one, other| one.county.cmp(&other.county));
+    rows.sort_by(|one, other| {
+        let key = |row: &TableRow| (row.number.is_none(), row.place.clone());
+        key(one).cmp(&key(other))
+    });
     rows
 }
 
-fn cells(row: &CountyWeek, before: Option<f64>) -> Cells {
-    let outside_stage = row.fields_outside_stage.unwrap_or_default();
-    let pressure = |value| Sortable {
-        shown: display_number(value, Form::Pressure),
-        value,
+fn figures(row: &PublicRow, before: Option<&PublicRow>) -> Option<FigureCells> {
+    let [low, _] = row.share_interval()?;
+    let median = |row: &PublicRow| {
+        Some(Sortable {
+            shown: median_in_short(row)?,
+            value: row.median?.middle(),
+        })
     };
-    match row.figures() {
-        Some(figures) => Cells::Figures(Box::new(FigureCells {
-            visited: figures.fields_visited,
-            at_threshold: figures.fields_at_threshold,
-            share: Sortable {
-                shown: share_in_words(&figures),
-                value: figures.share_at_threshold,
-            },
-            interval: interval_in_words(&figures, "–"),
-            median: pressure(figures.median_pressure),
-            before: before.map(pressure),
-            highest: pressure(figures.max_pressure),
-            due: days_of_county(row)
-                .zip(row.window_opens)
-                .map(|(shown, opens)| Sortable {
-                    shown,
-                    value: day_number(opens),
-                }),
-            outside_stage,
-        })),
-        None if row.cell() == Cell::Suppressed => Cells::TooFewFields,
-        None => Cells::OutsideStage(outside_stage),
-    }
+    Some(FigureCells {
+        fields: row.fields_visited,
+        at_threshold: Sortable {
+            shown: fields_in_words(row),
+            value: row.share_middle()?,
+        },
+        percent: Sortable {
+            shown: percent_in_words(row, "–"),
+            value: low,
+        },
+        median: median(row),
+        before: before.and_then(median),
+        due: treatment_in_words(row)
+            .zip(treatment_days(row))
+            .map(|(shown, [opens, _])| Sortable {
+                shown,
+                value: day_number(opens),
+            }),
+    })
 }

@@ -32,6 +32,8 @@ pub struct Listed {
     pub summary: String,
     /// The notice that its region is invented.
     pub invented: Option<String>,
+    /// When and why it was withdrawn.
+    pub withdrawn: Option<(Timestamp, String)>,
 }
 
 /// Who publishes, and where.
@@ -59,14 +61,10 @@ pub fn replaced_by(alerts: &[Listed], number: i64) -> Option<&Listed> {
 /// # Errors
 /// A [`Failure`] if there is no alert: RFC 4287 wants a time, and nothing else has one.
 pub fn feed_xml(alerts: &[Listed], publisher: &Publisher) -> Result<Vec<u8>, Failure> {
-    let newest = alerts
-        .iter()
-        .map(|alert| alert.issued_at)
-        .max()
-        .ok_or_else(|| {
-            Failure::new(Kind::Publish, "no alert is issued yet, so there is no feed")
-                .mend("bractline alert --week WEEK --issue")
-        })?;
+    let newest = alerts.iter().map(changed_at).max().ok_or_else(|| {
+        Failure::new(Kind::Publish, "no alert is issued yet, so there is no feed")
+            .mend("bractline alert --week WEEK --issue")
+    })?;
     let base = &publisher.base_url;
     let mut links = vec![link(base, "index.html", "alternate", "text/html")];
     if !base.is_empty() {
@@ -105,8 +103,17 @@ pub fn feed_xml(alerts: &[Listed], publisher: &Publisher) -> Result<Vec<u8>, Fai
     Ok(bytes)
 }
 
+/// When what is said of an alert was last changed, by itself.
+fn changed_at(alert: &Listed) -> Timestamp {
+    let withdrawn = alert.withdrawn.as_ref().map(|(at, _)| *at);
+    withdrawn.map_or(alert.issued_at, |at| at.max(alert.issued_at))
+}
+
 fn entry(alert: &Listed, alerts: &[Listed], publisher: &Publisher) -> Result<Entry, Failure> {
     let correction = replaced_by(alerts, alert.number);
+    if let Some((at, reason)) = &alert.withdrawn {
+        return withdrawn_entry(alert, *at, reason, publisher);
+    }
     let title = match correction {
         Some(other) => format!("[replaced by alert {}] {}", other.number, alert.headline),
         None => alert.headline.clone(),
@@ -131,6 +138,27 @@ fn entry(alert: &Listed, alerts: &[Listed], publisher: &Publisher) -> Result<Ent
             "{start}{}, {}: {}{end}",
             alert.title, alert.iso_week, alert.summary
         )))),
+        ..Entry::default()
+    })
+}
+
+/// Of a withdrawn alert no figure is repeated.
+fn withdrawn_entry(
+    alert: &Listed,
+    at: Timestamp,
+    reason: &str,
+    publisher: &Publisher,
+) -> Result<Entry, Failure> {
+    let page = format!("{}/alert.html", folder_name(alert.number));
+    let title = format!("[withdrawn] {}, {}", alert.title, alert.iso_week);
+    let summary = format!("Alert {} was withdrawn: {reason}", alert.number);
+    Ok(Entry {
+        title: Text::plain(text(&title)),
+        id: identity(publisher, &alert.number.to_string()),
+        updated: moment(at)?,
+        published: Some(moment(alert.issued_at)?),
+        links: vec![link(&publisher.base_url, &page, "alternate", "text/html")],
+        summary: Some(Text::plain(text(&summary))),
         ..Entry::default()
     })
 }

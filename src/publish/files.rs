@@ -15,6 +15,15 @@ use crate::failure::{Failure, Kind};
 /// Bytes of a file name that common file systems hold (ext4, APFS, NTFS; from memory).
 const NAME_LENGTH_MAX: usize = 255;
 
+/// A file's name and its bytes.
+pub type OutputFile = (&'static str, Vec<u8>);
+
+/// Files as they are written.
+pub fn borrowed(files: &[OutputFile]) -> Vec<(&str, &[u8])> {
+    let files = files.iter();
+    files.map(|(name, bytes)| (*name, &**bytes)).collect()
+}
+
 /// Who may read what is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Readers {
@@ -88,6 +97,31 @@ pub fn write_private_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<()
     write_folder_for(target, files, Readers::Owner)
 }
 
+/// Writes a folder with the folders `public` and `private`, the latter for the owner alone. A new one comes into being
+/// with all of its files or not at all.
+///
+/// # Errors
+/// As [`write_folder`].
+pub fn write_public_and_private(
+    target: &Path,
+    public: &[(&str, &[u8])],
+    private: &[(&str, &[u8])],
+) -> Result<(), Failure> {
+    let write_both = |folder: &Path| {
+        write_folder(&folder.join("public"), public)?;
+        write_private_folder(&folder.join("private"), private)
+    };
+    if !target.exists() {
+        make_folder(folder_of(target), Readers::ByUmask)?;
+        let staged = stage_folder(target, Readers::ByUmask)?;
+        write_both(staged.path())?;
+        if rename_new_folder(staged, target)? {
+            return Ok(());
+        }
+    }
+    write_both(target)
+}
+
 fn write_folder_for(
     target: &Path,
     files: &[(&str, &[u8])],
@@ -127,6 +161,11 @@ fn write_new_folder(
             create_new(&path, readers).map_err(|error| Failure::file("write", &path, &error))?;
         write_through(&mut file, bytes).map_err(|error| Failure::file("write", &path, &error))?;
     }
+    rename_new_folder(staged, target)
+}
+
+/// Gives a whole folder its name; false if somebody else made a folder of that name with something in it meanwhile.
+fn rename_new_folder(staged: TempDir, target: &Path) -> Result<bool, Failure> {
     sync_folder(staged.path())?;
     match fs::rename(staged.path(), target) {
         // The name is gone, so there is nothing left for the guard to remove.

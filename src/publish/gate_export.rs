@@ -1,21 +1,24 @@
-//! The gate for a package that may be handed on: every file judged on its finished bytes, the packed ones too.
+//! The gate for a package: every file judged on its finished bytes, the packed ones too.
 //!
-//! A table may hold the columns that its level has and no others; rows of counties are held to what the gate of the
-//! alerts holds them to; points are no finer than the grid and nobody's field; no text holds a private name.
+//! A table may hold the columns that its level has and no others; rows of public tables are rows of the public rows, or
+//! sums of them; points are no finer than the grid and nobody's field; no text holds a private name.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::export::{Level, PackageFile, protocol_columns};
 use super::gate::{Gate, MAP_PROPERTIES, stopped};
 use super::gate_parquet::{Packed, read_packed};
+use super::gate_sums::PublicSums;
 use super::gate_tables::{Cells, Feature, rows_of_csv};
+use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
 use crate::rollup::grid_rows::grid_columns;
-use crate::rollup::stages::stages;
+use crate::rollup::stages::public_stages;
 
-/// Texts of a package beside its tables.
-const WORDS: [&str; 7] = [
+/// Texts of a package besides its tables.
+const WORDS: [&str; 8] = [
     "README.md",
+    "TERMS.md",
     "DICTIONARY.md",
     "CITATION.cff",
     "datapackage.json",
@@ -23,6 +26,8 @@ const WORDS: [&str; 7] = [
     "meta.xml",
     "eml.xml",
 ];
+/// Tables whose rows are public rows.
+const OF_ROWS: [&str; 2] = ["county_week", "elsewhere_week"];
 /// The packed file, of which each part is judged.
 const PACKED: &str = "dwca.zip";
 /// Tables within it.
@@ -47,18 +52,25 @@ pub struct ExportGate<'a> {
     gate: &'a Gate,
     /// Columns of each table that may be there.
     tables: BTreeMap<String, BTreeSet<String>>,
+    /// What the tables of the region may say.
+    sums: PublicSums,
 }
 
 impl<'a> ExportGate<'a> {
-    /// The rules for a package of a level.
+    /// The rules for a package of a level, whose tables of the region are made of `rows`; `gate` lets rows of counties
+    /// and elsewhere through that it was told of.
     ///
     /// # Errors
-    /// A [`Failure`] if the level is one that nothing is held back from, or the stages cannot be read.
-    pub fn new(gate: &'a Gate, level: Level) -> Result<ExportGate<'a>, Failure> {
+    /// A [`Failure`] if nothing is held back at this level, or the stages cannot be read.
+    pub fn new(
+        gate: &'a Gate,
+        level: Level,
+        rows: &[PublicRow],
+    ) -> Result<ExportGate<'a>, Failure> {
         let mut tables = BTreeMap::new();
         let mut add =
             |name: &str, columns: BTreeSet<String>| tables.insert(name.to_owned(), columns);
-        for stage in stages()?.into_iter().filter(|stage| stage.public) {
+        for stage in public_stages()? {
             let columns = stage.columns.into_iter().map(|column| column.name);
             add(&stage.table, columns.collect());
         }
@@ -75,7 +87,11 @@ impl<'a> ExportGate<'a> {
             }
             Level::Full => return Err(stopped("the package", "everything is in it")),
         }
-        Ok(ExportGate { gate, tables })
+        Ok(ExportGate {
+            gate,
+            tables,
+            sums: PublicSums::of(rows),
+        })
     }
 
     /// Judges a file of the package.
@@ -121,13 +137,14 @@ impl<'a> ExportGate<'a> {
     }
 
     fn judge_table(&self, file: &str, table: &str, rows: Vec<Feature>) -> Result<(), Failure> {
-        let is_of_counties = table == "county_week";
         for row in &rows {
-            match is_of_counties {
+            let told = match OF_ROWS.contains(&table) {
                 true => self.gate.judge_row(&row.cells, &MAP_PROPERTIES),
-                false => self.judge_columns(table, &row.cells),
-            }
-            .map_err(|why| stopped(file, &why))?;
+                false => self
+                    .judge_columns(table, &row.cells)
+                    .and_then(|()| self.sums.judge(table, &row.cells)),
+            };
+            told.map_err(|why| stopped(file, &why))?;
         }
         self.judge_rows(file, &rows)
     }

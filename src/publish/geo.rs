@@ -18,11 +18,10 @@ use crate::publish::map_rows::{MapRows, with_days};
 use crate::publish::outline::{Extent, Polygon};
 use crate::region::Region;
 
-/// The county-weeks as a GeoJSON `FeatureCollection`, in the order of week, protocol and county,
-/// UTF-8. Each feature has the id `county.week.protocol` and every column as a property, null where
-/// there is no value. Beside the standard members stand `generator`, `caution`, `boundaries`, where
-/// boundaries lack an outline `counties_without_outline`, and, where the region is invented,
-/// `invented` with the notice.
+/// The county-weeks as a GeoJSON `FeatureCollection`, in the order of week, protocol and county, UTF-8. Each feature has
+/// the id `county.week.protocol` and every column as a property, null where there is no value. Besides the standard
+/// members the file has `generator`, `caution`, `boundaries`, where boundaries lack an outline
+/// `counties_without_outline`, and, where the region is invented, `invented` with the notice.
 ///
 /// # Errors
 /// A [`Failure`] if a value has no form in JSON.

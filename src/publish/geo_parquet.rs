@@ -1,8 +1,8 @@
 //! County-weeks as GeoParquet 1.1: the values of the GeoJSON, with outlines as well-known binary.
 //!
-//! Coordinates are longitude and latitude (OGC:CRS84, which the standard takes where no other is
-//! named). The box of each row stands in a column of its own, so that readers skip what lies
-//! elsewhere; a reader that knows nothing of geometry still reads every other column.
+//! Coordinates are longitude and latitude (OGC:CRS84, which the standard takes where no other is named). The box of each
+//! row is a column of its own, so that readers skip rows of other places; a reader that knows nothing of geometry still
+//! reads every other column.
 
 use geo::{Geometry, MultiPolygon};
 use parquet::file::metadata::KeyValue;
@@ -15,9 +15,9 @@ use crate::publish::map_rows::{ADDED_COLUMNS, MapRows};
 use crate::publish::outline::{Extent, Polygon, polygon_of};
 use crate::publish::tables::{ColumnDoc, documented, write_documented};
 
-/// The county-weeks as GeoParquet 1.1 (zstd), columns described as in the plain Parquet file; under
-/// the keys `caution` and `boundaries`, and `invented` where the region is, stands what the GeoJSON
-/// has beside its features. `docs` describe the columns of the roll-up's table.
+/// The county-weeks as GeoParquet 1.1 (zstd), columns described as in the plain Parquet file. The file metadata has the
+/// GeoJSON's `caution` and `boundaries`, and `invented` where the region is. `docs` describe the columns of the table
+/// `county_week`.
 ///
 /// # Errors
 /// A [`Failure`] if the docs and the columns do not match.

@@ -37,6 +37,8 @@ struct Line {
     issued: String,
     replaces: Option<i64>,
     replaced_by: Option<(i64, String)>,
+    /// Why it was withdrawn.
+    withdrawn: Option<String>,
 }
 
 /// The page: the newest week first, and within it the newest alert.
@@ -89,5 +91,6 @@ fn line(alert: &Listed, alerts: &[Listed]) -> Line {
         replaces: alert.replaces,
         replaced_by: replaced_by(alerts, alert.number)
             .map(|other| (other.number, folder_name(other.number))),
+        withdrawn: alert.withdrawn.as_ref().map(|(_, why)| seen_text(why)),
     }
 }

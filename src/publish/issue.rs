@@ -4,7 +4,7 @@
 
 use jiff::Timestamp;
 
-use crate::rollup::county_week::CountyWeek;
+use crate::disclosure::public_row::PublicRow;
 
 /// What an alert is issued as.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,7 +23,7 @@ pub struct Replaced {
     /// Its number.
     pub number: i64,
     /// Its rows.
-    pub rows: Vec<CountyWeek>,
+    pub rows: Vec<PublicRow>,
 }
 
 impl Issue {

@@ -1,12 +1,13 @@
 //! The page that explains the columns of the published files, made from the headers of the stages.
 //!
-//! Says what a value means and what must be minded; shows no value.
+//! Says what a value means and what to be careful with; shows no value.
 
 use std::fmt::Write;
 
+use crate::disclosure::rule::Level;
 use crate::publish::cautions;
 use crate::publish::map_rows::ADDED_COLUMNS;
-use crate::publish::map_rules::rules;
+use crate::publish::map_rules::{AT_THRESHOLD, OUTLINED, rules};
 use crate::publish::tables::ColumnDoc;
 use crate::publish::unseen::is_unseen;
 use crate::region::Region;
@@ -58,21 +59,35 @@ pub fn columns_page(region: &Region, files: &[DescribedFiles]) -> String {
         }
         page.push('\n');
     }
-    page.push_str("## The classes of the map\n\n| class | colour | status | median_pressure |\n|---|---|---|---|\n");
-    for rule in rules() {
-        let median = match rule.median {
-            Some((from, Some(below))) => format!("{from} to under {below}"),
-            Some((from, None)) => format!("{from} or more"),
-            None => String::new(),
-        };
+    let _ = write!(
+        page,
+        "## The classes of the map\n\nA map colors a county by the class of the median of its fields' pressures; rows \
+         of the levels survey and strict have classes of their own. {} (`{AT_THRESHOLD}` above 0).\n\n\
+         | class | color | status | level | median_class |\n|---|---|---|---|---|\n",
+        sentence(OUTLINED),
+    );
+    for rule in rules(&[Level::Survey, Level::Strict]) {
+        let (level, class) = rule.median.unwrap_or_default();
         let (words, fill, status) = (rule.class.words(), rule.fill, rule.status);
-        let _ = writeln!(page, "| {words} | `{fill}` | {status} | {median} |");
+        let _ = writeln!(
+            page,
+            "| {words} | `{fill}` | {status} | {level} | {class} |"
+        );
     }
     page.push_str("\n## Cautions\n\n");
     for caution in cautions::standing_cautions("", None) {
         let _ = writeln!(page, "- **{}.** {}", caution.title, caution.text);
     }
     page
+}
+
+/// A phrase with a capital first letter.
+fn sentence(phrase: &str) -> String {
+    let mut letters = phrase.chars();
+    let first = letters
+        .next()
+        .map(|letter| letter.to_uppercase().to_string());
+    first.unwrap_or_default() + letters.as_str()
 }
 
 pub(super) fn add_row(page: &mut String, doc: &ColumnDoc) {

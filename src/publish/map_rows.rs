@@ -1,30 +1,33 @@
-//! The rows of the map files: the public county-weeks, each with the days of its week and a status.
+//! The rows of the map files: the public rows of counties, each with the days of its week and a status.
 //!
-//! GeoJSON and GeoParquet hold the same of these. Takes the columns as the roll-up has them and
-//! computes no figure; what may be seen was decided there.
+//! GeoJSON and GeoParquet hold the same of these. Takes the columns as the roll-up has them and computes no figure;
+//! what may be seen was decided there.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, BooleanArray, Date32Array, Int32Array, RecordBatch, StringArray};
-use arrow::array::{AsArray, UInt32Array};
-use arrow::compute::take;
+use arrow::array::{Array, UInt32Array};
+use arrow::array::{ArrayRef, AsArray, Date32Array, Int32Array, RecordBatch, StringArray};
+use arrow::compute::{cast, take};
 use arrow::datatypes::{DataType, Field, Schema};
 use jiff::civil::Date;
 
+use crate::disclosure::public_row::PublicRow;
+use crate::disclosure::rule::Level;
 use crate::failure::{Failure, Kind};
+use crate::publish::classes::{Class, levels_of};
 use crate::publish::outline::{Polygon, decimals_of, publishable};
 use crate::publish::tables::ColumnDoc;
 use crate::region::{County, Region};
-use crate::rollup::county_week::{Cell, CountyWeek, days_of_week};
+use crate::visit::week::IsoWeek;
 
 /// Which counties a file holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Coverage<'a> {
-    /// The rows alone, of any number of weeks.
+    /// The counties that have a row, of any number of weeks.
     VisitedCounties,
-    /// One week, with every county of the region under each of these protocols and each that the
-    /// rows have; a county without a row is there with the status `no-visits`.
+    /// One week, with every county of the region under each of these protocols and each that the rows have; a county
+    /// without a row has the status `no-figures` and no figure.
     WholeWeek {
         /// ISO 8601 week, as `2026-W30`; every row is of this week.
         iso_week: &'a str,
@@ -33,7 +36,7 @@ pub enum Coverage<'a> {
     },
 }
 
-/// The columns that a map has beside those of the roll-up's table.
+/// The columns that a map has besides those of the table `county_week`.
 pub const ADDED_COLUMNS: [ColumnDoc; 3] = [
     ColumnDoc {
         name: "start",
@@ -47,7 +50,9 @@ pub const ADDED_COLUMNS: [ColumnDoc; 3] = [
     },
     ColumnDoc {
         name: "status",
-        description: "what kind of row it is: pressure, none-found, suppressed, outside-stage or no-visits",
+        description: "reporting status: median (its class is known), nothing-found, some-at-threshold or \
+                      none-at-threshold (too few fields for a class), other-stage (every field at another crop stage) \
+                      or no-figures (not visited, or too few fields to publish)",
         unit: None,
     },
 ];
@@ -58,25 +63,34 @@ pub struct MapRows<'a> {
     pub(super) region: &'a Region,
     pub(super) table: RecordBatch,
     pub(super) outlines: BTreeMap<&'a str, Vec<Polygon>>,
+    pub(super) levels: Vec<Level>,
+    pub(super) protocols: Vec<String>,
 }
 
 /// Week, protocol, county: the order of the rows, and what makes one of them.
 type Key<'a> = (&'a str, &'a str, &'a str);
 
+/// What a key has: its place in the table and its public row. `None` for a county without a row.
+type Found<'a> = Option<(u32, &'a PublicRow)>;
+
 impl<'a> MapRows<'a> {
-    /// Gathers the rows from the table `county_week`.
+    /// Gathers the rows from the table `county_week` and the public rows that it was made of. `rows` may hold more than
+    /// the table has, such as other weeks.
     ///
     /// # Errors
-    /// A [`Failure`] if a row contradicts itself, its county is not in the region, its week is none
-    /// or another than the file's, or two rows are of the same county, week and protocol.
+    /// A [`Failure`] if a row of the table is no public row, its county is not in the region, its week is none or
+    /// another than the file's, or two rows are of the same county, week and protocol; and if the table lacks a public
+    /// row of a county and week that the file holds.
     pub fn gather(
         region: &'a Region,
         county_week: &RecordBatch,
+        rows: &[PublicRow],
         coverage: Coverage,
     ) -> Result<MapRows<'a>, Failure> {
-        let rows = CountyWeek::from_batches(std::slice::from_ref(county_week))?;
-        let entries = gather_entries(region, &rows, coverage)?;
+        let keys = Keys::of(county_week)?;
+        let entries = gather_entries(region, &keys, rows, coverage)?;
         let wanted: BTreeSet<&str> = entries.keys().map(|key| key.2).collect();
+        let protocols: BTreeSet<&str> = entries.keys().map(|key| key.1).collect();
         let counties = region.counties().iter();
         let decimals = decimals_of(region);
         let outlines = counties
@@ -85,8 +99,10 @@ impl<'a> MapRows<'a> {
             .collect();
         Ok(MapRows {
             region,
-            table: table_of(region, county_week, &rows, &entries)?,
+            table: table_of(region, county_week, &entries)?,
             outlines,
+            levels: levels_of(entries.values().flatten().map(|(_, row)| *row)),
+            protocols: protocols.into_iter().map(str::to_owned).collect(),
         })
     }
 
@@ -110,30 +126,64 @@ impl<'a> MapRows<'a> {
     }
 }
 
-/// The word by which a file tells the kinds of county-week apart; `None` is a county without visits.
-pub fn status(cell: Option<Cell>) -> &'static str {
-    match cell {
-        None => "no-visits",
-        Some(Cell::Suppressed) => "suppressed",
-        Some(Cell::OutsideStage) => "outside-stage",
-        Some(Cell::NoneFound) => "none-found",
-        Some(Cell::Pressure(_)) => "pressure",
+/// The columns that name a row of the table.
+struct Keys {
+    iso_week: StringArray,
+    protocol: StringArray,
+    county_id: StringArray,
+}
+
+impl Keys {
+    fn of(table: &RecordBatch) -> Result<Keys, Failure> {
+        let text = |name: &str| -> Result<StringArray, Failure> {
+            let broken = |why: &str| {
+                Failure::new(
+                    Kind::Publish,
+                    format!("column {name} of county_week: {why}"),
+                )
+            };
+            let column = table
+                .column_by_name(name)
+                .ok_or_else(|| broken("it is missing"))?;
+            let column =
+                cast(column, &DataType::Utf8).map_err(|error| broken(&error.to_string()))?;
+            match column.null_count() {
+                0 => Ok(column.as_string().clone()),
+                _ => Err(broken("a row has no value")),
+            }
+        };
+        Ok(Keys {
+            iso_week: text("iso_week")?,
+            protocol: text("protocol")?,
+            county_id: text("county_id")?,
+        })
+    }
+
+    fn all(&self) -> impl Iterator<Item = Key<'_>> {
+        (0..self.iso_week.len()).map(|row| {
+            (
+                self.iso_week.value(row),
+                self.protocol.value(row),
+                self.county_id.value(row),
+            )
+        })
     }
 }
 
-/// The place of each row in the table; `None` for a county without one.
+/// The rows of the file by their keys.
 fn gather_entries<'a>(
     region: &'a Region,
-    rows: &'a [CountyWeek],
+    keys: &'a Keys,
+    rows: &'a [PublicRow],
     coverage: Coverage<'a>,
-) -> Result<BTreeMap<Key<'a>, Option<u32>>, Failure> {
+) -> Result<BTreeMap<Key<'a>, Found<'a>>, Failure> {
     let mut entries = BTreeMap::new();
     if let Coverage::WholeWeek {
         iso_week,
         protocols,
     } = coverage
     {
-        let of_rows = rows.iter().map(|row| &*row.protocol);
+        let of_rows = keys.all().map(|key| key.1);
         let named = protocols.iter().copied().chain(of_rows);
         for protocol in named.collect::<BTreeSet<_>>() {
             for county in region.counties() {
@@ -141,26 +191,42 @@ fn gather_entries<'a>(
             }
         }
     }
-    for (place, row) in (0..).zip(rows) {
-        let key = (&*row.iso_week, &*row.protocol, &*row.county_id);
-        let broken = |what: &str| {
-            let place = format!("county {}, {}, {}", key.2, key.0, key.1);
-            Err(Failure::new(Kind::Publish, what).at(place))
-        };
-        match coverage {
-            Coverage::WholeWeek { iso_week, .. } if iso_week != row.iso_week => {
-                return broken("a row is of another week than the file");
+    let public: BTreeMap<Key, &PublicRow> = rows
+        .iter()
+        .filter_map(|row| {
+            let county = row.place.county()?;
+            Some(((&*row.iso_week, &*row.protocol, county), row))
+        })
+        .collect();
+    let broken = |key: &Key, what: &str| {
+        let place = format!("county {}, {}, {}", key.2, key.0, key.1);
+        Err(Failure::new(Kind::Publish, what).at(place))
+    };
+    for (place, key) in (0..).zip(keys.all()) {
+        let row = public.get(&key);
+        match (coverage, row) {
+            (Coverage::WholeWeek { iso_week, .. }, _) if iso_week != key.0 => {
+                return broken(&key, "a row is of another week than the file");
             }
-            _ if find_county(region, &row.county_id).is_none() => {
-                return broken("the county of a row is not in the region");
+            _ if find_county(region, key.2).is_none() => {
+                return broken(&key, "the county of a row is not in the region");
             }
-            _ if entries.insert(key, Some(place)).flatten().is_some() => {
-                return broken("two rows are of the same county, week and protocol");
+            (_, None) => return broken(&key, "a row of the table is no public row"),
+            (_, Some(row)) => {
+                if entries.insert(key, Some((place, *row))).flatten().is_some() {
+                    return broken(&key, "two rows are of the same county, week and protocol");
+                }
             }
-            _ => {}
         }
     }
-    Ok(entries)
+    // A county with a public row must not be said to have none.
+    let lost = entries
+        .iter()
+        .find(|(key, found)| found.is_none() && public.contains_key(*key));
+    match lost {
+        Some((key, _)) => broken(key, "the table lacks a public row"),
+        None => Ok(entries),
+    }
 }
 
 fn find_county<'a>(region: &'a Region, id: &str) -> Option<&'a County> {
@@ -169,15 +235,17 @@ fn find_county<'a>(region: &'a Region, id: &str) -> Option<&'a County> {
     found.ok().map(|place| &counties[place])
 }
 
-/// The columns of the table, taken in the order of the entries; what names a row is filled in where
-/// there was none, every figure of it is null.
+/// The columns of the table, taken in the order of the entries; what names a row is filled in where there was none,
+/// every figure of it is null.
 fn table_of(
     region: &Region,
     county_week: &RecordBatch,
-    rows: &[CountyWeek],
-    entries: &BTreeMap<Key, Option<u32>>,
+    entries: &BTreeMap<Key, Found>,
 ) -> Result<RecordBatch, Failure> {
-    let places: UInt32Array = entries.values().copied().collect();
+    let places: UInt32Array = entries
+        .values()
+        .map(|found| found.map(|(place, _)| place))
+        .collect();
     let text = |of: &dyn Fn(&Key) -> String| -> ArrayRef {
         Arc::new(StringArray::from_iter_values(entries.keys().map(of)))
     };
@@ -189,7 +257,6 @@ fn table_of(
         let days = days.iter().map(|days| days_since_1970(of(days)));
         Arc::new(days.collect::<Date32Array>())
     };
-    let found = |place: &Option<u32>| place.map(|place| &rows[place as usize]);
     let mut columns: Vec<(&str, ArrayRef)> = Vec::new();
     let schema = county_week.schema();
     for (field, column) in schema.fields().iter().zip(county_week.columns()) {
@@ -205,11 +272,6 @@ fn table_of(
             "season" => Arc::new(Int32Array::from_iter_values(
                 entries.keys().map(|key| key.0[..4].parse().unwrap_or(0)),
             )),
-            "suppressed" => {
-                Arc::new(BooleanArray::from_iter(entries.values().map(|place| {
-                    Some(found(place).is_some_and(|row| row.suppressed))
-                })))
-            }
             _ => take(column, &places, None).map_err(unusable)?,
         };
         columns.push((name, column));
@@ -219,9 +281,10 @@ fn table_of(
                 columns.push(("end", day(|days| days.1)));
             }
             "protocol" => {
-                let statuses = entries
-                    .values()
-                    .map(|place| status(found(place).map(CountyWeek::cell)));
+                let statuses = entries.values().map(|found| {
+                    let row = found.map(|(_, row)| row);
+                    Class::of(row).status()
+                });
                 let statuses = StringArray::from_iter_values(statuses);
                 columns.push(("status", Arc::new(statuses)));
             }
@@ -230,7 +293,7 @@ fn table_of(
     }
     let never_null = ["county_id", "county_name", "season", "iso_week", "protocol"];
     let fields = columns.iter().map(|(name, column)| {
-        let identity = never_null.contains(name) || *name == "suppressed";
+        let identity = never_null.contains(name);
         let added = ADDED_COLUMNS.iter().any(|doc| doc.name == *name);
         Field::new(*name, column.data_type().clone(), !identity && !added)
     });
@@ -239,11 +302,12 @@ fn table_of(
     RecordBatch::try_new(Arc::new(schema), columns.collect()).map_err(unusable)
 }
 
+/// Monday and Sunday of a week.
 fn week_days(iso_week: &str) -> Result<(Date, Date), Failure> {
-    days_of_week(iso_week).ok_or_else(|| {
-        Failure::new(Kind::Publish, format!("{iso_week:?} is no ISO 8601 week"))
-            .mend("write the week as 2026-W30")
-    })
+    let week: IsoWeek = iso_week.parse().map_err(|wrong: String| {
+        Failure::new(Kind::Publish, format!("the week of a row: {wrong}"))
+    })?;
+    Ok((week.monday(), week.sunday()))
 }
 
 fn days_since_1970(day: Date) -> Option<i32> {
@@ -251,7 +315,7 @@ fn days_since_1970(day: Date) -> Option<i32> {
     Some(span.get_days())
 }
 
-/// The rows of a table with the days of their week beside it, for tables of other places.
+/// The rows of a table with the days of their week after it, for tables of other places.
 ///
 /// # Errors
 /// A [`Failure`] if the table has no column `iso_week` of text, or a week is none.

@@ -1,55 +1,72 @@
 //! The classes of the alert's map as rules over the members of a map file, for its style files.
 //!
-//! Takes bounds, colours and words from the drawing, so that a viewer shows what the page shows.
-//! Knows no viewer's syntax.
+//! Takes bounds, colors and words from the drawing, so that a viewer shows what the page shows. Knows no viewer's
+//! syntax.
 
-use crate::publish::classes::{Class, FILLS, LOWER_BOUNDS, NONE_FOUND_FILL};
-use crate::publish::map_rows::status;
-use crate::rollup::county_week::Cell;
+use crate::disclosure::public_row::MedianClass;
+use crate::disclosure::rule::Level;
+use crate::publish::classes::{Class, Marks};
 
 /// How a class is found in a file and painted in a viewer.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Rule {
     pub(super) class: Class,
     /// Value of `status`.
     pub(super) status: &'static str,
-    /// Half-open range of `median_pressure`, where the class has one; open above without an end.
-    pub(super) median: Option<(f64, Option<f64>)>,
-    /// Colour of the ground.
+    /// Values of `level` and `median_class`, where the class is one of the median.
+    pub(super) median: Option<(&'static str, String)>,
+    /// Color of the ground.
     pub(super) fill: &'static str,
-    /// Marks on the ground, for the classes that say nothing of pressure.
+    /// Marks on the ground, for the classes that have no place on the scale.
     pub(super) marks: Option<Marks>,
 }
 
-/// What lies on the ground of a class that has no place on the scale, in the ink of the page's map.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Marks {
-    Dots,
-    Crosses,
-    Lines,
-}
+/// In words, what the thick outline says: rows whose `at_threshold_min` is more than this.
+pub(super) const OUTLINED: &str = "thick outline: at least one field at threshold";
+/// The member of a file that says at least how many fields are at threshold.
+pub(super) const AT_THRESHOLD: &str = "at_threshold_min";
 
-/// One rule a class, in the order of the legend. Every feature of a file fits exactly one.
-pub(super) fn rules() -> Vec<Rule> {
-    Class::ALL.map(rule).into()
+/// One rule a class of these levels, in the order of the legend. Every feature of a file fits exactly one.
+pub(super) fn rules(levels: &[Level]) -> Vec<Rule> {
+    Class::legend(levels).into_iter().map(rule).collect()
 }
 
 fn rule(class: Class) -> Rule {
-    let plain = |cell, fill, marks| Rule {
-        class,
-        status: status(cell),
-        median: None,
-        fill,
-        marks,
+    let median = match class {
+        Class::Median(level, _) => class.band().map(|band| {
+            let class = MedianClass {
+                from: band.from,
+                below: band.below,
+                nothing_found: false,
+            };
+            (level.word(), class.word())
+        }),
+        _ => None,
     };
-    match class {
-        Class::NoneFound => plain(Some(Cell::NoneFound), NONE_FOUND_FILL, None),
-        Class::Median(place) => Rule {
-            median: Some((LOWER_BOUNDS[place], LOWER_BOUNDS.get(place + 1).copied())),
-            ..plain(Some(Cell::Pressure(0.0)), FILLS[place].0, None)
-        },
-        Class::TooFewFields => plain(Some(Cell::Suppressed), "#ececec", Some(Marks::Dots)),
-        Class::OutsideStage => plain(Some(Cell::OutsideStage), "#ffffff", Some(Marks::Crosses)),
-        Class::NoVisits => plain(None, "#ffffff", Some(Marks::Lines)),
+    Rule {
+        class,
+        status: class.status(),
+        median,
+        fill: class.ground(),
+        marks: class.marks(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_two_rules_fit_the_same_row_even_where_levels_are_mixed() {
+        let rules = rules(&[Level::Survey, Level::Strict]);
+        assert_eq!(rules.len(), 16);
+        for (place, one) in rules.iter().enumerate() {
+            for other in &rules[..place] {
+                let same = one.status == other.status && one.median == other.median;
+                assert!(!same, "{one:?} and {other:?}");
+            }
+            let is_median = one.status == "median";
+            assert_eq!(one.median.is_some(), is_median, "{one:?}");
+        }
     }
 }

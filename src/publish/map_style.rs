@@ -1,30 +1,34 @@
-//! A MapLibre style (version 8) for the county-week GeoJSON that lies beside it.
+//! A MapLibre style (version 8) for the county-week GeoJSON next to it.
 //!
-//! Names no tile, font or sprite, so that a viewer needs no network. Without a sprite there are no
-//! patterns: the classes that say nothing of pressure are told apart by the dashes of their borders.
+//! Names no tile, font or sprite, so that a viewer needs no network. Without a sprite there are no patterns: the classes
+//! that have no place on the scale are told apart by the dashes of their borders.
 
 use serde_json::{Value, json};
 
 use crate::failure::{Failure, Kind};
 use crate::publish::cautions;
-use crate::publish::classes::{BORDER, INK};
-use crate::publish::map_rules::{Marks, Rule, rules};
+use crate::publish::classes::{BORDER, INK, Marks};
+use crate::publish::map_rows::MapRows;
+use crate::publish::map_rules::{AT_THRESHOLD, OUTLINED, Rule, rules};
 use crate::publish::unseen::plain_text;
-use crate::region::Region;
 
 /// Name of the source in the style.
 const SOURCE: &str = "county_week";
 
-/// The style of a file, as JSON. Of a file with several weeks or protocols it draws one of each.
+/// The style of a file, as JSON. Of a file with several weeks or protocols it draws one of each. `title_of` gives the
+/// title of a protocol by its id.
 ///
 /// # Errors
 /// A [`Failure`] if it cannot be written.
 pub fn maplibre_style(
-    region: &Region,
+    rows: &MapRows,
     geojson_name: &str,
     iso_week: Option<&str>,
     protocol: Option<&str>,
+    title_of: &dyn Fn(&str) -> String,
 ) -> Result<Vec<u8>, Failure> {
+    let region = rows.region;
+    let rules = rules(&rows.levels);
     let mut base = vec![json!("all")];
     for (member, value) in [("iso_week", iso_week), ("protocol", protocol)] {
         base.extend(value.map(|value| json!(["==", ["get", member], value])));
@@ -34,13 +38,13 @@ pub fn maplibre_style(
         "type": "background",
         "paint": { "background-color": "#ffffff" },
     })];
-    layers.extend(rules().iter().map(|rule| fill_layer(rule, &base)));
+    layers.extend(rules.iter().map(|rule| fill_layer(rule, &base)));
     layers.push(border_layer(&base));
-    layers.extend(rules().iter().filter_map(|rule| marks_layer(rule, &base)));
+    layers.extend(rules.iter().filter_map(|rule| marks_layer(rule, &base)));
     layers.extend(outline_layers(&base));
     let bounds = region.bounds();
     let wide = (bounds.max().x - bounds.min().x).max(0.01);
-    let legend: Vec<Value> = rules()
+    let legend: Vec<Value> = rules
         .iter()
         .map(|rule| json!({ "words": rule.class.words(), "fill": rule.fill }))
         .collect();
@@ -48,14 +52,21 @@ pub fn maplibre_style(
         Some(notice) => format!("{} {notice}", region.source()),
         None => region.source().to_owned(),
     };
+    let named = protocol.map(|id| format!("{}: ", title_of(id)));
+    let name = format!(
+        "{}median by county, {}",
+        named.unwrap_or_default(),
+        region.title()
+    );
     let style = json!({
         "version": 8,
-        "name": format!("Median pressure by county, {}", plain_text(region.title())),
+        "name": plain_text(&name),
         "metadata": {
             "caution": cautions::IN_ONE_SENTENCE,
             "iso_week": iso_week,
             "protocol": protocol,
             "legend": legend,
+            "outline": OUTLINED,
         },
         "center": [middle(bounds.min().x, bounds.max().x), middle(bounds.min().y, bounds.max().y)],
         // The whole world is 512 pixels wide at zoom 0; the region gets about that.
@@ -87,16 +98,16 @@ fn escaped(text: &str) -> String {
 fn filter(rule: &Rule, base: &[Value]) -> Value {
     let mut all = base.to_vec();
     all.push(json!(["==", ["get", "status"], rule.status]));
-    if let Some((from, below)) = rule.median {
-        all.push(json!([">=", ["get", "median_pressure"], from]));
-        all.extend(below.map(|below| json!(["<", ["get", "median_pressure"], below])));
+    if let Some((level, median_class)) = &rule.median {
+        all.push(json!(["==", ["get", "level"], level]));
+        all.push(json!(["==", ["get", "median_class"], median_class]));
     }
     Value::Array(all)
 }
 
 fn layer_id(rule: &Rule) -> String {
-    match rule.median {
-        Some((from, _)) => format!("{}-from-{from}", rule.status),
+    match &rule.median {
+        Some((level, median_class)) => format!("{}-{level}-{median_class}", rule.status),
         None => rule.status.to_owned(),
     }
 }
@@ -125,47 +136,34 @@ fn border_layer(base: &[Value]) -> Value {
 
 fn marks_layer(rule: &Rule, base: &[Value]) -> Option<Value> {
     let dashes = match rule.marks? {
-        Marks::Dots => json!([0.5, 2.0]),
-        Marks::Crosses => json!([3.0, 2.0]),
+        Marks::Dots => json!([0.5, 2.5]),
         Marks::Lines => json!([2.0, 1.0, 0.5, 1.0]),
+        Marks::Crosses => json!([3.0, 2.0]),
     };
     Some(json!({
         "id": format!("{}-dashes", layer_id(rule)),
         "type": "line",
         "source": SOURCE,
         "filter": filter(rule, base),
-        // Drawn inside the border, so that two neighbours do not share their dashes.
-        "paint": { "line-color": INK, "line-width": 2.0, "line-offset": 3.0, "line-dasharray": dashes },
+        // Drawn inside the border and inside a thick outline, so that two neighbors do not share their dashes.
+        "paint": { "line-color": INK, "line-width": 2.0, "line-offset": 5.0, "line-dasharray": dashes },
     }))
 }
 
-/// At threshold: a dark outline in a light casing, as on the page.
+/// At least one field at threshold: a dark outline in a light casing, as on the page.
 fn outline_layers(base: &[Value]) -> Vec<Value> {
-    let at_threshold = rules()
-        .into_iter()
-        .filter(|rule| rule.class.at_threshold())
-        .filter_map(|rule| rule.median)
-        .map(|(from, _)| from)
-        .reduce(f64::min);
-    let Some(from) = at_threshold else {
-        return Vec::new();
-    };
     let mut all = base.to_vec();
-    all.push(json!([
-        "==",
-        ["typeof", ["get", "median_pressure"]],
-        "number"
-    ]));
-    all.push(json!([">=", ["get", "median_pressure"], from]));
-    let outline = |id: &str, colour: &str, width: f64| {
+    all.push(json!(["==", ["typeof", ["get", AT_THRESHOLD]], "number"]));
+    all.push(json!([">", ["get", AT_THRESHOLD], 0]));
+    let outline = |id: &str, color: &str, width: f64| {
         json!({
             "id": id,
             "type": "line",
             "source": SOURCE,
-            "metadata": { "words": "at or above threshold" },
+            "metadata": { "words": OUTLINED },
             "filter": all,
             "layout": { "line-join": "round" },
-            "paint": { "line-color": colour, "line-width": width },
+            "paint": { "line-color": color, "line-width": width },
         })
     };
     vec![

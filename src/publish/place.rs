@@ -111,6 +111,18 @@ impl Place {
         Ok(Put::Written)
     }
 
+    /// Removes a file; that there is none is as good. True if there was one.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the place refuses it.
+    pub async fn remove(&self, name: &str) -> Result<bool, Failure> {
+        match self.files.delete(&self.path(name)).await {
+            Ok(()) => Ok(true),
+            Err(Error::NotFound { .. }) => Ok(false),
+            Err(error) => Err(self.refused("remove", name, &error)),
+        }
+    }
+
     /// Whether exactly this is there; another content is a failure where `frozen`.
     async fn is_there(&self, name: &str, bytes: &Bytes, frozen: bool) -> Result<bool, Failure> {
         self.check_way(name)?;

@@ -1,4 +1,4 @@
-//! The page that lies beside the tables of a scenario: that it is one, with what values, how its money is worked
+//! The page that comes with the tables of a scenario: that it is one, with what values, how its money is worked
 //! out and from whose relation. Shows no figure of any county.
 
 use std::fmt::Write;
@@ -75,8 +75,8 @@ pub fn scenario_page(facts: &ScenarioFacts) -> String {
     let version = facts.store_version;
     let _ = writeln!(
         page,
-        "Made from store version {version}, which it leaves as it is. Visits, counts, fields and what is suppressed \
-         are those of the roll-up; changed are\n"
+        "Made from store version {version}, which it leaves as it is. Visits, counts and fields are those of the roll-up; \
+         changed are\n"
     );
     for said in facts.scenario.in_words() {
         let _ = writeln!(page, "- {}", plain(&said));
@@ -89,8 +89,9 @@ pub fn scenario_page(facts: &ScenarioFacts) -> String {
         );
     }
     page.push_str(
-        "\nThe columns that end in `_as_recorded` hold the economics of the records. The tables by county are not \
-         public either: several scenarios of one week laid side by side tell more of its fields than one does.\n\n\
+        "\nThe columns that end in `_as_recorded` hold the economics of the records. Every table is \
+         private, those by county too: they include counties of very few fields, and several scenarios of one week \
+         together tell more of its fields than one does.\n\n\
          ## Loss avoided and net benefit\n\n\
          loss avoided = crop saved (kg per hectare) x market value; net benefit = loss avoided - cost of treatment, \
          all for one hectare, in the money of the column `currency`. Below 0, treating costs more than it saves. \
@@ -121,7 +122,7 @@ pub fn scenario_page(facts: &ScenarioFacts) -> String {
     for (names, about, docs) in [
         (
             "scenario_county_week.csv, scenario_county_week.parquet",
-            "One row a county, week and protocol; the same rows are suppressed as in county_week.",
+            "**Private**: one row a county, week and protocol, however few its fields, as in county_week_full.",
             facts.county_docs,
         ),
         (

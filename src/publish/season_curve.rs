@@ -1,4 +1,7 @@
-//! The chart of the season: the share of fields at threshold, week by week, beside that of earlier seasons.
+//! The chart of the season: the share of fields at threshold, week by week, with that of earlier seasons.
+//!
+//! Where only the least and the most fields at threshold are public, the line runs through the middle, and a thin
+//! upright line reaches from the least to the most.
 
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -16,7 +19,7 @@ const BOTTOM: f64 = 166.0;
 const AXIS_ENDS: [f64; 6] = [0.1, 0.2, 0.4, 0.6, 0.8, 1.0];
 /// More weeks than this have no room for a label each.
 const LABELS_MAX: i64 = 7;
-/// Colours of this season, and of the earlier ones: the dark and the middle of the map's scale.
+/// Colors of this season, and of the earlier ones: the dark and the middle of the map's scale.
 const THIS: &str = "#00224e";
 const EARLIER: &str = "#777363";
 const BAND: &str = "#e4dfc8";
@@ -34,18 +37,23 @@ pub struct SeasonCurve {
 pub fn draw_season_curve(so_far: &SeasonSoFar) -> Option<SeasonCurve> {
     let newest = so_far.weeks.last()?;
     let earlier = Spread::of(&so_far.earlier);
+    let season = newest.season;
+    // A range is drawn in this season alone.
+    let highest_drawn = |week: &RegionWeek| match week.season == season {
+        true => share_ends(week)[1],
+        false => week.share_at_threshold,
+    };
     let weeks = || so_far.weeks.iter().chain(&so_far.earlier);
     let numbers = || weeks().filter_map(|week| number_of(&week.iso_week));
     let axes = Axes {
         first: numbers().min()?,
         last: numbers().max()?,
-        end: axis_end(weeks().map(|week| week.share_at_threshold)),
+        end: axis_end(weeks().map(highest_drawn)),
     };
     let mut inner = String::new();
     axes.draw(&mut inner);
     earlier.draw(&axes, &mut inner);
     draw_this(&so_far.weeks, &axes, &mut inner);
-    let season = newest.season;
     let title = format!("Share of visited fields at threshold by week, {season}");
     Some(SeasonCurve {
         chart: chart(
@@ -55,8 +63,23 @@ pub fn draw_season_curve(so_far: &SeasonSoFar) -> Option<SeasonCurve> {
             &described(season, &so_far.weeks, &earlier),
             &inner,
         ),
-        key: key(season, &earlier),
+        key: key(season, so_far.weeks.iter().any(is_range), &earlier),
     })
+}
+
+/// Whether only the least and the most fields at threshold are public.
+fn is_range(week: &RegionWeek) -> bool {
+    week.at_threshold[0] != week.at_threshold[1]
+}
+
+/// Least and most share at threshold, 0 to 1.
+fn share_ends(week: &RegionWeek) -> [f64; 2] {
+    match is_range(week) {
+        true => week
+            .at_threshold
+            .map(|fields| fields as f64 / week.fields_visited as f64),
+        false => [week.share_at_threshold; 2],
+    }
 }
 
 /// What earlier seasons had in each week of the year: lowest, middle and highest share.
@@ -146,6 +169,19 @@ fn draw_this(weeks: &[RegionWeek], axes: &Axes, inner: &mut String) {
             path(&run)
         );
     }
+    for week in weeks.iter().filter(|week| is_range(week)) {
+        let Some(number) = number_of(&week.iso_week) else {
+            continue;
+        };
+        let [[x, least], [_, most]] = share_ends(week).map(|share| axes.at(number, share));
+        let _ = write!(
+            inner,
+            r#"<path d="M{} {}V{}" stroke="{THIS}" stroke-width="1.5"/>"#,
+            short(x),
+            short(least),
+            short(most)
+        );
+    }
     for (_, [x, y]) in &points {
         let (x, y) = (short(*x), short(*y));
         let _ = write!(
@@ -163,7 +199,7 @@ struct Axes {
 
 impl Axes {
     fn at(&self, week: i64, share: f64) -> [f64; 2] {
-        // A lone week stands in the middle.
+        // A lone week is in the middle.
         let along = match self.last - self.first {
             0 => 0.5,
             weeks => (week - self.first) as f64 / weeks as f64,
@@ -219,15 +255,23 @@ fn described(season: i64, weeks: &[RegionWeek], earlier: &Spread) -> String {
         .iter()
         .filter_map(|week| {
             let number = number_of(&week.iso_week)?;
+            let [least, most] = share_ends(week).map(percent);
+            let share = match is_range(week) {
+                true => format!("{least} to {most}"),
+                false => least,
+            };
             Some(format!(
-                "week {number} {}\u{a0}% of {}",
-                percent(week.share_at_threshold),
+                "week {number} {share}\u{a0}% of {}",
                 week.fields_visited
             ))
         })
         .collect();
+    let ends = match weeks.iter().any(is_range) {
+        true => ", least to most where a number is not public",
+        false => "",
+    };
     let this = format!(
-        "{season}, share of the fields visited: {}.",
+        "{season}, share of the fields visited{ends}: {}.",
         this.join(", ")
     );
     let Some(seasons) = join_with_and(&earlier.seasons) else {
@@ -248,7 +292,7 @@ fn described(season: i64, weeks: &[RegionWeek], earlier: &Spread) -> String {
     format!("{this} {seasons}: {}.", spread.join(", "))
 }
 
-fn key(season: i64, earlier: &Spread) -> Vec<(String, String)> {
+fn key(season: i64, has_ranges: bool, earlier: &Spread) -> Vec<(String, String)> {
     let swatch = |inner: &str| {
         format!(r#"<svg class="swatch" viewBox="0 0 32 20" aria-hidden="true">{inner}</svg>"#)
     };
@@ -259,7 +303,10 @@ fn key(season: i64, earlier: &Spread) -> Vec<(String, String)> {
         swatch(&format!(
             r#"<path d="M1 10H31" stroke="{THIS}" stroke-width="3"/><circle cx="16" cy="10" r="4" fill="{THIS}"/>"#
         )),
-        season.to_string(),
+        match has_ranges {
+            true => format!("{season}: the middle, thin line least to most"),
+            false => season.to_string(),
+        },
     )];
     match &*earlier.seasons {
         [] => {}
@@ -285,7 +332,7 @@ mod tests {
             season,
             iso_week: format!("{season}-W{number:02}"),
             fields_visited: 20,
-            fields_at_threshold: (share * 20.0) as i64,
+            at_threshold: [(share * 20.0) as i64; 2],
             share_at_threshold: share,
         }
     }
@@ -327,6 +374,29 @@ mod tests {
             "{svg}"
         );
         assert_eq!(curve.key.len(), 2);
+    }
+
+    #[test]
+    fn a_week_of_which_only_the_ends_are_public_is_drawn_from_least_to_most() {
+        let range = RegionWeek {
+            at_threshold: [2, 10],
+            ..week(2026, 29, 0.3)
+        };
+        let so_far = SeasonSoFar {
+            weeks: vec![week(2026, 28, 0.05), range],
+            ..SeasonSoFar::default()
+        };
+        let curve = draw_season_curve(&so_far).expect("weeks");
+        let svg = &curve.chart.svg;
+        assert!(
+            svg.contains("least to most where a number is not public: week 28 5\u{a0}% of 20, week 29 10 to 50\u{a0}% of 20."),
+            "{svg}"
+        );
+        // The axis holds the most, 50 %: it ends at 60 %. The line reaches from 10 to 50 % of its 152 units.
+        assert!(svg.contains(">60\u{a0}%<"), "{svg}");
+        assert!(svg.contains(r#"d="M338 140.7V39.3""#), "{svg}");
+        assert_eq!(svg.matches(r#"stroke-width="1.5""#).count(), 1);
+        assert!(curve.key[0].1.contains("least to most"), "{:?}", curve.key);
     }
 
     #[test]

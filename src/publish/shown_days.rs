@@ -2,11 +2,12 @@
 
 use jiff::civil::Date;
 
-use crate::rollup::county_week::days_of_week;
+use crate::visit::week::IsoWeek;
 
 /// A week in words: `week 30 of 2026, 20–26 July 2026`; `None` if there is no such week.
 pub fn week_in_words(iso_week: &str) -> Option<String> {
-    let (monday, sunday) = days_of_week(iso_week)?;
+    let of_week: IsoWeek = iso_week.parse().ok()?;
+    let (monday, sunday) = (of_week.monday(), of_week.sunday());
     let (year, week) = iso_week.split_once("-W")?;
     let week = week.trim_start_matches('0');
     Some(format!(

@@ -1,7 +1,5 @@
 //! How figures are shown: the one place that rounds a number for readers, and counts with their nouns.
 
-use crate::rollup::county_week::Figures;
-
 /// The ends of an interval at 0 or 1 come out a rounding error beside them.
 const NOISE: f64 = 1e-12;
 
@@ -26,19 +24,6 @@ pub fn display_number(value: f64, form: Form) -> String {
         Form::Pressure if value >= 100.0 => format!("{value:.0}"),
         Form::Pressure => format!("{value:.2}"),
     }
-}
-
-/// The share at threshold: `57 %`, with a space that does not break.
-pub fn share_in_words(figures: &Figures) -> String {
-    let share = display_number(figures.share_at_threshold, Form::Percent);
-    format!("{share}\u{a0}%")
-}
-
-/// The 95 % interval of the share, `between` its ends: `25–84 %`, `25 to 84 %`.
-pub fn interval_in_words(figures: &Figures, between: &str) -> String {
-    let low = display_number(figures.share_low, Form::Percent);
-    let high = display_number(figures.share_high, Form::Percent);
-    format!("{low}{between}{high}\u{a0}%")
 }
 
 /// A count with its noun: `1 county`, `2 counties`, `0 counties`.

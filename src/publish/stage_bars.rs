@@ -1,4 +1,5 @@
-//! The chart of how far the crop has come: one bar a week, cut into the stages of its fields.
+//! The chart of how far the crop has come: one bar a week, cut into the stages, or ranges of
+//! stages, of its fields.
 
 use std::fmt::Write;
 
@@ -68,7 +69,7 @@ fn draw_week(stages: &[StageCount], all: i64, top: f64, inner: &mut String) {
         let at = |fields: i64| LEFT + fields as f64 / all as f64 * (RIGHT - LEFT);
         let (from, to) = (at(before), at(before + stage.fields));
         before += stage.fields;
-        let (fill, ink) = match stage.fields_in_window > 0 {
+        let (fill, ink) = match stage.in_window {
             true => IN_WINDOW,
             false => OUTSIDE[place % 2],
         };
@@ -101,31 +102,31 @@ fn percent(fields: i64, all: i64) -> String {
 mod tests {
     use super::*;
 
-    fn count(week: u32, stage: &str, fields: i64, fields_in_window: i64) -> StageCount {
+    fn count(week: u32, stage: &str, fields: i64, in_window: bool) -> StageCount {
         StageCount {
             iso_week: format!("2026-W{week}"),
             crop_stage: stage.to_owned(),
             fields,
-            fields_in_window,
+            in_window,
         }
     }
 
     #[test]
     fn a_week_is_cut_by_its_shares_and_stages_in_the_window_are_dark() {
         let stages = [
-            count(28, "V", 1, 0),
-            count(28, "R2", 3, 3),
-            count(29, "R3", 1, 1),
-            count(29, "R4", 97, 0),
-            count(29, "R5", 2, 0),
+            count(28, "V", 10, false),
+            count(28, "R2–R3", 30, true),
+            count(29, "R3", 1, true),
+            count(29, "R4", 97, false),
+            count(29, "R5", 2, false),
         ];
         let svg = draw_stage_bars(&stages).expect("weeks").svg;
         assert!(
-            svg.contains("week 28, 4 fields: V 25\u{a0}%, R2 75\u{a0}%; week 29, 100 fields: R3 1\u{a0}%, R4 97\u{a0}%, R5 2\u{a0}%."),
+            svg.contains("week 28, 40 fields: V 25\u{a0}%, R2–R3 75\u{a0}%; week 29, 100 fields: R3 1\u{a0}%, R4 97\u{a0}%, R5 2\u{a0}%."),
             "{svg}"
         );
         assert!(
-            svg.contains(">R2 75\u{a0}%<") && svg.contains(">R4 97\u{a0}%<"),
+            svg.contains(">R2–R3 75\u{a0}%<") && svg.contains(">R4 97\u{a0}%<"),
             "{svg}"
         );
         // A sliver has no room for its name; the description has it.
@@ -136,7 +137,7 @@ mod tests {
 
     #[test]
     fn only_the_newest_weeks_are_drawn() {
-        let stages: Vec<StageCount> = (20..30).map(|week| count(week, "R2", 1, 1)).collect();
+        let stages: Vec<StageCount> = (20..30).map(|week| count(week, "R2", 3, true)).collect();
         let svg = draw_stage_bars(&stages).expect("weeks").svg;
         assert!(!svg.contains("W23") && svg.contains(">W24<") && svg.contains(">W29<"));
     }

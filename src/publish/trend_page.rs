@@ -1,5 +1,5 @@
-//! Seasons compared on one page that needs nothing else: a heat strip of the region, one of each county, and what
-//! may be said of a trend.
+//! Seasons compared on one page that needs nothing else: a heat strip of the region, one of each county, and whether
+//! any figure has a trend.
 //!
 //! Takes finished seasons and verdicts; computes no figure.
 
@@ -10,48 +10,62 @@ use askama::Template;
 use super::alert_page::Inline;
 use super::cautions::IN_ONE_SENTENCE;
 use super::chart::Chart;
-use super::classes::Class;
 use super::county_map::swatch;
 use super::season_place::season_place_in_words;
 use super::shown_names::{display_name, display_names};
 use super::unseen::plain_text;
-use super::week_strip::draw_week_strip;
+use super::week_strip::{draw_week_strip, strip_classes};
 use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
 use crate::rollup::season_weeks::SeasonWeek;
 use crate::rollup::seasons::{Figure, FigureTrend, Place, Season};
+
+/// What the page is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct ComparedSeasons<'a> {
+    /// The counties.
+    pub region: &'a Region,
+    /// The titles of protocols.
+    pub catalogue: &'a Catalogue,
+    /// The seasons of every place and protocol, in their order.
+    pub seasons: &'a [Season],
+    /// The trends of their figures.
+    pub trends: &'a [FigureTrend],
+    /// The rank of every week among earlier seasons.
+    pub weeks: &'a [SeasonWeek],
+    /// Which degree-days are known.
+    pub heat: &'a Heat,
+    /// Version of the store that it was made from.
+    pub store_version: i64,
+    /// The notice that the page rests on rows that are not public, if it does.
+    pub private: Option<&'a str>,
+}
 
 /// The page as HTML.
 ///
 /// # Errors
 /// A [`Failure`] if the template cannot be filled.
-pub fn trend_html(
-    region: &Region,
-    seasons: &[Season],
-    trends: &[FigureTrend],
-    weeks: &[SeasonWeek],
-    heat: &Heat,
-    store_version: i64,
-) -> Result<String, Failure> {
-    let mut years: Vec<i32> = seasons.iter().map(|season| season.season).collect();
+pub fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> {
+    let mut years: Vec<i32> = compared
+        .seasons
+        .iter()
+        .map(|season| season.season)
+        .collect();
     years.sort_unstable();
     years.dedup();
-    let scale = Class::ALL
-        .into_iter()
-        .filter(|class| matches!(class, Class::NoneFound | Class::Median(_)));
     Page {
-        region: display_name(region.title()),
-        notice: region.invented().map(plain_text),
+        region: display_name(compared.region.title()),
+        notice: compared.region.invented().map(plain_text),
+        private: compared.private,
         years: years_in_words(&years),
-        protocols: protocols_of(region, seasons, trends, &|place, protocol| {
-            place_now(weeks, place, protocol, heat)
-        }),
-        heat: heat.said.clone(),
-        scale: scale
+        protocols: protocols_of(compared),
+        heat: compared.heat.said.clone(),
+        scale: strip_classes()
             .map(|class| (swatch(class), class.words().replace("median ", "")))
             .collect(),
         caution: IN_ONE_SENTENCE,
-        store_version,
+        store_version: compared.store_version,
         style: Inline::of(include_str!("templates/alert.css")),
     }
     .render()
@@ -63,34 +77,36 @@ pub fn trend_html(
     })
 }
 
-/// What is known of heat.
+/// Which degree-days are known.
 #[derive(Debug, Clone)]
 pub struct Heat {
-    /// Month and day from which it is summed; `None` without temperatures.
+    /// Month and day from which they are summed; `None` without temperatures.
     pub from: Option<(i8, i8)>,
-    /// The same and what there is of it, in a sentence.
+    /// The same, and for how many weeks they are known, in a sentence.
     pub said: String,
 }
 
 #[derive(Template)]
 #[template(path = "trend.html", config = "src/publish/templates/askama.toml")]
-struct Page {
+struct Page<'a> {
     region: String,
     notice: Option<String>,
+    private: Option<&'a str>,
     years: String,
     protocols: Vec<OfProtocol>,
     /// Swatch and words of each class.
     scale: Vec<(String, String)>,
-    /// What degree-days there are.
+    /// Which degree-days are known.
     heat: String,
     caution: &'static str,
     store_version: i64,
     style: Inline,
 }
 
-/// What the page says of one protocol.
+/// What the page says of one protocol that has weeks with a pressure.
 struct OfProtocol {
-    id: String,
+    /// Its title; its id where the catalogue does not have it.
+    title: String,
     places: Vec<OfPlace>,
 }
 
@@ -98,11 +114,11 @@ struct OfProtocol {
 struct OfPlace {
     name: String,
     strip: Chart,
-    /// What each season rests on.
+    /// The sample size of each season.
     rests_on: String,
-    /// What may be said of its figures over the seasons.
+    /// Which figures have a trend over the seasons.
     trend: String,
-    /// Where its newest week stands among earlier seasons, where enough have figures.
+    /// The rank of its newest week among earlier seasons, where there are enough of them.
     now: Option<String>,
 }
 
@@ -117,24 +133,19 @@ fn years_in_words(years: &[i32]) -> String {
 /// The seasons of each place; the region first, then the counties by name.
 type Places<'a> = BTreeMap<(bool, String, &'a Place), Vec<&'a Season>>;
 
-/// The newest week of a place, if there are enough earlier seasons to say where it stands.
-fn place_now(weeks: &[SeasonWeek], place: &Place, protocol: &str, heat: &Heat) -> Option<String> {
+/// The newest week of a place, if there are enough earlier seasons to rank it among.
+fn place_now(compared: &ComparedSeasons, place: &Place, protocol: &str) -> Option<String> {
     let of_place = |week: &&SeasonWeek| week.place == *place && week.protocol == protocol;
-    let now = weeks.iter().rfind(of_place)?;
+    let now = compared.weeks.iter().rfind(of_place)?;
     now.at_week.percentile()?;
-    let said = season_place_in_words(now, heat.from);
+    let said = season_place_in_words(now, compared.heat.from);
     Some(format!("{}: {said}", now.iso_week()))
 }
 
-fn protocols_of(
-    region: &Region,
-    seasons: &[Season],
-    trends: &[FigureTrend],
-    now: &dyn Fn(&Place, &str) -> Option<String>,
-) -> Vec<OfProtocol> {
-    let names = display_names(region);
+fn protocols_of(compared: &ComparedSeasons) -> Vec<OfProtocol> {
+    let names = display_names(compared.region);
     let mut grouped: BTreeMap<&str, Places> = BTreeMap::new();
-    for season in seasons {
+    for season in compared.seasons {
         let key = match &season.place {
             Place::Region => (false, "The region".to_owned(), &season.place),
             Place::County(id, name) => {
@@ -149,52 +160,46 @@ fn protocols_of(
         places.entry(key).or_default().push(season);
     }
     let mut number = 0;
-    grouped
-        .into_iter()
-        .map(|(id, places)| {
-            let weeks = || places.values().flatten().flat_map(|season| &season.weeks);
-            let ends = weeks()
-                .map(|week| week.week)
-                .min()
-                .zip(weeks().map(|week| week.week).max());
-            let places = places.iter().filter_map(|((_, name, place), seasons)| {
-                let shown = seasons.iter().any(|season| !season.weeks.is_empty());
-                let (first, last) = ends.filter(|_| shown)?;
-                number += 1;
-                Some(OfPlace {
-                    name: name.clone(),
-                    strip: draw_week_strip(
-                        &format!("strip-{number}"),
-                        name,
-                        seasons,
-                        [first, last],
-                    ),
-                    rests_on: rests_on(seasons),
-                    trend: trend_in_words(trends, place, id),
-                    now: now(place, id),
-                })
-            });
-            let places = places.collect();
-            OfProtocol {
-                id: id.to_owned(),
-                places,
+    let protocols = grouped.into_iter().filter_map(|(id, places)| {
+        let weeks = || places.values().flatten().flat_map(|season| &season.weeks);
+        let first = weeks().map(|week| week.week).min()?;
+        let last = weeks().map(|week| week.week).max()?;
+        let with_weeks = places
+            .iter()
+            .filter(|(_, seasons)| seasons.iter().any(|season| !season.weeks.is_empty()));
+        let places = with_weeks.map(|((_, name, place), seasons)| {
+            number += 1;
+            let strip_id = format!("strip-{number}");
+            OfPlace {
+                name: name.clone(),
+                strip: draw_week_strip(&strip_id, name, seasons, [first, last]),
+                rests_on: rests_on(seasons),
+                trend: trend_in_words(compared.trends, place, id),
+                now: place_now(compared, place, id),
             }
+        });
+        let places = places.collect();
+        let known = compared.catalogue.protocol(id);
+        Some(OfProtocol {
+            title: plain_text(known.map_or(id, |protocol| &protocol.title)),
+            places,
         })
-        .collect()
+    });
+    protocols.collect()
 }
 
-/// How many field-weeks each season rests on, so that nobody takes more visits for more insects.
+/// How many field-weeks each season rests on, so that nobody takes more visits for more pests.
 fn rests_on(seasons: &[&Season]) -> String {
     let counts: Vec<String> = seasons
         .iter()
-        .map(|season| format!("{}: {}", season.season, season.field_weeks))
+        .map(|season| format!("{} in {}", season.field_weeks, season.season))
         .collect();
-    format!("Fields in weeks shown, {}.", counts.join(", "))
+    format!("Based on field-weeks: {}.", counts.join(", "))
 }
 
 fn trend_in_words(trends: &[FigureTrend], place: &Place, protocol: &str) -> String {
     let of_place = |trend: &&FigureTrend| trend.place == *place && trend.protocol == protocol;
-    let told: Vec<String> = trends
+    let found: Vec<String> = trends
         .iter()
         .filter(of_place)
         .filter_map(|trend| {
@@ -204,13 +209,13 @@ fn trend_in_words(trends: &[FigureTrend], place: &Place, protocol: &str) -> Stri
                 Figure::PeakPressure => "the peak",
                 Figure::ShareOfWeeks => "the share of weeks at threshold",
                 Figure::PressurePerWeek => "the mean level",
-                Figure::FirstAtHalfHeat => "the heat at the first pressure of 0.5",
-                Figure::PeakHeat => "the heat at the peak",
-                Figure::MeanPressureByHeat => "the mean level by heat",
+                Figure::FirstAtHalfHeat => "degree-days at the first pressure of 0.5",
+                Figure::PeakHeat => "degree-days at the peak",
+                Figure::MeanPressureByHeat => "the mean level by degree-days",
             };
             let p_value = trend.trend.as_ref()?.p_value();
             match trend.word() {
-                word @ ("rises" | "falls") => Some(format!("{figure} {word} (p {p_value:.3})")),
+                word @ ("rises" | "falls") => Some(format!("{figure}: {word} (p = {p_value:.3})")),
                 _ => None,
             }
         })
@@ -219,9 +224,9 @@ fn trend_in_words(trends: &[FigureTrend], place: &Place, protocol: &str) -> Stri
         .iter()
         .filter(of_place)
         .any(|trend| trend.word() != "too-few-seasons");
-    match (told.is_empty(), enough) {
-        (false, _) => format!("Over the seasons {}.", told.join(", ")),
-        (true, true) => "No figure's trend can be told from chance.".to_owned(),
-        (true, false) => "Too few seasons to speak of a trend.".to_owned(),
+    match (found.is_empty(), enough) {
+        (false, _) => format!("Trend over the seasons: {}.", found.join("; ")),
+        (true, true) => "No significant trend.".to_owned(),
+        (true, false) => "Too few seasons to test for a trend.".to_owned(),
     }
 }

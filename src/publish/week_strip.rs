@@ -1,12 +1,11 @@
-//! The heat strip of a place: a row a season, a cell a week, coloured by the week's mean pressure in the classes
-//! of the map.
+//! The heat strip of a place: a row a season, a cell a week, colored by the week's pressure in the colors of the map.
 
 use std::fmt::Write;
 
 use super::chart::{Anchor, Chart, WIDTH, chart, short, text};
-use super::classes::Class;
+use super::classes::{Class, bands};
 use super::shown_numbers::{Form, display_number};
-use crate::rollup::county_week::Cell;
+use crate::disclosure::rule::Level;
 use crate::rollup::seasons::Season;
 
 const ROW: f64 = 24.0;
@@ -14,6 +13,24 @@ const TOP: f64 = 4.0;
 const LEFT: f64 = 52.0;
 /// More weeks than this have no room for a label each.
 const LABELS_MAX: i32 = 8;
+/// Below a bound by no more than rounding belongs to the upper class, as elsewhere.
+const ROUNDING: f64 = 1e-12;
+
+/// The classes that cells are painted in, from low to high. A cell shows one number, which any level of disclosure has,
+/// and so it takes the classes that do not overlap.
+pub(super) fn strip_classes() -> impl Iterator<Item = Class> {
+    let medians = (0..bands(Level::Survey).len()).map(|place| Class::Median(Level::Survey, place));
+    std::iter::once(Class::NothingFound).chain(medians)
+}
+
+fn class_of(pressure: f64) -> Class {
+    let reached = |class: &Class| {
+        let from = class.band().map(|band| band.from);
+        pressure > 0.0 && from.is_some_and(|from| pressure + ROUNDING >= from)
+    };
+    let last = strip_classes().filter(reached).last();
+    last.unwrap_or(Class::NothingFound)
+}
 
 /// Draws the seasons of one place, oldest first, over these weeks of the year. `id` tells the charts of a page apart.
 pub fn draw_week_strip(
@@ -58,17 +75,14 @@ pub fn draw_week_strip(
     chart(
         id,
         base + 6.0,
-        &format!("Mean pressure by week and season, {place}"),
+        &format!("Pressure by week and season, {place}"),
         &format!("{}.", said.join("; ")),
         &inner,
     )
 }
 
 fn draw_cell(inner: &mut String, left: f64, top: f64, wide: f64, pressure: f64) {
-    let class = match pressure > 0.0 {
-        true => Class::of(Some(Cell::Pressure(pressure))),
-        false => Class::NoneFound,
-    };
+    let class = class_of(pressure);
     let (stroke, width) = match class.at_threshold() {
         true => ("#000", 2.5),
         false => ("#777", 0.8),
@@ -82,4 +96,46 @@ fn draw_cell(inner: &mut String, left: f64, top: f64, wide: f64, pressure: f64) 
         short(wide - 3.0),
         class.fill(),
     );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_is_painted_in_the_highest_class_that_it_reaches() {
+        let place = |pressure: f64| match class_of(pressure) {
+            Class::Median(Level::Survey, place) => Some(place),
+            Class::NothingFound => None,
+            other => panic!("{other:?} is no class of a strip"),
+        };
+        let found = [
+            0.0,
+            0.125,
+            0.25,
+            0.375,
+            0.5,
+            0.9375,
+            1.0 - 1e-15,
+            1.25,
+            1.5,
+            7.0,
+        ];
+        assert_eq!(
+            found.map(place),
+            [
+                None,
+                Some(0),
+                Some(1),
+                Some(1),
+                Some(2),
+                Some(2),
+                Some(3),
+                Some(3),
+                Some(4),
+                Some(4)
+            ]
+        );
+        assert!(class_of(1.0).at_threshold() && !class_of(0.99).at_threshold());
+    }
 }

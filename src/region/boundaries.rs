@@ -217,7 +217,7 @@ impl Labels<'_> {
 
 /// A label as text. A whole number is written without a fraction, since spreadsheets turn 46013
 /// into 46013.0.
-fn label_text(value: &Value) -> Option<String> {
+pub(super) fn label_text(value: &Value) -> Option<String> {
     match value {
         Value::String(text) if !text.trim().is_empty() => Some(text.clone()),
         Value::Number(number) => Some(match number.as_f64() {

@@ -8,6 +8,7 @@ mod boundaries;
 mod built_in;
 mod crossings;
 pub mod distance;
+pub mod districts;
 mod field_plane;
 mod inside;
 mod locate;
@@ -17,6 +18,7 @@ mod strip_shape;
 pub mod strips;
 mod topology;
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use geo::{BoundingRect, Rect, coord};
@@ -52,6 +54,7 @@ pub struct Region {
     vintage: String,
     source: String,
     invented: Option<String>,
+    districts: BTreeMap<String, String>,
     crossed: Vec<Crossed>,
 }
 
@@ -79,15 +82,24 @@ impl Region {
         id_property: &str,
         name_property: &str,
     ) -> Result<Region, Failure> {
+        let text = Region::text_of_file(path)?;
+        let place = path.display().to_string();
+        Region::from_text(&text, &place, id_property, name_property)
+    }
+
+    /// The text of a boundary file.
+    ///
+    /// # Errors
+    /// A [`Failure`] if it cannot be read or is not UTF-8.
+    pub fn text_of_file(path: &Path) -> Result<String, Failure> {
         let bytes = read_plain(path, BOUNDARIES_BYTES_MAX)?;
         let place = path.display().to_string();
-        let text = String::from_utf8(bytes).map_err(|error| {
+        String::from_utf8(bytes).map_err(|error| {
             let position = error.utf8_error().valid_up_to();
             Failure::new(Kind::Boundaries, "the boundary file is not UTF-8 text")
                 .at(format!("{place}, byte {position}"))
                 .mend("give GeoJSON or TopoJSON; a shapefile can be converted with ogr2ogr")
-        })?;
-        Region::from_text(&text, &place, id_property, name_property)
+        })
     }
 
     /// As [`Region::from_file`], of a text that is at hand; `place` says in messages whence it came.
@@ -167,6 +179,16 @@ impl Region {
         &self.source
     }
 
+    /// The same region with districts: of each county that has one, by its id.
+    pub fn with_districts(self, districts: BTreeMap<String, String>) -> Region {
+        Region { districts, ..self }
+    }
+
+    /// The district of each county that has one, by the county's id.
+    pub fn districts(&self) -> &BTreeMap<String, String> {
+        &self.districts
+    }
+
     /// The notice that the region is invented, if it is.
     pub fn invented(&self) -> Option<&str> {
         self.invented.as_deref()
@@ -189,6 +211,7 @@ impl Region {
             vintage: boundaries.vintage,
             source: boundaries.source,
             invented: boundaries.invented,
+            districts: BTreeMap::new(),
             crossed: Vec::new(),
         })
     }

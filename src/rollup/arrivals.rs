@@ -1,9 +1,9 @@
 //! When the visits of each week came in, and so how many of a week's visits are still to come.
 //!
-//! The moment of a visit is that of the first submission that brought it. Only shares leave this module: a
-//! number of visits of the whole region beside what its counties show would tell of the suppressed ones.
+//! The moment of a visit is that of the first submission that brought it. Only visits of county-weeks with a public row
+//! are counted: a share of all visits tells how many of the withheld ones are late. Only shares leave this module.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use arrow::array::AsArray;
 use arrow::compute::cast;
@@ -12,6 +12,7 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
+use crate::disclosure::public_row::PublicRow;
 use crate::failure::{Failure, Kind};
 use crate::statistics::reporting_delay::{
     ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count,
@@ -28,19 +29,20 @@ const CONFIDENCE: f64 = 0.8;
 const SEED: u64 = 20_260_721;
 
 const ARRIVALS: &str = "
-select protocol, iso_week, arrived_day, count(*) as visits
+select protocol, iso_week, county_id, arrived_day, count(*) as visits
 from (
     select
         visits.protocol as protocol,
         visits.iso_week as iso_week,
+        visits.county_id as county_id,
         visits.visit_id as visit_id,
         cast(cast(min(receipts.received_at) as date) as int) as arrived_day
     from visits
     inner join receipts on visits.load_id = receipts.load_id
-    group by visits.protocol, visits.iso_week, visits.visit_id
+    group by visits.protocol, visits.iso_week, visits.county_id, visits.visit_id
 )
-group by protocol, iso_week, arrived_day
-order by protocol, iso_week, arrived_day";
+group by protocol, iso_week, county_id, arrived_day
+order by protocol, iso_week, county_id, arrived_day";
 
 /// Visits by protocol, week and day of arrival.
 #[derive(Debug, Clone, Default)]
@@ -71,11 +73,15 @@ pub enum Arrived {
 }
 
 impl Arrivals {
-    /// Those of a version of the store.
+    /// Those of a version of the store, in the county-weeks that `shown` has a row of.
     ///
     /// # Errors
     /// A [`Failure`] if the tables cannot be read.
-    pub async fn of(snapshot: &Snapshot) -> Result<Arrivals, Failure> {
+    pub async fn of(snapshot: &Snapshot, shown: &[PublicRow]) -> Result<Arrivals, Failure> {
+        let shown: HashSet<(&str, &str, &str)> = shown
+            .iter()
+            .filter_map(|row| Some((row.place.county()?, &*row.iso_week, &*row.protocol)))
+            .collect();
         let broken = |why: String| Failure::new(Kind::Stage, format!("arrivals: {why}"));
         let frame = snapshot.session().sql(ARRIVALS).await;
         let frame = frame.map_err(|error| broken(error.to_string()))?;
@@ -89,9 +95,14 @@ impl Arrivals {
                 cast(batch.column(place), data_type).map_err(|error| broken(error.to_string()))
             };
             let (protocols, weeks) = (column(0, &DataType::Utf8)?, column(1, &DataType::Utf8)?);
-            let (days, visits) = (column(2, &DataType::Int64)?, column(3, &DataType::Int64)?);
+            let counties = column(2, &DataType::Utf8)?;
+            let (days, visits) = (column(3, &DataType::Int64)?, column(4, &DataType::Int64)?);
             for row in 0..batch.num_rows() {
                 let week = weeks.as_string::<i32>().value(row);
+                let county = counties.as_string::<i32>().value(row);
+                if !shown.contains(&(county, week, protocols.as_string::<i32>().value(row))) {
+                    continue;
+                }
                 let week = week
                     .parse()
                     .map_err(|_| broken(format!("{week:?} is no week")))?;

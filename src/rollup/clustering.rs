@@ -1,15 +1,14 @@
-//! The table `week_clustering`: whether counties that lie beside each other have like pressures in a week.
+//! The table `week_clustering`: whether neighboring counties have like pressures in a week.
 //!
-//! Made of the rows of `county_week` alone, so of figures that are published anyway; a suppressed county and
-//! one without a field in the stage window have no part. What the statistic is, and which counties count,
-//! stands in `crate::statistics::moran`.
+//! Made of public rows alone: of each county the middle of the class of its median. A county without a class has no
+//! part. What the statistic is, and which counties count, is in `crate::statistics::moran`.
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
-use arrow::array::{Array, AsArray, Float64Array, Int64Array, RecordBatch, StringArray};
-use arrow::datatypes::Float64Type;
+use arrow::array::{Float64Array, Int64Array, RecordBatch, StringArray};
 
+use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
 use crate::statistics::moran::{Weights, morans_i, permutation_test};
 
@@ -29,7 +28,7 @@ type Group<'a> = (&'a str, &'a str);
 /// One row a week and protocol for which Moran's I is defined: `iso_week`, `protocol`, `moran_counties`,
 /// `moran_i`, `moran_p`.
 pub(super) fn week_clustering(
-    county_week: &RecordBatch,
+    rows: &[PublicRow],
     setting: &Setting,
 ) -> Result<RecordBatch, Failure> {
     let neighbours: Vec<Vec<usize>> = setting
@@ -39,7 +38,7 @@ pub(super) fn week_clustering(
         .collect();
     let (mut weeks, mut protocols) = (vec![], vec![]);
     let (mut counties, mut statistics, mut p_values) = (vec![], vec![], vec![]);
-    for ((week, protocol), pressures) in shown_pressures(county_week, setting) {
+    for ((week, protocol), pressures) in shown_pressures(rows, setting) {
         let found = morans_i(&pressures, &neighbours, WEIGHTS);
         let test = permutation_test(&pressures, &neighbours, WEIGHTS, PERMUTATIONS, SEED);
         if let (Some(found), Some(test)) = (found, test) {
@@ -59,28 +58,26 @@ pub(super) fn week_clustering(
     ])
 }
 
-/// The median pressure of every county of the region by week and protocol; none where it is not shown. A
-/// county that the region lacks lies beside nothing and is left out.
+/// The middle of the class of the median of every county of the region by week and protocol; none where it has no
+/// class. A county that the region lacks lies next to nothing and is left out.
 fn shown_pressures<'a>(
-    rows: &'a RecordBatch,
+    rows: &'a [PublicRow],
     setting: &Setting,
 ) -> BTreeMap<Group<'a>, Vec<Option<f64>>> {
     let places = setting.counties.iter().enumerate();
     let place: HashMap<&str, usize> = places
         .map(|(place, county)| (county.id.as_str(), place))
         .collect();
-    let text = |name: &str| rows[name].as_string::<i32>();
-    let (counties, weeks, protocols) = (text("county_id"), text("iso_week"), text("protocol"));
-    let medians = rows["median_pressure"].as_primitive::<Float64Type>();
     let mut groups: BTreeMap<Group<'_>, Vec<Option<f64>>> = BTreeMap::new();
-    for row in (0..rows.num_rows()).filter(|row| medians.is_valid(*row)) {
-        let Some(&county) = place.get(counties.value(row)) else {
+    for row in rows {
+        let county = row.place.county().and_then(|county| place.get(county));
+        let (Some(&county), Some(class)) = (county, row.median) else {
             continue;
         };
         let pressures = groups
-            .entry((weeks.value(row), protocols.value(row)))
+            .entry((&row.iso_week, &row.protocol))
             .or_insert_with(|| vec![None; place.len()]);
-        pressures[county] = Some(medians.value(row));
+        pressures[county] = Some(class.middle());
     }
     groups
 }

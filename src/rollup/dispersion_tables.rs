@@ -1,14 +1,12 @@
-//! The tables of a season's scatter, with what their columns mean. Lays out; what is in them is worked out
-//! in `dispersion.rs`.
+//! The tables of a season's scatter, with what their columns mean: their layout. What is in them is computed in
+//! `dispersion.rs`.
 
 use std::sync::Arc;
 
-use arrow::array::{
-    ArrayRef, BooleanArray, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray,
-};
+use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray};
 use arrow::datatypes::{Field, Schema};
 
-use super::dispersion::{CountyFigures, DescribedTable, SeasonFigures, SeasonLaw, StandingVisit};
+use super::dispersion::{CountyFigures, DescribedTable, SeasonLaw, StandingVisit};
 use super::stages::columns_of;
 use crate::failure::{Failure, Kind};
 use crate::statistics::aggregation::FittedK;
@@ -20,13 +18,12 @@ county_id         text    not null  id of the county
 county_name       text    not null  name of the county; its id where the region lacks it
 season            int     not null  ISO week-year
 protocol          text    not null  id of the protocol
-fields            bigint  null      [{field}] fields with a visit within the stage window in a county-week that is shown; these alone are in the row
-visits            bigint  null      [{visit}] visits that k rests on: two units or more, something counted, no catches a night
-units             bigint  null      [{unit}] their units
+fields            bigint  not null  [{field}] fields with a visit within the stage window; these alone are in the row
+visits            bigint  not null  [{visit}] visits that k rests on: two units or more, something counted, no catches a night
+units             bigint  not null  [{unit}] their units
 k                 double  null      [1] exponent k of the negative binomial of the units' totals, by maximum likelihood, common to the visits, each with its own mean; small where the pest is clumped
 k_standard_error  double  null      [1] its standard error, from the curvature of the likelihood
-k_undefined       text    null      why there is no k: too-few-units, nothing-counted, not-aggregated (no more scatter than chance), poisson-limit (hardly more), rates (catches a night), too-few-fields (it would rest on too few)
-suppressed        boolean not null  whether the figures are withheld: no county-week of the season is shown, or too few fields or farms";
+k_undefined       text    null      why there is no k: too-few-units, nothing-counted, not-aggregated (no more scatter than chance), poisson-limit (hardly more), rates (catches a night)";
 
 const POWER_LAW: &str = "\
 season              int     not null  ISO week-year
@@ -37,8 +34,8 @@ a_of_mean_variance  double  null      the a that gives the mean variance of many
 b                   double  null      [1] Taylor's b: 1 for chance, above it where the pest is clumped
 b_standard_error    double  null      [1] standard error of b
 r_squared           double  null      [1] share of the variance of the logarithms that the law explains
-visits              bigint  not null  [{visit}] visits of county-weeks that are shown, with a mean and a variance above 0
-visits_left_out     bigint  not null  [{visit}] the other visits of county-weeks that are shown";
+visits              bigint  not null  [{visit}] visits with a mean and a variance above 0
+visits_left_out     bigint  not null  [{visit}] the other visits";
 
 const VISIT: &str = "\
 visit_id          text    not null  the visit that stands for its field in its week
@@ -91,26 +88,21 @@ fn counts(values: impl Iterator<Item = Option<u64>>) -> ArrayRef {
 }
 
 /// k, its standard error, and why there is none.
-fn columns_of_k(fitted: &[Option<Result<FittedK, &'static str>>]) -> [ArrayRef; 3] {
-    let k = |of: &Option<Result<FittedK, _>>| of.and_then(Result::ok);
+fn columns_of_k(fitted: &[Result<FittedK, &'static str>]) -> [ArrayRef; 3] {
+    let k = |of: &Result<FittedK, _>| of.ok();
     [
         numbers(fitted.iter().map(|of| Some(k(of)?.k))),
         numbers(fitted.iter().map(|of| k(of)?.standard_error)),
-        words(fitted.iter().map(|of| of.and_then(Result::err))),
+        words(fitted.iter().map(|of| of.err())),
     ]
 }
 
 /// `county_season_dispersion`: one row a county, season and protocol.
 pub(super) fn county_season_table(rows: &[CountyFigures<'_>]) -> Result<DescribedTable, Failure> {
-    let shown = |of: fn(&SeasonFigures) -> Option<u64>| {
-        counts(rows.iter().map(move |row| of(row.shown.as_ref()?)))
-    };
-    let fitted: Vec<_> = rows
-        .iter()
-        .map(|row| row.shown.as_ref().map(|figures| figures.k))
-        .collect();
+    let count =
+        |of: fn(&CountyFigures<'_>) -> u64| counts(rows.iter().map(move |row| Some(of(row))));
+    let fitted: Vec<_> = rows.iter().map(|row| row.k).collect();
     let [k, standard_error, undefined] = columns_of_k(&fitted);
-    let suppressed: BooleanArray = rows.iter().map(|row| Some(row.shown.is_none())).collect();
     described(
         "county_season_dispersion",
         COUNTY_SEASON,
@@ -119,13 +111,12 @@ pub(super) fn county_season_table(rows: &[CountyFigures<'_>]) -> Result<Describe
             text(rows.iter().map(|row| row.county_name)),
             years(rows.iter().map(|row| row.county.1)),
             text(rows.iter().map(|row| row.county.2)),
-            shown(|figures| Some(figures.fields)),
-            shown(|figures| Some(figures.visits_and_units?.0)),
-            shown(|figures| Some(figures.visits_and_units?.1)),
+            count(|row| row.fields),
+            count(|row| row.visits),
+            count(|row| row.units),
             k,
             standard_error,
             undefined,
-            Arc::new(suppressed),
         ],
     )
 }
@@ -154,7 +145,7 @@ pub(super) fn power_law_table(rows: &[SeasonLaw<'_>]) -> Result<DescribedTable, 
 
 /// `visit_dispersion`: one row a standing visit within the stage window.
 pub(super) fn visit_table(rows: &[StandingVisit<'_>]) -> Result<DescribedTable, Failure> {
-    let fitted: Vec<_> = rows.iter().map(|visit| Some(visit.own_k())).collect();
+    let fitted: Vec<_> = rows.iter().map(StandingVisit::own_k).collect();
     let [k, standard_error, undefined] = columns_of_k(&fitted);
     described(
         "visit_dispersion",

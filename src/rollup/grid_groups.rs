@@ -1,16 +1,18 @@
 //! Which place a row may tell: the cell of the grid, the county, or none.
 //!
 //! Rows are told in groups of the same county, ISO week, protocol and side of the stage window; of each group
-//! those of one cell, or the rest of the county, must be as many fields and farms as a county-week needs. Fields
-//! whose cell has too few are looked at in the wider cells of the grid, up to 40 km. Where the rest is too small,
-//! the smallest cell joins it, until it is large enough: so the fields of a county-week that is shown are all
-//! there, each among enough others, and nothing is left to be subtracted from the county's own figures. Of a
-//! county-week that is suppressed no row is told, nor how many there are. Fields outside the stage window of a
-//! county that is shown may be too few for a group of their own: those are held back.
+//! those of one cell, or the rest of the county, must be a group of fields that a public row could be made of: enough
+//! fields, of enough farms, none of which has most of them (`crate::disclosure::cell`). Fields whose cell has too few
+//! are looked at in the wider cells of the grid, up to 40 km. Where the rest is too small, the smallest cell joins it,
+//! until it is large enough: so the fields of a county-week that is shown are all there, each among enough others, and
+//! nothing is left to be subtracted. Of a county-week that is too small no row is told, nor how many there are. Fields
+//! outside the stage window of a county that is shown may be too few for a group of their own: those are held back.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::dispersion::SmallestGroup;
+use crate::disclosure::cell::judge;
+use crate::disclosure::field::Id;
+use crate::disclosure::rule::Rule;
 use crate::region::point_grid::{GridCell, GridWidth, cell_of};
 
 /// A field in a week, as it is looked at here. Private.
@@ -28,7 +30,6 @@ pub(super) struct FieldWeek<'a> {
     pub(super) field_mean: f64,
     pub(super) standard_error: Option<f64>,
     pub(super) pressure: f64,
-    pub(super) near_threshold: Option<bool>,
 }
 
 /// A cell of the grid of published points, with its width.
@@ -41,61 +42,55 @@ pub(super) struct CellOfWidth {
 /// A field-week that is told, with its cell; without one its county alone is told.
 pub(super) type Placed<'a> = (FieldWeek<'a>, Option<CellOfWidth>);
 
+/// Which groups of fields may be told.
+pub(super) struct Smallest {
+    /// The rule of public rows.
+    pub(super) rule: Rule,
+    /// The seasons in which a visit names a farm.
+    pub(super) seasons_with_farms: BTreeSet<i32>,
+    /// Width of the cells that are tried first.
+    pub(super) narrowest: GridWidth,
+}
+
+impl Smallest {
+    /// Whether these fields, all of one season, could be a public row.
+    fn is_enough(&self, group: &[FieldWeek]) -> bool {
+        let season = group.first().map(|week| week.season);
+        let farms_known = season.is_some_and(|season| self.seasons_with_farms.contains(&season));
+        let farms = group.iter().map(|week| week.farm_id.and_then(Id::of_farm));
+        judge(farms, farms_known, &self.rule).is_ok()
+    }
+}
+
 /// The field-weeks that may be told, and how many of those outside the window are held back in county-weeks
-/// that are shown.
-pub(super) fn placed<'a>(
-    weeks: &[FieldWeek<'a>],
-    shown: &BTreeMap<(String, String, String), bool>,
-    smallest: SmallestGroup,
-    narrowest: GridWidth,
-) -> (Vec<Placed<'a>>, usize) {
-    let mut groups: BTreeMap<_, Vec<FieldWeek>> = BTreeMap::new();
+/// that are shown: a county-week is shown if a public row could be made of it.
+pub(super) fn placed<'a>(weeks: &[FieldWeek<'a>], smallest: &Smallest) -> (Vec<Placed<'a>>, usize) {
+    // Of each county-week the fields outside the window, and those within it.
+    let mut counties: BTreeMap<[&str; 3], [Vec<FieldWeek>; 2]> = BTreeMap::new();
     for week in weeks {
-        let key = [week.county_id, week.iso_week, week.protocol].map(str::to_owned);
-        let county: (String, String, String) = key.into();
-        if shown.get(&county) == Some(&true) {
-            groups
-                .entry((county, week.in_window))
-                .or_default()
-                .push(*week);
-        }
+        let county = [week.county_id, week.iso_week, week.protocol];
+        counties.entry(county).or_default()[usize::from(week.in_window)].push(*week);
     }
     let mut told = Vec::new();
     let mut held_back = 0;
-    for group in groups.values() {
-        if is_enough(group, smallest) {
-            told.extend(told_by_place(group, smallest, narrowest));
-        } else {
-            held_back += group.len();
+    for [outside, within] in counties.values() {
+        if !within.is_empty() && !smallest.is_enough(within) {
+            continue;
+        }
+        told.extend(told_by_place(within, smallest));
+        match smallest.is_enough(outside) {
+            true => told.extend(told_by_place(outside, smallest)),
+            false if within.is_empty() => {}
+            false => held_back += outside.len(),
         }
     }
     (told, held_back)
 }
 
-/// As many fields as a county-week needs, and as many farms where farms are given; a field that names no farm
-/// counts as one of its own.
-fn is_enough(group: &[FieldWeek], smallest: SmallestGroup) -> bool {
-    let given = group.iter().any(|week| week.farm_id.is_some());
-    let farms: BTreeSet<(bool, &str)> = group
-        .iter()
-        .map(|week| {
-            (
-                week.farm_id.is_some(),
-                week.farm_id.unwrap_or(week.field_id),
-            )
-        })
-        .collect();
-    group.len() >= smallest.fields as usize && (!given || farms.len() >= smallest.farms as usize)
-}
-
-fn told_by_place<'a>(
-    group: &[FieldWeek<'a>],
-    smallest: SmallestGroup,
-    narrowest: GridWidth,
-) -> Vec<Placed<'a>> {
+fn told_by_place<'a>(group: &[FieldWeek<'a>], smallest: &Smallest) -> Vec<Placed<'a>> {
     let mut rest = group.to_vec();
     let mut large = Vec::new();
-    for width in narrowest.and_wider() {
+    for width in smallest.narrowest.and_wider() {
         let mut cells: BTreeMap<String, (CellOfWidth, Vec<FieldWeek>)> = BTreeMap::new();
         for week in rest {
             let (lon, lat) = week.point;
@@ -106,13 +101,13 @@ fn told_by_place<'a>(
         }
         let (enough, small): (Vec<_>, Vec<_>) = cells
             .into_values()
-            .partition(|(_, weeks)| is_enough(weeks, smallest));
+            .partition(|(_, weeks)| smallest.is_enough(weeks));
         large.extend(enough);
         rest = small.into_iter().flat_map(|(_, weeks)| weeks).collect();
     }
     // The largest first, so that the smallest is the last; of two alike the wider one.
     large.sort_by_key(|(_, weeks)| std::cmp::Reverse(weeks.len()));
-    while !rest.is_empty() && !is_enough(&rest, smallest) {
+    while !rest.is_empty() && !smallest.is_enough(&rest) {
         let Some((_, weeks)) = large.pop() else {
             break;
         };
@@ -129,10 +124,7 @@ fn told_by_place<'a>(
 mod tests {
     use super::*;
 
-    const SMALLEST: SmallestGroup = SmallestGroup {
-        fields: 3,
-        farms: 3,
-    };
+    const SEASON: i32 = 2026;
 
     fn week<'a>(
         field_id: &'a str,
@@ -146,19 +138,24 @@ mod tests {
             county_id: "C",
             iso_week: "2026-W30",
             protocol: "p",
-            season: 2026,
+            season: SEASON,
             in_window,
             point: (lon, 45.0),
             field_mean: 1.0,
             standard_error: None,
             pressure: 1.0,
-            near_threshold: None,
         }
     }
 
-    fn told(weeks: &[FieldWeek], shown: bool) -> (Vec<usize>, usize) {
-        let key = ("C".to_owned(), "2026-W30".to_owned(), "p".to_owned());
-        let (placed, held) = placed(weeks, &[(key, shown)].into(), SMALLEST, GridWidth::Km10);
+    /// Sizes of the groups that are told, the county alone first, and how many fields are held back.
+    fn told(weeks: &[FieldWeek]) -> (Vec<usize>, usize) {
+        let farms_known = weeks.iter().any(|week| week.farm_id.is_some());
+        let smallest = Smallest {
+            rule: Rule::LEAST,
+            seasons_with_farms: farms_known.then_some(SEASON).into_iter().collect(),
+            narrowest: GridWidth::Km10,
+        };
+        let (placed, held) = placed(weeks, &smallest);
         let mut sizes: BTreeMap<Option<String>, usize> = BTreeMap::new();
         for (_, cell) in placed {
             *sizes.entry(cell.map(|cell| cell.cell.id)).or_default() += 1;
@@ -170,14 +167,22 @@ mod tests {
     fn a_rest_that_is_too_small_takes_the_smallest_cell_with_it() {
         let (near, far, alone) = (-100.0, -99.0, -98.0);
         let mut weeks: Vec<FieldWeek> = ["a", "b", "c", "d"]
-            .map(|id| week(id, None, near, true))
+            .map(|id| week(id, Some(id), near, true))
             .into();
-        weeks.extend(["e", "f", "g"].map(|id| week(id, None, far, true)));
-        assert_eq!(told(&weeks, true), (vec![4, 3], 0));
-        weeks.push(week("h", None, alone, true));
+        weeks.extend(["e", "f", "g"].map(|id| week(id, Some(id), far, true)));
+        assert_eq!(told(&weeks), (vec![4, 3], 0));
+        weeks.push(week("h", Some("h"), alone, true));
         // The rest of the county first: e, f, g and h.
-        assert_eq!(told(&weeks, true), (vec![4, 4], 0));
-        assert_eq!(told(&weeks, false), (vec![], 0));
+        assert_eq!(told(&weeks), (vec![4, 4], 0));
+        // Two fields of a county are none of this.
+        assert_eq!(told(&weeks[..2]), (vec![], 0));
+    }
+
+    #[test]
+    fn a_season_without_any_farm_asks_for_more_fields() {
+        let weeks = ["a", "b", "c", "d", "e"].map(|id| week(id, None, -100.0, true));
+        assert_eq!(told(&weeks), (vec![5], 0));
+        assert_eq!(told(&weeks[..4]), (vec![], 0));
     }
 
     #[test]
@@ -189,15 +194,25 @@ mod tests {
             [("d", "3"), ("e", "4"), ("f", "5")]
                 .map(|(id, farm)| week(id, Some(farm), -99.0, true)),
         );
-        assert_eq!(told(&weeks, true), (vec![6], 0));
+        assert_eq!(told(&weeks), (vec![6], 0));
+        // One farm in three spellings.
+        let spelled = [("a", "Farm 1"), ("b", "farm-1"), ("c", "FARM1")];
+        let spelled = spelled.map(|(id, farm)| week(id, Some(farm), -100.0, true));
+        assert_eq!(told(&spelled), (vec![], 0));
+        // Four of six fields of one farm.
+        let most = ["1", "1", "1", "1", "2", "3"];
+        let most = most.map(|farm| week("a", Some(farm), -100.0, true));
+        assert_eq!(told(&most), (vec![], 0));
     }
 
     #[test]
     fn too_few_fields_outside_the_window_are_held_back_and_counted() {
         let mut weeks: Vec<FieldWeek> = ["a", "b", "c"]
-            .map(|id| week(id, None, -100.0, true))
+            .map(|id| week(id, Some(id), -100.0, true))
             .into();
-        weeks.extend(["d", "e"].map(|id| week(id, None, -100.0, false)));
-        assert_eq!(told(&weeks, true), (vec![3], 2));
+        weeks.extend(["d", "e"].map(|id| week(id, Some(id), -100.0, false)));
+        assert_eq!(told(&weeks), (vec![3], 2));
+        // Where nothing is shown, nothing is counted.
+        assert_eq!(told(&weeks[3..]), (vec![], 0));
     }
 }

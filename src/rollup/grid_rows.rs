@@ -1,5 +1,6 @@
 //! Visits and field-weeks without what leads back to a field: for a researcher who must not know whose it was.
 //!
+//! Private all the same: a row is a single field, so a package of these rows goes only to somebody who agreed to terms.
 //! A row says in which cell of the grid of published points the field lies, or only in which county, and
 //! what was found, rounded. Which place it may say is decided in `grid_groups.rs`; what is left out of it, and
 //! why, stands here:
@@ -8,12 +9,14 @@
 //! - area, crop type, crop stage, and how many sites were sampled beyond what the protocol asks: whoever drives
 //!   by can see them, or, as sites follow a field's sides, can tell its size by them;
 //! - costs, prices, stands and so the threshold: a grower or a dealer knows them. The pressure is told by its
-//!   class, since beside the mean it would give the threshold away.
+//!   class, since with the mean it would give the threshold away; and no public row has an exact pressure, from which
+//!   those of its fields could be told apart. Nor is it told whether the interval of the mean covers the threshold: in the
+//!   invented season of the sample data that gave 33 of 193 thresholds to within a factor of 1.5, and the classes alone none.
 //!
 //! A row bears a number that means nothing: its place in an order by a hash of what the package shows, so it
 //! changes with every store version and every other choice of rows.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
 use arrow::array::{
@@ -22,11 +25,13 @@ use arrow::array::{
 use arrow::datatypes::{Float64Type, Int32Type};
 use sha2::{Digest, Sha256};
 
-use super::dispersion::{DescribedTable, SmallestGroup};
+use super::dispersion::DescribedTable;
 use super::dispersion_tables::described;
-use super::grid_groups::{CellOfWidth, FieldWeek, Placed, placed};
+use super::grid_groups::{CellOfWidth, FieldWeek, Placed, Smallest, placed};
 use super::run::Rollup;
 use super::stages::{StageColumn, columns_of};
+use crate::disclosure::field::Id;
+use crate::disclosure::rule::Rule;
 use crate::failure::Failure;
 use crate::region::point_grid::GridWidth;
 
@@ -46,8 +51,7 @@ field_mean      double  not null  mean of the site means, two significant digits
 standard_error  double  null      its standard error, two significant digits; null for one site
 nothing_found   boolean not null  whether nothing was counted
 pressure_from   double  not null  [1] lower bound of the class of field_mean / threshold, included; 1 = at threshold
-pressure_below  double  null      [1] upper bound of the class, not included; null for the highest class and for nothing found
-near_threshold  boolean null      whether the 95 % interval of the mean covers the threshold; null for one site";
+pressure_below  double  null      [1] upper bound of the class, not included; null for the highest class and for nothing found";
 
 /// One row a visit of these.
 const VISIT: &str = "\
@@ -66,8 +70,8 @@ sites           int     not null  [{site}] sites sampled; counted up to the smal
 field_mean      double  not null  mean of the site means, two significant digits
 standard_error  double  null      its standard error, two significant digits; null for one site";
 
-/// Lower bounds of the classes of pressure: those of `pipeline/stages/82_region_pressure.sql`.
-const CLASSES: [f64; 6] = [0.0, 0.25, 0.5, 0.75, 1.0, 1.5];
+/// Lower bounds of the classes of pressure: those of the median of a public row at the level `survey`.
+const CLASSES: [f64; 5] = [0.0, 0.25, 0.5, 1.0, 1.5];
 /// As there: so little below a bound counts as at it.
 const NOISE: f64 = 1e-12;
 
@@ -80,8 +84,8 @@ pub struct GridRows {
     pub visit: DescribedTable,
     /// Field-weeks that tell their county alone, since their cell held too few.
     pub by_county_alone: usize,
-    /// Field-weeks outside the stage window that are left out: too few in their county and week. How many
-    /// fields of a county that is shown were outside `county_week` tells as well.
+    /// Field-weeks outside the stage window that are left out, of counties and weeks of which others are there: too
+    /// few in their county and week.
     pub held_back_outside: usize,
 }
 
@@ -97,20 +101,26 @@ pub fn grid_columns() -> Result<[(&'static str, Vec<StageColumn>); 2], Failure> 
 }
 
 /// The rows of `visits` (the table `visit` of what is taken home, of the seasons that are wanted) that may be
-/// shown. `narrowest` is the width of the cells that are tried first; `sites_min` gives the smallest full sample of a protocol.
+/// told. `narrowest` is the width of the cells that are tried first; `sites_min` gives the smallest full sample of a protocol.
 ///
 /// # Errors
 /// A [`Failure`] if a table lacks a column.
 pub fn grid_rows(
     visits: &RecordBatch,
     rollup: &Rollup,
-    smallest: SmallestGroup,
+    rule: &Rule,
     narrowest: GridWidth,
     sites_min: impl Fn(&str) -> i32,
 ) -> Result<GridRows, Failure> {
     let by_id = visits_by_id(visits);
-    let weeks = field_weeks(&rollup.field_week().batch, visits, &by_id)?;
-    let (shown, held_back_outside) = placed(&weeks, &shown_counties(rollup), smallest, narrowest);
+    let field_week = &rollup.field_week().batch;
+    let weeks = field_weeks(field_week, visits, &by_id)?;
+    let smallest = Smallest {
+        rule: *rule,
+        seasons_with_farms: seasons_with_farms(field_week),
+        narrowest,
+    };
+    let (shown, held_back_outside) = placed(&weeks, &smallest);
     let shown_visits = shown_visits(visits, &shown, sites_min);
     // With its visits: so rows that are told apart by nothing here are told apart by nothing there.
     let mut told: Vec<Vec<String>> = shown
@@ -163,7 +173,6 @@ fn field_weeks<'a>(
     let farms = texts(table, "farm_id");
     let seasons = table["season"].as_primitive::<Int32Type>();
     let within = table["in_window"].as_boolean();
-    let near = table["near_threshold"].as_boolean();
     let errors = numbers(table, "standard_error");
     let (lon, lat) = (numbers(visits, "lon"), numbers(visits, "lat"));
     let standing = |row: usize| Some((row, *by_id.get(text("visit_id", row))?));
@@ -180,26 +189,18 @@ fn field_weeks<'a>(
         field_mean: numbers(table, "field_mean").value(row),
         standard_error: number_at(errors, row),
         pressure: numbers(table, "pressure").value(row),
-        near_threshold: near.is_valid(row).then(|| near.value(row)),
     });
     Ok(weeks.collect())
 }
 
-/// County, week and protocol of the county-weeks that are shown.
-fn shown_counties(rollup: &Rollup) -> BTreeMap<(String, String, String), bool> {
-    let table = &rollup.county_week().batch;
-    let text = |name: &str, row: usize| texts(table, name).value(row).to_owned();
-    let suppressed = table["suppressed"].as_boolean();
-    (0..table.num_rows())
-        .map(|row| {
-            let key = (
-                text("county_id", row),
-                text("iso_week", row),
-                text("protocol", row),
-            );
-            (key, !suppressed.value(row))
-        })
-        .collect()
+/// The seasons in which a visit names a farm, under any protocol.
+fn seasons_with_farms(field_week: &RecordBatch) -> BTreeSet<i32> {
+    let farms = texts(field_week, "farm_id");
+    let seasons = field_week["season"].as_primitive::<Int32Type>();
+    let names_a_farm =
+        |row: &usize| farms.is_valid(*row) && Id::of_farm(farms.value(*row)).is_some();
+    let named = (0..field_week.num_rows()).filter(names_a_farm);
+    named.map(|row| seasons.value(row)).collect()
 }
 
 /// Two significant digits: what was counted, and no fingerprint. 0 stays 0 and nothing else becomes it.
@@ -226,7 +227,6 @@ fn text_of(week: &FieldWeek, cell: &Option<CellOfWidth>) -> String {
         two_digits(week.field_mean),
         week.standard_error.map(two_digits),
         class_of(week),
-        week.near_threshold,
     );
     format!(
         "{} {} {} {cell:?} {} {figures:?}",
@@ -309,7 +309,6 @@ fn field_week_table(
         truths(weeks().map(|week| Some(class_of(week).0))),
         doubles(weeks().map(|week| Some(class_of(week).1))),
         doubles(weeks().map(|week| class_of(week).2)),
-        truths(weeks().map(|week| week.near_threshold)),
     ]);
     described("field_week", FIELD_WEEK, columns)
 }

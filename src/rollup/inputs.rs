@@ -2,20 +2,21 @@
 //!
 //! Those that are computed of a stage's own rows have a file each: certainty, windows, smoothing, clustering.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use arrow::array::{
-    ArrayRef, AsArray, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray,
-};
+use arrow::array::{ArrayRef, AsArray, Int32Array, RecordBatch, StringArray};
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type, SchemaRef};
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
 use datafusion::prelude::SessionContext;
 
+use crate::disclosure::rule::Rule;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::protocol::threshold::visit_threshold_sql;
+use crate::region::point_grid::GridWidth;
 
 use super::engine::Engine;
 use super::windows::Weather;
@@ -23,12 +24,12 @@ use super::windows::Weather;
 /// What the stages need beside the store.
 #[derive(Debug, Clone)]
 pub struct Setting {
-    /// Fewest fields of a published county-week.
-    pub min_fields: u32,
-    /// Fewest farms of a published county-week, where farms are given.
-    pub min_farms: u32,
-    /// Height of a cell of the grid of published points, kilometres.
-    pub point_grid_km: f64,
+    /// What is shown of how many fields.
+    pub rule: Rule,
+    /// The district of each county that has one.
+    pub districts: BTreeMap<String, String>,
+    /// Width of the grid of published points.
+    pub point_grid: GridWidth,
     /// Every county of the region.
     pub counties: Vec<RegionCounty>,
     /// Temperatures that the days of treatment rest on; none are needed.
@@ -46,7 +47,7 @@ pub struct RegionCounty {
     pub neighbours: Vec<usize>,
 }
 
-/// Keeps `setting`, `county` and `protocol_window`.
+/// Keeps `county` and `protocol_window`.
 pub(super) async fn keep_setting(
     engine: Engine<'_>,
     catalogue: &Catalogue,
@@ -54,61 +55,53 @@ pub(super) async fn keep_setting(
 ) -> Result<(), Failure> {
     let text = |values: Vec<&str>| Arc::new(StringArray::from(values)) as ArrayRef;
     let whole = |values: Vec<i32>| Arc::new(Int32Array::from(values)) as ArrayRef;
-    let long = |value: u32| Arc::new(Int64Array::from(vec![i64::from(value)])) as ArrayRef;
-    let counties = &setting.counties;
+    keep_counties(engine, setting).await?;
     let windows: Vec<(&str, (i32, i32))> = catalogue
         .protocols()
         .filter_map(|protocol| Some((protocol.id.as_str(), protocol.window()?)))
         .collect();
-    let tables = [
-        (
-            "setting",
-            vec![
-                ("min_fields", long(setting.min_fields)),
-                ("min_farms", long(setting.min_farms)),
-                (
-                    "point_grid_km",
-                    Arc::new(Float64Array::from(vec![setting.point_grid_km])) as ArrayRef,
-                ),
-            ],
-        ),
-        (
-            "county",
-            vec![
-                (
-                    "county_id",
-                    text(counties.iter().map(|county| &*county.id).collect()),
-                ),
-                (
-                    "county_name",
-                    text(counties.iter().map(|county| &*county.name).collect()),
-                ),
-            ],
-        ),
-        (
-            "protocol_window",
-            vec![
-                (
-                    "protocol",
-                    text(windows.iter().map(|(id, _)| *id).collect()),
-                ),
-                (
-                    "stage_first",
-                    whole(windows.iter().map(|(_, (first, _))| *first).collect()),
-                ),
-                (
-                    "stage_last",
-                    whole(windows.iter().map(|(_, (_, last))| *last).collect()),
-                ),
-            ],
-        ),
-    ];
+    let tables = [(
+        "protocol_window",
+        vec![
+            (
+                "protocol",
+                text(windows.iter().map(|(id, _)| *id).collect()),
+            ),
+            (
+                "stage_first",
+                whole(windows.iter().map(|(_, (first, _))| *first).collect()),
+            ),
+            (
+                "stage_last",
+                whole(windows.iter().map(|(_, (_, last))| *last).collect()),
+            ),
+        ],
+    )];
     for (name, columns) in tables {
         let batch = table_of(columns)?;
         let schema = batch.schema();
         engine.keep(name, schema, vec![vec![batch]]).await?;
     }
     Ok(())
+}
+
+/// Keeps `county`.
+pub(super) async fn keep_counties(engine: Engine<'_>, setting: &Setting) -> Result<(), Failure> {
+    let counties = setting.counties.iter();
+    let text = |values: Vec<&str>| Arc::new(StringArray::from(values)) as ArrayRef;
+    let batch = table_of(vec![
+        (
+            "county_id",
+            text(counties.clone().map(|county| &*county.id).collect()),
+        ),
+        (
+            "county_name",
+            text(counties.map(|county| &*county.name).collect()),
+        ),
+    ])?;
+    engine
+        .keep("county", batch.schema(), vec![vec![batch]])
+        .await
 }
 
 /// A visit whose protocol left the catalogue has no threshold: it is named, not passed over.

@@ -5,8 +5,6 @@ mod certainty;
 #[cfg(feature = "cluster")]
 pub mod cluster;
 mod clustering;
-pub mod county_week;
-mod county_week_rows;
 pub mod dispersion;
 mod dispersion_tables;
 pub mod engine;
@@ -15,6 +13,8 @@ pub mod grid_rows;
 pub mod inputs;
 mod parts;
 mod promises;
+pub mod public_rows;
+pub mod public_tables;
 pub mod run;
 pub mod scenario;
 pub mod scenario_run;

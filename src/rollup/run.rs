@@ -11,12 +11,10 @@ use datafusion::error::DataFusionError;
 use datafusion::logical_expr::LogicalPlan;
 use datafusion::prelude::SessionContext;
 
-use super::clustering::week_clustering;
 use super::engine::{Engine, Parts};
 use super::inputs::{Setting, keep_setting, keep_thresholds, protocols_known};
 use super::promises::{hold_to_checks, hold_to_key};
 use super::scenario_run::change_economics;
-use super::smoothing::county_share_smoothed;
 use super::stage_rows::{broken, conforming, schema_of, schema_of_parts, whole_table};
 use super::stages::{Stage, stages};
 use super::standing_figure::standing_figure;
@@ -27,7 +25,7 @@ use crate::store::snapshot::Snapshot;
 use crate::store::week_parts::BEHIND_VISITS;
 use crate::visit::week::IsoWeek;
 
-/// The finished tables of a roll-up.
+/// The finished tables of a roll-up, all private.
 #[derive(Debug, Clone)]
 pub struct Rollup {
     /// The store version that it was made from.
@@ -69,6 +67,25 @@ impl Period {
 }
 
 impl StageTable {
+    /// The rows of a period under a protocol, or under all.
+    pub fn rows_under(
+        &self,
+        period: Period,
+        protocol: Option<&str>,
+    ) -> Result<RecordBatch, Failure> {
+        let rows = self.rows_of(period)?;
+        let Some(wanted) = protocol else {
+            return Ok(rows);
+        };
+        let column = rows
+            .column_by_name("protocol")
+            .ok_or_else(|| broken(&self.stage, "it has no column protocol"))?;
+        let is_wanted = column.as_string::<i32>().iter();
+        let is_wanted: BooleanArray = is_wanted.map(|id| Some(id == Some(wanted))).collect();
+        filter_record_batch(&rows, &is_wanted)
+            .map_err(|error| broken(&self.stage, &error.to_string()))
+    }
+
     /// The rows of a period, for a table with the columns `iso_week` and `season`.
     pub fn rows_of(&self, period: Period) -> Result<RecordBatch, Failure> {
         let column = |name: &str| {
@@ -87,22 +104,10 @@ impl StageTable {
 }
 
 /// Tables that are kept to the end; the others are dropped once nothing reads them any more.
-pub const FINISHED: [&str; 6] = [
-    "field_week",
-    "county_week",
-    "region_week",
-    "region_pressure",
-    "region_stage",
-    "sample_point",
-];
+pub const FINISHED: [&str; 2] = ["field_week", "county_week_full"];
 
 /// Tables that are computed beside the stages.
-const COMPUTED: [&str; 4] = [
-    "visit_threshold",
-    "standing_figure",
-    "county_share_smoothed",
-    "week_clustering",
-];
+const COMPUTED: [&str; 2] = ["visit_threshold", "standing_figure"];
 
 impl Rollup {
     /// A finished table by its name.
@@ -115,29 +120,9 @@ impl Rollup {
         &self.tables["field_week"]
     }
 
-    /// The public table of counties and weeks.
-    pub fn county_week(&self) -> &StageTable {
-        &self.tables["county_week"]
-    }
-
-    /// The public table of weeks of the whole region.
-    pub fn region_week(&self) -> &StageTable {
-        &self.tables["region_week"]
-    }
-
-    /// The public table of weeks and classes of pressure.
-    pub fn region_pressure(&self) -> &StageTable {
-        &self.tables["region_pressure"]
-    }
-
-    /// The public table of weeks and crop stages.
-    pub fn region_stage(&self) -> &StageTable {
-        &self.tables["region_stage"]
-    }
-
-    /// The public table of grid cells and weeks with visits.
-    pub fn sample_point(&self) -> &StageTable {
-        &self.tables["sample_point"]
+    /// The private table of counties and weeks: every figure, small groups included.
+    pub fn county_week_full(&self) -> &StageTable {
+        &self.tables["county_week_full"]
     }
 }
 
@@ -189,9 +174,6 @@ async fn compute_beside(
     catalogue: &Catalogue,
     setting: &Setting,
 ) -> Result<u64, Failure> {
-    let keep = async |name: &str, batch: RecordBatch| {
-        engine.keep(name, batch.schema(), vec![vec![batch]]).await
-    };
     match stage.table.as_str() {
         "current_visit" => {
             protocols_known(engine.session(), catalogue).await?;
@@ -201,15 +183,6 @@ async fn compute_beside(
             let figures = standing_figure(parts, catalogue, &setting.weather)?;
             let schema = schema_of_parts(&figures);
             engine.keep("standing_figure", schema, figures).await?;
-        }
-        "county_week_shown" => {
-            let rows = whole_table(stage, &parts)?;
-            let smoothed = county_share_smoothed(&rows, setting)?;
-            keep("county_share_smoothed", smoothed).await?;
-        }
-        "county_week" => {
-            let rows = whole_table(stage, &parts)?;
-            keep("week_clustering", week_clustering(&rows, setting)?).await?;
         }
         _ => {}
     }

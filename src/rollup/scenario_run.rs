@@ -28,7 +28,7 @@ use crate::store::snapshot::Snapshot;
 use crate::visit::economics::EconomicMember;
 use crate::visit::record::{AreaUnit, MarketValue, PlantPopulation, TreatmentCost, WeightUnit};
 
-/// A roll-up under a scenario. Nothing in it may be published.
+/// A roll-up under a scenario. All of it is private.
 #[derive(Debug, Clone)]
 pub struct ScenarioRollup {
     /// The store version that it was made from.
@@ -37,7 +37,7 @@ pub struct ScenarioRollup {
     pub visits_without_threshold: u64,
     /// A field, week and protocol a row.
     pub field_week: StageTable,
-    /// A county, week and protocol a row, with small groups suppressed.
+    /// A county, week and protocol a row, small groups included.
     pub county_week: StageTable,
     /// Protocols of the visits, by id.
     pub protocols: Vec<String>,
@@ -70,9 +70,9 @@ pub async fn roll_up_scenario(
     let under = roll_up_as(changed, engine, catalogue, setting, wanted).await?;
     for (name, table) in [
         ("recorded_field_week", as_recorded.field_week()),
-        ("recorded_county_week", as_recorded.county_week()),
+        ("recorded_county_week", as_recorded.county_week_full()),
         ("changed_field_week", under.field_week()),
-        ("changed_county_week", under.county_week()),
+        ("changed_county_week", under.county_week_full()),
     ] {
         let batch = table.batch.clone();
         register(session, name, batch.schema(), vec![vec![batch]])?;

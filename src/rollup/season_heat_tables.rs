@@ -1,5 +1,5 @@
-//! The tables `season_week` and `county_season_heat`, with what their columns mean. Lays out; what is in them is
-//! worked out in `season_weeks.rs` and `seasons.rs`.
+//! The tables `season_week` and `county_season_heat`, with what their columns mean. Lays them out; their
+//! figures are computed in `season_weeks.rs` and `seasons.rs`.
 
 use super::dispersion::DescribedTable;
 use super::dispersion_tables::described;
@@ -13,34 +13,34 @@ use crate::statistics::season_place::SeasonPlace;
 /// In the form of a stage's header.
 const SEASON_WEEK: &str = "\
 county_id           text    null      id of the county; null for the region
-county_name         text    not null  name of the county; region for all counties that are shown, each of which counts once a week
+county_name         text    not null  name of the county; region for all counties that have a row, each of which counts once a week
 protocol            text    not null  id of the protocol
 season              int     not null  ISO week-year
 iso_week            text    not null  ISO 8601 week, as 2026-W30
-share_at_threshold  double  not null  [1] share of the fields visited that are at threshold
-mean_pressure       double  not null  [1] mean pressure; 1 = at threshold
-heat                double  null      [Cel.d] degree-days of the protocol's crop that had come by the week's Thursday, summed from the day of the settings; null without temperatures of every day
-earlier_seasons     bigint  not null  earlier seasons with a figure for the same week of the year
-earlier_below       bigint  not null  of them, those whose mean pressure was lower
-earlier_level       bigint  not null  those whose mean pressure was the same
-percentile          double  null      place of mean_pressure among them, 0 to 100: share below and half of those level, in per cent; null for fewer than four, which could not tell in which quarter it lies
-earlier_at_heat     bigint  null      earlier seasons whose mean pressure is known at the same heat, along straight lines between weeks that are joined; null where heat is
-earlier_below_at_heat  bigint  null   of them, those whose mean pressure was lower
-earlier_level_at_heat  bigint  null   those whose mean pressure was the same
-percentile_at_heat  double  null      place of mean_pressure among them, as percentile";
+share_at_threshold  double  not null  [1] middle of at_threshold_min and at_threshold_max, divided by fields_visited; of the region the mean of its counties'
+pressure            double  not null  [1] middle of the class of the median, of the highest class its lower bound; of the region the mean of its counties'; 1 = at threshold
+heat                double  null      [Cel.d] degree-days of the protocol's crop accumulated by the week's Thursday, from the day of the settings on; null without temperatures of every day
+earlier_seasons     bigint  not null  earlier seasons with a pressure for the same week of the year
+earlier_below       bigint  not null  of them, those whose pressure was lower
+earlier_level       bigint  not null  those whose pressure was the same
+percentile          double  null      percentile rank of the pressure among them, 0 to 100: share below and half of those equal, in per cent; null for fewer than four, which cannot show in which quarter it is
+earlier_at_heat     bigint  null      earlier seasons whose pressure is known at the same degree-days, along straight lines between weeks that are joined; null where heat is
+earlier_below_at_heat  bigint  null   of them, those whose pressure was lower
+earlier_level_at_heat  bigint  null   those whose pressure was the same
+percentile_at_heat  double  null      percentile rank of the pressure among them, as percentile";
 
 const COUNTY_SEASON_HEAT: &str = "\
 county_id               text    null      id of the county; null for the region
-county_name             text    not null  name of the county; region for all counties that are shown, each of which counts once a week
+county_name             text    not null  name of the county; region for all counties that have a row, each of which counts once a week
 protocol                text    not null  id of the protocol
 season                  int     not null  ISO week-year
-first_at_threshold_heat  double  null     [Cel.d] heat that had come by the week of the first share at threshold above 0
-first_at_half_heat      double  null      [Cel.d] heat that had come by the week of the first mean pressure of 0.5 or more
-peak_heat               double  null      [Cel.d] heat that had come by the week of the highest mean pressure
-weeks_with_heat         bigint  null      weeks with figures whose heat is known
-pressure_heat           double  null      [Cel.d] area under the mean pressure over the heat, between weeks that are joined
-heat_covered            double  null      [Cel.d] heat that this area covers
-mean_pressure_by_heat   double  null      [1] the area divided by this heat";
+first_at_threshold_heat  double  null     [Cel.d] degree-days accumulated by the week of the first share at threshold above 0
+first_at_half_heat      double  null      [Cel.d] degree-days accumulated by the week of the first pressure of 0.5 or more
+peak_heat               double  null      [Cel.d] degree-days accumulated by the week of the highest pressure
+weeks_with_heat         bigint  null      weeks with a pressure whose degree-days are known
+pressure_heat           double  null      [Cel.d] area under the pressure over the degree-days, between weeks that are joined
+heat_covered            double  null      [Cel.d] degree-days that this area covers
+mean_pressure_by_heat   double  null      [1] the area divided by these degree-days";
 
 /// `season_week`: one row a place, protocol, season and week with figures.
 pub fn season_week_table(rows: &[SeasonWeek]) -> Result<DescribedTable, Failure> {

@@ -1,4 +1,4 @@
-//! A season as far as one week of it, for the whole region, and the seasons before: what a bulletin draws beside
+//! A season as far as one week of it, for the whole region, and the seasons before: what an alert draws with
 //! the counties.
 //!
 //! Picks and orders rows of public roll-up tables; computes no figure.
@@ -7,7 +7,8 @@ use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type, Int64Type};
 
-use super::run::Rollup;
+use super::public_tables::PublicTables;
+use crate::disclosure::public_row::MedianClass;
 use crate::failure::{Failure, Kind};
 use crate::visit::stage::StageScale;
 use crate::visit::week::IsoWeek;
@@ -19,7 +20,7 @@ pub struct SeasonSoFar {
     pub weeks: Vec<RegionWeek>,
     /// The weeks of all earlier seasons, in order.
     pub earlier: Vec<RegionWeek>,
-    /// How the fields of the week spread over the classes of pressure, from low to high.
+    /// How the counties of the week spread over the classes of the median, from low to high.
     pub pressure: Vec<PressureClass>,
     /// The crop stages of each week of this season, by week and in the order of growth.
     pub stages: Vec<StageCount>,
@@ -34,21 +35,23 @@ pub struct RegionWeek {
     pub iso_week: String,
     /// Fields with a visit within the stage window.
     pub fields_visited: i64,
-    /// Fields of these at threshold.
-    pub fields_at_threshold: i64,
-    /// Their share, 0 to 1.
+    /// Least and most fields of these at threshold.
+    pub at_threshold: [i64; 2],
+    /// Middle of the least and the most share at threshold, 0 to 1.
     pub share_at_threshold: f64,
 }
 
-/// The fields of one class of pressure.
+/// The counties of one class of the median.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PressureClass {
     /// Whether nothing was found in them.
     pub nothing_found: bool,
     /// Lower bound of the class, included.
     pub from: f64,
-    /// How many fields.
-    pub fields: i64,
+    /// Upper bound of the class, not included; `None` for the highest.
+    pub below: Option<f64>,
+    /// How many counties.
+    pub counties: i64,
 }
 
 /// The fields of one week in one stage, or one group of stages.
@@ -56,12 +59,12 @@ pub struct PressureClass {
 pub struct StageCount {
     /// ISO 8601 week, as `2026-W30`.
     pub iso_week: String,
-    /// `V`, `R1` to `R9`, or a stage of the protocol's own scale.
+    /// `V`, `R1` to `R9`, a stage of the protocol's own scale, or a range of these: `R2–R3`.
     pub crop_stage: String,
     /// How many fields.
     pub fields: i64,
-    /// Fields of these within the protocol's stage window.
-    pub fields_in_window: i64,
+    /// Whether the stages are in the protocol's stage window.
+    pub in_window: bool,
 }
 
 impl SeasonSoFar {
@@ -70,7 +73,7 @@ impl SeasonSoFar {
     /// # Errors
     /// A [`Failure`] that names the column, if a roll-up table lacks one.
     pub fn of(
-        rollup: &Rollup,
+        tables: &PublicTables,
         week: IsoWeek,
         protocol: &str,
         scale: &StageScale,
@@ -78,46 +81,48 @@ impl SeasonSoFar {
         let season = i64::from(week.season());
         let until = week.to_string();
         let mut so_far = SeasonSoFar::default();
-        for row in region_weeks(&rollup.region_week().batch, protocol)? {
+        for row in region_weeks(&tables.region_week().batch, protocol)? {
             if row.season < season {
                 so_far.earlier.push(row);
             } else if row.season == season && row.iso_week <= until {
                 so_far.weeks.push(row);
             }
         }
-        so_far.pressure = pressure_classes(&rollup.region_pressure().batch, protocol, &until)?;
-        so_far.stages = stage_counts(&rollup.region_stage().batch, protocol, season)?;
+        so_far.pressure = pressure_classes(&tables.region_median().batch, protocol, &until)?;
+        so_far.stages = stage_counts(&tables.region_stage().batch, protocol, season)?;
         so_far.stages.retain(|row| row.iso_week <= until);
-        so_far
-            .stages
-            .sort_by_key(|row| (row.iso_week.clone(), place_of(&row.crop_stage, scale)));
+        so_far.stages.sort_by_key(|row| {
+            (
+                row.iso_week.clone(),
+                place_of(&row.crop_stage, scale),
+                row.crop_stage.clone(),
+            )
+        });
         Ok(so_far)
     }
 }
 
 /// Place of a stage in the order of growth; the vegetative ones together come first.
 fn place_of(crop_stage: &str, scale: &StageScale) -> i32 {
-    scale
-        .read(crop_stage)
-        .map_or(-1, |stage| stage.first_place())
+    let first = crop_stage.split('–').next().unwrap_or_default();
+    scale.read(first).map_or(-1, |stage| stage.first_place())
 }
 
 fn region_weeks(batch: &RecordBatch, protocol: &str) -> Result<Vec<RegionWeek>, Failure> {
     let [weeks, protocols] = [text(batch, "iso_week")?, text(batch, "protocol")?];
     let seasons = whole(batch, "season")?;
     let visited = whole(batch, "fields_visited")?;
-    let at_threshold = whole(batch, "fields_at_threshold")?;
-    let share = column(batch, "share_at_threshold", &DataType::Float64)?;
-    let share = share.as_primitive::<Float64Type>();
+    let least = whole(batch, "at_threshold_min")?;
+    let most = whole(batch, "at_threshold_max")?;
     let rows = (0..batch.num_rows()).filter(|row| protocols[*row] == protocol);
     Ok(rows
-        .filter(|row| share.is_valid(*row))
+        .filter(|row| visited[*row] > 0)
         .map(|row| RegionWeek {
             season: seasons[row],
             iso_week: weeks[row].clone(),
             fields_visited: visited[row],
-            fields_at_threshold: at_threshold[row],
-            share_at_threshold: share.value(row),
+            at_threshold: [least[row], most[row]],
+            share_at_threshold: (least[row] + most[row]) as f64 / 2.0 / visited[row] as f64,
         })
         .collect())
 }
@@ -128,15 +133,18 @@ fn pressure_classes(
     iso_week: &str,
 ) -> Result<Vec<PressureClass>, Failure> {
     let [weeks, protocols] = [text(batch, "iso_week")?, text(batch, "protocol")?];
-    let nothing_found = column(batch, "nothing_found", &DataType::Boolean)?;
-    let from = column(batch, "pressure_from", &DataType::Float64)?;
-    let fields = whole(batch, "fields")?;
+    let names = text(batch, "median_class")?;
+    let from = column(batch, "median_from", &DataType::Float64)?;
+    let below = column(batch, "median_below", &DataType::Float64)?;
+    let below = below.as_primitive::<Float64Type>();
+    let counties = whole(batch, "counties")?;
     let mut classes: Vec<PressureClass> = (0..batch.num_rows())
         .filter(|row| weeks[*row] == iso_week && protocols[*row] == protocol)
         .map(|row| PressureClass {
-            nothing_found: nothing_found.as_boolean().value(row),
+            nothing_found: names[row] == MedianClass::NOTHING_FOUND.word(),
             from: from.as_primitive::<Float64Type>().value(row),
-            fields: fields[row],
+            below: below.is_valid(row).then(|| below.value(row)),
+            counties: counties[row],
         })
         .collect();
     classes.sort_by(|one, other| {
@@ -158,14 +166,14 @@ fn stage_counts(
     ];
     let seasons = whole(batch, "season")?;
     let fields = whole(batch, "fields")?;
-    let in_window = whole(batch, "fields_in_window")?;
+    let in_window = column(batch, "in_window", &DataType::Boolean)?;
     Ok((0..batch.num_rows())
         .filter(|row| protocols[*row] == protocol && seasons[*row] == season)
         .map(|row| StageCount {
             iso_week: weeks[row].clone(),
             crop_stage: stages[row].clone(),
             fields: fields[row],
-            fields_in_window: in_window[row],
+            in_window: in_window.as_boolean().value(row),
         })
         .collect())
 }

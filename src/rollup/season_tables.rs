@@ -1,5 +1,5 @@
-//! The tables `county_season` and `trend`, with what their columns mean. Lays out; what is in them is worked
-//! out in `seasons.rs`.
+//! The tables `county_season` and `trend`, with what their columns mean. Lays them out; their figures are computed in
+//! `seasons.rs`.
 
 use std::sync::Arc;
 
@@ -15,20 +15,19 @@ use crate::statistics::season_trend::SeasonTrend;
 /// In the form of a stage's header.
 const COUNTY_SEASON: &str = "\
 county_id           text    null      id of the county; null for the region
-county_name         text    not null  name of the county; region for all counties that are shown, each of which counts once a week
+county_name         text    not null  name of the county; region for all counties that have a row, each of which counts once a week
 protocol            text    not null  id of the protocol
 season              int     not null  ISO week-year
-county_weeks_shown  bigint  not null  county-weeks that are shown and have figures; the row rests on these alone
-county_weeks_suppressed  bigint  not null  county-weeks that are withheld
-field_weeks         bigint  not null  [{visit}] standing visits of the county-weeks shown, one a field and week
-first_at_threshold  int     null      ISO week of the first share at threshold above 0
-first_at_half       int     null      ISO week of the first mean pressure of 0.5 or more
-peak_week           int     null      ISO week of the highest mean pressure
-peak_pressure       double  null      [1] highest weekly mean pressure; 1 = at threshold
-weeks_with_figures  bigint  null      weeks with a figure; what lies in the others is not known
-weeks_at_threshold  bigint  null      of them, weeks whose mean pressure is 1 or more
-share_of_weeks_at_threshold  double  null  [1] their share of the weeks with figures
-pressure_weeks      double  null      area under the mean pressure, in pressure times weeks; weeks are joined over one missing week at most; null if none are joined
+county_weeks_shown  bigint  not null  rows of county_week with a class of the median; the season rests on these alone
+field_weeks         bigint  not null  [{visit}] fields visited in these county-weeks, one a field and week
+first_at_threshold  int     null      ISO week of the first share at threshold above 0; a county's share is the middle of at_threshold_min and at_threshold_max, divided by fields_visited, the region's the mean of its counties'
+first_at_half       int     null      ISO week of the first pressure of 0.5 or more; a county's pressure in a week is the middle of the class of its median (of the highest class its lower bound), the region's the mean of its counties'
+peak_week           int     null      ISO week of the highest pressure
+peak_pressure       double  null      [1] highest weekly pressure; 1 = at threshold
+weeks_with_figures  bigint  null      weeks with a pressure; what the pressure was in the others is not known
+weeks_at_threshold  bigint  null      of them, weeks whose pressure is 1 or more
+share_of_weeks_at_threshold  double  null  [1] their share of the weeks with a pressure
+pressure_weeks      double  null      area under the pressure, in pressure times weeks; weeks are joined over one missing week at most; null if none are joined
 weeks_covered       int     null      weeks of time that the area covers
 pressure_per_week   double  null      [1] the area divided by these weeks";
 
@@ -36,19 +35,19 @@ const TREND: &str = "\
 county_id        text    null      id of the county; null for the region
 county_name      text    not null  name of the county, or region
 protocol         text    not null  id of the protocol
-figure           text    not null  the column of county_season that is compared
+figure           text    not null  the column of county_season or county_season_heat that is compared
 seasons          bigint  not null  seasons that have the figure
 first_season     int     null      first of them
 last_season      int     null      last of them
-verdict          text    not null  rises, falls, not-told (chance would do as well) or too-few-seasons (fewer than four: the data cannot bear a trend, whatever the next columns say)
+verdict          text    not null  rises, falls, not-significant or too-few-seasons (fewer than four: no trend can be tested, whatever the next columns say)
 s                bigint  null      Mann and Kendall's S: pairs of seasons that rise less pairs that fall
 z                double  null      [1] S with continuity correction in its standard deviations, ties taken into account
-p_value          double  null      [1] two-sided; counted out for ten seasons or fewer, else by the normal distribution
-p_corrected      double  null      [1] two-sided, corrected for memory (Hamed and Rao); null where the correction has no answer
+p_value          double  null      [1] two-sided; exact for ten seasons or fewer, else by the normal distribution
+p_corrected      double  null      [1] two-sided, corrected for serial correlation (Hamed and Rao); null where the correction has no answer
 tau_b            double  null      [1] Kendall's tau-b
 slope            double  null      change of the figure a year (Theil and Sen)
-slope_low        double  null      lower end of its 95 % interval; null for five seasons or fewer
-slope_high       double  null      upper end of its 95 % interval";
+slope_low        double  null      lower end of its 95 % confidence interval; null for five seasons or fewer
+slope_high       double  null      upper end of its 95 % confidence interval";
 
 /// `county_season`: one row a place, protocol and season.
 pub fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
@@ -74,7 +73,6 @@ pub fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
             texts(rows.iter().map(|row| Some(&*row.protocol))),
             years(rows.iter().map(|row| Some(row.season))),
             counts(rows.iter().map(|row| Some(row.weeks_shown as i64))),
-            counts(rows.iter().map(|row| Some(row.weeks_suppressed as i64))),
             counts(rows.iter().map(|row| Some(row.field_weeks))),
             week(|course| course.first_at_threshold),
             week(|course| course.first_at_half),

@@ -1,11 +1,11 @@
-//! Where each week of a season stands among the earlier seasons of its place: at the same week of the year, and at
-//! the same heat. It rests on what is shown and on nothing else, as the seasons do.
+//! The rank of each week of a season among the earlier seasons of its place: at the same week of the year, and at the
+//! same degree-days. It rests on public rows and on nothing else, as the seasons do.
 
 use super::seasons::{Place, Season};
 use crate::statistics::season_course::WeekFigures;
 use crate::statistics::season_place::{SeasonPlace, WeekAtHeat, value_at_heat};
 
-/// A week of a season beside the seasons before it, by its mean pressure.
+/// A week of a season compared with the seasons before it, by its pressure.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SeasonWeek {
     /// Where.
@@ -16,11 +16,11 @@ pub struct SeasonWeek {
     pub season: i32,
     /// The week's figures.
     pub figures: WeekFigures,
-    /// Heat that had come by it, degree-days (°C), if it is known.
+    /// Degree-days (°C) accumulated by it, where they are known.
     pub heat: Option<f64>,
     /// Among earlier seasons at the same week of the year.
     pub at_week: SeasonPlace,
-    /// Among earlier seasons at the same heat; `None` where the week's own is not known.
+    /// Among earlier seasons at the same degree-days; `None` where the week's own are not known.
     pub at_heat: Option<SeasonPlace>,
 }
 

@@ -1,42 +1,34 @@
-//! The table `county_share_smoothed`: each shown county's share at threshold, drawn toward its neighbours.
+//! The table `county_share_smoothed`: each shown county's share at threshold, drawn toward its neighbors.
 //!
-//! Made of the rows of `county_week_shown` alone: a suppressed county lends nothing to its neighbours, so
-//! nothing of it can be taken back out of their figures. What the estimate is stands in
-//! `crate::statistics::shrinkage`.
+//! Made of public rows alone, so nothing of another county can be taken back out of it. Of a row that gives an interval
+//! of counts its middle is taken. What the estimate is is in `crate::statistics::shrinkage`.
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
-use arrow::array::{Array, AsArray, Float64Array, RecordBatch, StringArray};
-use arrow::datatypes::Int64Type;
-
-use crate::failure::Failure;
-use crate::statistics::shrinkage::{AreaCount, Form, shrink_to_neighbours};
+use arrow::array::{Float64Array, RecordBatch, StringArray};
 
 use super::inputs::{Setting, table_of};
+use crate::disclosure::public_row::PublicRow;
+use crate::failure::Failure;
+use crate::statistics::shrinkage::{AreaCount, Form, shrink_to_neighbours};
 
 /// Week and protocol: what is smoothed by itself.
 type Group<'a> = (&'a str, &'a str);
 
-/// One row a shown county-week with a neighbour that is shown: `county_id`, `iso_week`, `protocol`,
+/// One row a shown county-week with a neighbor that is shown: `county_id`, `iso_week`, `protocol`,
 /// `share_smoothed` (0 to 1).
 pub(super) fn county_share_smoothed(
-    county_week_shown: &RecordBatch,
+    rows: &[PublicRow],
     setting: &Setting,
 ) -> Result<RecordBatch, Failure> {
-    let place: HashMap<&str, usize> = setting
-        .counties
-        .iter()
-        .enumerate()
-        .map(|(place, county)| (county.id.as_str(), place))
-        .collect();
     let neighbours: Vec<Vec<usize>> = setting
         .counties
         .iter()
         .map(|county| county.neighbours.clone())
         .collect();
     let (mut counties, mut weeks, mut protocols, mut shares) = (vec![], vec![], vec![], vec![]);
-    for ((week, protocol), counts) in shown_counts(county_week_shown, &place) {
+    for ((week, protocol), counts) in shown_counts(rows, setting) {
         let estimates = shrink_to_neighbours(&counts, &neighbours, Form::Binomial);
         for (county, share) in setting.counties.iter().zip(estimates) {
             if let Some(share) = share {
@@ -56,26 +48,28 @@ pub(super) fn county_share_smoothed(
 }
 
 /// The counts of every county of the region by week and protocol; none where a county is not shown. A county
-/// that the region lacks has no neighbours and is left to its own share.
+/// that the region lacks has no neighbors and is left to its own share.
 fn shown_counts<'a>(
-    rows: &'a RecordBatch,
-    place: &HashMap<&str, usize>,
+    rows: &'a [PublicRow],
+    setting: &Setting,
 ) -> BTreeMap<Group<'a>, Vec<AreaCount>> {
-    let text = |name: &str| rows[name].as_string::<i32>();
-    let (counties, weeks, protocols) = (text("county_id"), text("iso_week"), text("protocol"));
-    let visited = rows["fields_visited"].as_primitive::<Int64Type>();
-    let at_threshold = rows["fields_at_threshold"].as_primitive::<Int64Type>();
+    let places = setting.counties.iter().enumerate();
+    let place: HashMap<&str, usize> = places
+        .map(|(place, county)| (county.id.as_str(), place))
+        .collect();
     let mut groups: BTreeMap<Group<'_>, Vec<AreaCount>> = BTreeMap::new();
-    for row in (0..rows.num_rows()).filter(|row| visited.is_valid(*row)) {
-        let Some(&county) = place.get(counties.value(row)) else {
+    for row in rows {
+        let county = row.place.county().and_then(|county| place.get(county));
+        let Some(&county) = county else {
             continue;
         };
         let counts = groups
-            .entry((weeks.value(row), protocols.value(row)))
+            .entry((&row.iso_week, &row.protocol))
             .or_insert_with(|| vec![AreaCount::default(); place.len()]);
+        let [least, most] = row.at_threshold.map(f64::from);
         counts[county] = AreaCount {
-            at_threshold: at_threshold.value(row).unsigned_abs(),
-            visited: visited.value(row).unsigned_abs(),
+            at_threshold: (least + most) / 2.0,
+            visited: u64::from(row.fields_visited),
         };
     }
     groups

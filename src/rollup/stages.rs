@@ -47,6 +47,14 @@ pub struct StageColumn {
     pub description: String,
 }
 
+/// What is made of public rows alone.
+static PUBLIC: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/pipeline/public");
+
+/// The stages of the public tables, in the order of their number.
+pub fn public_stages() -> Result<Vec<Stage>, Failure> {
+    stages_in(&PUBLIC)
+}
+
 /// Every stage, in the order of its number.
 pub fn stages() -> Result<Vec<Stage>, Failure> {
     stages_in(&STAGES)
@@ -193,22 +201,9 @@ fn broken(file_name: &str, reason: &str) -> Failure {
 mod tests {
     use super::*;
 
-    #[test]
-    fn every_stage_reads_only_what_is_made_before_it() {
-        let mut made: Vec<String> = [
-            "visits",
-            "receipts",
-            "visit_threshold",
-            "protocol_window",
-            "county",
-            "setting",
-            "standing_figure",
-            "county_share_smoothed",
-            "week_clustering",
-        ]
-        .map(str::to_owned)
-        .to_vec();
-        let stages = stages().unwrap();
+    /// Holds that each stage reads only what there is, or is made before it.
+    fn assert_read_in_order(stages: Vec<Stage>, given: &[&str]) {
+        let mut made: Vec<String> = given.iter().map(|name| (*name).to_owned()).collect();
         assert!(!stages.is_empty());
         for stage in stages {
             for table in &stage.reads {
@@ -222,6 +217,36 @@ mod tests {
             );
             made.push(stage.table);
         }
+    }
+
+    #[test]
+    fn every_stage_reads_only_what_is_made_before_it() {
+        let given = [
+            "visits",
+            "receipts",
+            "visit_threshold",
+            "protocol_window",
+            "county",
+            "standing_figure",
+        ];
+        let stages = stages().unwrap();
+        assert!(stages.iter().all(|stage| !stage.public));
+        assert_read_in_order(stages, &given);
+    }
+
+    #[test]
+    fn every_public_stage_reads_public_rows_alone() {
+        let given = [
+            "public_row",
+            "public_stage",
+            "public_cell",
+            "county",
+            "county_share_smoothed",
+            "week_clustering",
+        ];
+        let stages = public_stages().unwrap();
+        assert!(stages.iter().all(|stage| stage.public));
+        assert_read_in_order(stages, &given);
     }
 
     #[test]

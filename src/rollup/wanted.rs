@@ -1,7 +1,5 @@
 //! What a roll-up is to give: all its tables, or some; as recorded, or under other economics.
 
-use arrow::array::RecordBatch;
-
 use super::engine::Elsewhere;
 use super::inputs::Setting;
 use super::parts::in_parts;
@@ -86,23 +84,4 @@ pub async fn roll_up_by(
 ) -> Result<Rollup, Failure> {
     let wanted = Wanted::default();
     in_parts(snapshot, None, catalogue, setting, wanted, visits_at_once).await
-}
-
-/// The county-weeks of a version of the store, and how many visits are left out for want of a threshold: all that the
-/// comparison of seasons reads, at less work and memory than a whole roll-up.
-///
-/// # Errors
-/// A [`Failure`] if a stage fails.
-pub async fn roll_up_county_weeks(
-    snapshot: &Snapshot,
-    catalogue: &Catalogue,
-    setting: &Setting,
-) -> Result<(RecordBatch, u64), Failure> {
-    let wanted = Wanted {
-        tables: &["county_week"],
-        ..Wanted::default()
-    };
-    let rollup = in_parts(snapshot, None, catalogue, setting, wanted, VISITS_AT_ONCE).await?;
-    let left_out = rollup.visits_without_threshold;
-    Ok((rollup.county_week().batch.clone(), left_out))
 }

@@ -19,6 +19,8 @@ pub const TITLE: &str = "the Sallow Plain (invented)";
 pub const ID_PROPERTY: &str = "county_id";
 /// The property of a GeoJSON feature that holds the county's name.
 pub const NAME_PROPERTY: &str = "county_name";
+/// The property of a GeoJSON feature that holds the county's district.
+pub const DISTRICT_PROPERTY: &str = "district";
 
 /// Longitudes of the region's western and eastern edge, degrees.
 const WEST_EAST: (f64, f64) = (-101.5, -98.5);
@@ -74,9 +76,14 @@ pub struct InventedCounty {
     pub county_id: String,
     /// A name that says that it is invented.
     pub county_name: String,
+    /// The district that it is in.
+    pub district: &'static str,
     /// Its shape: longitude and latitude in degrees, five decimals, outer rings counter-clockwise.
     pub shape: MultiPolygon<f64>,
 }
+
+/// The districts, from south to north.
+const DISTRICTS: [&str; 2] = ["the south (invented)", "the north (invented)"];
 
 /// How a stretch of border wanders.
 #[derive(Debug, Clone, Copy)]
@@ -141,6 +148,8 @@ impl Landscape {
                 counties.push(InventedCounty {
                     county_id: format!("X{:02}", counties.len() + 1),
                     county_name: format!("{} (invented)", NAMES[counties.len()]),
+                    // Two rows of counties each.
+                    district: DISTRICTS[row / 2],
                     shape,
                 });
             }
@@ -202,7 +211,11 @@ fn feature(county: &InventedCounty) -> String {
         [rings] => json!({"type": "Polygon", "coordinates": rings}),
         _ => json!({"type": "MultiPolygon", "coordinates": polygons}),
     };
-    let properties = json!({ID_PROPERTY: county.county_id, NAME_PROPERTY: county.county_name});
+    let properties = json!({
+        ID_PROPERTY: county.county_id,
+        NAME_PROPERTY: county.county_name,
+        DISTRICT_PROPERTY: county.district,
+    });
     format!(
         "{{\"type\":\"Feature\",\"id\":{},\"properties\":{properties},\"geometry\":{geometry}}}",
         json!(county.county_id)

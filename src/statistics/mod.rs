@@ -21,6 +21,7 @@ pub mod sample_size;
 pub mod season_course;
 pub mod season_place;
 pub mod season_trend;
+pub mod share_interval;
 pub mod short_ways_to_k;
 pub mod shrinkage;
 pub mod simulation;

@@ -6,10 +6,10 @@
 //! counts may not be shown is to be given as not visited.
 
 /// Counts of one area: `at_threshold` of `visited` fields.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct AreaCount {
-    /// Fields at or above their threshold.
-    pub at_threshold: u64,
+    /// Fields at or above their threshold; where an interval is known, its middle.
+    pub at_threshold: f64,
     /// Fields visited; 0 for an area without a figure.
     pub visited: u64,
 }
@@ -46,10 +46,10 @@ impl Moments {
     /// If an area has more fields at threshold than visited: the roll-up promises otherwise.
     pub fn of(areas: impl Iterator<Item = AreaCount> + Clone, form: Form) -> Option<Moments> {
         let areas = areas.filter(|area| area.visited > 0);
-        let (mut number, mut at_threshold, mut visited) = (0_u64, 0_u64, 0_u64);
+        let (mut number, mut at_threshold, mut visited) = (0_u64, 0.0, 0_u64);
         for area in areas.clone() {
             assert!(
-                area.at_threshold <= area.visited,
+                area.at_threshold <= area.visited as f64,
                 "our own promise: at most all visited fields are at threshold; please tell us"
             );
             number += 1;
@@ -59,7 +59,7 @@ impl Moments {
         if visited == 0 {
             return None;
         }
-        let mean = at_threshold as f64 / visited as f64;
+        let mean = at_threshold / visited as f64;
         let squares: f64 = areas
             .map(|area| area.visited as f64 * (share(area) - mean).powi(2))
             .sum();
@@ -90,7 +90,7 @@ impl Moments {
 }
 
 fn share(area: AreaCount) -> f64 {
-    area.at_threshold as f64 / area.visited as f64
+    area.at_threshold / area.visited as f64
 }
 
 /// Estimates toward the mean of all areas, in the order of the areas; `None` for one that was not
@@ -148,7 +148,7 @@ mod tests {
         let pairs = at_threshold.iter().zip(visited);
         pairs
             .map(|(&at_threshold, &visited)| AreaCount {
-                at_threshold,
+                at_threshold: at_threshold as f64,
                 visited,
             })
             .collect()
@@ -222,7 +222,7 @@ mod tests {
         };
         for (at_threshold, visited, rate, estimate) in AUCKLAND {
             let area = AreaCount {
-                at_threshold,
+                at_threshold: at_threshold as f64,
                 visited,
             };
             assert_near(share(area) * 1000.0, rate, 5.1e-5);
@@ -312,7 +312,7 @@ mod tests {
         let areas: Vec<AreaCount> = HUDDERSFIELD
             .iter()
             .map(|&(at_threshold, visited, _)| AreaCount {
-                at_threshold,
+                at_threshold: at_threshold as f64,
                 visited,
             })
             .collect();
@@ -358,7 +358,7 @@ mod tests {
         ) {
             let areas: Vec<AreaCount> = pairs
                 .iter()
-                .map(|&(one, other)| AreaCount { at_threshold: one.min(other), visited: other })
+                .map(|&(one, other)| AreaCount { at_threshold: one.min(other) as f64, visited: other })
                 .collect();
             let form = if binomial { Form::Binomial } else { Form::Poisson };
             let of_all = shrink_to_all(&areas, form);

@@ -1,86 +1,24 @@
-//! The issued alerts: one row each, append-only, numbered without a gap.
+//! The issued alerts, append-only, numbered without a gap; and in the same table what else was published or taken back:
+//! withdrawals of alerts, and public rows that an export published.
 //!
-//! A row names its files by SHA-256 and keeps all that they were made from, so that the same bytes can be
-//! built again. What a file says is not known here. The commit of a row is bound to the version of the
-//! table that its number was chosen on, so of two that choose the same number one is refused.
+//! One table, since its order decides which rows were public first. A row names its files by SHA-256 and keeps all that
+//! they were made from, so that the same bytes can be built again. What a file says is not known here. The commit of a row
+//! is bound to the version of the table that its number was chosen on, so of two that choose the same number one is
+//! refused.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
-use arrow::array::{Array, ArrayRef, AsArray, Int64Array, RecordBatch, StringArray};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Int64Type};
 use datafusion::prelude::SessionContext;
 use deltalake::DeltaTable;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
+use super::alert_rows::{Columns, RowKind, alerts_batch, damaged};
 use super::append::{Sealed, commit_alert};
-use super::rows::{batch, moments};
-use super::schema::{Column, Holds, may, must};
 use super::snapshot::{register, unreadable};
 use super::tables::{Kept, Store};
-use crate::failure::{Failure, Kind};
-
-/// One row an alert that was issued: what it said, and all that its files were made from.
-///
-/// Append-only. A row counts as it stands; it is committed after its files are on the disk.
-pub const ALERTS: &[Column] = &[
-    must("number", Holds::Whole64, "1, 2, 3 … of the workspace"),
-    must(
-        "issue_id",
-        Holds::Text,
-        "identity of the attempt that issued it, a UUID",
-    ),
-    must("issued_at", Holds::Moment, "when it was issued"),
-    must("iso_week", Holds::Text, "ISO 8601 week, as 2026-W30"),
-    must("protocol", Holds::Text, "id of the protocol"),
-    may(
-        "replaces",
-        Holds::Whole64,
-        "of a correction: number of the alert that it replaces",
-    ),
-    must(
-        "store_version",
-        Holds::Whole64,
-        "version of the receipts that its figures were rolled up from",
-    ),
-    must("program_version", Holds::Text, "version of bractline"),
-    must(
-        "files",
-        Holds::Text,
-        "JSON array of its files: name, bytes, sha256 (hexadecimal)",
-    ),
-    must("headline", Holds::Text, "its headline"),
-    must("summary", Holds::Text, "its summary, plain text"),
-    must("title", Holds::Text, "title of the protocol"),
-    may(
-        "invented",
-        Holds::Text,
-        "the notice that its region is invented, if it is",
-    ),
-    may(
-        "note",
-        Holds::Text,
-        "the entomologist's own words, Markdown as written",
-    ),
-    must("settings", Holds::Text, "text of bractline.toml as it was"),
-    must(
-        "protocols",
-        Holds::Text,
-        "JSON object of the protocol files that its figures rest on: id, text",
-    ),
-    may(
-        "boundaries_sha256",
-        Holds::Text,
-        "SHA-256 of the user's own boundary file, hexadecimal; null for built-in counties",
-    ),
-    may(
-        "weather_sha256",
-        Holds::Text,
-        "fingerprint of the weather that the alert rests on; null while none is used",
-    ),
-];
+use crate::disclosure::editions::{Entry, Published};
+use crate::failure::Failure;
 
 /// A file of an issued alert.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -94,7 +32,7 @@ pub struct FrozenFile {
 }
 
 /// An issued alert, as its row says it.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct IssuedAlert {
     /// 1, 2, 3 … of the workspace.
     pub number: i64,
@@ -132,6 +70,107 @@ pub struct IssuedAlert {
     pub boundaries_sha256: Option<String>,
     /// Fingerprint of the weather that it rests on.
     pub weather_sha256: Option<String>,
+    /// The public rows that it brought; `None` of an alert that an older program issued, whose figures were not made of
+    /// public rows.
+    pub public_rows: Option<Vec<Entry>>,
+    /// When and why it was withdrawn, if it was.
+    pub withdrawn: Option<Withdrawn>,
+}
+
+/// That an alert was withdrawn.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Withdrawn {
+    /// When.
+    pub at: Timestamp,
+    /// Why, in the office's words.
+    pub reason: String,
+}
+
+/// What an entry of the table brought or took back, in the order of the entries.
+#[derive(Debug, Clone, PartialEq)]
+enum Event {
+    /// Public rows.
+    Rows {
+        /// Number of the alert that brought them; `None` of an export.
+        number: Option<i64>,
+        /// The version of the store that they came from.
+        store_version: i64,
+        /// The rows.
+        entries: Vec<Entry>,
+    },
+    /// The withdrawal of an alert.
+    Withdrawal(i64),
+}
+
+/// All that the table says.
+#[derive(Debug, Clone, Default)]
+struct Publications {
+    alerts: Vec<IssuedAlert>,
+    events: Vec<Event>,
+    last_entry: i64,
+}
+
+/// Which of the rows that became public count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Until {
+    /// All.
+    Now,
+    /// Those that were public before the alert with this number.
+    Before(i64),
+    /// Those that were public once this alert was issued. What was withdrawn since counts as withdrawn.
+    With(i64),
+    /// Those that came from this version of the store or an earlier one. What was withdrawn since counts as withdrawn.
+    Version(i64),
+}
+
+impl Publications {
+    /// The public rows in the order in which they became it.
+    fn published(&self, until: Until) -> Vec<Published> {
+        let mut rows: Vec<(Option<i64>, Published)> = Vec::new();
+        // Whether the alert that is named was met.
+        let mut is_past = false;
+        for event in &self.events {
+            match event {
+                Event::Rows {
+                    number,
+                    store_version,
+                    entries,
+                } => {
+                    let counts = match until {
+                        Until::Now => true,
+                        Until::Before(named) => {
+                            is_past |= number.is_some_and(|number| number >= named);
+                            if is_past {
+                                break;
+                            }
+                            true
+                        }
+                        Until::With(named) => {
+                            let counts = !is_past;
+                            is_past |= *number == Some(named);
+                            counts
+                        }
+                        Until::Version(version) => *store_version <= version,
+                    };
+                    if counts {
+                        rows.extend(entries.iter().map(|entry| {
+                            let published = Published {
+                                entry: entry.clone(),
+                                withdrawn: false,
+                            };
+                            (*number, published)
+                        }));
+                    }
+                }
+                Event::Withdrawal(number) => {
+                    for (_, row) in rows.iter_mut().filter(|(of, _)| *of == Some(*number)) {
+                        row.withdrawn = true;
+                    }
+                }
+            }
+        }
+        rows.into_iter().map(|(_, row)| row).collect()
+    }
 }
 
 /// The table of alerts at the version that the next number is chosen on.
@@ -139,14 +178,20 @@ pub struct AlertBook {
     table: DeltaTable,
     /// The alerts of that version, by number.
     pub issued: Vec<IssuedAlert>,
+    publications: Publications,
 }
 
 impl AlertBook {
-    /// Opens the newest version; a store without the table gets it.
+    /// Opens the newest version; a store without the table gets it, and one of an older program the columns that it
+    /// lacks.
     pub async fn open(store: &Store) -> Result<AlertBook, Failure> {
-        let table = store.table_or_made(Kept::Alerts).await?;
-        let issued = rows_of(&table).await?;
-        Ok(AlertBook { table, issued })
+        let table = store.table_with_columns(Kept::Alerts).await?;
+        let publications = rows_of(&table).await?;
+        Ok(AlertBook {
+            table,
+            issued: publications.alerts.clone(),
+            publications,
+        })
     }
 
     /// The number of the next alert.
@@ -154,19 +199,130 @@ impl AlertBook {
         self.issued.last().map_or(0, |alert| alert.number) + 1
     }
 
+    /// The rows that are public, in the order in which they became it.
+    pub fn published(&self) -> Vec<Published> {
+        self.publications.published(Until::Now)
+    }
+
     /// Writes the row if nobody wrote one meanwhile.
     pub async fn enter(&self, store: &Store, alert: &IssuedAlert) -> Result<Sealed, Failure> {
         assert_eq!(alert.number, self.next_number(), "numbers leave no gap");
-        commit_alert(store, &self.table, alert).await
+        self.commit(store, RowKind::Alert, alert, None).await
+    }
+
+    /// Withdraws an alert, if nobody wrote a row meanwhile.
+    pub async fn withdraw(
+        &self,
+        store: &Store,
+        number: i64,
+        withdrawn: &Withdrawn,
+    ) -> Result<Sealed, Failure> {
+        let row = IssuedAlert {
+            public_rows: None,
+            ..nothing_issued(number, withdrawn.at)
+        };
+        let reason = Some(&withdrawn.reason);
+        self.commit(store, RowKind::Withdrawal, &row, reason).await
+    }
+
+    /// Makes rows of a version of the store public without an alert, if nobody wrote a row meanwhile.
+    pub async fn export(
+        &self,
+        store: &Store,
+        rows: Vec<Entry>,
+        store_version: i64,
+        at: Timestamp,
+    ) -> Result<Sealed, Failure> {
+        let row = IssuedAlert {
+            store_version,
+            public_rows: Some(rows),
+            ..nothing_issued(0, at)
+        };
+        self.commit(store, RowKind::Export, &row, None).await
+    }
+
+    async fn commit(
+        &self,
+        store: &Store,
+        kind: RowKind,
+        row: &IssuedAlert,
+        reason: Option<&String>,
+    ) -> Result<Sealed, Failure> {
+        let entry = self.publications.last_entry + 1;
+        let batch = alerts_batch(row, entry, kind, reason);
+        commit_alert(store, &self.table, batch).await
+    }
+}
+
+/// A row that is no alert.
+fn nothing_issued(number: i64, at: Timestamp) -> IssuedAlert {
+    IssuedAlert {
+        number,
+        issue_id: String::new(),
+        issued_at: at,
+        iso_week: String::new(),
+        protocol: String::new(),
+        replaces: None,
+        store_version: 0,
+        program_version: env!("CARGO_PKG_VERSION").to_owned(),
+        files: Vec::new(),
+        headline: String::new(),
+        summary: String::new(),
+        title: String::new(),
+        invented: None,
+        note: None,
+        settings: String::new(),
+        protocols: BTreeMap::new(),
+        boundaries_sha256: None,
+        weather_sha256: None,
+        public_rows: None,
+        withdrawn: None,
+    }
+}
+
+async fn publications(store: &Store) -> Result<Publications, Failure> {
+    match store.has(Kept::Alerts).await {
+        true => rows_of(&store.table(Kept::Alerts).await?).await,
+        false => Ok(Publications::default()),
     }
 }
 
 /// The alerts that were issued, by number; none where the store has no such table.
 pub async fn issued_alerts(store: &Store) -> Result<Vec<IssuedAlert>, Failure> {
-    match store.has(Kept::Alerts).await {
-        true => rows_of(&store.table(Kept::Alerts).await?).await,
-        false => Ok(Vec::new()),
-    }
+    Ok(publications(store).await?.alerts)
+}
+
+/// The rows that are public, in the order in which they became it.
+pub async fn published_rows(store: &Store) -> Result<Vec<Published>, Failure> {
+    published_until(store, Until::Now).await
+}
+
+/// The issued alerts by number, each with the rows that were public with it: its own and those before it.
+pub async fn alerts_with_rows(
+    store: &Store,
+) -> Result<Vec<(IssuedAlert, Vec<Published>)>, Failure> {
+    let publications = publications(store).await?;
+    let with_rows = publications.alerts.iter().map(|alert| {
+        let mut rows = publications.published(Until::Before(alert.number));
+        for entry in alert.public_rows.iter().flatten() {
+            rows.push(Published {
+                entry: entry.clone(),
+                withdrawn: false,
+            });
+        }
+        (alert.clone(), rows)
+    });
+    Ok(with_rows.collect())
+}
+
+/// The rows that were public before an alert.
+pub async fn published_before(store: &Store, number: i64) -> Result<Vec<Published>, Failure> {
+    published_until(store, Until::Before(number)).await
+}
+
+/// Some of the rows that are public, in the order in which they became it.
+pub async fn published_until(store: &Store, until: Until) -> Result<Vec<Published>, Failure> {
+    Ok(publications(store).await?.published(until))
 }
 
 /// The identity that the table of alerts got when it was made, and keeps wherever the workspace goes.
@@ -178,126 +334,53 @@ pub async fn identity_of_alerts(store: &Store) -> Result<String, Failure> {
     Ok(state.metadata().id().to_owned())
 }
 
-async fn rows_of(table: &DeltaTable) -> Result<Vec<IssuedAlert>, Failure> {
+async fn rows_of(table: &DeltaTable) -> Result<Publications, Failure> {
     let session = SessionContext::new();
     register(&session, Kept::Alerts, table).await?;
-    let names: Vec<&str> = Kept::Alerts
-        .columns()
-        .iter()
-        .map(|column| column.name)
-        .collect();
-    let query = format!("select {} from alerts order by number", names.join(", "));
-    let plan = session
-        .sql(&query)
-        .await
-        .map_err(|error| unreadable(&error))?;
-    let batches = plan.collect().await.map_err(|error| unreadable(&error))?;
-    let mut issued = Vec::new();
+    let failed = |error| unreadable(&error);
+    let frame = session.table(Kept::Alerts.name()).await.map_err(failed)?;
+    let batches = frame.collect().await.map_err(failed)?;
+    let mut rows = Vec::new();
     for batch in &batches {
         let columns = Columns::of(batch)?;
         for row in 0..batch.num_rows() {
-            issued.push(columns.row(row)?);
+            let alert = columns.row(row)?;
+            let entry = columns.may_count("entry", row).unwrap_or(alert.number);
+            let kind = columns.may_text("kind", row);
+            let reason = columns.may_text("reason", row).unwrap_or_default();
+            rows.push((entry, kind, reason, alert));
         }
     }
-    Ok(issued)
-}
-
-/// The columns of a batch by name, texts as texts and the rest as whole numbers.
-struct Columns(BTreeMap<&'static str, ArrayRef>);
-
-impl Columns {
-    fn of(batch: &RecordBatch) -> Result<Columns, Failure> {
-        let mut columns = BTreeMap::new();
-        for column in Kept::Alerts.columns() {
-            let found = batch
-                .column_by_name(column.name)
-                .ok_or_else(|| damaged(&format!("it has no column {}", column.name)))?;
-            let wanted = match column.holds.arrow() {
-                DataType::Utf8 => DataType::Utf8,
-                _ => DataType::Int64,
-            };
-            let cast = cast(found, &wanted).map_err(|error| damaged(&error.to_string()))?;
-            columns.insert(column.name, cast);
+    rows.sort_by_key(|(entry, ..)| *entry);
+    let mut publications = Publications::default();
+    for (entry, kind, reason, mut alert) in rows {
+        publications.last_entry = entry;
+        let public_rows = alert.public_rows.clone().unwrap_or_default();
+        match kind.as_deref() {
+            None | Some("alert") => {
+                publications.events.push(Event::Rows {
+                    number: Some(alert.number),
+                    store_version: alert.store_version,
+                    entries: public_rows,
+                });
+                publications.alerts.push(alert);
+            }
+            Some("export") => publications.events.push(Event::Rows {
+                number: None,
+                store_version: alert.store_version,
+                entries: public_rows,
+            }),
+            Some("withdrawal") => {
+                let number = alert.number;
+                publications.events.push(Event::Withdrawal(number));
+                let at = std::mem::take(&mut alert.issued_at);
+                let mut alerts = publications.alerts.iter_mut();
+                if let Some(withdrawn) = alerts.find(|other| other.number == number) {
+                    withdrawn.withdrawn = Some(Withdrawn { at, reason });
+                }
+            }
+            Some(other) => return Err(damaged(&format!("a row is of the kind {other:?}"))),
         }
-        Ok(Columns(columns))
     }
-
-    fn row(&self, row: usize) -> Result<IssuedAlert, Failure> {
-        let may = |name: &str| {
-            let texts = self.0[name].as_string::<i32>();
-            texts.is_valid(row).then(|| texts.value(row).to_owned())
-        };
-        let text = |name: &str| may(name).unwrap_or_default();
-        let may_count = |name: &str| {
-            let counts = self.0[name].as_primitive::<Int64Type>();
-            counts.is_valid(row).then(|| counts.value(row))
-        };
-        let count = |name: &str| may_count(name).unwrap_or_default();
-        Ok(IssuedAlert {
-            number: count("number"),
-            issue_id: text("issue_id"),
-            issued_at: Timestamp::from_microsecond(count("issued_at"))
-                .map_err(|error| damaged(&error.to_string()))?,
-            iso_week: text("iso_week"),
-            protocol: text("protocol"),
-            replaces: may_count("replaces"),
-            store_version: count("store_version"),
-            program_version: text("program_version"),
-            files: from_json(&text("files"))?,
-            headline: text("headline"),
-            summary: text("summary"),
-            title: text("title"),
-            invented: may("invented"),
-            note: may("note"),
-            settings: text("settings"),
-            protocols: from_json(&text("protocols"))?,
-            boundaries_sha256: may("boundaries_sha256"),
-            weather_sha256: may("weather_sha256"),
-        })
-    }
-}
-
-fn from_json<'a, T: Deserialize<'a>>(text: &'a str) -> Result<T, Failure> {
-    serde_json::from_str(text).map_err(|error| damaged(&error.to_string()))
-}
-
-fn damaged(what: &str) -> Failure {
-    Failure::new(
-        Kind::Damaged,
-        format!("the table alerts cannot be used: {what}"),
-    )
-    .mend("restore the store's folder alerts from a backup")
-}
-
-/// The one row of an alert.
-pub(super) fn alerts_batch(alert: &IssuedAlert) -> RecordBatch {
-    let text = |value: &str| -> ArrayRef {
-        Arc::new(StringArray::from_iter_values(std::iter::once(value)))
-    };
-    let may = |value: &Option<String>| -> ArrayRef {
-        Arc::new(StringArray::from(vec![value.as_deref()]))
-    };
-    let count = |value: Option<i64>| -> ArrayRef { Arc::new(Int64Array::from(vec![value])) };
-    let json = |value: serde_json::Value| text(&value.to_string());
-    let columns = vec![
-        count(Some(alert.number)),
-        text(&alert.issue_id),
-        moments([alert.issued_at].into_iter()),
-        text(&alert.iso_week),
-        text(&alert.protocol),
-        count(alert.replaces),
-        count(Some(alert.store_version)),
-        text(&alert.program_version),
-        json(serde_json::json!(alert.files)),
-        text(&alert.headline),
-        text(&alert.summary),
-        text(&alert.title),
-        may(&alert.invented),
-        may(&alert.note),
-        text(&alert.settings),
-        json(serde_json::json!(alert.protocols)),
-        may(&alert.boundaries_sha256),
-        may(&alert.weather_sha256),
-    ];
-    batch(Kept::Alerts, columns)
+    Ok(publications)
 }

@@ -8,6 +8,7 @@
 use std::collections::HashSet;
 use std::sync::Arc;
 
+use arrow::array::RecordBatch;
 use deltalake::datafile::writer::{DeltaWriter, WriterConfig};
 use deltalake::kernel::transaction::{CommitBuilder, CommitProperties, TransactionError};
 use deltalake::kernel::{Action, Add};
@@ -18,7 +19,6 @@ use parquet::basic::{Compression, Encoding, ZstdLevel};
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
 use parquet::schema::types::ColumnPath;
 
-use super::alerts::{IssuedAlert, alerts_batch};
 use super::closings::{ClosingRow, closings_batch};
 use super::hashed::{HashedFiles, SHA256_TAG};
 use super::receipt::Receipt;
@@ -178,10 +178,10 @@ pub async fn commit_drop(
 pub async fn commit_alert(
     store: &Store,
     alerts: &DeltaTable,
-    alert: &IssuedAlert,
+    row: RecordBatch,
 ) -> Result<Sealed, Failure> {
     let mut table = TableAppend::begin(store, Kept::Alerts).await?;
-    table.write(alerts_batch(alert)).await?;
+    table.write(row).await?;
     let (_, adds) = table.close().await?;
     commit_to_version(alerts, Kept::Alerts, &adds).await
 }

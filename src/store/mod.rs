@@ -1,5 +1,6 @@
 //! What is kept: Delta tables of Parquet files. The only module that names Delta.
 
+mod alert_rows;
 pub mod alerts;
 pub mod append;
 pub mod care;

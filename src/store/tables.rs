@@ -3,8 +3,8 @@
 use std::path::{Path as FilePath, PathBuf};
 use std::sync::Arc;
 
-use deltalake::kernel::StructType;
 use deltalake::kernel::engine::arrow_conversion::TryIntoKernel;
+use deltalake::kernel::{StructField, StructType};
 use deltalake::logstore::{
     LogStore, LogStoreFactory, ObjectStoreRef, StorageConfig, default_logstore, logstore_factories,
 };
@@ -14,7 +14,7 @@ use futures::StreamExt;
 use object_store::path::Path;
 use url::Url;
 
-use super::alerts::ALERTS;
+use super::alert_rows::ALERTS;
 use super::durable::DurableFiles;
 use super::hashed::HashedFiles;
 use super::schema::{Column, HELD, HELD_CLOSED, RECEIPTS, UNITS, VISITS, arrow_schema};
@@ -209,6 +209,33 @@ impl Store {
             };
         }
         self.table(kept).await
+    }
+
+    /// Opens a table at its newest version, with every column that this program writes: one that an older program made
+    /// gets those that it lacks, which are null in its rows.
+    pub async fn table_with_columns(&self, kept: Kept) -> Result<DeltaTable, Failure> {
+        let table = self.table_or_made(kept).await?;
+        let lacking = |table: &DeltaTable| -> Result<Vec<StructField>, DeltaTableError> {
+            let there = table.snapshot()?.schema();
+            let wanted: StructType = arrow_schema(kept.columns()).as_ref().try_into_kernel()?;
+            let fields = wanted.fields();
+            Ok(fields
+                .filter(|field| there.field(field.name()).is_none())
+                .cloned()
+                .collect())
+        };
+        let failed = |error: DeltaTableError| refused("add columns to", kept, &error);
+        let columns = lacking(&table).map_err(failed)?;
+        if columns.is_empty() {
+            return Ok(table);
+        }
+        let added = table.add_columns().with_fields(columns).await;
+        // Of two that add them at once one may be refused: what counts is that they are there.
+        let table = self.table(kept).await?;
+        match (lacking(&table).map_err(failed)?.is_empty(), added) {
+            (false, Err(error)) => Err(failed(error)),
+            (_, _) => Ok(table),
+        }
     }
 
     async fn create_table(&self, kept: Kept) -> Result<(), DeltaTableError> {

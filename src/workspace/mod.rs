@@ -1,13 +1,18 @@
 //! The workspace: finds and checks `bractline.toml`, and alone knows where files lie.
 
+mod first_settings;
 mod settings;
 mod store_folder;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use first_settings::settings_text;
 use tempfile::TempDir;
 
+use crate::disclosure::rule::Rule;
 use crate::failure::{Failure, Kind};
+use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 use crate::region::point_grid::GridWidth;
 use crate::visit::doubts::CODES;
 use crate::visit::rules::SeasonDays;
@@ -25,8 +30,6 @@ const BOUNDARIES_FILE: &str = "boundaries.json";
 const STORE_FOLDER: &str = "store";
 /// How the names of folders begin that hold tables between stages; one is left when a roll-up is killed.
 pub const BETWEEN_STAGES_START: &str = ".between-stages-";
-/// Fewer fields than this would give a single farm away.
-const MIN_GROUP_MIN: u32 = 3;
 
 /// A workspace on the disk, with its settings.
 #[derive(Debug, Clone)]
@@ -315,19 +318,24 @@ impl Workspace {
 
     fn check_disclosure(&self) -> Result<(), Failure> {
         let disclosure = &self.settings.disclosure;
-        let wrong = |what: &str| {
-            Err(Failure::new(Kind::Settings, format!("[disclosure] {what}"))
-                .at(SETTINGS_FILE)
-                .mend(format!("{MIN_GROUP_MIN} or more protects a single farm")))
-        };
-        if disclosure.min_fields < MIN_GROUP_MIN {
-            return wrong("min_fields is too small");
-        }
-        if disclosure.min_farms < MIN_GROUP_MIN {
-            return wrong("min_farms is too small");
-        }
-        if !(disclosure.point_grid_km.is_finite() && disclosure.point_grid_km > 0.0) {
-            return wrong("point_grid_km must be a positive number");
+        let least = Rule::LEAST;
+        for (name, value, least) in [
+            ("min_fields", disclosure.min_fields, least.min_fields),
+            ("min_farms", disclosure.min_farms, least.min_farms),
+            (
+                "min_fields_without_farms",
+                disclosure.min_fields_without_farms,
+                least.min_fields_without_farms,
+            ),
+        ] {
+            if value < least {
+                let what = format!("[disclosure] {name} = {value} is too small");
+                return Err(Failure::new(Kind::Settings, what)
+                    .at(SETTINGS_FILE)
+                    .mend(format!(
+                        "write {least} or more: these settings can be raised, not lowered"
+                    )));
+            }
         }
         Ok(())
     }
@@ -339,6 +347,8 @@ pub fn own_region(id_property: &str, name_property: &str) -> RegionSettings {
         boundaries: BOUNDARIES_FILE.to_owned(),
         id_property: id_property.to_owned(),
         name_property: name_property.to_owned(),
+        district_property: String::new(),
+        districts: BTreeMap::new(),
     }
 }
 
@@ -359,92 +369,4 @@ fn day_of_year(name: &str, text: &str) -> Result<(i8, i8), Failure> {
                 .at(SETTINGS_FILE)
                 .mend("write month and day, as 06-01")
         })
-}
-
-/// The settings file of a new workspace: every setting, its default and what it does.
-fn settings_text(region: &RegionSettings, store_place: &str) -> String {
-    let text = |value: &str| toml::Value::from(value).to_string();
-    format!(
-        r#"# Settings of this workspace. Every setting stands here with its default.
-
-[region]
-# The counties: "us:46" or "us:20,31" (US states by their two-digit code, boundaries of 2017), or the
-# name of a GeoJSON or TopoJSON file in this folder.
-boundaries = {boundaries}
-# Where the boundary file keeps a county's id and name; not used with "us:".
-id_property = {id_property}
-name_property = {name_property}
-
-[store]
-# Where the tables lie. Empty: the folder "store" beside this file. Or a bucket, as "s3://bucket/prefix", whose
-# region and keys come from the environment (AWS_REGION, AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY …).
-place = {place}
-# Whether others of the office may use the folder "store". false: only its owner may enter it. true: it gets the
-# permissions of this folder, and the umask decides about the files in it.
-shared = false
-
-[season]
-# Visits outside these days of the year are held. Month and day, both included.
-first_day = "06-01"
-last_day = "09-30"
-
-[disclosure]
-# A county-week with fewer fields than this, or fewer farms where farms are given, is suppressed: none
-# of its figures is published. Three is the least that the program takes.
-min_fields = 3
-min_farms = 3
-# Width of the grid of published points, in kilometers: 5, 10, 20 or 40. A point is moved to the middle of its cell.
-# Once an alert is issued, the width may be raised and not lowered.
-point_grid_km = 10.0
-
-# Economics by crop type, assumed for records that lack them; a record that still lacks one is held. What was
-# assumed is marked in the visit's row, counted in every county-week and said in the alert. None by default:
-# [defaults.oilseed]
-# treatment_cost = {{ amount = 8.0, per = "acre", currency = "USD" }}
-# market_value = {{ amount = 0.16, per = "lb", currency = "USD" }}
-# plant_population = {{ count = 20000, per = "acre" }}
-
-[weather]
-# Daily minimum and maximum temperatures, a file in this folder: GHCN-Daily CSV, or plain CSV with the columns
-# date, tmin_c, tmax_c (or tmin_f, tmax_f) and, where it holds several stations, station. Without it the days
-# of treatment rest on the day ranges of the protocol, and the alert says so:
-# file = "weather.csv"
-# Seasons are compared by the heat that had come, too: the degree-days of the protocol's crop, summed from this day
-# of the year. Every day from it must have temperatures, or the sum is not given.
-heat_from = "01-01"
-# The station of each county by its id; "*" stands for every other one. A file of one station serves all:
-# [weather.stations]
-# "*" = "STATION-1"
-
-[doubts]
-# Doubts flag a visit, which counts all the same. A visit with a doubt that is named here is held instead:
-# {doubts}.
-hold = []
-
-[office]
-# Stands at the foot of the alert.
-name = ""
-contact = ""
-
-[publish]
-# Address of the folder that `bractline publish` fills, with a slash at its end, as
-# "https://example.org/alerts/": the feed then links by it. Empty: links are relative.
-base_url = ""
-# Title of the list and the feed of alerts. Empty: "Scouting alerts".
-title = ""
-# Who publishes, for the feed. Empty: the name of the office.
-author = ""
-
-[data]
-# Licence of the packages that `bractline export` makes: its identifier as SPDX lists it, such as "CC-BY-4.0", and
-# where its text is. Empty: the package says that it is not stated.
-license = ""
-license_url = ""
-"#,
-        boundaries = text(&region.boundaries),
-        id_property = text(&region.id_property),
-        place = text(store_place),
-        name_property = text(&region.name_property),
-        doubts = CODES.join(", "),
-    )
 }

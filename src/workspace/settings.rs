@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
+use crate::disclosure::rule::{Level, Rule};
 use crate::visit::record::Economics;
 
 /// What `bractline.toml` says.
@@ -53,6 +54,12 @@ pub struct RegionSettings {
     /// Property of a county's name in that file.
     #[serde(default = "name_property")]
     pub name_property: String,
+    /// Property of a county's district in that file; empty if it has none.
+    #[serde(default)]
+    pub district_property: String,
+    /// Districts by name, each with the ids of its counties; they come before those of the boundary file.
+    #[serde(default)]
+    pub districts: BTreeMap<String, Vec<String>>,
 }
 
 /// Where the tables lie.
@@ -75,14 +82,18 @@ pub struct SeasonSettings {
     pub last_day: String,
 }
 
-/// The smallest groups that are published.
+/// What is published of how many fields.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct DisclosureSettings {
-    /// Fewest fields of a county-week.
+    /// How much a public row says.
+    pub level: Level,
+    /// Fewest fields of a public row.
     pub min_fields: u32,
-    /// Fewest farms of a county-week, where farms are given.
+    /// Fewest farms of a public row.
     pub min_farms: u32,
+    /// Fewest fields of a public row in a season in which no visit names a farm.
+    pub min_fields_without_farms: u32,
     /// Published points are moved to a grid of this width, kilometres.
     pub point_grid_km: f64,
 }
@@ -151,9 +162,23 @@ impl Default for SeasonSettings {
 impl Default for DisclosureSettings {
     fn default() -> Self {
         DisclosureSettings {
-            min_fields: 3,
-            min_farms: 3,
+            level: Rule::LEAST.level,
+            min_fields: Rule::LEAST.min_fields,
+            min_farms: Rule::LEAST.min_farms,
+            min_fields_without_farms: Rule::LEAST.min_fields_without_farms,
             point_grid_km: 10.0,
+        }
+    }
+}
+
+impl DisclosureSettings {
+    /// The rule that they ask for.
+    pub fn rule(&self) -> Rule {
+        Rule {
+            level: self.level,
+            min_fields: self.min_fields,
+            min_farms: self.min_farms,
+            min_fields_without_farms: self.min_fields_without_farms,
         }
     }
 }

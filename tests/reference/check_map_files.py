@@ -79,7 +79,6 @@ def check_geojson(path, expected):
         ("start", "Date"),
         ("end", "Date"),
         ("status", "String"),
-        ("suppressed", "Integer(Boolean)"),
     ]:
         found = re.search(rf"^{column}: (\S+)", told.stdout, re.MULTILINE)
         assert found and found[1] == kind, f"GDAL reads {column} as {found and found[1]}"
@@ -119,9 +118,12 @@ def check_same(folder):
         box = [min(x for x, _ in positions), min(y for _, y in positions)]
         box += [max(x for x, _ in positions), max(y for _, y in positions)]
         assert list(row["bbox"].values()) == box, feature["id"]
-    # GeoParquet's rows that have visits are those of the CSV.
+    # GeoParquet's rows that have figures are those of the CSV.
     csv = pandas.read_csv(f"{folder}/county_week.csv")
-    assert len(csv) == int((table["status"] != "no-visits").sum())
+    shown = table["status"] != "no-figures"
+    assert len(csv) == int(shown.sum()) > 0
+    assert table["median_class"].notna().equals(table["status"].isin(["median", "nothing-found"]))
+    assert table[~shown][["edition", "fields_visited", "at_threshold_min", "fields_outside_stage"]].isna().all(axis=None)
     west = duckdb.execute(
         f"select count(*), min(bbox.xmin), count(distinct county_id) from '{parquet_path}'"
     ).fetchone()

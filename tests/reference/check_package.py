@@ -202,6 +202,8 @@ def main():
     folder = pathlib.Path(sys.argv[1])
     sums = check_sums(folder)
     description, tables = check_data_package(folder, sys.argv[2:] == ["empty"])
+    private = description["parameters"]["level"] != "public"
+    assert private == (folder / "TERMS.md").exists(), "terms go with a private package, and with no other"
     rows = check_tables(folder, tables)
     citation = check_citation(folder)
     print(

@@ -20,7 +20,7 @@ import numpy
 from colorspacious import cspace_convert, deltaE
 
 # Two steps of a scale are told apart by most people from about 10 on, side by side (common practice, no source);
-# cividis in six steps keeps 11 for the eye that sees worst of all on it.
+# cividis in six steps keeps 11 for the eye that sees worst of all on it, and the map leaves out the fourth.
 FLOOR = 10.0
 # Grey paper has lightness alone, and between the lightest step of cividis and white paper lie 7.5. About 2 is just
 # noticeable (from memory); three times that is asked for.
@@ -54,10 +54,10 @@ def lightness(colour, vision):
 
 
 def judge(classes):
-    """Classes in the order of the legend; those without marks are the scale, the first of them the lightest."""
+    """Classes in the order of the legend; the scale comes first, the first of it the lightest."""
     scale = [entry for entry in classes if not entry["off_scale"]]
     apart = [entry for entry in classes if entry["off_scale"]]
-    assert len(scale) == 7 and len(apart) == 3, [entry["words"] for entry in classes]
+    assert len(scale) == 6 and len(apart) == 4, [entry["words"] for entry in classes]
     least, close = {}, []
     for vision in VISIONS:
         floor = FLOOR_GREY if vision == "grey" else FLOOR
@@ -80,7 +80,9 @@ def judge(classes):
     return {"least": least, "close": close, "grounds": [entry["ground"][:3] for entry in classes]}
 
 
-OFF_SCALE = re.compile("too few fields|outside the stage|no visits")
+OFF_SCALE = re.compile("3 or 4 fields|another crop stage|no figures")
+# Every county of these classes has a field at threshold, and so the outline.
+OUTLINED = re.compile("at or above threshold|1 or more at threshold")
 
 
 def of_page(legend):
@@ -94,33 +96,35 @@ def hexadecimal(colour):
 
 
 def of_maplibre(style):
-    """The dashes along its border are the marks of a class; an outline's filter says from which median on."""
+    """The dashes along its border are the marks of a class; the outline is of counties with a field at threshold."""
     layers = style["layers"]
     marked = {layer["id"].removesuffix("-dashes"): layer for layer in layers if layer["id"].endswith("-dashes")}
     outlined = next(layer for layer in layers if layer["id"] == "at-threshold")
-    bound = next(part[2] for part in outlined["filter"] if part[:2] == [">=", ["get", "median_pressure"]])
+    assert [">", ["get", "at_threshold_min"], 0] in outlined["filter"], outlined["filter"]
     classes = []
     for layer in layers:
         if layer["type"] != "fill":
             continue
-        lower = [part[2] for part in layer["filter"] if part[:2] == [">=", ["get", "median_pressure"]]]
         marks = marked.get(layer["id"])
         classes.append({
             "words": layer["metadata"]["words"],
             "ground": hexadecimal(layer["paint"]["fill-color"]),
             "marks": marks and hexadecimal(marks["paint"]["line-color"]),
             "shape": marks and str(marks["paint"]["line-dasharray"]),
-            "outline": bool(lower) and lower[0] >= bound,
+            "outline": bool(OUTLINED.search(layer["metadata"]["words"])),
             "off_scale": bool(OFF_SCALE.search(layer["metadata"]["words"])),
         })
     return classes
 
 
 def of_qgis(root):
-    """A brush over the ground is the marks; a second pass draws the outline."""
+    """A brush over the ground is the marks; the last rule of a protocol draws the outline. One protocol is looked at."""
     symbols = {symbol.get("name"): symbol for symbol in root.iter("symbol")}
     classes = []
-    for rule in root.iter("rule"):
+    rules = list(root.find("renderer-v2/rules/rule"))
+    outline = rules.pop()
+    assert outline.get("filter") == '"at_threshold_min" > 0', outline.get("filter")
+    for rule in rules:
         layers = []
         for layer in symbols[rule.get("symbol")].iter("layer"):
             options = {option.get("name"): option.get("value") for option in layer.iter("Option") if option.get("name")}
@@ -132,7 +136,7 @@ def of_qgis(root):
             "ground": colour(layers[0]),
             "marks": colour(brushes[0]) if brushes else None,
             "shape": brushes[0]["style"] if brushes else None,
-            "outline": any(options["style"] == "no" for options in layers),
+            "outline": bool(OUTLINED.search(rule.get("label"))),
             "off_scale": bool(OFF_SCALE.search(rule.get("label"))),
         })
     return classes

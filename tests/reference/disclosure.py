@@ -24,7 +24,7 @@ KEYS = {
     "county_week": ["county_id", "iso_week", "protocol"],
     "elsewhere_week": ["place", "iso_week", "protocol"],
     "region_week": ["season", "iso_week", "protocol"],
-    "region_class": ["season", "iso_week", "protocol", "median_class"],
+    "region_median": ["season", "iso_week", "protocol", "median_class"],
     "region_stage": ["season", "iso_week", "protocol", "crop_stage", "in_window"],
 }
 NOT_COMPARED = {"visits_until", "moran_p"}

@@ -9,7 +9,7 @@ from collections import Counter, defaultdict
 from dataclasses import replace
 from datetime import timedelta
 
-from disclosure_rule import SLACK, few_hidden, is_large, shown_of, treatment_weeks
+from disclosure_rule import SLACK, is_large, shown_of, treatment_weeks
 
 NARROW = 1.5
 STEP = 1.02
@@ -33,15 +33,8 @@ class Box:
     def shown(self, change=None):
         """What the row tells; `change` maps field ids to other pressures."""
         change = change or {}
-        n = len(self.fields)
         pressures = [change.get(field.field_id, field.pressure) for field in self.fields]
-        near = sum(near_at(field, change[field.field_id]) if field.field_id in change else field.near for field in self.fields)
-        return (*shown_of(pressures, self.level, self.large), few_hidden(near, n))
-
-
-def near_at(field, pressure):
-    """Whether the field's interval would cover the threshold at another pressure, its scatter being the same."""
-    return bool(field.factor) and pressure <= field.factor and pressure * field.factor >= 1
+        return shown_of(pressures, self.level, self.large)
 
 
 def is_narrow(keeps, values=GRID):
@@ -147,10 +140,7 @@ def steady_fields(rows, known, level):
         if not positive:
             continue
         steady = sorted(positive)[len(positive) // 2]
-        boxes = [
-            with_field(box, replace(field, pressure=steady, near=near_at(field, steady)))
-            for box, field in seen
-        ]
+        boxes = [with_field(box, replace(field, pressure=steady)) for box, field in seen]
         weeks_seen = ["1 week", "2 weeks", "3 weeks", "4 weeks or more"][min(len(seen), 4) - 1]
         count(found, weeks_seen, boxes[0][1], is_narrow(gives_same([box for box, _ in boxes], field_id)))
     return dict(found)

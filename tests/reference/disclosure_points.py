@@ -27,7 +27,8 @@ def of_rows(ledger, key, grid_km, season):
     fields, shown = defaultdict(dict), set()
     for row in ledger.rows.get(key, {}).values():
         own = defaultdict(list)
-        for field in row.editions[-1].values():
+        # A second edition keeps the cells of the first.
+        for field in row.editions[0].values():
             own[cell_of(field.lon, field.lat, grid_km)].append(field)
         for cell, members in own.items():
             fields[cell].update({field.field_id: field for field in members})

@@ -27,7 +27,7 @@ def number(row, name):
 
 
 def of_week(counties, others, neighbours):
-    """The line of region_week, the lines of region_class, and share_smoothed by county."""
+    """The line of region_week, the lines of region_median, and share_smoothed by county."""
     rows = [*counties, *others]
     total = {
         name: sum(int(row[name]) for row in rows)
@@ -75,7 +75,7 @@ def rebuild(season):
             for row in season.public(time, name):
                 weeks[row["iso_week"], row["protocol"]][place].append(row)
         classes = defaultdict(Counter)
-        for row in season.public(time, "region_class"):
+        for row in season.public(time, "region_median"):
             key = row["median_class"], row["median_from"], row["median_below"]
             classes[row["iso_week"], row["protocol"]][key] = int(row["counties"])
         lines = {(row["iso_week"], row["protocol"]): row for row in season.public(time, "region_week")}
@@ -85,7 +85,7 @@ def rebuild(season):
             line, of_class, shares = of_week(*weeks[key], season.neighbours)
             for name, value in line.items():
                 judge(where, name, value, lines[key][name])
-            judge(where, "region_class", str(sorted(of_class.items())), str(sorted(classes[key].items())))
+            judge(where, "region_median", str(sorted(of_class.items())), str(sorted(classes[key].items())))
             for row in weeks[key][0]:
                 judge(f"{where} {row['county_id']}", "share_smoothed", shares.get(row["county_id"]), row["share_smoothed"])
     return {"cells": found["cells"], "differences": found["differences"], "first": first[:20]}

@@ -17,8 +17,8 @@ SLACK = 1e-12
 Z = 1.959963984540054  # 0.975 quantile of the standard normal distribution
 MEAN_STEP = 5  # steps of the mean in 1: the nearest 0.2
 CLASSES = {
-    ("survey", False): (0.25, 0.5, 0.75, 1.0, 1.5),
-    ("survey", True): (0.25, 0.5, 0.75, 1.0, 1.5),
+    ("survey", False): (0.25, 0.5, 1.0, 1.5),
+    ("survey", True): (0.25, 0.5, 1.0, 1.5),
     ("strict", False): (0.5,),
     ("strict", True): (0.25, 0.5, 1.0),
 }
@@ -217,7 +217,6 @@ def public_row(fields, known, settings):
         "share_low", "share_high", "median_class", "median_from", "median_below", "mean_pressure",
         "treatment_first_week", "treatment_last_week", "window_basis",
     ]))
-    row["fields_undetermined"] = few_hidden(sum(field.near for field in inside), n)
     row["fields_with_assumed_economics"] = few_hidden(sum(field.assumed for field in inside), n)
     row["fields_outside_stage"] = len(outside) if outside_shown else None
     if n:

@@ -13,7 +13,7 @@ from further_figures import smoothed
 LEFT = ["season", "iso_week", "protocol", "edition", "level"]
 FIGURES = [
     "fields_visited", "at_threshold_min", "at_threshold_max", "share_low", "share_high", "share_smoothed",
-    "median_class", "median_from", "median_below", "mean_pressure", "fields_undetermined",
+    "median_class", "median_from", "median_below", "mean_pressure",
     "fields_with_assumed_economics", "fields_outside_stage", "treatment_first_week", "treatment_last_week",
     "window_basis",
 ]
@@ -56,7 +56,7 @@ def publish(ledger, weeks, known, only=None):
 
 def tables(ledger, names, neighbours):
     """The public tables of the newest editions, each a list of rows."""
-    out = {name: [] for name in ["county_week", "elsewhere_week", "region_week", "region_class", "region_stage"]}
+    out = {name: [] for name in ["county_week", "elsewhere_week", "region_week", "region_median", "region_stage"]}
     for (week, protocol), rows in sorted(ledger.rows.items()):
         if not rows:
             continue
@@ -78,7 +78,7 @@ def tables(ledger, names, neighbours):
                 out["elsewhere_week"].append({"place": name, "district": place[1] or None, **shown})
         every = [row.figures[-1] for row in rows.values()]
         out["region_week"].append({**head, **region(counties, every)})
-        out["region_class"] += [{**head, **line} for line in classes(counties)]
+        out["region_median"] += [{**head, **line} for line in classes(counties)]
         stages = Counter()
         for row in every:
             for label, fields, inside in row["stages"]:

@@ -7,11 +7,11 @@ what was published; shares no code with bractline.
 `scatter` writes an object of `counties` (k common to the visits of each county, by scipy's root of the
 likelihood equation and by statsmodels' regression), `visits` (mean, variance and k of each) and `laws`
 (scipy's line of the logarithms). It takes every visit as one field's only visit of its week, within the
-stage window; the county stands in the field's id before the Z. Of a visit the highest revision counts; of
-the weeks of a county those with three fields or more.
+stage window; the county is in the field's id before the Z. Of a visit the highest revision counts.
 
-`moran` writes a list of weeks with esda's I and the upper tail of its permutations; the neighbours are those
-of libpysal and shapely.
+`moran` reads public rows and writes a list of weeks with esda's I of the middles of the classes of the median (of the
+highest class its lower bound, of nothing found 0) and the upper tail of its permutations; the neighbours are those of
+libpysal and shapely.
 """
 
 import json
@@ -30,7 +30,6 @@ from scipy import stats
 from contiguity import by_vertices
 from sampling_statistics import k_by_regression, k_by_root
 
-MIN_FIELDS = 3
 PERMUTATIONS = 99_999
 SEED = 20260722
 
@@ -83,10 +82,8 @@ def law(samples):
 
 def scatter(path):
     visits = read_visits(path)
-    fields = visits.groupby(["county", "day"])["field"].transform("nunique")
-    shown = visits[fields >= MIN_FIELDS]
     counties = {}
-    for county, group in shown.groupby("county"):
+    for county, group in visits.groupby("county"):
         samples = [totals for totals in group.totals if len(totals) > 1 and sum(totals) > 0]
         by_regression, standard_error, _ = k_by_regression(samples)
         counties[county] = {
@@ -105,8 +102,8 @@ def scatter(path):
         "counties": counties,
         "visits": own,
         "laws": {
-            "units": law([list(map(Fraction, totals)) for totals in shown.totals]),
-            "site-means": law(shown.site_means),
+            "units": law([list(map(Fraction, totals)) for totals in visits.totals]),
+            "site-means": law(visits.site_means),
         },
     }
 
@@ -116,15 +113,15 @@ def moran(table, counties):
     rows = pandas.read_csv(table, dtype={"county_id": str})
     weeks = []
     for (week, protocol), group in rows.groupby(["iso_week", "protocol"]):
-        known = group.dropna(subset=["median_pressure"])
-        pressure = dict(zip(known.county_id, known.median_pressure))
+        known = group.dropna(subset=["median_class"])
+        middles = (known.median_from + known.median_below.fillna(known.median_from)) / 2
+        pressure = dict(zip(known.county_id, middles))
         near = {own: [other for other in neighbours[own] if other in pressure] for own in pressure}
         near = {own: others for own, others in near.items() if others}
         row = {
             "iso_week": week,
             "protocol": protocol,
-            "counties_shown": len(known),
-            "counties_suppressed": int(group.suppressed.sum()),
+            "counties_shown": len(group),
             "moran_counties": None,
         }
         if len(near) >= 3:

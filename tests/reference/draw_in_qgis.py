@@ -2,8 +2,8 @@
 
 draw_in_qgis.py GEOJSON PICTURE     run with the Python of Debian's python3-qgis
 
-Prints JSON: the features, whether the style was taken, how many features each rule drew, the fields of
-time, and the colour of the picture at the middle of each county.
+Prints JSON: the features, whether the style was taken, the protocols that it names, how many features each rule of
+the protocol that is switched on drew, the fields of time, and the color of the picture at the middle of each county.
 """
 
 import json
@@ -25,13 +25,16 @@ def main(path, picture):
     assert layer.isValid(), layer.error().message()
     features = list(layer.getFeatures())
     assert all(feature.geometry().isGeosValid() for feature in features)
-    rules = layer.renderer().rootRule().children() if layer.renderer().type() == "RuleRenderer" else []
+    groups = layer.renderer().rootRule().children() if layer.renderer().type() == "RuleRenderer" else []
+    active = [group for group in groups if group.active()]
+    rules = [rule for group in active for rule in group.children()]
+    fits = lambda rule, context: QgsExpression(rule.filterExpression()).evaluate(context)
     context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
     drawn = {}
     of_feature = {}
     for feature in features:
         context.setFeature(feature)
-        fitting = [rule.label() for rule in rules if QgsExpression(rule.filterExpression()).evaluate(context)]
+        fitting = [rule.label() for group in active if fits(group, context) for rule in group.children() if fits(rule, context)]
         of_feature[feature["county_id"]] = fitting
         for label in fitting:
             drawn[label] = drawn.get(label, 0) + 1
@@ -48,21 +51,22 @@ def main(path, picture):
     job.waitForFinished()
     image = job.renderedImage()
     assert image.save(picture), picture
-    colours = {}
+    colors = {}
     to_pixel = settings.mapToPixel()
     for feature in features:
         place = to_pixel.transform(feature.geometry().pointOnSurface().asPoint())
-        colours[feature["county_id"]] = image.pixelColor(round(place.x()), round(place.y())).name()
+        colors[feature["county_id"]] = image.pixelColor(round(place.x()), round(place.y())).name()
     time = layer.temporalProperties()
     print(
         json.dumps(
             {
                 "features": len(features),
                 "renderer": layer.renderer().type(),
+                "protocols": [[group.label(), group.active()] for group in groups],
                 "rules": len(rules),
                 "drawn": drawn,
                 "classes": of_feature,
-                "colours": colours,
+                "colors": colors,
                 "time": [time.startField(), time.endField()],
             }
         )

@@ -33,8 +33,8 @@ map.once('idle', () => {
     const fills = layers.filter((layer) => layer.type === 'fill').map((layer) => layer.id);
     const drawn = {};
     for (const feature of map.queryRenderedFeatures({ layers: fills })) {
-        const { county_id, status, median_pressure } = feature.properties;
-        (drawn[county_id] ??= { status, median: median_pressure, layers: [] }).layers.push(feature.layer.id);
+        const { county_id, status, median_class } = feature.properties;
+        (drawn[county_id] ??= { status, median: median_class, layers: [] }).layers.push(feature.layer.id);
     }
     const outlined = map.queryRenderedFeatures({ layers: ['at-threshold'] });
     window.told = { drawn, outlined: [...new Set(outlined.map((feature) => feature.properties.county_id))] };

@@ -6,6 +6,7 @@ bractline.
 
 import collections
 import math
+import unicodedata
 
 import pandas
 
@@ -27,14 +28,27 @@ def cell_of(lon, lat, km):
     return f"{math.floor(lat / height(km))}.{math.floor((lon + 180) / 360 * columns) % columns}"
 
 
-def is_enough(fields, least):
-    """As many fields, and farms where farms are given, as a county-week needs."""
-    given = [field["farm_id"] for field in fields if not pandas.isna(field["farm_id"])]
-    farms = len(set(given)) + len(fields) - len(given)
-    return len(fields) >= least["minFields"] and (not given or farms >= least["minFarms"])
+def folded(farm):
+    """A farm's id as ids are compared: None if nothing of it is left."""
+    if pandas.isna(farm):
+        return None
+    return "".join(c for c in unicodedata.normalize("NFKC", farm).lower() if c.isalnum()) or None
 
 
-def told(fields, least):
+def is_enough(fields, least, farms_known):
+    """Whether the fields are a group that may be shown: rule 10 of DICTIONARY.md."""
+    if not farms_known:
+        return len(fields) >= least["minFieldsWithoutFarms"]
+    farms = collections.Counter(folded(field["farm_id"]) for field in fields)
+    named = [farm for farm in farms if farm is not None]
+    return (
+        len(fields) >= least["minFields"]
+        and len(named) >= least["minFarms"]
+        and max(farms.values()) * 2 <= len(fields)
+    )
+
+
+def told(fields, least, farms_known):
     """Yields (cell, width, number of fields); an empty cell is the county alone."""
     rest, large = fields, []
     for km in (float(width) for width in WIDTHS if width >= least["pointGridKm"]):
@@ -43,31 +57,39 @@ def told(fields, least):
             cells[cell_of(field["lon"], field["lat"], km)].append(field)
         rest = []
         for label in sorted(cells):
-            if is_enough(cells[label], least):
+            if is_enough(cells[label], least, farms_known):
                 large.append((label, km, cells[label]))
             else:
                 rest += cells[label]
     large.sort(key=lambda cell: -len(cell[2]))
-    while rest and not is_enough(rest, least) and large:
+    while rest and not is_enough(rest, least, farms_known) and large:
         rest = rest + large.pop()[2]
     yield from ((label, km, len(fields)) for label, km, fields in large)
     if rest:
         yield "", 0.0, len(rest)
 
 
+def seasons_with_farms(weeks):
+    """Seasons in which a visit names a farm, under any protocol."""
+    return set(weeks.loc[weeks["farm_id"].map(folded).notna(), "season"])
+
+
 def expected_groups(full, least):
-    """(county, week, protocol, in the window, cell, width) to the number of rows."""
+    """(county, week, protocol, in the window, cell, width) to the number of rows; and the county-weeks of them."""
     weeks = pandas.read_csv(full / "field_week.csv", dtype={"farm_id": str, "field_id": str, "visit_id": str})
     visits = pandas.read_csv(full / "visit.csv", dtype=str)[["visit_id", "lon", "lat"]]
     visits = visits.astype({"lon": float, "lat": float})
-    weeks = weeks.merge(visits, on="visit_id", validate="1:1")
-    counties = pandas.read_csv(full / "county_week.csv")
-    key = ["county_id", "iso_week", "protocol"]
-    shown = set(counties[~counties["suppressed"]][key].itertuples(index=False, name=None))
-    groups = {}
-    for (county, week, protocol, within), fields in weeks.groupby([*key, "in_window"]):
-        fields = fields.to_dict("records")
-        if (county, week, protocol) in shown and is_enough(fields, least):
-            for cell, km, size in told(fields, least):
-                groups[county, week, protocol, within, cell, km] = size
-    return groups
+    with_farms = seasons_with_farms(weeks)
+    weeks = weeks.drop(columns=["lon", "lat"], errors="ignore").merge(visits, on="visit_id", validate="1:1")
+    groups, shown = {}, set()
+    for (season, county, week, protocol), fields in weeks.groupby(["season", "county_id", "iso_week", "protocol"]):
+        sides = {side: fields[fields["in_window"] == side].to_dict("records") for side in (True, False)}
+        farms_known = season in with_farms
+        if sides[True] and not is_enough(sides[True], least, farms_known):
+            continue
+        for within, mine in sides.items():
+            if mine and is_enough(mine, least, farms_known):
+                shown.add((county, week, protocol))
+                for cell, km, size in told(mine, least, farms_known):
+                    groups[county, week, protocol, within, cell, km] = size
+    return groups, shown

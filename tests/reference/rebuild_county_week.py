@@ -1,10 +1,13 @@
-"""Builds county_week_full.csv of a full package again, from its tables visit, unit and protocol alone.
+"""Builds the county-weeks of a full package again, from its tables visit, unit and protocol alone.
 
 rebuild_county_week.py FOLDER
 
-A reader who has nothing but the package: the rules are those of its DICTIONARY.md. Shares no code with bractline: pandas,
-scipy and, for the thresholds' expressions, DuckDB. Prints JSON: how many cells are the same, and every difference. Not built
-again are the days of the window, which rest on weather or day ranges.
+A reader who has nothing but the package: the rules are those of its DICTIONARY.md, the smallest groups those of its
+datapackage.json. Shares no code with bractline: pandas, scipy and, for the thresholds' expressions, DuckDB. Builds
+county_week_full; the public rows of county_week, for a package whose rows were all published by one export of the same
+store version at the level survey, in a region without districts; and region_week from county_week and elsewhere_week.
+Prints JSON: how many cells are the same, and every difference. Not built again are share_smoothed, Moran's I and the days
+and weeks of treatment, which rest on outlines and on weather or day ranges.
 """
 
 import json
@@ -17,17 +20,25 @@ import numpy
 import pandas
 from scipy import stats
 
+from grid_groups import folded, is_enough, seasons_with_farms
+
 Z = 1.959963984540054
 NOT_BUILT = ["window_opens", "window_closes", "window_basis"]
 KEY = ["county_id", "iso_week", "protocol"]
 COUNTS = [
-    "farms_given", "farms", "fields_visited", "fields_at_threshold", "fields_near_threshold", "fields_outside_stage",
-    "fields_with_assumed_economics",
+    "fields_visited", "fields_at_threshold", "fields_near_threshold", "fields_outside_stage",
+    "fields_with_assumed_economics", "farms_given", "farms",
 ]
 FIGURES = COUNTS + [
     "share_at_threshold", "share_low", "share_high", "mean_pressure", "median_pressure", "p90_pressure",
     "max_pressure", "area_share_at_threshold",
 ]
+# Columns of a public row that are built.
+PUBLIC = [
+    "fields_visited", "at_threshold_min", "at_threshold_max", "share_low", "share_high", "median_class", "mean_pressure",
+    "fields_with_assumed_economics", "fields_outside_stage",
+]
+CLASSES = [0, 0.25, 0.5, 1, 1.5]
 TEXTS = ["visit_id", "field_id", "farm_id", "county_id", "assumed", "counts", "crop_stage", "protocol", "iso_week"]
 
 
@@ -88,28 +99,23 @@ def wilson(found, visited):
     return 0.0 if share == 0 else middle - reach, 1.0 if share == 1 else middle + reach
 
 
-def farms_of(fields):
-    """How many fields name a farm, and their farms; a field that names none counts as one."""
-    farms = fields["farm_id"].fillna("field " + fields["field_id"])
-    return {"farms_given": int(fields["farm_id"].notna().sum()), "farms": farms.nunique()}
-
-
 def county_week(group):
     """Rule 9."""
     fields = group[group["within"]]
-    outside = len(group) - len(fields)
+    counted = fields if len(fields) else group
     row = dict.fromkeys(FIGURES)
-    row.update(farms_of(fields if len(fields) else group))
-    pressures = fields["pressure"].to_numpy()
     at_threshold = fields["pressure"] >= 1 - 1e-12
     row.update(
         fields_visited=len(fields),
         fields_at_threshold=int(at_threshold.sum()),
         fields_near_threshold=int(fields["near"].sum()),
-        fields_outside_stage=outside,
+        fields_outside_stage=len(group) - len(fields),
         fields_with_assumed_economics=int(fields["assumed"].notna().sum()),
+        farms_given=int(counted["farm_id"].notna().sum()),
+        farms=counted["farm_id"].fillna("field " + counted["field_id"]).nunique(),
     )
     if len(fields):
+        pressures = fields["pressure"].to_numpy()
         low, high = wilson(row["fields_at_threshold"], len(fields))
         row.update(
             share_at_threshold=row["fields_at_threshold"] / len(fields),
@@ -124,39 +130,124 @@ def county_week(group):
     return row
 
 
+def class_of(pressures):
+    """Rule 12."""
+    if max(pressures) == 0:
+        return "nothing-found"
+    place = max(place for place, bound in enumerate(CLASSES) if numpy.median(pressures) + 1e-12 >= bound)
+    return f"{CLASSES[place]:g}" + (f"-{CLASSES[place + 1]:g}" if place + 1 < len(CLASSES) else "+")
+
+
+def public_row(group, least, farms_known):
+    """Rules 10 to 12 at the level survey; None without a row."""
+    fields, outside = (group[group["within"] == side] for side in (True, False))
+
+    def may_be_shown(side):
+        return len(side) > 0 and is_enough(side.to_dict("records"), least, farms_known)
+
+    outside_shown = may_be_shown(outside)
+    if not (may_be_shown(fields) if len(fields) else outside_shown):
+        return None
+    visited = len(fields)
+    row = dict.fromkeys(PUBLIC)
+    row.update(fields_visited=visited, at_threshold_min=0, at_threshold_max=0)
+    row["fields_outside_stage"] = len(outside) if outside_shown or len(outside) == 0 else None
+
+    def unless_few(count):
+        return None if count in (1, 2) or visited - count in (1, 2) else count
+
+    row["fields_with_assumed_economics"] = unless_few(int(fields["assumed"].notna().sum()))
+    if visited == 0:
+        return row
+    pressures = fields["pressure"].to_numpy()
+    at = int((pressures >= 1 - 1e-12).sum())
+    if visited < 5:
+        ends = (0, 0) if at == 0 else (1, visited)
+    else:
+        ends = (visited - 1, visited) if at >= visited - 1 else (at, at)
+        row["median_class"] = class_of(pressures)
+    row.update(at_threshold_min=ends[0], at_threshold_max=ends[1])
+    row.update(share_low=wilson(ends[0], visited)[0], share_high=wilson(ends[1], visited)[1])
+    farms = fields["farm_id"].map(folded)
+    sizes = farms.fillna("none").value_counts()
+    if farms_known and visited >= 10 and farms.nunique() >= 5 and sizes.max() * 3 <= visited:
+        row["mean_pressure"] = round(float(numpy.mean(pressures)) / 0.2) / 5
+    return row
+
+
 def built(folder):
+    """County-weeks in full, and those with a public row."""
+    least = json.loads((folder / "datapackage.json").read_text())["parameters"]
     protocols = read(folder, "protocol")
     visits = thresholds(means(read(folder, "visit"), read(folder, "unit"), protocols), protocols)
     visits["pressure"] = visits["mean"] / visits["bound"]  # rule 5
     weeks = standing(visits, protocols)
     weeks["near"] = weeks.apply(is_near, axis=1)
-    return {key: county_week(group) for key, group in weeks.groupby(KEY)}
+    with_farms = seasons_with_farms(weeks)
+    full, public = {}, {}
+    for key, group in weeks.groupby(KEY):
+        full[key] = county_week(group)
+        row = public_row(group, least, group["season"].iloc[0] in with_farms)
+        if row is not None:
+            public[key] = row
+    return full, public
+
+
+def region_weeks(folder):
+    """Rule 14, from the public tables alone."""
+    names = ["fields_visited", "at_threshold_min", "at_threshold_max"]
+    rows = pandas.concat([read(folder, "county_week"), read(folder, "elsewhere_week")])
+    weeks = {}
+    for key, group in rows.groupby(["iso_week", "protocol"]):
+        week = {name: int(group[name].sum()) for name in names}
+        week["counties_shown"] = int(group["county_id"].notna().sum())
+        week["elsewhere_rows"] = int(group["county_id"].isna().sum())
+        week["places_at_threshold"] = int((group["at_threshold_min"] > 0).sum())
+        week["share_low"] = week["share_high"] = None
+        if week["fields_visited"]:
+            week["share_low"] = wilson(week["at_threshold_min"], week["fields_visited"])[0]
+            week["share_high"] = wilson(week["at_threshold_max"], week["fields_visited"])[1]
+        weeks[key] = week
+    return weeks
+
+
+def compare(name, ours, theirs, key, columns, differences):
+    """How many cells of the rows are the same; notes those that differ."""
+    same = 0
+    keys = [tuple(row) for row in theirs[key].itertuples(index=False)]
+    if sorted(keys) != sorted(ours):
+        differences.append(f"{name}, rows: {sorted(set(keys) ^ set(ours))[:5]}")
+    for row_key, row in zip(keys, theirs.to_dict("records")):
+        mine = ours.get(row_key, {})
+        for column in columns:
+            one, other = mine.get(column), row[column]
+            if one is None or pandas.isna(other):
+                equal = one is None and pandas.isna(other)
+            elif isinstance(one, (int, str)):
+                equal = one == other
+            else:
+                equal = math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-12)
+            same += bool(equal)
+            if not equal:
+                differences.append(f"{name} {row_key} {column}: built {one}, theirs {other}")
+    return same
 
 
 def main():
     folder = pathlib.Path(sys.argv[1])
-    ours = built(folder)
+    full, public = built(folder)
+    differences = []
     theirs = read(folder, "county_week_full")
     named = [*KEY, "county_name", "season"]
     assert set(theirs.columns) == {*named, *FIGURES, *NOT_BUILT}, "a column that nobody builds or leaves out by name"
-    differences, same = [], 0
-    keys = [tuple(row) for row in theirs[KEY].itertuples(index=False)]
-    if sorted(keys) != sorted(ours):
-        differences.append(f"rows: {sorted(set(keys) ^ set(ours))[:5]}")
-    for key, row in zip(keys, theirs.to_dict("records")):
-        mine = ours.get(key, {})
-        for name in FIGURES:
-            one, other = mine.get(name), row[name]
-            if one is None or pandas.isna(other):
-                equal = one is None and pandas.isna(other)
-            elif name in COUNTS:
-                equal = one == other
-            else:
-                equal = math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-12)
-            same += equal
-            if not equal:
-                differences.append(f"{key} {name}: built {one}, theirs {other}")
-    print(json.dumps({"rows": len(theirs), "same": same, "differences": differences[:20]}))
+    same = compare("county_week_full", full, theirs, KEY, FIGURES, differences)
+    shown = read(folder, "county_week")
+    assert (shown["edition"] == 1).all() and (shown["level"] == "survey").all()
+    same += compare("county_week", public, shown, KEY, PUBLIC, differences)
+    weeks = region_weeks(folder)
+    columns = list(next(iter(weeks.values())))
+    same += compare("region_week", weeks, read(folder, "region_week"), ["iso_week", "protocol"], columns, differences)
+    print(json.dumps({"rows": len(theirs), "shown": len(shown), "same": same, "differences": differences[:20]}))
 
 
 if __name__ == "__main__":

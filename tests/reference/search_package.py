@@ -4,8 +4,9 @@ search_package.py FULL PACKAGE
 
 Texts of every file, of every part of a packed file and of every cell and note of a Parquet file are searched for each
 id of a field, farm, scout and visit, each note and each outline; each pair of numbers that could be a place is held to
-the points of fields and sites. Of the level grid it also counts the groups that rows stand in and compares them with
-county_week and region_pressure. Prints JSON: what was looked for, in how much, and what was found.
+the points of fields and sites. Of the level grid it also counts the groups that rows are in and compares them with
+county_week_full of the full package, and holds what public tables say of pressure to be coarse: exact pressures and the
+means of rows together would give thresholds away. Prints JSON: what was looked for, in how much, and what was found.
 """
 
 import collections
@@ -88,7 +89,7 @@ def check_grid(folder, full):
     least = json.loads((folder / "datapackage.json").read_text())["parameters"]
     weeks = pandas.read_csv(folder / "field_week.csv", dtype={"cell": str})
     visits = pandas.read_csv(folder / "visit.csv")
-    counties = pandas.read_csv(folder / "county_week.csv")
+    counties = pandas.read_csv(full / "county_week_full.csv")
     key = ["county_id", "iso_week", "protocol"]
     group = [*key, "in_window", "cell", "grid_km"]
     sizes = weeks.fillna({"cell": "", "grid_km": 0}).groupby(group).size()
@@ -106,25 +107,36 @@ def check_grid(folder, full):
     told = within.groupby(key).agg(
         fields=("row", "size"),
         at=("pressure_from", lambda bounds: (bounds >= 1).sum()),
-        near=("near_threshold", lambda near: (near == True).sum()),  # noqa: E712  true, false or nothing
     )
-    shown = counties[~counties["suppressed"]].set_index(key)
+    # Each row tells the place that it may: computed again from the full package, farms and all.
+    groups, shown = expected_groups(full, least)
+    assert sizes.to_dict() == groups
+    counties = counties.set_index(key)
+    shown = counties.loc[sorted(shown)]
     expected = shown[shown["fields_visited"] > 0]
     assert set(told.index) == set(expected.index)
     for place, row in told.iterrows():
         county = expected.loc[place]
-        assert (row["fields"], row["at"], row["near"]) == (
-            county["fields_visited"], county["fields_at_threshold"], county["fields_near_threshold"]
-        ), place
+        assert (row["fields"], row["at"]) == (county["fields_visited"], county["fields_at_threshold"]), place
     outside = weeks[~weeks["in_window"]].groupby(key).size()
     for place, fields in outside.items():
         assert fields == shown.loc[place, "fields_outside_stage"], place
-    classes = ["iso_week", "protocol", "nothing_found", "pressure_from"]
-    spread = pandas.read_csv(folder / "region_pressure.csv").set_index(classes)["fields"]
-    assert spread.sort_index().to_dict() == within.groupby(classes).size().sort_index().to_dict()
-    # Each row tells the place that it may: computed again from the full package, farms and all.
-    assert sizes.to_dict() == expected_groups(full, least)
     return collections.Counter("county" if km == 0 else f"{km:g} km" for km in weeks["grid_km"].fillna(0))
+
+
+def check_coarse(folder):
+    """No public table has a pressure that a row could be divided by: classes, and means to the nearest 0.2."""
+    checked = 0
+    for name in ("county_week", "elsewhere_week", "region_week", "region_median"):
+        table = pandas.read_csv(folder / f"{name}.csv")
+        assert not {"median_pressure", "p90_pressure", "max_pressure", "share_at_threshold"} & set(table.columns), name
+        for mean in table.get("mean_pressure", pandas.Series(dtype=float)).dropna():
+            assert abs(mean * 5 - round(mean * 5)) < 1e-9, f"{name}: {mean}"
+        for bound in ("median_from", "median_below"):
+            found = set(table.get(bound, pandas.Series(dtype=float)).dropna())
+            assert found <= {0, 0.25, 0.5, 1, 1.5}, found
+        checked += len(table)
+    return checked
 
 
 def main():
@@ -135,6 +147,7 @@ def main():
     assert len(there) > 50, "the search finds nothing"
     found, characters, places = search(package, texts, points)
     said = {"secrets": len(texts), "points": len(points), "characters": characters, "places": places, "found": found[:20]}
+    said["coarse"] = check_coarse(package)
     if (package / "visit.csv").exists():
         said["grid"] = check_grid(package, full)
     print(json.dumps(said))

@@ -62,7 +62,7 @@ def test_classes_and_means():
     assert rule.class_of([0, 0, 0, 0, 0], "survey", False) == ("nothing-found", 0.0, None)
     assert rule.class_of([0, 0, 0, 0, 2], "survey", False) == ("0-0.25", 0.0, 0.25)
     assert rule.class_of([0, 0, 1 - 1e-13, 3, 3], "survey", False) == ("1-1.5", 1.0, 1.5)
-    assert rule.class_of([0, 0, 1 - 1e-11, 3, 3], "survey", False) == ("0.75-1", 0.75, 1.0)
+    assert rule.class_of([0, 0, 1 - 1e-11, 3, 3], "survey", False) == ("0.5-1", 0.5, 1.0)
     assert rule.class_of([2] * 5, "survey", False) == ("1.5+", 1.5, None)
     assert rule.class_of([2] * 5, "strict", False) == ("0.5+", 0.5, None)
     assert rule.class_of([0.9] * 10, "strict", True) == ("0.5-1", 0.5, 1.0)
@@ -131,12 +131,15 @@ def test_editions_and_pools():
 
 
 def test_the_black_box_bites():
-    # A row of three fields only says "one or more". Of 5 fields the class 0.75-1 holds the third value, 0.8.
+    # A row of three fields only says "one or more". Of 5 fields the class 0.5-1 holds the third value, 0.8, and is wide.
     row = lambda *pressures: [rule.Row(("county", "Z01"), [rule.by_id(fields(*pressures))], [])]
     found = disclosure_knowledge.republication(row(0, 0.8, 2), True, "survey")
     assert found["under 5"] == {"fields": 3, "narrow": 0, "at_threshold": 1, "at_threshold_narrow": 0}, found
     found = disclosure_knowledge.republication(row(0, 0, 0.8, 2, 2), True, "survey")
-    assert found["5 to 9"]["narrow"] == 1, found
+    assert found["5 to 9"]["narrow"] == 0, found
+    # The mean of ten fields holds the one that most of it is of.
+    found = disclosure_knowledge.republication(row(*[0.3] * 9, 30), True, "survey")
+    assert found["10 or more"]["narrow"] == 1, found
     found = disclosure_knowledge.republication(row(0, 0, 0.8, 2, 2), True, "strict")
     assert found["5 to 9"]["narrow"] == 0, found
     # 1 to 1.5 is just not narrow.

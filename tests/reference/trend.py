@@ -1,10 +1,12 @@
-"""Seasons and their trends out of county_week.csv alone, held to the tables of `bractline trend`.
+"""Seasons and their trends out of county_week.csv alone, compared with the tables of `bractline trend`.
 
-    python trend.py FOLDER_OF_ROLLUP FOLDER_OF_TREND [WEATHER]
+    python trend.py PUBLIC_FOLDER_OF_ROLLUP PUBLIC_FOLDER_OF_TREND [WEATHER]
 
-Trends by pymannkendall and scipy, the place among earlier seasons by scipy, lines between weeks by numpy. WEATHER is a
-plain CSV of one station for all counties; without it there is no heat. Prints as JSON how many rows and cells were compared, how often each verdict
-came, and every difference. Nothing of the program's own arithmetic is used.
+The pressure of a county and week is the middle of the class of its median, of the highest class its lower bound, and its
+share the middle of the least and the most fields at threshold; rows without a class are left out. Trends by
+pymannkendall and scipy, ranks among earlier seasons by scipy, lines between weeks by numpy. WEATHER is a plain CSV of one
+station for all counties; without it there are no degree-days. Prints as JSON how many rows and cells were compared, how
+often each verdict came, and every difference. Nothing of the program's own arithmetic is used.
 """
 
 import csv
@@ -22,6 +24,7 @@ from scipy import stats
 
 FIGURES = ["first_at_half", "peak_week", "peak_pressure", "share_of_weeks_at_threshold", "pressure_per_week"]
 HEAT_FIGURES = ["first_at_half_heat", "peak_heat", "mean_pressure_by_heat"]
+KEYS = ("county_id", "county_name", "protocol", "season")
 # Manitoba Agriculture, Food and Rural Development 2014: heat of sunflower counts above 6.7 °C, mean less base.
 BASE_C = 6.7
 
@@ -31,20 +34,37 @@ def rows_of(path):
         return list(csv.DictReader(file))
 
 
+def middle_of_class(row):
+    """One number for the class of a median, read from its name: nothing-found, 0.25-0.5 or 1.5+."""
+    name = row["median_class"]
+    if name == "nothing-found":
+        return 0.0
+    bounds = [float(bound) for bound in name.rstrip("+").split("-")]
+    given = [float(row[column]) for column in ("median_from", "median_below") if row[column]]
+    assert bounds == given, row
+    return sum(bounds) / len(bounds)
+
+
+def middle_of_share(row):
+    return (int(row["at_threshold_min"]) + int(row["at_threshold_max"])) / 2 / int(row["fields_visited"])
+
+
+def with_class(rows):
+    return [row for row in rows if row["median_class"]]
+
+
 def by_week(rows):
-    """Means over the counties shown: week → (share at threshold, mean pressure)."""
+    """Means over the counties with a class: week → (share at threshold, pressure)."""
     weeks = defaultdict(list)
-    for row in rows:
-        if row["suppressed"] == "false" and int(row["fields_visited"]) > 0:
-            weeks[int(row["iso_week"][-2:])].append((float(row["share_at_threshold"]), float(row["mean_pressure"])))
+    for row in with_class(rows):
+        weeks[int(row["iso_week"][-2:])].append((middle_of_share(row), middle_of_class(row)))
     return {week: np.mean(figures, axis=0) for week, figures in sorted(weeks.items())}
 
 
 def season_of(rows):
-    shown = [row for row in rows if row["suppressed"] == "false" and int(row["fields_visited"]) > 0]
+    shown = with_class(rows)
     season = {
         "county_weeks_shown": len(shown),
-        "county_weeks_suppressed": sum(row["suppressed"] == "true" for row in rows),
         "field_weeks": sum(int(row["fields_visited"]) for row in shown),
     }
     weeks = by_week(rows)
@@ -107,7 +127,7 @@ def season_by_heat(rows, season, heat):
 
 
 def at_heat(rows, season, heat, wanted):
-    """The mean pressure of a season at a heat sum, on a line between joined weeks."""
+    """The pressure of a season at a heat sum, on a line between joined weeks."""
     weeks = [(week, heat(season, week), figures[1]) for week, figures in by_week(rows).items()]
     weeks = [week for week in weeks if week[1] is not None]
     for one, other in itertools.pairwise(weeks):
@@ -128,13 +148,13 @@ def place_of(pressure, earlier, suffix=""):
 
 
 def week_of(groups, place, season, week, heat):
-    """One row of season_week: its figures and where they stand among the seasons before."""
+    """One row of season_week: its figures and its rank among the seasons before."""
     rows = groups[*place, season]
     share, pressure = by_week(rows)[week]
     before = {year: rows for (*other, year), rows in groups.items() if tuple(other) == place and year < season}
     same_week = [by_week(rows)[week][1] for rows in before.values() if week in by_week(rows)]
     own = heat(season, week)
-    row = {"share_at_threshold": share, "mean_pressure": pressure, "heat": own} | place_of(pressure, same_week)
+    row = {"share_at_threshold": share, "pressure": pressure, "heat": own} | place_of(pressure, same_week)
     if own is None:
         return row | dict.fromkeys(f"{name}_at_heat" for name in ("earlier", "earlier_below", "earlier_level", "percentile"))
     values = [at_heat(rows, year, heat, own) for year, rows in before.items()]
@@ -146,7 +166,7 @@ def s_of(values):
 
 
 def p_value(values):
-    """Every order of up to eight values gone through; pymannkendall's beyond."""
+    """Exact, over every order of up to eight values; pymannkendall's beyond."""
     if len(values) > 8:
         return pymannkendall.original_test(values).p
     found = abs(s_of(values))
@@ -171,12 +191,12 @@ def trend_of(moments):
 
 
 def verdict_of(row):
-    """From the probabilities beside it, of which p_value is recomputed here."""
+    """From the probabilities in the same row, of which p_value is recomputed here."""
     if int(row["seasons"]) < 4:
         return "too-few-seasons"
     chance = max(float(row["p_value"]), float(row["p_corrected"] or 0))
     if chance > 1 - 0.95:
-        return "not-told"
+        return "not-significant"
     return "rises" if int(row["s"]) > 0 else "falls"
 
 
@@ -204,19 +224,17 @@ def main(rollup, trend, weather=None):
                 differences.append(f"{key} {name}: {row[name]} and not {value}")
 
     season_rows = rows_of(Path(trend) / "county_season.csv")
-    empty = [name for name in season_rows[0] if name not in ("county_id", "county_name", "protocol", "season")]
     keys = [(row["county_id"], row["protocol"], int(row["season"])) for row in season_rows]
     if sorted(keys) != sorted(seasons):
         differences.append("county_season has other rows")
     for key, row in zip(keys, season_rows):
-        compare(key, row, dict.fromkeys(empty) | seasons[key])
+        compare(key, row, dict.fromkeys(name for name in row if name not in KEYS) | seasons[key])
 
     heat_rows = rows_of(Path(trend) / "county_season_heat.csv")
-    empty = [name for name in heat_rows[0] if name not in ("county_id", "county_name", "protocol", "season")]
     if [(row["county_id"], row["protocol"], int(row["season"])) for row in heat_rows] != keys:
         differences.append("county_season_heat has other rows")
     for key, row in zip(keys, heat_rows):
-        compare(key, row, dict.fromkeys(empty) | by_heat[key])
+        compare(key, row, dict.fromkeys(name for name in row if name not in KEYS) | by_heat[key])
 
     week_rows = rows_of(Path(trend) / "season_week.csv")
     if len(week_rows) != sum(len(by_week(rows)) for rows in groups.values()):

@@ -1,4 +1,4 @@
-"""Reference values of trend tests by pymannkendall and scipy, as JSON with the inputs beside them.
+"""Reference values of trend tests by pymannkendall and scipy, as JSON with their inputs.
 
     python trend_statistics.py series|orders
 

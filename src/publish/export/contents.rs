@@ -15,6 +15,7 @@ use crate::publish::map_rows::{ADDED_COLUMNS, Coverage, MapRows};
 use crate::region::Region;
 use crate::rollup::dispersion::DescribedTable;
 use crate::rollup::grid_rows::GridRows;
+use crate::rollup::public_tables::PublicTables;
 use crate::rollup::run::{Period, Rollup, StageTable};
 use crate::rollup::stages::StageColumn;
 use crate::rollup::take_home::TakeHome;
@@ -29,9 +30,9 @@ const TO_REGION_WEEK: Reference = Reference {
     table: "region_week",
     there: &["iso_week", "protocol"],
 };
-const TO_COUNTY_WEEK: Reference = Reference {
+const TO_COUNTY_WEEK_FULL: Reference = Reference {
     columns: &["county_id", "iso_week", "protocol"],
-    table: "county_week",
+    table: "county_week_full",
     there: &["county_id", "iso_week", "protocol"],
 };
 const TO_VISIT: Reference = Reference {
@@ -66,12 +67,14 @@ impl VisitRows {
     }
 }
 
-/// The tables of a package, those of the finest grain first.
+/// The tables of a package, those of the finest grain first. `rollup` is read for the level full alone; the tables of
+/// counties and of the region are the public ones at every level.
 ///
 /// # Errors
-/// A [`Failure`] if a table of the roll-up is not what it should be.
+/// A [`Failure`] if a table is not what it should be.
 pub fn tables_of(
     rollup: &Rollup,
+    public: &PublicTables,
     visits: VisitRows,
     region: &Region,
     catalogue: &Catalogue,
@@ -83,7 +86,7 @@ pub fn tables_of(
         VisitRows::Grid(rows) => tables.extend(grid_tables(rows)),
         VisitRows::Full(rows) => tables.extend(full_tables(rows, rollup, period)?),
     }
-    tables.extend(public_tables(rollup, region, period)?);
+    tables.extend(public_tables(public, region, period)?);
     let ids = protocols_in(&tables)?;
     let protocols: Vec<&Protocol> = ids.iter().filter_map(|id| catalogue.protocol(id)).collect();
     tables.push(protocol_table(&protocols)?);
@@ -111,24 +114,24 @@ fn grid_tables(rows: GridRows) -> [ExportTable; 2] {
     [
         ExportTable {
             name: "visit",
-            title: "Visits, without what leads back to a field",
+            title: "Visits, without what leads back to a field (private)",
             about: "One row a visit of a field-week of this package. The place is the middle of a grid cell, or the county \
                     alone; figures have two significant digits.",
             columns: rows.visit.columns,
             batch: rows.visit.batch,
             key: vec!["row"],
-            references: vec![TO_FIELD_WEEK, TO_COUNTY_WEEK, TO_PROTOCOL],
+            references: vec![TO_FIELD_WEEK, TO_PROTOCOL],
             places: points(),
         },
         ExportTable {
             name: "field_week",
-            title: "Fields and weeks, without what leads back to a field",
-            about: "One row a field, week and protocol: the visit that stands. Rows of one field in several weeks cannot be \
-                    told to be of one field.",
+            title: "Fields and weeks, without what leads back to a field (private)",
+            about: "One row a field, week and protocol: the visit that stands. Nothing says which rows of several weeks are of \
+                    one field.",
             columns: rows.field_week.columns,
             batch: rows.field_week.batch,
             key: vec!["row"],
-            references: vec![TO_COUNTY_WEEK, TO_PROTOCOL],
+            references: vec![TO_PROTOCOL],
             places: points(),
         },
     ]
@@ -138,7 +141,7 @@ fn full_tables(
     rows: TakeHome,
     rollup: &Rollup,
     period: Period,
-) -> Result<[ExportTable; 3], Failure> {
+) -> Result<[ExportTable; 4], Failure> {
     let DescribedTable { columns, batch } = rows.unit;
     let weeks = rollup.field_week();
     Ok([
@@ -163,7 +166,7 @@ fn full_tables(
             places: Places::None,
         },
         ExportTable {
-            references: vec![TO_VISIT, TO_COUNTY_WEEK, TO_PROTOCOL],
+            references: vec![TO_VISIT, TO_COUNTY_WEEK_FULL, TO_PROTOCOL],
             ..staged(
                 weeks,
                 "Fields and weeks (private)",
@@ -172,60 +175,85 @@ fn full_tables(
                 &["field_id", "iso_week", "protocol"],
             )?
         },
+        ExportTable {
+            references: vec![TO_PROTOCOL],
+            ..staged(
+                rollup.county_week_full(),
+                "Counties and weeks in full (private)",
+                "One row a county, week and protocol that has visits, however few its fields, with every figure in full precision.",
+                period,
+                COUNTY_KEY,
+            )?
+        },
     ])
 }
 
+/// What identifies a row of a county.
+const COUNTY_KEY: &[&str] = &["county_id", "iso_week", "protocol"];
+
 fn public_tables(
-    rollup: &Rollup,
+    public: &PublicTables,
     region: &Region,
     period: Period,
-) -> Result<[ExportTable; 5], Failure> {
-    let county_week = rollup.county_week();
+) -> Result<[ExportTable; 6], Failure> {
+    let county_week = public.county_week();
     let rows = county_week.rows_of(period)?;
-    let map = MapRows::gather(region, &rows, Coverage::VisitedCounties)?;
+    let map = MapRows::gather(region, &rows, public.rows(), Coverage::VisitedCounties)?;
     let columns = map_columns(&county_week.stage.columns, &map)?;
     Ok([
         ExportTable {
             name: "county_week",
             title: "Counties and weeks",
-            about: "One row a county, week and protocol that has visits. The Parquet file has the county's outline as well.",
+            about: "One row a county, week and protocol with a public row. A county without a row was not visited, or its \
+                    fields are too few to publish; the two are never told apart. The Parquet file has the county's \
+                    outline as well.",
             columns,
             batch: map.table().clone(),
-            key: vec!["county_id", "iso_week", "protocol"],
+            key: COUNTY_KEY.to_vec(),
             references: vec![TO_REGION_WEEK, TO_PROTOCOL],
             places: Places::Areas(outlines_of(&map)),
         },
         ExportTable {
+            references: vec![TO_REGION_WEEK, TO_PROTOCOL],
+            ..staged(
+                public.elsewhere_week(),
+                "Elsewhere in a district or the region",
+                "One row a district, or the region, week and protocol: fields that are in no row of a county, taken together.",
+                period,
+                &["place", "iso_week", "protocol"],
+            )?
+        },
+        ExportTable {
             references: vec![TO_PROTOCOL],
             ..staged(
-                rollup.region_week(),
+                public.region_week(),
                 "Weeks of the region",
-                "One row a week and protocol: the shown counties taken together.",
+                "One row a week and protocol: the rows of counties and elsewhere taken together.",
                 period,
                 &["iso_week", "protocol"],
             )?
         },
         staged(
-            rollup.region_pressure(),
-            "Classes of pressure",
-            "One row a week, protocol and class of pressure: how the fields of the shown counties spread.",
+            public.region_median(),
+            "Classes of the median",
+            "One row a week, protocol and class of the median: how the counties spread.",
             period,
-            &["iso_week", "protocol", "nothing_found", "pressure_from"],
+            &["iso_week", "protocol", "median_class"],
         )?,
         staged(
-            rollup.region_stage(),
+            public.region_stage(),
             "Crop stages",
-            "One row a week, protocol and crop stage: how far the crop of the shown counties has come.",
+            "One row a week, protocol and crop stage or range of stages: how far the crop has come in the fields of public rows.",
             period,
-            &["iso_week", "protocol", "crop_stage"],
+            &["iso_week", "protocol", "crop_stage", "in_window"],
         )?,
         ExportTable {
             places: Places::Points("cell_lon", "cell_lat"),
             ..staged(
-                rollup.sample_point(),
+                public.sample_point(),
                 "Where was scouted",
-                "One row a week, protocol and grid cell in which enough fields were visited. A cell without a row may still \
-                 have been scouted.",
+                "One row a week, protocol and grid cell in which enough fields of a public row were visited. A cell without a \
+                 row may still have been scouted.",
                 period,
                 &["cell", "iso_week", "protocol"],
             )?
@@ -265,8 +293,10 @@ fn staged(
 ) -> Result<ExportTable, Failure> {
     let name = [
         "field_week",
+        "county_week_full",
+        "elsewhere_week",
         "region_week",
-        "region_pressure",
+        "region_median",
         "region_stage",
         "sample_point",
     ];

@@ -1,7 +1,9 @@
 //! Sampling events, what was found and what was measured, in the terms of Darwin Core
-//! (<https://dwc.tdwg.org/terms/>): an event is a visit, or, where nothing of a field may be told, a county-week.
+//! (<https://dwc.tdwg.org/terms/>): an event is a visit, or, where nothing of a field may be told, the public row of a
+//! county and week.
 //!
-//! An event at which nothing was found is an absence, not a gap: it has its occurrence, `absent`. Which figures go
+//! An event at which nothing was found is an absence, not a gap: it has its occurrence, `absent`. A public row is an
+//! event only if it says whether anything was found ([`found_in_row`]); what is in no public row is none. Which figures go
 //! with an event stands in `darwin_measures.rs`.
 
 use super::darwin_measures::measures_of;
@@ -10,7 +12,7 @@ use super::taxa::{counts_individuals, scientific_name, taxon_remarks};
 use super::{Facts, Level, one_line, unmade};
 use crate::failure::Failure;
 use crate::protocol::catalogue::Protocol;
-use crate::rollup::county_week::days_of_week;
+use crate::visit::week::IsoWeek;
 
 const DWC: &str = "http://rs.tdwg.org/dwc/terms/";
 
@@ -164,9 +166,21 @@ pub(super) fn darwin_core_tables(
     ])
 }
 
-/// A county-week that shows no figure says nothing of the pest.
+/// Whether a row says that the pest was found, or that it was not.
 fn is_an_event(level: Level, event: &Event) -> Result<bool, Failure> {
-    Ok(level != Level::Public || !event.text("max_pressure")?.is_empty())
+    Ok(level != Level::Public || found_in_row(event)?.is_some())
+}
+
+/// Whether anything was found in a field of a public row; `None` where the row does not say: its fields were all at
+/// another crop stage, or they are three or four of which none is at threshold, and such a row has no class.
+fn found_in_row(event: &Event) -> Result<Option<bool>, Failure> {
+    let at_threshold = event.text("at_threshold_min")?;
+    Ok(match (&*event.text("median_class")?, &*at_threshold) {
+        ("nothing-found", _) => Some(false),
+        ("", "0") => None,
+        // Where nothing was found in any field the class says so.
+        _ => Some(true),
+    })
 }
 
 /// The id is of this package alone where the rows have none of their own.
@@ -199,7 +213,9 @@ fn event_row(facts: &Facts, event: &Event, id: &str) -> Result<Vec<String>, Fail
         Level::Full => Place::of_field(event)?,
     };
     let withheld = match facts.level {
-        Level::Public => "Single fields, farms, scouts, points and days.",
+        Level::Public => {
+            "Single fields, farms, scouts, points and days; counties with too few fields."
+        }
         Level::Grid => {
             "Field, farm, scout, point, day, area, crop stage, costs, prices and stands; numbers of rows mean nothing."
         }
@@ -249,8 +265,8 @@ fn event_row(facts: &Facts, event: &Event, id: &str) -> Result<Vec<String>, Fail
 fn sampled(level: Level, event: &Event) -> Result<(String, String, &'static str, String), Failure> {
     let week = || -> Result<String, Failure> {
         let week = event.text("iso_week")?;
-        let days = days_of_week(&week).ok_or_else(|| unmade(&format!("{week:?} is no week")))?;
-        Ok(format!("{}/{}", days.0, days.1))
+        let week: IsoWeek = week.parse().map_err(|why: String| unmade(&why))?;
+        Ok(format!("{}/{}", week.monday(), week.sunday()))
     };
     Ok(match level {
         Level::Public => {
@@ -331,14 +347,12 @@ impl Place {
 
 fn occurrence_row(level: Level, event: &Event, id: &str) -> Result<Vec<String>, Failure> {
     let protocol = event.protocol;
-    let found = match level {
-        Level::Public => event.text("max_pressure")?,
-        Level::Grid | Level::Full => event.text("field_mean")?,
-    };
-    let is_present = found.parse::<f64>().is_ok_and(|found| found > 0.0);
-    let quantity = match level {
-        Level::Public => String::new(),
-        Level::Grid | Level::Full => found,
+    let (is_present, quantity) = match level {
+        Level::Public => (found_in_row(event)? == Some(true), String::new()),
+        Level::Grid | Level::Full => {
+            let mean = event.text("field_mean")?;
+            (mean.parse::<f64>().is_ok_and(|mean| mean > 0.0), mean)
+        }
     };
     let quantity_type = match level {
         Level::Public => String::new(),

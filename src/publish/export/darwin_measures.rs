@@ -10,26 +10,40 @@ type Figure = (&'static str, &'static str, &'static str);
 
 const COUNTED: &str = "counted";
 
-const OF_A_COUNTY: [Figure; 9] = [
-    ("fields_at_threshold", "fields at threshold", "fields"),
-    ("share_at_threshold", "share of fields at threshold", "1"),
+const OF_A_COUNTY: [Figure; 7] = [
+    (
+        "at_threshold_min",
+        "least number of fields at threshold",
+        "fields",
+    ),
+    (
+        "at_threshold_max",
+        "greatest number of fields at threshold",
+        "fields",
+    ),
     (
         "share_low",
-        "lower end of the 95 % Wilson interval of the share",
+        "lower end of the 95 % Wilson interval of the share at threshold",
         "1",
     ),
     (
         "share_high",
-        "upper end of the 95 % Wilson interval of the share",
+        "upper end of the 95 % Wilson interval of the share at threshold",
         "1",
     ),
-    ("mean_pressure", "mean of count / threshold", "1"),
-    ("median_pressure", "median of count / threshold", "1"),
-    ("p90_pressure", "ninth decile of count / threshold", "1"),
-    ("max_pressure", "greatest count / threshold", "1"),
     (
-        "area_share_at_threshold",
-        "share of the area at threshold",
+        "median_from",
+        "lower bound of the class of the median of count / threshold, included",
+        "1",
+    ),
+    (
+        "median_below",
+        "upper bound of the class of the median of count / threshold, not included",
+        "1",
+    ),
+    (
+        "mean_pressure",
+        "mean of count / threshold, to the nearest 0.2",
         "1",
     ),
 ];

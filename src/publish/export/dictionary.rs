@@ -31,12 +31,17 @@ pub(super) fn dictionary(facts: &Facts, tables: &[ExportTable]) -> String {
     page.push_str(RULES);
     let _ = writeln!(
         page,
-        "\nIn this package the least number of fields is {}, that of farms {}, and a cell is {} km high.",
-        facts.min_fields, facts.min_farms, facts.grid_km
+        "\nIn this package the level is {}, the least number of fields is {}, that of farms {}, that of fields in a season \
+         without any farm id {}, and a cell is {} km high.",
+        facts.rule.level.word(),
+        facts.rule.min_fields,
+        facts.rule.min_farms,
+        facts.rule.min_fields_without_farms,
+        facts.grid_km
     );
     if facts.level != Level::Full {
         page.push_str(
-            "The rules speak of columns that this package does not have: they are private.\n",
+            "The rules speak of tables and columns that this package does not have: they are private.\n",
         );
     }
     page

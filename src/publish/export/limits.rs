@@ -1,4 +1,4 @@
-//! What the values of a column keep to, told by its name and unit: for the description of the package and its
+//! What the values of a column keep to, by its name and unit: for the description of the package and its
 //! dictionary.
 
 use arrow::datatypes::DataType;
@@ -35,7 +35,7 @@ pub(super) fn constraints_of(column: &StageColumn) -> Map<String, Value> {
 
 fn pattern_of(name: &str) -> Option<&'static str> {
     match name {
-        "iso_week" => Some("[0-9]{4}-W[0-9]{2}"),
+        "iso_week" | "treatment_first_week" | "treatment_last_week" => Some("[0-9]{4}-W[0-9]{2}"),
         "counts" => Some("[0-9]+( [0-9]+)*"),
         "submission_sha256" => Some("[0-9a-f]{64}"),
         "cell" => Some("-?[0-9]+\\.[0-9]+"),
@@ -50,11 +50,25 @@ fn words_of(name: &str) -> Option<&'static [&'static str]> {
         "window_basis" => Some(&["weather", "days", "both"]),
         "count_form" => Some(&["heads", "plants", "traps"]),
         "status" => Some(&[
-            "pressure",
-            "none-found",
-            "suppressed",
-            "outside-stage",
-            "no-visits",
+            "median",
+            "nothing-found",
+            "some-at-threshold",
+            "none-at-threshold",
+            "other-stage",
+            "no-figures",
+        ]),
+        "level" => Some(&["survey", "strict"]),
+        // Classes of the level survey, then those of strict.
+        "median_class" => Some(&[
+            "nothing-found",
+            "0-0.25",
+            "0.25-0.5",
+            "0.5-1",
+            "1-1.5",
+            "1.5+",
+            "0-0.5",
+            "0.5+",
+            "1+",
         ]),
         "treatment_cost_per" | "plant_population_per" => Some(&["acre", "ha"]),
         "market_value_per" => Some(&["lb", "kg"]),
@@ -69,6 +83,7 @@ fn range_of(name: &str) -> (Option<f64>, Option<f64>) {
     match name {
         "lon" | "cell_lon" | "site_lon" => (Some(-180.0), Some(180.0)),
         "lat" | "cell_lat" | "site_lat" => (Some(-90.0), Some(90.0)),
+        "edition" => (Some(1.0), Some(2.0)),
         "moran_i" | "stage_first" | "stage_last" => (None, None),
         "revision" | "unit" | "line" | "row" | "nights" => (Some(1.0), None),
         "moran_p" | "probability_at_threshold" => (Some(0.0), Some(1.0)),

@@ -1,8 +1,8 @@
 //! A package for researchers: the tables of one store version at a chosen level of confidentiality, with all
 //! that somebody needs who has nothing else.
 //!
-//! What may be in it was decided before: by the stages, and for single visits in `rollup::grid_rows`. Reads no
-//! clock and knows no path, so that the same store version and the same choices give the same bytes.
+//! What may be in it was decided before: of public rows in `disclosure`, of single visits in `rollup::grid_rows`. Reads
+//! no clock and knows no path, so that the same store version, public rows and choices give the same bytes.
 
 mod archive;
 mod citation;
@@ -17,6 +17,7 @@ mod protocol_table;
 mod readme;
 mod table;
 mod taxa;
+mod terms;
 
 use jiff::Timestamp;
 use serde_json::{Value, json};
@@ -24,6 +25,7 @@ use sha2::{Digest, Sha256};
 
 pub(super) use self::protocol_table::protocol_columns;
 use self::table::ExportTable;
+use crate::disclosure::rule::Rule;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
 use crate::region::Region;
@@ -33,9 +35,9 @@ use crate::region::Region;
 pub enum Level {
     /// Nothing: the public tables.
     Public,
-    /// What was found in visits and fields, rounded, without what leads back to a field.
+    /// What was found in visits and fields, rounded, without what leads back to a field; private.
     Grid,
-    /// Everything.
+    /// Everything; private.
     Full,
 }
 
@@ -47,6 +49,11 @@ impl Level {
             Level::Grid => "grid",
             Level::Full => "full",
         }
+    }
+
+    /// Whether it has rows of single fields, so that whoever gets it must agree to terms.
+    pub fn is_private(self) -> bool {
+        self != Level::Public
     }
 }
 
@@ -113,16 +120,12 @@ pub struct Facts<'a> {
     pub program: &'a str,
     /// What was read beside the store: name and SHA-256.
     pub inputs: Vec<(String, String)>,
-    /// Fewest fields of a group that is shown.
-    pub min_fields: u32,
-    /// Fewest farms of a group that is shown, where farms are given.
-    pub min_farms: u32,
+    /// The rule of public rows, as the settings have it.
+    pub rule: Rule,
     /// Height and about the width of a grid cell, kilometres.
     pub grid_km: f64,
     /// What is left out of single rows.
     pub held_back: Option<HeldBack>,
-    /// County-weeks, and those of them that are suppressed.
-    pub county_weeks: (usize, usize),
 }
 
 impl Facts<'_> {
@@ -164,15 +167,17 @@ impl Facts<'_> {
     fn about(&self) -> String {
         let what = match self.level {
             Level::Public => {
-                "County-weeks and weeks of the region: nothing of a field. Groups of too few fields or farms are suppressed."
+                "Public rows of counties and of places elsewhere in the region, and what follows from them: nothing of a field. \
+                 Fields of too few farms, or too few fields, are in no row."
             }
             Level::Grid => {
-                "Visits and field-weeks without what leads back to a field, farm or scout: rounded figures, each row among \
-                 enough others of its grid cell or county; and the public tables of counties and the region."
+                "PRIVATE, under the terms of TERMS.md: visits and field-weeks without what leads back to a field, farm or scout, \
+                 rounded, each row among enough others of its grid cell or county; and the public tables of counties and \
+                 the region."
             }
             Level::Full => {
-                "PRIVATE: every visit that counts with its raw counts, its field, farm, scout, point and economics; and all \
-                 that is computed of them. It must not be handed on."
+                "PRIVATE, under the terms of TERMS.md: every visit that counts with its raw counts, its field, farm, scout, \
+                 point and economics; and all that is computed of them."
             }
         };
         let notice = self
@@ -184,6 +189,10 @@ impl Facts<'_> {
 
     /// Under which licence it may be used.
     fn rights(&self) -> String {
+        if self.level.is_private() {
+            return "Under the terms of TERMS.md alone, as agreed with the office: not to be passed on or published."
+                .to_owned();
+        }
         match &self.licence {
             Some(licence) => format!("Licence of the data: {}.", licence.in_words()),
             None => "The licence of the data is not stated: ask whoever gave you the package before you pass it on or \
@@ -197,8 +206,10 @@ impl Facts<'_> {
             "level": self.level.word(),
             "storeVersion": self.store_version,
             "season": self.season,
-            "minFields": self.min_fields,
-            "minFarms": self.min_farms,
+            "disclosureLevel": self.rule.level.word(),
+            "minFields": self.rule.min_fields,
+            "minFarms": self.rule.min_farms,
+            "minFieldsWithoutFarms": self.rule.min_fields_without_farms,
             "pointGridKm": self.grid_km,
         })
     }
@@ -259,6 +270,11 @@ pub fn package(facts: &Facts, tables: &[ExportTable]) -> Result<Vec<PackageFile>
         "How to cite the package (Citation File Format 1.2.0).",
         citation,
     ));
+    if facts.level.is_private() {
+        let terms = terms::terms(facts).into_bytes();
+        let about = "Terms to be agreed with whoever takes the package, before it is handed over.";
+        files.push(PackageFile::new("TERMS.md", about, terms));
+    }
     let package = data_package::data_package(facts, tables, &files)?;
     let about =
         "The package for programs: a Data Package (version 2) with a Table Schema for each table.";
@@ -280,7 +296,7 @@ fn notes_of(facts: &Facts) -> Vec<(&'static str, String)> {
         ("level", facts.level.word().to_owned()),
         ("store_version", facts.store_version.to_string()),
     ];
-    if facts.level == Level::Full {
+    if facts.level.is_private() {
         notes.push(("private", facts.about()));
     }
     notes

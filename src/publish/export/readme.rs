@@ -84,39 +84,44 @@ fn add_made_from(page: &mut String, facts: &Facts) {
     let _ = writeln!(
         page,
         "## What it was made from\n\n- Store version {}; the newest report came in {until}.\n- Program: {}.\n- Boundaries: {} \
-         (vintage {}).\n- Command, in the workspace: `{}`\n- Smallest groups: {} fields, {} farms where farms are given; grid \
-         of {} km.",
+         (vintage {}).\n- Command, in the workspace: `{}`\n- Disclosure control: level {}; a row rests on at \
+         least {} fields of {} farms, or on {} fields in a season without any farm id; grid of {} km.",
         facts.store_version,
         facts.program,
         plain(region.source()),
         plain(region.vintage()),
         facts.command,
-        facts.min_fields,
-        facts.min_farms,
+        facts.rule.level.word(),
+        facts.rule.min_fields,
+        facts.rule.min_farms,
+        facts.rule.min_fields_without_farms,
         facts.grid_km
     );
     for (name, sha256) in &facts.inputs {
         let _ = writeln!(page, "- SHA-256 of {}: `{sha256}`", plain(name));
     }
     page.push_str(
-        "\nThe same program makes the same bytes of the same store version, settings, protocols, boundaries and weather. Later \
-         reports make a new version and change no old one.\n\n",
+        "\nThe same program makes the same bytes of the same store version, public rows, settings, protocols, boundaries and \
+         weather. Later reports make a new version and change no old one. A row that is withdrawn later is in no package \
+         that is made after that.\n\n",
     );
 }
 
 fn add_held_back(page: &mut String, facts: &Facts) {
-    let (all, suppressed) = facts.county_weeks;
-    let _ = writeln!(
-        page,
-        "## What is held back\n\nOf {all} county-weeks {suppressed} are suppressed: too few fields or farms stand behind \
-         them, and every figure of theirs is empty."
+    page.push_str(
+        "## What is held back\n\nThe public tables hold public rows: those that were issued with an alert or exported. Fields of a \
+         county that are too few, or of too few farms, are in no row of that county: they are in a row `elsewhere`, or in \
+         none. A county without a row was not visited, or its fields are too few to publish; the two are never told apart, \
+         and neither is how many there are. A row changes once at most. How counts and medians are coarsened is in \
+         `DICTIONARY.md`.\n",
     );
-    if facts.level == Level::Full {
-        page.push_str("Their visits and fields are in this package all the same: it is private.\n");
-        page.push_str("Superseded and withdrawn revisions and held records are not here; the store keeps them.\n");
-    }
-    if let Some(held) = facts.held_back {
-        add_grid(page, held);
+    match (facts.level, facts.held_back) {
+        (Level::Full, _) => page.push_str(
+            "\nEvery visit and field is in this package all the same: it is private, and `TERMS.md` says on which terms it may be \
+             handed over. Superseded and withdrawn revisions and held records are not here; the store keeps them.\n",
+        ),
+        (_, Some(held)) => add_grid(page, held),
+        (_, None) => {}
     }
     page.push('\n');
 }
@@ -124,13 +129,16 @@ fn add_held_back(page: &mut String, facts: &Facts) {
 fn add_grid(page: &mut String, held: HeldBack) {
     let _ = writeln!(
         page,
-        "No visit and no field of theirs is here, and how many there are is not told, since that would tell of them.\n\n\
-         Of the county-weeks that are shown, {} field-weeks are here. Each is told among as many fields, and farms where \
-         farms are given, as a county-week needs, of the same county, week, protocol and side of the stage window: those of \
-         its grid cell, or of one two, four or eight times as wide; where these have too few, its county alone is told, as of \
-         {} of them. {} field-weeks outside the stage window are left out: too few in their county and week.\n\n\
+        "\nThe tables of visits and field-weeks are private: `TERMS.md` says on which terms they may be handed over. No visit \
+         and no field of a county-week that is too small for a public row is here, and how many there are is not told, since \
+         that would tell of them.\n\n\
+         Of the others {} field-weeks are here. Each is told among as many fields and farms as a public row needs, of the same \
+         county, week, protocol and side of the stage window: those of its grid cell, or of one two, four or eight times as \
+         wide; where these have too few, its county alone is told, as of {} of them. {} field-weeks outside the stage window \
+         are left out: too few in their county and week.\n\n\
          Left out of every row: ids, points, outlines, notes, names, scouts, days, areas, crop types, crop stages, costs, \
-         prices, stands and thresholds. Means have two significant digits; pressure is told by its class.",
+         prices, stands and thresholds, and whether a field is near its threshold. Means have two significant digits; pressure \
+         is told by its class.",
         held.field_weeks, held.by_county_alone, held.outside_window
     );
 }

@@ -1,0 +1,65 @@
+-- The public rows of fields that are in no row of a county: elsewhere in a district, or in the region.
+--
+-- Rows of one week and protocol, of counties and elsewhere, have no field in common.
+--
+-- grain:   one row a place, ISO week and protocol
+-- key:     place, iso_week, protocol
+-- reads:   public_row
+-- privacy: public
+-- columns:
+--   place                          text   not null  elsewhere in the named district, or elsewhere in the region
+--   district                       text   null      name of the district; null for the region
+--   season                         int    not null  ISO week-year
+--   iso_week                       text   not null  ISO 8601 week, as 2026-W30
+--   protocol                       text   not null  id of the protocol
+--   edition                        int    not null  1, or 2 for the one update that a row may have
+--   visits_until                   date   not null  day of the newest submission that the row has seen
+--   level                          text   not null  survey (counts) or strict (intervals)
+--   fields_visited                 bigint not null  [{field}] fields with a visit within the stage window; 0 where all were at another stage
+--   at_threshold_min               bigint not null  [{field}] at least so many of them are at threshold
+--   at_threshold_max               bigint not null  [{field}] at most so many of them are at threshold
+--   share_low                      double null      [1] lower end of the 95 % Wilson interval of at_threshold_min / fields_visited
+--   share_high                     double null      [1] upper end of the 95 % Wilson interval of at_threshold_max / fields_visited
+--   median_class                   text   null      class of the median of the fields' pressures: nothing-found, or its bounds; null for fewer than five fields
+--   median_from                    double null      [1] lower bound of the class, included; 1 = at threshold
+--   median_below                   double null      [1] upper bound of the class, not included; null for the highest class and for nothing found
+--   mean_pressure                  double null      [1] mean of the fields' pressures to the nearest 0.2; null but for ten fields of five farms or more, none with more than a third
+--   fields_with_assumed_economics  bigint null      [{field}] fields visited whose threshold rests on assumed economics; null where one or two would be told of
+--   fields_outside_stage           bigint null      [{field}] fields with visits at another crop stage only; null where they are too few to show
+--   treatment_first_week           text   null      first ISO week in which fields of two farms are expected at the treatment stage; null for fewer than five fields
+--   treatment_last_week            text   null      last such week
+--   window_basis                   text   null      what these weeks rest on: weather, days (ranges of the protocol) or both
+-- checks:
+--   at_threshold_min <= at_threshold_max and at_threshold_max <= fields_visited
+--   fields_visited > 0 or (share_low is null and share_high is null and median_class is null)
+--   fields_visited = 0 or (share_low <= share_high)
+--   median_class is null or fields_visited >= 5
+--   mean_pressure is null or fields_visited >= 10
+--   fields_visited = 0 or fields_visited >= 3
+--   (treatment_first_week is null) = (treatment_last_week is null)
+select
+    public_row.place as place,
+    public_row.district as district,
+    public_row.season as season,
+    public_row.iso_week as iso_week,
+    public_row.protocol as protocol,
+    public_row.edition as edition,
+    public_row.visits_until as visits_until,
+    public_row.level as level,
+    public_row.fields_visited as fields_visited,
+    public_row.at_threshold_min as at_threshold_min,
+    public_row.at_threshold_max as at_threshold_max,
+    public_row.share_low as share_low,
+    public_row.share_high as share_high,
+    public_row.median_class as median_class,
+    public_row.median_from as median_from,
+    public_row.median_below as median_below,
+    public_row.mean_pressure as mean_pressure,
+    public_row.fields_with_assumed_economics as fields_with_assumed_economics,
+    public_row.fields_outside_stage as fields_outside_stage,
+    public_row.treatment_first_week as treatment_first_week,
+    public_row.treatment_last_week as treatment_last_week,
+    public_row.window_basis as window_basis
+from public_row
+where public_row.county_id is null
+order by public_row.place, public_row.iso_week, public_row.protocol

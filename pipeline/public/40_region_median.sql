@@ -1,0 +1,31 @@
+-- How the counties of a week spread over the classes of the median: one row a class, for the whole region.
+--
+-- Counts rows of county_week that have a class; a class without a county has no row.
+--
+-- grain:   one row a class of the median, ISO week and protocol
+-- key:     iso_week, protocol, median_class
+-- reads:   county_week
+-- privacy: public
+-- columns:
+--   season        int     not null  ISO week-year
+--   iso_week      text    not null  ISO 8601 week, as 2026-W30
+--   protocol      text    not null  id of the protocol
+--   median_class  text    not null  nothing-found, or the bounds of the class
+--   median_from   double  not null  [1] lower bound of the class, included; 1 = at threshold
+--   median_below  double  null      [1] upper bound, not included; null for the highest class and for nothing found
+--   counties      bigint  not null  [{county}] counties whose median is in the class
+-- checks:
+--   counties > 0
+--   median_below is null or median_from < median_below
+select
+    season as season,
+    iso_week as iso_week,
+    protocol as protocol,
+    median_class as median_class,
+    min(median_from) as median_from,
+    min(median_below) as median_below,
+    count(*) as counties
+from county_week
+where median_class is not null
+group by season, iso_week, protocol, median_class
+order by iso_week, protocol, median_class

@@ -1,0 +1,28 @@
+-- How far the crop has come: in a week, how many fields are in which crop stage, for the whole region.
+--
+-- Sums what the public rows say of their own stages. A stage of too few fields joins its neighbor in a row, so some rows
+-- here are ranges of stages. Vegetative stages are taken together as V, R5.0 to R5.9 as R5.
+--
+-- grain:   one row a stage or range of stages, inside or outside the stage window, an ISO week and protocol
+-- key:     iso_week, protocol, crop_stage, in_window
+-- reads:   public_stage
+-- privacy: public
+-- columns:
+--   season       int     not null  ISO week-year
+--   iso_week     text    not null  ISO 8601 week, as 2026-W30
+--   protocol     text    not null  id of the protocol
+--   crop_stage   text    not null  V, R1 to R9, a stage of the protocol's own scale, or the first and last of a range
+--   in_window    boolean not null  whether it lies in the protocol's stage window
+--   fields       bigint  not null  [{field}] fields of all public rows
+-- checks:
+--   fields > 0
+select
+    season as season,
+    iso_week as iso_week,
+    protocol as protocol,
+    crop_stage as crop_stage,
+    in_window as in_window,
+    sum(fields) as fields
+from public_stage
+group by season, iso_week, protocol, crop_stage, in_window
+order by iso_week, protocol, crop_stage, in_window

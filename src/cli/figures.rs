@@ -1,0 +1,326 @@
+//! A workspace rolled up: the private tables, the public rows, and what is needed to write figures of them.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use arrow::array::AsArray;
+use arrow::compute::cast;
+use arrow::datatypes::DataType;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+use super::report::{self, counted};
+use super::setting::roll_up_setting;
+use super::{open_catalogue, open_region, open_snapshot, open_store};
+use crate::disclosure::editions::{Entry, Published};
+use crate::disclosure::public_row::PublicRow;
+use crate::failure::Failure;
+use crate::protocol::catalogue::Catalogue;
+use crate::publish::files::OutputFile;
+use crate::publish::geo::county_week_geojson;
+use crate::publish::map_rows::{Coverage, MapRows};
+use crate::publish::map_style::maplibre_style;
+use crate::publish::qgis_style::qgis_style;
+use crate::publish::tables::{ColumnDoc, write_csv, write_parquet};
+use crate::publish::unseen::plain_text;
+use crate::region::Region;
+use crate::rollup::arrivals::Arrivals;
+use crate::rollup::engine::Elsewhere;
+use crate::rollup::inputs::Setting;
+use crate::rollup::public_rows::{CountyOutcome, Publishing, public_rows};
+use crate::rollup::public_tables::PublicTables;
+use crate::rollup::run::{Period, Rollup, StageTable};
+use crate::rollup::stages::StageColumn;
+use crate::rollup::wanted::roll_up_keeping;
+use crate::rollup::week_heat::WeekHeat;
+use crate::store::alerts::published_rows;
+use crate::store::snapshot::Snapshot;
+use crate::visit::week::IsoWeek;
+use crate::workspace::Workspace;
+
+/// A workspace rolled up, with what is needed to write its figures.
+pub(super) struct Figures {
+    pub(super) region: Region,
+    pub(super) catalogue: Catalogue,
+    /// The private tables.
+    pub(super) rollup: Rollup,
+    /// The public rows and the tables of them: of what is public, and of what is published now.
+    pub(super) public: PublicTables,
+    /// Rows that become public with what is published now.
+    pub(super) entering: Vec<Entry>,
+    /// What becomes of each county of the weeks that are published now: private.
+    pub(super) outcomes: Vec<CountyOutcome>,
+    /// When the newest submission came in.
+    pub(super) received_until: Option<jiff::Timestamp>,
+    /// Who publishes, and how to reach them; empty if the settings do not say.
+    pub(super) contact: String,
+    /// The heat that had come by each week; nothing where the workspace has no temperatures.
+    pub(super) heat: WeekHeat,
+    /// When the visits of public rows came in, for an alert; empty for other commands, which need not look.
+    pub(super) arrivals: Arrivals,
+    pub(super) setting: Setting,
+}
+
+/// What figures are made of besides a version of the store.
+pub(super) struct Sources<'a> {
+    pub(super) region: Region,
+    pub(super) catalogue: Catalogue,
+    pub(super) weather: Option<&'a Path>,
+    /// The rows that are public.
+    pub(super) published: &'a [Published],
+    /// What is published now.
+    pub(super) publishing: &'a Publishing,
+    /// Private tables to keep that are dropped otherwise.
+    pub(super) also: &'a [&'a str],
+}
+
+impl Figures {
+    /// Rolls the newest version of the store up, with what the workspace holds today.
+    pub(super) async fn of(
+        workspace: &Workspace,
+        publishing: &Publishing,
+    ) -> Result<Figures, Failure> {
+        let snapshot = open_snapshot(workspace).await?;
+        Figures::newest(workspace, &snapshot, None, publishing).await
+    }
+
+    /// The same of a version that is open, perhaps elsewhere.
+    pub(super) async fn newest(
+        workspace: &Workspace,
+        snapshot: &Snapshot,
+        elsewhere: Option<&dyn Elsewhere>,
+        publishing: &Publishing,
+    ) -> Result<Figures, Failure> {
+        let published = published_rows(&open_store(workspace).await?).await?;
+        let weather = workspace.weather();
+        let sources = Sources {
+            region: open_region(workspace)?,
+            catalogue: open_catalogue(workspace)?,
+            weather: weather.as_deref(),
+            published: &published,
+            publishing,
+            also: &[],
+        };
+        Figures::at(workspace, snapshot, elsewhere, sources).await
+    }
+
+    /// Rolls a version of the store up.
+    pub(super) async fn at(
+        workspace: &Workspace,
+        snapshot: &Snapshot,
+        elsewhere: Option<&dyn Elsewhere>,
+        sources: Sources<'_>,
+    ) -> Result<Figures, Failure> {
+        let Sources {
+            region, catalogue, ..
+        } = sources;
+        let received_until = snapshot.received_until().await?;
+        let setting = roll_up_setting(workspace, &region, sources.weather)?;
+        let also = sources.also;
+        let rollup = roll_up_keeping(snapshot, elsewhere, &catalogue, &setting, also).await?;
+        note_without_threshold(rollup.visits_without_threshold);
+        let rows = public_rows(
+            &rollup.field_week().batch,
+            &catalogue,
+            &setting,
+            sources.published,
+            sources.publishing,
+            day_of(received_until),
+        )?;
+        let public = PublicTables::of(rows.shown, &setting).await?;
+        Ok(Figures {
+            heat: heat_of(&setting, &catalogue, &public),
+            region,
+            catalogue,
+            rollup,
+            public,
+            entering: rows.entering,
+            outcomes: rows.outcomes,
+            received_until,
+            contact: contact(workspace),
+            arrivals: Arrivals::default(),
+            setting,
+        })
+    }
+
+    /// The same roll-up with other public rows: what is published now may hang on what it holds.
+    pub(super) async fn publishing(
+        mut self,
+        published: &[Published],
+        publishing: &Publishing,
+    ) -> Result<Figures, Failure> {
+        let rows = public_rows(
+            &self.rollup.field_week().batch,
+            &self.catalogue,
+            &self.setting,
+            published,
+            publishing,
+            day_of(self.received_until),
+        )?;
+        self.public = PublicTables::of(rows.shown, &self.setting).await?;
+        self.entering = rows.entering;
+        self.outcomes = rows.outcomes;
+        self.heat = heat_of(&self.setting, &self.catalogue, &self.public);
+        Ok(self)
+    }
+
+    /// The weeks and protocols that the store has visits of, small groups included.
+    pub(super) fn visited(&self) -> BTreeSet<(String, String)> {
+        let batch = &self.rollup.county_week_full().batch;
+        let text = |name: &str| {
+            let column = batch.column_by_name(name);
+            let cast = column.and_then(|column| cast(column, &DataType::Utf8).ok());
+            cast.map(|column| column.as_string::<i32>().clone())
+        };
+        let (weeks, protocols) = (text("iso_week"), text("protocol"));
+        let pairs = weeks.iter().flatten().zip(protocols.iter().flatten());
+        pairs
+            .filter_map(|(week, protocol)| Some((week?.to_owned(), protocol?.to_owned())))
+            .collect()
+    }
+
+    /// Looks up when the visits of the public rows came in.
+    pub(super) async fn with_arrivals(mut self, snapshot: &Snapshot) -> Result<Figures, Failure> {
+        self.arrivals = Arrivals::of(snapshot, self.public.rows()).await?;
+        Ok(self)
+    }
+
+    /// The public rows of a week under a protocol, those of counties first.
+    pub(super) fn rows_under(&self, week: IsoWeek, protocol: &str) -> Vec<PublicRow> {
+        let week = week.to_string();
+        let rows = self.public.rows().iter();
+        rows.filter(|row| row.iso_week == week && row.protocol == protocol)
+            .cloned()
+            .collect()
+    }
+
+    /// Ids of the protocols that the public rows are of; of all where there are none.
+    pub(super) fn protocols(&self) -> Vec<&str> {
+        let rows = self.public.rows().iter();
+        let mut ids: Vec<&str> = rows.map(|row| row.protocol.as_str()).collect();
+        ids.sort_unstable();
+        ids.dedup();
+        if ids.is_empty() {
+            let protocols = self.catalogue.protocols();
+            ids.extend(protocols.map(|protocol| protocol.id.as_str()));
+        }
+        ids
+    }
+
+    /// The public rows of a period as a map has them; of one protocol if it is named. With a week, every county.
+    pub(super) fn map_rows(
+        &self,
+        period: Period,
+        protocol: Option<&str>,
+    ) -> Result<MapRows<'_>, Failure> {
+        let protocols = protocol.map_or_else(|| self.protocols(), |id| vec![id]);
+        let week = match period {
+            Period::Week(week) => Some(week.to_string()),
+            Period::Season(_) | Period::All => None,
+        };
+        let coverage = week
+            .as_deref()
+            .map_or(Coverage::VisitedCounties, |iso_week| Coverage::WholeWeek {
+                iso_week,
+                protocols: &protocols,
+            });
+        let table = self.public.county_week().rows_under(period, protocol)?;
+        MapRows::gather(&self.region, &table, self.public.rows(), coverage)
+    }
+
+    /// The map of a period with its styles: names and bytes, of one protocol if it is named. The MapLibre style draws
+    /// the newest week and the protocol that is named, or else the first.
+    pub(super) fn map_files(
+        &self,
+        period: Period,
+        protocol: Option<&str>,
+    ) -> Result<Vec<OutputFile>, Failure> {
+        let rows = self.public.rows().iter();
+        let weeks = rows.filter(|row| period.holds(&row.iso_week, row.season));
+        let newest = match period {
+            Period::Week(week) => Some(week.to_string()),
+            _ => weeks.map(|row| row.iso_week.clone()).max(),
+        };
+        let first = self.protocols().first().copied();
+        let title_of = |id: &str| match self.catalogue.protocol(id) {
+            Some(protocol) => format!("{} ({id})", protocol.title),
+            None => id.to_owned(),
+        };
+        let drawn = self.map_rows(period, protocol)?;
+        let style = maplibre_style(
+            &drawn,
+            "county_week.geojson",
+            newest.as_deref(),
+            protocol.or(first),
+            &title_of,
+        )?;
+        Ok(vec![
+            ("county_week.geojson", county_week_geojson(&drawn)?),
+            (
+                "county_week.qml",
+                qgis_style(&drawn, &title_of).into_bytes(),
+            ),
+            ("county_week.style.json", style),
+        ])
+    }
+
+    /// A table's rows of a period as CSV, of one protocol if it is named.
+    pub(super) fn csv(
+        &self,
+        table: &StageTable,
+        period: Period,
+        protocol: Option<&str>,
+    ) -> Result<Vec<u8>, Failure> {
+        let rows = table.rows_under(period, protocol)?;
+        write_csv(&rows, &docs(&table.stage.columns))
+    }
+
+    /// A table's rows of a period as Parquet.
+    pub(super) fn parquet(&self, table: &StageTable, period: Period) -> Result<Vec<u8>, Failure> {
+        let notice = self.region.invented();
+        write_parquet(&table.rows_of(period)?, &docs(&table.stage.columns), notice)
+    }
+}
+
+/// The heat that had come by the weeks of the public rows.
+fn heat_of(setting: &Setting, catalogue: &Catalogue, public: &PublicTables) -> WeekHeat {
+    let weeks = public.rows().iter();
+    let weeks = weeks.map(|row| (&*row.protocol, &*row.iso_week));
+    WeekHeat::of(&setting.weather, &setting.counties, catalogue, weeks)
+}
+
+/// The day of a moment, UTC; long ago if nothing came in.
+pub(super) fn day_of(received_until: Option<jiff::Timestamp>) -> Date {
+    received_until.map_or(Date::constant(1970, 1, 1), |moment| {
+        TimeZone::UTC.to_datetime(moment).date()
+    })
+}
+
+/// Nothing is left out in silence.
+pub(super) fn note_without_threshold(visits: u64) {
+    if visits > 0 {
+        report::note(&format!(
+            "note: {} left out: the protocol gives no threshold without economics, which the record lacks",
+            counted(visits, "visit is", "visits are")
+        ));
+    }
+}
+
+fn contact(workspace: &Workspace) -> String {
+    let office = &workspace.settings().office;
+    let given = [&office.name, &office.contact].map(|said| plain_text(said));
+    let given = given.iter().filter(|said| !said.is_empty());
+    given.map(String::as_str).collect::<Vec<_>>().join(", ")
+}
+
+/// What the columns of a table mean.
+pub(super) fn docs(columns: &[StageColumn]) -> Vec<ColumnDoc<'_>> {
+    columns
+        .iter()
+        .map(|column| ColumnDoc {
+            name: &column.name,
+            description: &column.description,
+            unit: column.unit.as_deref(),
+        })
+        .collect()
+}

@@ -1,0 +1,109 @@
+//! Whether what was issued may be published by the stricter of the settings then and now.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::issuing::made_by_an_older_program;
+use crate::disclosure::cell::judge;
+use crate::disclosure::editions::{Entry, Published};
+use crate::disclosure::public_row::Place;
+use crate::disclosure::rule::Rule;
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::Protocol;
+use crate::store::alerts::IssuedAlert;
+use crate::workspace::Workspace;
+
+/// Holds the rows that an alert shows to the rule; `rows` are those that were public with it.
+///
+/// # Errors
+/// A [`Failure`] that says which row is no longer fit to be published, and how to withdraw the alert.
+pub(super) fn hold_to_rule(
+    workspace: &Workspace,
+    alert: &IssuedAlert,
+    rows: &[Published],
+) -> Result<(), Failure> {
+    if alert.public_rows.is_none() {
+        return Err(made_by_an_older_program(alert));
+    }
+    let then = workspace.as_it_was(&alert.settings)?;
+    let now = workspace.settings().disclosure.rule();
+    let rule = now.stricter(then.settings().disclosure.rule());
+    let season = &alert.iso_week[..alert.iso_week.len().min(4)];
+    let of_season = rows
+        .iter()
+        .filter(|one| one.entry.row.season.to_string() == season);
+    let mut members = of_season.flat_map(|one| &one.entry.members);
+    let farms_known = members.any(|member| member.farm.is_some());
+    let mut latest: BTreeMap<&Place, &Published> = BTreeMap::new();
+    for one in rows {
+        let row = &one.entry.row;
+        if row.iso_week == alert.iso_week && row.protocol == alert.protocol {
+            latest.insert(&row.place, one);
+        }
+    }
+    let shown = latest.into_values().filter(|one| !one.withdrawn);
+    for one in shown {
+        if let Some(why) = broken(&one.entry, &rule, farms_known) {
+            return Err(Failure::new(
+                Kind::Publish,
+                format!(
+                    "publishing stopped, nothing was written: alert {} shows {}, which [disclosure] lets out no more: {why}",
+                    alert.number,
+                    one.entry.row.place.in_words()
+                ),
+            )
+            .mend(format!(
+                "withdraw it: bractline alert --withdraw {} --reason TEXT; then issue the week again",
+                alert.number
+            )));
+        }
+    }
+    Ok(())
+}
+
+/// Why a row is not let out by a rule.
+fn broken(entry: &Entry, rule: &Rule, farms_known: bool) -> Option<String> {
+    let row = &entry.row;
+    if row.level < rule.level {
+        return Some(format!("it is of the level {}", row.level.word()));
+    }
+    let in_window = row.fields_visited > 0;
+    let counted = entry.members.iter();
+    let farms = counted
+        .filter(|member| member.in_window == in_window)
+        .map(|member| member.farm);
+    judge(farms, farms_known, rule)
+        .err()
+        .map(|why| why.to_string())
+}
+
+/// Of one pest in one crop, what is counted in one way is published against one threshold: against two, the difference
+/// of the two would tell of fields between them.
+///
+/// # Errors
+/// A [`Failure`] that names the two protocols.
+pub(super) fn one_protocol_a_count<'a>(
+    protocols: impl IntoIterator<Item = &'a Protocol>,
+) -> Result<(), Failure> {
+    let mut known: BTreeMap<(&str, &str, &str), BTreeSet<&str>> = BTreeMap::new();
+    for protocol in protocols {
+        let count = (
+            protocol.scientific_name(),
+            protocol.crop.as_str(),
+            protocol.counted.as_str(),
+        );
+        known.entry(count).or_default().insert(&protocol.id);
+    }
+    let two = known.into_iter().find(|(_, ids)| ids.len() > 1);
+    two.map_or(Ok(()), |((pest, crop, counted), ids)| {
+        let ids: Vec<&str> = ids.into_iter().collect();
+        Err(Failure::new(
+            Kind::Publish,
+            format!(
+                "publishing stopped, nothing was written: alerts of {} are of one count ({counted}, {pest}, {crop}) against \
+                 different thresholds",
+                ids.join(" and ")
+            ),
+        )
+        .mend("withdraw the alerts of one of them: two thresholds for one count tell of the fields between them"))
+    })
+}

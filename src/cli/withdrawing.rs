@@ -1,0 +1,101 @@
+//! Withdrawing an alert: a stub with the reason takes its place, and its rows are shown no more.
+//!
+//! What the alert told is known all the same, so its rows keep their fields: a new alert of the week shows them again if
+//! nothing of them has changed, or with a change that could be shown by itself.
+
+use jiff::Timestamp;
+
+use super::issuing::{find, settle};
+use super::report;
+use super::{Format, Outcome, open_store};
+use crate::failure::{Failure, Kind};
+use crate::publish::unseen::plain_text;
+use crate::store::alerts::{AlertBook, IssuedAlert, Withdrawn};
+use crate::store::append::Sealed;
+use crate::workspace::Workspace;
+
+/// A withdrawal that is overtaken more often than this gives up.
+const ATTEMPTS_MAX: usize = 50;
+/// A reason is a sentence or two on a stub, in a feed and in a list.
+const REASON_LENGTH_MAX: usize = 500;
+
+pub(super) async fn withdraw(
+    workspace: &Workspace,
+    number: i64,
+    reason: String,
+    now: Timestamp,
+    format: Format,
+) -> Result<Outcome, Failure> {
+    let reason = readable(&reason)?;
+    let store = open_store(workspace).await?;
+    for _ in 0..ATTEMPTS_MAX {
+        let book = AlertBook::open(&store).await?;
+        settle(workspace, &book.issued)?;
+        let alert = find(&book.issued, number)?;
+        if alert.withdrawn.is_some() {
+            return Err(Failure::new(
+                Kind::Publish,
+                format!("alert {number} was withdrawn already"),
+            ));
+        }
+        let withdrawn = Withdrawn {
+            at: Timestamp::from_microsecond(now.as_microsecond()).unwrap_or(now),
+            reason: reason.clone(),
+        };
+        if book.withdraw(&store, number, &withdrawn).await? == Sealed::Overtaken {
+            continue;
+        }
+        match format {
+            Format::Json => report::say_json(&serde_json::json!({
+                "number": number,
+                "iso_week": alert.iso_week,
+                "protocol": alert.protocol,
+                "withdrawn_at": withdrawn.at.to_string(),
+                "reason": reason,
+            }))?,
+            Format::Text => report::say(&format!(
+                "withdrew alert {number} of {}, {}: {reason}\n`bractline publish` puts a stub in its place{}",
+                alert.iso_week,
+                alert.protocol,
+                still_published(&book.issued, alert)
+            ))?,
+        }
+        return Ok(Outcome::Done);
+    }
+    Err(Failure::new(
+        Kind::Busy,
+        "cannot withdraw: the table of alerts stayed busy",
+    )
+    .mend("withdraw again when the others are through; nothing was changed"))
+}
+
+/// Of a correction: what it corrected is still published, with the rows that it brought.
+fn still_published(issued: &[IssuedAlert], alert: &IssuedAlert) -> String {
+    let corrected = issued
+        .iter()
+        .find(|other| Some(other.number) == alert.replaces && other.withdrawn.is_none());
+    corrected.map_or_else(String::new, |other| {
+        format!(
+            "\nnote: alert {}, which it corrected, is still published; withdraw it as well if its rows are wrong",
+            other.number
+        )
+    })
+}
+
+/// The reason on one line, without what is not seen.
+fn readable(reason: &str) -> Result<String, Failure> {
+    let words: Vec<&str> = reason.split_whitespace().collect();
+    let reason = plain_text(&words.join(" "));
+    let length = reason.chars().count();
+    let wrong = |what: String| {
+        Err(Failure::new(Kind::Publish, what)
+            .mend("say in a sentence what was wrong, for the readers of the alert"))
+    };
+    match length {
+        0 => wrong("the reason is empty".to_owned()),
+        1..=REASON_LENGTH_MAX => Ok(reason),
+        _ => wrong(format!(
+            "the reason has {length} characters, {REASON_LENGTH_MAX} at the most"
+        )),
+    }
+}

@@ -1,0 +1,369 @@
+//! From field-weeks to public rows: which rows are public, and which would be if a week were published now.
+//!
+//! Reads the private table `field_week` and hands its fields to [`crate::disclosure`], week by week. What leaves this
+//! module are public rows, entries for the store, and for the office what became of each county.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use arrow::array::{Array, AsArray, RecordBatch};
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Date32Type, Float64Type, Int32Type};
+use jiff::ToSpan;
+use jiff::civil::Date;
+
+use super::inputs::Setting;
+use super::run::Period;
+use crate::disclosure::editions::{Entry, Outcome, Published, Week, week_rows};
+use crate::disclosure::field::{FieldWeek, GridPoint, Id};
+use crate::disclosure::public_row::{Place, PublicRow};
+use crate::disclosure::rule::Level;
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::Catalogue;
+use crate::region::point_grid::{GridWidth, cell_of};
+
+/// Which weeks are published now, beyond what is public already.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Publishing {
+    /// None.
+    Nothing,
+    /// One week under one protocol.
+    Week {
+        /// ISO 8601 week.
+        iso_week: String,
+        /// The protocol's id.
+        protocol: String,
+    },
+    /// Every week of a period.
+    All(Period),
+}
+
+impl Publishing {
+    fn holds(&self, iso_week: &str, season: i32, protocol: &str) -> bool {
+        match self {
+            Publishing::Nothing => false,
+            Publishing::Week {
+                iso_week: week,
+                protocol: id,
+            } => week == iso_week && id == protocol,
+            Publishing::All(period) => period.holds(iso_week, season),
+        }
+    }
+}
+
+/// The rows of all weeks.
+#[derive(Debug, Clone, Default)]
+pub struct PublicRows {
+    /// Every row that is shown, by place, week and protocol.
+    pub shown: Vec<PublicRow>,
+    /// Of the weeks published now, the entries that are not public yet.
+    pub entering: Vec<Entry>,
+    /// Of the weeks published now, what became of each county: private.
+    pub outcomes: Vec<CountyOutcome>,
+}
+
+/// What became of a county in a week: private.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CountyOutcome {
+    /// The ISO week-year.
+    pub season: i32,
+    /// ISO 8601 week.
+    pub iso_week: String,
+    /// The protocol's id.
+    pub protocol: String,
+    /// Fields in the stage window, and outside it.
+    pub fields: [u32; 2],
+    /// The county, its place and why.
+    pub outcome: Outcome,
+    /// Whether the row of that place is public already.
+    pub is_public: bool,
+}
+
+/// What became of a county in a week, in a word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Status {
+    /// Most of its fields are in a public row, of the county or of a place elsewhere.
+    Public,
+    /// They would be if the week were published now.
+    WouldBePublic,
+    /// They are in no row.
+    Withheld,
+}
+
+impl Status {
+    /// Its name in the table.
+    pub fn word(self) -> &'static str {
+        match self {
+            Status::Public => "public",
+            Status::WouldBePublic => "would-be-public",
+            Status::Withheld => "withheld",
+        }
+    }
+}
+
+impl CountyOutcome {
+    /// In a word.
+    pub fn status(&self) -> Status {
+        match (&self.outcome.place, self.is_public) {
+            (None, _) => Status::Withheld,
+            (Some(_), true) => Status::Public,
+            (Some(_), false) => Status::WouldBePublic,
+        }
+    }
+}
+
+/// A week under a protocol.
+type WeekKey = (String, String);
+
+/// The rows that are public by `published`, and those that become so by what is published now.
+///
+/// # Errors
+/// A [`Failure`] if the table lacks a column, or a season that has rows of the level `strict` is to get others.
+pub fn public_rows(
+    field_week: &RecordBatch,
+    catalogue: &Catalogue,
+    setting: &Setting,
+    published: &[Published],
+    publishing: &Publishing,
+    visits_until: Date,
+) -> Result<PublicRows, Failure> {
+    let columns = Columns::of(field_week)?;
+    let farms_known = columns.seasons_with_farms();
+    let mut entries: BTreeMap<WeekKey, Vec<Published>> = BTreeMap::new();
+    for one in published {
+        let row = &one.entry.row;
+        let key = (row.iso_week.clone(), row.protocol.clone());
+        entries.entry(key).or_default().push(one.clone());
+    }
+    let mut fields: BTreeMap<WeekKey, (i32, Vec<FieldWeek>)> = BTreeMap::new();
+    for row in 0..field_week.num_rows() {
+        let (week, protocol) = (columns.iso_week.value(row), columns.protocol.value(row));
+        let season = columns.season.value(row);
+        if publishing.holds(week, season, protocol) {
+            let key = (week.to_owned(), protocol.to_owned());
+            let group = fields.entry(key).or_insert_with(|| (season, Vec::new()));
+            group.1.push(columns.field(row, catalogue, setting));
+        }
+    }
+    let keys: BTreeSet<&WeekKey> = entries.keys().chain(fields.keys()).collect();
+    let none = Vec::new();
+    let mut rows = PublicRows::default();
+    for key in keys {
+        let published = entries.get(key).unwrap_or(&none);
+        let season = match (fields.get(key), published.first()) {
+            (Some((season, _)), _) => *season,
+            (None, Some(one)) => one.entry.row.season,
+            (None, None) => continue,
+        };
+        let week = Week {
+            season,
+            iso_week: &key.0,
+            protocol: &key.1,
+            visits_until,
+            farms_known: farms_known.contains(&season),
+            districts: &setting.districts,
+        };
+        if !publishing.holds(&key.0, season, &key.1) {
+            rows.shown.extend(shown_of(&week, published, setting));
+            continue;
+        }
+        not_back_to_survey(season, published_of_all(&entries, season), setting)?;
+        let of_week = fields.get(key).map_or(&[][..], |(_, fields)| fields);
+        let made = week_rows(&week, of_week, published, &setting.rule);
+        let outcomes = made.outcomes.into_iter().map(|outcome| {
+            let of_county = of_week
+                .iter()
+                .filter(|field| field.county_id == outcome.county_id);
+            let inside = of_county.clone().filter(|field| field.in_window).count();
+            CountyOutcome {
+                season,
+                iso_week: key.0.clone(),
+                protocol: key.1.clone(),
+                fields: [inside as u32, (of_county.count() - inside) as u32],
+                is_public: outcome.place.as_ref().is_some_and(|place| {
+                    made.entering.iter().all(|entry| entry.row.place != *place)
+                }),
+                outcome,
+            }
+        });
+        rows.outcomes.extend(outcomes);
+        rows.shown.extend(made.shown);
+        rows.entering.extend(made.entering);
+    }
+    rows.shown
+        .sort_by(|one, other| key_of(one).cmp(&key_of(other)));
+    Ok(rows)
+}
+
+fn published_of_all(
+    entries: &BTreeMap<WeekKey, Vec<Published>>,
+    season: i32,
+) -> impl Iterator<Item = &PublicRow> {
+    let rows = entries.values().flatten().map(|one| &one.entry.row);
+    rows.filter(move |row| row.season == season)
+}
+
+/// Rows of both levels in one season tell more than either: intervals first and counts later are counts.
+fn not_back_to_survey<'a>(
+    season: i32,
+    mut rows: impl Iterator<Item = &'a PublicRow>,
+    setting: &Setting,
+) -> Result<(), Failure> {
+    let strict = |row: &PublicRow| row.level == Level::Strict;
+    if setting.rule.level == Level::Survey && rows.any(strict) {
+        return Err(Failure::new(
+            Kind::Settings,
+            format!("season {season} has public rows of the level strict, and [disclosure] level is survey"),
+        )
+        .mend("write level = \"strict\" again; a workspace can go back with its next season"));
+    }
+    Ok(())
+}
+
+fn key_of(row: &PublicRow) -> (&Place, &str, &str) {
+    (&row.place, &row.iso_week, &row.protocol)
+}
+
+/// The newest entry of each place, unless it was withdrawn or the rule has become stricter since.
+fn shown_of(week: &Week, published: &[Published], setting: &Setting) -> Vec<PublicRow> {
+    let mut latest = BTreeMap::new();
+    for one in published {
+        latest.insert(&one.entry.row.place, one);
+    }
+    latest
+        .into_values()
+        .filter(|one| !one.withdrawn)
+        .map(|one| one.entry.row.clone())
+        .filter(|row| row.satisfies(&setting.rule, week.farms_known))
+        .collect()
+}
+
+/// The columns of `field_week` that disclosure control needs.
+struct Columns {
+    field_id: arrow::array::StringArray,
+    farm_id: arrow::array::StringArray,
+    county_id: arrow::array::StringArray,
+    iso_week: arrow::array::StringArray,
+    protocol: arrow::array::StringArray,
+    crop_stage: arrow::array::StringArray,
+    window_basis: arrow::array::StringArray,
+    season: arrow::array::Int32Array,
+    in_window: arrow::array::BooleanArray,
+    economics_assumed: arrow::array::BooleanArray,
+    pressure: arrow::array::Float64Array,
+    lon: arrow::array::Float64Array,
+    lat: arrow::array::Float64Array,
+    window_opens: arrow::array::Date32Array,
+    window_closes: arrow::array::Date32Array,
+}
+
+impl Columns {
+    fn of(batch: &RecordBatch) -> Result<Columns, Failure> {
+        let column = |name: &str, wanted: &DataType| {
+            let broken = |why: &str| {
+                Failure::new(Kind::Stage, format!("column {name} of field_week: {why}"))
+            };
+            let found = batch
+                .column_by_name(name)
+                .ok_or_else(|| broken("it is missing"))?;
+            cast(found, wanted).map_err(|error| broken(&error.to_string()))
+        };
+        let text = |name| Ok::<_, Failure>(column(name, &DataType::Utf8)?.as_string().clone());
+        let truth = |name| Ok::<_, Failure>(column(name, &DataType::Boolean)?.as_boolean().clone());
+        let float = |name| {
+            let array = column(name, &DataType::Float64)?;
+            Ok::<_, Failure>(array.as_primitive::<Float64Type>().clone())
+        };
+        let day = |name| {
+            let array = column(name, &DataType::Date32)?;
+            Ok::<_, Failure>(array.as_primitive::<Date32Type>().clone())
+        };
+        Ok(Columns {
+            field_id: text("field_id")?,
+            farm_id: text("farm_id")?,
+            county_id: text("county_id")?,
+            iso_week: text("iso_week")?,
+            protocol: text("protocol")?,
+            crop_stage: text("crop_stage")?,
+            window_basis: text("window_basis")?,
+            season: column("season", &DataType::Int32)?
+                .as_primitive::<Int32Type>()
+                .clone(),
+            in_window: truth("in_window")?,
+            economics_assumed: truth("economics_assumed")?,
+            pressure: float("pressure")?,
+            lon: float("lon")?,
+            lat: float("lat")?,
+            window_opens: day("window_opens")?,
+            window_closes: day("window_closes")?,
+        })
+    }
+
+    /// The seasons in which a visit names a farm.
+    fn seasons_with_farms(&self) -> BTreeSet<i32> {
+        let named = (0..self.season.len()).filter(|row| self.farm(*row).is_some());
+        named.map(|row| self.season.value(row)).collect()
+    }
+
+    fn farm(&self, row: usize) -> Option<Id> {
+        let given = self.farm_id.is_valid(row);
+        given.then(|| Id::of_farm(self.farm_id.value(row)))?
+    }
+
+    fn field(&self, row: usize, catalogue: &Catalogue, setting: &Setting) -> FieldWeek {
+        let (crop_stage, stage_place) = stage_group(
+            self.crop_stage.value(row),
+            self.protocol.value(row),
+            catalogue,
+        );
+        let day = |days: &arrow::array::Date32Array| {
+            let given = days.is_valid(row);
+            let day = given.then(|| Date::constant(1970, 1, 1).checked_add(days.value(row).days()));
+            day.and_then(Result::ok)
+        };
+        let basis = self.window_basis.is_valid(row);
+        FieldWeek {
+            field: Id::of(self.field_id.value(row)),
+            farm: self.farm(row),
+            county_id: self.county_id.value(row).to_owned(),
+            in_window: self.in_window.value(row),
+            crop_stage,
+            stage_place,
+            pressure: self.pressure.value(row),
+            economics_assumed: self.economics_assumed.value(row),
+            treatment_days: day(&self.window_opens)
+                .zip(day(&self.window_closes))
+                .map(|(opens, closes)| [opens, closes]),
+            window_basis: basis.then(|| self.window_basis.value(row).to_owned()),
+            cell: grid_point(self.lon.value(row), self.lat.value(row), setting.point_grid),
+        }
+    }
+}
+
+/// A stage as far as a bulletin tells stages apart, and its place in the order of growth: every vegetative stage is V,
+/// R5.0 to R5.9 are R5.
+fn stage_group(stage: &str, protocol: &str, catalogue: &Catalogue) -> (String, i32) {
+    let is_vegetative = stage == "VE"
+        || (stage.starts_with('V') && stage[1..].starts_with(|c: char| c.is_ascii_digit()));
+    let group = match stage {
+        _ if is_vegetative => "V",
+        _ if stage.starts_with("R5.") => "R5",
+        _ => stage,
+    };
+    let scale = catalogue.protocol(protocol).map(|protocol| &protocol.scale);
+    let place = scale.and_then(|scale| scale.read(group));
+    (
+        group.to_owned(),
+        place.map_or(-1, |stage| stage.first_place()),
+    )
+}
+
+/// The cell of a field's point.
+fn grid_point(lon: f64, lat: f64, width: GridWidth) -> GridPoint {
+    let cell = cell_of(lon, lat, width);
+    GridPoint {
+        cell: cell.id,
+        lon: cell.lon,
+        lat: cell.lat,
+        grid_km: width.km(),
+    }
+}

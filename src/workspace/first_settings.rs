@@ -1,0 +1,104 @@
+//! The settings file of a new workspace.
+
+use super::RegionSettings;
+use crate::visit::doubts::CODES;
+
+/// The settings file of a new workspace: every setting, its default and what it does.
+pub(super) fn settings_text(region: &RegionSettings, store_place: &str) -> String {
+    let text = |value: &str| toml::Value::from(value).to_string();
+    format!(
+        r#"# Settings of this workspace. Every setting stands here with its default.
+
+[region]
+# The counties: "us:46" or "us:20,31" (US states by their two-digit code, boundaries of 2017), or the
+# name of a GeoJSON or TopoJSON file in this folder.
+boundaries = {boundaries}
+# Where the boundary file keeps a county's id and name; not used with "us:".
+id_property = {id_property}
+name_property = {name_property}
+# Counties whose fields are too few to publish are taken together by district. Where the boundary file keeps a county's
+# district; empty if it has none. Or name them here, which comes before the file:
+# [region.districts]
+# "North" = ["001", "003"]
+district_property = {district_property}
+
+[store]
+# Where the tables lie. Empty: the folder "store" beside this file. Or a bucket, as "s3://bucket/prefix", whose
+# region and keys come from the environment (AWS_REGION, AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY …).
+place = {place}
+# Whether others of the office may use the folder "store". false: only its owner may enter it. true: it gets the
+# permissions of this folder, and the umask decides about the files in it.
+shared = false
+
+[season]
+# Visits outside these days of the year are held. Month and day, both included.
+first_day = "06-01"
+last_day = "09-30"
+
+[disclosure]
+# What is published of how many fields. "survey": counts by county, for offices whose growers agreed to that. "strict":
+# intervals in place of counts, as statistical offices publish. A workspace can go from survey to strict, and not back
+# within a season: the two together would tell more than either.
+level = "survey"
+# A row is published with so many fields of so many farms or more, none of which has more than half of the fields. With
+# two fields each grower computes the other's figure, so three is the least. Fields that name no farm add no farm; in a
+# season in which no visit names one, more fields are needed. These can be raised, not lowered.
+min_fields = 3
+min_farms = 3
+min_fields_without_farms = 5
+# Width of the grid of published points, in kilometers: 5, 10, 20 or 40. A point is moved to the middle of its cell.
+# Once an alert is issued, the width may be raised and not lowered.
+point_grid_km = 10.0
+
+# Economics by crop type, assumed for records that lack them; a record that still lacks one is held. What was
+# assumed is marked in the visit's row, counted in every county-week and said in the alert. None by default:
+# [defaults.oilseed]
+# treatment_cost = {{ amount = 8.0, per = "acre", currency = "USD" }}
+# market_value = {{ amount = 0.16, per = "lb", currency = "USD" }}
+# plant_population = {{ count = 20000, per = "acre" }}
+
+[weather]
+# Daily minimum and maximum temperatures, a file in this folder: GHCN-Daily CSV, or plain CSV with the columns
+# date, tmin_c, tmax_c (or tmin_f, tmax_f) and, where it holds several stations, station. Without it the days
+# of treatment rest on the day ranges of the protocol, and the alert says so:
+# file = "weather.csv"
+# Seasons are compared by the heat that had come, too: the degree-days of the protocol's crop, summed from this day
+# of the year. Every day from it must have temperatures, or the sum is not given.
+heat_from = "01-01"
+# The station of each county by its id; "*" stands for every other one. A file of one station serves all:
+# [weather.stations]
+# "*" = "STATION-1"
+
+[doubts]
+# Doubts flag a visit, which counts all the same. A visit with a doubt that is named here is held instead:
+# {doubts}.
+hold = []
+
+[office]
+# Stands at the foot of the alert.
+name = ""
+contact = ""
+
+[publish]
+# Address of the folder that `bractline publish` fills, with a slash at its end, as
+# "https://example.org/alerts/": the feed then links by it. Empty: links are relative.
+base_url = ""
+# Title of the list and the feed of alerts. Empty: "Scouting alerts".
+title = ""
+# Who publishes, for the feed. Empty: the name of the office.
+author = ""
+
+[data]
+# Licence of the packages that `bractline export` makes: its identifier as SPDX lists it, such as "CC-BY-4.0", and
+# where its text is. Empty: the package says that it is not stated.
+license = ""
+license_url = ""
+"#,
+        boundaries = text(&region.boundaries),
+        id_property = text(&region.id_property),
+        place = text(store_place),
+        name_property = text(&region.name_property),
+        district_property = text(&region.district_property),
+        doubts = CODES.join(", "),
+    )
+}

@@ -1,0 +1,517 @@
+//! The map of a page and the map files: every class told apart, true at the edges, and read by other programs.
+
+use bractline::disclosure::public_row::{MedianClass, PublicRow};
+use bractline::disclosure::rule::Level;
+use bractline::failure::Failure;
+use bractline::publish::county_map::{CountyMap, MapTitle, draw_county_map};
+use bractline::publish::files::write_file;
+use bractline::publish::geo::county_week_geojson as write_geojson;
+use bractline::publish::map_rows::{Coverage, MapRows};
+use bractline::publish::map_style::maplibre_style;
+use bractline::publish::qgis_style::qgis_style;
+use bractline::region::Region;
+use serde_json::{Value, json};
+
+use crate::support::python;
+use crate::week_rows::{
+    NOTICE, between, county_week_of, elsewhere, other_stage, region, region_of, shown, week,
+};
+
+const WEEK: Coverage = Coverage::WholeWeek {
+    iso_week: "2026-W30",
+    protocols: &["bsm-eggs"],
+};
+
+fn county_week_geojson(
+    region: &Region,
+    rows: &[PublicRow],
+    coverage: Coverage,
+) -> Result<Vec<u8>, Failure> {
+    write_geojson(&MapRows::gather(
+        region,
+        &county_week_of(region, rows),
+        rows,
+        coverage,
+    )?)
+}
+
+fn drawn(rows: &[PublicRow]) -> CountyMap {
+    let title = MapTitle {
+        subject: "Eggs",
+        week: "week 30",
+    };
+    draw_county_map(&region(), rows, title)
+}
+
+fn legend_of(map: &CountyMap) -> Vec<(&'static str, &str)> {
+    let entries = map.legend.iter();
+    entries
+        .map(|entry| (entry.words, &*entry.counties))
+        .collect()
+}
+
+/// The same rows as the level `strict` gives them, where each class is one of few fields.
+fn strict(rows: Vec<PublicRow>) -> Vec<PublicRow> {
+    let class = |class: MedianClass| match class.from {
+        _ if class.nothing_found => class,
+        from => MedianClass {
+            from: if from < 0.5 { 0.0 } else { 0.5 },
+            below: (from < 0.5).then_some(0.5),
+            nothing_found: false,
+        },
+    };
+    let rows = rows.into_iter().map(|row| PublicRow {
+        level: Level::Strict,
+        median: row.median.map(class),
+        ..row
+    });
+    rows.collect()
+}
+
+// ---- the map of a page ----
+
+#[test]
+fn the_map_tells_every_kind_of_county_apart() {
+    let map = drawn(&week());
+    assert_eq!(
+        legend_of(&map),
+        [
+            ("nothing found", "1 county"),
+            ("some found, median under 0.25", "2 counties"),
+            ("0.25 to under 0.5", "1 county"),
+            ("0.5 to under 1", "2 counties"),
+            ("1 to under 1.5: at or above threshold", "2 counties"),
+            ("1.5 or more: at or above threshold", "1 county"),
+            ("3 or 4 fields, none at threshold", "1 county"),
+            ("3 or 4 fields, 1 or more at threshold", "1 county"),
+            ("all fields at another crop stage", "1 county"),
+            (
+                "no figures: not visited, or too few fields to publish",
+                "4 counties"
+            ),
+        ]
+    );
+    let svg = map.svg;
+    for pattern in ["none-at-threshold", "some-at-threshold", "other-stage"] {
+        assert_eq!(
+            svg.matches(&format!("fill=\"url(#map-{pattern})\""))
+                .count(),
+            1
+        );
+        assert!(svg.contains(&format!("<pattern id=\"map-{pattern}\"")));
+    }
+    // A county without figures is plain.
+    assert_eq!(svg.matches("fill=\"#d0d0d0\"><title>").count(), 4);
+    assert!(svg.contains(
+        "<desc id=\"map-description\">Of 16 counties, 7 have at least one field at threshold. The highest median is \
+         1.5 or more, in Foxglove. 1 county: nothing found;"
+    ));
+}
+
+#[test]
+fn a_county_says_what_is_known_of_it_and_no_more() {
+    let svg = drawn(&week()).svg;
+    for says in [
+        "1: Alder, none of 9 fields at threshold, median under 0.25",
+        "2: Bergamot, 4 of 7 fields at threshold, median 1 to under 1.5",
+        // A median a last digit below threshold is not at threshold.
+        "7: Goldenrod, 3 of 8 fields at threshold, median 0.5 to under 1",
+        "5: Elk Ford, none of 5 fields at threshold, nothing found",
+        "11: Kestrel, none of 4 fields at threshold",
+        "12: Larkspur, 1 or more of 3 fields at threshold",
+        "8: Hazel, all fields at another crop stage",
+        "4: Dogwood, no figures: not visited, or too few fields to publish",
+        "16: Prairie Clover, no figures: not visited, or too few fields to publish",
+    ] {
+        assert!(svg.contains(&format!("<title>{says}</title>")), "{says}");
+    }
+}
+
+#[test]
+fn counties_with_a_field_at_threshold_are_outlined_and_on_top() {
+    let svg = drawn(&week()).svg;
+    let outlined = "stroke=\"#000\" stroke-width=\"3\"><title>";
+    let numbers: Vec<&str> = svg
+        .split(outlined)
+        .skip(1)
+        .filter_map(|rest| Some(rest.split_once(':')?.0))
+        .collect();
+    // Among them 3, 7 and 9, whose medians are below threshold, and 12, which has no class.
+    assert_eq!(numbers, ["2", "3", "6", "7", "9", "10", "12"]);
+    let first = svg.find(outlined).expect("an outline");
+    let quiet = svg
+        .rfind("fill=\"#d0d0d0\"")
+        .expect("a county without figures");
+    assert!(quiet < first, "an outline may be covered");
+}
+
+#[test]
+fn the_legend_is_that_of_the_level_and_loses_no_county_where_levels_are_mixed() {
+    let map = drawn(&strict(week()));
+    let words: Vec<&str> = map.legend.iter().map(|entry| entry.words).collect();
+    assert_eq!(words.len(), 11);
+    assert!(
+        !words.contains(&"0.25 to under 0.5")
+            && words.contains(&"0.5 or more: below or above threshold"),
+        "{words:?}"
+    );
+    assert!(
+        map.svg
+            .contains("10: Juniper, 6 of 11 fields at threshold, median 0.5 or more")
+    );
+    // Classes of this level overlap: none is called the highest.
+    assert!(!map.svg.contains("The highest"));
+
+    let mut mixed = strict(week());
+    mixed[0] = shown(0, 9, 0, 0.3, 0.6);
+    let map = drawn(&mixed);
+    let counted = |entry: &(&str, &str)| -> usize {
+        let number = entry.1.split(' ').next().expect("a number");
+        number.parse().expect("a number")
+    };
+    assert_eq!(legend_of(&map).iter().map(counted).sum::<usize>(), 16);
+    assert_eq!(map.legend.len(), 16);
+
+    // Without a row the legend is that of the usual level.
+    assert_eq!(
+        legend_of(&drawn(&[])).len(),
+        legend_of(&drawn(&week())).len()
+    );
+}
+
+#[test]
+fn a_row_of_no_county_is_not_on_the_map() {
+    let mut rows = week();
+    let without = drawn(&rows);
+    rows.push(elsewhere(shown(0, 9, 9, 2.0, 3.0)));
+    assert_eq!(drawn(&rows), without);
+}
+
+// ---- the files ----
+
+/// The files of the sample week, checked by programs that are not ours.
+#[test]
+fn the_week_opens_in_other_programs_with_every_county_and_figure() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let coverage = Coverage::WholeWeek {
+        iso_week: "2026-W30",
+        protocols: &["lygus-adults"],
+    };
+    let mut rows = week();
+    rows.push(elsewhere(shown(3, 5, 5, 2.0, 3.0)));
+    let bytes = county_week_geojson(&region(), &rows, coverage).expect("GeoJSON");
+    let path = folder.path().join("week.geojson");
+    write_file(&path, &bytes).expect("written");
+    let told = python(
+        "tests/reference/check_map_files.py",
+        &["geojson", text(&path), "32"],
+    );
+    assert_eq!(told.trim(), "32 features, every check passed");
+
+    let collection: Value = serde_json::from_slice(&bytes).expect("JSON");
+    assert_eq!(collection["generator"], "bractline");
+    assert_eq!(collection["invented"], NOTICE);
+    assert_eq!(collection["boundaries"]["vintage"], "2026");
+    assert!(
+        collection["caution"]
+            .as_str()
+            .is_some_and(|text| text.contains("label"))
+    );
+    let find = |id: &str| {
+        let features = collection["features"].as_array().expect("features");
+        let found = features.iter().find(|feature| feature["id"] == id);
+        found.unwrap_or_else(|| panic!("no {id}"))["properties"].clone()
+    };
+    let known = find("002.2026-W30.bsm-eggs");
+    assert_eq!(known["status"], "median");
+    assert_eq!(
+        (&known["median_class"], &known["median_from"]),
+        (&json!("1-1.5"), &json!(1.0))
+    );
+    assert_eq!(
+        (&known["at_threshold_min"], &known["at_threshold_max"]),
+        (&json!(4), &json!(4))
+    );
+    assert_eq!(known["visits_until"], "2026-07-26");
+    assert_eq!(
+        (&known["start"], &known["end"]),
+        (&json!("2026-07-20"), &json!("2026-07-26"))
+    );
+    let small = find("012.2026-W30.bsm-eggs");
+    assert_eq!(
+        (&small["at_threshold_min"], &small["at_threshold_max"]),
+        (&json!(1), &json!(3))
+    );
+    let identity = [
+        "county_id",
+        "county_name",
+        "season",
+        "iso_week",
+        "start",
+        "end",
+        "protocol",
+        "status",
+    ];
+    for (id, status) in [
+        ("004.2026-W30.bsm-eggs", "no-figures"),
+        ("005.2026-W30.bsm-eggs", "nothing-found"),
+        ("008.2026-W30.bsm-eggs", "other-stage"),
+        ("011.2026-W30.bsm-eggs", "none-at-threshold"),
+        ("012.2026-W30.bsm-eggs", "some-at-threshold"),
+        ("014.2026-W30.bsm-eggs", "no-figures"),
+        ("002.2026-W30.lygus-adults", "no-figures"),
+    ] {
+        let properties = find(id);
+        assert_eq!(properties["status"], status, "{id}");
+        let members = properties.as_object().expect("an object");
+        assert_eq!(
+            members.len(),
+            known.as_object().expect("an object").len(),
+            "{id}"
+        );
+        for name in identity {
+            assert!(!properties[name].is_null(), "{id}: {name}");
+        }
+        if status == "no-figures" {
+            let figures = || {
+                members
+                    .iter()
+                    .filter(|(name, _)| !identity.contains(&&***name))
+            };
+            assert_eq!(figures().count(), members.len() - identity.len());
+            for (name, value) in figures() {
+                assert!(value.is_null(), "{id}: {name} is {value}");
+            }
+        }
+    }
+}
+
+#[test]
+fn several_weeks_hold_the_counties_with_a_row_in_order() {
+    let mut rows = vec![shown(2, 5, 1, 0.5, 1.0), shown(0, 5, 1, 0.5, 1.0)];
+    rows.push(PublicRow {
+        iso_week: "2026-W29".to_owned(),
+        ..shown(2, 4, 0, 0.5, 0.9)
+    });
+    let bytes = county_week_geojson(&region(), &rows, Coverage::VisitedCounties).expect("GeoJSON");
+    let collection: Value = serde_json::from_slice(&bytes).expect("JSON");
+    let features = collection["features"].as_array().expect("features");
+    let ids: Vec<_> = features.iter().map(|feature| &feature["id"]).collect();
+    assert_eq!(
+        ids,
+        [
+            "003.2026-W29.bsm-eggs",
+            "001.2026-W30.bsm-eggs",
+            "003.2026-W30.bsm-eggs"
+        ]
+    );
+
+    let empty = county_week_geojson(&region(), &[], Coverage::VisitedCounties).expect("GeoJSON");
+    let empty: Value = serde_json::from_slice(&empty).expect("JSON");
+    assert_eq!((&empty["features"], empty.get("bbox")), (&json!([]), None));
+}
+
+#[test]
+fn a_file_of_a_week_refuses_what_does_not_belong_in_it() {
+    let region = region();
+    let refused = |table_rows: &[PublicRow], twice: bool, rows: &[PublicRow], iso_week| {
+        let mut table = county_week_of(&region, table_rows);
+        if twice {
+            let both = [table.clone(), table.clone()];
+            table = arrow::compute::concat_batches(&table.schema(), &both).expect("one table");
+        }
+        let coverage = Coverage::WholeWeek {
+            iso_week,
+            protocols: &["bsm-eggs"],
+        };
+        let failure = MapRows::gather(&region, &table, rows, coverage).expect_err("refused");
+        failure.to_string()
+    };
+    let one = [shown(0, 5, 1, 0.5, 1.0)];
+    let stranger = [shown(998, 5, 1, 0.5, 1.0)];
+    for (says, failure) in [
+        ("another week", refused(&one, false, &one, "2026-W31")),
+        ("two rows", refused(&one, true, &one, "2026-W30")),
+        (
+            "not in the region",
+            refused(&stranger, false, &stranger, "2026-W30"),
+        ),
+        // A figure that is in no public row, and a county that would be said to have none.
+        ("is no public row", refused(&one, false, &[], "2026-W30")),
+        ("lacks a public row", refused(&[], false, &one, "2026-W30")),
+    ] {
+        assert!(failure.contains(says), "{failure}");
+    }
+}
+
+#[test]
+fn a_region_across_the_antimeridian_gets_a_box_whose_west_is_greater_than_its_east() {
+    let ring = |west: f64, east: f64| {
+        json!([[
+            [west, 51.0],
+            [east, 51.0],
+            [east, 53.0],
+            [west, 53.0],
+            [west, 51.0]
+        ]])
+    };
+    let islands = json!({
+        "type": "Feature",
+        "properties": {"id": "001", "name": "Far Islands"},
+        "geometry": {"type": "MultiPolygon", "coordinates": [ring(-180.0, -163.5), ring(172.4, 180.0)]},
+    });
+    let region = region_of(vec![islands]);
+    let rows = [shown(0, 5, 1, 0.5, 1.0)];
+    let bytes = county_week_geojson(&region, &rows, Coverage::VisitedCounties).expect("GeoJSON");
+    let collection: Value = serde_json::from_slice(&bytes).expect("JSON");
+    assert_eq!(collection["bbox"], json!([172.4, 51.0, -163.5, 53.0]));
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = folder.path().join("islands.geojson");
+    write_file(&path, &bytes).expect("written");
+    let told = python(
+        "tests/reference/check_map_files.py",
+        &["geojson", text(&path), "1"],
+    );
+    assert_eq!(told.trim(), "1 features, every check passed");
+    // On the map the two parts are next to each other, not at the two ends of the world.
+    let title = MapTitle {
+        subject: "Eggs",
+        week: "week 30",
+    };
+    let svg = draw_county_map(&region, &rows, title).svg;
+    let height: f64 = between(&svg, "viewBox=\"0 0 ", "\"")
+        .split_once(' ')
+        .expect("two")
+        .1
+        .parse()
+        .expect("a number");
+    assert!(height > 60.0, "the map is a strip {height} high");
+}
+
+/// Among them are outlines that run back over themselves (17069, 51093), cross themselves (06001),
+/// lie on both sides of the 180th meridian (02016), and one that is not there at all (51610).
+#[test]
+fn every_built_in_county_is_published_as_a_valid_shape() {
+    let states: Vec<String> = (1..=56)
+        .filter(|code| ![3, 7, 14, 43, 52].contains(code))
+        .map(|code| format!("{code:02}"))
+        .collect();
+    let region = Region::built_in(&format!("us:{}", states.join(","))).expect("built-in states");
+    let bytes = county_week_geojson(&region, &[], WEEK).expect("GeoJSON");
+    let collection: Value = serde_json::from_slice(&bytes).expect("JSON");
+    let west_and_east = (&collection["bbox"][0], &collection["bbox"][2]);
+    assert!(
+        west_and_east.0.as_f64() > west_and_east.1.as_f64(),
+        "{west_and_east:?}"
+    );
+    assert_eq!(collection["counties_without_outline"], json!(["51610"]));
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = folder.path().join("counties.geojson");
+    write_file(&path, &bytes).expect("written");
+    let told = python(
+        "tests/reference/check_map_files.py",
+        &["geojson", text(&path), "3141"],
+    );
+    assert_eq!(told.trim(), "3141 features, every check passed");
+}
+
+// ---- the styles ----
+
+/// A filter of the MapLibre style, for a feature: the few operators that our styles use.
+fn fits(filter: &Value, properties: &Value) -> bool {
+    let part = filter.as_array().expect("an operator and its operands");
+    let value = |operand: &Value| match operand.as_array() {
+        Some(get) if get[0] == "get" => properties[get[1].as_str().expect("a name")].clone(),
+        Some(kind) if kind[0] == "typeof" => {
+            let of = properties[kind[1][1].as_str().expect("a name")].clone();
+            json!(if of.is_number() { "number" } else { "other" })
+        }
+        _ => operand.clone(),
+    };
+    match part[0].as_str().expect("an operator") {
+        "all" => part[1..].iter().all(|part| fits(part, properties)),
+        "==" => value(&part[1]) == value(&part[2]),
+        ">" => value(&part[1]).as_f64() > value(&part[2]).as_f64(),
+        other => panic!("our styles have no {other}"),
+    }
+}
+
+/// In a file of another level, and of both, and with another protocol that must not be drawn over the first.
+#[test]
+fn a_maplibre_style_draws_each_county_of_its_protocol_in_one_class() {
+    let mut mixed = strict(week());
+    mixed[0] = shown(0, 9, 0, 0.3, 0.6);
+    let traps = PublicRow {
+        protocol: "traps".to_owned(),
+        ..other_stage(1, 4)
+    };
+    for (mut rows, classes) in [(week(), 10), (strict(week()), 11), (mixed, 16)] {
+        rows.push(PublicRow {
+            level: rows[1].level,
+            ..traps.clone()
+        });
+        let region = region();
+        let table = county_week_of(&region, &rows);
+        let map = MapRows::gather(&region, &table, &rows, WEEK).expect("rows");
+        let style = maplibre_style(
+            &map,
+            "county_week.geojson",
+            Some("2026-W30"),
+            Some("bsm-eggs"),
+            &|id| format!("Eggs ({id})"),
+        );
+        let style: Value = serde_json::from_slice(&style.expect("a style")).expect("JSON");
+        let name = style["name"].as_str().expect("a name");
+        assert!(name.starts_with("Eggs (bsm-eggs): "), "{name}");
+        let layers = style["layers"].as_array().expect("layers");
+        let fills = layers.iter().filter(|layer| layer["type"] == "fill");
+        assert_eq!(fills.clone().count(), classes);
+        let outline = layers.iter().find(|layer| layer["id"] == "at-threshold");
+        let outline = &outline.expect("the outline")["filter"];
+        let features: Value =
+            serde_json::from_slice(&write_geojson(&map).expect("GeoJSON")).expect("JSON");
+        let features = features["features"].as_array().expect("features");
+        assert_eq!(features.len(), 32);
+        for feature in features {
+            let properties = &feature["properties"];
+            let id = &feature["id"];
+            let fitting = fills
+                .clone()
+                .filter(|layer| fits(&layer["filter"], properties));
+            let is_drawn = properties["protocol"] == "bsm-eggs";
+            assert_eq!(fitting.count(), usize::from(is_drawn), "{id}");
+            let at_threshold = properties["at_threshold_min"].as_i64() > Some(0);
+            assert_eq!(fits(outline, properties), is_drawn && at_threshold, "{id}");
+        }
+    }
+}
+
+#[test]
+fn the_qgis_style_names_each_protocol_and_switches_on_the_first_alone() {
+    let region = region();
+    let rows = week();
+    let table = county_week_of(&region, &rows);
+    let coverage = Coverage::WholeWeek {
+        iso_week: "2026-W30",
+        protocols: &["bsm-eggs", "traps"],
+    };
+    let map = MapRows::gather(&region, &table, &rows, coverage).expect("rows");
+    let style = qgis_style(&map, &|id| format!("Title of {id}"));
+    let groups: Vec<&str> = style
+        .lines()
+        .filter(|line| line.contains("<rule key=\"protocol-"))
+        .collect();
+    assert_eq!(groups.len(), 2);
+    for (group, (id, on)) in groups.iter().zip([("bsm-eggs", 1), ("traps", 0)]) {
+        assert!(group.contains(&format!("checkstate=\"{on}\"")), "{group}");
+        assert!(
+            group.contains(&format!("label=\"Title of {id}\"")),
+            "{group}"
+        );
+        assert!(group.contains(&format!("= &#39;{id}&#39;")), "{group}");
+    }
+}
+
+fn text(path: &std::path::Path) -> &str {
+    path.to_str().expect("a UTF-8 path")
+}
