@@ -30,7 +30,7 @@ def main():
     database = open_store(given.store)
     database.execute(VISIBLE)
     database.execute(KEPT_MEAN if given.from_visits else FIELD_MEAN)
-    database.execute(COUNTY_WEEK, {"min_fields": 3, "min_farms": 3})
+    database.execute(COUNTY_WEEK)
     given.out.mkdir(parents=True, exist_ok=True)
     database.execute(f"copy county_week to '{given.out}/county_week.csv' (header)")
     database.execute(f"copy county_week to '{given.out}/county_week.parquet' (format parquet)")

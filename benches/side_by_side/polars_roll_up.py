@@ -9,7 +9,6 @@ from common import KG_OF_LB
 
 Z = 1.959963984540054
 CELL = ["county_id", "season", "iso_week", "protocol"]
-MIN_FIELDS = MIN_FARMS = 3
 
 
 def files(store, table):
@@ -49,9 +48,6 @@ def field_weeks(store):
         .sort("in_window", "observed_on", "visit_id", descending=True)
         .unique(["field_id", "iso_week", "protocol"], keep="first", maintain_order=True)
         .with_columns((pl.col("pressure") >= 1 - 1e-12).alias("at"))
-        .with_columns(
-            (pl.col("in_window") | ~pl.col("in_window").any().over(CELL)).alias("counted")
-        )
     )
 
 
@@ -63,7 +59,6 @@ def county_weeks(fields):
         pl.col("treatment_cost_amount").is_null() | pl.col("market_value_amount").is_null()
         | pl.col("plant_population_count").is_null()
     )
-    farm = pl.col("farm_id").filter(pl.col("counted"))
     figures = fields.group_by(CELL).agg(
         inside.sum().cast(pl.Int64).alias("fields_visited"),
         at.sum().cast(pl.Int64).alias("fields_at_threshold"),
@@ -75,8 +70,6 @@ def county_weeks(fields):
         .alias("area_share_at_threshold"),
         (~inside).sum().cast(pl.Int64).alias("fields_outside_stage"),
         (inside & assumed).sum().cast(pl.Int64).alias("fields_with_assumed_economics"),
-        farm.count().alias("with_farm"),
-        (farm.drop_nulls().n_unique() + farm.null_count()).alias("farms"),
     )
     n, at = pl.col("fields_visited"), pl.col("fields_at_threshold")
     share = pl.when(n > 0).then(at / n)
@@ -88,19 +81,13 @@ def county_weeks(fields):
         pl.when(n > 0).then(pl.when(at == 0).then(0.0).otherwise(centre - half)).alias("share_low"),
         pl.when(n > 0).then(pl.when(at == n).then(1.0).otherwise(centre + half)).alias("share_high"),
         pl.when(n > 0).then(pl.col("area_share_at_threshold")),
-        (
-            pl.when(n == 0).then(pl.col("fields_outside_stage") < MIN_FIELDS).otherwise(n < MIN_FIELDS)
-            | ((pl.col("with_farm") > 0) & (pl.col("farms") < MIN_FARMS))
-        ).alias("suppressed"),
     )
     shown = (
         "fields_visited", "fields_at_threshold", "share_at_threshold", "share_low", "share_high",
         "mean_pressure", "median_pressure", "p90_pressure", "max_pressure", "area_share_at_threshold",
         "fields_outside_stage", "fields_with_assumed_economics",
     )
-    return figures.select(
-        *CELL, *(pl.when(~pl.col("suppressed")).then(pl.col(name)).alias(name) for name in shown), "suppressed"
-    ).sort("county_id", "iso_week", "protocol")
+    return figures.select(*CELL, *shown).sort("county_id", "iso_week", "protocol")
 
 
 def main():

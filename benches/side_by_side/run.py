@@ -115,7 +115,7 @@ def compare_roll_ups(ours, others):
     names = [
         "fields_visited", "fields_at_threshold", "share_at_threshold", "share_low", "share_high",
         "mean_pressure", "median_pressure", "p90_pressure", "max_pressure", "area_share_at_threshold",
-        "fields_outside_stage", "fields_with_assumed_economics", "suppressed",
+        "fields_outside_stage", "fields_with_assumed_economics",
     ]
     differ = " or ".join(
         f"(a.{name} is null) <> (b.{name} is null)"
@@ -125,7 +125,7 @@ def compare_roll_ups(ours, others):
     for folder in others:
         [(cells, wrong)] = database.sql(f"""
             select count(*), count(*) filter (a.county_id is null or b.county_id is null or {differ})
-            from read_parquet('{ours}/county_week.parquet') as a
+            from read_parquet('{ours}/private/county_week_full.parquet') as a
             full join read_parquet('{folder}/county_week.parquet') as b using (county_id, iso_week, protocol)
         """).fetchall()
         if wrong:
