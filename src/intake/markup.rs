@@ -7,8 +7,8 @@
 
 use std::io::BufRead;
 
-use memchr::memchr;
 use memchr::memmem::Finder;
+use memchr::{memchr, memrchr};
 
 /// A longer text between two tags is no text of a cell.
 const TEXT_BYTES_MAX: usize = 1 << 20;
@@ -117,13 +117,15 @@ fn next_attribute(rest: &str) -> Option<(&str, &str, &str)> {
 
 fn full_name(inside: &str) -> &str {
     let end = inside
-        .find(|letter: char| letter.is_ascii_whitespace() || letter == '/')
+        .bytes()
+        .position(|byte| byte.is_ascii_whitespace() || byte == b'/')
         .unwrap_or(inside.len());
     &inside[..end]
 }
 
 fn local(name: &str) -> &str {
-    name.rsplit_once(':').map_or(name, |(_, local)| local)
+    let colon = memrchr(b':', name.as_bytes());
+    colon.map_or(name, |colon| &name[colon + 1..])
 }
 
 /// Reads a text to its end.
@@ -144,7 +146,7 @@ pub fn read(source: &mut dyn BufRead, watch: &mut dyn Watch) -> Result<(), Refus
         }
         let piece =
             std::str::from_utf8(&piece).map_err(|_| Refusal::holds("XML that is not UTF-8"))?;
-        if piece.contains('\0') {
+        if memchr(0, piece.as_bytes()).is_some() {
             return Err(Refusal::holds("XML that is not UTF-8"));
         }
         if let Some(instruction) = piece.strip_prefix('?') {

@@ -62,12 +62,13 @@ impl Watch for XlsxLimits {
         {
             return Err(Refusal::holds("a style with a name longer than any name"));
         }
-        match tag.name() {
+        let name = tag.name();
+        match name {
             "c" | "row" => believable_ranges(tag, "r")?,
             "dimension" | "f" | "mergeCell" => believable_ranges(tag, "ref")?,
             _ => {}
         }
-        match tag.name() {
+        match name {
             "c" => count(&mut self.cells, CELLS_MAX, "cells"),
             "row" => count(&mut self.rows, CELLS_MAX, "rows"),
             "si" => count(&mut self.texts, CELLS_MAX, "texts"),
