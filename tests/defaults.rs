@@ -113,7 +113,7 @@ fn what_is_assumed_is_counted_and_said_and_gives_the_figures_of_a_record_that_sa
     for column in ["mean_pressure", "max_pressure", "fields_at_threshold"] {
         assert_eq!(cell(&table, column), cell(&expected, column), "{column}");
     }
-    // Of one or two fields no number is told.
+    // Of one or two fields no number is given.
     let sentence = "A few records lack a treatment cost, a market price or a plant population; there the threshold \
         rests on this office&#39;s default for the crop type.";
     assert!(page.contains(sentence), "{page}");

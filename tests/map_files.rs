@@ -1,6 +1,7 @@
 //! The map of a page and the map files: every class told apart, true at the edges, and read by other programs.
 
-use bractline::disclosure::public_row::{MedianClass, PublicRow};
+use bractline::disclosure::median_class::MedianClass;
+use bractline::disclosure::public_row::PublicRow;
 use bractline::disclosure::rule::Level;
 use bractline::failure::Failure;
 use bractline::publish::county_map::{CountyMap, MapTitle, draw_county_map};

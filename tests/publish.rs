@@ -5,7 +5,8 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, BooleanArray, Float64Array, Int64Array, RecordBatch, StringArray};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use bractline::disclosure::public_row::{Place, PublicRow};
+use bractline::disclosure::place::Place;
+use bractline::disclosure::public_row::PublicRow;
 use bractline::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};
 use bractline::publish::files::write_file;
 use bractline::publish::tables::{ColumnDoc, write_csv, write_parquet};
@@ -100,7 +101,7 @@ fn the_headline_says_how_many_counties_and_no_more_than_is_known() {
     let none = |place| shown(place, 5, 0, 0.0, 0.0);
     let at = |place| shown(place, 5, 2, 0.9, 1.2);
     for (rows, says) in [
-        // Nobody scouted, or too few fields came in: the two are never told apart.
+        // Nobody scouted, or too few fields came in: the two look the same.
         (
             vec![],
             "No county has enough sampled fields to report this week",

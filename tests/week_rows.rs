@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use arrow::array::RecordBatch;
-use bractline::disclosure::public_row::{MedianClass, Place, PublicRow};
+use bractline::disclosure::median_class::MedianClass;
+use bractline::disclosure::place::Place;
+use bractline::disclosure::public_row::PublicRow;
 use bractline::disclosure::rule::{Level, Rule};
 use bractline::publish::classes::bands;
 use bractline::region::Region;

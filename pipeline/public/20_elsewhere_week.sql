@@ -24,7 +24,7 @@
 --   median_from                    double null      [1] lower bound of the class, included; 1 = at threshold
 --   median_below                   double null      [1] upper bound of the class, not included; null for the highest class and for nothing found
 --   mean_pressure                  double null      [1] mean of the fields' pressures to the nearest 0.2; null but for ten fields of five farms or more, none with more than a third
---   fields_with_assumed_economics  bigint null      [{field}] fields visited whose threshold rests on assumed economics; null where one or two would be told of
+--   fields_with_assumed_economics  bigint null      [{field}] fields visited whose threshold rests on assumed economics; null where it would single out one or two fields
 --   fields_outside_stage           bigint null      [{field}] fields with visits at another crop stage only; null where they are too few to show
 --   treatment_first_week           text   null      first ISO week in which fields of two farms are expected at the treatment stage; null for fewer than five fields
 --   treatment_last_week            text   null      last such week

@@ -256,7 +256,7 @@ impl Export {
     ) -> Result<Made, Failure> {
         let as_it_was = workspace.as_it_was(&inputs.settings)?;
         let disclosure = &as_it_was.settings().disclosure;
-        // What is told of single fields is judged by the stricter of the settings then and now.
+        // What is published of single fields is judged by the stricter of the settings then and now.
         let now = workspace.settings().disclosure.rule();
         let rule = disclosure.rule().stricter(now);
         let catalogue = &figures.catalogue;

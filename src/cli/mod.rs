@@ -145,7 +145,7 @@ pub fn run() -> ExitCode {
     }
 }
 
-/// Panics of libraries that are told in words elsewhere, and would only frighten here.
+/// Panics of libraries that are reported in words elsewhere, and would only frighten here.
 ///
 /// A writer whose file could not be ended is told to stop, and panics because it has stopped already (`object_store` 0.13,
 /// `BufWriter::abort`). deltalake catches that, and the error itself is told: a full disk is no fault of the program.

@@ -139,7 +139,7 @@ fn week_pages(
 ) -> Result<Vec<PublicFile>, Failure> {
     let mut weeks: BTreeMap<&str, BTreeMap<&str, &IssuedAlert>> = BTreeMap::new();
     for alert in issued {
-        // The newest of a protocol stands for it.
+        // Of each protocol the newest.
         let week = weeks.entry(&alert.iso_week).or_default();
         week.insert(&alert.protocol, alert);
     }

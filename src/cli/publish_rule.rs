@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::issuing::made_by_an_older_program;
 use crate::disclosure::cell::judge;
 use crate::disclosure::editions::{Entry, Published};
-use crate::disclosure::public_row::Place;
+use crate::disclosure::place::Place;
 use crate::disclosure::rule::Rule;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;

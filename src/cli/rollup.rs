@@ -185,7 +185,7 @@ impl Figures {
                 "county_week",
                 "county_week.csv, county_week.parquet",
                 "One row a county, week and protocol with a public row. A county without a row was not visited, or its \
-                 fields are too few to publish; the two are never told apart.",
+                 fields are too few to publish; the two look the same.",
                 false,
                 false,
             ),

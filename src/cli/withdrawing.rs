@@ -1,6 +1,6 @@
 //! Withdrawing an alert: a stub with the reason takes its place, and its rows are shown no more.
 //!
-//! What the alert told is known all the same, so its rows keep their fields: a new alert of the week shows them again if
+//! What the alert said is known all the same, so its rows keep their fields: a new alert of the week shows them again if
 //! nothing of them has changed, or with a change that could be shown by itself.
 
 use jiff::Timestamp;

@@ -74,10 +74,7 @@ pub fn judge(
         *by_farm.entry(farm).or_default() += 1;
     }
     let fields: u32 = by_farm.values().sum();
-    let least = match farms_known {
-        true => rule.min_fields,
-        false => rule.min_fields_without_farms,
-    };
+    let least = rule.least_fields(farms_known);
     if fields == 0 {
         return Err(Withheld::Empty);
     }

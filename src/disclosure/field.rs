@@ -80,7 +80,7 @@ pub struct FieldWeek {
     pub cell: GridPoint,
 }
 
-/// The middle of a cell of the grid: that fields were visited around it may be told.
+/// The middle of a cell of the grid: that fields were visited around it may be public.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct GridPoint {
     /// Id of the cell.

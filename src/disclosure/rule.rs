@@ -49,6 +49,14 @@ impl Rule {
         min_fields_without_farms: 5,
     };
 
+    /// Fewest fields of a row in a season of which a visit names a farm, or of which none does.
+    pub fn least_fields(&self, farms_known: bool) -> u32 {
+        match farms_known {
+            true => self.min_fields,
+            false => self.min_fields_without_farms,
+        }
+    }
+
     /// The stricter of two rules in each of their settings.
     pub fn stricter(self, other: Rule) -> Rule {
         Rule {

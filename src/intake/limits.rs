@@ -1,6 +1,6 @@
 //! How much of one submission is taken in: what is beyond is no submission but another kind of file, or an attack.
 //!
-//! A submission that breaks one of these is refused whole, and nothing of it is loaded. The limits of single formats stand
+//! A submission that breaks one of these is refused whole, and nothing of it is loaded. The limits of single formats are
 //! with their readers.
 
 use std::fs::File;
@@ -82,7 +82,7 @@ fn unpacks_too_far(unpacked: u64, packed: u64) -> Option<String> {
     })
 }
 
-/// What a submission has of records and of what stands between them, bytes.
+/// What a submission has of records and of what is between them, bytes.
 #[derive(Debug, Default, Clone, Copy)]
 pub struct Between {
     records: u64,

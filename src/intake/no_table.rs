@@ -81,7 +81,7 @@ pub(super) fn refuse_other_kinds(start: &[u8], name: &str) -> Result<(), Failure
 }
 
 /// The file as a mapping takes it: a text that does not look like a table is read as one all the same, so that what is
-/// wrong with it is told of the whole, and not of each line.
+/// wrong with it is reported once for the whole, not line by line.
 ///
 /// # Errors
 /// A [`Failure`] for a file that is empty, or holds records.

@@ -36,7 +36,7 @@ const BATCH_HELD_BYTES: usize = 8 << 20;
 const HELD_ROW_BYTES: usize = 300;
 /// Bytes of a submission that may wait between reading and writing. A longer record goes alone.
 const WAITING_BYTES_MAX: usize = 32 << 20;
-/// Held records that are told of a submission that is refused for their number.
+/// Held records that are shown of a submission that is refused for their number.
 const FIRST_TOLD: usize = 3;
 
 /// One pass over a submission.

@@ -120,8 +120,8 @@ fn season(bulletin: &Bulletin) -> String {
 
 /// What the rows say, and what is withheld.
 pub(super) const RULE_IN_WORDS: &str = "A county is shown with 3 or more fields of 3 or more farms, none of which has more \
-than half of them; smaller groups are taken together by district. Of 3 or 4 fields only none or 1 or more is told; \
-all fields at threshold are told as all but one or more. A row changes once at most, and only by a group of late or \
+than half of them; smaller groups are taken together by district. Of 3 or 4 fields only none, or 1 or more, is given; \
+all fields at threshold appear as all but one or more. A row changes once at most, and only by a group of late or \
 corrected fields that could be shown by itself; otherwise it says until when visits are counted.";
 
 fn method(bulletin: &Bulletin) -> String {

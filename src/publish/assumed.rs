@@ -3,7 +3,7 @@
 use super::shown_numbers::count_of;
 use crate::disclosure::public_row::PublicRow;
 
-/// How many of the fields shown rest on economics that the office assumed; nothing where none is told of.
+/// How many of the fields shown rest on economics that the office assumed; nothing where no row gives a number.
 /// They are never mixed with the others without a word.
 pub fn what_is_assumed(rows: &[PublicRow]) -> Option<String> {
     let told = || rows.iter().filter(|row| row.fields_visited > 0);

@@ -7,7 +7,8 @@ use std::collections::BTreeMap;
 use super::classes::Class;
 use super::row_words::fields_in_words;
 use super::shown_names::{display_name, display_names};
-use crate::disclosure::public_row::{Place, PublicRow};
+use crate::disclosure::place::Place;
+use crate::disclosure::public_row::PublicRow;
 use crate::region::Region;
 
 /// A place of which something else is said now than before.

@@ -3,7 +3,8 @@
 
 use std::collections::BTreeSet;
 
-use crate::disclosure::public_row::{MedianClass, PublicRow};
+use crate::disclosure::median_class::MedianClass;
+use crate::disclosure::public_row::PublicRow;
 use crate::disclosure::rule::Level;
 
 /// How a county is painted. The order is that of the legend.
@@ -19,7 +20,7 @@ pub enum Class {
     SomeAtThreshold,
     /// All visits at another crop stage.
     OtherStage,
-    /// No row: not visited, or too few fields to publish. The two are never told apart.
+    /// No row: not visited, or too few fields to publish. The two look the same.
     NoFigures,
 }
 
@@ -317,48 +318,11 @@ impl Class {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::disclosure::field::{FieldWeek, GridPoint, Id};
-    use crate::disclosure::public_row::{Heading, Place, public_row};
-    use crate::disclosure::rule::Rule;
+    use crate::disclosure::invented;
 
     /// A row of so many fields, each of a farm of its own, all with this pressure.
-    fn row_of(level: Level, fields: u32, pressure: f64) -> PublicRow {
-        let fields: Vec<FieldWeek> = (0..fields)
-            .map(|number| FieldWeek {
-                field: Id::of(&format!("field {number}")),
-                farm: Some(Id::of(&format!("farm {number}"))),
-                county_id: "001".to_owned(),
-                in_window: true,
-                crop_stage: "R2".to_owned(),
-                stage_place: 2,
-                pressure,
-                economics_assumed: false,
-                treatment_days: None,
-                window_basis: None,
-                cell: GridPoint {
-                    cell: "1.1".to_owned(),
-                    lon: -100.0,
-                    lat: 45.0,
-                    grid_km: 10.0,
-                },
-            })
-            .collect();
-        let heading = Heading {
-            place: &Place::County("001".to_owned()),
-            season: 2026,
-            iso_week: "2026-W30",
-            protocol: "bsm-eggs",
-            visits_until: jiff::civil::date(2026, 7, 26),
-            farms_known: true,
-        };
-        let rule = Rule {
-            level,
-            ..Rule::LEAST
-        };
-        let fields: Vec<&FieldWeek> = fields.iter().collect();
-        public_row(&heading, &fields, &rule)
-            .expect("enough fields")
-            .0
+    fn row_of(level: Level, fields: usize, pressure: f64) -> PublicRow {
+        invented::row_of(&invented::fields(&vec![pressure; fields]), level)
     }
 
     /// The bands are those of disclosure control, whose bounds this asks for by making rows of fields.

@@ -124,7 +124,7 @@ fn draw_svg(frame: &Frame, counties: &[DrawnCounty], classes: &[Class], title: M
     svg
 }
 
-/// Three fills that no class of the scale has, told apart without color: dots, slanted lines, upright crosses.
+/// Three fills that no class of the scale has, distinct without color: dots, slanted lines, upright crosses.
 const PATTERNS: &str = concat!(
     r##"<defs><pattern id="map-none-at-threshold" width="12" height="12" patternUnits="userSpaceOnUse">"##,
     r##"<rect width="12" height="12" fill="#fff"/><circle cx="3" cy="3" r="1.4" fill="#555"/>"##,

@@ -1,7 +1,7 @@
 //! The gate: what a public file may hold, judged on its finished bytes before it is put anywhere.
 //!
 //! A file is public only by a name in [`PUBLIC_FILES`]. Tables and maps hold the columns of the public tables and no
-//! others, and every row of theirs is one of the public rows that the gate was told of; a point is no finer than the
+//! others, and every row of theirs is one of the public rows that the gate was given; a point is no finer than the
 //! grid, and is nobody's field; no text holds a private name. A new public file needs its name here, and if it is of a
 //! new kind, its judge.
 

@@ -58,7 +58,7 @@ pub struct ExportGate<'a> {
 
 impl<'a> ExportGate<'a> {
     /// The rules for a package of a level, whose tables of the region are made of `rows`; `gate` lets rows of counties
-    /// and elsewhere through that it was told of.
+    /// and elsewhere through that it was given.
     ///
     /// # Errors
     /// A [`Failure`] if nothing is held back at this level, or the stages cannot be read.

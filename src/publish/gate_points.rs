@@ -24,7 +24,7 @@ const NUMBERS_APART_MAX: usize = 3;
 /// Two numbers that are none by themselves are looked at if at most so many characters, none of them a letter or
 /// digit, part them, and each has two decimals.
 const PAIR_GAP_MAX: usize = 4;
-/// Longest word with its marks that is looked for beside a number, bytes.
+/// Longest word with its marks that is looked for next to a number, bytes.
 const WORD_BYTES_MAX: usize = 24;
 /// Kilometers of a degree of latitude, rounded down.
 const KM_PER_DEGREE: f64 = 110.5;

@@ -15,7 +15,7 @@ use super::note::markdown_options;
 
 /// How often a text is decoded: somebody may have encoded it that often.
 const ROUNDS: usize = 4;
-/// Stands where one block ends and the next begins, as a line end in a file.
+/// Marks where one block ends and the next begins, as a line end in a file.
 const BLOCK_END: char = '\u{1e}';
 /// Tags within a line of text. What they part is read as one word.
 const INLINE: [&str; 22] = [

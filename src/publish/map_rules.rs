@@ -3,7 +3,7 @@
 //! Takes bounds, colors and words from the drawing, so that a viewer shows what the page shows. Knows no viewer's
 //! syntax.
 
-use crate::disclosure::public_row::MedianClass;
+use crate::disclosure::median_class::MedianClass;
 use crate::disclosure::rule::Level;
 use crate::publish::classes::{Class, Marks};
 

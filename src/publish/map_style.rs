@@ -1,7 +1,7 @@
 //! A MapLibre style (version 8) for the county-week GeoJSON next to it.
 //!
 //! Names no tile, font or sprite, so that a viewer needs no network. Without a sprite there are no patterns: the classes
-//! that have no place on the scale are told apart by the dashes of their borders.
+//! that have no place on the scale are distinct by the dashes of their borders.
 
 use serde_json::{Value, json};
 

@@ -21,6 +21,7 @@ pub mod files;
 pub mod gate;
 pub mod gate_export;
 mod gate_folding;
+mod gate_name_kinds;
 mod gate_names;
 mod gate_parquet;
 mod gate_points;

@@ -139,7 +139,7 @@ impl Place {
         }
     }
 
-    /// Whether every file of these names can be put there, as far as can be told before the first is.
+    /// Whether every file of these names can be put there, as far as can be seen before the first is.
     ///
     /// # Errors
     /// A [`Failure`] if a link, or what is no folder or file, stands in the way of one.

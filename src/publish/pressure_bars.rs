@@ -5,7 +5,7 @@ use std::fmt::Write;
 use super::chart::{Anchor, Chart, FAINT, WIDTH, chart, short, text};
 use super::classes::Class;
 use super::shown_numbers::count_of;
-use crate::disclosure::public_row::MedianClass;
+use crate::disclosure::median_class::MedianClass;
 use crate::disclosure::rule::Level;
 use crate::rollup::season_so_far::PressureClass;
 

@@ -86,7 +86,8 @@ pub fn visits_until_in_words(row: &PublicRow, newest: Option<Date>) -> Option<St
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
-    use crate::disclosure::public_row::{MedianClass, Place};
+    use crate::disclosure::median_class::MedianClass;
+    use crate::disclosure::place::Place;
     use crate::disclosure::rule::Level;
 
     /// A row of a county with so many fields, least and most of them at threshold.

@@ -3,7 +3,7 @@
 use crate::rollup::arrivals::Arrived;
 use crate::statistics::reporting_delay::{COMPLETE_WEEKS_LEAST, NotKnown};
 
-/// From so many fields on a share is told: a share of few fields is a number of fields.
+/// From so many fields on a share is given: a share of few fields is a number of fields.
 const FIELDS_LEAST: u32 = 20;
 
 /// In a sentence or some, of the visits of shown counties alone: shares in steps of ten percent. `fields` are the fields
@@ -16,7 +16,7 @@ pub fn still_to_come(arrived: &Arrived, fields: u32) -> String {
             "The week began more than six weeks before the newest report: reporting is essentially complete.".to_owned()
         }
         _ if fields < FIELDS_LEAST => {
-            format!("How much is still to come is not told of fewer than {FIELDS_LEAST} fields.")
+            format!("How much is still to come is not given for fewer than {FIELDS_LEAST} fields.")
         }
         Arrived::InPart {
             share,
@@ -52,7 +52,7 @@ mod tests {
             high: 0.949,
             complete_weeks: 9,
         };
-        assert!(still_to_come(&arrived, 19).contains("not told of fewer than 20"));
+        assert!(still_to_come(&arrived, 19).contains("not given for fewer than 20"));
         let said = still_to_come(&arrived, 20);
         assert!(said.contains("about 80% of this week's visits"), "{said}");
         assert!(said.contains("9 earlier complete weeks"), "{said}");

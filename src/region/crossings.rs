@@ -166,8 +166,8 @@ fn refuse_ground_twice(county: &County, at: (f64, f64), place: &str) -> Result<(
     Err(unusable(
         place,
         format!(
-            "the outline of {} ({}) crosses itself near {lon:.5}, {lat:.5}, and encloses ground twice: whether that lies \
-             in the county cannot be told",
+            "the outline of {} ({}) crosses itself near {lon:.5}, {lat:.5}, and encloses ground twice: whether that is \
+             in the county is not known",
             county.name, county.id
         ),
     )

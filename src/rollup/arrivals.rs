@@ -1,7 +1,7 @@
 //! When the visits of each week came in, and so how many of a week's visits are still to come.
 //!
 //! The moment of a visit is that of the first submission that brought it. Only visits of county-weeks with a public row
-//! are counted: a share of all visits tells how many of the withheld ones are late. Only shares leave this module.
+//! are counted: a share of all visits gives away how many of the withheld ones are late. Only shares leave this module.
 
 use std::collections::{BTreeMap, HashSet};
 

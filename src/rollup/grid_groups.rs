@@ -5,7 +5,7 @@
 //! fields, of enough farms, none of which has most of them (`crate::disclosure::cell`). Fields whose cell has too few
 //! are looked at in the wider cells of the grid, up to 40 km. Where the rest is too small, the smallest cell joins it,
 //! until it is large enough: so the fields of a county-week that is shown are all there, each among enough others, and
-//! nothing is left to be subtracted. Of a county-week that is too small no row is told, nor how many there are. Fields
+//! nothing is left to be subtracted. Of a county-week that is too small no row is given, nor how many there are. Fields
 //! outside the stage window of a county that is shown may be too few for a group of their own: those are held back.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -42,7 +42,7 @@ pub(super) struct CellOfWidth {
 /// A field-week that is told, with its cell; without one its county alone is told.
 pub(super) type Placed<'a> = (FieldWeek<'a>, Option<CellOfWidth>);
 
-/// Which groups of fields may be told.
+/// Which groups of fields may be given.
 pub(super) struct Smallest {
     /// The rule of public rows.
     pub(super) rule: Rule,

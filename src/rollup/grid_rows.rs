@@ -10,7 +10,7 @@
 //!   by can see them, or, as sites follow a field's sides, can tell its size by them;
 //! - costs, prices, stands and so the threshold: a grower or a dealer knows them. The pressure is told by its
 //!   class, since with the mean it would give the threshold away; and no public row has an exact pressure, from which
-//!   those of its fields could be told apart. Nor is it told whether the interval of the mean covers the threshold: in the
+//!   those of its fields could be recognized. Nor is it said whether the interval of the mean covers the threshold: in the
 //!   invented season of the sample data that gave 33 of 193 thresholds to within a factor of 1.5, and the classes alone none.
 //!
 //! A row bears a number that means nothing: its place in an order by a hash of what the package shows, so it

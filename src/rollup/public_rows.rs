@@ -13,10 +13,12 @@ use jiff::civil::Date;
 
 use super::inputs::Setting;
 use super::run::Period;
-use crate::disclosure::editions::{Entry, Outcome, Published, Week, week_rows};
+use crate::disclosure::editions::{Entry, Published};
 use crate::disclosure::field::{FieldWeek, GridPoint, Id};
-use crate::disclosure::public_row::{Place, PublicRow};
+use crate::disclosure::place::Place;
+use crate::disclosure::public_row::PublicRow;
 use crate::disclosure::rule::Level;
+use crate::disclosure::week_rows::{Outcome, Week, week_rows};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::point_grid::{GridWidth, cell_of};
@@ -339,7 +341,7 @@ impl Columns {
     }
 }
 
-/// A stage as far as a bulletin tells stages apart, and its place in the order of growth: every vegetative stage is V,
+/// A stage as far as an alert distinguishes stages, and its place in the order of growth: every vegetative stage is V,
 /// R5.0 to R5.9 are R5.
 fn stage_group(stage: &str, protocol: &str, catalogue: &Catalogue) -> (String, i32) {
     let is_vegetative = stage == "VE"

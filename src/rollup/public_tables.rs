@@ -18,7 +18,8 @@ use super::run::{StageTable, run_stage};
 use super::smoothing::county_share_smoothed;
 use super::stage_rows::whole_table;
 use super::stages::public_stages;
-use crate::disclosure::public_row::{Place, PublicRow};
+use crate::disclosure::place::Place;
+use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
 
 /// The public rows and the tables that are made of them. Whatever writes a public file takes this.

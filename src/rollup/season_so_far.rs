@@ -8,7 +8,7 @@ use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type, Int64Type};
 
 use super::public_tables::PublicTables;
-use crate::disclosure::public_row::MedianClass;
+use crate::disclosure::median_class::MedianClass;
 use crate::failure::{Failure, Kind};
 use crate::visit::stage::StageScale;
 use crate::visit::week::IsoWeek;

@@ -257,7 +257,8 @@ mod tests {
     use jiff::civil::date;
 
     use super::*;
-    use crate::disclosure::public_row::{self, MedianClass};
+    use crate::disclosure::median_class::MedianClass;
+    use crate::disclosure::place;
     use crate::disclosure::rule::Level;
 
     const HALF: MedianClass = class(0.25, Some(0.5));
@@ -272,7 +273,7 @@ mod tests {
     }
 
     fn row(
-        place: public_row::Place,
+        place: place::Place,
         week: &str,
         at_threshold: [u32; 2],
         median: Option<MedianClass>,
@@ -307,8 +308,8 @@ mod tests {
         seasons_of(rows, &counties, &WeekHeat::default())
     }
 
-    fn county(id: &str) -> public_row::Place {
-        public_row::Place::County(id.to_owned())
+    fn county(id: &str) -> place::Place {
+        place::Place::County(id.to_owned())
     }
 
     #[test]
@@ -339,9 +340,9 @@ mod tests {
         let found = seasons(&[
             row(county("A"), "W30", [0, 0], Some(HALF)),
             row(county("B"), "W30", [1, 4], None),
-            row(public_row::Place::Region, "W30", [9, 10], Some(HIGHEST)),
+            row(place::Place::Region, "W30", [9, 10], Some(HIGHEST)),
             row(
-                public_row::Place::District("NORTH".to_owned()),
+                place::Place::District("NORTH".to_owned()),
                 "W31",
                 [9, 10],
                 Some(HIGHEST),

@@ -7,7 +7,7 @@ use crate::visit::doubts::CODES;
 pub(super) fn settings_text(region: &RegionSettings, store_place: &str) -> String {
     let text = |value: &str| toml::Value::from(value).to_string();
     format!(
-        r#"# Settings of this workspace. Every setting stands here with its default.
+        r#"# Settings of this workspace. Every setting with its default.
 
 [region]
 # The counties: "us:46" or "us:20,31" (US states by their two-digit code, boundaries of 2017), or the
@@ -23,7 +23,7 @@ name_property = {name_property}
 district_property = {district_property}
 
 [store]
-# Where the tables lie. Empty: the folder "store" beside this file. Or a bucket, as "s3://bucket/prefix", whose
+# Location of the tables. Empty: the folder "store" next to this file. Or a bucket, as "s3://bucket/prefix", whose
 # region and keys come from the environment (AWS_REGION, AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY …).
 place = {place}
 # Whether others of the office may use the folder "store". false: only its owner may enter it. true: it gets the
@@ -75,7 +75,7 @@ heat_from = "01-01"
 hold = []
 
 [office]
-# Stands at the foot of the alert.
+# Printed at the foot of the alert.
 name = ""
 contact = ""
 

@@ -126,7 +126,7 @@ fn grid_tables(rows: GridRows) -> [ExportTable; 2] {
         ExportTable {
             name: "field_week",
             title: "Fields and weeks, without what leads back to a field (private)",
-            about: "One row a field, week and protocol: the visit that stands. Nothing says which rows of several weeks are of \
+            about: "One row a field, week and protocol: the reference visit, the one used for that field-week. Nothing says which rows of several weeks are of \
                     one field.",
             columns: rows.field_week.columns,
             batch: rows.field_week.batch,
@@ -205,7 +205,7 @@ fn public_tables(
             name: "county_week",
             title: "Counties and weeks",
             about: "One row a county, week and protocol with a public row. A county without a row was not visited, or its \
-                    fields are too few to publish; the two are never told apart. The Parquet file has the county's \
+                    fields are too few to publish; the two look the same. The Parquet file has the county's \
                     outline as well.",
             columns,
             batch: map.table().clone(),

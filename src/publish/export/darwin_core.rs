@@ -1,5 +1,5 @@
 //! Sampling events, what was found and what was measured, in the terms of Darwin Core
-//! (<https://dwc.tdwg.org/terms/>): an event is a visit, or, where nothing of a field may be told, the public row of a
+//! (<https://dwc.tdwg.org/terms/>): an event is a visit, or, where nothing of a field may be public, the public row of a
 //! county and week.
 //!
 //! An event at which nothing was found is an absence, not a gap: it has its occurrence, `absent`. A public row is an

@@ -111,7 +111,7 @@ fn add_held_back(page: &mut String, facts: &Facts) {
     page.push_str(
         "## What is held back\n\nThe public tables hold public rows: those that were issued with an alert or exported. Fields of a \
          county that are too few, or of too few farms, are in no row of that county: they are in a row `elsewhere`, or in \
-         none. A county without a row was not visited, or its fields are too few to publish; the two are never told apart, \
+         none. A county without a row was not visited, or its fields are too few to publish; the two look the same, \
          and neither is how many there are. A row changes once at most. How counts and medians are coarsened is in \
          `DICTIONARY.md`.\n",
     );
@@ -130,15 +130,15 @@ fn add_grid(page: &mut String, held: HeldBack) {
     let _ = writeln!(
         page,
         "\nThe tables of visits and field-weeks are private: `TERMS.md` says on which terms they may be handed over. No visit \
-         and no field of a county-week that is too small for a public row is here, and how many there are is not told, since \
+         and no field of a county-week that is too small for a public row is here, and how many there are is not given, since \
          that would tell of them.\n\n\
-         Of the others {} field-weeks are here. Each is told among as many fields and farms as a public row needs, of the same \
+         Of the others {} field-weeks are here. Each is given among as many fields and farms as a public row needs, of the same \
          county, week, protocol and side of the stage window: those of its grid cell, or of one two, four or eight times as \
-         wide; where these have too few, its county alone is told, as of {} of them. {} field-weeks outside the stage window \
+         wide; where these have too few, its county alone is given, as of {} of them. {} field-weeks outside the stage window \
          are left out: too few in their county and week.\n\n\
          Left out of every row: ids, points, outlines, notes, names, scouts, days, areas, crop types, crop stages, costs, \
-         prices, stands and thresholds, and whether a field is near its threshold. Means have two significant digits; pressure \
-         is told by its class.",
+         prices, plant populations and thresholds, and whether a field is near its threshold. Means have two significant digits; pressure \
+         is given as its class.",
         held.field_weeks, held.by_county_alone, held.outside_window
     );
 }
