@@ -8,7 +8,10 @@ use bractline::region::Region;
 use geo::InteriorPoint;
 use serde_json::{Value, json};
 
-use crate::support::{TestWorkspace, bractline, contents, folder_bytes, full_visit, lines, python};
+use crate::support::{
+    Row, TestWorkspace, assert_private, bractline, contents, csv_rows, folder_bytes, full_visit,
+    lines, python,
+};
 
 const WEEK: &str = "2026-W30";
 const DAY: &str = "2026-07-21";
@@ -71,18 +74,9 @@ fn shown(path: &Path) -> String {
 }
 
 /// The rows of a CSV file by the text of a column.
-fn table(bytes: &[u8], key: &str) -> BTreeMap<String, BTreeMap<String, String>> {
-    let mut reader = csv::Reader::from_reader(bytes);
-    let heads = reader.headers().expect("a header").clone();
-    let rows = reader.records().map(|row| {
-        let row = row.expect("a row");
-        let cells = heads.iter().zip(&row);
-        let cells: BTreeMap<String, String> = cells
-            .map(|(head, cell)| (head.to_owned(), cell.to_owned()))
-            .collect();
-        (cells[key].clone(), cells)
-    });
-    rows.collect()
+fn table(bytes: &[u8], key: &str) -> BTreeMap<String, Row> {
+    let rows = csv_rows(bytes).into_iter();
+    rows.map(|row| (row[key].clone(), row)).collect()
 }
 
 fn issued_files(workspace: &TestWorkspace, number: i64) -> BTreeMap<String, Vec<u8>> {
@@ -403,14 +397,6 @@ fn a_store_of_the_program_before_is_read_and_its_alert_is_no_more_published() {
     );
 }
 
-/// Puts a line of the settings in the place of another.
-fn set(workspace: &TestWorkspace, from: &str, to: &str) {
-    let path = workspace.path().join("bractline.toml");
-    let text = std::fs::read_to_string(&path).expect("settings");
-    assert!(text.contains(from), "{from}");
-    std::fs::write(path, text.replace(from, to)).expect("settings");
-}
-
 #[test]
 fn settings_are_raised_and_never_lowered() {
     let workspace = workspace_of(&fields(BROWN, 0..4, 5));
@@ -437,13 +423,13 @@ fn settings_are_raised_and_never_lowered() {
             "expected `survey` or `strict`",
         ),
     ] {
-        set(&workspace, from, to);
+        workspace.change_setting(from, to);
         let run = workspace.run(&["alert", "--list"]).expect_code(1);
         assert!(run.stderr.contains(says), "{run:?}");
-        set(&workspace, to, from);
+        workspace.change_setting(to, from);
     }
     // Raised, the alert is let out no more; withdrawn, it is no hindrance.
-    set(&workspace, "min_fields = 3", "min_fields = 5");
+    workspace.change_setting("min_fields = 3", "min_fields = 5");
     let place = shown(&workspace.beside("public"));
     let publish = || workspace.run(&["publish", "--to", &place]);
     let run = publish().expect_code(1);
@@ -458,10 +444,10 @@ fn settings_are_raised_and_never_lowered() {
 #[test]
 fn a_season_goes_from_survey_to_strict_and_not_back() {
     let workspace = workspace_of(&fields(BROWN, 0..7, 5));
-    set(&workspace, "level = \"survey\"", "level = \"strict\"");
+    workspace.change_setting("level = \"survey\"", "level = \"strict\"");
     issue_week(&workspace);
     assert_eq!(counties_of(&workspace, 1)[BROWN], "3 7 7 1");
-    set(&workspace, "level = \"strict\"", "level = \"survey\"");
+    workspace.change_setting("level = \"strict\"", "level = \"survey\"");
     let run = workspace.run(&["alert", "--reissue", "1"]).expect_code(1);
     assert!(run.stderr.contains("level strict"), "{run:?}");
 }
@@ -520,23 +506,11 @@ fn without_moment(text: &str) -> String {
 
 #[test]
 fn private_files_are_for_their_owner_alone() {
-    use std::os::unix::fs::PermissionsExt;
     let workspace = workspace_of(&fields(BROWN, 0..4, 5));
     let out = workspace.beside("figures");
     workspace
         .run(&["rollup", "--out", &shown(&out)])
         .expect_code(0);
-    let mode = |path: &Path| {
-        std::fs::metadata(path)
-            .expect("a file")
-            .permissions()
-            .mode()
-            & 0o777
-    };
-    assert_eq!(mode(&out.join("private")), 0o700);
-    let files = contents(&out.join("private"));
-    assert!(files.len() >= 5);
-    for path in files.keys() {
-        assert_eq!(mode(path), 0o600, "{}", path.display());
-    }
+    assert_private(&out.join("private"));
+    assert!(contents(&out.join("private")).len() >= 5);
 }

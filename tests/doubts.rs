@@ -183,11 +183,7 @@ fn every_doubt_flags_the_wrong_visit_and_no_right_one() {
 fn a_doubt_named_in_the_settings_holds_the_visit_and_no_other() {
     for case in cases() {
         let workspace = TestWorkspace::of_region("us:46");
-        set(
-            &workspace,
-            "hold = []",
-            &format!("hold = [{:?}]", case.code),
-        );
+        workspace.change_setting("hold = []", &format!("hold = [{:?}]", case.code));
         let account = workspace.load_text("wrong.ndjson", &lines(&case.wrong));
         assert_eq!(account["held"], 1, "{}: {account}", case.code);
         assert_eq!(account["accepted"], case.wrong.len() - 1, "{}", case.code);
@@ -195,27 +191,16 @@ fn a_doubt_named_in_the_settings_holds_the_visit_and_no_other() {
         assert_eq!(held["findings"][0]["code"], case.code);
 
         // Held, it is not known: once the setting is taken back the same record is accepted.
-        set(
-            &workspace,
-            &format!("hold = [{:?}]", case.code),
-            "hold = []",
-        );
+        workspace.change_setting(&format!("hold = [{:?}]", case.code), "hold = []");
         let again = workspace.load_text("again.ndjson", &lines(&case.wrong));
         assert_eq!(again["accepted"], 1, "{}: {again}", case.code);
     }
 }
 
-fn set(workspace: &TestWorkspace, before: &str, after: &str) {
-    let place = workspace.path().join("bractline.toml");
-    let settings = std::fs::read_to_string(&place).expect("settings");
-    assert!(settings.contains(before), "{settings}");
-    std::fs::write(place, settings.replace(before, after)).expect("settings");
-}
-
 #[test]
 fn a_setting_that_names_no_doubt_is_refused_with_the_list() {
     let workspace = TestWorkspace::of_region("us:46");
-    set(&workspace, "hold = []", "hold = [\"field-move\"]");
+    workspace.change_setting("hold = []", "hold = [\"field-move\"]");
     let run = workspace.run(&["store", "info"]).expect_code(1);
     assert!(run.stderr.contains("\"field-move\""), "{}", run.stderr);
     for code in bractline::visit::doubts::CODES {

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use bractline::disclosure::rule::Rule;
 use bractline::failure::Failure;
 use bractline::protocol::catalogue::Catalogue;
-use bractline::publish::tables::{ColumnDoc, write_csv, write_parquet};
+use bractline::publish::tables::{write_csv, write_parquet};
 use bractline::region::point_grid::GridWidth;
 use bractline::region::{County, Region};
 use bractline::rollup::dispersion::season_dispersion;
@@ -14,7 +14,6 @@ use bractline::rollup::inputs::{RegionCounty, Setting};
 use bractline::rollup::public_rows::{Publishing, public_rows};
 use bractline::rollup::public_tables::PublicTables;
 use bractline::rollup::run::{FINISHED, Period};
-use bractline::rollup::stages::StageColumn;
 use bractline::rollup::wanted::{roll_up, roll_up_by};
 use bractline::rollup::windows::Weather;
 use bractline::sample::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
@@ -26,7 +25,7 @@ use rand::seq::SliceRandom;
 use serde_json::Value;
 
 use crate::generated::{assert_account, load, submissions};
-use crate::support::{TestWorkspace, bractline};
+use crate::support::{TestWorkspace, bractline, docs};
 
 const SEED: u64 = 30;
 
@@ -137,17 +136,6 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
             ]
         })
         .map(|(name, bytes)| (name, bytes.unwrap_or_else(|failure| panic!("{failure}"))))
-        .collect()
-}
-
-fn docs(columns: &[StageColumn]) -> Vec<ColumnDoc<'_>> {
-    columns
-        .iter()
-        .map(|column| ColumnDoc {
-            name: &column.name,
-            description: &column.description,
-            unit: column.unit.as_deref(),
-        })
         .collect()
 }
 

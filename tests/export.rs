@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 use crate::generated::{load, submissions, text_of};
 use crate::issuing::{loaded, visits};
 use crate::privacy::{Marked, readable};
-use crate::support::{TestWorkspace, bractline, folder_bytes, lines, python};
+use crate::support::{TestWorkspace, assert_private, bractline, folder_bytes, lines, python};
 
 /// Seasons of the invented region.
 fn invented(seasons: Vec<i32>) -> TestWorkspace {
@@ -44,13 +44,6 @@ fn told(script: &str, arguments: &[&Path]) -> Value {
     serde_json::from_str(&python(&script, &arguments)).expect("JSON from a program of ours")
 }
 
-fn set(workspace: &TestWorkspace, from: &str, to: &str) {
-    let path = workspace.path().join("bractline.toml");
-    let text = std::fs::read_to_string(&path).expect("settings");
-    assert!(text.contains(from), "{from}");
-    std::fs::write(path, text.replace(from, to)).expect("settings");
-}
-
 const FULL: [&str; 3] = ["--level", "full", "--private"];
 const GRID: [&str; 3] = ["--level", "grid", "--private"];
 
@@ -59,8 +52,7 @@ const GRID: [&str; 3] = ["--level", "grid", "--private"];
 #[test]
 fn every_level_passes_the_validators_and_is_read_by_other_programs() {
     let workspace = invented(vec![2026]);
-    set(
-        &workspace,
+    workspace.change_setting(
         "license = \"\"\nlicense_url = \"\"",
         "license = \"CC-BY-4.0\"\nlicense_url = \"https://creativecommons.org/licenses/by/4.0/\"",
     );
@@ -376,10 +368,10 @@ fn what_cannot_be_made_is_refused_and_publishes_and_leaves_nothing() {
         ("license = \"\"", "license = \"do as you like\""),
         ("license_url = \"\"", "license_url = \"somewhere\""),
     ] {
-        set(&workspace, from, to);
+        workspace.change_setting(from, to);
         let run = workspace.run(&["export", "--out", &out]).expect_code(1);
         assert!(run.stderr.contains("[data]"), "{run:?}");
-        set(&workspace, to, from);
+        workspace.change_setting(to, from);
     }
     assert_eq!(published_rows(&workspace), 0);
 }
@@ -488,7 +480,7 @@ fn a_row_that_was_taken_back_is_in_no_package_until_its_week_is_issued_again() {
 #[test]
 fn a_private_package_carries_its_terms_and_is_for_its_owner_alone() {
     let (workspace, _) = loaded();
-    set(&workspace, "name = \"\"", "name = \"Invented Office\"");
+    workspace.change_setting("name = \"\"", "name = \"Invented Office\"");
     for (name, options) in [("grid", &GRID), ("full", &FULL)] {
         let (out, _) = package(&workspace, name, options);
         let terms = std::fs::read_to_string(out.join("TERMS.md")).expect("the terms");
@@ -504,17 +496,7 @@ fn a_private_package_carries_its_terms_and_is_for_its_owner_alone() {
         }
         assert!(!terms.contains('{') && !terms.contains('}'), "{terms}");
         #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt;
-            let mode = |path: &Path| {
-                let found = std::fs::metadata(path).expect("it is there");
-                found.permissions().mode() & 0o777
-            };
-            assert_eq!(mode(&out), 0o700);
-            for file in folder_bytes(&out).keys() {
-                assert_eq!(mode(&out.join(file)), 0o600, "{file}");
-            }
-        }
+        assert_private(&out);
     }
     let (public, _) = package(&workspace, "public", &[]);
     assert!(!public.join("TERMS.md").exists());
@@ -616,11 +598,7 @@ fn names_that_mean_no_good_stay_text() {
         "county_name",
     ];
     bractline(&[&["init", &place, "--region", &file], &with[..]].concat()).expect_code(0);
-    set(
-        &workspace,
-        "name = \"\"",
-        "name = \"a: - <office> & 'x' | #\"",
-    );
+    workspace.change_setting("name = \"\"", "name = \"a: - <office> & 'x' | #\"");
     let submission = Path::new("sample_data/submissions/2026-W32.ndjson");
     load(&workspace, &[submission.to_owned()]);
     for (name, options) in [("public", &[][..]), ("grid", &GRID), ("full", &FULL)] {

@@ -13,7 +13,7 @@ use bractline::intake::formats::SubmittedFile;
 use bractline::intake::judge::Judge;
 use bractline::intake::load::{Account, Loader};
 use bractline::protocol::catalogue::Catalogue;
-use bractline::publish::tables::{ColumnDoc, write_csv};
+use bractline::publish::tables::write_csv;
 use bractline::region::Region;
 use bractline::region::point_grid::GridWidth;
 use bractline::rollup::inputs::{RegionCounty, Setting};
@@ -26,6 +26,8 @@ use bractline::store::snapshot::Snapshot;
 use bractline::store::tables::Store;
 use bractline::visit::rules::SeasonDays;
 use jiff::Timestamp;
+
+use crate::support::docs;
 
 static CATALOGUE: LazyLock<Catalogue> =
     LazyLock::new(|| Catalogue::read(None).expect("the built-in protocols"));
@@ -86,16 +88,7 @@ pub async fn rolled_up(store: &Store) -> Result<BTreeMap<&'static str, Vec<u8>>,
         ("region_week", public.region_week()),
     ];
     let written = tables.map(|(name, table)| {
-        let docs: Vec<ColumnDoc<'_>> = table
-            .stage
-            .columns
-            .iter()
-            .map(|column| ColumnDoc {
-                name: &column.name,
-                description: &column.description,
-                unit: column.unit.as_deref(),
-            })
-            .collect();
+        let docs = docs(&table.stage.columns);
         Ok((name, write_csv(&table.batch, &docs)?))
     });
     written.into_iter().collect()

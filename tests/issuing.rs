@@ -9,7 +9,7 @@ use geo::InteriorPoint;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
-use crate::support::{TestWorkspace, folder_bytes, full_visit, lines, program};
+use crate::support::{TestWorkspace, csv_rows, folder_bytes, full_visit, lines, program};
 
 /// Counties of South Dakota with enough fields.
 pub const COUNTIES: [&str; 3] = ["46013", "46015", "46065"];
@@ -134,12 +134,9 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
     // Each county's row is made again, since enough of its fields have changed; the county that had too few has one now.
     let editions = |files: &BTreeMap<String, Vec<u8>>| -> Vec<[String; 3]> {
         let table = text(files, "county_week.csv");
-        let mut reader = csv::Reader::from_reader(table.as_bytes());
-        let names = reader.headers().expect("a header").clone();
-        let of = ["county_id", "edition", "fields_visited"];
-        let places = of.map(|name| names.iter().position(|head| head == name).expect(name));
-        let rows = reader.records().map(|row| row.expect("a row"));
-        rows.map(|row| places.map(|place| row[place].to_owned()))
+        let columns = ["county_id", "edition", "fields_visited"];
+        let rows = csv_rows(table.as_bytes()).into_iter();
+        rows.map(|row| columns.map(|name| row[name].clone()))
             .collect()
     };
     let expected = |edition: &str| COUNTIES.map(|county| [county, edition, "4"].map(str::to_owned));

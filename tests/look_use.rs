@@ -3,14 +3,13 @@
 
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
-use std::path::Path;
 use std::sync::OnceLock;
 
 use serde_json::Value;
 
 use crate::generated::text_of;
 use crate::look::demo_alert;
-use crate::support::node;
+use crate::support::{Row, csv_rows, node};
 
 /// What came of using the demo's page. Several tests read it.
 fn told() -> &'static Value {
@@ -32,11 +31,9 @@ fn text(of: &Value) -> &str {
 
 // ---- the figures ----
 
-/// The rows of a CSV file as columns by name.
-fn csv_rows(path: &Path) -> Vec<BTreeMap<String, String>> {
-    let mut reader = csv::Reader::from_path(path).expect("the CSV");
-    let rows = reader.deserialize().map(|row| row.expect("a row"));
-    rows.collect()
+/// The rows of a table of the demo's alert.
+fn rows_of(name: &str) -> Vec<Row> {
+    csv_rows(&std::fs::read(demo_alert().join(name)).expect("a table"))
 }
 
 /// The column of the page's table whose heading begins so.
@@ -92,8 +89,8 @@ fn median(row: &BTreeMap<String, String>) -> String {
 
 #[test]
 fn the_table_and_its_sums_are_those_of_the_csv() {
-    let mut rows = csv_rows(&demo_alert().join("county_week.csv"));
-    let elsewhere = csv_rows(&demo_alert().join("elsewhere_week.csv"));
+    let mut rows = rows_of("county_week.csv");
+    let elsewhere = rows_of("elsewhere_week.csv");
     assert!(
         !elsewhere.is_empty(),
         "nothing is proved of the rows elsewhere"

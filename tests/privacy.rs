@@ -14,7 +14,7 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use serde_json::{Value, json};
 
 use crate::generated::text_of;
-use crate::support::{TestWorkspace, contents, lines, visit};
+use crate::support::{IDENTITY, Row, TestWorkspace, contents, csv_rows, lines, visit};
 
 const WEEK: &str = "2026-W30";
 /// Counties of South Dakota: shown, too few fields, too few farms, too few fields outside the window, one
@@ -208,9 +208,6 @@ fn row_of(batch: &RecordBatch, row: usize) -> Vec<String> {
     cells.collect()
 }
 
-/// One row of a table: its cells by the name of their column.
-type Row = BTreeMap<String, String>;
-
 /// The rows of a table of CSV or Parquet.
 fn rows_of(path: &Path, bytes: &[u8]) -> Vec<Row> {
     if path.extension().is_some_and(|ending| ending == "parquet") {
@@ -229,16 +226,7 @@ fn rows_of(path: &Path, bytes: &[u8]) -> Vec<Row> {
         });
         return rows.collect();
     }
-    let mut reader = csv::Reader::from_reader(bytes);
-    let names = reader.headers().expect("a header").clone();
-    let rows = reader.records().map(|row| {
-        let row = row.expect("a row");
-        let cells = names.iter().zip(&row);
-        cells
-            .map(|(name, cell)| (name.to_owned(), cell.to_owned()))
-            .collect()
-    });
-    rows.collect()
+    csv_rows(bytes)
 }
 
 /// The public tables of this name, each with its rows.
@@ -518,19 +506,7 @@ fn the_geoparquet_has_no_figure_of_a_withheld_county() {
                 let schema = batch.schema();
                 let names = schema.fields().iter().map(|field| field.name());
                 let filled: Vec<_> = names.filter(|name| !text(name, row).is_empty()).collect();
-                let identity = [
-                    "county_id",
-                    "county_name",
-                    "season",
-                    "iso_week",
-                    "start",
-                    "end",
-                    "protocol",
-                    "status",
-                    "geometry",
-                    "bbox",
-                ];
-                assert_eq!(filled, identity);
+                assert_eq!(filled, [&IDENTITY[..], &["geometry", "bbox"]].concat());
                 judged += usize::from(WITHHELD.contains(&text("county_id", row).as_str()));
             }
         }
@@ -609,19 +585,9 @@ fn a_withheld_county_shows_no_figure_on_any_map() {
         for feature in map["features"].as_array().expect("features") {
             let properties = feature["properties"].as_object().expect("properties");
             let county = properties["county_id"].as_str().expect("a county");
-            let identity = [
-                "county_id",
-                "county_name",
-                "season",
-                "iso_week",
-                "start",
-                "end",
-                "protocol",
-                "status",
-            ];
             let figures = properties
                 .iter()
-                .filter(|(name, _)| !identity.contains(&name.as_str()));
+                .filter(|(name, _)| !IDENTITY.contains(&name.as_str()));
             let figures: Vec<_> = figures.collect();
             assert_eq!(figures.len(), 18, "{properties:?}");
             if county == SHOWN {

@@ -10,7 +10,7 @@ use bractline::region::Region;
 use serde_json::{Value, json};
 
 use crate::issuing::{loaded, visits};
-use crate::support::{Run, TestWorkspace, folder_bytes, lines, program, python};
+use crate::support::{Row, Run, TestWorkspace, csv_rows, folder_bytes, lines, program, python};
 
 fn publish(workspace: &TestWorkspace, to: &Path) -> Run {
     workspace.run(&["publish", "--to", &shown(to), "--format", "json"])
@@ -30,13 +30,6 @@ fn issued() -> TestWorkspace {
     }
     workspace.run(&["alert", "--reissue", "1"]).expect_code(0);
     workspace
-}
-
-fn set(workspace: &TestWorkspace, from: &str, to: &str) {
-    let path = workspace.path().join("bractline.toml");
-    let text = std::fs::read_to_string(&path).expect("settings");
-    assert!(text.contains(from), "{from}");
-    std::fs::write(path, text.replace(from, to)).expect("settings");
 }
 
 #[test]
@@ -142,11 +135,7 @@ fn nothing_is_published_before_an_alert_is_issued_or_to_what_is_no_place() {
     assert_eq!(folder_bytes(&workspace.beside("by address")).len(), 10);
     for wrong in ["example.org/", "https://example.org", "javascript:x/"] {
         let other = workspace.copied();
-        set(
-            &other,
-            "base_url = \"\"",
-            &format!("base_url = \"{wrong}\""),
-        );
+        other.change_setting("base_url = \"\"", &format!("base_url = \"{wrong}\""));
         let run = other.run(&["alert", "--list"]).expect_code(1);
         assert!(run.stderr.contains("is no address of a folder"), "{run:?}");
     }
@@ -157,16 +146,11 @@ fn the_feed_is_atom_as_others_read_it() {
     let workspace = issued();
     let relative = workspace.beside("relative");
     publish(&workspace, &relative).expect_code(0);
-    set(
-        &workspace,
+    workspace.change_setting(
         "base_url = \"\"",
         "base_url = \"https://example.org/alerts/\"",
     );
-    set(
-        &workspace,
-        "author = \"\"",
-        "author = \"Office of the Example\"",
-    );
+    workspace.change_setting("author = \"\"", "author = \"Office of the Example\"");
     let absolute = workspace.beside("absolute");
     publish(&workspace, &absolute).expect_code(0);
     let told = |place: &Path| -> Value {
@@ -631,7 +615,7 @@ fn every_sum_of_a_season_is_one_of_the_rows_beside_it() {
     };
     roll_up();
     let private = std::fs::read(out.join("private/disclosure.csv")).expect("the private table");
-    let outcomes = rows_of(&private);
+    let outcomes = csv_rows(&private);
     let visited: BTreeSet<[&str; 2]> = outcomes
         .iter()
         .map(|row| ["iso_week", "protocol"].map(|name| row[name].as_str()))
@@ -654,7 +638,7 @@ fn every_sum_of_a_season_is_one_of_the_rows_beside_it() {
     publish(&workspace, &place).expect_code(0);
     roll_up();
     let season = folder_bytes(&out.join("public"));
-    let region: BTreeMap<[String; 2], Row> = rows_of(&season["region_week.csv"])
+    let region: BTreeMap<[String; 2], Row> = csv_rows(&season["region_week.csv"])
         .into_iter()
         .map(|row| (["iso_week", "protocol"].map(|name| row[name].clone()), row))
         .collect();
@@ -666,8 +650,8 @@ fn every_sum_of_a_season_is_one_of_the_rows_beside_it() {
     let (mut pages, mut sums) = (0, 0);
     for (number, [week, protocol]) in visited.iter().enumerate() {
         let file = |name: &str| &files[&format!("{:04}/{name}", number + 1)];
-        let counties = rows_of(file("county_week.csv"));
-        let elsewhere = rows_of(file("elsewhere_week.csv"));
+        let counties = csv_rows(file("county_week.csv"));
+        let elsewhere = csv_rows(file("elsewhere_week.csv"));
         for row in counties.iter().chain(&elsewhere) {
             let of = ["iso_week", "protocol"].map(|name| row[name].as_str());
             assert_eq!(of, [*week, *protocol]);
@@ -710,22 +694,6 @@ fn every_sum_of_a_season_is_one_of_the_rows_beside_it() {
     }
     assert!(pages >= 6 && sums >= 3, "{pages} {sums}");
     assert_eq!(region.len(), sums);
-}
-
-/// One row of a table: its cells by the name of their column.
-type Row = BTreeMap<String, String>;
-
-fn rows_of(bytes: &[u8]) -> Vec<Row> {
-    let mut reader = csv::Reader::from_reader(bytes);
-    let names = reader.headers().expect("a header").clone();
-    let rows = reader.records().map(|row| {
-        let row = row.expect("a row");
-        let cells = names.iter().zip(&row);
-        cells
-            .map(|(name, cell)| (name.to_owned(), cell.to_owned()))
-            .collect()
-    });
-    rows.collect()
 }
 
 // ---- hostile text ----
@@ -790,8 +758,8 @@ fn hostile_text_reaches_page_mail_feed_and_list_as_inert_text() {
         visit["remarks"] = format!("{attack} REMARKQX \u{202e}").into();
     }
     workspace.load_text("visits.ndjson", &lines(&all));
-    set(&workspace, "title = \"\"", "title = \"<b>T</b> & \\u202e\"");
-    set(&workspace, "name = \"\"", "name = \"O'Office <script>\"");
+    workspace.change_setting("title = \"\"", "title = \"<b>T</b> & \\u202e\"");
+    workspace.change_setting("name = \"\"", "name = \"O'Office <script>\"");
     let note = workspace.write("note.md", format!("# N <b>\n\n{attack}\n\n![i](https://example.org/i.png) [j](javascript:alert(3)) \u{202e} 🌻 {long}\n"));
     let issue = [
         "alert",

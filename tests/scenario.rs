@@ -15,20 +15,19 @@ use serde_json::{Value, json};
 
 use crate::generated::text_of;
 use crate::issuing::{COUNTIES, loaded, visits};
-use crate::support::{TestWorkspace, bractline, folder_bytes, lines, python};
+use crate::support::{
+    Row, TestWorkspace, assert_private, bractline, csv_rows, folder_bytes, lines, python,
+};
 use crate::thresholds::{METRIC, US, assert_near, economics};
 
 const WEEK: &str = "2026-W30";
 /// Square metres and kilograms of the international acre and pound, exact.
 const HECTARES_PER_ACRE: f64 = 0.404_685_642_24;
 
-/// Rows of a table by the columns' names.
-type Rows = Vec<BTreeMap<String, String>>;
-
 /// What a scenario came to: the report, the county-weeks as texts and the field-weeks as values.
 struct Told {
     said: Value,
-    counties: Rows,
+    counties: Vec<Row>,
     fields: Vec<Value>,
 }
 
@@ -47,19 +46,8 @@ fn scenario(workspace: &TestWorkspace, name: &str, with: &str) -> Told {
     }
 }
 
-fn rows_of(path: &Path) -> Rows {
-    let mut reader = csv::Reader::from_path(path).expect("a table");
-    let names = reader.headers().expect("a header").clone();
-    let row = |row: csv::StringRecord| {
-        let cells = names.iter().zip(row.iter());
-        cells
-            .map(|(name, cell)| (name.to_owned(), cell.to_owned()))
-            .collect()
-    };
-    reader
-        .records()
-        .map(|found| row(found.expect("a row")))
-        .collect()
+fn rows_of(path: &Path) -> Vec<Row> {
+    csv_rows(&std::fs::read(path).expect("a table"))
 }
 
 fn number(row: &Value, name: &str) -> f64 {
@@ -470,18 +458,7 @@ fn small_counties_are_there_for_the_owner_alone_and_the_store_stays_as_it_was() 
         "two fields",
     );
     #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        let out = workspace.beside("what-if");
-        let mode = |path: &Path| {
-            let found = std::fs::metadata(path).expect("it is there");
-            found.permissions().mode() & 0o777
-        };
-        assert_eq!(mode(&out), 0o700);
-        for file in folder_bytes(&out).keys() {
-            assert_eq!(mode(&out.join(file)), 0o600, "{file}");
-        }
-    }
+    assert_private(&workspace.beside("what-if"));
     // The roll-up is what it was.
     let before = workspace.rolled_up();
     scenario(&workspace, "again", "cost=*0.5");

@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
+use bractline::publish::tables::ColumnDoc;
+use bractline::rollup::stages::StageColumn;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
@@ -115,6 +117,15 @@ impl TestWorkspace {
         let path = self.beside(name);
         std::fs::write(&path, content).expect("a file beside the workspace");
         path
+    }
+
+    /// Puts a text of the settings in the place of another, which must be there.
+    #[track_caller]
+    pub fn change_setting(&self, from: &str, to: &str) {
+        let path = self.path().join("bractline.toml");
+        let settings = std::fs::read_to_string(&path).expect("settings");
+        assert!(settings.contains(from), "{from:?} is not in {settings}");
+        std::fs::write(path, settings.replace(from, to)).expect("settings");
     }
 
     /// Runs the program in this workspace.
@@ -246,6 +257,73 @@ pub fn folder_bytes(folder: &Path) -> BTreeMap<String, Vec<u8>> {
         }
     }
     files
+}
+
+/// A row of a table: its cells by the names of their columns.
+pub type Row = BTreeMap<String, String>;
+
+/// The rows of a CSV file.
+pub fn csv_rows(bytes: &[u8]) -> Vec<Row> {
+    let mut reader = csv::Reader::from_reader(bytes);
+    let rows = reader.deserialize().map(|row| row.expect("a row"));
+    rows.collect()
+}
+
+/// What the columns of a table mean.
+pub fn docs(columns: &[StageColumn]) -> Vec<ColumnDoc<'_>> {
+    let columns = columns.iter().map(|column| ColumnDoc {
+        name: &column.name,
+        description: &column.description,
+        unit: column.unit.as_deref(),
+    });
+    columns.collect()
+}
+
+/// Columns of a map that say of which county and week a row is; the figures are the others.
+pub const IDENTITY: [&str; 8] = [
+    "county_id",
+    "county_name",
+    "season",
+    "iso_week",
+    "start",
+    "end",
+    "protocol",
+    "status",
+];
+
+/// Permissions of a file or folder.
+#[cfg(unix)]
+pub fn mode(path: &Path) -> u32 {
+    use std::os::unix::fs::PermissionsExt;
+    let metadata = std::fs::symlink_metadata(path).expect("it is there");
+    metadata.permissions().mode() & 0o777
+}
+
+/// A folder and everything below it are their owner's alone.
+#[cfg(unix)]
+#[track_caller]
+pub fn assert_private(folder: &Path) {
+    let all = everything(folder);
+    assert!(all.len() > 1, "{}: nothing was written", folder.display());
+    for path in all {
+        let right = if path.is_dir() { 0o700 } else { 0o600 };
+        let mode = mode(&path);
+        assert_eq!(mode, right, "{} is {mode:o}", path.display());
+    }
+}
+
+/// A folder and everything below it.
+pub fn everything(folder: &Path) -> Vec<PathBuf> {
+    let mut all = vec![folder.to_owned()];
+    let mut next = 0;
+    while next < all.len() {
+        if all[next].is_dir() {
+            let entries = std::fs::read_dir(&all[next]).expect("a folder");
+            all.extend(entries.map(|entry| entry.expect("an entry").path()));
+        }
+        next += 1;
+    }
+    all
 }
 
 fn copy_folder(from: &Path, to: &Path) {
