@@ -13,7 +13,7 @@ use bractline::publish::qgis_style::qgis_style;
 use bractline::region::Region;
 use serde_json::{Value, json};
 
-use crate::support::python;
+use crate::support::{IDENTITY, python};
 use crate::week_rows::{
     NOTICE, between, county_week_of, elsewhere, other_stage, region, region_of, shown, week,
 };
@@ -243,16 +243,6 @@ fn the_week_opens_in_other_programs_with_every_county_and_figure() {
         (&small["at_threshold_min"], &small["at_threshold_max"]),
         (&json!(1), &json!(3))
     );
-    let identity = [
-        "county_id",
-        "county_name",
-        "season",
-        "iso_week",
-        "start",
-        "end",
-        "protocol",
-        "status",
-    ];
     for (id, status) in [
         ("004.2026-W30.bsm-eggs", "no-figures"),
         ("005.2026-W30.bsm-eggs", "nothing-found"),
@@ -270,16 +260,16 @@ fn the_week_opens_in_other_programs_with_every_county_and_figure() {
             known.as_object().expect("an object").len(),
             "{id}"
         );
-        for name in identity {
+        for name in IDENTITY {
             assert!(!properties[name].is_null(), "{id}: {name}");
         }
         if status == "no-figures" {
             let figures = || {
                 members
                     .iter()
-                    .filter(|(name, _)| !identity.contains(&&***name))
+                    .filter(|(name, _)| !IDENTITY.contains(&&***name))
             };
-            assert_eq!(figures().count(), members.len() - identity.len());
+            assert_eq!(figures().count(), members.len() - IDENTITY.len());
             for (name, value) in figures() {
                 assert!(value.is_null(), "{id}: {name} is {value}");
             }

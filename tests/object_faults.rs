@@ -244,11 +244,11 @@ impl Deed {
             Deed::Issue => {
                 let book = AlertBook::open(store).await?;
                 // The row of this attempt may stand although an error was told.
-                if !book.issued.iter().any(|alert| alert.issue_id == ISSUE_ID) {
+                if !book.issued().iter().any(|alert| alert.issue_id == ISSUE_ID) {
                     let alert = IssuedAlert {
                         number: book.next_number(),
                         issue_id: ISSUE_ID.to_owned(),
-                        ..book.issued[0].clone()
+                        ..book.issued()[0].clone()
                     };
                     let sealed = book.enter(store, &alert).await?;
                     assert_eq!(sealed, Sealed::Done, "nobody else issues");

@@ -7,6 +7,7 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use bractline::disclosure::place::Place;
 use bractline::disclosure::public_row::PublicRow;
+use bractline::disclosure::rule::Rule;
 use bractline::publish::alert_page::{Bulletin, ProtocolFacts, alert_html};
 use bractline::publish::files::write_file;
 use bractline::publish::tables::{ColumnDoc, write_csv, write_parquet};
@@ -55,6 +56,7 @@ fn bulletin<'a>(
         iso_week: "2026-W30",
         region,
         rows,
+        rule: &Rule::LEAST,
         visits_until: Some(jiff::civil::date(2026, 7, 26)),
         previous,
         so_far: &NO_SEASON,

@@ -9,7 +9,7 @@ use jiff::civil::date;
 use serde_json::{Value, json};
 
 use crate::issuing::{COUNTIES, visits};
-use crate::support::{TestWorkspace, folder_bytes, lines, python};
+use crate::support::{TestWorkspace, csv_rows, folder_bytes, lines, python};
 
 const WEEK: &str = "2026-W30";
 const REFERENCE: &str = "tests/reference/field_figures.py";
@@ -135,16 +135,9 @@ impl Scouted {
 
 /// Opening and closing day of each county in the CSV.
 fn county_windows(csv: &[u8]) -> Vec<[String; 3]> {
-    let mut reader = csv::Reader::from_reader(csv);
-    let names = reader.headers().expect("a header").clone();
-    let place = |name: &str| names.iter().position(|column| column == name).expect(name);
-    let places = ["county_id", "window_opens", "window_closes"].map(place);
-    reader
-        .records()
-        .map(|row| {
-            let row = row.expect("a row");
-            places.map(|place| row[place].to_owned())
-        })
+    let columns = ["county_id", "window_opens", "window_closes"];
+    let rows = csv_rows(csv).into_iter();
+    rows.map(|row| columns.map(|name| row[name].clone()))
         .collect()
 }
 
@@ -278,7 +271,7 @@ fn settings_that_name_what_is_not_there_are_refused() {
             "ghcn.csv",
             ghcn(through),
             &[("46999", "XX000000001")],
-            "the county \"46999\", which the region has not",
+            "the county \"46999\", which is not in the region",
             SETTINGS,
             "county ids of the boundaries",
         ),

@@ -31,7 +31,7 @@ use crate::publish::summary::Summary;
 use crate::publish::unseen::plain_text;
 use crate::publish::wording::{headline, paragraph};
 use crate::publish::worked::WorkedThreshold;
-use crate::rollup::public_rows::{Publishing, Status};
+use crate::rollup::public_rows::Publishing;
 use crate::rollup::run::Period;
 use crate::rollup::season_so_far::SeasonSoFar;
 use crate::rollup::season_weeks::season_weeks;
@@ -156,7 +156,7 @@ async fn draft(
     let figures = figures.publishing(&published, &publishing).await?;
     let figures = figures.with_arrivals(&snapshot).await?;
     let page = write_draft(workspace, &figures, week, &protocol, note.as_ref(), &issued)?;
-    let withheld = withheld_counties(&figures);
+    let withheld = figures.counties_withheld();
     match format {
         Format::Text => report::say(&format!(
             "draft of {week}, {}: {}\nwould make {} public; {} in no row, see rollup's private/disclosure.csv",
@@ -175,14 +175,6 @@ async fn draft(
         }))?,
     }
     Ok(Outcome::Done)
-}
-
-/// Counties of the weeks published now whose fields are in no row.
-fn withheld_counties(figures: &Figures) -> usize {
-    let outcomes = figures.outcomes.iter();
-    outcomes
-        .filter(|outcome| outcome.status() == Status::Withheld)
-        .count()
 }
 
 /// What is published with the alert of a week.
@@ -248,6 +240,7 @@ pub(super) fn build(
         iso_week: &iso_week,
         region: &figures.region,
         rows: &rows,
+        rule: &figures.setting.rule,
         visits_until: figures
             .received_until
             .map(|_| day_of(figures.received_until)),

@@ -135,7 +135,7 @@ impl Export {
         match (self.level, self.private) {
             (LevelArgument::Public, true) => Err(Failure::new(
                 Kind::Settings,
-                "--private goes with the levels grid and full",
+                "--private applies only to --level grid and --level full",
             )
             .mend("leave --private out, or ask for --level grid or --level full")),
             (LevelArgument::Grid, false) => Err(Failure::new(
@@ -177,7 +177,7 @@ impl Export {
         let publishing = Publishing::All(self.period());
         for _ in 0..ATTEMPTS_MAX {
             let book = AlertBook::open(store).await?;
-            check_grid_not_lowered(workspace, &book.issued)?;
+            check_grid_not_lowered(workspace, book.issued())?;
             let published = book.published();
             figures = figures.publishing(&published, &publishing).await?;
             figures = without_withdrawn_rows(figures, &published).await?;

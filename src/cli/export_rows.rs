@@ -46,7 +46,7 @@ pub(super) fn unless_too_small(one: Published, rule: &Rule) -> Published {
     let mut members = one.entry.members.iter();
     let farms_known = members.any(|member| member.farm.is_some());
     Published {
-        withdrawn: one.withdrawn || !one.entry.row.satisfies(rule, farms_known),
+        withdrawn: one.withdrawn || one.entry.why_withheld(rule, farms_known).is_some(),
         ..one
     }
 }

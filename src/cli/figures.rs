@@ -27,7 +27,7 @@ use crate::region::Region;
 use crate::rollup::arrivals::Arrivals;
 use crate::rollup::engine::Elsewhere;
 use crate::rollup::inputs::Setting;
-use crate::rollup::public_rows::{CountyOutcome, Publishing, public_rows};
+use crate::rollup::public_rows::{CountyOutcome, Publishing, Status, public_rows};
 use crate::rollup::public_tables::PublicTables;
 use crate::rollup::run::{Period, Rollup, StageTable};
 use crate::rollup::stages::StageColumn;
@@ -75,6 +75,14 @@ pub(super) struct Sources<'a> {
 }
 
 impl Figures {
+    /// Counties of the weeks that are published now whose fields are in no row.
+    pub(super) fn counties_withheld(&self) -> usize {
+        let outcomes = self.outcomes.iter();
+        outcomes
+            .filter(|outcome| outcome.status() == Status::Withheld)
+            .count()
+    }
+
     /// Rolls the newest version of the store up, with what the workspace holds today.
     pub(super) async fn of(
         workspace: &Workspace,

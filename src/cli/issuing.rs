@@ -23,7 +23,7 @@ use crate::publish::files::{borrowed, write_private_folder};
 use crate::publish::gate::{Confidences, Gate};
 use crate::publish::issue::{Issue, Replaced, folder_name};
 use crate::publish::note::Note;
-use crate::rollup::public_rows::{Publishing, Status};
+use crate::rollup::public_rows::Publishing;
 use crate::store::alerts::{AlertBook, FrozenFile, IssuedAlert, published_before};
 use crate::store::append::Sealed;
 use crate::store::private_names::{private_names, private_points};
@@ -102,8 +102,8 @@ pub(super) async fn issued(
     let mut gate = gate(workspace, &inputs, &figures.region, &confidences)?;
     for _ in 0..ATTEMPTS_MAX {
         let book = AlertBook::open(&store).await?;
-        settle(workspace, &book.issued)?;
-        check_grid_not_lowered(workspace, &book.issued)?;
+        settle(workspace, book.issued())?;
+        check_grid_not_lowered(workspace, book.issued())?;
         let subject = subject(workspace, &figures, &book, request).await?;
         let note = note.clone().of(subject.note_before.as_deref());
         if let Some(note) = &note {
@@ -134,12 +134,10 @@ pub(super) async fn issued(
         match book.enter(&store, &alert).await {
             Ok(Sealed::Done) => {
                 settle(workspace, std::slice::from_ref(&alert))?;
-                let mut issued = book.issued;
+                let mut issued = book.issued().to_vec();
                 issued.push(alert.clone());
                 write_week_page(workspace, &figures, subject.week, &issued)?;
-                let outcomes = figures.outcomes.iter();
-                let withheld = outcomes.filter(|one| one.status() == Status::Withheld);
-                return Ok((alert, withheld.count()));
+                return Ok((alert, figures.counties_withheld()));
             }
             // What was built bears a number that is another's now.
             Ok(Sealed::Overtaken) => remove(&staged),
@@ -166,7 +164,7 @@ async fn subject(
             let protocol = chosen_protocol(figures, *week, protocol.as_deref())?;
             let iso_week = week.to_string();
             let newest = book
-                .issued
+                .issued()
                 .iter()
                 .rev()
                 .find(|alert| alert.iso_week == iso_week && alert.protocol == protocol.id)
@@ -192,7 +190,7 @@ async fn subject(
             });
         }
     };
-    let replaced = find(&book.issued, number)?;
+    let replaced = find(book.issued(), number)?;
     if replaced.withdrawn.is_some() {
         return Err(Failure::new(
             Kind::Publish,
@@ -204,7 +202,7 @@ async fn subject(
         )));
     }
     if let Some(other) = book
-        .issued
+        .issued()
         .iter()
         .find(|other| other.replaces == Some(number))
     {

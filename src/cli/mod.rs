@@ -260,7 +260,7 @@ fn with_districts(
             if region.county(county).is_none() {
                 return Err(Failure::new(
                     Kind::Settings,
-                    format!("[region.districts] {district:?} has the county {county:?}, which the region has not"),
+                    format!("[region.districts] {district:?} has the county {county:?}, which is not in the region"),
                 )
                 .at(SETTINGS_FILE)
                 .mend("write the county ids of the boundaries"));

@@ -10,6 +10,7 @@ use super::issuing::{confidences, gate, settle};
 use super::publish_rule::{hold_to_rule, one_protocol_a_count};
 use super::report::{self, counted};
 use super::scenario::refuse_scenario;
+use super::week_page::entry_of;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
 use crate::plain_file::{ISSUED_BYTES_MAX, read_plain};
@@ -137,36 +138,24 @@ fn week_pages(
     issued: &[IssuedAlert],
     publisher: &Publisher,
 ) -> Result<Vec<PublicFile>, Failure> {
+    // Alerts come in the order of their numbers: of each week and protocol the last is the newest.
     let mut weeks: BTreeMap<&str, BTreeMap<&str, &IssuedAlert>> = BTreeMap::new();
+    let mut newest: BTreeMap<&str, &IssuedAlert> = BTreeMap::new();
     for alert in issued {
-        // Of each protocol the newest.
         let week = weeks.entry(&alert.iso_week).or_default();
         week.insert(&alert.protocol, alert);
+        newest.insert(&alert.iso_week, alert);
     }
     let pages = weeks.into_iter().map(|(iso_week, alerts)| {
-        let entries: Vec<WeekEntry> = alerts.values().map(|alert| week_entry(alert)).collect();
-        let newest = alerts.values().max_by_key(|alert| alert.number);
-        let region = match newest {
-            Some(alert) => Inputs::of_alert(workspace, alert)?.region(workspace)?,
-            None => Inputs::of_now(workspace)?.region(workspace)?,
-        };
+        let region = Inputs::of_alert(workspace, newest[iso_week])?.region(workspace)?;
+        let entries = alerts.values();
+        let entries: Vec<WeekEntry> = entries
+            .map(|alert| entry_of(alert, &alert.title, "../.."))
+            .collect();
         let page = week_html(iso_week, &region, &publisher.contact, &entries)?;
         Ok((format!("week/{iso_week}/{WEEK_PAGE}"), page.into_bytes()))
     });
     pages.collect()
-}
-
-fn week_entry(alert: &IssuedAlert) -> WeekEntry {
-    let withdrawn = alert.withdrawn.as_ref();
-    WeekEntry {
-        title: alert.title.clone(),
-        headline: withdrawn.is_none().then(|| alert.headline.clone()),
-        said: match withdrawn {
-            Some(withdrawn) => format!("alert {}, withdrawn: {}", alert.number, withdrawn.reason),
-            None => format!("alert {}", alert.number),
-        },
-        page: format!("../../{}/alert.html", folder_name(alert.number)),
-    }
 }
 
 impl Publish {

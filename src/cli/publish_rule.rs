@@ -3,10 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::issuing::made_by_an_older_program;
-use crate::disclosure::cell::judge;
-use crate::disclosure::editions::{Entry, Published};
+use crate::disclosure::editions::Published;
 use crate::disclosure::place::Place;
-use crate::disclosure::rule::Rule;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
 use crate::store::alerts::IssuedAlert;
@@ -42,11 +40,11 @@ pub(super) fn hold_to_rule(
     }
     let shown = latest.into_values().filter(|one| !one.withdrawn);
     for one in shown {
-        if let Some(why) = broken(&one.entry, &rule, farms_known) {
+        if let Some(why) = one.entry.why_withheld(&rule, farms_known) {
             return Err(Failure::new(
                 Kind::Publish,
                 format!(
-                    "publishing stopped, nothing was written: alert {} shows {}, which [disclosure] lets out no more: {why}",
+                    "publishing stopped, nothing was written: alert {} shows {}, which [disclosure] no longer allows: {why}",
                     alert.number,
                     one.entry.row.place.in_words()
                 ),
@@ -58,22 +56,6 @@ pub(super) fn hold_to_rule(
         }
     }
     Ok(())
-}
-
-/// Why a row is not let out by a rule.
-fn broken(entry: &Entry, rule: &Rule, farms_known: bool) -> Option<String> {
-    let row = &entry.row;
-    if row.level < rule.level {
-        return Some(format!("it is of the level {}", row.level.word()));
-    }
-    let in_window = row.fields_visited > 0;
-    let counted = entry.members.iter();
-    let farms = counted
-        .filter(|member| member.in_window == in_window)
-        .map(|member| member.farm);
-    judge(farms, farms_known, rule)
-        .err()
-        .map(|why| why.to_string())
 }
 
 /// Of one pest in one crop, what is counted in one way is published against one threshold: against two, the difference

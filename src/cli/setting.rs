@@ -68,7 +68,9 @@ fn read_station_weather(
         if region.county(county).is_none() {
             return Err(Failure::new(
                 Kind::Settings,
-                format!("[weather.stations] names the county {county:?}, which the region has not"),
+                format!(
+                    "[weather.stations] names the county {county:?}, which is not in the region"
+                ),
             )
             .at(SETTINGS_FILE)
             .mend("write the county ids of the boundaries, and \"*\" for every other county"));

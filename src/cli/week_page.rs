@@ -53,14 +53,19 @@ fn issued_entry(
     let week = week.to_string();
     let mut alerts = issued.iter().rev();
     let alert = alerts.find(|alert| alert.iso_week == week && alert.protocol == protocol)?;
+    Some(entry_of(alert, title, "../issued"))
+}
+
+/// What a week's page says of an alert; `folder` is that of the issued alerts, as the page sees it.
+pub(super) fn entry_of(alert: &IssuedAlert, title: &str, folder: &str) -> WeekEntry {
     let withdrawn = alert.withdrawn.as_ref();
-    Some(WeekEntry {
+    WeekEntry {
         title: title.to_owned(),
         headline: withdrawn.is_none().then(|| alert.headline.clone()),
         said: match withdrawn {
             Some(withdrawn) => format!("alert {}, withdrawn: {}", alert.number, withdrawn.reason),
             None => format!("alert {}", alert.number),
         },
-        page: format!("../issued/{}/alert.html", folder_name(alert.number)),
-    })
+        page: format!("{folder}/{}/alert.html", folder_name(alert.number)),
+    }
 }

@@ -30,8 +30,8 @@ pub(super) async fn withdraw(
     let store = open_store(workspace).await?;
     for _ in 0..ATTEMPTS_MAX {
         let book = AlertBook::open(&store).await?;
-        settle(workspace, &book.issued)?;
-        let alert = find(&book.issued, number)?;
+        settle(workspace, book.issued())?;
+        let alert = find(book.issued(), number)?;
         if alert.withdrawn.is_some() {
             return Err(Failure::new(
                 Kind::Publish,
@@ -57,7 +57,7 @@ pub(super) async fn withdraw(
                 "withdrew alert {number} of {}, {}: {reason}\n`bractline publish` puts a stub in its place{}",
                 alert.iso_week,
                 alert.protocol,
-                still_published(&book.issued, alert)
+                still_published(book.issued(), alert)
             ))?,
         }
         return Ok(Outcome::Done);

@@ -50,6 +50,23 @@ pub struct Entry {
     pub members: Vec<Member>,
 }
 
+impl Entry {
+    /// Why a rule that may be stricter than the one of its day does not show it; `None` if it does. `farms_known` says
+    /// whether any visit of the season names a farm.
+    pub fn why_withheld(&self, rule: &Rule, farms_known: bool) -> Option<String> {
+        if self.row.level < rule.level {
+            return Some(format!("it is of the level {}", self.row.level.word()));
+        }
+        let in_window = self.row.fields_visited > 0;
+        let counted = self.members.iter();
+        let farms = counted
+            .filter(|member| member.in_window == in_window)
+            .map(|member| member.farm);
+        let judged = judge(farms, farms_known, rule);
+        judged.err().map(|why| why.to_string())
+    }
+}
+
 /// An entry that is public, in the order of its edition.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Published {
@@ -57,6 +74,13 @@ pub struct Published {
     pub entry: Entry,
     /// Whether the alert that brought it was withdrawn: it is no longer shown, and what it said is known all the same.
     pub withdrawn: bool,
+}
+
+impl Published {
+    /// Whether its row is shown by a rule: it was not withdrawn, and the rule has not become stricter than it allows.
+    pub fn is_shown(&self, rule: &Rule, farms_known: bool) -> bool {
+        !self.withdrawn && self.entry.why_withheld(rule, farms_known).is_none()
+    }
 }
 
 /// What becomes of a place.
@@ -90,7 +114,7 @@ pub(super) fn decision<'a>(
     };
     let Some(published) = published else {
         return match made {
-            Ok((row, _)) => Decision::Enter(entry(row)),
+            Ok(row) => Decision::Enter(entry(row)),
             Err(why) => Decision::Pool(own, why),
         };
     };
@@ -100,7 +124,7 @@ pub(super) fn decision<'a>(
         .iter()
         .map(|member| (member.field, member))
         .collect();
-    if let (1, Ok((row, _))) = (first.row.edition, made)
+    if let (1, Ok(row)) = (first.row.edition, made)
         && let Some(changed) = changed_by_a_group(week, &known, &own, rule)
         && follows(&first.row, &row, changed)
     {

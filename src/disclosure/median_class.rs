@@ -44,7 +44,7 @@ impl MedianClass {
 }
 
 /// Lower bounds of the classes of the median.
-fn class_bounds(large: bool, level: Level) -> &'static [f64] {
+pub fn class_bounds(large: bool, level: Level) -> &'static [f64] {
     match (level, large) {
         // No class is narrower than half of its lower bound near the threshold: one of 0.75 to 1 gave fields back.
         (Level::Survey, _) => &[0.0, 0.25, 0.5, 1.0, 1.5],

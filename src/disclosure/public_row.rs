@@ -18,7 +18,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use super::cell::{Cell, Withheld, judge_fields};
+use super::cell::{Withheld, judge_fields};
 use super::field::{FieldWeek, GridPoint};
 use super::median_class::MedianClass;
 use super::place::Place;
@@ -103,19 +103,9 @@ impl PublicRow {
         let [least, most] = self.at_threshold.map(f64::from);
         (self.fields_visited > 0).then(|| (least + most) / 2.0 / f64::from(self.fields_visited))
     }
-
-    /// Whether a rule that is stricter than the one it was made by would show it as well, as far as its own counts say.
-    pub fn satisfies(&self, rule: &Rule, farms_known: bool) -> bool {
-        let least = rule.least_fields(farms_known);
-        let fields = match self.fields_visited {
-            0 => self.fields_outside_stage.unwrap_or_default(),
-            fields => fields,
-        };
-        fields >= least && self.level >= rule.level
-    }
 }
 
-/// The public row of these fields, all of one place, week and protocol, and the group that it rests on.
+/// The public row of these fields, all of one place, week and protocol.
 ///
 /// # Errors
 /// Why the fields are withheld.
@@ -123,7 +113,7 @@ pub fn public_row(
     heading: &Heading,
     fields: &[&FieldWeek],
     rule: &Rule,
-) -> Result<(PublicRow, Cell), Withheld> {
+) -> Result<PublicRow, Withheld> {
     let (inside, outside): (Vec<&FieldWeek>, Vec<&FieldWeek>) =
         fields.iter().copied().partition(|field| field.in_window);
     let judged =
@@ -149,7 +139,7 @@ pub fn public_row(
     }
     let at = inside.iter().filter(|field| field.at_threshold()).count() as u32;
     let large = !inside.is_empty() && cell.is_large();
-    let row = PublicRow {
+    Ok(PublicRow {
         place: heading.place.clone(),
         season: heading.season,
         iso_week: heading.iso_week.to_owned(),
@@ -177,8 +167,7 @@ pub fn public_row(
             .flatten(),
         stages,
         cells: shown_cells(&counted, heading.farms_known, rule),
-    };
-    Ok((row, cell))
+    })
 }
 
 /// A count, unless it or what is left of all fields is one or two.

@@ -39,8 +39,6 @@ pub struct Outcome {
     pub county_id: String,
     /// The place of the row that most of its fields are in; `None` if they are in no row.
     pub place: Option<Place>,
-    /// Edition of that row; 0 if there is none.
-    pub edition: u8,
     /// Why the county has no row of its own.
     pub withheld: Option<Withheld>,
 }
@@ -86,8 +84,8 @@ struct Placing<'a> {
     latest: BTreeMap<&'a Place, &'a Published>,
     /// The place whose row a field is in, in any edition of it: the field stays there.
     bound: HashMap<Id, &'a Place>,
-    /// The row of each place, and whether it is withdrawn.
-    kept: BTreeMap<Place, (PublicRow, bool)>,
+    /// The newest entry of each place, public or entering.
+    kept: BTreeMap<Place, Published>,
     /// The place in whose row a field is counted now.
     counted_in: HashMap<Id, Place>,
     entering: Vec<Entry>,
@@ -107,7 +105,7 @@ impl<'a> Placing<'a> {
         }
         let kept = latest
             .iter()
-            .map(|(place, one)| ((*place).clone(), (one.entry.row.clone(), one.withdrawn)));
+            .map(|(place, one)| ((*place).clone(), (*one).clone()));
         Placing {
             week,
             rule,
@@ -153,18 +151,21 @@ impl<'a> Placing<'a> {
     }
 
     fn enter(&mut self, entry: Entry) {
-        let row = entry.row.clone();
-        self.kept.insert(row.place.clone(), (row, false));
+        let newest = Published {
+            entry: entry.clone(),
+            withdrawn: false,
+        };
+        self.kept.insert(entry.row.place.clone(), newest);
         self.entering.push(entry);
     }
 
     /// Notes in which row these fields, but the late ones, are counted.
     fn count(&mut self, place: &Place, own: &[&FieldWeek], late: &BTreeSet<Id>) {
-        let Some((row, _)) = self.kept.get(place) else {
+        let Some(newest) = self.kept.get(place) else {
             return;
         };
         for field in own {
-            if !late.contains(&field.field) && is_counted(field, row) {
+            if !late.contains(&field.field) && is_counted(field, &newest.entry.row) {
                 self.counted_in.insert(field.field, place.clone());
             }
         }
@@ -180,10 +181,8 @@ impl<'a> Placing<'a> {
         }
         let most = places.into_iter().max_by_key(|(_, fields)| *fields);
         let place = most.map(|(place, _)| place.clone());
-        let row = place.as_ref().and_then(|place| self.kept.get(place));
         Outcome {
             county_id: county.to_owned(),
-            edition: row.map_or(0, |(row, _)| row.edition),
             place,
             withheld,
         }
@@ -238,8 +237,8 @@ pub fn week_rows(
         shown: placing
             .kept
             .into_values()
-            .filter(|(row, withdrawn)| !withdrawn && row.satisfies(rule, week.farms_known))
-            .map(|(row, _)| row)
+            .filter(|one| one.is_shown(rule, week.farms_known))
+            .map(|one| one.entry.row)
             .collect(),
         entering: placing.entering,
     }
@@ -414,7 +413,7 @@ mod tests {
     }
 
     #[test]
-    fn strict_intervals_of_two_editions_do_not_tell_of_all_late_fields() {
+    fn strict_intervals_of_two_editions_do_not_give_all_late_fields_away() {
         let strict = Rule {
             level: Level::Strict,
             ..Rule::LEAST

@@ -11,8 +11,9 @@ use jiff::civil::Date;
 use sha2::{Digest, Sha256};
 
 use crate::disclosure::public_row::PublicRow;
+use crate::disclosure::rule::Rule;
 use crate::failure::{Failure, Kind};
-use crate::publish::alert_text::RULE_IN_WORDS;
+use crate::publish::alert_text::rule_in_words;
 use crate::publish::cautions::{Caution, standing_cautions};
 use crate::publish::changes::{PlaceChange, changes};
 use crate::publish::chart::Chart;
@@ -44,6 +45,8 @@ pub struct Bulletin<'a> {
     pub region: &'a Region,
     /// The public rows of this week under this protocol.
     pub rows: &'a [PublicRow],
+    /// The rule that the rows were made by.
+    pub rule: &'a Rule,
     /// Day of the newest submission; `None` if there is none.
     pub visits_until: Option<Date>,
     /// Those of the week before, if there are any.
@@ -144,7 +147,7 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         source: plain_text(bulletin.region.source()),
         vintage: plain_text(bulletin.region.vintage()),
         region: display_name(bulletin.region.title()),
-        rule: RULE_IN_WORDS,
+        rule: rule_in_words(bulletin.rule),
         week: &week,
         bulletin,
         protocol,
@@ -190,7 +193,7 @@ struct Page<'a> {
     source: String,
     vintage: String,
     region: String,
-    rule: &'static str,
+    rule: String,
     week: &'a str,
     bulletin: &'a Bulletin<'a>,
     protocol: &'a ProtocolFacts,

@@ -15,6 +15,7 @@ use super::unseen::seen_text;
 use super::when::when_due;
 use super::wording::{headline, paragraph};
 use crate::disclosure::public_row::PublicRow;
+use crate::disclosure::rule::{Level, Rule};
 use crate::failure::{Failure, Kind};
 
 /// Characters of a line, unless a word is longer: an e-mail that is answered adds some in front.
@@ -118,19 +119,37 @@ fn season(bulletin: &Bulletin) -> String {
     )
 }
 
-/// What the rows say, and what is withheld.
-pub(super) const RULE_IN_WORDS: &str = "A county is shown with 3 or more fields of 3 or more farms, none of which has more \
-than half of them; smaller groups are taken together by district. Of 3 or 4 fields only none, or 1 or more, is given; \
-all fields at threshold appear as all but one or more. A row changes once at most, and only by a group of late or \
-corrected fields that could be shown by itself; otherwise it says until when visits are counted.";
+/// What the rows say and what is withheld, by the rule that they were made by.
+pub(super) fn rule_in_words(rule: &Rule) -> String {
+    let counts = match rule.level {
+        Level::Survey => {
+            "Of 3 or 4 fields, only whether any is at threshold is reported; all, and all but one, are reported as all \
+             but one or more."
+        }
+        Level::Strict => {
+            "Counts at threshold are reported as ranges: none, under a third, or a third or more (of 3 or 4 fields: none, \
+             or 1 or more)."
+        }
+    };
+    format!(
+        "A county is reported with {} or more fields of {} or more farms, none with more than half of them (with {} or more \
+         fields, if no visit of the season names a farm); smaller groups are combined by district or for the region. \
+         {counts} A row is updated at most once, and only when enough late or corrected fields arrive to be shown as a \
+         group; otherwise it gives the date through which visits are counted.",
+        rule.min_fields, rule.min_farms, rule.min_fields_without_farms
+    )
+}
 
 fn method(bulletin: &Bulletin) -> String {
     let protocol = bulletin.protocol;
     escaped(&format!(
         "Pressure is a field's mean count ({}) divided by that field's own {}; 1 is at threshold. A field \
          counts once a week, with its last visit at {}. The percent of fields at threshold has a 95% Wilson score \
-         interval; fields were not a random sample, so the true uncertainty is larger. {RULE_IN_WORDS}",
-        protocol.counted, protocol.threshold_name, protocol.stage_window
+         interval; fields were not a random sample, so the true uncertainty is larger. {}",
+        protocol.counted,
+        protocol.threshold_name,
+        protocol.stage_window,
+        rule_in_words(bulletin.rule)
     ))
 }
 

@@ -162,11 +162,16 @@ pub(super) fn levels_of<'a>(rows: impl IntoIterator<Item = &'a PublicRow>) -> Ve
 impl Band {
     /// The bounds in words: `under 0.25`, `0.25 to under 0.5`, `1.5 or more`.
     pub fn bounds_in_words(&self) -> String {
-        match (self.from, self.below) {
-            (0.0, Some(below)) => format!("under {below}"),
-            (from, Some(below)) => format!("{from} to under {below}"),
-            (from, None) => format!("{from} or more"),
-        }
+        bounds_in_words(self.from, self.below)
+    }
+}
+
+/// The bounds of a class of pressures in words: `under 0.25`, `0.25 to under 0.5`, `1.5 or more`.
+pub(super) fn bounds_in_words(from: f64, below: Option<f64>) -> String {
+    match below {
+        Some(below) if from == 0.0 => format!("under {below}"),
+        Some(below) => format!("{from} to under {below}"),
+        None => format!("{from} or more"),
     }
 }
 

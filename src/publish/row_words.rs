@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 
+use super::classes::bounds_in_words;
 use super::shown_numbers::{Form, display_number};
 use crate::disclosure::public_row::PublicRow;
 use crate::visit::week::IsoWeek;
@@ -42,9 +43,7 @@ pub fn median_in_words(row: &PublicRow) -> Option<String> {
     let class = row.median?;
     Some(match class.below {
         _ if class.nothing_found => "nothing found".to_owned(),
-        Some(below) if class.from == 0.0 => format!("under {below}"),
-        Some(below) => format!("{} to under {below}", class.from),
-        None => format!("{} or more", class.from),
+        below => bounds_in_words(class.from, below),
     })
 }
 

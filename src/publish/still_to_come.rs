@@ -3,7 +3,8 @@
 use crate::rollup::arrivals::Arrived;
 use crate::statistics::reporting_delay::{COMPLETE_WEEKS_LEAST, NotKnown};
 
-/// From so many fields on a share is given: a share of few fields is a number of fields.
+/// From so many fields on a share is given: one late visit of fewer would move it by more than half a
+/// step of 10 %. Our choice.
 const FIELDS_LEAST: u32 = 20;
 
 /// In a sentence or some, of the visits of shown counties alone: shares in steps of ten percent. `fields` are the fields
@@ -16,7 +17,7 @@ pub fn still_to_come(arrived: &Arrived, fields: u32) -> String {
             "The week began more than six weeks before the newest report: reporting is essentially complete.".to_owned()
         }
         _ if fields < FIELDS_LEAST => {
-            format!("How much is still to come is not given for fewer than {FIELDS_LEAST} fields.")
+            format!("With fewer than {FIELDS_LEAST} fields, we do not estimate how many reports are still to come.")
         }
         Arrived::InPart {
             share,
@@ -52,7 +53,7 @@ mod tests {
             high: 0.949,
             complete_weeks: 9,
         };
-        assert!(still_to_come(&arrived, 19).contains("not given for fewer than 20"));
+        assert!(still_to_come(&arrived, 19).contains("fewer than 20"));
         let said = still_to_come(&arrived, 20);
         assert!(said.contains("about 80% of this week's visits"), "{said}");
         assert!(said.contains("9 earlier complete weeks"), "{said}");

@@ -166,8 +166,8 @@ fn refuse_ground_twice(county: &County, at: (f64, f64), place: &str) -> Result<(
     Err(unusable(
         place,
         format!(
-            "the outline of {} ({}) crosses itself near {lon:.5}, {lat:.5}, and encloses ground twice: whether that is \
-             in the county is not known",
+            "the outline of {} ({}) crosses itself near {lon:.5}, {lat:.5}, and encloses ground twice: so it is unclear whether \
+             that is part of the county",
             county.name, county.id
         ),
     )

@@ -16,7 +16,7 @@
 //! A row bears a number that means nothing: its place in an order by a hash of what the package shows, so it
 //! changes with every store version and every other choice of rows.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use arrow::array::{
@@ -28,10 +28,11 @@ use sha2::{Digest, Sha256};
 use super::dispersion::DescribedTable;
 use super::dispersion_tables::described;
 use super::grid_groups::{CellOfWidth, FieldWeek, Placed, Smallest, placed};
+use super::public_rows::seasons_with_farms;
 use super::run::Rollup;
 use super::stages::{StageColumn, columns_of};
-use crate::disclosure::field::Id;
-use crate::disclosure::rule::Rule;
+use crate::disclosure::median_class::class_bounds;
+use crate::disclosure::rule::{Level, Rule};
 use crate::failure::Failure;
 use crate::region::point_grid::GridWidth;
 
@@ -39,10 +40,10 @@ use crate::region::point_grid::GridWidth;
 const FIELD_WEEK: &str = "\
 row             int     not null  number of the row in this package; it means nothing and is another in every other package
 season          int     not null  ISO week-year
-iso_week        text    not null  ISO 8601 week, as 2026-W30; the day is not told
+iso_week        text    not null  ISO 8601 week, as 2026-W30; the day is not given
 protocol        text    not null  id of the protocol
 county_id       text    not null  county of the field
-cell            text    null      row and column of the grid's cell, as 482.1093; null where only the county is told
+cell            text    null      row and column of the grid's cell, as 482.1093; null where only the county is given
 cell_lon        double  null      [deg] longitude of the cell's middle, WGS 84
 cell_lat        double  null      [deg] latitude of the cell's middle, WGS 84
 grid_km         double  null      [km] height and about the width of the cell: that of the grid, or a wider one of 10, 20 or 40 where too few fields are in one
@@ -59,20 +60,18 @@ row             int     not null  number of the row in this package; it means no
 field_week      int     not null  row of field_week: the field and week that it is a visit of
 stands          boolean not null  whether it is the visit that stands for its field in its week
 season          int     not null  ISO week-year
-iso_week        text    not null  ISO 8601 week, as 2026-W30; the day is not told
+iso_week        text    not null  ISO 8601 week, as 2026-W30; the day is not given
 protocol        text    not null  id of the protocol
 county_id       text    not null  county of the field
-cell            text    null      row and column of the grid's cell, as 482.1093; null where only the county is told
+cell            text    null      row and column of the grid's cell, as 482.1093; null where only the county is given
 cell_lon        double  null      [deg] longitude of the cell's middle, WGS 84
 cell_lat        double  null      [deg] latitude of the cell's middle, WGS 84
 grid_km         double  null      [km] height and about the width of the cell: that of the grid, or a wider one of 10, 20 or 40 where too few fields are in one
-sites           int     not null  [{site}] sites sampled; counted up to the smallest full sample of the protocol, as more would tell the size of the field
+sites           int     not null  [{site}] sites sampled; counted up to the smallest full sample of the protocol, as more would give away the size of the field
 field_mean      double  not null  mean of the site means, two significant digits
 standard_error  double  null      its standard error, two significant digits; null for one site";
 
-/// Lower bounds of the classes of pressure: those of the median of a public row at the level `survey`.
-const CLASSES: [f64; 5] = [0.0, 0.25, 0.5, 1.0, 1.5];
-/// As there: so little below a bound counts as at it.
+/// So little below a bound counts as at it.
 const NOISE: f64 = 1e-12;
 
 /// The tables, and how much of what was looked at is in them.
@@ -115,14 +114,15 @@ pub fn grid_rows(
     let by_id = visits_by_id(visits);
     let field_week = &rollup.field_week().batch;
     let weeks = field_weeks(field_week, visits, &by_id)?;
+    let seasons = field_week["season"].as_primitive::<Int32Type>();
     let smallest = Smallest {
         rule: *rule,
-        seasons_with_farms: seasons_with_farms(field_week),
+        seasons_with_farms: seasons_with_farms(seasons, texts(field_week, "farm_id")),
         narrowest,
     };
     let (shown, held_back_outside) = placed(&weeks, &smallest);
     let shown_visits = shown_visits(visits, &shown, sites_min);
-    // With its visits: so rows that are told apart by nothing here are told apart by nothing there.
+    // With its visits: so rows that look the same here look the same there.
     let mut told: Vec<Vec<String>> = shown
         .iter()
         .map(|(week, cell)| vec![text_of(week, cell)])
@@ -193,16 +193,6 @@ fn field_weeks<'a>(
     Ok(weeks.collect())
 }
 
-/// The seasons in which a visit names a farm, under any protocol.
-fn seasons_with_farms(field_week: &RecordBatch) -> BTreeSet<i32> {
-    let farms = texts(field_week, "farm_id");
-    let seasons = field_week["season"].as_primitive::<Int32Type>();
-    let names_a_farm =
-        |row: &usize| farms.is_valid(*row) && Id::of_farm(farms.value(*row)).is_some();
-    let named = (0..field_week.num_rows()).filter(names_a_farm);
-    named.map(|row| seasons.value(row)).collect()
-}
-
 /// Two significant digits: what was counted, and no fingerprint. 0 stays 0 and nothing else becomes it.
 fn two_digits(value: f64) -> f64 {
     format!("{value:.1e}")
@@ -210,14 +200,15 @@ fn two_digits(value: f64) -> f64 {
         .expect("a number reads back as it was written")
 }
 
-/// The class of a pressure: nothing found, lower and upper bound.
+/// The class of a pressure, of those of the median at the level `survey`: nothing found, lower and upper bound.
 fn class_of(week: &FieldWeek) -> (bool, f64, Option<f64>) {
     if week.pressure == 0.0 {
         return (true, 0.0, None);
     }
+    let bounds = class_bounds(false, Level::Survey);
     let reached = |bound: &f64| week.pressure + NOISE >= *bound;
-    let place = CLASSES.iter().rposition(reached).unwrap_or_default();
-    (false, CLASSES[place], CLASSES.get(place + 1).copied())
+    let place = bounds.iter().rposition(reached).unwrap_or_default();
+    (false, bounds[place], bounds.get(place + 1).copied())
 }
 
 /// All that the package shows of a field-week, as one text.

@@ -5,14 +5,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use arrow::array::{Array, AsArray, RecordBatch};
+use arrow::array::{Array, AsArray, Int32Array, RecordBatch, StringArray};
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Date32Type, Float64Type, Int32Type};
-use jiff::ToSpan;
 use jiff::civil::Date;
 
 use super::inputs::Setting;
 use super::run::Period;
+use super::windows::day_after_epoch;
 use crate::disclosure::editions::{Entry, Published};
 use crate::disclosure::field::{FieldWeek, GridPoint, Id};
 use crate::disclosure::place::Place;
@@ -129,7 +129,7 @@ pub fn public_rows(
     visits_until: Date,
 ) -> Result<PublicRows, Failure> {
     let columns = Columns::of(field_week)?;
-    let farms_known = columns.seasons_with_farms();
+    let farms_known = seasons_with_farms(&columns.season, &columns.farm_id);
     let mut entries: BTreeMap<WeekKey, Vec<Published>> = BTreeMap::new();
     for one in published {
         let row = &one.entry.row;
@@ -233,22 +233,30 @@ fn shown_of(week: &Week, published: &[Published], setting: &Setting) -> Vec<Publ
     }
     latest
         .into_values()
-        .filter(|one| !one.withdrawn)
+        .filter(|one| one.is_shown(&setting.rule, week.farms_known))
         .map(|one| one.entry.row.clone())
-        .filter(|row| row.satisfies(&setting.rule, week.farms_known))
+        .collect()
+}
+
+/// The seasons in which a visit names a farm, under any protocol; `farm_ids` and `seasons` are columns of `field_week`.
+pub(super) fn seasons_with_farms(seasons: &Int32Array, farm_ids: &StringArray) -> BTreeSet<i32> {
+    let named = seasons.iter().zip(farm_ids.iter());
+    named
+        .filter(|(_, farm)| farm.and_then(Id::of_farm).is_some())
+        .filter_map(|(season, _)| season)
         .collect()
 }
 
 /// The columns of `field_week` that disclosure control needs.
 struct Columns {
-    field_id: arrow::array::StringArray,
-    farm_id: arrow::array::StringArray,
-    county_id: arrow::array::StringArray,
-    iso_week: arrow::array::StringArray,
-    protocol: arrow::array::StringArray,
-    crop_stage: arrow::array::StringArray,
-    window_basis: arrow::array::StringArray,
-    season: arrow::array::Int32Array,
+    field_id: StringArray,
+    farm_id: StringArray,
+    county_id: StringArray,
+    iso_week: StringArray,
+    protocol: StringArray,
+    crop_stage: StringArray,
+    window_basis: StringArray,
+    season: Int32Array,
     in_window: arrow::array::BooleanArray,
     economics_assumed: arrow::array::BooleanArray,
     pressure: arrow::array::Float64Array,
@@ -300,12 +308,6 @@ impl Columns {
         })
     }
 
-    /// The seasons in which a visit names a farm.
-    fn seasons_with_farms(&self) -> BTreeSet<i32> {
-        let named = (0..self.season.len()).filter(|row| self.farm(*row).is_some());
-        named.map(|row| self.season.value(row)).collect()
-    }
-
     fn farm(&self, row: usize) -> Option<Id> {
         let given = self.farm_id.is_valid(row);
         given.then(|| Id::of_farm(self.farm_id.value(row)))?
@@ -319,8 +321,8 @@ impl Columns {
         );
         let day = |days: &arrow::array::Date32Array| {
             let given = days.is_valid(row);
-            let day = given.then(|| Date::constant(1970, 1, 1).checked_add(days.value(row).days()));
-            day.and_then(Result::ok)
+            let day = given.then(|| day_after_epoch(days.value(row)));
+            day.flatten()
         };
         let basis = self.window_basis.is_valid(row);
         FieldWeek {

@@ -9,7 +9,6 @@ use arrow::array::{
     StringArray,
 };
 use datafusion::prelude::{SessionConfig, SessionContext};
-use jiff::civil::Date;
 
 use super::clustering::week_clustering;
 use super::engine::Engine;
@@ -18,6 +17,7 @@ use super::run::{StageTable, run_stage};
 use super::smoothing::county_share_smoothed;
 use super::stage_rows::whole_table;
 use super::stages::public_stages;
+use super::windows::days_since_epoch;
 use crate::disclosure::place::Place;
 use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
@@ -121,11 +121,6 @@ fn floats(values: impl Iterator<Item = Option<f64>>) -> ArrayRef {
     Arc::new(values.collect::<Float64Array>())
 }
 
-fn day_since_1970(day: Date) -> i32 {
-    let span = day.since(Date::constant(1970, 1, 1));
-    span.map_or(0, |span| span.get_days())
-}
-
 fn row_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
     let each = || rows.iter();
     let words: Vec<String> = each().map(|row| row.place.in_words()).collect();
@@ -151,7 +146,7 @@ fn row_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
         (
             "visits_until",
             Arc::new(Date32Array::from_iter_values(
-                each().map(|row| day_since_1970(row.visits_until)),
+                each().map(|row| days_since_epoch(row.visits_until)),
             )),
         ),
         ("level", texts(each().map(|row| Some(row.level.word())))),

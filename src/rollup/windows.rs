@@ -58,11 +58,17 @@ impl Weather {
 fn observed(protocol: &Protocol, stage: &str, days_since_epoch: i32) -> Option<Observed> {
     Some(Observed {
         stage: protocol.scale.read(stage)?,
-        on: EPOCH.checked_add(days_since_epoch.days()).ok()?,
+        on: day_after_epoch(days_since_epoch)?,
     })
 }
 
-fn days_since_epoch(day: Date) -> i32 {
+/// A day by its number of days since January 1, 1970, as Arrow keeps days; `None` out of the calendar.
+pub(super) fn day_after_epoch(days: i32) -> Option<Date> {
+    EPOCH.checked_add(days.days()).ok()
+}
+
+/// Days from January 1, 1970 to a day.
+pub(super) fn days_since_epoch(day: Date) -> i32 {
     (day - EPOCH).get_days()
 }
 

@@ -16,11 +16,17 @@ use super::schema::{Column, Holds, may, must};
 use super::tables::Kept;
 use crate::failure::{Failure, Kind};
 
-/// One row an alert that was issued: what it said, and all that its files were made from.
+/// One row an alert that was issued, with all that its files were made from; or a withdrawal of one; or an export that
+/// made rows public.
 ///
-/// Append-only. A row counts as it stands; it is committed after its files are on the disk.
+/// Append-only. The row of an alert is committed after its files are on the disk, that of an export before the first
+/// file of the package is written.
 pub const ALERTS: &[Column] = &[
-    must("number", Holds::Whole64, "1, 2, 3 … of the workspace"),
+    must(
+        "number",
+        Holds::Whole64,
+        "1, 2, 3 … of the workspace; of a withdrawal that of its alert; 0 for an export",
+    ),
     must(
         "issue_id",
         Holds::Text,

@@ -176,8 +176,6 @@ impl Publications {
 /// The table of alerts at the version that the next number is chosen on.
 pub struct AlertBook {
     table: DeltaTable,
-    /// The alerts of that version, by number.
-    pub issued: Vec<IssuedAlert>,
     publications: Publications,
 }
 
@@ -189,14 +187,18 @@ impl AlertBook {
         let publications = rows_of(&table).await?;
         Ok(AlertBook {
             table,
-            issued: publications.alerts.clone(),
             publications,
         })
     }
 
+    /// The alerts of that version, by number.
+    pub fn issued(&self) -> &[IssuedAlert] {
+        &self.publications.alerts
+    }
+
     /// The number of the next alert.
     pub fn next_number(&self) -> i64 {
-        self.issued.last().map_or(0, |alert| alert.number) + 1
+        self.issued().last().map_or(0, |alert| alert.number) + 1
     }
 
     /// The rows that are public, in the order in which they became it.
@@ -217,10 +219,7 @@ impl AlertBook {
         number: i64,
         withdrawn: &Withdrawn,
     ) -> Result<Sealed, Failure> {
-        let row = IssuedAlert {
-            public_rows: None,
-            ..nothing_issued(number, withdrawn.at)
-        };
+        let row = nothing_issued(number, withdrawn.at);
         let reason = Some(&withdrawn.reason);
         self.commit(store, RowKind::Withdrawal, &row, reason).await
     }
@@ -375,9 +374,12 @@ async fn rows_of(table: &DeltaTable) -> Result<Publications, Failure> {
                 publications.events.push(Event::Withdrawal(number));
                 let at = std::mem::take(&mut alert.issued_at);
                 let mut alerts = publications.alerts.iter_mut();
-                if let Some(withdrawn) = alerts.find(|other| other.number == number) {
-                    withdrawn.withdrawn = Some(Withdrawn { at, reason });
-                }
+                let Some(withdrawn) = alerts.find(|other| other.number == number) else {
+                    return Err(damaged(&format!(
+                        "a row withdraws alert {number}, which is not there"
+                    )));
+                };
+                withdrawn.withdrawn = Some(Withdrawn { at, reason });
             }
             Some(other) => return Err(damaged(&format!("a row is of the kind {other:?}"))),
         }

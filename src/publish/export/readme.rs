@@ -112,7 +112,7 @@ fn add_held_back(page: &mut String, facts: &Facts) {
         "## What is held back\n\nThe public tables hold public rows: those that were issued with an alert or exported. Fields of a \
          county that are too few, or of too few farms, are in no row of that county: they are in a row `elsewhere`, or in \
          none. A county without a row was not visited, or its fields are too few to publish; the two look the same, \
-         and neither is how many there are. A row changes once at most. How counts and medians are coarsened is in \
+         and how many there are is not given. A row changes once at most. How counts and medians are coarsened is in \
          `DICTIONARY.md`.\n",
     );
     match (facts.level, facts.held_back) {
