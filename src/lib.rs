@@ -29,7 +29,8 @@ pub mod publish;
 pub mod region;
 pub mod rollup;
 pub mod sample;
-pub mod statistics;
 pub mod store;
 pub mod visit;
 pub mod workspace;
+
+pub use stats as statistics;

@@ -284,7 +284,7 @@ mod tests {
         let samples: Vec<MeanVariance> = counts
             .iter()
             .filter_map(|units| {
-                let counts = crate::statistics::counts::CountFrequencies::of_frequencies(units);
+                let counts = crate::counts::CountFrequencies::of_frequencies(units);
                 Some(MeanVariance {
                     mean: counts.mean()?,
                     variance: counts.variance()?,

@@ -52,7 +52,7 @@ pub fn dispersion_chi_square(counts: &CountFrequencies) -> Option<ChiSquare> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::statistics::counts::CountFrequencies;
+    use crate::counts::CountFrequencies;
 
     #[test]
     fn mites_on_apple_leaves_are_crowded() {

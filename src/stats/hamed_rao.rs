@@ -108,7 +108,7 @@ fn autocorrelations(values: &[f64]) -> Option<Vec<f64>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::statistics::mann_kendall::mann_kendall;
+    use crate::mann_kendall::mann_kendall;
 
     #[test]
     fn a_factor_by_hand() {

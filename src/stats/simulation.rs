@@ -210,7 +210,7 @@ impl UnitCounts {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::statistics::stop_lines::Risks;
+    use crate::stop_lines::Risks;
 
     const RISKS: Risks = Risks {
         false_high: 0.1,
