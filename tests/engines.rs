@@ -86,7 +86,10 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
             .opened()
             .await?;
         let snapshot = Snapshot::open(&store, partitions).await?;
-        let (catalogue, setting) = (Catalogue::read(None)?, setting()?);
+        let (catalogue, setting) = (
+            Catalogue::read(None, bractline::rollup::expression::plan)?,
+            setting()?,
+        );
         let rolled_up = roll_up(&snapshot, None, &catalogue, &setting).await?;
         let rows = public_rows(
             &rolled_up.field_week().batch,
@@ -218,7 +221,10 @@ fn weeks_in_parts_have_the_tables_of_the_whole() {
         let store = Store::in_folder(&workspace.path().join("store"))?
             .opened()
             .await?;
-        let (catalogue, setting) = (Catalogue::read(None)?, setting()?);
+        let (catalogue, setting) = (
+            Catalogue::read(None, bractline::rollup::expression::plan)?,
+            setting()?,
+        );
         let snapshot = || Snapshot::open(&store, 2);
         let newest = snapshot().await?;
         let parts = week_parts(&newest, 200).await?;

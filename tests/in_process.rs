@@ -29,8 +29,9 @@ use jiff::Timestamp;
 
 use crate::support::docs;
 
-static CATALOGUE: LazyLock<Catalogue> =
-    LazyLock::new(|| Catalogue::read(None).expect("the built-in protocols"));
+static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| {
+    Catalogue::read(None, bractline::rollup::expression::plan).expect("the built-in protocols")
+});
 
 /// South Dakota, as `init --region us:46` takes it.
 static REGION: LazyLock<Region> =

@@ -40,7 +40,7 @@ fn with_expression(expression: &str) -> String {
 /// How a text is refused as the file of this name.
 #[track_caller]
 fn refusal(name: &str, text: &str) -> String {
-    match Protocol::read(text, Path::new(name)) {
+    match Protocol::read(text, Path::new(name), bractline::rollup::expression::plan) {
         Ok(_) => panic!("{name} was taken:\n{text}"),
         Err(failure) => {
             assert_eq!(failure.kind(), Kind::Protocol);
@@ -350,7 +350,11 @@ fn a_scalar_of_the_canonical_columns_is_taken_whatever_it_is_written_with() {
         "9.0 + -(-1.0)",
         "9.0 - -1.0",
     ] {
-        let protocol = Protocol::read(&with_expression(expression), Path::new("own.toml"));
+        let protocol = Protocol::read(
+            &with_expression(expression),
+            Path::new("own.toml"),
+            bractline::rollup::expression::plan,
+        );
         protocol.unwrap_or_else(|failure| panic!("{expression}: {failure}"));
     }
 }
@@ -391,7 +395,12 @@ fn a_file_is_named_after_its_protocol() {
             "{message}"
         );
     }
-    let read = Protocol::read(&text, Path::new("somewhere/own-2.toml")).expect("a good name");
+    let read = Protocol::read(
+        &text,
+        Path::new("somewhere/own-2.toml"),
+        bractline::rollup::expression::plan,
+    )
+    .expect("a good name");
     assert_eq!(read.id, "own-2");
 }
 
@@ -431,7 +440,8 @@ fn a_bad_file_of_a_workspace_stops_every_command_that_needs_the_catalogue() {
 
 #[test]
 fn the_built_in_catalogue_has_every_kind_of_count_layout_and_crop() {
-    let catalogue = Catalogue::read(None).expect("the catalogue");
+    let catalogue =
+        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
     let ids: Vec<&str> = catalogue.protocols().map(|one| one.id.as_str()).collect();
     assert_eq!(
         ids,
@@ -462,10 +472,11 @@ fn reading_the_catalogue_takes_no_time_that_a_person_notices() {
     // The first reading starts the engine; the program pays for both once a run. The bound is far above what was
     // measured, so that a busy machine does not break it.
     let begin = Instant::now();
-    let catalogue = Catalogue::read(None).expect("the catalogue");
+    let catalogue =
+        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
     let first = begin.elapsed();
     let begin = Instant::now();
-    let again = Catalogue::read(None).expect("the catalogue");
+    let again = Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
     let second = begin.elapsed();
     println!("first reading {first:?}, second {second:?}");
     assert_eq!(catalogue.ids(), again.ids());
@@ -479,7 +490,8 @@ fn the_generated_sql_holds_no_comment_and_the_expressions_alone() {
     std::fs::create_dir_all(&own).expect("a folder");
     let text = with_expression("1.0 / 3.0 -- a third");
     std::fs::write(own.join("own.toml"), text).expect("a file");
-    let catalogue = Catalogue::read(Some(&own)).expect("the catalogue");
+    let catalogue =
+        Catalogue::read(Some(&own), bractline::rollup::expression::plan).expect("the catalogue");
     let sql = visit_threshold_sql(catalogue.protocols());
     assert!(
         sql.contains("when 'own' then cast(1.0 / 3.0 as double)\n"),
@@ -499,7 +511,8 @@ fn the_generated_sql_holds_no_comment_and_the_expressions_alone() {
 
 #[test]
 fn a_page_of_a_protocol_holds_its_sources_its_example_and_every_caution() {
-    let catalogue = Catalogue::read(None).expect("the catalogue");
+    let catalogue =
+        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
     for protocol in catalogue.protocols() {
         let page = bractline(&["protocols", "show", &protocol.id])
             .expect_code(0)
@@ -560,7 +573,8 @@ fn a_page_of_a_protocol_holds_its_sources_its_example_and_every_caution() {
 #[test]
 fn the_list_fits_a_terminal_and_names_every_protocol_once() {
     let list = bractline(&["protocols", "list"]).expect_code(0).stdout;
-    let catalogue = Catalogue::read(None).expect("the catalogue");
+    let catalogue =
+        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
     for protocol in catalogue.protocols() {
         let line = format!("{} ", protocol.id);
         let lines = list.lines().filter(|one| one.starts_with(&line));
@@ -802,7 +816,8 @@ fn a_threshold_asks_for_the_economics_that_it_needs_and_no_others() {
     let held = &account["submissions"][0]["held_records"];
     assert_eq!(held[0]["findings"][0]["code"], "economics-missing");
     assert_eq!(held[1]["findings"][0]["code"], "market-value-implausible");
-    let catalogue = Catalogue::read(None).expect("the catalogue");
+    let catalogue =
+        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
     let needed = |protocol: &str, crop_type: &str| {
         let limits = catalogue.protocol(protocol).expect("a protocol").limits();
         let needed = limits.economics_needed(crop_type).iter();

@@ -10,6 +10,7 @@ use bractline::protocol::catalogue::{Catalogue, Protocol};
 use bractline::protocol::plan_threshold::ThresholdField;
 use bractline::protocol::threshold::threshold_of;
 use bractline::region::Region;
+use bractline::rollup::expression::saved_kg_per_ha;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use serde_json::{Value, json};
 
@@ -214,7 +215,7 @@ fn field_of(cost: f64, value: f64, plants: f64, crop_type: &str) -> RecordBatch 
 }
 
 fn saved(protocol: &Protocol, row: &RecordBatch, mean: f64) -> Option<f64> {
-    let kilograms = protocol.saved_kg_per_ha(row, &Float64Array::from(vec![mean]))?;
+    let kilograms = saved_kg_per_ha(protocol, row, &Float64Array::from(vec![mean]))?;
     kilograms
         .expect("a relation that can be computed")
         .iter()
@@ -225,7 +226,8 @@ fn saved(protocol: &Protocol, row: &RecordBatch, mean: f64) -> Option<f64> {
 /// At its threshold a field gains nothing: for every built-in relation, at economics of the published tables.
 #[test]
 fn at_the_threshold_what_is_saved_pays_the_treatment() {
-    let catalogue = Catalogue::read(None).expect("the catalogue");
+    let catalogue =
+        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
     let related: Vec<_> = catalogue
         .protocols()
         .filter(|one| one.damage.is_some())
@@ -266,7 +268,8 @@ fn at_the_threshold_what_is_saved_pays_the_treatment() {
 
 #[test]
 fn relations_give_what_their_sources_print() {
-    let catalogue = Catalogue::read(None).expect("the catalogue");
+    let catalogue =
+        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
     let of = |id: &str| catalogue.protocol(id).expect("in the catalogue");
     // Charlet & Barker 1995, Helia 18(23):59-66: 5.9 larvae a head cost 17.30 USD/ha at 0.20 USD/kg and 44,600 plants/ha;
     // Y = 1.69 + 23.93 X, X adults per ten plants, gives them at X = 0.17593.
@@ -286,11 +289,7 @@ fn relations_give_what_their_sources_print() {
     // Confection is bought by the look of the seed; no relation is known.
     let row = field_of(20.0, 0.4, 40_000.0, "confection");
     assert_eq!(saved(of("rssw"), &row, 1.0), None);
-    assert!(
-        of("stem-weevil")
-            .saved_kg_per_ha(&row, &Float64Array::from(vec![1.0]))
-            .is_none()
-    );
+    assert!(saved_kg_per_ha(of("stem-weevil"), &row, &Float64Array::from(vec![1.0])).is_none());
 }
 
 #[test]
@@ -310,9 +309,13 @@ fn a_relation_that_is_no_amount_of_crop_is_refused_with_its_line() {
         ("sum(plants_per_ha)", "is an aggregate"),
     ] {
         let bent = text.replace(own, &format!("saved_kg_per_ha_per_count = \"{other}\""));
-        let refused = Protocol::read(&bent, Path::new("bsm-eggs.toml"))
-            .expect_err(other)
-            .to_string();
+        let refused = Protocol::read(
+            &bent,
+            Path::new("bsm-eggs.toml"),
+            bractline::rollup::expression::plan,
+        )
+        .expect_err(other)
+        .to_string();
         let at = format!("line {line}: [damage] saved_kg_per_ha_per_count: ");
         assert!(
             refused.contains(&at) && refused.contains(reason),

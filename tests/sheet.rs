@@ -41,11 +41,17 @@ fn other_protocol(id: &str, form: &str, units: usize, sites: usize) -> Protocol 
             "title = \"Banded sunflower moth, eggs on bracts\"",
             "title = \"=Invented & <b>only</b> for a test\"",
         );
-    Protocol::read(&text, Path::new(&format!("{id}.toml"))).expect("a good protocol")
+    Protocol::read(
+        &text,
+        Path::new(&format!("{id}.toml")),
+        bractline::rollup::expression::plan,
+    )
+    .expect("a good protocol")
 }
 
 fn bsm_eggs() -> Protocol {
-    let catalogue = Catalogue::read(None).expect("the catalogue");
+    let catalogue =
+        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
     catalogue.protocol("bsm-eggs").expect("bsm-eggs").clone()
 }
 

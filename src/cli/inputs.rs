@@ -107,7 +107,7 @@ impl Inputs {
             let path = folder.path().join(format!("{id}.toml"));
             std::fs::write(&path, text).map_err(|error| Failure::file("write", &path, &error))?;
         }
-        Catalogue::read(Some(folder.path()))
+        Catalogue::read(Some(folder.path()), crate::rollup::expression::plan)
     }
 
     /// A version of the store rolled up, the newest if none is named, with what was public and is published now; keeps

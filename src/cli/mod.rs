@@ -272,5 +272,8 @@ fn with_districts(
 }
 
 fn open_catalogue(workspace: &Workspace) -> Result<Catalogue, Failure> {
-    Catalogue::read(Some(&workspace.protocols()))
+    Catalogue::read(
+        Some(&workspace.protocols()),
+        crate::rollup::expression::plan,
+    )
 }

@@ -126,7 +126,7 @@ impl PlanField {
     async fn run(self, workspace: Option<&Workspace>) -> Result<Outcome, Failure> {
         let catalogue = match workspace {
             Some(workspace) => open_catalogue(workspace)?,
-            None => Catalogue::read(None)?,
+            None => Catalogue::read(None, crate::rollup::expression::plan)?,
         };
         let protocol = catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))

@@ -53,7 +53,10 @@ impl Sheet {
     pub(super) async fn run(self, workspace: Option<&Workspace>) -> Result<Outcome, Failure> {
         let (catalogue, season) = match workspace {
             Some(workspace) => (open_catalogue(workspace)?, workspace.season()?),
-            None => (Catalogue::read(None)?, SEASON_WITHOUT_WORKSPACE),
+            None => (
+                Catalogue::read(None, crate::rollup::expression::plan)?,
+                SEASON_WITHOUT_WORKSPACE,
+            ),
         };
         let protocol = catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use include_dir::{Dir, include_dir};
 
+use super::plan_threshold::Planner;
 pub use super::protocol_file::{Caution, Check, Decision, Layout, Protocol};
 use super::sound::unusable;
 use crate::failure::Failure;
@@ -40,15 +41,15 @@ impl Catalogue {
     ///
     /// # Errors
     /// A [`Failure`] with the place and the reason if a file cannot be read or is no sound protocol.
-    pub fn read(own: Option<&Path>) -> Result<Catalogue, Failure> {
+    pub fn read(own: Option<&Path>, planner: Planner) -> Result<Catalogue, Failure> {
         let mut protocols = BTreeMap::new();
         for (place, text) in built_in_files()? {
-            let protocol = Protocol::read(text, place)?;
+            let protocol = Protocol::read(text, place, planner)?;
             protocols.insert(protocol.id.clone(), protocol);
         }
         for place in own.map(toml_files).transpose()?.unwrap_or_default() {
             let text = read_plain_text(&place, SETTINGS_BYTES_MAX)?;
-            let protocol = Protocol::read(&text, &place)?;
+            let protocol = Protocol::read(&text, &place, planner)?;
             protocols.insert(protocol.id.clone(), protocol);
         }
         Ok(Catalogue { protocols })

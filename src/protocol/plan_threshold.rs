@@ -1,23 +1,12 @@
-//! The threshold expression of a protocol, planned by the engine against the canonical columns and tried at
-//! the ends of what is plausible. What is no scalar of those columns is refused, with the reason.
+//! The threshold of a protocol: an expression over the canonical columns, tried at the ends of what is plausible.
+//! One that is not above 0 there, or that hides an amount that is not known, is refused with the reason.
 //!
-//! It reads no file and knows no visit: [`super::sound`] gives the place, [`super::threshold`] the fields.
+//! No engine is named here: a [`Planner`] plans the text, and gives a [`Scalar`] that computes. [`super::sound`] names the
+//! place in the file, [`super::threshold`] the fields.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::{Arc, LazyLock};
-
-use arrow::array::{ArrayRef, AsArray, Float64Array, RecordBatch, StringArray};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Field, Float64Type, Schema, SchemaRef};
-use datafusion::common::tree_node::{TreeNode, TreeNodeRecursion};
-use datafusion::common::{DFSchema, DataFusionError, SchemaError};
-use datafusion::execution::context::SessionState;
-use datafusion::logical_expr::simplify::SimplifyContext;
-use datafusion::logical_expr::{Expr, ExprSchemable, Operator, Volatility};
-use datafusion::optimizer::simplify_expressions::ExprSimplifier;
-use datafusion::physical_expr::PhysicalExpr;
-use datafusion::physical_expr::utils::collect_columns;
-use datafusion::prelude::SessionContext;
+use std::fmt::Debug;
+use std::sync::Arc;
 
 use super::plausible_corners::{Corners, not_positive};
 use super::protocol_file::Protocol;
@@ -35,21 +24,28 @@ pub const CANONICAL_COLUMNS: [&str; 6] = [
     "crop_stage",
 ];
 
-/// The longest expression. Those of the catalogue have up to 235 bytes; `1.0+1.0+…` of some 10,000 is met by more
-/// recursion than a thread has stack for.
-const EXPRESSION_BYTES_MAX: usize = 1_000;
+/// A scalar of the canonical columns, planned by an engine.
+pub trait Scalar: Debug + Send + Sync {
+    /// The expression as SQL, without comments, closed in itself: it can be part of any statement.
+    fn sql(&self) -> &str;
 
-/// A scalar of the canonical columns that was accepted.
-#[derive(Debug, Clone)]
-pub(super) struct PlannedScalar {
-    physical: Arc<dyn PhysicalExpr>,
-    sql: String,
+    /// The canonical columns that it names.
+    fn named(&self) -> BTreeSet<String>;
+
+    /// Its values for some fields; `None` where an amount that it needs is lacking.
+    ///
+    /// # Errors
+    /// The engine's reason, if it cannot be computed.
+    fn values(&self, fields: &[ThresholdField<'_>]) -> Result<Vec<Option<f64>>, String>;
 }
+
+/// Plans the text of an expression; the reason if it is no scalar of the canonical columns.
+pub type Planner = fn(&str) -> Result<Arc<dyn Scalar>, String>;
 
 /// A threshold that was accepted.
 #[derive(Debug, Clone)]
 pub struct PlannedThreshold {
-    scalar: PlannedScalar,
+    scalar: Arc<dyn Scalar>,
     economics_needed: BTreeMap<String, Vec<EconomicMember>>,
 }
 
@@ -68,9 +64,9 @@ pub struct ThresholdField<'a> {
 
 impl PlannedThreshold {
     /// Plans the expression of a protocol whose stage window is sound; the reason if it is refused.
-    pub(super) fn of(protocol: &Protocol) -> Result<PlannedThreshold, String> {
+    pub(super) fn of(protocol: &Protocol, planner: Planner) -> Result<PlannedThreshold, String> {
         let mut planned = PlannedThreshold {
-            scalar: PlannedScalar::of(&protocol.threshold.expression)?,
+            scalar: planner(&protocol.threshold.expression)?,
             economics_needed: BTreeMap::new(),
         };
         for crop_type in &protocol.crop_types {
@@ -80,9 +76,9 @@ impl PlannedThreshold {
         Ok(planned)
     }
 
-    /// The expression as SQL, without comments, closed in itself: it can stand in any statement.
+    /// The expression as SQL, without comments, closed in itself: it can be part of any statement.
     pub fn sql(&self) -> &str {
-        &self.scalar.sql
+        self.scalar.sql()
     }
 
     /// What the threshold of each crop type needs of the economics.
@@ -92,7 +88,7 @@ impl PlannedThreshold {
 
     /// The thresholds of some fields; `None` where something is lacking.
     pub(super) fn values(&self, fields: &[ThresholdField<'_>]) -> Result<Vec<Option<f64>>, String> {
-        self.scalar.values_of(fields)
+        self.scalar.values(fields)
     }
 
     /// What the threshold of a crop type needs of the economics; refused if it is not above 0 in every corner
@@ -142,244 +138,4 @@ impl PlannedThreshold {
             .collect();
         self.values(&fields)
     }
-}
-
-impl PlannedScalar {
-    /// Plans a text; the reason if it is refused.
-    pub(super) fn of(text: &str) -> Result<PlannedScalar, String> {
-        if text.len() > EXPRESSION_BYTES_MAX {
-            return Err(format!(
-                "it has {} bytes, and at most {EXPRESSION_BYTES_MAX} are read",
-                text.len()
-            ));
-        }
-        let (logical, sql) = scalar(text)?;
-        let physical = simplified(logical)
-            .and_then(|expression| ENGINE.create_physical_expr(expression, &PLANNING))
-            .map_err(|error| in_one_line(&error))?;
-        let found = physical
-            .data_type(&COLUMNS)
-            .map_err(|error| in_one_line(&error))?;
-        match found.is_numeric() {
-            true => Ok(PlannedScalar { physical, sql }),
-            false => Err(format!(
-                "it gives {}, a number is expected",
-                of_kind(&found)
-            )),
-        }
-    }
-
-    /// The columns that it names.
-    pub(super) fn named(&self) -> BTreeSet<String> {
-        let columns = collect_columns(&self.physical);
-        columns.iter().map(|one| one.name().to_owned()).collect()
-    }
-
-    /// What it gives for some fields; `None` where something is lacking.
-    pub(super) fn values_of(
-        &self,
-        fields: &[ThresholdField<'_>],
-    ) -> Result<Vec<Option<f64>>, String> {
-        Ok(self.numbers(&rows(fields))?.iter().collect())
-    }
-
-    /// What it gives for the rows of a table that has the canonical columns.
-    pub(super) fn values_of_rows(&self, table: &RecordBatch) -> Result<Float64Array, String> {
-        let columns = COLUMNS.fields().iter().map(|field| {
-            let column = table.column_by_name(field.name());
-            let column = column.ok_or_else(|| format!("there is no column {}", field.name()))?;
-            cast(column, field.data_type()).map_err(|error| error.to_string())
-        });
-        let rows = RecordBatch::try_new(COLUMNS.clone(), columns.collect::<Result<_, _>>()?)
-            .map_err(|error| error.to_string())?;
-        self.numbers(&rows)
-    }
-
-    fn numbers(&self, rows: &RecordBatch) -> Result<Float64Array, String> {
-        let result = self
-            .physical
-            .evaluate(rows)
-            .and_then(|value| value.into_array(rows.num_rows()))
-            .map_err(|error| in_one_line(&error))?;
-        let numbers = cast(&result, &DataType::Float64).map_err(|error| error.to_string())?;
-        Ok(numbers.as_primitive::<Float64Type>().clone())
-    }
-}
-
-/// The stock engine: no table, no function but its own.
-static ENGINE: LazyLock<SessionState> = LazyLock::new(|| SessionContext::new().state());
-
-static COLUMNS: LazyLock<SchemaRef> = LazyLock::new(|| {
-    let fields = CANONICAL_COLUMNS.map(|name| {
-        let kind = match name {
-            "crop_type" | "crop_stage" => DataType::Utf8,
-            _ => DataType::Float64,
-        };
-        Field::new(name, kind, true)
-    });
-    Arc::new(Schema::new(fields.to_vec()))
-});
-
-static PLANNING: LazyLock<DFSchema> = LazyLock::new(|| {
-    DFSchema::try_from(COLUMNS.as_ref().clone())
-        .expect("the canonical columns have different names")
-});
-
-/// The text as one scalar expression, and its SQL without comments.
-fn scalar(text: &str) -> Result<(Expr, String), String> {
-    let dialect = ENGINE.config().options().sql_parser.dialect;
-    let parse = |text: &str| ENGINE.sql_to_expr_with_alias(text, &dialect);
-    let parsed = parse(text)
-        .map_err(|error| format!("it is not one SQL expression: {}", in_one_line(&error)))?;
-    if parsed.alias.is_some() {
-        return Err("an alias has no place in it".to_owned());
-    }
-    let sql = parsed.expr.to_string();
-    // The parser writes `- -1` as `--1`, which begins a comment.
-    if !parse(&sql).is_ok_and(|again| again == parsed) {
-        return Err(format!(
-            "it is written out as {sql}, which is something else: use parentheses, as in -(-1.0)"
-        ));
-    }
-    let logical = ENGINE
-        .create_logical_expr_from_sql_expr(parsed, &PLANNING)
-        .map_err(|error| refused_column(&error))?;
-    let mut refused = None;
-    let walked = logical.apply(|part| {
-        refused = refusal(part);
-        Ok(match refused {
-            Some(_) => TreeNodeRecursion::Stop,
-            None => TreeNodeRecursion::Continue,
-        })
-    });
-    walked.map_err(|error| in_one_line(&error))?;
-    match refused {
-        Some(reason) => Err(reason),
-        None => Ok((logical, sql)),
-    }
-}
-
-/// As the engine simplifies every expression before it runs it; some functions exist only until then.
-fn simplified(expression: Expr) -> Result<Expr, DataFusionError> {
-    let context = SimplifyContext::builder()
-        .with_schema(Arc::new(PLANNING.clone()))
-        .build();
-    let simplifier = ExprSimplifier::new(context);
-    simplifier.simplify(simplifier.coerce(expression, &PLANNING)?)
-}
-
-/// Why a part of an expression has no place in it.
-fn refusal(part: &Expr) -> Option<String> {
-    let reason = match part {
-        // The engine gives a name to some of its own rewriting; one of the file's was refused before.
-        Expr::Alias(_)
-        | Expr::Column(_)
-        | Expr::Literal(..)
-        | Expr::Not(_)
-        | Expr::IsNull(_)
-        | Expr::IsNotNull(_)
-        | Expr::IsTrue(_)
-        | Expr::IsFalse(_)
-        | Expr::Negative(_)
-        | Expr::Between(_)
-        | Expr::Case(_)
-        | Expr::Cast(_)
-        | Expr::TryCast(_)
-        | Expr::InList(_)
-        | Expr::Like(_) => return None,
-        Expr::BinaryExpr(binary) => {
-            let whole = |side: &Expr| {
-                let kind = side.get_type(&*PLANNING);
-                kind.is_ok_and(|kind| kind.is_integer())
-            };
-            let divides = binary.op == Operator::Divide;
-            if !(divides && whole(&binary.left) && whole(&binary.right)) {
-                return None;
-            }
-            format!(
-                "{part} divides whole numbers and drops the rest: write a decimal point, as in 1.0"
-            )
-        }
-        Expr::ScalarFunction(called) => {
-            let name = called.name();
-            let given = part.get_type(&*PLANNING);
-            match given {
-                _ if called.func.signature().volatility != Volatility::Immutable => {
-                    format!("{name} does not give the same for the same field every time")
-                }
-                // What gives texts and lists can give ones that fill the memory: repeat, lpad, range.
-                Ok(given) if !given.is_numeric() && given != DataType::Boolean => {
-                    format!(
-                        "{name} gives {}: only functions that give numbers have a place in it",
-                        of_kind(&given)
-                    )
-                }
-                _ => return None,
-            }
-        }
-        Expr::AggregateFunction(_) => {
-            format!("{part} is an aggregate: a threshold is computed from one field alone")
-        }
-        Expr::WindowFunction(_) => {
-            "a window function has no place in it: a threshold is computed from one field alone"
-                .to_owned()
-        }
-        Expr::Exists(_)
-        | Expr::InSubquery(_)
-        | Expr::ScalarSubquery(_)
-        | Expr::SetComparison(_) => {
-            "a subquery has no place in it: a threshold is computed from one field alone".to_owned()
-        }
-        _ => format!(
-            "{part} has no place in it: only columns, numbers, operators, case and functions have"
-        ),
-    };
-    Some(reason)
-}
-
-fn refused_column(error: &DataFusionError) -> String {
-    match error.find_root() {
-        DataFusionError::SchemaError(schema_error, _) => match schema_error.as_ref() {
-            SchemaError::FieldNotFound { field, .. } => format!(
-                "there is no column {}: the columns are {}",
-                field.name(),
-                CANONICAL_COLUMNS.join(", ")
-            ),
-            _ => in_one_line(error),
-        },
-        _ => in_one_line(error),
-    }
-}
-
-fn in_one_line(error: &DataFusionError) -> String {
-    let text = error.strip_backtrace();
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-fn of_kind(found: &DataType) -> &'static str {
-    match found {
-        DataType::Boolean => "true or false",
-        DataType::Null => "nothing",
-        found if found.is_string() => "text",
-        _ => "something else",
-    }
-}
-
-/// The canonical columns of some fields.
-fn rows(fields: &[ThresholdField<'_>]) -> RecordBatch {
-    let number = |of: &dyn Fn(&ThresholdField<'_>) -> Option<f64>| -> ArrayRef {
-        Arc::new(fields.iter().map(of).collect::<Float64Array>())
-    };
-    let text = |of: &dyn Fn(&ThresholdField<'_>) -> String| -> ArrayRef {
-        Arc::new(StringArray::from_iter_values(fields.iter().map(of)))
-    };
-    let columns = vec![
-        number(&|field| Some(field.economics.treatment_cost.as_ref()?.per_ha())),
-        number(&|field| Some(field.economics.market_value.as_ref()?.per_kg())),
-        number(&|field| Some(field.economics.plant_population.as_ref()?.per_ha())),
-        number(&|field| Some(field.area_ha)),
-        text(&|field| field.crop_type.to_owned()),
-        text(&|field| field.crop_stage.to_owned()),
-    ];
-    RecordBatch::try_new(COLUMNS.clone(), columns).expect("the columns are the canonical ones")
 }

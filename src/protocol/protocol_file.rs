@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::damage::{Damage, PlannedDamage};
+use super::damage::Damage;
 use super::economic_distance::EdgeDecline;
 use super::plan_threshold::PlannedThreshold;
 use crate::heat::development::Development;
@@ -70,9 +70,6 @@ pub struct Protocol {
     /// The threshold expression, planned.
     #[serde(skip)]
     pub(super) planned: Option<PlannedThreshold>,
-    /// The damage expressions, planned.
-    #[serde(skip)]
-    pub(super) planned_damage: Option<PlannedDamage>,
 }
 
 /// Where in a field the sites lie.

@@ -5,8 +5,7 @@
 
 use std::path::Path;
 
-use super::damage::PlannedDamage;
-use super::plan_threshold::PlannedThreshold;
+use super::plan_threshold::{PlannedThreshold, Planner};
 use super::protocol_file::{Decision, Protocol};
 use crate::failure::{Failure, Kind};
 use crate::visit::record::CountForm;
@@ -51,13 +50,13 @@ impl Protocol {
     ///
     /// # Errors
     /// A [`Failure`] with the line and the reason if the text is no sound protocol.
-    pub fn read(text: &str, place: &Path) -> Result<Protocol, Failure> {
+    pub fn read(text: &str, place: &Path, planner: Planner) -> Result<Protocol, Failure> {
         let mut protocol: Protocol = toml::from_str(text).map_err(|error| {
             let line = Failure::line_of(place, text, error.span().map_or(0, |span| span.start));
             unusable(format!("{line}: {}", error.message()))
         })?;
         protocol.id = id_of(place)?;
-        protocol.complete().map_err(|wrong| {
+        protocol.complete(planner).map_err(|wrong| {
             let line = Failure::line_of(place, text, byte_of(text, &wrong));
             let Wrong {
                 table, key, reason, ..
@@ -75,7 +74,7 @@ impl Protocol {
     }
 
     /// Adds what follows from the members: the scale and the planned threshold.
-    fn complete(&mut self) -> Result<(), Wrong> {
+    fn complete(&mut self, planner: Planner) -> Result<(), Wrong> {
         if let Some(stages) = &self.stages.scale {
             let scale = StageScale::listed(stages);
             self.scale = scale.map_err(|reason| wrong("[stages]", "scale", reason))?;
@@ -85,12 +84,11 @@ impl Protocol {
         self.counts()?;
         self.bounds()?;
         self.checked()?;
-        let planned = PlannedThreshold::of(self);
+        let planned = PlannedThreshold::of(self, planner);
         self.planned = Some(planned.map_err(|reason| wrong("[threshold]", "expression", reason))?);
         if let Some(damage) = &self.damage {
-            let planned = PlannedDamage::of(self, damage);
             let refused = |(key, reason)| wrong("[damage]", key, reason);
-            self.planned_damage = Some(planned.map_err(refused)?);
+            damage.tried(self, planner).map_err(refused)?;
         }
         Ok(())
     }

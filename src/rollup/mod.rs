@@ -8,6 +8,7 @@ mod clustering;
 pub mod dispersion;
 mod dispersion_tables;
 pub mod engine;
+pub mod expression;
 mod grid_groups;
 pub mod grid_rows;
 pub mod inputs;

@@ -16,6 +16,7 @@ use datafusion::error::DataFusionError;
 use datafusion::prelude::SessionContext;
 
 use super::engine::Engine;
+use super::expression::saved_kg_per_ha;
 use super::inputs::{Setting, register, table_of};
 use super::run::{StageTable, roll_up_as, run_stage};
 use super::scenario::{Change, Scenario, column_of, name_of};
@@ -359,7 +360,7 @@ fn field_saved(amounts: &RecordBatch, catalogue: &Catalogue) -> Result<RecordBat
         let rows = filter_record_batch(amounts, &of_protocol)
             .map_err(|error| broken(error.to_string()))?;
         let means = rows["field_mean"].as_primitive::<Float64Type>();
-        let Some(kilograms) = protocol.saved_kg_per_ha(&rows, means) else {
+        let Some(kilograms) = saved_kg_per_ha(protocol, &rows, means) else {
             continue;
         };
         saved.extend(kilograms.map_err(broken)?.iter());

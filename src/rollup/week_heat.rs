@@ -129,7 +129,8 @@ mod tests {
             neighbours: Vec::new(),
         };
         let weeks = ["2025-W30", "2026-W02", "2026-W30"].map(|week| ("bsm-eggs", week));
-        let catalogue = Catalogue::read(None).expect("the catalogue");
+        let catalogue =
+            Catalogue::read(None, crate::rollup::expression::plan).expect("the catalogue");
         WeekHeat::of(
             weather,
             &[county("A"), county("B"), county("C")],

@@ -97,8 +97,9 @@ fn moment() -> jiff::Timestamp {
 fn judge() -> Judge {
     static REGION: LazyLock<Region> =
         LazyLock::new(|| Region::built_in("us:46").expect("a built-in region"));
-    static CATALOGUE: LazyLock<Catalogue> =
-        LazyLock::new(|| Catalogue::read(None).expect("the built-in protocols"));
+    static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| {
+        Catalogue::read(None, bractline::rollup::expression::plan).expect("the built-in protocols")
+    });
     let season = SeasonDays {
         first: (5, 1),
         last: (10, 31),

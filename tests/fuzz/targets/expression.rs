@@ -31,7 +31,11 @@ pub fn look(bytes: &[u8]) {
     };
     let mut file: toml::Table = PROTOCOL.parse().expect("the seed is TOML");
     file["threshold"]["expression"] = text.into();
-    let Some(protocol) = told(Protocol::read(&file.to_string(), Path::new("input.toml"))) else {
+    let Some(protocol) = told(Protocol::read(
+        &file.to_string(),
+        Path::new("input.toml"),
+        bractline::rollup::expression::plan,
+    )) else {
         return;
     };
     let expected = FIELDS.iter().map(|field| {
@@ -90,7 +94,12 @@ impl Field {
 }
 
 static FIELDS: LazyLock<Vec<Field>> = LazyLock::new(|| {
-    let protocol = Protocol::read(PROTOCOL, Path::new("input.toml")).expect("the seed is sound");
+    let protocol = Protocol::read(
+        PROTOCOL,
+        Path::new("input.toml"),
+        bractline::rollup::expression::plan,
+    )
+    .expect("the seed is sound");
     let lacking = EconomicMember::ALL.map(Some).into_iter().chain([None]);
     let cases = (0..CORNERS).flat_map(|corner| {
         let cases = lacking.clone();

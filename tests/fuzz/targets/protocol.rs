@@ -15,7 +15,11 @@ pub fn look(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    let Some(protocol) = told(Protocol::read(text, Path::new("input.toml"))) else {
+    let Some(protocol) = told(Protocol::read(
+        text,
+        Path::new("input.toml"),
+        bractline::rollup::expression::plan,
+    )) else {
         return;
     };
     assert_eq!(protocol.id, "input");
