@@ -20,17 +20,12 @@
 
 pub mod cli;
 pub mod disclosure;
-pub mod failure;
-pub mod heat;
 pub mod intake;
-pub mod plain_file;
-pub mod protocol;
 pub mod publish;
-pub mod region;
 pub mod rollup;
 pub mod sample;
 pub mod store;
-pub mod visit;
 pub mod workspace;
 
+pub use scouting::{failure, phenology as heat, plain_file, protocol, region, visit};
 pub use stats as statistics;

@@ -185,7 +185,7 @@ fn only_the_module_of_a_library_names_it() {
                 "src/publish/visit_files.rs",
                 "src/store/",
                 "src/rollup/",
-                "src/protocol/plan_threshold.rs",
+                "src/rollup/expression.rs",
             ],
         ),
     ] {

@@ -10,7 +10,7 @@ use super::boundaries::{Boundaries, Labels, Outline, draw_shape};
 use super::topology::Topology;
 use crate::failure::{Failure, Kind};
 
-const TEXT: &str = include_str!("../../pipeline/boundaries/us-counties-2017.json");
+const TEXT: &str = include_str!("../../../pipeline/boundaries/us-counties-2017.json");
 const PLACE: &str = "the built-in US counties";
 const SOURCE: &str =
     "US Census Bureau, cartographic boundary files of 2017, as us-atlas 3.0.1 (ISC) carries them";

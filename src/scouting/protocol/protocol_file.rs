@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::damage::Damage;
 use super::economic_distance::EdgeDecline;
 use super::plan_threshold::PlannedThreshold;
-use crate::heat::development::Development;
+use crate::phenology::development::Development;
 use crate::visit::record::{CountForm, Economics, MarketValue, PlantPopulation, TreatmentCost};
 use crate::visit::rules::Limits;
 use crate::visit::stage::StageScale;

@@ -13,7 +13,7 @@ use super::sound::unusable;
 use crate::failure::Failure;
 use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 
-static BUILT_IN: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/pipeline/protocols");
+static BUILT_IN: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/../../pipeline/protocols");
 
 /// The built-in files: place and text of each.
 ///
