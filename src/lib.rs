@@ -19,7 +19,6 @@
 //! what stops a run, [`plain_file`] reads what a person named, and [`sample`] invents data for the demo, the tests and the benchmarks.
 
 pub mod cli;
-pub mod disclosure;
 pub mod intake;
 pub mod publish;
 pub mod rollup;
@@ -27,5 +26,6 @@ pub mod sample;
 pub mod store;
 pub mod workspace;
 
+pub use disclosure;
 pub use scouting::{failure, phenology as heat, plain_file, protocol, region, visit};
 pub use stats as statistics;

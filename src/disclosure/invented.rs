@@ -1,4 +1,4 @@
-//! Invented fields for the tests of this crate.
+//! Invented fields for tests, here and in crates that ask for the feature `invented`.
 
 use jiff::civil::Date;
 
@@ -8,7 +8,7 @@ use super::public_row::{Heading, PublicRow, public_row};
 use super::rule::{Level, Rule};
 
 /// A field of a farm, in a county, with a pressure, within the stage window.
-pub(crate) fn field(name: &str, farm: &str, county: &str, pressure: f64) -> FieldWeek {
+pub fn field(name: &str, farm: &str, county: &str, pressure: f64) -> FieldWeek {
     FieldWeek {
         field: Id::of(name),
         farm: Id::of_farm(farm),
@@ -30,7 +30,7 @@ pub(crate) fn field(name: &str, farm: &str, county: &str, pressure: f64) -> Fiel
 }
 
 /// Fields of one county with these pressures, each of a farm of its own.
-pub(crate) fn fields(pressures: &[f64]) -> Vec<FieldWeek> {
+pub fn fields(pressures: &[f64]) -> Vec<FieldWeek> {
     let numbered = pressures.iter().enumerate();
     numbered
         .map(|(number, pressure)| {
@@ -45,7 +45,7 @@ pub(crate) fn fields(pressures: &[f64]) -> Vec<FieldWeek> {
 }
 
 /// The public row of these fields, by the least of rules.
-pub(crate) fn row_of(fields: &[FieldWeek], level: Level) -> PublicRow {
+pub fn row_of(fields: &[FieldWeek], level: Level) -> PublicRow {
     let heading = Heading {
         place: &Place::Region,
         season: 2026,

@@ -80,8 +80,8 @@ impl MedianClass {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::disclosure::field::Id;
-    use crate::disclosure::invented::{fields, row_of};
+    use crate::field::Id;
+    use crate::invented::{fields, row_of};
 
     #[test]
     fn a_median_is_a_class_and_a_mean_a_step() {

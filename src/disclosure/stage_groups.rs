@@ -70,8 +70,8 @@ pub(super) fn stage_groups(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::disclosure::invented::{fields, row_of};
-    use crate::disclosure::rule::Level;
+    use crate::invented::{fields, row_of};
+    use crate::rule::Level;
 
     #[test]
     fn a_stage_of_few_fields_joins_its_neighbor() {

@@ -7,7 +7,7 @@ use jiff::civil::Date;
 use super::field::{FieldWeek, Id};
 use super::public_row::FIELDS_FOR_MEDIAN;
 use super::rule::Level;
-use crate::visit::week::IsoWeek;
+use scouting::visit::week::IsoWeek;
 
 /// First and last week in which fields of two farms are expected; under `strict` the week of the median field.
 pub(super) fn treatment_weeks(
@@ -67,7 +67,7 @@ pub(super) fn common_basis(fields: &[&FieldWeek]) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::disclosure::invented::{fields, row_of};
+    use crate::invented::{fields, row_of};
 
     #[test]
     fn weeks_of_treatment_take_two_farms() {

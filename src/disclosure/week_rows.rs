@@ -256,8 +256,8 @@ fn is_counted(field: &FieldWeek, row: &PublicRow) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::disclosure::invented::field;
-    use crate::disclosure::rule::Level;
+    use crate::invented::field;
+    use crate::rule::Level;
 
     /// So many fields of a county, each of a farm of its own.
     fn fields(county: &str, names: std::ops::Range<u32>, pressure: f64) -> Vec<FieldWeek> {

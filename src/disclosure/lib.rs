@@ -12,8 +12,8 @@
 pub mod cell;
 pub mod editions;
 pub mod field;
-#[cfg(test)]
-pub(crate) mod invented;
+#[cfg(any(test, feature = "invented"))]
+pub mod invented;
 pub mod median_class;
 pub mod place;
 pub mod public_row;
