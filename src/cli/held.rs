@@ -15,10 +15,10 @@ use crate::publish::returned::{
     ReturnForm, ReturnedMend, ReturnedRecord, ReturnedRow, ReturnedRows, files_of_sender,
 };
 use crate::publish::table_files::TableCell;
-use crate::store::closings::HeldId;
 use crate::store::drop::{Which, drop_held};
 use crate::store::held::{HeldEntry, HeldRecord, Sender, open_entries, open_records};
 use crate::visit::finding::Finding;
+use crate::visit::held_id::HeldId;
 use crate::workspace::Workspace;
 
 /// The desk for records that could not be accepted: show, send back, drop

@@ -8,7 +8,7 @@ use super::{Outcome, open_region, region_of};
 use crate::failure::Failure;
 use crate::plain_file::{BOUNDARIES_BYTES_MAX, read_plain_text};
 use crate::region::Region;
-use crate::store::tables::Kept;
+use crate::store::schema::Kept;
 use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace, own_region};
 
 /// Make a new workspace

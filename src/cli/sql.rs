@@ -14,7 +14,8 @@ use crate::rollup::public_rows::Publishing;
 use crate::rollup::run::{FINISHED, StageTable};
 use crate::rollup::stages::public_stages;
 use crate::store::query::{Answer, Query, ReadOnly, too_much};
-use crate::store::tables::{Kept, Store};
+use crate::store::schema::Kept;
+use crate::store::tables::Store;
 use crate::workspace::Workspace;
 
 /// How often it is looked whether a query has had enough.

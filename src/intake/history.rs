@@ -22,7 +22,6 @@ use super::usual::{Amounts, UsualAmounts};
 use crate::failure::Failure;
 use crate::region::distance::{GridCell, cell_of, cells_near, metres_between};
 use crate::store::past::{PastVisit, each_current_visit};
-use crate::store::rows::VisitRow;
 use crate::store::tables::Store;
 use crate::visit::doubts::{
     Elsewhere, FIELDS_APART_MIN_M, StageSeen, economics_unusual, field_moved, field_twice,
@@ -30,6 +29,7 @@ use crate::visit::doubts::{
 };
 use crate::visit::finding::Finding;
 use crate::visit::record::{MarketValue, PlantPopulation, TreatmentCost};
+use crate::visit::rows::VisitRow;
 
 /// What was accepted before.
 #[derive(Debug, Default)]

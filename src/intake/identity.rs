@@ -4,11 +4,12 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use crate::store::closings::{ClosingRow, Ending, HeldId};
+use crate::store::closings::{ClosingRow, Ending};
 use crate::store::known::{Brought, KnownRecords, NewlyKnown, half, visit_key};
 use crate::store::open_held::OpenRecord;
-use crate::store::rows::{HeldRow, VisitRow};
 use crate::visit::finding::Finding;
+use crate::visit::held_id::HeldId;
+use crate::visit::rows::{HeldRow, VisitRow};
 
 /// Code of the finding that a revision is taken by a record with other content.
 pub const REVISION_CONFLICT: &str = "revision-conflict";

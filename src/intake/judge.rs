@@ -12,10 +12,10 @@ use super::validate::{Refused, VisitSchema};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
-use crate::store::rows::{HeldRow, VisitRow};
 use crate::visit::doubts::of_the_visit_alone;
 use crate::visit::finding::Finding;
 use crate::visit::record::{Economics, Visit};
+use crate::visit::rows::{HeldRow, VisitRow};
 use crate::visit::rules::{
     Limits, SeasonDays, economics_findings, flags, holding_findings, observed_on,
 };

@@ -15,7 +15,7 @@ use serde_json::{Map, Value};
 use super::mended_rows::settle;
 use super::reader::RawRecord;
 use super::table::{Cell, Row, Sheet};
-use crate::store::closings::HeldId;
+use crate::visit::held_id::HeldId;
 
 /// Header of the column that names the held record.
 pub const HELD_ID: &str = "held_id";

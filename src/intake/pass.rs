@@ -24,9 +24,9 @@ use crate::store::append::Append;
 use crate::store::closings::ClosingRow;
 use crate::store::known::KnownRecords;
 use crate::store::receipt::{Counts, Submission};
-use crate::store::rows::{HeldRow, VisitRow};
 use crate::visit::doubts;
 use crate::visit::finding::Finding;
+use crate::visit::rows::{HeldRow, VisitRow};
 
 /// Rows are written in batches of about this many visits.
 const BATCH_VISITS: usize = 4_096;

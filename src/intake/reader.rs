@@ -18,8 +18,8 @@ use super::no_table::as_table;
 use super::parquet_records::ParquetRecords;
 use super::table_records::table_records;
 use crate::failure::{Failure, Kind};
-use crate::store::closings::HeldId;
 use crate::visit::finding::Finding;
+use crate::visit::held_id::HeldId;
 
 /// Records are handed on in chunks of about this size,
 const CHUNK_BYTES: usize = 1 << 20;

@@ -15,8 +15,9 @@ use serde::{Deserialize, Serialize};
 
 use super::alert_rows::{Columns, RowKind, alerts_batch, damaged};
 use super::append::{Sealed, commit_alert};
+use super::schema::Kept;
 use super::snapshot::{register, unreadable};
-use super::tables::{Kept, Store};
+use super::tables::Store;
 use crate::disclosure::editions::{Entry, Published};
 use crate::failure::Failure;
 

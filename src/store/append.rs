@@ -20,14 +20,14 @@ use parquet::file::properties::{EnabledStatistics, WriterProperties};
 use parquet::schema::types::ColumnPath;
 
 use super::closings::{ClosingRow, closings_batch};
+use super::column::{Column, Holds};
 use super::hashed::{HashedFiles, SHA256_TAG};
 use super::receipt::Receipt;
-use super::rows::{
-    HeldRow, LoadMark, VisitRow, held_batch, receipt_batch, units_batch, visits_batch,
-};
-use super::schema::{Column, Holds, arrow_schema};
-use super::tables::{Kept, Store, refused};
+use super::rows::{LoadMark, held_batch, receipt_batch, units_batch, visits_batch};
+use super::schema::{Kept, arrow_schema};
+use super::tables::{Store, refused};
 use crate::failure::{Failure, Kind};
+use crate::visit::rows::{HeldRow, VisitRow};
 
 /// A row group is written when it has grown to about this size, or to so many rows, so that memory
 /// does not grow with the submission. Encoded rows of `units` are small and their buffers are not.

@@ -10,8 +10,9 @@ use serde::Serialize;
 use super::alerts::{IssuedAlert, issued_alerts};
 use super::closings::CLOSINGS_THAT_COUNT;
 use super::files_whole::look_at_files;
+use super::schema::Kept;
 use super::snapshot::{Snapshot, register, unreadable, version_of};
-use super::tables::{Kept, Store};
+use super::tables::Store;
 use crate::failure::Failure;
 
 /// What the store holds.

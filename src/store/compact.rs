@@ -21,9 +21,10 @@ use serde::Serialize;
 
 use super::append::TableAppend;
 use super::data_file::{fault, loads, rows};
+use super::schema::Kept;
 use super::snapshot::{receipted_loads, version_of};
 use super::table_log::{LiveFile, TableLog};
-use super::tables::{Kept, Store, refused};
+use super::tables::{Store, refused};
 use crate::failure::{Failure, Kind};
 
 /// A file of this size is left as it is.

@@ -18,9 +18,9 @@ use parquet::file::metadata::ParquetMetaData;
 use parquet::file::statistics::Statistics;
 use sha2::{Digest, Sha256};
 
-use super::schema::arrow_schema;
+use super::schema::{Kept, arrow_schema};
 use super::table_log::LiveFile;
-use super::tables::{Kept, Store};
+use super::tables::Store;
 
 /// Rows that are read at a time; a held record may fill 100 MB.
 const ROWS_AT_A_TIME: usize = 8192;

@@ -10,11 +10,12 @@ use jiff::Timestamp;
 use uuid::Uuid;
 
 use super::append::{Sealed, commit_drop};
-use super::closings::{ClosingRow, Ending, HeldId};
+use super::closings::{ClosingRow, Ending};
 use super::held::{HeldEntry, entries_of};
 use super::snapshot::Snapshot;
 use super::tables::Store;
 use crate::failure::{Failure, Kind};
+use crate::visit::held_id::HeldId;
 
 /// A drop that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;

@@ -8,9 +8,10 @@ use arrow::datatypes::DataType;
 use futures::StreamExt;
 
 use super::data_file::{fault, rows};
+use super::schema::Kept;
 use super::snapshot::version_of;
 use super::table_log::TableLog;
-use super::tables::{Kept, Store};
+use super::tables::Store;
 
 /// What the look at every file came to.
 #[derive(Debug, Default)]

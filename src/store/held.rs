@@ -7,11 +7,12 @@ use arrow::compute::cast;
 use arrow::datatypes::{DataType, Int32Type, Int64Type};
 use serde::Serialize;
 
-use super::closings::{CLOSINGS_THAT_COUNT, HeldId};
+use super::closings::CLOSINGS_THAT_COUNT;
 use super::snapshot::{Snapshot, unreadable};
 use super::tables::Store;
 use crate::failure::{Failure, Kind};
 use crate::visit::finding::Finding;
+use crate::visit::held_id::HeldId;
 
 /// An open held record without the record itself, which may be long.
 #[derive(Debug, Clone, Serialize)]

@@ -16,11 +16,13 @@ use futures::TryStreamExt;
 use indexmap::IndexMap;
 use sha2::{Digest, Sha256};
 
-use super::closings::{CLOSINGS_THAT_COUNT, HeldId};
+use super::closings::CLOSINGS_THAT_COUNT;
 use super::open_held::{OpenHeld, OpenRecord};
+use super::schema::Kept;
 use super::snapshot::{Snapshot, unreadable, version_of};
-use super::tables::{Kept, Store};
+use super::tables::Store;
 use crate::failure::Failure;
+use crate::visit::held_id::HeldId;
 
 /// The records that count at one version of the store.
 pub struct KnownRecords {

@@ -11,7 +11,8 @@ use jiff::Timestamp;
 use object_store::path::Path;
 use object_store::{Error, ObjectStore, ObjectStoreExt};
 
-use super::tables::{Kept, Store};
+use super::schema::Kept;
+use super::tables::Store;
 use crate::failure::{Failure, Kind};
 
 /// A file of a table's folder.

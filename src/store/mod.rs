@@ -1,10 +1,12 @@
 //! What is kept: Delta tables of Parquet files. The only module that names Delta.
 
+mod alert_columns;
 mod alert_rows;
 pub mod alerts;
 pub mod append;
 pub mod care;
 pub mod closings;
+pub mod column;
 pub mod compact;
 mod data_file;
 pub mod drop;

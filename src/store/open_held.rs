@@ -5,7 +5,8 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use super::closings::{ClosingRow, Ending, HeldId};
+use super::closings::{ClosingRow, Ending};
+use crate::visit::held_id::HeldId;
 
 /// One open held record, as much of it as closing it takes.
 #[derive(Debug, Clone)]

@@ -21,8 +21,9 @@ use futures::TryStreamExt;
 
 use super::closings::CLOSINGS_THAT_COUNT;
 use super::query_limits::not_taken;
+use super::schema::Kept;
 use super::snapshot::{register, unreadable};
-use super::tables::{Kept, Store};
+use super::tables::Store;
 use crate::failure::{Failure, Kind};
 
 /// Longest text of a query. The engine reads and computes expressions by recursion: `a+1+1+…` of this length is some

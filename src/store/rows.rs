@@ -1,5 +1,4 @@
-//! Rows of the kept tables, and how they become Arrow batches. Column order is that of
-//! [`super::schema`].
+//! Arrow batches of the rows that a load writes. Column order is that of [`super::schema`].
 
 use std::sync::Arc;
 
@@ -10,72 +9,14 @@ use arrow::array::{
 };
 use arrow::buffer::OffsetBuffer;
 use arrow::datatypes::{DataType, Field};
-use bytes::Bytes;
 use jiff::Timestamp;
 use jiff::civil::{Date, date};
 
-use super::closings::HeldId;
 use super::receipt::Receipt;
-use super::schema::arrow_schema;
-use super::tables::Kept;
-use crate::visit::economics::EconomicMember;
-use crate::visit::finding::Finding;
-use crate::visit::record::{Economics, Site, Visit};
-use crate::visit::sampling::{SamplingStatistics, Unit};
-use crate::visit::stage::Stage;
-use crate::visit::week::IsoWeek;
-
-/// An accepted visit with all that was derived from it.
-#[derive(Debug, Clone)]
-pub struct VisitRow {
-    /// The record.
-    pub visit: Visit,
-    /// Line of the submission, or place in its JSON array, from 1.
-    pub line: u64,
-    /// Day of the visit.
-    pub observed_on: Date,
-    /// When it was handed in.
-    pub submitted_at: Timestamp,
-    /// Its ISO week.
-    pub week: IsoWeek,
-    /// Its crop stage.
-    pub stage: Stage,
-    /// County of the point.
-    pub county_id: String,
-    /// What the counts say.
-    pub statistics: SamplingStatistics,
-    /// Its economics, what its threshold needs and it lacks filled in.
-    pub economics: Economics,
-    /// Members of the economics that were filled in from the workspace's defaults.
-    pub assumed: Vec<EconomicMember>,
-    /// What is doubtful, in sentences, until the record is accepted.
-    pub doubts: Vec<Finding>,
-    /// Codes of all that is doubtful about an accepted record.
-    pub flags: Vec<&'static str>,
-    /// SHA-256 of the record in canonical form.
-    pub content_sha256: [u8; 32],
-}
-
-/// A record that could not be accepted.
-#[derive(Debug, Clone)]
-pub struct HeldRow {
-    /// Line of the submission, or place in its JSON array, from 1.
-    pub line: u64,
-    /// Identity of the visit, if it could be read.
-    pub visit_id: Option<String>,
-    /// Revision, if it could be read.
-    pub revision: Option<u32>,
-    /// Pseudonym of the scout, if it could be read.
-    pub observer_id: Option<String>,
-    /// Why it is held, at least one.
-    pub findings: Vec<Finding>,
-    /// SHA-256 of the record as sent.
-    pub record_sha256: [u8; 32],
-    /// The record, byte for byte.
-    pub record: Bytes,
-    /// The held record that it was sent to mend.
-    pub mends: Option<HeldId>,
-}
+use super::schema::{Kept, arrow_schema};
+use crate::visit::record::Site;
+use crate::visit::rows::{HeldRow, VisitRow};
+use crate::visit::sampling::Unit;
 
 /// What every row of one load bears.
 #[derive(Debug, Clone)]

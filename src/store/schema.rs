@@ -1,73 +1,68 @@
-//! The columns of each table that is kept, with their units.
+//! The kept tables and the columns of each, with their units.
 //!
 //! This is the documentation of the Parquet files and the schema that they are written with: one
 //! cannot drift from the other.
 
 use std::sync::Arc;
 
-use arrow::datatypes::{DataType, Field, Schema, SchemaRef, TimeUnit};
+use arrow::datatypes::{Field, Schema, SchemaRef};
 
-/// One column of a kept table.
-#[derive(Debug, Clone, Copy)]
-pub struct Column {
-    /// Name, with the unit at its end where there is one.
-    pub name: &'static str,
-    /// What it holds.
-    pub holds: Holds,
-    /// Whether it may be null.
-    pub nullable: bool,
-    /// One line for the reader.
-    pub description: &'static str,
-}
+use super::alert_columns::ALERTS;
+use super::column::{Column, Holds, may, must};
 
-/// What a column holds.
+/// One of the kept tables.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[allow(missing_docs)]
-pub enum Holds {
-    Text,
-    Bytes,
-    Whole32,
-    Whole64,
-    Number,
-    Truth,
-    Day,
-    Moment,
-    Wholes,
+pub enum Kept {
+    Visits,
+    Units,
+    Held,
+    HeldClosed,
+    Receipts,
+    Alerts,
 }
 
-impl Holds {
-    /// The Arrow type.
-    pub fn arrow(self) -> DataType {
+impl Kept {
+    /// Every kept table.
+    pub const ALL: [Kept; 6] = [
+        Kept::Visits,
+        Kept::Units,
+        Kept::Held,
+        Kept::HeldClosed,
+        Kept::Receipts,
+        Kept::Alerts,
+    ];
+
+    /// Name of the table and of its folder.
+    pub fn name(self) -> &'static str {
         match self {
-            Holds::Text => DataType::Utf8,
-            Holds::Bytes => DataType::Binary,
-            Holds::Whole32 => DataType::Int32,
-            Holds::Whole64 => DataType::Int64,
-            Holds::Number => DataType::Float64,
-            Holds::Truth => DataType::Boolean,
-            Holds::Day => DataType::Date32,
-            Holds::Moment => DataType::Timestamp(TimeUnit::Microsecond, Some("UTC".into())),
-            // Delta names the items of a list "element".
-            Holds::Wholes => DataType::List(Arc::new(Field::new("element", DataType::Int32, true))),
+            Kept::Visits => "visits",
+            Kept::Units => "units",
+            Kept::Held => "held",
+            Kept::HeldClosed => "held_closed",
+            Kept::Receipts => "receipts",
+            Kept::Alerts => "alerts",
         }
     }
-}
 
-pub(super) const fn must(name: &'static str, holds: Holds, description: &'static str) -> Column {
-    Column {
-        name,
-        holds,
-        nullable: false,
-        description,
+    /// Its columns.
+    pub fn columns(self) -> &'static [Column] {
+        match self {
+            Kept::Visits => VISITS,
+            Kept::Units => UNITS,
+            Kept::Held => HELD,
+            Kept::HeldClosed => HELD_CLOSED,
+            Kept::Receipts => RECEIPTS,
+            Kept::Alerts => ALERTS,
+        }
     }
-}
 
-pub(super) const fn may(name: &'static str, holds: Holds, description: &'static str) -> Column {
-    Column {
-        name,
-        holds,
-        nullable: true,
-        description,
+    /// The columns that its files are sorted into folders by.
+    pub fn partition_columns(self) -> Vec<String> {
+        match self {
+            Kept::Visits | Kept::Units => vec!["season".to_owned()],
+            Kept::Held | Kept::HeldClosed | Kept::Receipts | Kept::Alerts => Vec::new(),
+        }
     }
 }
 

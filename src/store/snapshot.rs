@@ -16,9 +16,9 @@ use deltalake::DeltaTable;
 use jiff::Timestamp;
 use url::Url;
 
-use super::schema::arrow_schema;
+use super::schema::{Kept, arrow_schema};
 use super::table_log::changed_no_row;
-use super::tables::{Kept, Store, refused};
+use super::tables::{Store, refused};
 use crate::failure::{Failure, Kind};
 
 /// Fewer visits than this are not worth a part of their own: to split a query and bring its rows together again

@@ -15,7 +15,8 @@ use object_store::path::Path;
 use uuid::Uuid;
 
 use super::hashed::SHA256_TAG;
-use super::tables::{Kept, Store};
+use super::schema::Kept;
+use super::tables::Store;
 
 /// What the entries of a table's log say together.
 #[derive(Debug, Default)]

@@ -14,70 +14,13 @@ use futures::StreamExt;
 use object_store::path::Path;
 use url::Url;
 
-use super::alert_rows::ALERTS;
 use super::durable::DurableFiles;
 use super::hashed::HashedFiles;
-use super::schema::{Column, HELD, HELD_CLOSED, RECEIPTS, UNITS, VISITS, arrow_schema};
+use super::schema::{Kept, arrow_schema};
 use crate::failure::{Failure, Kind};
 
 /// Commits between two checkpoints: opening a table reads at most so many log entries.
 const CHECKPOINT_INTERVAL: &str = "50";
-
-/// One of the kept tables.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[allow(missing_docs)]
-pub enum Kept {
-    Visits,
-    Units,
-    Held,
-    HeldClosed,
-    Receipts,
-    Alerts,
-}
-
-impl Kept {
-    /// Every kept table.
-    pub const ALL: [Kept; 6] = [
-        Kept::Visits,
-        Kept::Units,
-        Kept::Held,
-        Kept::HeldClosed,
-        Kept::Receipts,
-        Kept::Alerts,
-    ];
-
-    /// Name of the table and of its folder.
-    pub fn name(self) -> &'static str {
-        match self {
-            Kept::Visits => "visits",
-            Kept::Units => "units",
-            Kept::Held => "held",
-            Kept::HeldClosed => "held_closed",
-            Kept::Receipts => "receipts",
-            Kept::Alerts => "alerts",
-        }
-    }
-
-    /// Its columns.
-    pub fn columns(self) -> &'static [Column] {
-        match self {
-            Kept::Visits => VISITS,
-            Kept::Units => UNITS,
-            Kept::Held => HELD,
-            Kept::HeldClosed => HELD_CLOSED,
-            Kept::Receipts => RECEIPTS,
-            Kept::Alerts => ALERTS,
-        }
-    }
-
-    /// The columns that its files are sorted into folders by.
-    pub fn partition_columns(self) -> Vec<String> {
-        match self {
-            Kept::Visits | Kept::Units => vec!["season".to_owned()],
-            Kept::Held | Kept::HeldClosed | Kept::Receipts | Kept::Alerts => Vec::new(),
-        }
-    }
-}
 
 /// Where the kept tables lie: a folder of the disk, or a prefix of an object store.
 #[derive(Debug, Clone)]

@@ -17,9 +17,10 @@ use serde::Serialize;
 use super::compact::{commit_care, damaged};
 use super::durable::{STAGED_END, STAGED_START};
 use super::listing::{every_file, remove_file};
+use super::schema::Kept;
 use super::snapshot::{receipted_loads, version_of};
 use super::table_log::{LiveFile, TableLog, begun_at};
-use super::tables::{Kept, Store, refused};
+use super::tables::{Store, refused};
 use crate::failure::Failure;
 
 /// The tables whose rows count once a receipt names their load.
