@@ -6,22 +6,18 @@
 
 use askama::Template;
 use base64::Engine;
-use base64::engine::general_purpose::STANDARD;
-use jiff::civil::Date;
-use sha2::{Digest, Sha256};
+use sha2::Digest;
 
-use crate::disclosure::public_row::PublicRow;
-use crate::disclosure::rule::Rule;
 use crate::failure::{Failure, Kind};
 use crate::publish::alert_text::rule_in_words;
+use crate::publish::bulletin::{Bulletin, ProtocolFacts};
 use crate::publish::cautions::{Caution, standing_cautions};
 use crate::publish::changes::{PlaceChange, changes};
 use crate::publish::chart::Chart;
 use crate::publish::classes::levels_of;
 use crate::publish::county_map::{CountyMap, MapTitle, draw_county_map};
 use crate::publish::county_table::{TableRow, table_rows};
-use crate::publish::issue::Issue;
-use crate::publish::note::Note;
+use crate::publish::page::Inline;
 use crate::publish::pressure_bars::draw_pressure_bars;
 use crate::publish::season_curve::{SeasonCurve, draw_season_curve};
 use crate::publish::shown_days::week_in_words;
@@ -32,75 +28,6 @@ use crate::publish::summary::Summary;
 use crate::publish::unseen::plain_text;
 use crate::publish::when::when_due;
 use crate::publish::wording::{coverage_of_counties, headline, key_facts, paragraph};
-use crate::publish::worked::WorkedThreshold;
-use crate::region::Region;
-use crate::rollup::season_so_far::SeasonSoFar;
-
-/// What a page is made from.
-#[derive(Debug, Clone, Copy)]
-pub struct Bulletin<'a> {
-    /// ISO 8601 week, as `2026-W30`.
-    pub iso_week: &'a str,
-    /// The counties.
-    pub region: &'a Region,
-    /// The public rows of this week under this protocol.
-    pub rows: &'a [PublicRow],
-    /// The rule that the rows were made by.
-    pub rule: &'a Rule,
-    /// Day of the newest submission; `None` if there is none.
-    pub visits_until: Option<Date>,
-    /// Those of the week before, if there are any.
-    pub previous: Option<&'a [PublicRow]>,
-    /// The region's season as far as this week, and the earlier ones.
-    pub so_far: &'a SeasonSoFar,
-    /// What was counted, and what it means.
-    pub protocol: &'a ProtocolFacts,
-    /// Who publishes and how to reach them; empty if that is not set.
-    pub contact: &'a str,
-    /// When the page was made, as the caller words it; nothing here reads a clock.
-    pub generated_at: &'a str,
-    /// How the week compares with earlier seasons, in a sentence; `None` where nothing is shown.
-    pub season_now: Option<&'a str>,
-    /// How much of the week's reports had come in by then, in a sentence.
-    pub still_to_come: &'a str,
-    /// Name and version of the program, such as `bractline 0.1.0`.
-    pub program_version: &'a str,
-    /// The version of the store that the figures were rolled up from.
-    pub store_version: i64,
-    /// The entomologist's own words.
-    pub note: Option<&'a Note>,
-    /// What it is issued as; `None` of a draft.
-    pub issue: Option<&'a Issue>,
-}
-
-/// What a page says about a protocol, in words for readers.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ProtocolFacts {
-    /// The protocol's id, such as `bsm-eggs`.
-    pub id: String,
-    /// Such as `Banded sunflower moth, eggs on bracts`.
-    pub title: String,
-    /// The crop.
-    pub crop: String,
-    /// What the field mean counts, such as `eggs per six bracts`.
-    pub counted: String,
-    /// `economic injury level` or `economic threshold`.
-    pub threshold_name: String,
-    /// The crop stages in which the count has a meaning, such as `R2–R3`.
-    pub stage_window: String,
-    /// The crop stage at which to treat, such as `R5.1`, if the protocol names one.
-    pub treatment_stage: Option<String>,
-    /// When to treat and why then, in sentences.
-    pub treatment: Option<String>,
-    /// What becomes of the eggs, or whatever is counted, and when; in sentences.
-    pub hatch: Option<String>,
-    /// A threshold worked out for one field, if the protocol gives the economics of one.
-    pub worked: Option<WorkedThreshold>,
-    /// Where the threshold was published.
-    pub source: String,
-    /// The protocol's own cautions, a sentence or more each.
-    pub cautions: Vec<String>,
-}
 
 /// The page as HTML.
 ///
@@ -197,23 +124,6 @@ struct Page<'a> {
     week: &'a str,
     bulletin: &'a Bulletin<'a>,
     protocol: &'a ProtocolFacts,
-}
-
-/// A style or script that stands in the page, and the hash by which the content-security policy lets it in, and
-/// nothing else (W3C Content Security Policy Level 3, hash-source).
-pub(super) struct Inline {
-    pub(super) text: &'static str,
-    pub(super) hash: String,
-}
-
-impl Inline {
-    pub(super) fn of(text: &'static str) -> Inline {
-        let digest = STANDARD.encode(Sha256::digest(text.as_bytes()));
-        Inline {
-            text,
-            hash: format!("sha256-{digest}"),
-        }
-    }
 }
 
 fn check_rows(bulletin: &Bulletin) -> Result<(), Failure> {

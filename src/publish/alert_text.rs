@@ -5,7 +5,8 @@
 
 use jiff::civil::Date;
 
-use super::alert_page::{Bulletin, changes_of};
+use super::alert_page::changes_of;
+use super::bulletin::Bulletin;
 use super::cautions::standing_cautions;
 use super::row_words::{fields_in_words, median_in_short, percent_in_words, visits_until_in_words};
 use super::shown_days::week_in_words;

@@ -17,6 +17,10 @@ pub const IN_ONE_SENTENCE: &str = "Regional scouting figures that may still chan
     for any field: scout your own field, follow the product's label and local rules, mind bees at \
     bloom, and ask licensed local advice before treating.";
 
+/// The words by which a file of a scenario is known, whatever its name.
+pub const NOTICE: &str = "This is a scenario, no finding: what would follow under other economics than those in the records. It is never \
+    issued as an alert and never published.";
+
 /// The standing cautions, most weighty first. `treatment_stage` is the stage of the crop at which the
 /// protocol says to treat, such as `R5.1`; at a stage of sunflower's bloom the caution on bees says so.
 pub fn standing_cautions(crop: &str, treatment_stage: Option<&str>) -> Vec<Caution> {

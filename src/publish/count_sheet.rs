@@ -9,6 +9,7 @@ use rust_xlsxwriter::{
     ProtectionOptions, Workbook, Worksheet, XlsxError,
 };
 
+use super::passages::{Passage, cautions};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
 use crate::protocol::sheet_layout::{
@@ -16,9 +17,7 @@ use crate::protocol::sheet_layout::{
     MARK_PROGRAM, MARK_PROTOCOL, MARK_TAB, VISITS_TAB, VisitColumn, heading,
 };
 use crate::publish::sheet_entries::{Entry, count_entry, visit_entry};
-use crate::publish::sheet_words::{
-    Passage, SheetOptions, SheetPlan, cautions, filling, scouting, sources,
-};
+use crate::publish::sheet_words::{SheetOptions, SheetPlan, filling, scouting, sources};
 use crate::visit::record::CountForm;
 
 /// Rows at the end of Counts whose numbers the scout writes, for sites past the plan.

@@ -5,13 +5,12 @@
 
 use askama::Template;
 
+use super::passages::{Passage, cautions};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Layout, Protocol};
 use crate::protocol::sheet_layout::{CountColumn, VisitColumn, unit_name};
 use crate::publish::cautions::IN_ONE_SENTENCE;
-use crate::publish::sheet_words::{
-    Passage, SheetOptions, SheetPlan, cautions, counted, scouting, sources,
-};
+use crate::publish::sheet_words::{SheetOptions, SheetPlan, counted, scouting, sources};
 use crate::visit::record::CountForm;
 
 /// Plants on a line of boxes.

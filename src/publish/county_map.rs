@@ -11,6 +11,7 @@ use crate::disclosure::rule::Level;
 use crate::publish::chart::escaped;
 use crate::publish::classes::{BORDER, Class, levels_of};
 use crate::publish::map_frame::{Frame, Ring, path_of, room_for, tenth};
+use crate::publish::page::swatch;
 use crate::publish::row_words::fields_at_threshold_in_words;
 use crate::publish::shown_names::{display_name, display_names, display_numbers};
 use crate::publish::shown_numbers::{count_of, join_with_and};
@@ -260,20 +261,6 @@ fn count(class: Class, counties: &[DrawnCounty]) -> usize {
         .iter()
         .filter(|county| county.class == class)
         .count()
-}
-
-/// A field of the legend, painted as the class is.
-pub(super) fn swatch(class: Class) -> String {
-    let fill = class.fill();
-    let edge = match class.is_outlined() {
-        true => {
-            r##"stroke="#fff" stroke-width="6"/><path d="M2 2h28v16h-28Z" fill="none" stroke="#000" stroke-width="2.5""##
-        }
-        false => r##"stroke="#555" stroke-width="1""##,
-    };
-    format!(
-        r#"<svg class="swatch" viewBox="0 0 32 20" aria-hidden="true"><rect x="2" y="2" width="28" height="16" fill="{fill}" {edge}/></svg>"#
-    )
 }
 
 fn legend_entry(class: Class, counties: &[DrawnCounty]) -> LegendEntry {

@@ -2,8 +2,8 @@
 
 use std::collections::HashMap;
 
+use super::bulletin::Bulletin;
 use crate::disclosure::public_row::PublicRow;
-use crate::publish::alert_page::Bulletin;
 use crate::publish::row_words::{
     fields_in_words, median_in_short, percent_in_words, treatment_days, treatment_in_words,
     visits_until_in_words,

@@ -7,11 +7,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::cautions::NOTICE;
 use super::gate_names::{Closeness, PrivateNames};
 use super::gate_points::PrivatePoints;
 use super::gate_tables::{Cells, features_of, rows_of_csv};
 use super::gate_views::{Writing, views};
-use super::scenario_page::NOTICE;
 use crate::disclosure::editions::Entry;
 use crate::disclosure::public_row::PublicRow;
 use crate::failure::{Failure, Kind};

@@ -11,7 +11,7 @@ use html5ever::tokenizer::{Token, TokenSink, TokenSinkResult, Tokenizer, Tokeniz
 use percent_encoding::percent_decode_str;
 use pulldown_cmark::Parser;
 
-use super::note::markdown_options;
+use super::markdown::markdown_options;
 
 /// How often a text is decoded: somebody may have encoded it that often.
 const ROUNDS: usize = 4;

@@ -5,9 +5,10 @@
 
 use std::collections::BTreeSet;
 
-use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
+use pulldown_cmark::{Event, HeadingLevel, Parser, Tag, TagEnd};
 use url::Url;
 
+use super::markdown::markdown_options;
 use super::note_bounds::{check_depth, check_size};
 use super::note_tables::with_even_tables;
 use super::unseen::is_unseen;
@@ -87,11 +88,6 @@ impl Note {
     pub fn html(&self) -> &str {
         &self.html
     }
-}
-
-/// The Markdown that a note is written in.
-pub(super) fn markdown_options() -> Options {
-    Options::ENABLE_TABLES
 }
 
 /// The text without what is not seen, with one kind of line end.

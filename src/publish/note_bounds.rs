@@ -8,7 +8,8 @@ use std::path::Path;
 
 use pulldown_cmark::{Event, Parser};
 
-use super::note::{NOTE_BYTES_MAX, markdown_options};
+use super::markdown::markdown_options;
+use super::note::NOTE_BYTES_MAX;
 use crate::failure::{Failure, Kind};
 
 /// Deepest nesting of lists, quotations and emphasis. A note of three lists in each other in a quotation has eight;

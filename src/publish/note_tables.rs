@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use pulldown_cmark::{Alignment, Event, Parser, Tag, TagEnd};
 
-use super::note::markdown_options;
+use super::markdown::markdown_options;
 use crate::failure::{Failure, Kind};
 
 /// Widest column that is filled up: a wider one would push the others out of the line. Our choice.

@@ -3,16 +3,12 @@
 
 use std::fmt::Write;
 
-use super::cautions::{IN_ONE_SENTENCE, standing_cautions};
+use super::cautions::{IN_ONE_SENTENCE, NOTICE, standing_cautions};
 use super::map_columns::{add_row, plain};
 use super::tables::ColumnDoc;
 use crate::protocol::catalogue::{Catalogue, Protocol};
 use crate::region::Region;
 use crate::rollup::scenario::Scenario;
-
-/// The words by which a file of a scenario is known, whatever its name.
-pub const NOTICE: &str = "This is a scenario, no finding: what would follow under other economics than those in the records. It is never \
-    issued as an alert and never published.";
 
 /// What a page is made from.
 #[derive(Debug, Clone, Copy)]

@@ -2,8 +2,8 @@
 
 use super::shown_days::day_of_year_in_words;
 use super::shown_numbers::{Form, display_number};
+use crate::rollup::place::Place;
 use crate::rollup::season_weeks::SeasonWeek;
-use crate::rollup::seasons::Place;
 use crate::statistics::season_place::{EARLIER_LEAST, SeasonPlace};
 
 /// The comparison in one sentence or two. `heat_from` is the month and day from which degree-days are summed; `None`

@@ -6,9 +6,9 @@
 use jiff::civil::Date;
 
 use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::{Decision, Layout, Protocol};
+use crate::protocol::catalogue::{Layout, Protocol};
 use crate::protocol::sheet_layout::{bracts_per_head, unit_name};
-use crate::publish::cautions::standing_cautions;
+use crate::publish::passages::{Passage, one_line, passage, sentence_case};
 use crate::visit::record::CountForm;
 
 /// Rows of units that a sheet may have: more than this nobody fills, and a spreadsheet gets slow.
@@ -97,15 +97,6 @@ impl SheetPlan {
     pub fn unit(&self) -> String {
         unit_name(self.form).to_lowercase()
     }
-}
-
-/// A passage of the instructions.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Passage {
-    /// A few words.
-    pub title: String,
-    /// A sentence or more.
-    pub text: String,
 }
 
 /// How to scout and count, whatever the sheet is made of.
@@ -222,32 +213,6 @@ pub fn filling(plan: &SheetPlan) -> Vec<Passage> {
     ]
 }
 
-/// What to mind before anyone treats: the protocol's timing, then the cautions, most weighty first. Those of a
-/// count that decides nothing for a field come before the standing ones.
-pub fn cautions(protocol: &Protocol) -> Vec<Passage> {
-    let own: Vec<Passage> = protocol
-        .cautions
-        .iter()
-        .map(|caution| passage("For this count", one_line(&caution.text)))
-        .collect();
-    let timing = one_line(&protocol.timing.treat);
-    let (first, last) = match protocol.decision {
-        Decision::Field => (vec![passage("When treating works", timing)], own),
-        Decision::Region => (
-            [vec![passage("No decision for a field", timing)], own].concat(),
-            Vec::new(),
-        ),
-    };
-    let mut passages = first;
-    passages.extend(
-        standing_cautions(&protocol.crop, protocol.timing.treat_at.as_deref())
-            .into_iter()
-            .map(|caution| passage(&caution.title, caution.text)),
-    );
-    passages.extend(last);
-    passages
-}
-
 /// Where the protocol's statements come from.
 pub fn sources(protocol: &Protocol) -> Vec<Passage> {
     let mut passages = vec![
@@ -267,23 +232,4 @@ pub fn sources(protocol: &Protocol) -> Vec<Passage> {
 /// `1 site`, `4 sites`.
 pub fn counted(count: usize, one: &str, several: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { several })
-}
-
-fn passage(title: &str, text: String) -> Passage {
-    Passage {
-        title: title.to_owned(),
-        text,
-    }
-}
-
-/// A protocol's texts are broken as its file is; here they run on.
-fn one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-fn sentence_case(text: &str) -> String {
-    let mut characters = text.chars();
-    characters.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(characters).collect()
-    })
 }

@@ -6,7 +6,7 @@
 use askama::Template;
 use serde::Serialize;
 
-use super::sheet_words::{Passage, cautions};
+use super::passages::{Passage, cautions};
 use super::tables::csv_of;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Layout, Protocol};

@@ -7,10 +7,10 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 
-use super::alert_page::Inline;
 use super::cautions::IN_ONE_SENTENCE;
 use super::chart::Chart;
-use super::county_map::swatch;
+use super::page::Inline;
+use super::page::swatch;
 use super::season_place::season_place_in_words;
 use super::shown_names::{display_name, display_names};
 use super::unseen::plain_text;
@@ -18,8 +18,9 @@ use super::week_strip::{draw_week_strip, strip_classes};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
+use crate::rollup::place::Place;
 use crate::rollup::season_weeks::SeasonWeek;
-use crate::rollup::seasons::{Figure, FigureTrend, Place, Season};
+use crate::rollup::seasons::{Figure, FigureTrend, Season};
 
 /// What the page is made from.
 #[derive(Debug, Clone, Copy)]

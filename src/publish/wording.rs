@@ -1,6 +1,6 @@
 //! What a week's public rows say in plain words, only as strongly as they allow. Makes no HTML.
 
-use crate::publish::alert_page::Bulletin;
+use super::bulletin::Bulletin;
 use crate::publish::assumed::what_is_assumed;
 use crate::publish::row_words::{
     fields_at_threshold_in_words, fields_in_words, median_in_words, percent_in_words,

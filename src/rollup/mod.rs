@@ -12,6 +12,7 @@ mod grid_groups;
 pub mod grid_rows;
 pub mod inputs;
 mod parts;
+pub mod place;
 mod promises;
 pub mod public_rows;
 pub mod public_tables;

@@ -7,7 +7,8 @@ use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, StringArray};
 
 use super::dispersion::DescribedTable;
 use super::dispersion_tables::described;
-use super::seasons::{FigureTrend, Place, Season};
+use super::place::Place;
+use super::seasons::{FigureTrend, Season};
 use crate::failure::Failure;
 use crate::statistics::season_course::SeasonCourse;
 use crate::statistics::season_trend::SeasonTrend;

@@ -1,7 +1,8 @@
 //! The rank of each week of a season among the earlier seasons of its place: at the same week of the year, and at the
 //! same degree-days. It rests on public rows and on nothing else, as the seasons do.
 
-use super::seasons::{Place, Season};
+use super::place::Place;
+use super::seasons::Season;
 use crate::statistics::season_course::WeekFigures;
 use crate::statistics::season_place::{SeasonPlace, WeekAtHeat, value_at_heat};
 

@@ -9,21 +9,13 @@
 use std::collections::BTreeMap;
 
 use super::inputs::RegionCounty;
+use super::place::Place;
 use super::week_heat::WeekHeat;
 use crate::disclosure::public_row::PublicRow;
 use crate::statistics::season_course::{
     HeatCourse, SeasonCourse, WeekFigures, course_by_heat, season_course,
 };
 use crate::statistics::season_trend::{SeasonTrend, Verdict, season_trend};
-
-/// Whose seasons: a county with its name, or the region. The region sorts first.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Place {
-    /// All counties that are shown.
-    Region,
-    /// Id and name.
-    County(String, String),
-}
 
 /// One season of a place under a protocol.
 #[derive(Debug, Clone, PartialEq)]

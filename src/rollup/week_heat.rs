@@ -10,7 +10,7 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 
 use super::inputs::RegionCounty;
-use super::seasons::Place;
+use super::place::Place;
 use super::windows::Weather;
 use crate::heat::degree_days::DailyHeat;
 use crate::protocol::catalogue::Catalogue;
