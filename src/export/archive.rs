@@ -19,7 +19,7 @@ use crate::visit::words::disarmed;
 pub(super) const ARCHIVE: &str = "dwca.zip";
 
 #[derive(Template)]
-#[template(path = "dwca_meta.xml", config = "src/publish/templates/askama.toml")]
+#[template(path = "dwca_meta.xml", config = "src/shared/templates/askama.toml")]
 struct Meta<'a> {
     core: Described<'a>,
     extensions: Vec<Described<'a>>,

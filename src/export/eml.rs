@@ -11,7 +11,7 @@ use crate::failure::Failure;
 use crate::shared::cautions;
 
 #[derive(Template)]
-#[template(path = "dwca_eml.xml", config = "src/publish/templates/askama.toml")]
+#[template(path = "dwca_eml.xml", config = "src/shared/templates/askama.toml")]
 struct Eml {
     name: String,
     title: String,

@@ -79,7 +79,7 @@ pub fn operating_characteristic_csv(
 }
 
 #[derive(Template)]
-#[template(path = "stop_card.html", config = "src/publish/templates/askama.toml")]
+#[template(path = "stop_card.html", config = "src/shared/templates/askama.toml")]
 struct Card<'a> {
     facts: &'a CardFacts<'a>,
     counted: &'a str,

@@ -67,7 +67,7 @@ pub fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> {
             .collect(),
         caution: IN_ONE_SENTENCE,
         store_version: compared.store_version,
-        style: Inline::of(include_str!("../publish/templates/alert.css")),
+        style: Inline::of(include_str!("../shared/templates/alert.css")),
     }
     .render()
     .map_err(|error| {
@@ -88,7 +88,7 @@ pub struct Heat {
 }
 
 #[derive(Template)]
-#[template(path = "trend.html", config = "src/publish/templates/askama.toml")]
+#[template(path = "trend.html", config = "src/shared/templates/askama.toml")]
 struct Page<'a> {
     region: String,
     notice: Option<String>,

@@ -63,8 +63,8 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         stage_bars: draw_stage_bars(&bulletin.so_far.stages),
         coverage: coverage_of_counties(&summary),
         contact: (!bulletin.contact.is_empty()).then(|| display_name(bulletin.contact)),
-        style: Inline::of(include_str!("../../publish/templates/alert.css")),
-        script: Inline::of(include_str!("../../publish/templates/sort_table.js")),
+        style: Inline::of(include_str!("../../shared/templates/alert.css")),
+        script: Inline::of(include_str!("../../shared/templates/sort_table.js")),
         without_figures: join_with_and(&summary.without_figures),
         without_outline: join_with_and(&without_outline),
         cautions: standing_cautions(&protocol.crop, protocol.treatment_stage.as_deref()),
@@ -94,7 +94,7 @@ pub(super) fn changes_of(bulletin: &Bulletin) -> Option<Vec<PlaceChange>> {
 }
 
 #[derive(Template)]
-#[template(path = "alert.html", config = "src/publish/templates/askama.toml")]
+#[template(path = "alert.html", config = "src/shared/templates/askama.toml")]
 struct Page<'a> {
     headline: String,
     key_facts: Vec<(&'static str, String)>,

@@ -13,7 +13,7 @@ use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
 
 #[derive(Template)]
-#[template(path = "index.html", config = "src/publish/templates/askama.toml")]
+#[template(path = "index.html", config = "src/shared/templates/askama.toml")]
 struct Page {
     title: String,
     author: String,

@@ -22,7 +22,7 @@ pub struct WeekEntry {
 }
 
 #[derive(Template)]
-#[template(path = "week.html", config = "src/publish/templates/askama.toml")]
+#[template(path = "week.html", config = "src/shared/templates/askama.toml")]
 struct Page {
     week: String,
     region: String,

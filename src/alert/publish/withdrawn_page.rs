@@ -11,7 +11,7 @@ use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
 
 #[derive(Template)]
-#[template(path = "withdrawn.html", config = "src/publish/templates/askama.toml")]
+#[template(path = "withdrawn.html", config = "src/shared/templates/askama.toml")]
 struct Page {
     number: i64,
     title: String,
