@@ -14,9 +14,8 @@
 use std::io::{self, BufWriter, ErrorKind, Write};
 use std::process::ExitCode;
 
-use bractline::sample::{
-    ExpectedAccount, Landscape, MessShares, SampleLines, SampleOptions, landscape::ID_PROPERTY,
-};
+use bractline::demo::landscape::ID_PROPERTY;
+use bractline::demo::{ExpectedAccount, Landscape, MessShares, SampleLines, SampleOptions};
 use geo::MultiPolygon;
 use geojson::feature::Id;
 use geojson::{Feature, FeatureCollection};
@@ -95,7 +94,7 @@ fn stopped(reason: &str, code: u8) -> ExitCode {
 }
 
 fn write_lines(
-    lines: impl Iterator<Item = bractline::sample::SampleLine>,
+    lines: impl Iterator<Item = bractline::demo::SampleLine>,
 ) -> io::Result<ExpectedAccount> {
     let mut out = BufWriter::with_capacity(1 << 16, io::stdout().lock());
     let mut account = ExpectedAccount::default();

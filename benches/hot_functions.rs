@@ -5,9 +5,9 @@
 
 use std::hint::black_box;
 
+use bractline::demo::{Landscape, MessShares, SampleLines, SampleOptions};
 use bractline::intake::validate::VisitSchema;
 use bractline::region::Region;
-use bractline::sample::{Landscape, MessShares, SampleLines, SampleOptions};
 use bractline::visit::record::Visit;
 use criterion::{Criterion, Throughput};
 

@@ -18,11 +18,21 @@
 //! sure a figure is, [`heat`] when a crop is at its treatment stage. [`cli`] is the door, [`workspace`] knows where files lie, [`failure`] is
 //! what stops a run, [`plain_file`] reads what a person named, and [`sample`] invents data for the demo, the tests and the benchmarks.
 
+pub mod alert;
 pub mod cli;
+pub mod count_sheet;
+pub mod demo;
+pub mod export;
+pub mod figures;
+pub mod gate;
+pub mod held;
 pub mod intake;
-pub mod publish;
+pub mod load;
+pub mod plan;
 pub mod rollup;
-pub mod sample;
+pub mod scenario;
+pub mod seasons;
+pub mod shared;
 pub mod store;
 pub mod workspace;
 

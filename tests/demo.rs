@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use bractline::sample::{ExpectedAccount, SampleOptions, demo_files};
+use bractline::demo::{ExpectedAccount, SampleOptions, demo_files};
 use serde_json::Value;
 
 use crate::cli::assert_message;
@@ -122,7 +122,7 @@ fn what_the_demo_publishes_says_that_it_is_invented_and_carries_the_cautions() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join("demo");
     bractline(&["demo", &text_of(&path)]).expect_code(0);
-    let notice = bractline::sample::landscape::NOTICE;
+    let notice = bractline::demo::landscape::NOTICE;
     let geojson =
         std::fs::read_to_string(path.join("figures/public/county_week.geojson")).expect("the map");
     let geojson: Value = serde_json::from_str(&geojson).expect("JSON");

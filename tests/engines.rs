@@ -3,20 +3,20 @@
 
 use std::collections::BTreeMap;
 
+use bractline::demo::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
 use bractline::disclosure::rule::Rule;
 use bractline::failure::Failure;
+use bractline::figures::dispersion::season_dispersion;
 use bractline::protocol::catalogue::Catalogue;
-use bractline::publish::tables::{write_csv, write_parquet};
 use bractline::region::point_grid::GridWidth;
 use bractline::region::{County, Region};
-use bractline::rollup::dispersion::season_dispersion;
 use bractline::rollup::inputs::{RegionCounty, Setting};
 use bractline::rollup::public_rows::{Publishing, public_rows};
 use bractline::rollup::public_tables::PublicTables;
 use bractline::rollup::run::{FINISHED, Period};
 use bractline::rollup::wanted::{roll_up, roll_up_by};
 use bractline::rollup::windows::Weather;
-use bractline::sample::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
+use bractline::shared::tables::{write_csv, write_parquet};
 use bractline::store::snapshot::Snapshot;
 use bractline::store::tables::Store;
 use bractline::store::week_parts::week_parts;

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
+use bractline::demo::{Landscape, SampleLines, SampleOptions};
 use bractline::region::Region;
-use bractline::sample::{Landscape, SampleLines, SampleOptions};
 use serde_json::{Value, json};
 
 use crate::generated::{load, submissions, text_of};

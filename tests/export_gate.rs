@@ -10,11 +10,11 @@ use bractline::disclosure::place::Place;
 use bractline::disclosure::public_row::PublicRow;
 use bractline::disclosure::rule::Level as DisclosureLevel;
 use bractline::disclosure::stage_groups::StageFields;
-use bractline::publish::export::{Level, PackageFile};
-use bractline::publish::gate::{Confidences, Gate};
-use bractline::publish::gate_export::ExportGate;
-use bractline::publish::tables::{ColumnDoc, write_parquet};
+use bractline::export::gate::ExportGate;
+use bractline::export::{Level, PackageFile};
+use bractline::gate::judge::{Confidences, Gate};
 use bractline::region::Region;
+use bractline::shared::tables::{ColumnDoc, write_parquet};
 use jiff::civil::date;
 use std::sync::Arc;
 

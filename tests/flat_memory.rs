@@ -4,7 +4,7 @@ use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use crate::support::TestWorkspace;
-use bractline::sample::{Expected, Landscape, MessShares, SampleLines, SampleOptions};
+use bractline::demo::{Expected, Landscape, MessShares, SampleLines, SampleOptions};
 
 /// Writes so many lines of invented visits; how many of them are to be accepted.
 fn write_sample(path: &Path, lines: usize) -> u64 {

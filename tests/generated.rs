@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-use bractline::sample::{Expected, ExpectedAccount, SampleLine};
+use bractline::demo::{Expected, ExpectedAccount, SampleLine};
 use serde_json::Value;
 
 use crate::support::TestWorkspace;

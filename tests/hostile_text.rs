@@ -178,7 +178,7 @@ fn whatever_text_a_member_holds_its_record_is_accepted_or_held_and_told_of_plain
         for (stream, text) in [("stdout", run.stdout), ("stderr", run.stderr)] {
             let obeyed: BTreeSet<char> = text
                 .chars()
-                .filter(|&letter| bractline::publish::unseen::is_unseen(letter) && letter != '\n')
+                .filter(|&letter| bractline::shared::unseen::is_unseen(letter) && letter != '\n')
                 .collect();
             assert_eq!(obeyed, BTreeSet::new(), "{command}, {stream}");
         }

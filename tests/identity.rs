@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use bractline::sample::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
+use bractline::demo::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 use serde_json::{Value, json};

@@ -5,7 +5,7 @@
 //! are two and a half times and three times that: they catch what has become several times as slow, not what lost a
 //! tenth. `benches/side_by_side.sh` measures in earnest.
 
-use bractline::sample::{Landscape, MessShares, SampleLines, SampleOptions};
+use bractline::demo::{Landscape, MessShares, SampleLines, SampleOptions};
 
 use crate::support::TestWorkspace;
 use floor_visit::Visit;

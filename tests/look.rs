@@ -4,8 +4,8 @@
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
+use bractline::demo::{SampleLines, SampleOptions};
 use bractline::region::Region;
-use bractline::sample::{SampleLines, SampleOptions};
 use serde_json::{Value, json};
 
 use crate::generated::{load, submissions, text_of};

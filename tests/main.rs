@@ -7,6 +7,7 @@ mod fuzz_tokens;
 mod generated;
 mod in_process;
 mod support;
+mod visit_files;
 mod week_rows;
 
 mod bucket; // the tables in a bucket of a real server

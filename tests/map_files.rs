@@ -1,16 +1,16 @@
 //! The map of a page and the map files: every class told apart, true at the edges, and read by other programs.
 
+use bractline::alert::page::county_map::{CountyMap, MapTitle, draw_county_map};
 use bractline::disclosure::median_class::MedianClass;
 use bractline::disclosure::public_row::PublicRow;
 use bractline::disclosure::rule::Level;
 use bractline::failure::Failure;
-use bractline::publish::county_map::{CountyMap, MapTitle, draw_county_map};
-use bractline::publish::files::write_file;
-use bractline::publish::geo::county_week_geojson as write_geojson;
-use bractline::publish::map_rows::{Coverage, MapRows};
-use bractline::publish::map_style::maplibre_style;
-use bractline::publish::qgis_style::qgis_style;
+use bractline::figures::map::geo::county_week_geojson as write_geojson;
+use bractline::figures::map::maplibre_style::maplibre_style;
+use bractline::figures::map::qgis_style::qgis_style;
+use bractline::figures::map::rows::{Coverage, MapRows};
 use bractline::region::Region;
+use bractline::shared::files::write_file;
 use serde_json::{Value, json};
 
 use crate::support::{IDENTITY, python};

@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use bractline::publish::table_files::{TableCell, table_xlsx};
+use bractline::shared::table_files::{TableCell, table_xlsx};
 use serde_json::{Value, json};
 
 use crate::held_desk::{export, load, mend, open, shown};

@@ -809,7 +809,7 @@ fn hostile_text_reaches_page_mail_feed_and_list_as_inert_text() {
 
 /// A page without the one script that it has from us; whatever script is left came from elsewhere.
 fn without_its_script(page: &str) -> String {
-    let script = include_str!("../src/publish/templates/sort_table.js");
+    let script = include_str!("../src/shared/templates/sort_table.js");
     let element = format!("<script>{script}</script>");
     assert_eq!(page.matches(&element).count(), 1);
     page.replace(&element, "")

@@ -3,9 +3,9 @@
 
 use std::path::Path;
 
+use bractline::demo::{Expected, MessShares, SampleLine, SampleLines, SampleOptions};
 use bractline::protocol::catalogue::Catalogue;
 use bractline::region::Region;
-use bractline::sample::{Expected, MessShares, SampleLine, SampleLines, SampleOptions};
 use serde_json::{Value, json};
 
 use crate::generated::{assert_account, load, submissions, text_of};

@@ -8,8 +8,7 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use bractline::cli::table_cells::plain_table;
-use bractline::publish::table_files::{TableCell, table_csv, table_xlsx};
-use bractline::publish::visit_files::{visits_ndjson, visits_parquet};
+use bractline::shared::table_files::{TableCell, table_csv, table_xlsx};
 use bractline::visit::record::{
     AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,
     TreatmentCost, Visit, WeightUnit,
@@ -24,6 +23,7 @@ use sha2::{Digest, Sha256};
 
 use crate::mapping::{remarks, short_text};
 use crate::support::{TestWorkspace, contents, counts};
+use crate::visit_files::{visits_ndjson, visits_parquet};
 
 /// Visits of one case.
 const VISITS: usize = 200;

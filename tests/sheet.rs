@@ -5,13 +5,13 @@ use std::io::Cursor;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use bractline::count_sheet::page::count_sheet_page;
+use bractline::count_sheet::words::SheetOptions;
+use bractline::count_sheet::workbook::count_sheet_xlsx;
 use bractline::intake::count_sheet::count_sheet_records;
 use bractline::intake::table::{Cell, Row, Sheet, TableRecord};
 use bractline::intake::validate::VisitSchema;
 use bractline::protocol::catalogue::{Catalogue, Protocol};
-use bractline::publish::count_sheet::count_sheet_xlsx;
-use bractline::publish::count_sheet_page::count_sheet_page;
-use bractline::publish::sheet_words::SheetOptions;
 use bractline::visit::record::Visit;
 use calamine::{Data, Reader, SheetType, SheetVisible, Xlsx};
 use jiff::civil::{Date, date};

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
-use bractline::publish::tables::ColumnDoc;
 use bractline::rollup::stages::StageColumn;
+use bractline::shared::tables::ColumnDoc;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 

@@ -4,8 +4,8 @@
 
 use std::collections::BTreeMap;
 
+use bractline::demo::{Landscape, SampleLines, SampleOptions};
 use bractline::region::Region;
-use bractline::sample::{Landscape, SampleLines, SampleOptions};
 use jiff::ToSpan;
 use jiff::civil::date;
 use serde_json::Value;

@@ -7,13 +7,13 @@ use bractline::disclosure::median_class::MedianClass;
 use bractline::disclosure::place::Place;
 use bractline::disclosure::public_row::PublicRow;
 use bractline::disclosure::rule::{Level, Rule};
-use bractline::publish::classes::bands;
 use bractline::region::Region;
 use bractline::region::adjacency::neighbours_of;
 use bractline::region::point_grid::GridWidth;
 use bractline::rollup::inputs::{RegionCounty, Setting};
 use bractline::rollup::public_tables::PublicTables;
 use bractline::rollup::windows::Weather;
+use bractline::shared::classes::bands;
 use jiff::civil::date;
 use serde_json::{Value, json};
 

@@ -5,13 +5,13 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use super::load::{Columns, open_loader};
-use super::report;
 use super::submissions::{Accounts, Submissions};
 use super::{Format, Outcome};
 use crate::failure::Failure;
 use crate::intake::mapping::suggest;
 use crate::intake::no_table::as_table;
 use crate::intake::sheets::read_sheets;
+use crate::shared::report;
 use crate::workspace::Workspace;
 
 /// Say what `load` would say, storing nothing

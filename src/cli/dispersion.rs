@@ -2,10 +2,10 @@
 
 use super::figures::{Figures, docs};
 use crate::failure::Failure;
-use crate::publish::files::OutputFile;
-use crate::publish::map_columns::DescribedFiles;
-use crate::publish::tables::{ColumnDoc, write_csv, write_parquet};
-use crate::rollup::dispersion::{DescribedTable, Dispersion, season_dispersion};
+use crate::figures::dispersion::{DescribedTable, Dispersion, season_dispersion};
+use crate::figures::map::columns::DescribedFiles;
+use crate::shared::files::OutputFile;
+use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
 use crate::store::snapshot::Snapshot;
 
 /// A season's scatter, ready to be written.

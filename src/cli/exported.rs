@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
-use super::report::counted;
+use crate::shared::report::counted;
 
 /// What was written.
 #[derive(Debug, Serialize)]

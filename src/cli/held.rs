@@ -5,16 +5,17 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use super::held_groups::{Grouped, grouped_text};
-use super::report::{self, counted};
 use super::table_cells::table_cell;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
-use crate::intake::mendable::{MendableRow, mendable_record};
-use crate::publish::files::write_private_folder;
-use crate::publish::returned::{
+use crate::held::correction_sheet::{MendableRow, mendable_record};
+use crate::held::returned::{
     ReturnForm, ReturnedMend, ReturnedRecord, ReturnedRow, ReturnedRows, files_of_sender,
 };
-use crate::publish::table_files::TableCell;
+use crate::shared::files::write_private_folder;
+use crate::shared::report;
+use crate::shared::report::counted;
+use crate::shared::table_files::TableCell;
 use crate::store::drop::{Which, drop_held};
 use crate::store::held::{HeldEntry, HeldRecord, Sender, open_entries, open_records};
 use crate::visit::finding::Finding;

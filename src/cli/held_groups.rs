@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::held::are_held;
-use super::report::{counted, grouped};
-use crate::publish::unseen::plain_text;
+use crate::shared::report::{counted, grouped};
+use crate::shared::unseen::plain_text;
 use crate::store::held::{HeldEntry, Sender};
 
 /// Open held records by sender.

@@ -3,11 +3,12 @@
 use std::path::{Path, PathBuf};
 
 use super::bucket::store_of;
-use super::report::{self, LISTED_MAX};
 use super::{Outcome, open_region, region_of};
 use crate::failure::Failure;
 use crate::plain_file::{BOUNDARIES_BYTES_MAX, read_plain_text};
 use crate::region::Region;
+use crate::shared::report;
+use crate::shared::report::LISTED_MAX;
 use crate::store::schema::Kept;
 use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace, own_region};
 

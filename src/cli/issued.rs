@@ -6,11 +6,11 @@ use super::alert::Built;
 use super::issuing::{
     Subject, build_issue, figures_as_issued, find, frozen, replaced_rows, settle, week_of,
 };
-use super::report;
 use super::{Format, Outcome, open_store};
+use crate::alert::issue::facts::{Issue, folder_name, minute};
 use crate::failure::{Failure, Kind};
-use crate::publish::files::{borrowed, write_folder};
-use crate::publish::issue::{Issue, folder_name, minute};
+use crate::shared::files::{borrowed, write_folder};
+use crate::shared::report;
 use crate::store::alerts::{IssuedAlert, issued_alerts};
 use crate::workspace::Workspace;
 

@@ -5,12 +5,13 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use super::submissions::{Accounts, Submissions, progress};
-use super::{Format, Outcome, open_catalogue, open_region, open_store, report, workers};
+use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
 use crate::failure::Failure;
 use crate::intake::judge::Judge;
-use crate::intake::load::Loader;
 use crate::intake::mapping::Mapping;
+use crate::load::loader::Loader;
 use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
+use crate::shared::report;
 use crate::workspace::Workspace;
 
 /// So many loads that were not put together yet cost a further one 2 s (7 ms each: `benches/RESULTS.md`).

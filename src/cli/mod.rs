@@ -28,7 +28,6 @@ mod protocol_text;
 mod protocols;
 mod publish;
 mod publish_rule;
-mod report;
 mod rolled_up;
 mod rollup;
 mod scenario;
@@ -137,7 +136,7 @@ pub fn run() -> ExitCode {
     match outcome {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
         Ok(Outcome::DoneWithHeld) => ExitCode::from(3),
-        Err(failure) if report::is_closed_pipe(&failure) => ExitCode::SUCCESS,
+        Err(failure) if crate::shared::report::is_closed_pipe(&failure) => ExitCode::SUCCESS,
         Err(failure) => {
             eprintln!("{failure}");
             ExitCode::FAILURE
@@ -209,7 +208,7 @@ fn log_to_stderr(verbose: u8) {
     tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
-        .with_ansi(report::stderr_has_colour())
+        .with_ansi(crate::shared::report::stderr_has_colour())
         .init();
 }
 

@@ -7,14 +7,15 @@ use serde::Serialize;
 use super::plan_edge::PlanEdge;
 use super::plan_scatter::GivenScatter;
 use super::plan_threshold::{GivenThreshold, wrong};
-use super::{Format, Outcome, open_catalogue, report};
+use super::{Format, Outcome, open_catalogue};
 use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::{Catalogue, Decision, Protocol};
-use crate::publish::cautions::IN_ONE_SENTENCE;
-use crate::publish::files::write_folder;
-use crate::publish::stop_card::{
+use crate::plan::stop_card::{
     CardFacts, how_far_to_trust, operating_characteristic_csv, stop_card, stop_table_csv,
 };
+use crate::protocol::catalogue::{Catalogue, Decision, Protocol};
+use crate::shared::cautions::IN_ONE_SENTENCE;
+use crate::shared::files::write_folder;
+use crate::shared::report;
 use crate::statistics::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_within_risks};
 use crate::statistics::stop_lines::Risks;
 use crate::workspace::Workspace;

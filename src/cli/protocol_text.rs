@@ -6,7 +6,7 @@ use crate::failure::Failure;
 use crate::protocol::catalogue::{Catalogue, Decision, Layout, Protocol};
 use crate::protocol::protocol_file::{Check, Given};
 use crate::protocol::threshold::worked_values;
-use crate::publish::cautions::standing_cautions;
+use crate::shared::cautions::standing_cautions;
 use crate::visit::record::CountForm;
 
 /// Columns of a line.
@@ -259,7 +259,7 @@ fn given_words(given: &Given) -> Option<String> {
         }),
         plants.map(|plants| {
             // Plants are a whole number in every worked value.
-            let count = super::report::grouped(plants.count.round() as u64);
+            let count = crate::shared::report::grouped(plants.count.round() as u64);
             format!("{count} plants per {}", plants.per.name())
         }),
     ];

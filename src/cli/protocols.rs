@@ -3,11 +3,12 @@
 use serde::Serialize;
 
 use super::protocol_text::{list_text, show_text};
-use super::{Format, Outcome, open_catalogue, report};
+use super::{Format, Outcome, open_catalogue};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Catalogue, Protocol};
 use crate::protocol::threshold::{agrees, visit_threshold_sql, worked_values};
-use crate::publish::cautions::standing_cautions;
+use crate::shared::cautions::standing_cautions;
+use crate::shared::report;
 use crate::workspace::Workspace;
 
 /// Show and check the protocols

@@ -6,16 +6,18 @@ use std::path::{Path, PathBuf};
 use serde_json::json;
 
 use super::figures::{docs, note_without_threshold};
-use super::report::{self, counted};
 use super::setting::roll_up_setting;
 use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
 use crate::failure::{Failure, Kind};
-use crate::publish::files::{OutputFile, borrowed, write_private_folder};
-use crate::publish::scenario_page::{NOTICE, ScenarioFacts, scenario_page};
-use crate::publish::tables::{write_csv, write_scenario_parquet};
 use crate::rollup::run::Period;
 use crate::rollup::scenario::Scenario;
 use crate::rollup::scenario_run::{ScenarioRollup, roll_up_scenario};
+use crate::scenario::page::{ScenarioFacts, scenario_page};
+use crate::shared::cautions::NOTICE;
+use crate::shared::files::{OutputFile, borrowed, write_private_folder};
+use crate::shared::report;
+use crate::shared::report::counted;
+use crate::shared::tables::{write_csv, write_scenario_parquet};
 use crate::store::snapshot::{Snapshot, parts_that_pay};
 use crate::workspace::Workspace;
 

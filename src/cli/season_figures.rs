@@ -5,13 +5,13 @@ use super::setting::roll_up_setting;
 use super::{open_catalogue, open_region, open_snapshot, open_store};
 use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
+use crate::figures::week_heat::WeekHeat;
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
 use crate::rollup::inputs::RegionCounty;
 use crate::rollup::public_rows::{Publishing, public_rows};
 use crate::rollup::run::Period;
 use crate::rollup::wanted::roll_up;
-use crate::rollup::week_heat::WeekHeat;
 use crate::store::alerts::published_rows;
 use crate::workspace::Workspace;
 

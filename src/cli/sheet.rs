@@ -6,13 +6,14 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-use super::{Outcome, open_catalogue, report};
+use super::{Outcome, open_catalogue};
+use crate::count_sheet::page::count_sheet_page;
+use crate::count_sheet::words::SheetOptions;
+use crate::count_sheet::workbook::count_sheet_xlsx;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
-use crate::publish::count_sheet::count_sheet_xlsx;
-use crate::publish::count_sheet_page::count_sheet_page;
-use crate::publish::files::write_folder;
-use crate::publish::sheet_words::SheetOptions;
+use crate::shared::files::write_folder;
+use crate::shared::report;
 use crate::visit::rules::SeasonDays;
 use crate::workspace::Workspace;
 

@@ -7,12 +7,12 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
 use super::figures::Figures;
-use super::report;
 use super::{Outcome, open_store, workers};
 use crate::failure::{Failure, Kind};
 use crate::rollup::public_rows::Publishing;
 use crate::rollup::run::{FINISHED, StageTable};
 use crate::rollup::stages::public_stages;
+use crate::shared::report;
 use crate::store::query::{Answer, Query, ReadOnly, too_much};
 use crate::store::schema::Kept;
 use crate::store::tables::Store;

@@ -2,10 +2,11 @@
 
 use jiff::Timestamp;
 
-use super::report::{self, counted, grouped};
 use super::vacuum::VacuumCommand;
 use super::{Format, Outcome, open_store, store_of};
 use crate::failure::{Failure, Kind};
+use crate::shared::report;
+use crate::shared::report::{counted, grouped};
 use crate::store::care::{StoreFigures, Verification, figures, verify};
 use crate::store::compact::{Together, compact};
 use crate::workspace::Workspace;

@@ -7,12 +7,13 @@ use std::path::{Path, PathBuf};
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
-use super::report::{self, LISTED_MAX, counted};
 use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
 use crate::intake::formats::SubmittedFile;
-use crate::intake::load::Account;
-use crate::intake::reports::RecordReports;
+use crate::load::loader::Account;
+use crate::load::reports::RecordReports;
+use crate::shared::report;
+use crate::shared::report::{LISTED_MAX, counted};
 use crate::store::receipt::Counts;
 
 /// Visits of a flag that a text report lists; the JSON report lists all.

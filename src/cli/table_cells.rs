@@ -2,7 +2,7 @@
 
 use crate::intake::mapping::{plain_header, plain_rows};
 use crate::intake::table::Cell;
-use crate::publish::table_files::TableCell;
+use crate::shared::table_files::TableCell;
 use crate::visit::heads::Heads;
 use crate::visit::record::{Count, Visit};
 

@@ -6,9 +6,10 @@ use std::path::{Path, PathBuf};
 use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
 
-use super::report::{self, counted, in_bytes};
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
+use crate::shared::report;
+use crate::shared::report::{counted, in_bytes};
 use crate::store::alerts::issued_alerts;
 use crate::store::vacuum::{Limit, Removed, Unfinished, vacuum};
 use crate::workspace::{BETWEEN_STAGES_START, Workspace};

@@ -1,11 +1,11 @@
 //! The page of a week in the workspace: every protocol of it that was issued, or drafted.
 
 use super::figures::Figures;
+use crate::alert::issue::facts::folder_name;
+use crate::alert::publish::week_page::{WeekEntry, week_html};
 use crate::failure::Failure;
-use crate::publish::files::write_private_file;
-use crate::publish::issue::folder_name;
-use crate::publish::unseen::plain_text;
-use crate::publish::week_page::{WeekEntry, week_html};
+use crate::shared::files::write_private_file;
+use crate::shared::unseen::plain_text;
 use crate::store::alerts::IssuedAlert;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;

@@ -6,10 +6,10 @@
 use jiff::Timestamp;
 
 use super::issuing::{find, settle};
-use super::report;
 use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
-use crate::publish::unseen::plain_text;
+use crate::shared::report;
+use crate::shared::unseen::plain_text;
 use crate::store::alerts::{AlertBook, IssuedAlert, Withdrawn};
 use crate::store::append::Sealed;
 use crate::workspace::Workspace;

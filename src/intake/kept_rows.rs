@@ -2,7 +2,7 @@
 //!
 //! `{"sheet":…,"header":…,"rows":[…],"read":{"visit":{…},"id_recipe":…,"unread":{"/observed_on":"6/7/2026"}}}`. The
 //! member `read` is ours: the record as far as its cells could be read, and the cells that could not, so that
-//! whoever mends it finds each in its column. It is judged nowhere; [`super::mendable`] lays it out.
+//! whoever mends it finds each in its column. It is judged nowhere; `held/correction_sheet.rs` lays it out.
 
 use std::collections::BTreeMap;
 
@@ -142,7 +142,7 @@ fn unread(record: &TableRecord) -> Map<String, Value> {
 }
 
 /// The record with each cell that could not be read at the place of its member.
-pub(super) fn with_unread(read: &ReadOfRows) -> Value {
+pub fn with_unread(read: &ReadOfRows) -> Value {
     let mut record = read.visit.clone();
     for (pointer, cell) in &read.unread {
         let cell = match cell_of_sent(cell) {

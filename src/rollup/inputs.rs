@@ -185,7 +185,7 @@ pub(super) fn table_of(columns: Vec<(&str, ArrayRef)>) -> Result<RecordBatch, Fa
 }
 
 /// Registers a table in memory.
-pub(super) fn register(
+pub fn register(
     session: &SessionContext,
     name: &str,
     schema: SchemaRef,

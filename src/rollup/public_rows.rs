@@ -239,7 +239,7 @@ fn shown_of(week: &Week, published: &[Published], setting: &Setting) -> Vec<Publ
 }
 
 /// The seasons in which a visit names a farm, under any protocol; `farm_ids` and `seasons` are columns of `field_week`.
-pub(super) fn seasons_with_farms(seasons: &Int32Array, farm_ids: &StringArray) -> BTreeSet<i32> {
+pub fn seasons_with_farms(seasons: &Int32Array, farm_ids: &StringArray) -> BTreeSet<i32> {
     let named = seasons.iter().zip(farm_ids.iter());
     named
         .filter(|(_, farm)| farm.and_then(Id::of_farm).is_some())

@@ -149,7 +149,7 @@ fn list<'a>(header: &'a [&'a str], name: &str) -> impl Iterator<Item = &'a str> 
 ///
 /// # Errors
 /// A [`Failure`] that names the table, if a line is not in that form.
-pub(super) fn columns_of(table: &str, text: &str) -> Result<Vec<StageColumn>, Failure> {
+pub fn columns_of(table: &str, text: &str) -> Result<Vec<StageColumn>, Failure> {
     let columns: Option<Vec<_>> = text.lines().map(column).collect();
     columns.ok_or_else(|| broken(table, "a line of its columns is not in their form"))
 }

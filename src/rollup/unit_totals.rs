@@ -34,20 +34,18 @@ group by units.visit_id, units.total";
 
 /// The totals of a visit's units.
 #[derive(Debug, Clone, Default)]
-pub(super) struct UnitTotals {
+pub struct UnitTotals {
     /// Units by total.
-    pub(super) counts: CountFrequencies,
+    pub counts: CountFrequencies,
     /// Whether any unit is a trap with nights.
-    pub(super) with_nights: bool,
+    pub with_nights: bool,
 }
 
 /// The totals of every visit of the store, by its id.
 ///
 /// # Errors
 /// A [`Failure`] if the store cannot be read.
-pub(super) async fn unit_totals(
-    snapshot: &Snapshot,
-) -> Result<HashMap<String, UnitTotals>, Failure> {
+pub async fn unit_totals(snapshot: &Snapshot) -> Result<HashMap<String, UnitTotals>, Failure> {
     let failed = |error: DataFusionError| {
         Failure::new(Kind::Store, format!("cannot read the counts: {error}"))
             .mend("`bractline store verify` names the file that is damaged")

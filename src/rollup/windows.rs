@@ -49,7 +49,8 @@ impl Default for Weather {
 }
 
 impl Weather {
-    pub(super) fn station_of(&self, county_id: &str) -> Option<usize> {
+    /// The place of a county's station in the list of stations.
+    pub fn station_of(&self, county_id: &str) -> Option<usize> {
         let named = self.station_of_county.get(county_id).copied();
         named.or(self.station_elsewhere)
     }

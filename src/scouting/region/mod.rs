@@ -9,13 +9,9 @@ mod built_in;
 mod crossings;
 pub mod distance;
 pub mod districts;
-mod field_plane;
 mod inside;
 mod locate;
 pub mod point_grid;
-mod sides;
-mod strip_shape;
-pub mod strips;
 mod topology;
 
 use std::collections::BTreeMap;

@@ -2,7 +2,7 @@
 
 use std::cell::RefCell;
 
-use bractline::publish::note::Note;
+use bractline::alert::note::rendered::Note;
 use html5ever::buffer_queue::BufferQueue;
 use html5ever::tendril::StrTendril;
 use html5ever::tokenizer::{Token, TokenSink, TokenSinkResult, Tokenizer, TokenizerOpts};

@@ -1,0 +1,77 @@
+//! What an alert is made from: the same for its page and for its text.
+
+use jiff::civil::Date;
+
+use super::issue::facts::Issue;
+use super::note::rendered::Note;
+use super::page::worked::WorkedThreshold;
+use crate::disclosure::public_row::PublicRow;
+use crate::disclosure::rule::Rule;
+use crate::region::Region;
+use crate::seasons::season_so_far::SeasonSoFar;
+
+/// What a page is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct Bulletin<'a> {
+    /// ISO 8601 week, as `2026-W30`.
+    pub iso_week: &'a str,
+    /// The counties.
+    pub region: &'a Region,
+    /// The public rows of this week under this protocol.
+    pub rows: &'a [PublicRow],
+    /// The rule that the rows were made by.
+    pub rule: &'a Rule,
+    /// Day of the newest submission; `None` if there is none.
+    pub visits_until: Option<Date>,
+    /// Those of the week before, if there are any.
+    pub previous: Option<&'a [PublicRow]>,
+    /// The region's season as far as this week, and the earlier ones.
+    pub so_far: &'a SeasonSoFar,
+    /// What was counted, and what it means.
+    pub protocol: &'a ProtocolFacts,
+    /// Who publishes and how to reach them; empty if that is not set.
+    pub contact: &'a str,
+    /// When the page was made, as the caller words it; nothing here reads a clock.
+    pub generated_at: &'a str,
+    /// How the week compares with earlier seasons, in a sentence; `None` where nothing is shown.
+    pub season_now: Option<&'a str>,
+    /// How much of the week's reports had come in by then, in a sentence.
+    pub still_to_come: &'a str,
+    /// Name and version of the program, such as `bractline 0.1.0`.
+    pub program_version: &'a str,
+    /// The version of the store that the figures were rolled up from.
+    pub store_version: i64,
+    /// The entomologist's own words.
+    pub note: Option<&'a Note>,
+    /// What it is issued as; `None` of a draft.
+    pub issue: Option<&'a Issue>,
+}
+
+/// What a page says about a protocol, in words for readers.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ProtocolFacts {
+    /// The protocol's id, such as `bsm-eggs`.
+    pub id: String,
+    /// Such as `Banded sunflower moth, eggs on bracts`.
+    pub title: String,
+    /// The crop.
+    pub crop: String,
+    /// What the field mean counts, such as `eggs per six bracts`.
+    pub counted: String,
+    /// `economic injury level` or `economic threshold`.
+    pub threshold_name: String,
+    /// The crop stages in which the count has a meaning, such as `R2–R3`.
+    pub stage_window: String,
+    /// The crop stage at which to treat, such as `R5.1`, if the protocol names one.
+    pub treatment_stage: Option<String>,
+    /// When to treat and why then, in sentences.
+    pub treatment: Option<String>,
+    /// What becomes of the eggs, or whatever is counted, and when; in sentences.
+    pub hatch: Option<String>,
+    /// A threshold worked out for one field, if the protocol gives the economics of one.
+    pub worked: Option<WorkedThreshold>,
+    /// Where the threshold was published.
+    pub source: String,
+    /// The protocol's own cautions, a sentence or more each.
+    pub cautions: Vec<String>,
+}

@@ -1,0 +1,3 @@
+//! What an alert is issued as, and what becomes of it: corrected, built again, withdrawn.
+
+pub mod facts;

@@ -1,0 +1,153 @@
+//! The weekly page: one HTML file that needs nothing else. Its one script sorts the table; without it the page
+//! is complete.
+//!
+//! Puts the words, the map, the table, the charts and the cautions in order. What the words say is decided in
+//! `wording.rs`, what the map shows in `county_map.rs`, what stands in the table in `county_table.rs`.
+
+use askama::Template;
+use sha2::Digest;
+
+use super::changes::{PlaceChange, changes};
+use super::county_map::{CountyMap, MapTitle, draw_county_map};
+use super::county_table::{TableRow, table_rows};
+use super::pressure_bars::draw_pressure_bars;
+use super::season_curve::{SeasonCurve, draw_season_curve};
+use super::stage_bars::draw_stage_bars;
+use super::summary::Summary;
+use super::text::rule_in_words;
+use super::when::when_due;
+use super::wording::{coverage_of_counties, headline, key_facts, paragraph};
+use crate::alert::bulletin::{Bulletin, ProtocolFacts};
+use crate::failure::{Failure, Kind};
+use crate::shared::cautions::{Caution, standing_cautions};
+use crate::shared::chart::Chart;
+use crate::shared::classes::levels_of;
+use crate::shared::page::Inline;
+use crate::shared::shown_days::week_in_words;
+use crate::shared::shown_names::display_name;
+use crate::shared::shown_numbers::join_with_and;
+use crate::shared::unseen::plain_text;
+
+/// The page as HTML.
+///
+/// # Errors
+/// A [`Failure`] if the week is no ISO 8601 week, or a row is of another week, another protocol or
+/// a county that the region does not have, or comes twice.
+pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
+    let week = week_in_words(bulletin.iso_week).ok_or_else(|| {
+        Failure::new(
+            Kind::Publish,
+            format!("{:?} is no ISO 8601 week", bulletin.iso_week),
+        )
+        .mend("write the week as 2026-W30")
+    })?;
+    check_rows(bulletin)?;
+    let summary = Summary::of(bulletin.region, bulletin.rows);
+    let protocol = bulletin.protocol;
+    let title = MapTitle {
+        subject: &protocol.title,
+        week: &week,
+    };
+    let without_outline = bulletin.region.without_shape().iter();
+    let without_outline: Vec<_> = without_outline.map(|c| summary.name(&c.id)).collect();
+    Page {
+        headline: headline(&summary),
+        key_facts: key_facts(&summary),
+        due: when_due(bulletin.rows, protocol.treatment_stage.as_deref()),
+        paragraph: paragraph(bulletin),
+        map: draw_county_map(bulletin.region, bulletin.rows, title),
+        table: table_rows(bulletin, &summary),
+        columns: 7 + usize::from(bulletin.previous.is_some()),
+        season_curve: draw_season_curve(bulletin.so_far),
+        pressure_bars: draw_pressure_bars(&bulletin.so_far.pressure, &levels_of(bulletin.rows)),
+        stage_bars: draw_stage_bars(&bulletin.so_far.stages),
+        coverage: coverage_of_counties(&summary),
+        contact: (!bulletin.contact.is_empty()).then(|| display_name(bulletin.contact)),
+        style: Inline::of(include_str!("../../shared/templates/alert.css")),
+        script: Inline::of(include_str!("../../shared/templates/sort_table.js")),
+        without_figures: join_with_and(&summary.without_figures),
+        without_outline: join_with_and(&without_outline),
+        cautions: standing_cautions(&protocol.crop, protocol.treatment_stage.as_deref()),
+        changes: changes_of(bulletin),
+        notice: bulletin.region.invented().map(plain_text),
+        source: plain_text(bulletin.region.source()),
+        vintage: plain_text(bulletin.region.vintage()),
+        region: display_name(bulletin.region.title()),
+        rule: rule_in_words(bulletin.rule),
+        week: &week,
+        bulletin,
+        protocol,
+    }
+    .render()
+    .map_err(|error| {
+        Failure::new(
+            Kind::Publish,
+            format!("cannot write the alert page: {error}"),
+        )
+    })
+}
+
+/// Of a correction: the counties of which something else is said now.
+pub(super) fn changes_of(bulletin: &Bulletin) -> Option<Vec<PlaceChange>> {
+    let replaced = bulletin.issue?.replaces.as_ref()?;
+    Some(changes(bulletin.region, &replaced.rows, bulletin.rows))
+}
+
+#[derive(Template)]
+#[template(path = "alert.html", config = "src/shared/templates/askama.toml")]
+struct Page<'a> {
+    headline: String,
+    key_facts: Vec<(&'static str, String)>,
+    due: Option<String>,
+    paragraph: String,
+    map: CountyMap,
+    table: Vec<TableRow>,
+    /// Columns of the table.
+    columns: usize,
+    season_curve: Option<SeasonCurve>,
+    pressure_bars: Option<Chart>,
+    stage_bars: Option<Chart>,
+    coverage: String,
+    contact: Option<String>,
+    style: Inline,
+    script: Inline,
+    without_figures: Option<String>,
+    without_outline: Option<String>,
+    cautions: Vec<Caution>,
+    changes: Option<Vec<PlaceChange>>,
+    notice: Option<String>,
+    source: String,
+    vintage: String,
+    region: String,
+    rule: String,
+    week: &'a str,
+    bulletin: &'a Bulletin<'a>,
+    protocol: &'a ProtocolFacts,
+}
+
+fn check_rows(bulletin: &Bulletin) -> Result<(), Failure> {
+    let mut seen = std::collections::HashSet::new();
+    let counties: std::collections::HashSet<&str> =
+        bulletin.region.counties().iter().map(|c| &*c.id).collect();
+    for row in bulletin.rows {
+        let broken = if row.iso_week != bulletin.iso_week {
+            "a row is of another week than the page"
+        } else if row.protocol != bulletin.protocol.id {
+            "a row is of another protocol than the page"
+        } else if row.place.county().is_some_and(|id| !counties.contains(id)) {
+            "the county of a row is not in the region"
+        } else if !seen.insert(&row.place) {
+            "a place comes twice"
+        } else {
+            continue;
+        };
+        let place = format!(
+            "{}, {}, {}",
+            row.place.in_words(),
+            row.iso_week,
+            row.protocol
+        );
+        return Err(Failure::new(Kind::Publish, broken).at(place));
+    }
+    Ok(())
+}

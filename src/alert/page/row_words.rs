@@ -1,0 +1,153 @@
+//! What a public row says, in words: fields at threshold, percent, class of the median, weeks of treatment.
+
+use jiff::civil::Date;
+
+use crate::disclosure::public_row::PublicRow;
+use crate::shared::classes::bounds_in_words;
+use crate::shared::shown_numbers::{Form, display_number};
+use crate::visit::week::IsoWeek;
+
+/// Fields at threshold: `4 of 6`, `5 or more of 6`, `none of 4`, `1 or more of 4`, `1 to 2 of 7`.
+pub fn fields_in_words(row: &PublicRow) -> String {
+    let all = row.fields_visited;
+    match row.at_threshold {
+        [_, 0] => format!("none of {all}"),
+        [least, most] if least == most => format!("{least} of {all}"),
+        [least, most] if most == all => format!("{least} or more of {all}"),
+        [least, most] => format!("{least} to {most} of {all}"),
+    }
+}
+
+/// The same with its noun: `4 of 6 fields at threshold`.
+pub fn fields_at_threshold_in_words(row: &PublicRow) -> String {
+    let noun = if row.fields_visited == 1 {
+        "field"
+    } else {
+        "fields"
+    };
+    format!("{} {noun} at threshold", fields_in_words(row))
+}
+
+/// The 95 % interval of the percent of fields at threshold, `between` its ends: `9–54%`; empty where no field is in the
+/// window.
+pub fn percent_in_words(row: &PublicRow, between: &str) -> String {
+    row.share_interval()
+        .map_or_else(String::new, |[low, high]| {
+            let percent = |share| display_number(share, Form::Percent);
+            format!("{}{between}{}%", percent(low), percent(high))
+        })
+}
+
+/// The class of the median in words: `0.5 to under 1`, `under 0.25`, `1.5 or more`; `None` for fewer than five fields.
+pub fn median_in_words(row: &PublicRow) -> Option<String> {
+    let class = row.median?;
+    Some(match class.below {
+        _ if class.nothing_found => "nothing found".to_owned(),
+        below => bounds_in_words(class.from, below),
+    })
+}
+
+/// The same in few characters, for a cell of a table: `0.5–1`, `<0.25`, `1.5+`, `0`.
+pub fn median_in_short(row: &PublicRow) -> Option<String> {
+    let class = row.median?;
+    Some(match class.below {
+        _ if class.nothing_found => "0".to_owned(),
+        Some(below) if class.from == 0.0 => format!("<{below}"),
+        Some(below) => format!("{}–{below}", class.from),
+        None => format!("{}+", class.from),
+    })
+}
+
+/// The days of the weeks of treatment: `Aug 3 – Aug 16`; `None` where they are not shown.
+pub fn treatment_in_words(row: &PublicRow) -> Option<String> {
+    let [first, last] = treatment_days(row)?;
+    Some(format!("{}\u{a0}–\u{a0}{}", day(first), day(last)))
+}
+
+/// Monday of the first and Sunday of the last of these weeks.
+pub fn treatment_days(row: &PublicRow) -> Option<[Date; 2]> {
+    let [first, last] = row.treatment_weeks.as_ref()?;
+    let [first, last]: [IsoWeek; 2] = [first.parse().ok()?, last.parse().ok()?];
+    Some([first.monday(), last.sunday()])
+}
+
+/// A day in few characters: `Aug 3`.
+fn day(date: Date) -> String {
+    date.strftime("%b\u{a0}%-d").to_string()
+}
+
+/// `visits until August 5`, where the row has not seen the newest submission of the page.
+pub fn visits_until_in_words(row: &PublicRow, newest: Option<Date>) -> Option<String> {
+    let older = newest.is_some_and(|newest| row.visits_until < newest);
+    older.then(|| format!("visits until {}", row.visits_until.strftime("%B\u{a0}%-d")))
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use crate::disclosure::median_class::MedianClass;
+    use crate::disclosure::place::Place;
+    use crate::disclosure::rule::Level;
+
+    /// A row of a county with so many fields, least and most of them at threshold.
+    pub(crate) fn row(county: &str, fields: u32, at_threshold: [u32; 2]) -> PublicRow {
+        PublicRow {
+            place: Place::County(county.to_owned()),
+            season: 2026,
+            iso_week: "2026-W30".to_owned(),
+            protocol: "bsm-eggs".to_owned(),
+            edition: 1,
+            visits_until: Date::constant(2026, 7, 27),
+            level: Level::Survey,
+            fields_visited: fields,
+            at_threshold,
+            median: None,
+            mean_pressure: None,
+            fields_with_assumed_economics: Some(0),
+            fields_outside_stage: Some(0),
+            treatment_weeks: None,
+            window_basis: None,
+            stages: Vec::new(),
+            cells: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn every_kind_of_count_has_its_words() {
+        for (fields, at_threshold, words) in [
+            (4, [0, 0], "none of 4"),
+            (4, [1, 4], "1 or more of 4"),
+            (6, [4, 4], "4 of 6"),
+            (6, [5, 6], "5 or more of 6"),
+            (7, [1, 2], "1 to 2 of 7"),
+            (7, [3, 7], "3 or more of 7"),
+        ] {
+            assert_eq!(fields_in_words(&row("001", fields, at_threshold)), words);
+        }
+    }
+
+    #[test]
+    fn days_and_classes_are_said_as_a_county_agent_does() {
+        let mut shown = row("001", 6, [4, 4]);
+        assert_eq!(
+            (median_in_words(&shown), treatment_in_words(&shown)),
+            (None, None)
+        );
+        shown.treatment_weeks = Some(["2026-W32".to_owned(), "2026-W33".to_owned()]);
+        shown.median = Some(MedianClass {
+            from: 0.5,
+            below: Some(1.0),
+            nothing_found: false,
+        });
+        assert_eq!(
+            treatment_in_words(&shown).as_deref(),
+            Some("Aug\u{a0}3\u{a0}–\u{a0}Aug\u{a0}16")
+        );
+        assert_eq!(median_in_words(&shown).as_deref(), Some("0.5 to under 1"));
+        let until = |day| visits_until_in_words(&shown, Some(Date::constant(2026, 7, day)));
+        assert_eq!(until(27), None);
+        assert_eq!(until(30).as_deref(), Some("visits until July\u{a0}27"));
+        // Wilson's interval of 4 of 6 is 0.3000 to 0.9032 (by the formula of Newcombe 1998).
+        assert_eq!(percent_in_words(&shown, "–"), "30–90%");
+    }
+}

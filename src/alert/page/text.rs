@@ -1,0 +1,361 @@
+//! The bulletin as Markdown for an e-mail: the page's words and table, lines that read as plain text.
+//!
+//! Says nothing that the page does not say. Names and texts of other people are escaped, so that none of
+//! them is markup, whatever it holds.
+
+use jiff::civil::Date;
+
+use super::html::changes_of;
+use super::row_words::{fields_in_words, median_in_short, percent_in_words, visits_until_in_words};
+use super::summary::Summary;
+use super::when::when_due;
+use super::wording::{headline, paragraph};
+use crate::alert::bulletin::Bulletin;
+use crate::disclosure::public_row::PublicRow;
+use crate::disclosure::rule::{Level, Rule};
+use crate::failure::{Failure, Kind};
+use crate::shared::cautions::standing_cautions;
+use crate::shared::shown_days::week_in_words;
+use crate::shared::shown_names::display_name;
+use crate::shared::unseen::seen_text;
+
+/// Characters of a line, unless a word is longer: an e-mail that is answered adds some in front.
+const LINE_WIDTH: usize = 76;
+/// A column of the table is padded to its widest cell, but to no more than this.
+const CELL_WIDTH: usize = 24;
+
+/// The bulletin as Markdown.
+///
+/// # Errors
+/// A [`Failure`] if the week is no ISO 8601 week.
+pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
+    let week = week_in_words(bulletin.iso_week).ok_or_else(|| {
+        Failure::new(
+            Kind::Publish,
+            format!("{:?} is no ISO 8601 week", bulletin.iso_week),
+        )
+    })?;
+    let summary = Summary::of(bulletin.region, bulletin.rows);
+    let mut parts = vec![format!("# {}", escaped(&headline(&summary)))];
+    parts.push(wrapped(&about(bulletin, &week)));
+    if let Some(notice) = bulletin.region.invented() {
+        parts.push(wrapped(&format!("**{}**", escaped(notice))));
+    }
+    if let Some(issue) = bulletin.issue {
+        let correction = issue
+            .replaces
+            .as_ref()
+            .map(|replaced| format!(" **Correction:** it replaces alert {}.", replaced.number));
+        parts.push(wrapped(
+            &(issue.in_words() + &correction.unwrap_or_default()),
+        ));
+    }
+    parts.push(wrapped(&escaped(&paragraph(bulletin))));
+    parts.push(wrapped(
+        "County figures are not a treatment recommendation; scout your own fields, and see the cautions below.",
+    ));
+    if let Some(note) = bulletin.note {
+        parts.push("## Entomologist's comments".to_owned());
+        parts.push(note.markdown().trim_end().to_owned());
+    }
+    if let Some(changes) = changes_of(bulletin) {
+        parts.push("## What changed since the alert that this one replaces".to_owned());
+        let lines = changes.iter().map(|change| {
+            listed(&format!(
+                "**{}**: {}.",
+                escaped(&change.place),
+                escaped(&change.words)
+            ))
+        });
+        parts.push(match changes.is_empty() {
+            true => wrapped(
+                "In no place has the class of the median or the number of fields at threshold changed.",
+            ),
+            false => lines.collect::<Vec<_>>().join("\n"),
+        });
+    }
+    parts.push("## Results by county".to_owned());
+    parts.push(table(bulletin, &summary));
+    parts.push("## The season, and reporting status (preliminary)".to_owned());
+    parts.push(wrapped(&escaped(&season(bulletin))));
+    let stage = bulletin.protocol.treatment_stage.as_deref();
+    if let Some(due) = when_due(bulletin.rows, stage) {
+        parts.push("## Treatment timing (only if your own field is at threshold)".to_owned());
+        parts.push(wrapped(&escaped(&due)));
+    }
+    parts.push("## How it is counted".to_owned());
+    parts.push(wrapped(&method(bulletin)));
+    parts.push("## Cautions".to_owned());
+    parts.push(cautions(bulletin));
+    parts.push(wrapped(&escaped(&format!(
+        "Made {} by {} from store version {}, protocol {}, ISO week {}.",
+        bulletin.generated_at,
+        bulletin.program_version,
+        bulletin.store_version,
+        bulletin.protocol.id,
+        bulletin.iso_week
+    ))));
+    Ok(parts.join("\n\n") + "\n")
+}
+
+fn about(bulletin: &Bulletin, week: &str) -> String {
+    let region = display_name(bulletin.region.title());
+    let place = match region.is_empty() {
+        true => String::new(),
+        false => format!(" in {}", escaped(&region)),
+    };
+    let title = escaped(&bulletin.protocol.title);
+    format!("**{title}**{place}, {week}")
+}
+
+/// How the week compares, and what is still to come.
+fn season(bulletin: &Bulletin) -> String {
+    let now = bulletin.season_now.map(|now| format!("{now} "));
+    format!(
+        "{}Every report that had come in by {} is counted. {} Visits that come in later, and corrected ones, change \
+         the figures.",
+        now.unwrap_or_default(),
+        bulletin.generated_at,
+        bulletin.still_to_come
+    )
+}
+
+/// What the rows say and what is withheld, by the rule that they were made by.
+pub(super) fn rule_in_words(rule: &Rule) -> String {
+    let counts = match rule.level {
+        Level::Survey => {
+            "Of 3 or 4 fields, only whether any is at threshold is reported; all, and all but one, are reported as all \
+             but one or more."
+        }
+        Level::Strict => {
+            "Counts at threshold are reported as ranges: none, under a third, or a third or more (of 3 or 4 fields: none, \
+             or 1 or more)."
+        }
+    };
+    format!(
+        "A county is reported with {} or more fields of {} or more farms, none with more than half of them (with {} or more \
+         fields, if no visit of the season names a farm); smaller groups are combined by district or for the region. \
+         {counts} A row is updated at most once, and only when enough late or corrected fields arrive to be shown as a \
+         group; otherwise it gives the date through which visits are counted.",
+        rule.min_fields, rule.min_farms, rule.min_fields_without_farms
+    )
+}
+
+fn method(bulletin: &Bulletin) -> String {
+    let protocol = bulletin.protocol;
+    escaped(&format!(
+        "Pressure is a field's mean count ({}) divided by that field's own {}; 1 is at threshold. A field \
+         counts once a week, with its last visit at {}. The percent of fields at threshold has a 95% Wilson score \
+         interval; fields were not a random sample, so the true uncertainty is larger. {}",
+        protocol.counted,
+        protocol.threshold_name,
+        protocol.stage_window,
+        rule_in_words(bulletin.rule)
+    ))
+}
+
+fn cautions(bulletin: &Bulletin) -> String {
+    let protocol = bulletin.protocol;
+    let standing = standing_cautions(&protocol.crop, protocol.treatment_stage.as_deref());
+    let own = protocol.cautions.iter();
+    standing
+        .iter()
+        .map(|caution| (caution.title.as_str(), caution.text.as_str()))
+        .chain(own.map(|text| ("For this count", text.as_str())))
+        .map(|(title, text)| listed(&format!("**{}.** {}", escaped(title), escaped(text))))
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+/// A table of Markdown whose columns stand below each other in plain text too.
+fn table(bulletin: &Bulletin, summary: &Summary) -> String {
+    let heads = [
+        "County",
+        "Fields",
+        "At threshold",
+        "% of fields (95% CI)",
+        "Median × threshold",
+    ];
+    let named = |row: &'_ PublicRow| {
+        let county = row.place.county();
+        let name = county.map_or_else(|| row.place.in_words(), |id| summary.name(id));
+        (county.is_none(), cells(row, &name, bulletin.visits_until))
+    };
+    let mut rows: Vec<(bool, [String; 5])> = bulletin.rows.iter().map(named).collect();
+    if rows.is_empty() {
+        return "No county has enough sampled fields to report.".to_owned();
+    }
+    rows.sort();
+    let mut rows: Vec<[String; 5]> = rows.into_iter().map(|(_, row)| row).collect();
+    rows.insert(0, heads.map(str::to_owned));
+    let widths: [usize; 5] = std::array::from_fn(|place| {
+        let cells = rows.iter().map(|row| row[place].chars().count());
+        cells.max().unwrap_or_default().min(CELL_WIDTH)
+    });
+    let line = |row: &[String; 5]| {
+        let cells = row
+            .iter()
+            .zip(widths)
+            .enumerate()
+            .map(|(place, (cell, width))| match place {
+                0 => format!("{cell:<width$}"),
+                _ => format!("{cell:>width$}"),
+            });
+        format!("| {} |", cells.collect::<Vec<_>>().join(" | "))
+    };
+    let rule = widths.iter().enumerate().map(|(place, width)| match place {
+        0 => "-".repeat(*width),
+        _ => "-".repeat(width - 1) + ":",
+    });
+    let mut lines: Vec<String> = rows.iter().map(line).collect();
+    lines.insert(1, format!("| {} |", rule.collect::<Vec<_>>().join(" | ")));
+    lines.join("\n")
+}
+
+fn cells(row: &PublicRow, name: &str, newest: Option<Date>) -> [String; 5] {
+    let name = match visits_until_in_words(row, newest) {
+        Some(until) => format!("{name} ({until})"),
+        None => name.to_owned(),
+    };
+    let rest = match row.fields_visited {
+        0 => ["other crop stage", "", "", ""].map(str::to_owned),
+        fields => [
+            fields.to_string(),
+            fields_in_words(row),
+            percent_in_words(row, "–"),
+            median_in_short(row).unwrap_or_else(|| "–".to_owned()),
+        ],
+    };
+    let [fields, at, percent, median] = rest.map(|cell| escaped(&cell));
+    [escaped(&name), fields, at, percent, median]
+}
+
+/// Text whose every character stands for itself in CommonMark and in the forms of it that know tables
+/// and bare addresses; on one line.
+pub fn escaped(text: &str) -> String {
+    let text = seen_text(&text.replace(['\n', '\r', '\t'], " "));
+    let mut escaped = String::with_capacity(text.len());
+    let mut rest = text.chars().peekable();
+    let mut letters_w = 0;
+    while let Some(c) = rest.next() {
+        let next = rest.peek().copied().unwrap_or(' ');
+        let mark = match c {
+            '\\' | '`' | '*' | '_' | '[' | ']' | '|' | '~' | '@' | '$' => true,
+            '<' => next.is_ascii_alphabetic() || matches!(next, '/' | '!' | '?'),
+            '&' => next.is_ascii_alphanumeric() || next == '#',
+            // Bare addresses: https://…, www.…
+            ':' => next == '/',
+            '.' => letters_w >= 3,
+            '!' => next == '[',
+            _ => false,
+        };
+        if mark {
+            escaped.push('\\');
+        }
+        escaped.push(c);
+        letters_w = match c {
+            'w' | 'W' => letters_w + 1,
+            _ => 0,
+        };
+    }
+    escaped
+}
+
+/// One line of text as lines of [`LINE_WIDTH`], none of which begins as something else than text.
+fn wrapped(text: &str) -> String {
+    broken(text, LINE_WIDTH).join("\n")
+}
+
+fn listed(text: &str) -> String {
+    format!("- {}", broken(text, LINE_WIDTH - 2).join("\n  "))
+}
+
+fn broken(text: &str, width: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    let mut length = 0;
+    // Not at spaces that do not break.
+    for word in text.split(' ').filter(|word| !word.is_empty()) {
+        let letters = word.chars().count();
+        if length > 0 && length + 1 + letters > width {
+            lines.push(String::new());
+            length = 0;
+        }
+        let line = lines.last_mut().expect("there is always a last line");
+        if length > 0 {
+            line.push(' ');
+            length += 1;
+        }
+        line.push_str(word);
+        length += letters;
+    }
+    lines.iter().map(|line| as_text(line)).collect()
+}
+
+/// A line that Markdown does not take for a heading, a list, a quotation or a rule.
+fn as_text(line: &str) -> String {
+    let digits = line.chars().take_while(char::is_ascii_digit).count();
+    let rest = &line[digits..];
+    let number = digits > 0
+        && rest.starts_with(['.', ')'])
+        && rest[1..].chars().next().is_none_or(char::is_whitespace);
+    if number {
+        format!("{}\\{rest}", &line[..digits])
+    } else if line.starts_with(['#', '+', '-', '=', '>']) {
+        format!("\\{line}")
+    } else {
+        line.to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use pulldown_cmark::{Event, Options, Parser, Tag};
+
+    use super::*;
+
+    /// The text that a reader of the Markdown sees, if it is one paragraph of nothing but text.
+    fn shown(markdown: &str) -> Option<String> {
+        let mut text = String::new();
+        // Typographers' quotes and dashes are a change of look, and wanted.
+        let known = Options::all().difference(Options::ENABLE_SMART_PUNCTUATION);
+        for event in Parser::new_ext(markdown, known) {
+            match event {
+                Event::Text(piece) => text.push_str(&piece),
+                Event::SoftBreak => text.push(' '),
+                Event::Start(Tag::Paragraph) | Event::End(_) => {}
+                _ => return None,
+            }
+        }
+        Some(text)
+    }
+
+    #[test]
+    fn every_text_stands_for_itself_wherever_its_line_is_broken() {
+        for text in [
+            "<script>alert(1)</script>",
+            "a *b* _c_ `d` [e](f) ![g](h) ~~i~~ | j",
+            "&lt;b&gt; &#60; & c",
+            "a:\\x https://example.org/a www.example.org desk@example.org",
+            "pressure <1.00, share <1 % > 0",
+        ] {
+            for width in [1, 5, 12, 76] {
+                let lines = broken(&escaped(text), width).join("\n");
+                assert_eq!(shown(&lines).as_deref(), Some(text), "{lines:?}");
+            }
+        }
+        // The beginning of each word may become the beginning of a line.
+        for text in [
+            "a # b", "a - b", "a + b", "a 1. b", "a 12) b", "a > b", "a === b", "a --- b",
+        ] {
+            let lines = broken(&escaped(text), 1).join("\n");
+            assert_eq!(shown(&lines).as_deref(), Some(text), "{lines:?}");
+        }
+    }
+
+    #[test]
+    fn lines_are_short_and_a_long_word_has_one_of_its_own() {
+        let long = "n".repeat(10_000);
+        let lines = broken(&format!("one {long} two three"), 20);
+        assert_eq!(lines, ["one", &long, "two three"]);
+    }
+}

@@ -1,0 +1,50 @@
+//! The stub that takes the place of a withdrawn alert.
+
+use askama::Template;
+use jiff::Timestamp;
+
+use super::feed::Listed;
+use crate::alert::issue::facts::minute;
+use crate::failure::{Failure, Kind};
+use crate::shared::shown_days::week_in_words;
+use crate::shared::shown_names::display_name;
+use crate::shared::unseen::{plain_text, seen_text};
+
+#[derive(Template)]
+#[template(path = "withdrawn.html", config = "src/shared/templates/askama.toml")]
+struct Page {
+    number: i64,
+    title: String,
+    week: String,
+    at: String,
+    reason: String,
+    contact: String,
+    notice: Option<String>,
+}
+
+/// The stub as HTML.
+///
+/// # Errors
+/// A [`Failure`] if the template cannot be written out.
+pub fn withdrawn_html(
+    alert: &Listed,
+    at: Timestamp,
+    reason: &str,
+    contact: &str,
+) -> Result<String, Failure> {
+    let page = Page {
+        number: alert.number,
+        title: display_name(&alert.title),
+        week: week_in_words(&alert.iso_week).unwrap_or_else(|| alert.iso_week.clone()),
+        at: minute(at),
+        reason: seen_text(reason),
+        contact: display_name(contact),
+        notice: alert.invented.as_deref().map(plain_text),
+    };
+    page.render().map_err(|error| {
+        Failure::new(
+            Kind::Publish,
+            format!("cannot write the page of a withdrawn alert: {error}"),
+        )
+    })
+}

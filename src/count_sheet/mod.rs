@@ -1,0 +1,6 @@
+//! Count sheets for scouts: a workbook that `load` takes back, and a page to print.
+
+pub mod entries;
+pub mod page;
+pub mod words;
+pub mod workbook;

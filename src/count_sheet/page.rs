@@ -1,0 +1,186 @@
+//! The count sheet as a page to print: one HTML file, first what to do, then a page a visit to write on.
+//!
+//! Black on white for any printer, on A4 or Letter paper. The words are in `sheet_words.rs`. What is written
+//! by hand goes into the workbook later, so both carry the same names and numbers.
+
+use askama::Template;
+
+use super::words::{SheetOptions, SheetPlan, counted, scouting, sources};
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::{Layout, Protocol};
+use crate::protocol::sheet_layout::{CountColumn, VisitColumn, unit_name};
+use crate::shared::cautions::IN_ONE_SENTENCE;
+use crate::shared::passages::{Passage, cautions};
+use crate::visit::record::CountForm;
+
+/// Plants on a line of boxes.
+const PLANTS_A_LINE: usize = 10;
+
+/// The page for a protocol, as HTML that needs no other file.
+///
+/// # Errors
+/// A [`Failure`] if the plan has no row or too many.
+pub fn count_sheet_page(protocol: &Protocol, options: &SheetOptions) -> Result<String, Failure> {
+    let plan = SheetPlan::of(protocol, options)?;
+    let page = Page {
+        protocol,
+        season: format!("{} to {}", options.season.0, options.season.1),
+        program: &options.program,
+        unit: unit_name(plan.form),
+        size: format!(
+            "{} of {}",
+            counted(plan.sites, "site", "sites"),
+            counted(plan.units, &plan.unit(), &format!("{}s", plan.unit()))
+        ),
+        scouting: scouting(protocol, &plan),
+        cautions: cautions(protocol),
+        sources: sources(protocol),
+        in_one_sentence: IN_ONE_SENTENCE,
+        visits: (1..=plan.visits).collect(),
+        blanks: blanks(protocol),
+        with_side: plan.layout == Layout::Edge,
+        count_heading: match plan.each_count_max {
+            Some(1) => format!(
+                "1 for each {} that has any, 0 for one that has none",
+                plan.unit()
+            ),
+            _ => format!("Count on each {}", plan.unit()),
+        },
+        headings: headings(&plan),
+        sites: (1..=plan.sites).collect(),
+        lines: lines(&plan),
+        boxes_a_line: boxes_a_line(&plan),
+    };
+    page.render().map_err(|error| {
+        let what = format!("cannot write the page of the count sheet: {error}");
+        Failure::new(Kind::Publish, what).at(&*protocol.id)
+    })
+}
+
+#[derive(Template)]
+#[template(path = "count_sheet.html", config = "src/shared/templates/askama.toml")]
+struct Page<'a> {
+    protocol: &'a Protocol,
+    season: String,
+    program: &'a str,
+    unit: &'a str,
+    size: String,
+    scouting: Vec<Passage>,
+    cautions: Vec<Passage>,
+    sources: Vec<Passage>,
+    in_one_sentence: &'a str,
+    visits: Vec<usize>,
+    blanks: Vec<Blank>,
+    with_side: bool,
+    /// What stands above the boxes where each has its own number.
+    count_heading: String,
+    /// Headings of the boxes of a line; none where each box has its own number.
+    headings: Vec<String>,
+    sites: Vec<usize>,
+    /// The lines of one site, the same at every site.
+    lines: Vec<Line>,
+    boxes_a_line: usize,
+}
+
+/// A place to write on above the counts.
+struct Blank {
+    name: &'static str,
+    unit: &'static str,
+    /// Columns of twelve.
+    width: usize,
+    /// Words to tick.
+    choices: Vec<String>,
+}
+
+/// A line of boxes.
+struct Line {
+    /// Number of the unit, if the line is one.
+    unit: Option<usize>,
+    /// For each box the number that stands in it, if each is a unit.
+    boxes: Vec<Option<usize>>,
+    /// Boxes that the line lacks beside a full one.
+    lacking: usize,
+}
+
+/// The blanks of a visit, in the order of the workbook's columns.
+fn blanks(protocol: &Protocol) -> Vec<Blank> {
+    let words = |words: &[&str]| words.iter().map(|&word| word.to_owned()).collect();
+    let blank = |column: VisitColumn, width, choices| Blank {
+        name: column.name(),
+        unit: column.unit(),
+        width,
+        choices,
+    };
+    let area = ["acre", "ha"];
+    vec![
+        blank(VisitColumn::Day, 3, Vec::new()),
+        blank(VisitColumn::Scout, 3, Vec::new()),
+        blank(VisitColumn::Field, 3, Vec::new()),
+        blank(VisitColumn::Farm, 3, Vec::new()),
+        blank(VisitColumn::Longitude, 4, Vec::new()),
+        blank(VisitColumn::Latitude, 4, Vec::new()),
+        blank(VisitColumn::Area, 2, Vec::new()),
+        Blank {
+            unit: "",
+            ..blank(VisitColumn::CropStage, 2, Vec::new())
+        },
+        Blank {
+            unit: "tick one",
+            ..blank(VisitColumn::CropType, 8, protocol.crop_types.clone())
+        },
+        blank(VisitColumn::Currency, 2, Vec::new()),
+        blank(VisitColumn::Revision, 2, Vec::new()),
+        blank(VisitColumn::Cost, 4, words(&area)),
+        blank(VisitColumn::Value, 4, words(&["lb", "kg"])),
+        blank(VisitColumn::Plants, 4, words(&area)),
+        blank(VisitColumn::Remarks, 12, Vec::new()),
+    ]
+}
+
+fn headings(plan: &SheetPlan) -> Vec<String> {
+    match plan.form {
+        CountForm::Plants => Vec::new(),
+        CountForm::Heads | CountForm::Traps => CountColumn::counts(plan.form, plan.bracts)
+            .into_iter()
+            .map(|column| {
+                let since = if plan.catch_by_night || plan.form == CountForm::Heads {
+                    ""
+                } else {
+                    " since the trap was put up"
+                };
+                column.name() + since
+            })
+            .collect(),
+    }
+}
+
+fn boxes_a_line(plan: &SheetPlan) -> usize {
+    match plan.form {
+        CountForm::Plants => plan.units.min(PLANTS_A_LINE),
+        CountForm::Heads | CountForm::Traps => CountColumn::counts(plan.form, plan.bracts).len(),
+    }
+}
+
+fn lines(plan: &SheetPlan) -> Vec<Line> {
+    let full = boxes_a_line(plan);
+    match plan.form {
+        CountForm::Plants => {
+            let plants: Vec<Option<usize>> = (1..=plan.units).map(Some).collect();
+            plants
+                .chunks(full)
+                .map(|boxes| Line {
+                    unit: None,
+                    boxes: boxes.to_vec(),
+                    lacking: full - boxes.len(),
+                })
+                .collect()
+        }
+        CountForm::Heads | CountForm::Traps => (1..=plan.units)
+            .map(|unit| Line {
+                unit: Some(unit),
+                boxes: vec![None; full],
+                lacking: 0,
+            })
+            .collect(),
+    }
+}

@@ -1,0 +1,235 @@
+//! What a count sheet tells the scout, in plain words, for the workbook and the printed page alike.
+//!
+//! It takes every fact from the protocol and from `cautions.rs` and adds none of its own; how it looks is
+//! decided in `count_sheet.rs` and `count_sheet_page.rs`.
+
+use jiff::civil::Date;
+
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::{Layout, Protocol};
+use crate::protocol::sheet_layout::{bracts_per_head, unit_name};
+use crate::shared::passages::{Passage, one_line, passage, sentence_case};
+use crate::visit::record::CountForm;
+
+/// Rows of units that a sheet may have: more than this nobody fills, and a spreadsheet gets slow.
+const UNIT_ROWS_MAX: usize = 20_000;
+/// Bracts of a head for which a page or a screen has room.
+const BRACTS_MAX: usize = 20;
+
+/// What a count sheet is made for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SheetOptions {
+    /// Visits that are laid out, at least one.
+    pub visits: usize,
+    /// Sites of a visit; the protocol's own number if `None`.
+    pub sites: Option<usize>,
+    /// First and last day that the sheet takes, both included.
+    pub season: (Date, Date),
+    /// Name and version of the program, such as `bractline 0.1.0`.
+    pub program: String,
+}
+
+/// The rows of a sheet, checked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SheetPlan {
+    /// Visits.
+    pub visits: usize,
+    /// Sites of a visit.
+    pub sites: usize,
+    /// Units of a site.
+    pub units: usize,
+    /// Bracts of a head; not used for plants and traps.
+    pub bracts: usize,
+    /// The most that one count can be.
+    pub each_count_max: Option<u32>,
+    /// Whether a trap's catch is divided by its nights.
+    pub catch_by_night: bool,
+    /// What is counted.
+    pub form: CountForm,
+    /// Where the sites lie.
+    pub layout: Layout,
+}
+
+impl SheetPlan {
+    /// The plan of a protocol's sheet.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the sheet would have no row, or more than a person fills.
+    pub fn of(protocol: &Protocol, options: &SheetOptions) -> Result<SheetPlan, Failure> {
+        let plan = SheetPlan {
+            visits: options.visits,
+            sites: options.sites.unwrap_or(protocol.sample.sites_min),
+            units: protocol.sample.units_per_site,
+            bracts: bracts_per_head(protocol),
+            each_count_max: protocol.sample.each_count_at_most,
+            catch_by_night: protocol.sample.catch_by_night,
+            form: protocol.sample.form,
+            layout: protocol.layout,
+        };
+        let rows = plan
+            .visits
+            .checked_mul(plan.sites)
+            .and_then(|sites| sites.checked_mul(plan.units));
+        let refused = |what: String| Err(Failure::new(Kind::Settings, what).at(&*protocol.id));
+        match rows {
+            Some(0) => {
+                refused("a count sheet needs a visit, a site and a unit at least".to_owned())
+            }
+            Some(rows) if rows <= UNIT_ROWS_MAX => {
+                if plan.form == CountForm::Heads && !(1..=BRACTS_MAX).contains(&plan.bracts) {
+                    return refused(format!(
+                        "a count sheet has room for 1 to {BRACTS_MAX} bracts a head, not {}",
+                        plan.bracts
+                    ));
+                }
+                Ok(plan)
+            }
+            _ => Err(Failure::new(
+                Kind::Settings,
+                format!("the count sheet would have more than {UNIT_ROWS_MAX} rows"),
+            )
+            .at(&*protocol.id)
+            .mend("ask for fewer --visits or --sites")),
+        }
+    }
+
+    /// What one unit is called in a sentence: `head`.
+    pub fn unit(&self) -> String {
+        unit_name(self.form).to_lowercase()
+    }
+}
+
+/// How to scout and count, whatever the sheet is made of.
+pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
+    let unit = plan.unit();
+    let place = match plan.layout {
+        Layout::Edge => "The sites lie along the edge of the field.",
+        Layout::Interior => "The sites lie well inside the field, away from its edges.",
+        Layout::Station => "Each site is a place where a trap hangs.",
+    };
+    vec![
+        passage("Pest and crop", format!("{} on {}.", protocol.pest, protocol.crop)),
+        passage(
+            "When",
+            format!(
+                "Crop stages {} to {}. A count outside these stages is kept, but it cannot be compared with \
+                 the field's threshold.",
+                protocol.stages.first, protocol.stages.last
+            ),
+        ),
+        passage("Where", format!("{place} {}", one_line(&protocol.sample.plan))),
+        passage(
+            "How many",
+            format!(
+                "At least {} a visit, {} a site. This sheet has room for {} a visit.",
+                counted(protocol.sample.sites_min, "site", "sites"),
+                counted(plan.units, &unit, &format!("{unit}s")),
+                counted(plan.sites, "site", "sites"),
+            ),
+        ),
+        passage("What is counted", format!("{}. {}", sentence_case(&protocol.counted), how(plan))),
+        passage(
+            "Nothing found",
+            format!(
+                "Write 0 where you looked and found nothing. An empty box is never taken for 0: leave a {unit} \
+                 empty only if you did not examine it."
+            ),
+        ),
+        passage(
+            "Pseudonyms only",
+            "Write the pseudonyms that your coordinator gave you for yourself, the field and the farm. No names \
+             of people, no telephone numbers, no addresses, not even in the remarks."
+                .to_owned(),
+        ),
+        passage(
+            "When to hand in",
+            "On the day of the visit if you can. The alert goes by weeks, Monday to Sunday, and a late visit \
+             is counted in the week of its day."
+                .to_owned(),
+        ),
+    ]
+}
+
+fn how(plan: &SheetPlan) -> String {
+    match plan.form {
+        CountForm::Heads => format!(
+            "Examine {} of each head and write one count for each bract.",
+            counted(plan.bracts, "bract", "bracts")
+        ),
+        CountForm::Plants => match plan.each_count_max {
+            Some(1) => "Write 1 for each plant that has any, 0 for each that has none.".to_owned(),
+            Some(most) => format!("Write one count for each plant, {most} at the most."),
+            None => "Write one count for each plant.".to_owned(),
+        },
+        CountForm::Traps if plan.catch_by_night => {
+            "Write what each trap caught and how many nights it stood; since it was last emptied, if it was."
+                .to_owned()
+        }
+        CountForm::Traps => {
+            "Write all that each trap has caught since it was put up, and how many nights ago that was; keep a \
+             running total if you empty it."
+                .to_owned()
+        }
+    }
+}
+
+/// How to fill the workbook.
+pub fn filling(plan: &SheetPlan) -> Vec<Passage> {
+    let unit = plan.unit();
+    vec![
+        passage(
+            "Tab Visits",
+            "One row a visit: one field on one day. Write in the white cells; the grey ones are locked. A \
+             heading with a corner mark shows a note when you point at it."
+                .to_owned(),
+        ),
+        passage(
+            "Tab Counts",
+            format!(
+                "One row a {unit}, under the number of its visit. Rows left empty are passed over. If a visit \
+                 has more sites, use the spare rows at the end and write the numbers yourself."
+            ),
+        ),
+        passage(
+            "Copying",
+            "Paste values only: an ordinary paste takes the drop-down lists away. Rows, columns and tabs keep \
+             their names and places."
+                .to_owned(),
+        ),
+        passage(
+            "Units",
+            "Area in hectares (1 acre is 0.40468564224 ha). Costs, values and plants in the unit that you choose \
+             beside them; money, not cents. An amount that you do not know stays blank. Positions in decimal degrees, \
+             WGS 84, as a phone shows them."
+                .to_owned(),
+        ),
+        passage(
+            "Corrections",
+            "Hand the corrected row in again with its counts and with Revision raised to 2, then 3. Scout, field and \
+             day must stay as they were: they are how the visit is known. If one of these was wrong, tell your \
+             coordinator."
+                .to_owned(),
+        ),
+    ]
+}
+
+/// Where the protocol's statements come from.
+pub fn sources(protocol: &Protocol) -> Vec<Passage> {
+    let mut passages = vec![
+        passage("Sampling", one_line(&protocol.sample.source)),
+        passage("Stages", one_line(&protocol.stages.source)),
+        passage("Timing", one_line(&protocol.timing.source)),
+    ];
+    passages.extend(
+        protocol
+            .cautions
+            .iter()
+            .map(|caution| passage("Caution", one_line(&caution.source))),
+    );
+    passages
+}
+
+/// `1 site`, `4 sites`.
+pub fn counted(count: usize, one: &str, several: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { several })
+}

@@ -1,0 +1,442 @@
+//! Records that must be held, each broken in one way.
+//!
+//! Every way of breaking names the finding code that `load` must give. A broken record is good in
+//! everything else, so that no second finding hides the first.
+
+use std::io::Write;
+
+use geo::Rect;
+use rand::Rng;
+use rand_chacha::ChaCha8Rng;
+
+use super::calendar::Calendar;
+use super::season::PlannedVisit;
+use crate::visit::heads::Heads;
+use crate::visit::record::{Count, Visit};
+
+/// A way in which a record is broken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Breakage {
+    /// The line ends in the middle.
+    LineTruncated,
+    /// A number is `NaN`.
+    NumberNan,
+    /// A number is `1e999`.
+    NumberBeyondDouble,
+    /// A byte is not UTF-8: Latin-1 from an old spreadsheet.
+    BytesNotUtf8,
+    /// A member stands there twice.
+    MemberTwice,
+    /// A member that the schema does not know.
+    MemberUnknown,
+    /// The crop stage is missing.
+    MemberMissing,
+    /// An optional member is `null`.
+    OptionalNull,
+    /// A count is text.
+    CountText,
+    /// A count is one half.
+    CountFractional,
+    /// A count is −1.
+    CountNegative,
+    /// A head has five bracts.
+    BractsFive,
+    /// A head has seven bracts.
+    BractsSeven,
+    /// The date is written month/day/year.
+    DateForm,
+    /// The visit was in spring.
+    DateBeforeSeason,
+    /// The visit was in November.
+    DateAfterSeason,
+    /// The visit was after its own submission.
+    DateAfterSubmission,
+    /// The stage is `R12`.
+    StageBeyondScale,
+    /// The stage is `bloom`.
+    StageWord,
+    /// The field lies east of the region.
+    PointOutside,
+    /// Longitude and latitude are swapped.
+    PointSwapped,
+    /// The price is in cents.
+    PriceInCents,
+    /// The cost is a hectare's, labelled as an acre's, and ten times too high.
+    CostTenfold,
+    /// There is no such protocol.
+    ProtocolUnknown,
+    /// The currency is in small letters.
+    CurrencyForm,
+}
+
+impl Breakage {
+    /// All of them.
+    pub const ALL: [Breakage; 25] = [
+        Breakage::LineTruncated,
+        Breakage::CountNegative,
+        Breakage::PriceInCents,
+        Breakage::StageWord,
+        Breakage::PointSwapped,
+        Breakage::BractsFive,
+        Breakage::MemberTwice,
+        Breakage::DateForm,
+        Breakage::NumberNan,
+        Breakage::MemberMissing,
+        Breakage::PointOutside,
+        Breakage::CostTenfold,
+        Breakage::CountFractional,
+        Breakage::DateAfterSubmission,
+        Breakage::BytesNotUtf8,
+        Breakage::MemberUnknown,
+        Breakage::BractsSeven,
+        Breakage::StageBeyondScale,
+        Breakage::OptionalNull,
+        Breakage::DateBeforeSeason,
+        Breakage::ProtocolUnknown,
+        Breakage::CountText,
+        Breakage::NumberBeyondDouble,
+        Breakage::CurrencyForm,
+        Breakage::DateAfterSeason,
+    ];
+}
+
+/// A number that no good record holds, to be replaced in the text by what no number can be.
+const AMOUNT_MARK: f64 = 777_777.25;
+/// A count that no good record holds, likewise.
+const COUNT_MARK: u32 = 987_654;
+/// A remark that no good record holds, likewise.
+const REMARK_MARK: &str = "caf@";
+
+/// A broken record.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BrokenRecord {
+    /// The line.
+    pub bytes: Vec<u8>,
+    /// The finding code for which it must be held.
+    pub code: &'static str,
+}
+
+/// Breaks a visit. `bounds` is the rectangle around the region, in degrees.
+pub fn break_visit(
+    breakage: Breakage,
+    planned: &PlannedVisit,
+    calendar: &Calendar,
+    bounds: Rect<f64>,
+    chance: &mut ChaCha8Rng,
+) -> BrokenRecord {
+    let mut visit = planned.visit.clone();
+    let (bytes, code) = match breakage {
+        Breakage::LineTruncated => {
+            let mut line = line_of(&visit);
+            line.truncate(line.len() * chance.random_range(30..90) / 100);
+            (line, "not-json")
+        }
+        Breakage::NumberNan => (with_area(visit, "NaN"), "not-json"),
+        // Grammatical JSON, but no number that a double holds: it cannot be read as a value.
+        Breakage::NumberBeyondDouble => (with_area(visit, "1e999"), "not-json"),
+        Breakage::BytesNotUtf8 => {
+            visit.remarks = Some(REMARK_MARK.to_owned());
+            let mut line = line_of(&visit);
+            let mark = REMARK_MARK.as_bytes();
+            let place = line
+                .windows(mark.len())
+                .rposition(|bytes| bytes == mark)
+                .expect("the remark was just written");
+            line[place + mark.len() - 1] = 0xE9;
+            (line, "not-json")
+        }
+        Breakage::MemberTwice => (
+            with_text(
+                &visit,
+                "\"protocol\":",
+                "\"protocol\":\"bsm-eggs\",\"protocol\":",
+            ),
+            "duplicate-member",
+        ),
+        Breakage::MemberUnknown => (
+            with_text(
+                &visit,
+                "\"protocol\":",
+                "\"weather\":\"clear\",\"protocol\":",
+            ),
+            "member-unknown",
+        ),
+        Breakage::MemberMissing => {
+            let member = format!("\"crop_stage\":\"{}\",", visit.crop_stage);
+            (with_text(&visit, &member, ""), "member-missing")
+        }
+        Breakage::OptionalNull => {
+            visit.remarks = Some(REMARK_MARK.to_owned());
+            let text = format!("\"{REMARK_MARK}\"");
+            (with_text(&visit, &text, "null"), "wrong-type")
+        }
+        Breakage::CountText => (with_count(visit, "\"3\""), "wrong-type"),
+        Breakage::CountFractional => (with_count(visit, "0.5"), "wrong-type"),
+        Breakage::CountNegative => (with_count(visit, "-1"), "out-of-range"),
+        Breakage::BractsFive => {
+            change_first_head(&mut visit, |counts| {
+                counts.pop();
+            });
+            (line_of(&visit), "bracts-not-six")
+        }
+        Breakage::BractsSeven => {
+            change_first_head(&mut visit, |counts| counts.push(Count(0)));
+            (line_of(&visit), "bracts-not-six")
+        }
+        Breakage::DateForm => {
+            let date = calendar.date(planned.observed_day);
+            visit.observed_on = format!("{:02}/{:02}/{}", date.month(), date.day(), date.year());
+            (line_of(&visit), "wrong-form")
+        }
+        Breakage::DateBeforeSeason => {
+            let day = calendar.day_of(4, 1) + chance.random_range(0..40);
+            calendar.text(day).clone_into(&mut visit.observed_on);
+            (line_of(&visit), "date-outside-season")
+        }
+        Breakage::DateAfterSeason => {
+            let day = calendar.day_of(11, 1) + chance.random_range(0..20);
+            calendar.text(day).clone_into(&mut visit.observed_on);
+            visit.submitted_at = format!("{}T20:15:00Z", calendar.text(day));
+            (line_of(&visit), "date-outside-season")
+        }
+        Breakage::DateAfterSubmission => {
+            let submitted = calendar.text(planned.observed_day - chance.random_range(2..6));
+            visit.submitted_at = format!("{submitted}T20:15:00Z");
+            (line_of(&visit), "date-after-submission")
+        }
+        Breakage::StageBeyondScale => {
+            "R12".clone_into(&mut visit.crop_stage);
+            (line_of(&visit), "stage-unknown")
+        }
+        Breakage::StageWord => {
+            "bloom".clone_into(&mut visit.crop_stage);
+            (line_of(&visit), "stage-unknown")
+        }
+        Breakage::PointOutside => {
+            visit.field.lon = super::rounded(bounds.max().x + chance.random_range(1.0..4.0), 5);
+            visit.field.outline = None;
+            (line_of(&visit), "outside-region")
+        }
+        Breakage::PointSwapped => {
+            let field = &mut visit.field;
+            std::mem::swap(&mut field.lon, &mut field.lat);
+            field.outline = None;
+            let code = if field.lat.abs() > 90.0 {
+                "out-of-range"
+            } else {
+                "outside-region"
+            };
+            (line_of(&visit), code)
+        }
+        Breakage::PriceInCents => {
+            if let Some(value) = &mut visit.economics.market_value {
+                value.amount = super::rounded(value.amount * 100.0, 2);
+            }
+            (line_of(&visit), "market-value-implausible")
+        }
+        Breakage::CostTenfold => {
+            if let Some(cost) = &mut visit.economics.treatment_cost {
+                // 2.471 acres in a hectare: $6 an acre becomes 148, beyond 120.
+                cost.amount = super::rounded(cost.amount * 24.71, 2);
+                cost.per = crate::visit::record::AreaUnit::Acre;
+            }
+            (line_of(&visit), "treatment-cost-implausible")
+        }
+        Breakage::ProtocolUnknown => {
+            "moth-eggs".clone_into(&mut visit.protocol);
+            (line_of(&visit), "protocol-unknown")
+        }
+        Breakage::CurrencyForm => {
+            if let Some(cost) = &mut visit.economics.treatment_cost {
+                "usd".clone_into(&mut cost.currency);
+            }
+            (line_of(&visit), "wrong-form")
+        }
+    };
+    BrokenRecord { bytes, code }
+}
+
+/// The visit as one line of JSON.
+pub fn line_of(visit: &Visit) -> Vec<u8> {
+    let mut line = Line(Vec::with_capacity(1_536));
+    serde_json::to_writer(&mut line, visit).expect("writing to memory does not fail");
+    line.0
+}
+
+/// A line being written. Counts come a digit and a comma at a time, so single bytes take a short
+/// way: in the development profile that takes a third off the whole generator's time.
+struct Line(Vec<u8>);
+
+impl Write for Line {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.write_all(bytes).map(|()| bytes.len())
+    }
+
+    fn write_all(&mut self, bytes: &[u8]) -> std::io::Result<()> {
+        match bytes {
+            [byte] => self.0.push(*byte),
+            _ => self.0.extend_from_slice(bytes),
+        }
+        Ok(())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+fn change_first_head(visit: &mut Visit, change: impl FnOnce(&mut Vec<Count>)) {
+    let heads = first_heads(visit);
+    let mut each: Vec<Vec<Count>> = heads.iter().map(<[Count]>::to_vec).collect();
+    change(&mut each[0]);
+    *heads = each.into_iter().collect();
+}
+
+fn first_heads(visit: &mut Visit) -> &mut Heads {
+    visit
+        .sites
+        .first_mut()
+        .and_then(|site| site.heads.as_mut())
+        .expect("a sample visit has a site with heads")
+}
+
+fn with_area(mut visit: Visit, text: &str) -> Vec<u8> {
+    visit.field.area_ha = AMOUNT_MARK;
+    with_text(&visit, &AMOUNT_MARK.to_string(), text)
+}
+
+fn with_count(mut visit: Visit, text: &str) -> Vec<u8> {
+    change_first_head(&mut visit, |counts| counts[0] = Count(COUNT_MARK));
+    with_text(&visit, &COUNT_MARK.to_string(), text)
+}
+
+/// The visit's line with one piece of text replaced.
+fn with_text(visit: &Visit, from: &str, to: &str) -> Vec<u8> {
+    let line = String::from_utf8(line_of(visit)).expect("JSON is written as UTF-8");
+    assert!(line.contains(from), "the record holds {from}");
+    line.replacen(from, to, 1).into_bytes()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::HashSet;
+
+    use rand::SeedableRng;
+
+    use super::*;
+    use crate::demo::fields::SampleField;
+    use crate::demo::places::Places;
+    use crate::demo::season::Season;
+    use crate::demo::{Chance, Landscape, Purpose, SampleOptions};
+
+    /// Codes that the schema's types, not the trade rules, must find.
+    const CODES_OF_FORM: [&str; 7] = [
+        "not-json",
+        "duplicate-member",
+        "member-unknown",
+        "member-missing",
+        "wrong-type",
+        "wrong-form",
+        "out-of-range",
+    ];
+
+    fn broken_records() -> Vec<(Breakage, BrokenRecord, PlannedVisit)> {
+        let options = SampleOptions::default();
+        let seeds = Chance::new(4);
+        let shapes = Landscape::draw(4).shapes();
+        let places = Places::new(&shapes, &mut seeds.stream(Purpose::Counties)).expect("counties");
+        let season = Season::make(2026, &options, &places, &seeds);
+        let mut chance = ChaCha8Rng::seed_from_u64(4);
+        (0..20)
+            .map(|number| SampleField::make(number, &places, &seeds))
+            .flat_map(|field| season.visits(&field, &options, &mut chance))
+            .collect::<Vec<_>>()
+            .into_iter()
+            .flat_map(|planned| Breakage::ALL.map(|breakage| (breakage, planned.clone())))
+            .map(|(breakage, planned)| {
+                let bounds = places.bounds();
+                let record = break_visit(breakage, &planned, &season.calendar, bounds, &mut chance);
+                (breakage, record, planned)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn every_breakage_is_listed_once() {
+        let all: HashSet<Breakage> = Breakage::ALL.into_iter().collect();
+        assert_eq!(all.len(), Breakage::ALL.len());
+    }
+
+    #[test]
+    fn what_is_broken_in_form_does_not_conform_and_the_rest_does() {
+        for (breakage, record, _) in broken_records() {
+            let conforms =
+                serde_json::from_slice::<Visit>(&record.bytes).is_ok_and(|visit| visit.conforms());
+            let is_broken_in_form = CODES_OF_FORM.contains(&record.code);
+            assert_eq!(conforms, !is_broken_in_form, "{breakage:?}");
+        }
+    }
+
+    #[test]
+    fn not_json_is_what_the_json_reader_refuses() {
+        for (breakage, record, _) in broken_records() {
+            let is_json = serde_json::from_slice::<serde_json::Value>(&record.bytes).is_ok();
+            assert_eq!(is_json, record.code != "not-json", "{breakage:?}");
+        }
+    }
+
+    #[test]
+    fn a_rule_is_broken_by_what_its_code_says_and_by_nothing_else() {
+        for (breakage, record, planned) in broken_records() {
+            let Ok(broken) = serde_json::from_slice::<Visit>(&record.bytes) else {
+                continue;
+            };
+            let mut mended = broken.clone();
+            let good = planned.visit;
+            match record.code {
+                "bracts-not-six" => {
+                    let bracts = first_heads(&mut mended).head(0).len();
+                    assert!(bracts == 5 || bracts == 7);
+                    mended.sites.clone_from(&good.sites);
+                }
+                "date-outside-season" => {
+                    let month = &broken.observed_on[5..7];
+                    assert!(["04", "05", "11"].contains(&month), "{month}");
+                    assert!(broken.observed_on.as_str() <= &broken.submitted_at[..10]);
+                    mended.observed_on.clone_from(&good.observed_on);
+                    mended.submitted_at.clone_from(&good.submitted_at);
+                }
+                "date-after-submission" => {
+                    assert!(broken.observed_on.as_str() > &broken.submitted_at[..10]);
+                    mended.submitted_at.clone_from(&good.submitted_at);
+                }
+                "stage-unknown" => mended.crop_stage.clone_from(&good.crop_stage),
+                "outside-region" => {
+                    assert!(broken.field.lon > -98.4);
+                    mended.field.clone_from(&good.field);
+                }
+                "market-value-implausible" => {
+                    let value = broken.economics.market_value.as_ref().expect("a value");
+                    assert!(value.amount > 4.0 / 0.453_592_37);
+                    mended.economics.clone_from(&good.economics);
+                }
+                "treatment-cost-implausible" => {
+                    let cost = broken.economics.treatment_cost.as_ref().expect("a cost");
+                    assert!(cost.amount > 120.0);
+                    mended.economics.clone_from(&good.economics);
+                }
+                "protocol-unknown" => mended.protocol.clone_from(&good.protocol),
+                "out-of-range" => {
+                    assert!(broken.field.lat < -90.0, "{breakage:?}");
+                    mended.field.clone_from(&good.field);
+                }
+                "wrong-form" if breakage == Breakage::DateForm => {
+                    mended.observed_on.clone_from(&good.observed_on);
+                }
+                "wrong-form" => mended.economics.clone_from(&good.economics),
+                other => panic!("{breakage:?} was read in spite of {other}"),
+            }
+            assert_eq!(mended, good, "{breakage:?}");
+        }
+    }
+}

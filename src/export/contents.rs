@@ -1,0 +1,316 @@
+//! Which tables a package of a level holds, and how they hang together.
+
+use std::collections::BTreeSet;
+
+use arrow::array::AsArray;
+
+use super::Level;
+use super::grid_rows::GridRows;
+use super::protocol_table::protocol_table;
+pub use super::table::ExportTable;
+use super::table::{Places, Reference};
+use super::take_home::TakeHome;
+use crate::failure::Failure;
+use crate::figures::dispersion::DescribedTable;
+use crate::figures::map::geo_parquet::outlines_of;
+use crate::figures::map::rows::{ADDED_COLUMNS, Coverage, MapRows};
+use crate::protocol::catalogue::{Catalogue, Protocol};
+use crate::region::Region;
+use crate::rollup::public_tables::PublicTables;
+use crate::rollup::run::{Period, Rollup, StageTable};
+use crate::rollup::stages::StageColumn;
+
+const TO_PROTOCOL: Reference = Reference {
+    columns: &["protocol"],
+    table: "protocol",
+    there: &["protocol"],
+};
+const TO_REGION_WEEK: Reference = Reference {
+    columns: &["iso_week", "protocol"],
+    table: "region_week",
+    there: &["iso_week", "protocol"],
+};
+const TO_COUNTY_WEEK_FULL: Reference = Reference {
+    columns: &["county_id", "iso_week", "protocol"],
+    table: "county_week_full",
+    there: &["county_id", "iso_week", "protocol"],
+};
+const TO_VISIT: Reference = Reference {
+    columns: &["visit_id"],
+    table: "visit",
+    there: &["visit_id"],
+};
+const TO_FIELD_WEEK: Reference = Reference {
+    columns: &["field_week"],
+    table: "field_week",
+    there: &["row"],
+};
+
+/// The rows of single visits, as a level has them.
+pub enum VisitRows {
+    /// None.
+    None,
+    /// Without what leads back to a field.
+    Grid(GridRows),
+    /// As they are kept.
+    Full(TakeHome),
+}
+
+impl VisitRows {
+    /// The level that has them.
+    pub fn level(&self) -> Level {
+        match self {
+            VisitRows::None => Level::Public,
+            VisitRows::Grid(_) => Level::Grid,
+            VisitRows::Full(_) => Level::Full,
+        }
+    }
+}
+
+/// The tables of a package, those of the finest grain first. `rollup` is read for the level full alone; the tables of
+/// counties and of the region are the public ones at every level.
+///
+/// # Errors
+/// A [`Failure`] if a table is not what it should be.
+pub fn tables_of(
+    rollup: &Rollup,
+    public: &PublicTables,
+    visits: VisitRows,
+    region: &Region,
+    catalogue: &Catalogue,
+    period: Period,
+) -> Result<Vec<ExportTable>, Failure> {
+    let mut tables = Vec::new();
+    match visits {
+        VisitRows::None => {}
+        VisitRows::Grid(rows) => tables.extend(grid_tables(rows)),
+        VisitRows::Full(rows) => tables.extend(full_tables(rows, rollup, period)?),
+    }
+    tables.extend(public_tables(public, region, period)?);
+    let ids = protocols_in(&tables)?;
+    let protocols: Vec<&Protocol> = ids.iter().filter_map(|id| catalogue.protocol(id)).collect();
+    tables.push(protocol_table(&protocols)?);
+    Ok(tables)
+}
+
+fn protocols_in(tables: &[ExportTable]) -> Result<BTreeSet<String>, Failure> {
+    let mut ids = BTreeSet::new();
+    for table in tables {
+        if let Some(column) = table.batch.column_by_name("protocol") {
+            ids.extend(
+                column
+                    .as_string::<i32>()
+                    .iter()
+                    .flatten()
+                    .map(str::to_owned),
+            );
+        }
+    }
+    Ok(ids)
+}
+
+fn grid_tables(rows: GridRows) -> [ExportTable; 2] {
+    let points = || Places::Points("cell_lon", "cell_lat");
+    [
+        ExportTable {
+            name: "visit",
+            title: "Visits, without what leads back to a field (private)",
+            about: "One row a visit of a field-week of this package. The place is the middle of a grid cell, or the county \
+                    alone; figures have two significant digits.",
+            columns: rows.visit.columns,
+            batch: rows.visit.batch,
+            key: vec!["row"],
+            references: vec![TO_FIELD_WEEK, TO_PROTOCOL],
+            places: points(),
+        },
+        ExportTable {
+            name: "field_week",
+            title: "Fields and weeks, without what leads back to a field (private)",
+            about: "One row a field, week and protocol: the reference visit, the one used for that field-week. Nothing says which rows of several weeks are of \
+                    one field.",
+            columns: rows.field_week.columns,
+            batch: rows.field_week.batch,
+            key: vec!["row"],
+            references: vec![TO_PROTOCOL],
+            places: points(),
+        },
+    ]
+}
+
+fn full_tables(
+    rows: TakeHome,
+    rollup: &Rollup,
+    period: Period,
+) -> Result<[ExportTable; 4], Failure> {
+    let DescribedTable { columns, batch } = rows.unit;
+    let weeks = rollup.field_week();
+    Ok([
+        ExportTable {
+            name: "visit",
+            title: "Visits (private)",
+            about: "One row a visit that counts: of each the highest revision, unless it withdraws the visit.",
+            columns: rows.visit.columns,
+            batch: rows.visit.batch,
+            key: vec!["visit_id"],
+            references: vec![TO_PROTOCOL],
+            places: Places::Points("lon", "lat"),
+        },
+        ExportTable {
+            name: "unit",
+            title: "Units: the raw counts (private)",
+            about: "One row a unit (head, plant or trap) of these visits, from which every mean can be computed again.",
+            columns,
+            batch,
+            key: vec!["visit_id", "site", "unit"],
+            references: vec![TO_VISIT],
+            places: Places::None,
+        },
+        ExportTable {
+            references: vec![TO_VISIT, TO_COUNTY_WEEK_FULL, TO_PROTOCOL],
+            ..staged(
+                weeks,
+                "Fields and weeks (private)",
+                "One row a field, week and protocol: the visit that stands, how sure its figure is, and when treating would be due.",
+                period,
+                &["field_id", "iso_week", "protocol"],
+            )?
+        },
+        ExportTable {
+            references: vec![TO_PROTOCOL],
+            ..staged(
+                rollup.county_week_full(),
+                "Counties and weeks in full (private)",
+                "One row a county, week and protocol that has visits, however few its fields, with every figure in full precision.",
+                period,
+                COUNTY_KEY,
+            )?
+        },
+    ])
+}
+
+/// What identifies a row of a county.
+const COUNTY_KEY: &[&str] = &["county_id", "iso_week", "protocol"];
+
+fn public_tables(
+    public: &PublicTables,
+    region: &Region,
+    period: Period,
+) -> Result<[ExportTable; 6], Failure> {
+    let county_week = public.county_week();
+    let rows = county_week.rows_of(period)?;
+    let map = MapRows::gather(region, &rows, public.rows(), Coverage::VisitedCounties)?;
+    let columns = map_columns(&county_week.stage.columns, &map)?;
+    Ok([
+        ExportTable {
+            name: "county_week",
+            title: "Counties and weeks",
+            about: "One row a county, week and protocol with a public row. A county without a row was not visited, or its \
+                    fields are too few to publish; the two look the same. The Parquet file has the county's \
+                    outline as well.",
+            columns,
+            batch: map.table().clone(),
+            key: COUNTY_KEY.to_vec(),
+            references: vec![TO_REGION_WEEK, TO_PROTOCOL],
+            places: Places::Areas(outlines_of(&map)),
+        },
+        ExportTable {
+            references: vec![TO_REGION_WEEK, TO_PROTOCOL],
+            ..staged(
+                public.elsewhere_week(),
+                "Elsewhere in a district or the region",
+                "One row a district, or the region, week and protocol: fields that are in no row of a county, taken together.",
+                period,
+                &["place", "iso_week", "protocol"],
+            )?
+        },
+        ExportTable {
+            references: vec![TO_PROTOCOL],
+            ..staged(
+                public.region_week(),
+                "Weeks of the region",
+                "One row a week and protocol: the rows of counties and elsewhere taken together.",
+                period,
+                &["iso_week", "protocol"],
+            )?
+        },
+        staged(
+            public.region_median(),
+            "Classes of the median",
+            "One row a week, protocol and class of the median: how the counties spread.",
+            period,
+            &["iso_week", "protocol", "median_class"],
+        )?,
+        staged(
+            public.region_stage(),
+            "Crop stages",
+            "One row a week, protocol and crop stage or range of stages: how far the crop has come in the fields of public rows.",
+            period,
+            &["iso_week", "protocol", "crop_stage", "in_window"],
+        )?,
+        ExportTable {
+            places: Places::Points("cell_lon", "cell_lat"),
+            ..staged(
+                public.sample_point(),
+                "Where was scouted",
+                "One row a week, protocol and grid cell in which enough fields of a public row were visited. A cell without a \
+                 row may still have been scouted.",
+                period,
+                &["cell", "iso_week", "protocol"],
+            )?
+        },
+    ])
+}
+
+/// The columns of a map in its own order: those of the stage, and what the map adds.
+fn map_columns(staged: &[StageColumn], map: &MapRows) -> Result<Vec<StageColumn>, Failure> {
+    let schema = map.table().schema();
+    let columns = schema.fields().iter().map(|field| {
+        let name = field.name();
+        let of_stage = staged.iter().find(|column| column.name == *name);
+        let added = ADDED_COLUMNS.iter().find(|doc| doc.name == name);
+        match (of_stage, added) {
+            (Some(column), _) => Ok(column.clone()),
+            (None, Some(doc)) => Ok(StageColumn {
+                name: name.clone(),
+                data_type: field.data_type().clone(),
+                nullable: field.is_nullable(),
+                unit: None,
+                description: doc.description.to_owned(),
+            }),
+            (None, None) => Err(super::unmade(&format!("nobody says what {name} is"))),
+        }
+    });
+    columns.collect()
+}
+
+/// A table as its stage made it; it points to the week of the region.
+fn staged(
+    table: &StageTable,
+    title: &'static str,
+    about: &'static str,
+    period: Period,
+    key: &'static [&'static str],
+) -> Result<ExportTable, Failure> {
+    let name = [
+        "field_week",
+        "county_week_full",
+        "elsewhere_week",
+        "region_week",
+        "region_median",
+        "region_stage",
+        "sample_point",
+    ];
+    let name = name.into_iter().find(|name| *name == table.stage.table);
+    Ok(ExportTable {
+        name: name.ok_or_else(|| {
+            super::unmade(&format!("no package has a table {}", table.stage.table))
+        })?,
+        title,
+        about,
+        columns: table.stage.columns.clone(),
+        batch: table.rows_of(period)?,
+        key: key.to_vec(),
+        references: vec![TO_REGION_WEEK],
+        places: Places::None,
+    })
+}

@@ -1,0 +1,144 @@
+//! The protocols as a table: what the counts of a package are of, and by which rule a threshold came about.
+
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, BooleanArray, Int32Array, RecordBatch, StringArray};
+use arrow::datatypes::{DataType, Field, Schema};
+
+use super::one_line;
+use super::table::{ExportTable, Places};
+use crate::failure::Failure;
+use crate::protocol::catalogue::Protocol;
+use crate::rollup::stages::StageColumn;
+
+/// Name and meaning of the columns of text, each with what it holds.
+type TextColumn = (&'static str, &'static str, fn(&Protocol) -> String);
+
+const TEXTS: [TextColumn; 15] = [
+    ("protocol", "id of the protocol", |p| p.id.clone()),
+    ("title", "pest and method", |p| p.title.clone()),
+    (
+        "scientific_name",
+        "scientific name of the pest with its author",
+        |p| p.scientific_name().to_owned(),
+    ),
+    (
+        "pest",
+        "the pest as the protocol's file has it, with synonyms",
+        |p| p.pest.clone(),
+    ),
+    ("crop", "the crop", |p| p.crop.clone()),
+    ("counted", "what field_mean is of", |p| p.counted.clone()),
+    ("count_form", "heads, plants or traps", |p| {
+        p.sample.form.member().to_owned()
+    }),
+    (
+        "window_first",
+        "first crop stage in which the count means something",
+        |p| p.stages.first.clone(),
+    ),
+    ("window_last", "last such stage", |p| p.stages.last.clone()),
+    (
+        "threshold_kind",
+        "economic injury level, economic threshold or regional risk class",
+        |p| p.threshold.kind.clone(),
+    ),
+    (
+        "threshold_expression",
+        "the threshold as a SQL scalar over treatment_cost_per_ha, market_value_per_kg, plants_per_ha, area_ha, crop_type and crop_stage",
+        |p| p.threshold.expression.clone(),
+    ),
+    ("threshold_formula", "the same in words", |p| {
+        p.threshold.formula.clone()
+    }),
+    ("threshold_source", "where the threshold comes from", |p| {
+        p.threshold.source.clone()
+    }),
+    ("sample_plan", "how a field is sampled", |p| {
+        p.sample.plan.clone()
+    }),
+    ("sample_source", "where the plan comes from", |p| {
+        p.sample.source.clone()
+    }),
+];
+
+type WholeColumn = (&'static str, &'static str, fn(&Protocol) -> Option<i32>);
+
+const WHOLES: [WholeColumn; 4] = [
+    (
+        "stage_first",
+        "first place of the window on the common order of stages",
+        |p| p.window().map(|window| window.0),
+    ),
+    ("stage_last", "last place of the window", |p| {
+        p.window().map(|window| window.1)
+    }),
+    ("sites_min", "sites of a full sample", |p| {
+        i32::try_from(p.sample.sites_min).ok()
+    }),
+    ("units_per_site", "units of a full site", |p| {
+        i32::try_from(p.sample.units_per_site).ok()
+    }),
+];
+
+/// The table `protocol`.
+///
+/// # Errors
+/// A [`Failure`] if the columns do not fit together.
+pub(crate) fn protocol_table(protocols: &[&Protocol]) -> Result<ExportTable, Failure> {
+    let mut columns = Vec::new();
+    let mut arrays: Vec<ArrayRef> = Vec::new();
+    let mut add = |name: &str, data_type, nullable, description: &str, array| {
+        columns.push(StageColumn {
+            name: name.to_owned(),
+            data_type,
+            nullable,
+            unit: None,
+            description: description.to_owned(),
+        });
+        arrays.push(array);
+    };
+    for (name, description, of) in TEXTS {
+        let texts = protocols
+            .iter()
+            .map(|protocol| Some(one_line(&of(protocol))));
+        let texts: ArrayRef = Arc::new(texts.collect::<StringArray>());
+        add(name, DataType::Utf8, false, description, texts);
+    }
+    for (name, description, of) in WHOLES {
+        let wholes: ArrayRef = Arc::new(protocols.iter().map(|p| of(p)).collect::<Int32Array>());
+        add(name, DataType::Int32, true, description, wholes);
+    }
+    let by_night = protocols.iter().map(|p| Some(p.sample.catch_by_night));
+    let by_night: ArrayRef = Arc::new(by_night.collect::<BooleanArray>());
+    let description = "whether a trap's catch is divided by the nights that it stood";
+    add(
+        "catch_by_night",
+        DataType::Boolean,
+        false,
+        description,
+        by_night,
+    );
+    let fields = columns
+        .iter()
+        .map(|column| Field::new(&column.name, column.data_type.clone(), column.nullable));
+    let schema = Arc::new(Schema::new(fields.collect::<Vec<_>>()));
+    Ok(ExportTable {
+        name: "protocol",
+        title: "The protocols",
+        about: "One row a protocol: what was counted, how, and by which rule the threshold came about.",
+        batch: RecordBatch::try_new(schema, arrays).map_err(|error| super::unmade(&error))?,
+        columns,
+        key: vec!["protocol"],
+        references: Vec::new(),
+        places: Places::None,
+    })
+}
+
+/// The names of its columns, for whoever judges the file.
+pub(crate) fn protocol_columns() -> impl Iterator<Item = &'static str> {
+    let texts = TEXTS.iter().map(|(name, ..)| *name);
+    texts
+        .chain(WHOLES.iter().map(|(name, ..)| *name))
+        .chain(["catch_by_night"])
+}

@@ -1,0 +1,273 @@
+//! How a season's counts scatter: k of the negative binomial for each county and each visit, and Taylor's
+//! power law for each protocol.
+//!
+//! A roll-up does without: it reads every unit of the store, which the stages never do. The fits stand in
+//! `crate::statistics`, the tables and what their columns mean in `dispersion_tables.rs`.
+//!
+//! Private as a whole: it rests on every county-week, those that are too small for a public row too. The catch of a
+//! trap that was out some nights is a rate and no whole number, so such visits have no k and no variance of units.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use arrow::array::{Array, AsArray, RecordBatch};
+use arrow::datatypes::{Float64Type, Int32Type};
+
+use super::dispersion_tables::{county_season_table, power_law_table, visit_table};
+use crate::failure::Failure;
+use crate::rollup::run::Rollup;
+use crate::rollup::stages::StageColumn;
+use crate::rollup::unit_totals::{UnitTotals, unit_totals};
+use crate::statistics::aggregation::{FittedK, UndefinedK, fit_common_k, fit_k};
+use crate::statistics::counts::CountFrequencies;
+use crate::statistics::power_law::{MeanVariance, PowerLaw, fit_power_law};
+use crate::store::snapshot::Snapshot;
+
+/// The tables of a season's scatter, all private.
+#[derive(Debug, Clone)]
+pub struct Dispersion {
+    /// One row a county, season and protocol.
+    pub county_season: DescribedTable,
+    /// One row a season, protocol and kind of sample.
+    pub power_law: DescribedTable,
+    /// One row a standing visit within the stage window.
+    pub visit: DescribedTable,
+}
+
+/// A table with what its columns mean.
+#[derive(Debug, Clone)]
+pub struct DescribedTable {
+    /// The columns, in order.
+    pub columns: Vec<StageColumn>,
+    /// The rows, in the order of what identifies them.
+    pub batch: RecordBatch,
+}
+
+/// The scatter of every season, or of one, at the version that was rolled up.
+///
+/// # Errors
+/// A [`Failure`] if the store cannot be read.
+pub async fn season_dispersion(
+    snapshot: &Snapshot,
+    rollup: &Rollup,
+    season: Option<i32>,
+) -> Result<Dispersion, Failure> {
+    let totals = unit_totals(snapshot).await?;
+    let counties = names_of_counties(&rollup.county_week_full().batch, season);
+    let visits = standing_visits(&rollup.field_week().batch, &totals, season);
+    Ok(Dispersion {
+        county_season: county_season_table(&county_seasons(&counties, &visits))?,
+        power_law: power_law_table(&season_laws(&visits))?,
+        visit: visit_table(&visits)?,
+    })
+}
+
+/// A standing visit within the stage window.
+pub(super) struct StandingVisit<'a> {
+    pub(super) visit_id: &'a str,
+    field_id: &'a str,
+    county_id: &'a str,
+    pub(super) season: i32,
+    pub(super) iso_week: &'a str,
+    pub(super) protocol: &'a str,
+    /// Mean and variance of the means of its sites; `None` with one site.
+    sites: Option<MeanVariance>,
+    /// The totals of its units; `None` where they are rates.
+    pub(super) counts: Option<&'a CountFrequencies>,
+}
+
+impl StandingVisit<'_> {
+    /// Mean and variance of the totals of its units; `None` for rates and for a single unit.
+    pub(super) fn units(&self) -> Option<MeanVariance> {
+        let counts = self.counts?;
+        Some(MeanVariance {
+            mean: counts.mean()?,
+            variance: counts.variance()?,
+        })
+    }
+
+    /// Whether it tells anything of k: two units or more, and something counted.
+    fn tells_of_k(&self) -> bool {
+        self.units().is_some_and(|units| units.mean > 0.0)
+    }
+
+    /// Its own k, or the word for why it has none.
+    pub(super) fn own_k(&self) -> Result<FittedK, &'static str> {
+        self.counts
+            .ok_or(RATES)
+            .and_then(|counts| fit_k(counts).map_err(word_of))
+    }
+}
+
+/// Why there is no k: the units are catches a night.
+const RATES: &str = "rates";
+
+fn word_of(reason: UndefinedK) -> &'static str {
+    match reason {
+        UndefinedK::TooFewUnits => "too-few-units",
+        UndefinedK::NothingCounted => "nothing-counted",
+        UndefinedK::NotAggregated => "not-aggregated",
+        UndefinedK::PoissonLimit => "poisson-limit",
+    }
+}
+
+/// County, season and protocol.
+type CountySeason<'a> = (&'a str, i32, &'a str);
+
+/// The counties and seasons with a visit under a protocol, within the stage window or not, and the counties' names.
+fn names_of_counties(
+    county_week: &RecordBatch,
+    season: Option<i32>,
+) -> BTreeMap<CountySeason<'_>, &str> {
+    let text = |name: &str| county_week[name].as_string::<i32>();
+    let (counties, names, protocols) = (text("county_id"), text("county_name"), text("protocol"));
+    let seasons = county_week["season"].as_primitive::<Int32Type>();
+    let rows = 0..county_week.num_rows();
+    rows.filter(|row| season.is_none_or(|wanted| wanted == seasons.value(*row)))
+        .map(|row| {
+            let county = (
+                counties.value(row),
+                seasons.value(row),
+                protocols.value(row),
+            );
+            (county, names.value(row))
+        })
+        .collect()
+}
+
+/// The standing visits within the stage window, in the order of their ids: the last digits of a common k
+/// hang on the order of its sums.
+fn standing_visits<'a>(
+    field_week: &'a RecordBatch,
+    totals: &'a HashMap<String, UnitTotals>,
+    season: Option<i32>,
+) -> Vec<StandingVisit<'a>> {
+    let text = |name: &str| field_week[name].as_string::<i32>();
+    let (ids, fields) = (text("visit_id"), text("field_id"));
+    let (county_ids, weeks, protocols) = (text("county_id"), text("iso_week"), text("protocol"));
+    let seasons = field_week["season"].as_primitive::<Int32Type>();
+    let in_window = field_week["in_window"].as_boolean();
+    let means = field_week["field_mean"].as_primitive::<Float64Type>();
+    let variances = field_week["variance_between_sites"].as_primitive::<Float64Type>();
+    let mut visits: Vec<StandingVisit<'_>> = (0..field_week.num_rows())
+        .filter(|row| in_window.value(*row))
+        .filter(|row| season.is_none_or(|wanted| wanted == seasons.value(*row)))
+        .map(|row| {
+            let units = totals.get(ids.value(row));
+            StandingVisit {
+                visit_id: ids.value(row),
+                field_id: fields.value(row),
+                county_id: county_ids.value(row),
+                season: seasons.value(row),
+                iso_week: weeks.value(row),
+                protocol: protocols.value(row),
+                sites: variances.is_valid(row).then(|| MeanVariance {
+                    mean: means.value(row),
+                    variance: variances.value(row),
+                }),
+                counts: units
+                    .filter(|units| !units.with_nights)
+                    .map(|units| &units.counts),
+            }
+        })
+        .collect();
+    visits.sort_by_key(|visit| visit.visit_id);
+    visits
+}
+
+/// What a county's season comes to.
+pub(super) struct CountyFigures<'a> {
+    pub(super) county: CountySeason<'a>,
+    pub(super) county_name: &'a str,
+    pub(super) fields: u64,
+    /// Visits that k rests on.
+    pub(super) visits: u64,
+    /// Their units.
+    pub(super) units: u64,
+    pub(super) k: Result<FittedK, &'static str>,
+}
+
+fn county_seasons<'a>(
+    counties: &BTreeMap<CountySeason<'a>, &'a str>,
+    visits: &[StandingVisit<'_>],
+) -> Vec<CountyFigures<'a>> {
+    let mut groups: BTreeMap<CountySeason<'_>, Vec<&StandingVisit<'_>>> = BTreeMap::new();
+    for visit in visits {
+        let county = (visit.county_id, visit.season, visit.protocol);
+        groups.entry(county).or_default().push(visit);
+    }
+    let figures = counties.iter().map(|(county, county_name)| {
+        let visits = groups.get(county).map_or(&[][..], Vec::as_slice);
+        let telling = visits.iter().filter(|visit| visit.tells_of_k());
+        let units = telling.clone().filter_map(|visit| visit.counts);
+        CountyFigures {
+            county: *county,
+            county_name,
+            fields: count_fields(visits),
+            visits: telling.count() as u64,
+            units: units.map(CountFrequencies::units).sum(),
+            k: common_k(visits),
+        }
+    });
+    figures.collect()
+}
+
+/// The k of all visits that have one in common, each with its own mean.
+fn common_k(visits: &[&StandingVisit<'_>]) -> Result<FittedK, &'static str> {
+    let counts = visits.iter().filter_map(|visit| visit.counts);
+    let counts: Vec<CountFrequencies> = counts.cloned().collect();
+    match counts.is_empty() && !visits.is_empty() {
+        true => Err(RATES),
+        false => fit_common_k(&counts).map_err(word_of),
+    }
+}
+
+fn count_fields(visits: &[&StandingVisit<'_>]) -> u64 {
+    let fields: BTreeSet<&str> = visits.iter().map(|visit| visit.field_id).collect();
+    fields.len() as u64
+}
+
+/// Taylor's law of one kind of sample over the visits of a season.
+pub(super) struct SeasonLaw<'a> {
+    pub(super) season: i32,
+    pub(super) protocol: &'a str,
+    /// `units` or `site-means`.
+    pub(super) samples: &'static str,
+    /// `None` for fewer than three visits with a mean and a variance above 0, or if their means are equal.
+    pub(super) law: Option<PowerLaw>,
+    /// Visits with a mean and a variance above 0.
+    pub(super) visits: u64,
+    /// The others.
+    pub(super) visits_left_out: u64,
+}
+
+fn season_laws<'a>(visits: &[StandingVisit<'a>]) -> Vec<SeasonLaw<'a>> {
+    let mut groups: BTreeMap<(i32, &str), Vec<&StandingVisit<'a>>> = BTreeMap::new();
+    for visit in visits {
+        let group = groups.entry((visit.season, visit.protocol)).or_default();
+        group.push(visit);
+    }
+    let mut laws = Vec::new();
+    for ((season, protocol), visits) in groups {
+        let units = visits.iter().map(|visit| visit.units());
+        let sites = visits.iter().map(|visit| visit.sites);
+        let kinds: [(&str, Vec<Option<MeanVariance>>); 2] =
+            [("site-means", sites.collect()), ("units", units.collect())];
+        laws.extend(kinds.into_iter().map(|(samples, of_visits)| {
+            let usable: Vec<MeanVariance> = of_visits
+                .iter()
+                .flatten()
+                .copied()
+                .filter(MeanVariance::has_logarithms)
+                .collect();
+            SeasonLaw {
+                season,
+                protocol,
+                samples,
+                law: fit_power_law(&usable),
+                visits: usable.len() as u64,
+                visits_left_out: (of_visits.len() - usable.len()) as u64,
+            }
+        }));
+    }
+    laws
+}

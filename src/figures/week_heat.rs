@@ -1,0 +1,186 @@
+//! The heat that had come by the weeks of seasons, so that they are compared by heat as well as by the calendar.
+//!
+//! Heat is counted as the protocol's crop counts it and summed from one day of the year up to the week's Thursday,
+//! its middle; of a county by its station, of the region as the mean of all counties that have a station, whichever
+//! of them are shown. A sum that lacks a day is not given: it would look like cold weather.
+
+use std::collections::{BTreeMap, HashMap};
+
+use jiff::ToSpan;
+use jiff::civil::Date;
+
+use super::place::Place;
+use crate::heat::degree_days::DailyHeat;
+use crate::protocol::catalogue::Catalogue;
+use crate::rollup::inputs::RegionCounty;
+use crate::rollup::windows::Weather;
+use crate::visit::week::IsoWeek;
+
+/// Heat sums, degree-days (°C), by protocol, week and station.
+#[derive(Debug, Clone, Default)]
+pub struct WeekHeat {
+    /// The station of each county that has one.
+    stations: BTreeMap<String, usize>,
+    sums: HashMap<(String, IsoWeek), Vec<Option<f64>>>,
+    /// Month and day from which is summed; `None` without temperatures.
+    from: Option<(i8, i8)>,
+}
+
+impl WeekHeat {
+    /// That of these protocols and ISO weeks.
+    pub fn of<'a>(
+        weather: &Weather,
+        counties: &[RegionCounty],
+        catalogue: &Catalogue,
+        weeks: impl IntoIterator<Item = (&'a str, &'a str)>,
+    ) -> WeekHeat {
+        let stations = counties
+            .iter()
+            .filter_map(|county| Some((county.id.clone(), weather.station_of(&county.id)?)));
+        let mut heat = WeekHeat {
+            stations: stations.collect(),
+            sums: HashMap::new(),
+            from: (!weather.stations.is_empty()).then_some(weather.heat_from),
+        };
+        let mut daily: HashMap<&str, Vec<DailyHeat>> = HashMap::new();
+        for (protocol, iso_week) in weeks {
+            let known = catalogue.protocol(protocol);
+            let crop = known.and_then(|known| known.development.as_ref()?.crop.as_ref());
+            let (Some(crop), Ok(week)) = (crop, iso_week.parse::<IsoWeek>()) else {
+                continue;
+            };
+            let key = (protocol.to_owned(), week);
+            if heat.sums.contains_key(&key) {
+                continue;
+            }
+            let of_stations = daily.entry(protocol).or_insert_with(|| {
+                let stations = weather.stations.iter();
+                stations
+                    .map(|series| DailyHeat::of(&series.days, crop.rule))
+                    .collect()
+            });
+            let sums = of_stations
+                .iter()
+                .map(|days| sum_until(days, week, weather.heat_from));
+            heat.sums.insert(key, sums.collect());
+        }
+        heat
+    }
+
+    /// Month and day from which the sums count; `None` without temperatures.
+    pub fn from(&self) -> Option<(i8, i8)> {
+        self.from
+    }
+
+    /// The sum at a week of a place, degree-days (°C).
+    pub fn at(&self, place: &Place, protocol: &str, week: IsoWeek) -> Option<f64> {
+        let sums = self.sums.get(&(protocol.to_owned(), week))?;
+        match place {
+            Place::County(id, _) => sums[*self.stations.get(id)?],
+            Place::Region => {
+                let of_counties: Option<Vec<f64>> = self
+                    .stations
+                    .values()
+                    .map(|station| sums[*station])
+                    .collect();
+                let of_counties = of_counties.filter(|sums| !sums.is_empty())?;
+                Some(of_counties.iter().sum::<f64>() / of_counties.len() as f64)
+            }
+        }
+    }
+}
+
+/// From the last such day of the year up to the Thursday of a week, both included.
+fn sum_until(days: &DailyHeat, week: IsoWeek, (month, day): (i8, i8)) -> Option<f64> {
+    let thursday = week.monday().checked_add(3.days()).ok()?;
+    let from = |year: i16| Date::new(year, month, day).ok();
+    let this_year = from(thursday.year()).filter(|from| *from <= thursday);
+    days.accumulated(this_year.or_else(|| from(thursday.year() - 1))?, thursday)
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+
+    use super::*;
+    use crate::heat::degree_days::DayTemperatures;
+    use crate::heat::weather::WeatherSeries;
+
+    /// Every day of three years has the same two temperatures.
+    fn station(name: &str, warmest_c: f64, from: Date) -> WeatherSeries {
+        let day = DayTemperatures::new(0.0, warmest_c).expect("temperatures of air");
+        let days = from
+            .series(1.day())
+            .take_while(|day| *day <= date(2026, 12, 31));
+        WeatherSeries {
+            station: name.to_owned(),
+            days: days.map(|date| (date, day)).collect(),
+            filled: Vec::new(),
+            missing: Vec::new(),
+            left_out: 0,
+            read_in_the_morning: 0,
+        }
+    }
+
+    fn heat(weather: &Weather) -> WeekHeat {
+        let county = |id: &str| RegionCounty {
+            id: id.to_owned(),
+            name: id.to_owned(),
+            neighbours: Vec::new(),
+        };
+        let weeks = ["2025-W30", "2026-W02", "2026-W30"].map(|week| ("bsm-eggs", week));
+        let catalogue =
+            Catalogue::read(None, crate::rollup::expression::plan).expect("the catalogue");
+        WeekHeat::of(
+            weather,
+            &[county("A"), county("B"), county("C")],
+            &catalogue,
+            weeks,
+        )
+    }
+
+    fn at(heat: &WeekHeat, place: &str, week: &str) -> Option<f64> {
+        let place = match place {
+            "" => Place::Region,
+            county => Place::County(county.to_owned(), county.to_owned()),
+        };
+        heat.at(&place, "bsm-eggs", week.parse().expect("a week"))
+    }
+
+    #[test]
+    fn heat_is_summed_from_a_day_to_the_middle_of_the_week() {
+        // Base 6.7: (0 + 33.4) / 2 - 6.7 = 10 and (0 + 23.4) / 2 - 6.7 = 5 degree-days a day.
+        let mut weather = Weather {
+            stations: vec![
+                station("warm", 33.4, date(2024, 1, 1)),
+                station("cool", 23.4, date(2025, 3, 1)),
+            ],
+            station_of_county: [("A".to_owned(), 0), ("B".to_owned(), 1)].into(),
+            ..Weather::default()
+        };
+        let found = heat(&weather);
+        let near = |found: Option<f64>, expected: f64| {
+            assert!(
+                (found.expect("a sum") - expected).abs() < 1e-6,
+                "{found:?}, {expected}"
+            );
+        };
+        // Thursday of week 30 of 2026 is 23 July, day 204 of the year.
+        near(at(&found, "A", "2026-W30"), 2040.0);
+        near(at(&found, "B", "2026-W30"), 1020.0);
+        near(at(&found, "", "2026-W30"), 1530.0);
+        // The cool station begins in March 2025; the region's sum would lack it.
+        assert_eq!(at(&found, "B", "2025-W30"), None);
+        assert_eq!(at(&found, "", "2025-W30"), None);
+        assert_eq!(
+            at(&found, "C", "2026-W30"),
+            None,
+            "a county without a station"
+        );
+        // From July on, as in the south: week 2 of 2026 counts from the year before. 8 January is day 192.
+        weather.heat_from = (7, 1);
+        near(at(&heat(&weather), "A", "2026-W02"), 1920.0);
+        assert_eq!(heat(&Weather::default()).from(), None);
+        assert_eq!(at(&heat(&Weather::default()), "", "2026-W30"), None);
+    }
+}

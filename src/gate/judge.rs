@@ -1,0 +1,426 @@
+//! The gate: what a public file may hold, judged on its finished bytes before it is put anywhere.
+//!
+//! A file is public only by a name in [`PUBLIC_FILES`]. Tables and maps hold the columns of the public tables and no
+//! others, and every row of theirs is one of the public rows that the gate was given; a point is no finer than the
+//! grid, and is nobody's field; no text holds a private name. A new public file needs its name here, and if it is of a
+//! new kind, its judge.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::names::{Closeness, PrivateNames};
+use super::points::PrivatePoints;
+use super::tables::{Cells, features_of, rows_of_csv};
+use super::views::{Writing, views};
+use crate::disclosure::editions::Entry;
+use crate::disclosure::public_row::PublicRow;
+use crate::failure::{Failure, Kind};
+use crate::region::Region;
+use crate::region::distance::metres_between;
+use crate::rollup::stages::public_stages;
+use crate::shared::cautions::NOTICE;
+use crate::visit::week::IsoWeek;
+
+/// What kind of file bears a public name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Judged {
+    /// Words for people: HTML, Markdown, a feed; or the style of a map.
+    Words,
+    /// CSV of county-weeks.
+    Table,
+    /// CSV of fields that are in no row of a county.
+    Elsewhere,
+    /// GeoJSON of county-weeks.
+    Map,
+}
+
+/// The files of an issued alert that are public, by name.
+pub const PUBLIC_FILES: [(&str, Judged); 7] = [
+    ("alert.html", Judged::Words),
+    ("alert.md", Judged::Words),
+    ("county_week.csv", Judged::Table),
+    ("elsewhere_week.csv", Judged::Elsewhere),
+    ("county_week.geojson", Judged::Map),
+    ("county_week.qml", Judged::Words),
+    ("county_week.style.json", Judged::Words),
+];
+
+/// The files beside the alerts that are public.
+pub const PUBLIC_AROUND: [&str; 2] = ["feed.xml", "index.html"];
+/// The name of a week's page, in a folder of the week.
+pub const WEEK_PAGE: &str = "index.html";
+
+/// Properties of a feature beside the columns of the roll-up: what the map file says of its week.
+pub(crate) const MAP_PROPERTIES: [&str; 3] = ["status", "start", "end"];
+/// Points of two neighbouring cells lie one grid width apart, but for the rounding of their coordinates
+/// and the narrowing of cells towards the poles.
+const GRID_SLACK: f64 = 0.9;
+/// Points closer than this are one: about a metre of latitude, degrees.
+const SAME_POINT: f64 = 1e-5;
+
+/// What was given in confidence.
+#[derive(Debug, Clone, Default)]
+pub struct Confidences {
+    /// Ids of fields, farms, scouts and visits.
+    pub names: BTreeSet<String>,
+    /// Longitude and latitude of every field visited.
+    pub points: Vec<(f64, f64)>,
+}
+
+/// The rules, for files about one region.
+pub struct Gate {
+    private: PrivateNames,
+    points: BTreeSet<(i64, i64)>,
+    counties: BTreeSet<String>,
+    /// Columns of the public tables.
+    columns: BTreeSet<String>,
+    /// The public rows, each by what every table says of it, with what some tables say of it besides.
+    rows: BTreeMap<RowWords, BTreeSet<FurtherWords>>,
+    grid_km: f64,
+}
+
+/// Place, week, protocol and figures of a row, as a table writes them.
+type RowWords = Vec<String>;
+/// The columns [`FURTHER`] of a row.
+type FurtherWords = [String; 6];
+
+/// What of a row is compared: what names it, and the figures from which others follow.
+const COMPARED: [&str; 8] = [
+    "iso_week",
+    "protocol",
+    "edition",
+    "fields_visited",
+    "at_threshold_min",
+    "at_threshold_max",
+    "median_class",
+    "mean_pressure",
+];
+/// What is compared in the tables that have it: a count that was withheld must not come back in one of these.
+const FURTHER: [&str; 6] = [
+    "level",
+    "fields_with_assumed_economics",
+    "fields_outside_stage",
+    "treatment_first_week",
+    "treatment_last_week",
+    "window_basis",
+];
+
+fn words_of(row: &PublicRow) -> RowWords {
+    let [least, most] = row.at_threshold;
+    let class = row.median.map_or_else(String::new, |class| class.word());
+    let mean = row.mean_pressure.map_or_else(String::new, number);
+    vec![
+        row.place.in_words(),
+        row.iso_week.clone(),
+        row.protocol.clone(),
+        row.edition.to_string(),
+        row.fields_visited.to_string(),
+        least.to_string(),
+        most.to_string(),
+        class,
+        mean,
+    ]
+}
+
+fn further_words_of(row: &PublicRow) -> FurtherWords {
+    let count = |count: Option<u32>| count.map_or_else(String::new, |count| count.to_string());
+    let [first, last] = row.treatment_weeks.clone().unwrap_or_default();
+    [
+        row.level.word().to_owned(),
+        count(row.fields_with_assumed_economics),
+        count(row.fields_outside_stage),
+        first,
+        last,
+        row.window_basis.clone().unwrap_or_default(),
+    ]
+}
+
+/// A number as every table of it is read: 0.60 and 0.6 are one.
+fn number(value: f64) -> String {
+    format!("{value:?}")
+}
+
+impl Gate {
+    /// The rules for files about `region`, whose rows are of these protocols.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the stages of the roll-up cannot be read.
+    pub fn new<'a>(
+        region: &Region,
+        protocols: impl IntoIterator<Item = &'a str>,
+        grid_km: f64,
+        confidences: &Confidences,
+    ) -> Result<Gate, Failure> {
+        let listed = || region.counties().iter().chain(region.without_shape());
+        let counties: BTreeSet<String> = listed().map(|county| county.id.clone()).collect();
+        let mut public = counties.clone();
+        public.extend(listed().map(|county| county.name.clone()));
+        public.extend(protocols.into_iter().map(str::to_owned));
+        let columns = public_stages()?
+            .into_iter()
+            .filter(|stage| ["county_week", "elsewhere_week"].contains(&&*stage.table))
+            .flat_map(|stage| stage.columns)
+            .map(|column| column.name);
+        Ok(Gate {
+            private: PrivateNames::of(&confidences.names, &public),
+            points: confidences.points.iter().copied().map(place_of).collect(),
+            counties,
+            columns: columns.collect(),
+            rows: BTreeMap::new(),
+            grid_km,
+        })
+    }
+
+    /// Lets public rows through: no other row passes.
+    pub fn allow_rows<'a>(&mut self, entries: impl IntoIterator<Item = &'a Entry>) {
+        for entry in entries {
+            let further = self.rows.entry(words_of(&entry.row)).or_default();
+            further.insert(further_words_of(&entry.row));
+        }
+    }
+
+    /// Judges a file of an issued alert of this protocol.
+    ///
+    /// # Errors
+    /// A [`Failure`] that names the file and the reason.
+    pub fn judge_alert_file(
+        &self,
+        file: &str,
+        name: &str,
+        bytes: &[u8],
+        protocol: &str,
+    ) -> Result<(), Failure> {
+        let known = PUBLIC_FILES.iter().find(|(public, _)| *public == name);
+        let Some((_, judged)) = known else {
+            return Err(stopped(file, "it is no public file"));
+        };
+        if is_of_scenario(bytes) {
+            return Err(stopped(
+                file,
+                "it is of a scenario, and what might be is never published as what was found",
+            ));
+        }
+        let told = match judged {
+            Judged::Words => Ok(()),
+            Judged::Table | Judged::Elsewhere => self.judge_table(bytes, protocol),
+            Judged::Map => self.judge_map(bytes, protocol),
+        };
+        told.map_err(|why| stopped(file, &why))?;
+        self.judge_words(file, bytes)
+    }
+
+    /// Judges a file beside the alerts.
+    ///
+    /// # Errors
+    /// A [`Failure`] that names the file and the reason.
+    pub fn judge_around(&self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+        let is_week_page = name.strip_prefix("week/").and_then(|rest| {
+            let week = rest.strip_suffix(WEEK_PAGE)?.strip_suffix('/')?;
+            week.parse::<IsoWeek>().ok()
+        });
+        match PUBLIC_AROUND.contains(&name) || is_week_page.is_some() {
+            true => self.judge_words(name, bytes),
+            false => Err(stopped(name, "it is no public file")),
+        }
+    }
+
+    /// Judges the stub of a withdrawn alert.
+    ///
+    /// # Errors
+    /// A [`Failure`] that names the file and the reason.
+    pub fn judge_stub(&self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+        self.judge_words(name, bytes)
+    }
+
+    pub(crate) fn judge_words(&self, file: &str, bytes: &[u8]) -> Result<(), Failure> {
+        let text = std::str::from_utf8(bytes).map_err(|_| stopped(file, "it is not text"))?;
+        self.judge_views(file, &views(text, Writing::of_file(file)), Closeness::File)
+    }
+
+    /// Judges the note of an alert, its Markdown as it was written: more closely than a file, since somebody may
+    /// have spread a name over it, and by the places that its numbers name. `points` are the longitudes and latitudes
+    /// of the fields, degrees: those that were known when the alert was made, since a place that a note named before
+    /// a field nearby was ever visited says nothing of that field.
+    ///
+    /// # Errors
+    /// A [`Failure`] that says what it holds.
+    pub fn judge_note(&self, note: &str, points: &[(f64, f64)]) -> Result<(), Failure> {
+        let views = views(note, Writing::Markdown);
+        self.judge_views("the note", &views, Closeness::Note)?;
+        let points = PrivatePoints::of(points, self.grid_km);
+        let named = views.iter().find_map(|view| points.named_in(view));
+        named.map_or(Ok(()), |place| {
+            let [one, other] = place.numbers;
+            let why = format!(
+                "its numbers {one:?} and {other:?} name a place {:.1} km from a field that was visited; the grid of \
+                 published points is {} km wide",
+                place.away_km, self.grid_km
+            );
+            Err(stopped("the note", &why)
+                .mend("write the county in their place, or whole degrees; no place is published finer than the grid"))
+        })
+    }
+
+    fn judge_views(
+        &self,
+        file: &str,
+        views: &[String],
+        closeness: Closeness,
+    ) -> Result<(), Failure> {
+        let found = views
+            .iter()
+            .find_map(|view| self.private.found_in(view, closeness));
+        found.map_or(Ok(()), |name| {
+            Err(stopped(
+                file,
+                &format!("it holds {name:?}, the id of a field, a farm, a scout or a visit, in this or another spelling"),
+            ))
+        })
+    }
+
+    fn judge_table(&self, bytes: &[u8], protocol: &str) -> Result<(), String> {
+        rows_of_csv(bytes)?.iter().try_for_each(|row| {
+            of_protocol(row, protocol)?;
+            self.judge_row(row, &[])
+        })
+    }
+
+    fn judge_map(&self, bytes: &[u8], protocol: &str) -> Result<(), String> {
+        let features = features_of(bytes)?;
+        let mut points: Vec<(f64, f64)> = Vec::new();
+        for feature in &features {
+            of_protocol(&feature.cells, protocol)?;
+            self.judge_row(&feature.cells, &MAP_PROPERTIES)?;
+            if let Some(point) = feature
+                .positions
+                .iter()
+                .find(|point| self.is_private(**point))
+            {
+                return Err(format!(
+                    "{point:?} is the point of a field that was visited"
+                ));
+            }
+            if feature.is_point {
+                points.extend(&feature.positions);
+            }
+        }
+        self.judge_points(points)
+    }
+
+    /// Distinct points lie about a grid width apart, so none says more than its cell.
+    pub(crate) fn judge_points(&self, mut points: Vec<(f64, f64)>) -> Result<(), String> {
+        points.sort_by(|one, other| one.1.total_cmp(&other.1).then(one.0.total_cmp(&other.0)));
+        points.dedup();
+        // A degree of latitude is at least 110.5 km long.
+        let reach = self.grid_km / 110.5;
+        for (place, one) in points.iter().enumerate() {
+            let near = points[place + 1..]
+                .iter()
+                .take_while(|other| other.1 - one.1 <= reach);
+            for other in near {
+                let apart = metres_between(*one, *other) / 1000.0;
+                if apart < GRID_SLACK * self.grid_km {
+                    return Err(format!(
+                        "points {apart:.3} km apart are finer than the grid of {} km",
+                        self.grid_km
+                    ));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    pub(crate) fn is_private(&self, point: (f64, f64)) -> bool {
+        self.points.contains(&place_of(point))
+    }
+
+    /// Judges a row of a table or map: its columns, its place, and that it is a public row. A county of a map without a
+    /// row says so, and has no figure.
+    pub(crate) fn judge_row(&self, row: &Cells, more: &[&str]) -> Result<(), String> {
+        let known = |name: &str| self.columns.contains(name) || more.contains(&name);
+        if let Some(name) = row.keys().find(|name| !known(name)) {
+            return Err(format!("{name:?} is no public column"));
+        }
+        let cell = |name: &str| row.get(name).and_then(Option::as_deref);
+        // A spreadsheet's apostrophe stands before what would be a formula.
+        let plain = |text: &str| text.trim_start_matches('\'').to_owned();
+        let place = match (cell("county_id"), cell("place")) {
+            (Some(county), _) => {
+                if !self.counties.contains(county) && !self.counties.contains(&plain(county)) {
+                    return Err(format!(
+                        "a row is about {county:?}, which is no county: a total next to its parts may give one away"
+                    ));
+                }
+                match self.counties.contains(county) {
+                    true => county.to_owned(),
+                    false => plain(county),
+                }
+            }
+            (None, Some(place)) => plain(place),
+            (None, None) => return Err("a row names no place".to_owned()),
+        };
+        if cell("status") == Some("no-figures") {
+            let names = ["county_id", "county_name", "season", "iso_week", "protocol"];
+            let figure = row.iter().find(|(name, value)| {
+                let is_name = names.contains(&name.as_str()) || more.contains(&name.as_str());
+                value.is_some() && !is_name
+            });
+            return figure.map_or(Ok(()), |(name, _)| {
+                Err(format!("{place} has no figures, and its {name} is there"))
+            });
+        }
+        let mut words = vec![place.clone()];
+        words.extend(COMPARED.iter().map(|name| {
+            let value = cell(name).map(plain).unwrap_or_default();
+            match *name {
+                "mean_pressure" => value.parse().map_or(value, number),
+                _ => value,
+            }
+        }));
+        let same = |name: &str, value: &str| {
+            !row.contains_key(name) || cell(name).map(plain).unwrap_or_default() == value
+        };
+        let is_public = self.rows.get(&words).is_some_and(|rows| {
+            rows.iter().any(|further| {
+                FURTHER
+                    .iter()
+                    .zip(further)
+                    .all(|(name, value)| same(name, value))
+            })
+        });
+        match is_public {
+            true => Ok(()),
+            false => Err(format!("the row of {place} is no public row")),
+        }
+    }
+}
+
+/// A row of another protocol was issued by nobody.
+fn of_protocol(row: &Cells, protocol: &str) -> Result<(), String> {
+    let found = row.get("protocol").and_then(Option::as_deref);
+    match found == Some(protocol) {
+        true => Ok(()),
+        false => Err(format!(
+            "a row is of the protocol {found:?}, and the alert is of {protocol:?}"
+        )),
+    }
+}
+
+/// A file of a scenario says so in its words, or has the column of that name.
+fn is_of_scenario(bytes: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(bytes);
+    let header = text.lines().next().unwrap_or_default();
+    text.contains(NOTICE) || header.split(',').any(|name| name == "scenario")
+}
+
+fn place_of((lon, lat): (f64, f64)) -> (i64, i64) {
+    let whole = |degrees: f64| (degrees / SAME_POINT).round() as i64;
+    (whole(lon), whole(lat))
+}
+
+pub(crate) fn stopped(file: &str, why: &str) -> Failure {
+    Failure::new(
+        Kind::Publish,
+        format!("publishing stopped, nothing was written: {file}: {why}"),
+    )
+    .mend("take it out; what was given in confidence is never published")
+}

@@ -1,0 +1,172 @@
+//! The columns of the plain layout as whoever mends a record sees them: which member each holds, and what is
+//! expected of it.
+//!
+//! The layout itself is read and written in `mapping::plain`; a unit test holds the two together.
+
+/// Columns of the plain layout that hold a member of the visit: name, JSON Pointer, and what is expected of
+/// one that no record does without.
+pub(crate) const VISIT_COLUMNS: [(&str, &str, Option<&str>); 26] = [
+    ("schema_version", "/schema_version", None),
+    (
+        "visit_id",
+        "/visit_id",
+        Some("an id of the visit that no other visit has"),
+    ),
+    ("revision", "/revision", None),
+    (
+        "observed_on",
+        "/observed_on",
+        Some("the day of the visit, as 2026-07-21"),
+    ),
+    (
+        "submitted_at",
+        "/submitted_at",
+        Some("when it was handed in, as 2026-07-21T18:03:00Z"),
+    ),
+    ("observer_id", "/observer_id", Some("the scout's pseudonym")),
+    ("field_id", "/field/field_id", Some("the field's pseudonym")),
+    ("farm_id", "/field/farm_id", None),
+    (
+        "lon",
+        "/field/lon",
+        Some("the field's longitude in degrees, west with a minus sign"),
+    ),
+    ("lat", "/field/lat", Some("the field's latitude in degrees")),
+    (
+        "area_ha",
+        "/field/area_ha",
+        Some("the field's area in hectares"),
+    ),
+    ("county_id", "/field/county_id", None),
+    ("outline", "/field/outline", None),
+    (
+        "crop_type",
+        "/field/crop_type",
+        Some("the crop type, as oilseed or confection"),
+    ),
+    ("protocol", "/protocol", Some("the protocol's id")),
+    ("crop_stage", "/crop_stage", Some("the crop stage, as R3")),
+    (
+        "treatment_cost_amount",
+        "/economics/treatment_cost/amount",
+        Some("what one treatment costs"),
+    ),
+    (
+        "treatment_cost_per",
+        "/economics/treatment_cost/per",
+        Some("acre or ha"),
+    ),
+    (
+        "treatment_cost_currency",
+        "/economics/treatment_cost/currency",
+        Some("a currency, as USD"),
+    ),
+    (
+        "market_value_amount",
+        "/economics/market_value/amount",
+        Some("what the crop sells for"),
+    ),
+    (
+        "market_value_per",
+        "/economics/market_value/per",
+        Some("lb or kg"),
+    ),
+    (
+        "market_value_currency",
+        "/economics/market_value/currency",
+        Some("a currency, as USD"),
+    ),
+    (
+        "plant_population_count",
+        "/economics/plant_population/count",
+        Some("how many plants stand"),
+    ),
+    (
+        "plant_population_per",
+        "/economics/plant_population/per",
+        Some("acre or ha"),
+    ),
+    ("remarks", "/remarks", None),
+    ("retracted", "/retracted", None),
+];
+/// Places of the point among them.
+pub(crate) const LON: usize = 8;
+pub(crate) const LAT: usize = 9;
+/// Columns of the site and the unit, after those of the visit; counts of bracts follow them.
+pub(crate) const SITE: usize = VISIT_COLUMNS.len();
+pub(crate) const SIDE: usize = SITE + 1;
+pub(crate) const SITE_LON: usize = SITE + 2;
+pub(crate) const SITE_LAT: usize = SITE + 3;
+pub(crate) const UNIT: usize = SITE + 4;
+pub(crate) const COUNT: usize = SITE + 5;
+pub(crate) const CATCH: usize = SITE + 6;
+pub(crate) const NIGHTS: usize = SITE + 7;
+pub(crate) const FIRST_BRACT: usize = SITE + 8;
+/// What a column expects, if any record needs it.
+pub(crate) fn expected_in(column: usize) -> Option<&'static str> {
+    match column {
+        NIGHTS => Some("the nights that the trap stood, a whole number, 1 or more"),
+        column if column >= COUNT => Some("a count, a whole number, 0 or more"),
+        column => VISIT_COLUMNS.get(column)?.2,
+    }
+}
+
+/// What would be right, without what only whoever writes mapping files can do about it.
+pub(crate) fn for_the_sender(right: &str) -> &str {
+    let Some(place) = right.find("the mapping says") else {
+        return right;
+    };
+    let before = &right[..place];
+    let end = before.rfind("; ").or_else(|| before.rfind(", "));
+    end.map_or(right, |end| &right[..end])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::mapping::plain_header;
+
+    #[test]
+    fn the_columns_are_those_of_the_plain_layout() {
+        let header = plain_header(1);
+        let names: Vec<&str> = VISIT_COLUMNS.iter().map(|(name, _, _)| *name).collect();
+        assert_eq!(names, header[..SITE]);
+        let places = [
+            (SITE, "site"),
+            (SIDE, "side"),
+            (SITE_LON, "site_lon"),
+            (SITE_LAT, "site_lat"),
+            (UNIT, "unit"),
+            (COUNT, "count"),
+            (CATCH, "catch"),
+            (NIGHTS, "nights"),
+            (FIRST_BRACT, "count_1"),
+            (LON, "lon"),
+            (LAT, "lat"),
+        ];
+        for (place, name) in places {
+            assert_eq!(header[place], name);
+        }
+    }
+
+    #[test]
+    fn a_sender_is_not_told_how_mapping_files_are_written() {
+        for (right, told) in [
+            ("a count, 0 or more", "a count, 0 or more"),
+            (
+                "a date without doubt: 2026-06-07, or 2026-07-06; the mapping says which",
+                "a date without doubt: 2026-06-07, or 2026-07-06",
+            ),
+            (
+                "a date as 2026-07-21, or the mapping says the format: %d.%m.%Y",
+                "a date as 2026-07-21",
+            ),
+            (
+                "counts; if a blank unit was not examined, the mapping says x; if blank is 0, y",
+                "counts",
+            ),
+        ] {
+            assert_eq!(for_the_sender(right), told);
+        }
+    }
+}

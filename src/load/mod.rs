@@ -1,0 +1,7 @@
+//! Loading: a submission becomes an account of accepted, duplicate and held records.
+
+pub mod history;
+pub mod loader;
+pub mod pass;
+pub mod reports;
+pub mod usual;

@@ -1,0 +1,340 @@
+//! One pass over a submission: every record comes out as accepted, duplicate or held.
+//!
+//! It reads and judges chunks side by side, and writes as it goes; what the pass came to counts only
+//! when [`super::loader`] seals it.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use futures::{StreamExt, TryStreamExt, stream};
+use jiff::Timestamp;
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
+use tokio::task::spawn_blocking;
+
+use super::history::History;
+use super::loader::Account;
+use super::reports::{RecordReport, RecordReports};
+use crate::failure::{Failure, Kind};
+use crate::intake::formats::SubmittedFile;
+use crate::intake::identity::{HELD_ID_UNKNOWN, Identity, Ledger, revision_conflict};
+use crate::intake::judge::{Judge, Judged, held, named};
+use crate::intake::limits::HELD_MAX;
+use crate::intake::reader::{RawRecord, RecordReader};
+use crate::store::append::Append;
+use crate::store::closings::ClosingRow;
+use crate::store::known::KnownRecords;
+use crate::store::receipt::{Counts, Submission};
+use crate::visit::doubts;
+use crate::visit::finding::Finding;
+use crate::visit::rows::{HeldRow, VisitRow};
+
+/// Rows are written in batches of about this many visits.
+const BATCH_VISITS: usize = 4_096;
+/// Held records are written when they fill about this much memory.
+const BATCH_HELD_BYTES: usize = 8 << 20;
+/// What a held row and each of its findings take in memory, about.
+const HELD_ROW_BYTES: usize = 300;
+/// Bytes of a submission that may wait between reading and writing. A longer record goes alone.
+const WAITING_BYTES_MAX: usize = 32 << 20;
+/// Held records that are shown of a submission that is refused for their number.
+const FIRST_TOLD: usize = 3;
+
+/// One pass over a submission.
+pub(super) struct Pass<'a> {
+    name: String,
+    known: &'a KnownRecords,
+    history: History,
+    held_doubts: &'a [String],
+    append: Option<Append>,
+    ledger: Ledger,
+    counts: Counts,
+    held: RecordReports,
+    doubts: RecordReports,
+    flags: BTreeMap<&'static str, u64>,
+    visit_rows: Vec<VisitRow>,
+    held_rows: Vec<HeldRow>,
+    held_bytes: usize,
+    closings: Vec<ClosingRow>,
+    now: Timestamp,
+}
+
+/// What a pass came to.
+pub(super) struct Taken {
+    pub(super) account: Account,
+    pub(super) ledger: Ledger,
+    pub(super) history: History,
+    /// The tables written to; a pass that stores nothing has none.
+    pub(super) append: Option<Append>,
+}
+
+impl<'a> Pass<'a> {
+    /// A pass that writes to the tables of `append`, or nowhere.
+    pub(super) fn new(
+        known: &'a KnownRecords,
+        history: History,
+        held_doubts: &'a [String],
+        append: Option<Append>,
+        file: &SubmittedFile,
+        now: Timestamp,
+    ) -> Pass<'a> {
+        Pass {
+            name: file.name.clone(),
+            known,
+            history,
+            held_doubts,
+            append,
+            ledger: Ledger::new(&file.sha256),
+            counts: Counts::default(),
+            held: RecordReports::default(),
+            doubts: RecordReports::default(),
+            flags: BTreeMap::new(),
+            visit_rows: Vec::new(),
+            held_rows: Vec::new(),
+            held_bytes: 0,
+            closings: Vec::new(),
+            now,
+        }
+    }
+
+    /// Reads and judges chunks side by side, takes them in the order of the submission.
+    pub(super) async fn take_all(
+        &mut self,
+        file: &SubmittedFile,
+        reader: RecordReader,
+        judge: &Arc<Judge>,
+        workers: usize,
+    ) -> Result<(), Failure> {
+        let mut judged = stream::unfold(chunks(reader), |mut chunks| async {
+            chunks.recv().await.map(|chunk| (chunk, chunks))
+        })
+        .map_ok(|chunk| judged(judge.clone(), chunk))
+        .try_buffered(workers)
+        .boxed();
+        while let Some((records, waiting)) = judged.try_next().await? {
+            for record in records {
+                self.take(record)?;
+            }
+            if self.visit_rows.len() >= BATCH_VISITS || self.held_bytes >= BATCH_HELD_BYTES {
+                self.write().await?;
+            }
+            drop(waiting);
+        }
+        file.check_unchanged()?;
+        self.held.end()?;
+        self.doubts.end()?;
+        self.write().await
+    }
+
+    /// Every record comes out of here as accepted, duplicate or held.
+    fn take(&mut self, record: Judged) -> Result<(), Failure> {
+        self.counts.received += 1;
+        match record {
+            Judged::Unsound(row) => return self.hold(*row),
+            Judged::Sound(row, raw) => match self.ledger.decide(self.known, &row) {
+                Identity::New => return self.doubt(*row, &raw),
+                Identity::Duplicate => {
+                    self.mend(&row, Identity::Duplicate, &raw);
+                    self.counts.duplicate += 1;
+                }
+                Identity::Conflict => return self.hold(conflicting(&row, &raw)),
+            },
+        }
+        Ok(())
+    }
+
+    /// Closes the held records that a sound record mends.
+    fn mend(&mut self, row: &VisitRow, identity: Identity, raw: &RawRecord) {
+        let mended = self
+            .ledger
+            .mended(self.known, (row, identity), raw.mends, self.now);
+        self.close(mended);
+    }
+
+    fn close(&mut self, closings: impl IntoIterator<Item = ClosingRow>) {
+        for closing in closings {
+            self.counts.closed += 1;
+            if self.append.is_some() {
+                self.closings.push(closing);
+            }
+        }
+    }
+
+    /// A new record is compared with what was accepted before it; doubts flag or hold it.
+    fn doubt(&mut self, mut row: VisitRow, raw: &RawRecord) -> Result<(), Failure> {
+        row.doubts.extend(self.history.doubts(&row));
+        let is_held = |doubt: &&Finding| self.held_doubts.contains(&doubt.code);
+        let reasons: Vec<Finding> = row.doubts.iter().filter(is_held).cloned().collect();
+        if !reasons.is_empty() {
+            self.ledger.forget(&row);
+            return self.hold(held(raw, named(reasons, &row.visit)));
+        }
+        self.mend(&row, Identity::New, raw);
+        if !row.doubts.is_empty() {
+            row.flags.extend(doubts::codes_of(&row.doubts));
+            self.doubts.add(RecordReport {
+                line: row.line,
+                visit_id: Some(row.visit.visit_id.clone()),
+                findings: std::mem::take(&mut row.doubts),
+            })?;
+        }
+        if raw
+            .mends
+            .is_some_and(|id| !self.known.open_held().has_known(id))
+        {
+            row.flags.push(HELD_ID_UNKNOWN);
+        }
+        self.history.add(&row);
+        self.accept(row);
+        Ok(())
+    }
+
+    fn accept(&mut self, row: VisitRow) {
+        self.counts.accepted += 1;
+        self.counts.units += u64::from(row.statistics.units);
+        self.counts.flagged += u64::from(!row.flags.is_empty());
+        for flag in &row.flags {
+            *self.flags.entry(flag).or_default() += 1;
+        }
+        if self.append.is_some() {
+            self.visit_rows.push(row);
+        }
+    }
+
+    fn hold(&mut self, row: HeldRow) -> Result<(), Failure> {
+        self.counts.held += 1;
+        self.refuse_if_mostly_held(&row)?;
+        self.held.add(RecordReport {
+            line: row.line,
+            visit_id: row.visit_id.clone(),
+            findings: row.findings.clone(),
+        })?;
+        if !self.ledger.keep(self.known, &row) {
+            self.counts.held_before += 1;
+            return Ok(());
+        }
+        let replaced = self.ledger.replaced(self.known, &row, self.now);
+        self.close(replaced);
+        if self.append.is_some() {
+            // Reasons can outweigh the record; a short record weighs as much as its row.
+            self.held_bytes += row.record.len() + HELD_ROW_BYTES * (1 + row.findings.len());
+            self.held_rows.push(row);
+        }
+        Ok(())
+    }
+
+    /// A submission of which more is held than taken, and more than anybody mends, is no submission: refused whole.
+    fn refuse_if_mostly_held(&self, last: &HeldRow) -> Result<(), Failure> {
+        let Counts { received, held, .. } = self.counts;
+        if held <= HELD_MAX || held * 2 <= received {
+            return Ok(());
+        }
+        let firsts = self.held.first().iter().take(FIRST_TOLD);
+        let firsts = firsts.flat_map(|report| {
+            let first = report.findings.first();
+            first.map(|finding| format!("line {}: {finding}", report.line))
+        });
+        let told: Vec<String> = firsts.collect();
+        Err(Failure::new(
+            Kind::Submission,
+            format!(
+                "cannot load {}: {held} of its first {received} records would be held, more than the {HELD_MAX} that \
+                 are kept where they are the larger part; nothing of it was loaded",
+                self.name
+            ),
+        )
+        .at(format!("{}; and so on to line {}", told.join("; "), last.line))
+        .mend("is it a file of visit records? mend what the first lines say, for all of them, and load it again"))
+    }
+
+    async fn write(&mut self) -> Result<(), Failure> {
+        if let Some(append) = &mut self.append {
+            append
+                .write_visits(std::mem::take(&mut self.visit_rows))
+                .await?;
+            append.write_held(&self.held_rows).await?;
+            append.write_closings(&self.closings).await?;
+        }
+        self.held_rows.clear();
+        self.closings.clear();
+        self.held_bytes = 0;
+        Ok(())
+    }
+
+    /// What the pass came to, if `take_all` ended well.
+    pub(super) fn finish(self, submission: Submission) -> Taken {
+        Taken {
+            account: Account {
+                submission,
+                counts: self.counts,
+                held: self.held,
+                doubts: self.doubts,
+                flags: self.flags,
+            },
+            ledger: self.ledger,
+            history: self.history,
+            append: self.append,
+        }
+    }
+
+    /// Gives up what was written.
+    pub(super) async fn abandon(self) {
+        if let Some(append) = self.append {
+            append.abandon().await;
+        }
+    }
+}
+
+/// Records that were read, and their share of what may wait at a time.
+struct Chunk {
+    records: Vec<RawRecord>,
+    waiting: OwnedSemaphorePermit,
+}
+
+/// Chunks of records, read on a thread of their own; a few wait at the most.
+fn chunks(reader: RecordReader) -> mpsc::Receiver<Result<Chunk, Failure>> {
+    let (sender, receiver) = mpsc::channel(2);
+    let room = Arc::new(Semaphore::new(WAITING_BYTES_MAX));
+    let runtime = tokio::runtime::Handle::current();
+    spawn_blocking(move || {
+        for records in reader {
+            let chunk = records.map(|records| {
+                let bytes: usize = records.iter().map(|record| record.bytes.len()).sum();
+                let share = bytes.min(WAITING_BYTES_MAX) as u32;
+                let waiting = runtime
+                    .block_on(room.clone().acquire_many_owned(share))
+                    .expect("the room is never closed");
+                Chunk { records, waiting }
+            });
+            // The receiver is gone when the load has failed: nothing is left to read for.
+            if sender.blocking_send(chunk).is_err() {
+                break;
+            }
+        }
+    });
+    receiver
+}
+
+async fn judged(
+    judge: Arc<Judge>,
+    chunk: Chunk,
+) -> Result<(Vec<Judged>, OwnedSemaphorePermit), Failure> {
+    let Chunk { records, waiting } = chunk;
+    let judging = spawn_blocking(move || {
+        records
+            .into_iter()
+            .map(|record| judge.judge(record))
+            .collect()
+    });
+    let judged = judging.await.map_err(|error| {
+        Failure::new(
+            Kind::Submission,
+            format!("a record could not be judged: {error}"),
+        )
+        .mend("please report it, with the file; nothing of it was loaded")
+    })?;
+    Ok((judged, waiting))
+}
+
+fn conflicting(row: &VisitRow, raw: &RawRecord) -> HeldRow {
+    held(raw, named(vec![revision_conflict(row)], &row.visit))
+}

@@ -1,0 +1,3 @@
+//! Scenarios: what would follow under other economics. Private, and never an alert.
+
+pub mod page;

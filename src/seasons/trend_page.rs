@@ -1,0 +1,233 @@
+//! Seasons compared on one page that needs nothing else: a heat strip of the region, one of each county, and whether
+//! any figure has a trend.
+//!
+//! Takes finished seasons and verdicts; computes no figure.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+
+use super::season::{Figure, FigureTrend, Season};
+use super::season_place::season_place_in_words;
+use super::season_weeks::SeasonWeek;
+use super::week_strip::{draw_week_strip, strip_classes};
+use crate::failure::{Failure, Kind};
+use crate::figures::place::Place;
+use crate::protocol::catalogue::Catalogue;
+use crate::region::Region;
+use crate::shared::cautions::IN_ONE_SENTENCE;
+use crate::shared::chart::Chart;
+use crate::shared::page::Inline;
+use crate::shared::page::swatch;
+use crate::shared::shown_names::{display_name, display_names};
+use crate::shared::unseen::plain_text;
+
+/// What the page is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct ComparedSeasons<'a> {
+    /// The counties.
+    pub region: &'a Region,
+    /// The titles of protocols.
+    pub catalogue: &'a Catalogue,
+    /// The seasons of every place and protocol, in their order.
+    pub seasons: &'a [Season],
+    /// The trends of their figures.
+    pub trends: &'a [FigureTrend],
+    /// The rank of every week among earlier seasons.
+    pub weeks: &'a [SeasonWeek],
+    /// Which degree-days are known.
+    pub heat: &'a Heat,
+    /// Version of the store that it was made from.
+    pub store_version: i64,
+    /// The notice that the page rests on rows that are not public, if it does.
+    pub private: Option<&'a str>,
+}
+
+/// The page as HTML.
+///
+/// # Errors
+/// A [`Failure`] if the template cannot be filled.
+pub fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> {
+    let mut years: Vec<i32> = compared
+        .seasons
+        .iter()
+        .map(|season| season.season)
+        .collect();
+    years.sort_unstable();
+    years.dedup();
+    Page {
+        region: display_name(compared.region.title()),
+        notice: compared.region.invented().map(plain_text),
+        private: compared.private,
+        years: years_in_words(&years),
+        protocols: protocols_of(compared),
+        heat: compared.heat.said.clone(),
+        scale: strip_classes()
+            .map(|class| (swatch(class), class.words().replace("median ", "")))
+            .collect(),
+        caution: IN_ONE_SENTENCE,
+        store_version: compared.store_version,
+        style: Inline::of(include_str!("../shared/templates/alert.css")),
+    }
+    .render()
+    .map_err(|error| {
+        Failure::new(
+            Kind::Publish,
+            format!("cannot write the page of seasons: {error}"),
+        )
+    })
+}
+
+/// Which degree-days are known.
+#[derive(Debug, Clone)]
+pub struct Heat {
+    /// Month and day from which they are summed; `None` without temperatures.
+    pub from: Option<(i8, i8)>,
+    /// The same, and for how many weeks they are known, in a sentence.
+    pub said: String,
+}
+
+#[derive(Template)]
+#[template(path = "trend.html", config = "src/shared/templates/askama.toml")]
+struct Page<'a> {
+    region: String,
+    notice: Option<String>,
+    private: Option<&'a str>,
+    years: String,
+    protocols: Vec<OfProtocol>,
+    /// Swatch and words of each class.
+    scale: Vec<(String, String)>,
+    /// Which degree-days are known.
+    heat: String,
+    caution: &'static str,
+    store_version: i64,
+    style: Inline,
+}
+
+/// What the page says of one protocol that has weeks with a pressure.
+struct OfProtocol {
+    /// Its title; its id where the catalogue does not have it.
+    title: String,
+    places: Vec<OfPlace>,
+}
+
+/// What it says of one place.
+struct OfPlace {
+    name: String,
+    strip: Chart,
+    /// The sample size of each season.
+    rests_on: String,
+    /// Which figures have a trend over the seasons.
+    trend: String,
+    /// The rank of its newest week among earlier seasons, where there are enough of them.
+    now: Option<String>,
+}
+
+fn years_in_words(years: &[i32]) -> String {
+    match years {
+        [] => "no season".to_owned(),
+        [one] => one.to_string(),
+        [first, .., last] => format!("{first} to {last}"),
+    }
+}
+
+/// The seasons of each place; the region first, then the counties by name.
+type Places<'a> = BTreeMap<(bool, String, &'a Place), Vec<&'a Season>>;
+
+/// The newest week of a place, if there are enough earlier seasons to rank it among.
+fn place_now(compared: &ComparedSeasons, place: &Place, protocol: &str) -> Option<String> {
+    let of_place = |week: &&SeasonWeek| week.place == *place && week.protocol == protocol;
+    let now = compared.weeks.iter().rfind(of_place)?;
+    now.at_week.percentile()?;
+    let said = season_place_in_words(now, compared.heat.from);
+    Some(format!("{}: {said}", now.iso_week()))
+}
+
+fn protocols_of(compared: &ComparedSeasons) -> Vec<OfProtocol> {
+    let names = display_names(compared.region);
+    let mut grouped: BTreeMap<&str, Places> = BTreeMap::new();
+    for season in compared.seasons {
+        let key = match &season.place {
+            Place::Region => (false, "The region".to_owned(), &season.place),
+            Place::County(id, name) => {
+                let name = names
+                    .get(&**id)
+                    .cloned()
+                    .unwrap_or_else(|| display_name(name));
+                (true, name, &season.place)
+            }
+        };
+        let places = grouped.entry(&season.protocol).or_default();
+        places.entry(key).or_default().push(season);
+    }
+    let mut number = 0;
+    let protocols = grouped.into_iter().filter_map(|(id, places)| {
+        let weeks = || places.values().flatten().flat_map(|season| &season.weeks);
+        let first = weeks().map(|week| week.week).min()?;
+        let last = weeks().map(|week| week.week).max()?;
+        let with_weeks = places
+            .iter()
+            .filter(|(_, seasons)| seasons.iter().any(|season| !season.weeks.is_empty()));
+        let places = with_weeks.map(|((_, name, place), seasons)| {
+            number += 1;
+            let strip_id = format!("strip-{number}");
+            OfPlace {
+                name: name.clone(),
+                strip: draw_week_strip(&strip_id, name, seasons, [first, last]),
+                rests_on: rests_on(seasons),
+                trend: trend_in_words(compared.trends, place, id),
+                now: place_now(compared, place, id),
+            }
+        });
+        let places = places.collect();
+        let known = compared.catalogue.protocol(id);
+        Some(OfProtocol {
+            title: plain_text(known.map_or(id, |protocol| &protocol.title)),
+            places,
+        })
+    });
+    protocols.collect()
+}
+
+/// How many field-weeks each season rests on, so that nobody takes more visits for more pests.
+fn rests_on(seasons: &[&Season]) -> String {
+    let counts: Vec<String> = seasons
+        .iter()
+        .map(|season| format!("{} in {}", season.field_weeks, season.season))
+        .collect();
+    format!("Based on field-weeks: {}.", counts.join(", "))
+}
+
+fn trend_in_words(trends: &[FigureTrend], place: &Place, protocol: &str) -> String {
+    let of_place = |trend: &&FigureTrend| trend.place == *place && trend.protocol == protocol;
+    let found: Vec<String> = trends
+        .iter()
+        .filter(of_place)
+        .filter_map(|trend| {
+            let figure = match trend.figure {
+                Figure::FirstAtHalf => "the week of the first pressure of 0.5",
+                Figure::PeakWeek => "the week of the peak",
+                Figure::PeakPressure => "the peak",
+                Figure::ShareOfWeeks => "the share of weeks at threshold",
+                Figure::PressurePerWeek => "the mean level",
+                Figure::FirstAtHalfHeat => "degree-days at the first pressure of 0.5",
+                Figure::PeakHeat => "degree-days at the peak",
+                Figure::MeanPressureByHeat => "the mean level by degree-days",
+            };
+            let p_value = trend.trend.as_ref()?.p_value();
+            match trend.word() {
+                word @ ("rises" | "falls") => Some(format!("{figure}: {word} (p = {p_value:.3})")),
+                _ => None,
+            }
+        })
+        .collect();
+    let enough = trends
+        .iter()
+        .filter(of_place)
+        .any(|trend| trend.word() != "too-few-seasons");
+    match (found.is_empty(), enough) {
+        (false, _) => format!("Trend over the seasons: {}.", found.join("; ")),
+        (true, true) => "No significant trend.".to_owned(),
+        (true, false) => "Too few seasons to test for a trend.".to_owned(),
+    }
+}
