@@ -6,7 +6,7 @@
 use std::hint::black_box;
 
 use bractline::demo::{Landscape, MessShares, SampleLines, SampleOptions};
-use bractline::intake::validate::VisitSchema;
+use bractline::intake::judge::validate::VisitSchema;
 use bractline::region::Region;
 use bractline::visit::record::Visit;
 use criterion::{Criterion, Throughput};

@@ -26,7 +26,6 @@ pub mod export;
 pub mod figures;
 pub mod gate;
 pub mod held;
-pub mod intake;
 pub mod load;
 pub mod plan;
 pub mod rollup;
@@ -37,5 +36,6 @@ pub mod store;
 pub mod workspace;
 
 pub use disclosure;
+pub use intake;
 pub use scouting::{failure, phenology as heat, plain_file, protocol, region, visit};
 pub use stats as statistics;

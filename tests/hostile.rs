@@ -1,7 +1,7 @@
 //! Records that are wrong on purpose, among good ones: each is held whole, with line, place, what was
 //! found and what would be right, and the good ones beside it are accepted.
 
-use bractline::intake::formats::hexadecimal;
+use bractline::intake::read::formats::hexadecimal;
 use serde_json::json;
 
 use crate::support::{TestWorkspace, counts, full_visit};

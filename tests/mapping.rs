@@ -9,7 +9,7 @@ use bractline::failure::Failure;
 use bractline::intake::mapping::{
     MAPPING_SCHEMA, Mapping, plain_header, plain_records, plain_rows, suggest,
 };
-use bractline::intake::table::{Cell, Row, Sheet, TableRecord};
+use bractline::intake::sheet::table::{Cell, Row, Sheet, TableRecord};
 use bractline::visit::finding::Finding;
 use bractline::visit::heads::Heads;
 use bractline::visit::record::{

@@ -9,8 +9,8 @@ use super::submissions::{Accounts, Submissions};
 use super::{Format, Outcome};
 use crate::failure::Failure;
 use crate::intake::mapping::suggest;
-use crate::intake::no_table::as_table;
-use crate::intake::sheets::read_sheets;
+use crate::intake::read::no_table::as_table;
+use crate::intake::read::sheets::read_sheets;
 use crate::shared::report;
 use crate::workspace::Workspace;
 

@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::submissions::{Accounts, Submissions, progress};
 use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
 use crate::failure::Failure;
-use crate::intake::judge::Judge;
+use crate::intake::judge::judging::Judge;
 use crate::intake::mapping::Mapping;
 use crate::load::loader::Loader;
 use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};

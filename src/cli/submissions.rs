@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
-use crate::intake::formats::SubmittedFile;
+use crate::intake::read::formats::SubmittedFile;
 use crate::load::loader::Account;
 use crate::load::reports::RecordReports;
 use crate::shared::report;

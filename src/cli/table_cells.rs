@@ -1,7 +1,7 @@
 //! Cells as intake knows them → cells as tables are written of: neither side knows the other.
 
 use crate::intake::mapping::{plain_header, plain_rows};
-use crate::intake::table::Cell;
+use crate::intake::sheet::table::Cell;
 use crate::shared::table_files::TableCell;
 use crate::visit::heads::Heads;
 use crate::visit::record::{Count, Visit};

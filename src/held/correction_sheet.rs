@@ -11,10 +11,10 @@ use super::plain_columns::{
     VISIT_COLUMNS, expected_in, for_the_sender,
 };
 use super::row_text::{in_lines, place_of};
-use crate::intake::kept_rows::{ReadOfRows, read_kept, with_unread};
-use crate::intake::made_id::COUNT_SHEET_ID;
+use crate::intake::corrections::kept_rows::{ReadOfRows, read_kept, with_unread};
+use crate::intake::mapping::made_id::COUNT_SHEET_ID;
 use crate::intake::mapping::{cell_of_sent, marked, plain_header};
-use crate::intake::table::Cell;
+use crate::intake::sheet::table::Cell;
 use crate::visit::finding::Finding;
 use crate::visit::words::{in_words, starts_formula};
 

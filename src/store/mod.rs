@@ -14,6 +14,7 @@ mod durable;
 mod files_whole;
 mod hashed;
 pub mod held;
+pub mod identity;
 pub mod known;
 mod listing;
 pub mod open_held;

@@ -15,7 +15,7 @@ use super::names::{content, folded, is_blank, trimmed};
 use super::numbers::{Fault, NumberForm, read_number};
 use super::plain;
 use super::unit::{self, Unit};
-use crate::intake::table::Cell;
+use crate::sheet::table::Cell;
 
 /// Numbers beyond this lost digits in a spreadsheet, which keeps fifteen.
 const EXACT_MAX: f64 = 1e15;
@@ -264,7 +264,7 @@ impl Reading {
         let Cell::Text(text) = cell else {
             return Err(self.wrong_kind());
         };
-        let read = crate::intake::strict::strict_value(text.trim());
+        let read = crate::sheet::strict::strict_value(text.trim());
         match read {
             Ok(read) if read.repeated.is_empty() => Ok(read.value),
             _ => Err(Fault::new(

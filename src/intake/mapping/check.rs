@@ -14,7 +14,7 @@ use super::names::{column_of, folded};
 use super::{
     Constant, Field, IdPlan, Ignored, Mapping, RowPlan, SheetChoice, Skip, TableForm, check_sources,
 };
-use crate::failure::{Failure, Kind as FailureKind};
+use scouting::failure::{Failure, Kind as FailureKind};
 
 /// Reads and checks the text of a mapping file.
 pub(super) fn read(text: &str, place: &str) -> Result<Mapping, Failure> {

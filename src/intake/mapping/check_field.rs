@@ -179,7 +179,7 @@ fn reading(
         zero_pad: entry
             .zero_pad
             .unwrap_or(0)
-            .min(crate::visit::record::TEXT_LENGTH_MAX),
+            .min(scouting::visit::record::TEXT_LENGTH_MAX),
         part: part(entry)?,
         verbatim: false,
     })

@@ -9,8 +9,8 @@ use super::names::{cell_place, content, folded, letters, quoted};
 use super::rows::DataRow;
 use super::sheets::{ChosenSheet, groups, header, title_names};
 use super::{Field, Mapping, Selector};
-use crate::failure::{Failure, Kind};
-use crate::intake::table::{Cell, Row, Sheet};
+use crate::sheet::table::{Cell, Row, Sheet};
+use scouting::failure::{Failure, Kind};
 
 /// How many rows are searched for a header that does not stand where the mapping says.
 const HEADER_SEARCH_ROWS: usize = 50;

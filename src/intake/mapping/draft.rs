@@ -9,7 +9,7 @@ use serde_json::Value;
 use super::cells::Said;
 use super::member::{Level, MEMBERS, Member};
 use super::numbers::Fault;
-use crate::visit::record::CountForm;
+use scouting::visit::record::CountForm;
 
 /// What was read from a cell, and where.
 #[derive(Debug, Clone)]

@@ -16,7 +16,7 @@ use super::numbers::Fault;
 use super::record::record;
 use super::rows::DataRow;
 use super::{Field, Mapping};
-use crate::intake::table::{Cell, TableRecord};
+use crate::sheet::table::{Cell, TableRecord};
 
 /// A cell after it was read.
 struct ReadCell<'t> {

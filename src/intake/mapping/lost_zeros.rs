@@ -9,7 +9,7 @@ use super::member::{Kind, Level};
 use super::names::content;
 use super::numbers::Fault;
 use super::{Field, Mapping};
-use crate::intake::table::Cell;
+use crate::sheet::table::Cell;
 
 /// Digits of a county code of the United States.
 const COUNTY_DIGITS: usize = 5;

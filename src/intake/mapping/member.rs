@@ -4,7 +4,7 @@
 //! `/sites/{site}/heads/{head}/{bract}`. A placeholder stands for the number that a sheet gives to
 //! the site, the head or the bract, which a column may hold by itself (`{head}`).
 
-use crate::visit::record::{AMOUNT_MAX, CountForm};
+use scouting::visit::record::{AMOUNT_MAX, CountForm};
 
 /// A member of the visit record, or the number of a unit or bract.
 #[derive(Debug, PartialEq)]

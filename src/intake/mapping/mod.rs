@@ -24,6 +24,7 @@ mod draft;
 mod file;
 mod group;
 mod lost_zeros;
+pub mod made_id;
 mod member;
 mod mistake;
 mod names;
@@ -42,9 +43,9 @@ mod unmentioned;
 use self::cells::Reading;
 use self::file::{BlankKey, BlankUnits, RowIs};
 use self::member::{Keys, Kind, Level, Member};
-use crate::failure::{Failure, Kind as FailureKind};
-use crate::intake::made_id::recipe;
-use crate::intake::table::{Sheet, TableRecord};
+use crate::mapping::made_id::recipe;
+use crate::sheet::table::{Sheet, TableRecord};
+use scouting::failure::{Failure, Kind as FailureKind};
 
 pub use self::names::cell_of;
 pub use self::plain::{marked, plain_header, plain_records, plain_rows};
@@ -134,7 +135,7 @@ struct IdPlan {
 }
 
 impl IdPlan {
-    /// The plan as a text, for [`crate::intake::made_id`].
+    /// The plan as a text, for [`crate::mapping::made_id`].
     fn recipe(&self) -> String {
         let prefix = Some(&*self.prefix).filter(|prefix| !prefix.is_empty());
         recipe(prefix, self.from.iter().map(|member| member.pointer))

@@ -4,7 +4,7 @@
 
 use unicode_normalization::UnicodeNormalization;
 
-use crate::intake::table::Cell;
+use crate::sheet::table::Cell;
 
 /// What a message quotes of a cell, in characters.
 const QUOTE_LENGTH_MAX: usize = 60;

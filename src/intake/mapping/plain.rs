@@ -9,10 +9,10 @@ use std::sync::LazyLock;
 
 use super::Mapping;
 use super::names::{content, is_blank, is_space};
-use crate::failure::Failure;
-use crate::intake::table::{Cell, Sheet, TableRecord};
-use crate::visit::heads::Heads;
-use crate::visit::record::{COUNTS_OF_HEAD_MAX, Site, Visit};
+use crate::sheet::table::{Cell, Sheet, TableRecord};
+use scouting::failure::Failure;
+use scouting::visit::heads::Heads;
+use scouting::visit::record::{COUNTS_OF_HEAD_MAX, Site, Visit};
 
 const LAYOUT: &str = include_str!("plain.toml");
 const NAME: &str = "the plain layout";

@@ -11,9 +11,9 @@ use super::columns::Table;
 use super::draft::{Draft, Slot, sibling};
 use super::member::{self, Level, MEMBERS, Member};
 use super::{IdPlan, Mapping, sent};
-use crate::intake::made_id::made_id;
-use crate::intake::table::TableRecord;
-use crate::visit::finding::Finding;
+use crate::mapping::made_id::made_id;
+use crate::sheet::table::TableRecord;
+use scouting::visit::finding::Finding;
 
 /// Writes the record of a draft.
 pub(super) fn record(draft: Draft, mapping: &Mapping, table: &Table<'_>) -> TableRecord {

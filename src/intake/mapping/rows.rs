@@ -8,8 +8,8 @@ use super::Skip;
 use super::columns::{At, Column, Finder, Table, wanted};
 use super::names::{cell_place, content, folded, is_blank, quoted};
 use super::sheets::{ChosenSheet, groups};
-use crate::failure::Failure;
-use crate::intake::table::{Cell, Row};
+use crate::sheet::table::{Cell, Row};
+use scouting::failure::Failure;
 
 /// A row of data and the titles above it.
 pub(super) struct DataRow<'a> {

@@ -7,7 +7,7 @@
 use serde_json::{Value, json};
 
 use super::columns::Table;
-use crate::intake::table::Cell;
+use crate::sheet::table::Cell;
 
 /// The rows of a record.
 pub(super) fn as_sent(table: &Table<'_>, rows: &[usize]) -> String {

@@ -4,8 +4,8 @@
 
 use super::names::{content, folded, is_blank, quoted};
 use super::{Mapping, SheetChoice};
-use crate::failure::{Failure, Kind};
-use crate::intake::table::Sheet;
+use crate::sheet::table::Sheet;
+use scouting::failure::{Failure, Kind};
 
 /// A sheet that the mapping reads, with what its name says.
 pub(super) struct ChosenSheet<'a> {

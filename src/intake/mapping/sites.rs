@@ -9,7 +9,7 @@ use super::file::BlankUnits;
 use super::member::{self, Level, MEMBERS};
 use super::names::unseen;
 use super::record::Writer;
-use crate::visit::finding::Finding;
+use scouting::visit::finding::Finding;
 
 const NIGHTS: &str = "/sites/{site}/traps/{trap}/nights";
 

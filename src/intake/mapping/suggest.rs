@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 use regex::Regex;
 
 use super::names::{content, folded, is_blank, letters, quoted};
-use crate::intake::table::{Cell, Row, Sheet};
+use crate::sheet::table::{Cell, Row, Sheet};
 
 /// Rows that are looked at for the header, and for samples of cells.
 const SEARCH_ROWS: usize = 50;

@@ -7,7 +7,7 @@
 //! Special Publication 811, appendix B); a short hundredweight is 100 lb and a short ton 2,000 lb.
 
 use super::member::Quantity;
-use crate::visit::units::HECTARES_PER_ACRE;
+use scouting::visit::units::HECTARES_PER_ACRE;
 
 /// Hectares in one US survey acre: 160 square rods of 16.5 survey feet of 1200/3937 m.
 const HECTARES_PER_SURVEY_ACRE: f64 =

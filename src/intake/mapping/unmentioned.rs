@@ -9,8 +9,8 @@ use super::columns::{At, Column, Finder};
 use super::names::{folded, is_blank, letters, quoted, shown};
 use super::no_day::is_a_day;
 use super::rows::DataRow;
-use crate::failure::Failure;
-use crate::intake::table::Row;
+use crate::sheet::table::Row;
+use scouting::failure::Failure;
 
 impl Finder<'_, '_> {
     /// Refuses a sheet with data in a place that neither a field nor `ignore` names.

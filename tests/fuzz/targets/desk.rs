@@ -5,11 +5,11 @@ use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 
 use bractline::failure::Failure;
-use bractline::intake::formats::SubmittedFile;
-use bractline::intake::judge::{Judge, Judged};
+use bractline::intake::judge::judging::{Judge, Judged};
+use bractline::intake::judge::validate::VISIT_SCHEMA;
 use bractline::intake::mapping::Mapping;
-use bractline::intake::reader::RecordReader;
-use bractline::intake::validate::VISIT_SCHEMA;
+use bractline::intake::read::formats::SubmittedFile;
+use bractline::intake::read::reader::RecordReader;
 use bractline::load::loader::{Account, Loader};
 use bractline::protocol::catalogue::Catalogue;
 use bractline::region::Region;

@@ -3,8 +3,8 @@
 use std::sync::LazyLock;
 
 use bractline::intake::mapping::{MAPPING_SCHEMA, Mapping};
-use bractline::intake::sheets::read_sheets;
-use bractline::intake::table::Sheet;
+use bractline::intake::read::sheets::read_sheets;
+use bractline::intake::sheet::table::Sheet;
 use jsonschema::Validator;
 use serde_json::Value;
 

@@ -1,0 +1,258 @@
+//! Mended records on their way back: which held record each is meant to mend.
+//!
+//! `held export` hands out records of JSON in two forms, and both come back here: lines in which the
+//! record is wrapped (`{"held_id":…,"reasons":…,"record":…}`), and sheets with the columns `held_id` and
+//! `record_mended`. What had come as rows goes out and back as rows: [`crate::corrections::mended_rows`]. Whether the
+//! record is sound now is the judge's to say, as of any other.
+
+use std::borrow::Cow;
+
+use bytes::Bytes;
+use serde::Deserialize;
+use serde_json::value::RawValue;
+use serde_json::{Map, Value};
+
+use crate::corrections::mended_rows::settle;
+use crate::read::reader::RawRecord;
+use crate::sheet::table::{Cell, Row, Sheet};
+use scouting::visit::held_id::HeldId;
+
+/// Header of the column that names the held record.
+pub const HELD_ID: &str = "held_id";
+/// Header of the column with the record as its sender mended it.
+pub const RECORD_MENDED: &str = "record_mended";
+/// Rows in which the header is looked for.
+const HEADER_ROWS_MAX: usize = 20;
+
+/// A line as `held export --format ndjson` writes it; other members are for the reader.
+#[derive(Deserialize)]
+struct Wrapped<'a> {
+    #[serde(borrow)]
+    held_id: Cow<'a, str>,
+    /// How the record's identity is made, if it bears none.
+    held_visit_id_from: Option<String>,
+    #[serde(borrow)]
+    record: &'a RawValue,
+}
+
+/// The record inside a wrapped one; any other record as it is. No visit has the members `held_id` and
+/// `record`, so nothing that is a visit is taken for a wrapped one.
+pub fn unwrapped(raw: RawRecord) -> RawRecord {
+    // Most records are not wrapped, and are not read for that.
+    if raw.mends.is_some() || memchr::memmem::find(&raw.bytes, b"\"held_id\"").is_none() {
+        return raw;
+    }
+    match inner(&raw.bytes) {
+        Some((mends, bytes)) => RawRecord {
+            line: raw.line,
+            bytes,
+            mends: Some(mends),
+            table: None,
+        },
+        None => raw,
+    }
+}
+
+fn inner(bytes: &Bytes) -> Option<(HeldId, Bytes)> {
+    let text = std::str::from_utf8(bytes).ok()?;
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let wrapped: Wrapped<'_> = serde_json::from_str(text).ok()?;
+    let mends = wrapped.held_id.parse().ok()?;
+    let record = wrapped.record.get();
+    // What was no JSON is wrapped as a text; a visit is never one.
+    if let Ok(text) = serde_json::from_str::<String>(record) {
+        return Some((mends, Bytes::from(text)));
+    }
+    let own = bytes.slice_ref(record.as_bytes());
+    let made = wrapped
+        .held_visit_id_from
+        .and_then(|recipe| identified(record, &recipe));
+    Some((mends, made.map_or(own, Bytes::from)))
+}
+
+/// A record with the identity that its recipe makes; `None` if it is no object.
+fn identified(record: &str, recipe: &str) -> Option<String> {
+    let mut members: Map<String, Value> = serde_json::from_str(record).ok()?;
+    settle(&mut members, recipe);
+    Some(Value::Object(members).to_string())
+}
+
+/// The mended records of a workbook that `held export` made, each with the number of its row; `None`
+/// if it is another workbook. Rows whose `record_mended` is empty were not mended here, and hand in
+/// nothing. A row whose `held_id` was changed into something else hands in its record without one.
+pub fn mended_records(sheets: &[Sheet]) -> Option<Vec<RawRecord>> {
+    let mut records = None;
+    for sheet in sheets {
+        let Some((below, columns)) = header(&sheet.rows) else {
+            continue;
+        };
+        let rows = sheet.rows[below..].iter();
+        records
+            .get_or_insert_with(Vec::new)
+            .extend(rows.filter_map(|row| mended_record(row, columns)));
+    }
+    records
+}
+
+/// Places of the two columns, and of the first row below the header.
+fn header(rows: &[Row]) -> Option<(usize, (usize, usize))> {
+    rows.iter()
+        .take(HEADER_ROWS_MAX)
+        .enumerate()
+        .find_map(|(place, row)| {
+            let columns = (
+                column_named(row, HELD_ID)?,
+                column_named(row, RECORD_MENDED)?,
+            );
+            Some((place + 1, columns))
+        })
+}
+
+/// The place of the column with this header.
+pub(crate) fn column_named(header: &Row, name: &str) -> Option<usize> {
+    header
+        .cells
+        .iter()
+        .position(|cell| matches!(cell, Cell::Text(text) if text.trim() == name))
+}
+
+fn mended_record(row: &Row, (id, record): (usize, usize)) -> Option<RawRecord> {
+    let text = text_of(row.cells.get(record)?);
+    if text.trim().is_empty() {
+        return None;
+    }
+    let mends = row
+        .cells
+        .get(id)
+        .and_then(|cell| text_of(cell).parse().ok());
+    Some(RawRecord {
+        line: row.number,
+        bytes: Bytes::from(text),
+        mends,
+        table: None,
+    })
+}
+
+/// A cell's text, without the apostrophe that keeps a spreadsheet from reading a formula.
+pub(crate) fn text_of(cell: &Cell) -> String {
+    match cell {
+        Cell::Empty => String::new(),
+        Cell::Text(text) => match text.strip_prefix('\'') {
+            Some(rest) if scouting::visit::words::starts_formula(rest) => rest.to_owned(),
+            _ => text.clone(),
+        },
+        Cell::Number(number) => number.to_string(),
+        Cell::Truth(truth) => truth.to_string(),
+        Cell::Date(date) => date.to_string(),
+        Cell::Moment(moment) => moment.to_string(),
+        Cell::Broken(words) => words.clone(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ID: &str = "01ababababababab-12";
+
+    fn raw(text: &str) -> RawRecord {
+        RawRecord {
+            line: 3,
+            bytes: Bytes::copy_from_slice(text.as_bytes()),
+            mends: None,
+            table: None,
+        }
+    }
+
+    #[test]
+    fn a_wrapped_record_is_unwrapped_byte_for_byte() {
+        let record = r#"{"visit_id":"a",  "held_id":1, "remarks":"\u00e9"}"#;
+        for wrapped in [
+            format!(r#"{{"held_id":"{ID}","reasons":["x"],"record":{record}}}"#),
+            format!("\u{feff}{{ \"record\" : {record} , \"held_id\":\"{ID}\"}}"),
+        ] {
+            let unwrapped = unwrapped(raw(&wrapped));
+            assert_eq!(unwrapped.mends, Some(ID.parse().unwrap()));
+            assert_eq!(unwrapped.bytes, record.as_bytes());
+            assert_eq!(unwrapped.line, 3);
+        }
+    }
+
+    #[test]
+    fn what_was_no_json_is_wrapped_as_a_text() {
+        let wrapped = format!(r#"{{"held_id":"{ID}","record":"{{\"visit_id\":"}}"#);
+        assert_eq!(unwrapped(raw(&wrapped)).bytes, r#"{"visit_id":"#.as_bytes());
+    }
+
+    #[test]
+    fn whatever_is_not_wrapped_stays_as_it_is() {
+        for text in [
+            r#"{"visit_id":"a"}"#,
+            r#"{"remarks":"\"held_id\" and \"record\""}"#,
+            r#"{"held_id":"x","record":{}}"#,
+            &format!(r#"{{"held_id":"{ID}"}}"#),
+            &format!(r#"{{"held_id":"{ID}","held_id":"{ID}","record":{{}}}}"#),
+            &format!(r#"{{"held_id":"{ID}","record":{{}}"#),
+            &format!(r#"[{{"held_id":"{ID}","record":{{}}}}]"#),
+        ] {
+            let unwrapped = unwrapped(raw(text));
+            assert_eq!(unwrapped.mends, None, "{text}");
+            assert_eq!(unwrapped.bytes, text.as_bytes());
+        }
+    }
+
+    fn sheet(rows: &[&[&str]]) -> Sheet {
+        let row = |(number, cells): (u64, &&[&str])| Row {
+            number,
+            cells: cells
+                .iter()
+                .map(|text| match *text {
+                    "" => Cell::Empty,
+                    text => Cell::Text(text.to_owned()),
+                })
+                .collect(),
+        };
+        Sheet {
+            name: String::new(),
+            rows: (1..).zip(rows).map(row).collect(),
+        }
+    }
+
+    #[test]
+    fn a_sheet_of_ours_is_known_by_its_header_and_hands_in_what_was_mended() {
+        let records = mended_records(&[
+            sheet(&[&["how to use this workbook"]]),
+            sheet(&[
+                &["records to mend"],
+                &["line", "held_id", "record_as_sent", "record_mended"],
+                &["1", ID, "{", "{}"],
+                &["2", ID, "{", ""],
+                &["3", ID, "{"],
+                &["4", "changed", "{", "{\"a\":1}"],
+                &["5", ID, "=1", "'=1"],
+                &["6", ID, "'a'", "'a'"],
+                &[],
+            ]),
+        ]);
+        let records: Vec<(u64, bool, String)> = records
+            .unwrap()
+            .into_iter()
+            .map(|record| {
+                let text = String::from_utf8(record.bytes.to_vec()).unwrap();
+                (record.line, record.mends.is_some(), text)
+            })
+            .collect();
+        let expected = [
+            (3, true, "{}"),
+            (6, false, "{\"a\":1}"),
+            (7, true, "=1"),
+            (8, true, "'a'"),
+        ];
+        assert_eq!(
+            records,
+            expected.map(|(line, mends, text)| (line, mends, text.to_owned()))
+        );
+        assert!(mended_records(&[sheet(&[&["visit_id", "held_id"], &["a", ID]])]).is_none());
+        assert!(mended_records(&[]).is_none());
+    }
+}

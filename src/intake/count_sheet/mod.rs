@@ -1,0 +1,5 @@
+//! A count sheet of ours that a scout filled in, read as visits.
+
+pub mod reading;
+pub(crate) mod sheet_cells;
+pub(crate) mod site_counts;

@@ -1,0 +1,410 @@
+//! A filled count sheet → records, without a mapping: the tabs Visits and Counts joined by the visit's number.
+//!
+//! Rows left blank are passed over; every other row comes out in some record, as a document for the schema
+//! and the rules or with findings that name its cells. Reading the file is not done here, nor is any
+//! judgement that all records share. The columns are in `protocol::sheet_layout`.
+//!
+//! The sheet has no column for `visit_id`. It is made of what tells one visit from another
+//! (`made_id::COUNT_SHEET_ID`) and of nothing else: the same visit in another file is the same visit, and a
+//! corrected one, with `Revision` raised, is its next revision.
+
+use std::collections::BTreeMap;
+
+use serde_json::{Map, Value, json};
+
+use crate::count_sheet::sheet_cells::{
+    HeadedTab, Placed, as_sent, end_of_day, holds_something, is_blank, words,
+};
+use crate::count_sheet::site_counts::{CountTab, sites_of};
+use crate::mapping::made_id::{COUNT_SHEET_ID, made_id};
+use crate::sheet::table::{Cell, Row, Sheet, TableRecord};
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::sheet_layout::{
+    COUNTS_TAB, INSTRUCTIONS_TAB, LAYOUT, LAYOUT_FAMILY, MARK_BRACTS, MARK_FORM, MARK_LAYOUT,
+    MARK_PROTOCOL, MARK_TAB, VISITS_TAB, VisitColumn,
+};
+use scouting::visit::finding::Finding;
+use scouting::visit::record::{COUNTS_OF_HEAD_MAX, CountForm};
+
+/// The records of a filled count sheet; `None` if the workbook is none. One record a visit, in the order
+/// of the tab Visits, then one for counts of each visit that Visits does not have, and one for each tab or
+/// place with entries where none belong.
+///
+/// # Errors
+/// A [`Failure`] if a tab or a heading is missing or the layout is of a later version.
+pub fn count_sheet_records(
+    sheets: &[Sheet],
+    file_name: &str,
+) -> Option<Result<Vec<TableRecord>, Failure>> {
+    let mark = marks(sheets)?;
+    Some(Book::of(sheets, &mark, file_name).map(|book| book.records(sheets)))
+}
+
+/// The keys and values of the hidden tab, if there is one of a layout of ours.
+fn marks(sheets: &[Sheet]) -> Option<BTreeMap<String, String>> {
+    let tab = sheets.iter().find(|sheet| sheet.name == MARK_TAB)?;
+    let mut marks = BTreeMap::new();
+    for row in &tab.rows {
+        if let [key, value, ..] = &row.cells[..] {
+            let value = match value {
+                Cell::Number(number) => number.to_string(),
+                value => words(value),
+            };
+            marks.insert(words(key), value);
+        }
+    }
+    let layout = marks.get(MARK_LAYOUT)?;
+    layout.starts_with(LAYOUT_FAMILY).then_some(marks)
+}
+
+/// A count sheet whose tabs and headings were found.
+struct Book<'a> {
+    protocol: String,
+    visits: HeadedTab<'a>,
+    counts: CountTab<'a>,
+}
+
+impl<'a> Book<'a> {
+    fn of(
+        sheets: &'a [Sheet],
+        marks: &BTreeMap<String, String>,
+        file_name: &str,
+    ) -> Result<Book<'a>, Failure> {
+        let refused = |what: String, mend: &str| {
+            Failure::new(Kind::Submission, format!("cannot read {file_name}: {what}")).mend(mend)
+        };
+        let mark = |key: &str| marks.get(key).map(String::as_str).unwrap_or_default();
+        if mark(MARK_LAYOUT) != LAYOUT {
+            let what = format!("it is a count sheet of the layout {:?}", mark(MARK_LAYOUT));
+            return Err(refused(
+                what,
+                "this version reads the layout \"count-sheet 1\": use a newer version",
+            ));
+        }
+        let damaged = |key: &str| {
+            let what = format!("its hidden tab {MARK_TAB:?} does not say {key:?} as it should");
+            refused(
+                what,
+                "copy the entries into a fresh count sheet (bractline sheet)",
+            )
+        };
+        let tab = |name: &str| {
+            sheets.iter().find(|sheet| sheet.name == name).ok_or_else(|| {
+                refused(
+                    format!("the tab {name:?} of the count sheet is missing"),
+                    "give the tab its name back, or copy the entries into a fresh count sheet (bractline sheet)",
+                )
+            })
+        };
+        let form = [CountForm::Heads, CountForm::Plants, CountForm::Traps]
+            .into_iter()
+            .find(|form| form.member() == mark(MARK_FORM))
+            .ok_or_else(|| damaged(MARK_FORM))?;
+        let bracts = match form {
+            CountForm::Heads => mark(MARK_BRACTS)
+                .parse()
+                .ok()
+                .filter(|bracts| (1..=COUNTS_OF_HEAD_MAX).contains(bracts))
+                .ok_or_else(|| damaged(MARK_BRACTS))?,
+            CountForm::Plants | CountForm::Traps => 0,
+        };
+        if mark(MARK_PROTOCOL).is_empty() {
+            return Err(damaged(MARK_PROTOCOL));
+        }
+        let columns = VisitColumn::ALL.map(|column| (column.name().to_owned(), true));
+        Ok(Book {
+            protocol: mark(MARK_PROTOCOL).to_owned(),
+            visits: HeadedTab::of(tab(VISITS_TAB)?, &columns, file_name)?,
+            counts: CountTab::of(tab(COUNTS_TAB)?, form, bracts, file_name)?,
+        })
+    }
+
+    fn records(&self, sheets: &[Sheet]) -> Vec<TableRecord> {
+        let mut units = self.counts.filled_units();
+        let rows: Vec<&Row> = self
+            .visits
+            .rows()
+            .iter()
+            .filter(|row| self.is_filled(row))
+            .collect();
+        let mut rows_of_number: BTreeMap<Option<u64>, usize> = BTreeMap::new();
+        for row in &rows {
+            *rows_of_number.entry(self.number(row)).or_default() += 1;
+        }
+        let mut records = Vec::new();
+        for row in rows {
+            let number = self.number(row);
+            // Units without a visit's number belong to no visit, least of all to one without a number.
+            let units = number
+                .and_then(|_| units.remove(&number))
+                .unwrap_or_default();
+            records.push(self.visit_record(row, &units, rows_of_number[&number]));
+        }
+        records.extend(units.values().map(|units| self.orphaned(units)));
+        records.extend(self.strays(sheets));
+        records
+    }
+
+    /// Whether a scout wrote in the row: the visit's number and revision 1 stand there from the start.
+    fn is_filled(&self, row: &'a Row) -> bool {
+        let written = |(place, column): (usize, VisitColumn)| {
+            let cell = self.visits.cell(row, place);
+            match column {
+                VisitColumn::Visit => false,
+                VisitColumn::Revision => !cell.is_blank() && cell.ordinal() != Some(1),
+                _ => !cell.is_blank(),
+            }
+        };
+        VisitColumn::ALL.into_iter().enumerate().any(written)
+            || !self.visits.unknown_cells(row).is_empty()
+    }
+
+    /// The unit of an amount means nothing where the amount is blank.
+    fn is_meant(&self, row: &'a Row, column: VisitColumn) -> bool {
+        let amounts = column.amounts();
+        let mut filled = VisitColumn::ALL
+            .into_iter()
+            .enumerate()
+            .filter(|(place, _)| !self.visits.cell(row, *place).is_blank());
+        amounts.is_empty() || filled.any(|(_, column)| amounts.contains(&column))
+    }
+
+    fn number(&self, row: &'a Row) -> Option<u64> {
+        self.visits.cell(row, 0).ordinal()
+    }
+
+    fn visit_record(&self, row: &'a Row, units: &[&'a Row], rows_of_number: usize) -> TableRecord {
+        let mut draft = Draft::default();
+        draft.findings.extend(self.visits.unknown_cells(row));
+        let number = self.visits.cell(row, 0);
+        draft.places.insert(String::new(), number.place.clone());
+        if number.ordinal().is_none() {
+            draft.findings.push(number.finding(
+                "visit-number-missing",
+                "",
+                "the number under which the visit's counts stand is expected: 1, 2 …",
+            ));
+        } else if rows_of_number > 1 {
+            draft.findings.push(number.finding(
+                "visit-number-repeated",
+                "",
+                "each visit has a number of its own: which counts belong to this one?",
+            ));
+        } else if units.is_empty() {
+            draft.findings.push(number.finding(
+                "visit-without-counts",
+                "/sites",
+                "the tab Counts has none under this number: write 0 where nothing was found",
+            ));
+        }
+        for (place, column) in VisitColumn::ALL.into_iter().enumerate().skip(1) {
+            if self.is_meant(row, column) {
+                draft.take(column, &self.visits.cell(row, place));
+            }
+        }
+        draft.drop_units_alone();
+        let sites = sites_of(&self.counts, units);
+        draft.findings.extend(sites.findings);
+        draft.places.extend(sites.places);
+        draft.set("/sites", sites.sites.into());
+        draft.set("/schema_version", "1.0".into());
+        draft.set("/protocol", self.protocol.as_str().into());
+
+        let mut sent = self.visits.as_sent(&[row]);
+        if !units.is_empty() {
+            let counts = Value::Object(self.counts.tab.as_sent(units));
+            sent.insert("more".to_owned(), vec![counts].into());
+        }
+        let known = Value::Object(draft.document.clone());
+        TableRecord {
+            line: row.number,
+            as_sent: Value::Object(sent).to_string(),
+            places: draft.places.clone(),
+            document: draft.finished(),
+            draft: known,
+            id_recipe: Some(COUNT_SHEET_ID.to_owned()),
+        }
+    }
+
+    /// Counts under a number that no visit has.
+    fn orphaned(&self, units: &[&'a Row]) -> TableRecord {
+        let number = self.counts.tab.cell(units[0], 0);
+        let expected = "the tab Visits has no filled row of this number: write the visit there, or clear the counts";
+        let mut findings = vec![number.finding("counts-without-visit", "", expected)];
+        let sites = sites_of(&self.counts, units);
+        findings.extend(sites.findings);
+        TableRecord {
+            line: units[0].number,
+            as_sent: Value::Object(self.counts.tab.as_sent(units)).to_string(),
+            document: Err(findings),
+            draft: json!({"schema_version": "1.0", "protocol": self.protocol, "sites": sites.sites}),
+            id_recipe: Some(COUNT_SHEET_ID.to_owned()),
+            places: BTreeMap::from([(String::new(), number.place)]),
+        }
+    }
+
+    /// Entries where none belong: above the headings, and on tabs that are not the sheet's.
+    fn strays(&self, sheets: &[Sheet]) -> Vec<TableRecord> {
+        let mut records = Vec::new();
+        for (name, tab) in [(VISITS_TAB, &self.visits), (COUNTS_TAB, &self.counts.tab)] {
+            let expected =
+                "nothing stands above the headings: move it into a row under them, or clear it";
+            let above = tab.rows_above();
+            records.extend(stray(name, &above, "rows-above-headings", expected));
+        }
+        let ours = [MARK_TAB, INSTRUCTIONS_TAB, VISITS_TAB, COUNTS_TAB];
+        for sheet in sheets.iter().filter(|sheet| !ours.contains(&&*sheet.name)) {
+            let rows: Vec<&Row> = sheet
+                .rows
+                .iter()
+                .filter(|row| holds_something(row))
+                .collect();
+            let expected = "the count sheet has no such tab: move what counts to Visits and Counts, and remove the tab";
+            records.extend(stray(&sheet.name, &rows, "tab-unknown", expected));
+        }
+        records
+    }
+}
+
+fn stray(tab: &str, rows: &[&Row], code: &str, expected: &str) -> Option<TableRecord> {
+    let first = rows.first()?;
+    let place = format!("{tab}, row {}", first.number);
+    let filled = rows.iter().flat_map(|row| &row.cells);
+    let filled = filled.filter(|cell| !is_blank(cell)).count();
+    let found = format!("{place}: entries in {filled} cells from here on");
+    Some(TableRecord {
+        line: first.number,
+        as_sent: Value::Object(as_sent(tab, &[], rows)).to_string(),
+        document: Err(vec![Finding::new(code, "", found, expected)]),
+        draft: Value::Null,
+        id_recipe: None,
+        places: BTreeMap::from([(String::new(), place)]),
+    })
+}
+
+/// A visit as it is put together.
+#[derive(Default)]
+struct Draft {
+    document: Map<String, Value>,
+    findings: Vec<Finding>,
+    places: BTreeMap<String, String>,
+}
+
+impl Draft {
+    /// Takes a cell of the tab Visits.
+    fn take(&mut self, column: VisitColumn, cell: &Placed<'_>) {
+        let pointer = column.pointer();
+        self.places.insert(pointer.to_owned(), cell.place.clone());
+        if cell.is_blank() {
+            if !column.is_optional() {
+                let expected = format!("{} ({}) is expected", column.name(), column.unit());
+                let finding = cell.finding("cell-empty", pointer, &expected);
+                self.findings.push(finding);
+            }
+            return;
+        }
+        let value = match column {
+            VisitColumn::Day => cell.day(pointer),
+            VisitColumn::HandedIn => cell.instant(pointer),
+            VisitColumn::Longitude
+            | VisitColumn::Latitude
+            | VisitColumn::Area
+            | VisitColumn::Cost
+            | VisitColumn::Value
+            | VisitColumn::Plants
+            | VisitColumn::Revision => cell.number(pointer),
+            _ => cell.text(pointer),
+        };
+        match value {
+            Ok(value) => self.set(pointer, value),
+            Err(finding) => self.findings.push(finding),
+        }
+        if column == VisitColumn::Currency {
+            // One column for both: the rules ask for one currency.
+            let value = "/economics/market_value/currency";
+            self.places.insert(value.to_owned(), cell.place.clone());
+            if let Ok(currency) = cell.text(pointer) {
+                self.set(value, currency);
+            }
+        }
+    }
+
+    /// The one column of the currency serves two amounts, of which one may be blank.
+    fn drop_units_alone(&mut self) {
+        let Some(Value::Object(economics)) = self.document.get_mut("economics") else {
+            return;
+        };
+        economics
+            .retain(|_, member| member.get("amount").is_some() || member.get("count").is_some());
+    }
+
+    /// Puts a value at a JSON Pointer of plain names.
+    fn set(&mut self, pointer: &str, value: Value) {
+        let mut object = &mut self.document;
+        let mut names = pointer.split('/').skip(1).peekable();
+        while let Some(name) = names.next() {
+            if names.peek().is_none() {
+                object.insert(name.to_owned(), value);
+                return;
+            }
+            let member = object.entry(name).or_insert_with(|| Map::new().into());
+            object = member
+                .as_object_mut()
+                .expect("no column's pointer leads through another's value");
+        }
+    }
+
+    /// The document, with what the sheet leaves to us; or the findings.
+    fn finished(mut self) -> Result<String, Vec<Finding>> {
+        if !self.findings.is_empty() {
+            return Err(self.findings);
+        }
+        let mut document = std::mem::take(&mut self.document);
+        complete(&mut document);
+        let visit_id = made_id(COUNT_SHEET_ID, &document);
+        document.insert("visit_id".to_owned(), visit_id.into());
+        Ok(Value::Object(document).to_string())
+    }
+}
+
+/// Gives a document what a count sheet leaves to us: the first revision, and the end of the visit's day as the
+/// time of submission.
+pub(crate) fn complete(document: &mut Map<String, Value>) {
+    document.entry("revision").or_insert_with(|| 1.into());
+    if let (None, Some(day)) = (
+        document.get("submitted_at"),
+        document.get("observed_on").and_then(Value::as_str),
+    ) {
+        let instant = end_of_day(day);
+        document.insert("submitted_at".to_owned(), instant.into());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_has_no_mark_of_ours_is_no_count_sheet() {
+        let sheet = |name: &str, cells: &[&str]| Sheet {
+            name: name.to_owned(),
+            rows: vec![Row {
+                number: 1,
+                cells: cells
+                    .iter()
+                    .map(|&text| Cell::Text(text.to_owned()))
+                    .collect(),
+            }],
+        };
+        assert!(count_sheet_records(&[], "a.xlsx").is_none());
+        let visits = sheet(VISITS_TAB, &["Visit"]);
+        assert!(count_sheet_records(&[visits], "a.xlsx").is_none());
+        let other = sheet(MARK_TAB, &[MARK_LAYOUT, "something else"]);
+        assert!(count_sheet_records(&[other], "a.xlsx").is_none());
+        let later = sheet(MARK_TAB, &[MARK_LAYOUT, "count-sheet 2"]);
+        let failure = count_sheet_records(&[later], "a.xlsx")
+            .expect("a count sheet")
+            .expect_err("of a later version");
+        assert!(failure.to_string().contains("newer version"), "{failure}");
+    }
+}

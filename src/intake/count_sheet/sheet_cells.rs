@@ -1,0 +1,425 @@
+//! A tab of a count sheet as headed columns, and its cells as members of a record.
+//!
+//! A cell that can only be read one way is read; any other gives a finding that names it. What a value may
+//! be beyond its kind is for the schema and the rules, which the records go through like any others.
+
+use jiff::civil::{Date, DateTime};
+use serde_json::{Map, Value, json};
+
+use crate::sheet::table::{Cell, Row, Sheet};
+use scouting::failure::{Failure, Kind};
+use scouting::visit::finding::Finding;
+
+/// What a message quotes of a cell, in characters.
+const QUOTE_LENGTH_MAX: usize = 60;
+/// Whole numbers up to here are exact in a cell (2 to the power of 53).
+const WHOLE_MAX: f64 = 9_007_199_254_740_992.0;
+
+/// A tab whose headings were found.
+pub(crate) struct HeadedTab<'a> {
+    sheet: &'a Sheet,
+    /// Place of the row of headings.
+    header: usize,
+    /// For each known column its name and its place in a row, if the tab has it.
+    columns: Vec<(String, Option<usize>)>,
+}
+
+/// A cell of a known column, with its place in words.
+#[derive(Clone)]
+pub(crate) struct Placed<'a> {
+    pub(crate) cell: &'a Cell,
+    /// As `Visits!D5 (Day)`.
+    pub(crate) place: String,
+}
+
+impl<'a> HeadedTab<'a> {
+    /// Finds the headings: the first row with a cell that says what the first column says. `known` are
+    /// names and whether the tab must have them.
+    pub(crate) fn of(
+        sheet: &'a Sheet,
+        known: &[(String, bool)],
+        file_name: &str,
+    ) -> Result<HeadedTab<'a>, Failure> {
+        let refused = |what: String| {
+            Err(Failure::new(Kind::Submission, format!("cannot read {file_name}: {what}"))
+                .at(format!("tab {}", sheet.name))
+                .mend("copy the entries into a fresh count sheet (bractline sheet), whose headings nobody changed"))
+        };
+        let leads = |row: &Row| row.cells.iter().any(|cell| is_heading(cell, &known[0].0));
+        let Some(header) = sheet.rows.iter().position(leads) else {
+            return refused(format!("no row has the heading {:?}", known[0].0));
+        };
+        let headings = &sheet.rows[header].cells;
+        let mut columns = Vec::new();
+        for (name, must) in known {
+            let mut places = (0..headings.len()).filter(|&at| is_heading(&headings[at], name));
+            let place = places.next();
+            if place.is_none() && *must {
+                return refused(format!("the heading {name:?} is missing"));
+            }
+            if places.next().is_some() {
+                return refused(format!("the heading {name:?} stands there twice"));
+            }
+            columns.push((name.clone(), place));
+        }
+        Ok(HeadedTab {
+            sheet,
+            header,
+            columns,
+        })
+    }
+
+    /// The rows under the headings.
+    pub(crate) fn rows(&self) -> &'a [Row] {
+        &self.sheet.rows[self.header + 1..]
+    }
+
+    /// The rows above the headings that hold something.
+    pub(crate) fn rows_above(&self) -> Vec<&'a Row> {
+        let above = &self.sheet.rows[..self.header];
+        above.iter().filter(|row| holds_something(row)).collect()
+    }
+
+    /// A row's cell in the known column of this place.
+    pub(crate) fn cell(&self, row: &'a Row, known: usize) -> Placed<'a> {
+        let (name, place) = &self.columns[known];
+        let cell = place.and_then(|place| row.cells.get(place));
+        Placed {
+            cell: cell.unwrap_or(&Cell::Empty),
+            place: place.map_or_else(
+                || format!("{}, row {} ({name})", self.sheet.name, row.number),
+                |place| self.place(row, place, name),
+            ),
+        }
+    }
+
+    /// A finding for each cell of a row that holds something under no heading of ours.
+    pub(crate) fn unknown_cells(&self, row: &Row) -> Vec<Finding> {
+        let is_known = |place: &usize| self.columns.iter().any(|(_, known)| *known == Some(*place));
+        (0..row.cells.len())
+            .filter(|place| !is_known(place) && !is_blank(&row.cells[*place]))
+            .map(|place| {
+                let heading = self.sheet.rows[self.header].cells.get(place);
+                let heading = heading.map_or_else(String::new, words);
+                Finding::new(
+                    "column-unknown",
+                    "",
+                    format!(
+                        "{}: {}",
+                        self.place(row, place, &heading),
+                        shown(&row.cells[place])
+                    ),
+                    "the count sheet has no such column: move it to the remarks, or clear it",
+                )
+            })
+            .collect()
+    }
+
+    /// The tab's name, its headings and these rows, as sent.
+    pub(crate) fn as_sent(&self, rows: &[&Row]) -> Map<String, Value> {
+        as_sent(&self.sheet.name, &self.sheet.rows[self.header].cells, rows)
+    }
+
+    fn place(&self, row: &Row, column: usize, name: &str) -> String {
+        let place = format!("{}!{}{}", self.sheet.name, letters(column), row.number);
+        if name.is_empty() {
+            place
+        } else {
+            format!("{place} ({name})")
+        }
+    }
+}
+
+impl Placed<'_> {
+    /// Whether nothing stands in the cell.
+    pub(crate) fn is_blank(&self) -> bool {
+        is_blank(self.cell)
+    }
+
+    /// A finding that names the cell and says what stands in it.
+    pub(crate) fn finding(&self, code: &str, pointer: &str, expected: &str) -> Finding {
+        let found = format!("{}: {}", self.place, shown(self.cell));
+        Finding::new(code, pointer, found, expected)
+    }
+
+    /// Text, without white space at its ends. A whole number is its digits: a pseudonym may be one.
+    pub(crate) fn text(&self, pointer: &str) -> Result<Value, Finding> {
+        match self.cell {
+            Cell::Text(text) => Ok(text.trim().into()),
+            Cell::Number(number) if is_whole(*number) => Ok(format!("{number}").into()),
+            Cell::Date(_) | Cell::Moment(_) => Err(self.finding(
+                "date-for-text",
+                pointer,
+                "text is expected; did the spreadsheet turn it into a date? Put an apostrophe before it",
+            )),
+            _ => Err(self.finding("not-text", pointer, "text is expected")),
+        }
+    }
+
+    /// A number. Text is taken for one only if it is digits alone: what a dot or a comma in it means
+    /// depends on who wrote it.
+    pub(crate) fn number(&self, pointer: &str) -> Result<Value, Finding> {
+        match self.cell {
+            Cell::Number(number) => Ok(number_value(*number)),
+            Cell::Text(text) => digits(text).map(Value::from).ok_or_else(|| {
+                self.finding(
+                    "text-for-number",
+                    pointer,
+                    "a number alone is expected: no words, units or signs such as < or ~ beside it",
+                )
+            }),
+            Cell::Date(_) | Cell::Moment(_) => Err(self.finding(
+                "date-for-number",
+                pointer,
+                "a number is expected; did the spreadsheet turn a fraction such as 1/2 into a date? Write 0.5",
+            )),
+            _ => Err(self.finding("not-a-number", pointer, "a number is expected")),
+        }
+    }
+
+    /// A day, as `YYYY-MM-DD`.
+    pub(crate) fn day(&self, pointer: &str) -> Result<Value, Finding> {
+        match self.cell {
+            Cell::Date(date) => Ok(date.to_string().into()),
+            Cell::Moment(moment) => Ok(moment.date().to_string().into()),
+            Cell::Text(text) => match iso_day(text.trim()) {
+                Some(date) => Ok(date.to_string().into()),
+                None => Err(self.finding("day-unreadable", pointer, &readings(text.trim()))),
+            },
+            _ => Err(self.finding(
+                "day-unreadable",
+                pointer,
+                "a day is expected, as 2026-07-21",
+            )),
+        }
+    }
+
+    /// A time in UTC, RFC 3339; of a day alone its end. Text goes on to the schema as it is.
+    pub(crate) fn instant(&self, pointer: &str) -> Result<Value, Finding> {
+        match self.cell {
+            Cell::Date(date) => Ok(end_of_day(&date.to_string()).into()),
+            Cell::Moment(moment) => Ok(utc(*moment).into()),
+            Cell::Text(text) => Ok(match iso_day(text.trim()) {
+                Some(date) => end_of_day(&date.to_string()).into(),
+                None => text.trim().into(),
+            }),
+            _ => Err(self.finding(
+                "time-unreadable",
+                pointer,
+                "a day and a time in UTC are expected, as 2026-07-21 18:30",
+            )),
+        }
+    }
+
+    /// A whole number from 1, such as that of a visit or a site.
+    pub(crate) fn ordinal(&self) -> Option<u64> {
+        let number = match self.cell {
+            Cell::Number(number) if is_whole(*number) && *number >= 1.0 => *number as u64,
+            Cell::Text(text) => digits(text)?,
+            _ => return None,
+        };
+        (number >= 1).then_some(number)
+    }
+}
+
+/// The last second of a day, UTC: what stands for the time of submission where none is given.
+pub(crate) fn end_of_day(day: &str) -> String {
+    format!("{day}T23:59:59Z")
+}
+
+/// Whether a row holds anything.
+pub(crate) fn holds_something(row: &Row) -> bool {
+    !row.cells.iter().all(is_blank)
+}
+
+/// Rows as they were sent, for whoever mends them.
+pub(crate) fn as_sent(sheet: &str, header: &[Cell], rows: &[&Row]) -> Map<String, Value> {
+    let cells = |cells: &[Cell]| cells.iter().map(sent).collect::<Vec<_>>();
+    let rows: Vec<Value> = rows
+        .iter()
+        .map(|row| json!({"row": row.number, "cells": cells(&row.cells)}))
+        .collect();
+    Map::from_iter([
+        ("sheet".to_owned(), sheet.into()),
+        ("header".to_owned(), cells(header).into()),
+        ("rows".to_owned(), rows.into()),
+    ])
+}
+
+/// Whether a cell is empty or holds white space alone.
+pub(crate) fn is_blank(cell: &Cell) -> bool {
+    match cell {
+        Cell::Empty => true,
+        Cell::Text(text) => text.trim().is_empty(),
+        _ => false,
+    }
+}
+
+/// The words of a cell, with single spaces.
+pub(crate) fn words(cell: &Cell) -> String {
+    match cell {
+        Cell::Text(text) => text.split_whitespace().collect::<Vec<_>>().join(" "),
+        _ => String::new(),
+    }
+}
+
+/// A heading is a column's name, alone or followed by something in brackets.
+fn is_heading(cell: &Cell, name: &str) -> bool {
+    let words = words(cell);
+    let Some(rest) = words
+        .get(..name.len())
+        .filter(|start| start.eq_ignore_ascii_case(name))
+        .map(|_| words[name.len()..].trim_start())
+    else {
+        return false;
+    };
+    rest.is_empty() || (rest.starts_with('(') && rest.ends_with(')'))
+}
+
+fn is_whole(number: f64) -> bool {
+    number.fract() == 0.0 && number.abs() < WHOLE_MAX
+}
+
+fn number_value(number: f64) -> Value {
+    if is_whole(number) {
+        // Whole and within the exact range, so the cast is exact.
+        (number as i64).into()
+    } else {
+        number.into()
+    }
+}
+
+/// Text of digits alone, up to fifteen.
+fn digits(text: &str) -> Option<u64> {
+    let text = text.trim();
+    let plain = (1..=15).contains(&text.len()) && text.bytes().all(|byte| byte.is_ascii_digit());
+    plain.then(|| text.parse().ok()).flatten()
+}
+
+fn iso_day(text: &str) -> Option<Date> {
+    let form = text.len() == 10 && text.as_bytes()[4] == b'-' && text.as_bytes()[7] == b'-';
+    form.then(|| text.parse().ok()).flatten()
+}
+
+fn utc(moment: DateTime) -> String {
+    moment.strftime("%Y-%m-%dT%H:%M:%SZ").to_string()
+}
+
+/// What text that is no ISO day may mean: both readings of `6/7/2026`, chosen by nobody.
+fn readings(text: &str) -> String {
+    let parts: Vec<i16> = text
+        .split(['/', '.', '-'])
+        .map_while(|part| part.trim().parse().ok())
+        .collect();
+    let [one, two, year] = parts[..] else {
+        return "a day is expected, as 2026-07-21".to_owned();
+    };
+    let day = |month: i16, day: i16| {
+        let (month, day) = (i8::try_from(month).ok()?, i8::try_from(day).ok()?);
+        Date::new(year, month, day)
+            .ok()
+            .filter(|date| date.year() >= 1000)
+    };
+    match (day(one, two), day(two, one)) {
+        (Some(month_first), Some(day_first)) if month_first != day_first => {
+            format!("is {month_first} meant, or {day_first}? Write the day so")
+        }
+        (Some(date), _) | (_, Some(date)) => format!("is {date} meant? Write the day so"),
+        (None, None) => "a day is expected, as 2026-07-21".to_owned(),
+    }
+}
+
+fn sent(cell: &Cell) -> Value {
+    match cell {
+        Cell::Empty => Value::Null,
+        Cell::Text(text) | Cell::Broken(text) => text.as_str().into(),
+        Cell::Number(number) => number_value(*number),
+        Cell::Truth(truth) => (*truth).into(),
+        Cell::Date(date) => date.to_string().into(),
+        Cell::Moment(moment) => moment.to_string().into(),
+    }
+}
+
+fn shown(cell: &Cell) -> String {
+    match cell {
+        Cell::Empty => "nothing".to_owned(),
+        Cell::Text(text) if text.trim().is_empty() => "nothing".to_owned(),
+        Cell::Text(text) => {
+            let mut shown: String = text.chars().take(QUOTE_LENGTH_MAX).collect();
+            if shown.len() < text.len() {
+                shown.push('…');
+            }
+            format!("{shown:?}")
+        }
+        Cell::Number(number) => number.to_string(),
+        Cell::Truth(truth) => truth.to_string(),
+        Cell::Date(date) => format!("the date {date}"),
+        Cell::Moment(moment) => format!("the time {moment}"),
+        Cell::Broken(words) => words.clone(),
+    }
+}
+
+/// A column's letters: 0 → A, 26 → AA.
+pub(crate) fn letters(column: usize) -> String {
+    let letter = char::from(b'A' + (column % 26) as u8);
+    match column / 26 {
+        0 => letter.to_string(),
+        left => letters(left - 1) + &letter.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn placed(cell: &Cell) -> Placed<'_> {
+        Placed {
+            cell,
+            place: "Visits!B2 (Day)".to_owned(),
+        }
+    }
+
+    #[test]
+    fn columns_have_the_letters_that_a_spreadsheet_shows() {
+        let shown = [0, 25, 26, 51, 52, 701, 702, 16_383].map(letters);
+        assert_eq!(shown, ["A", "Z", "AA", "AZ", "BA", "ZZ", "AAA", "XFD"]);
+    }
+
+    #[test]
+    fn a_day_with_two_readings_is_chosen_by_nobody() {
+        let cell = Cell::Text("6/7/2026".to_owned());
+        let finding = placed(&cell).day("/observed_on").expect_err("two readings");
+        assert_eq!(finding.found, "Visits!B2 (Day): \"6/7/2026\"");
+        assert!(
+            finding.expected.contains("2026-06-07") && finding.expected.contains("2026-07-06"),
+            "{finding}"
+        );
+        let cell = Cell::Text("21.7.2026".to_owned());
+        let finding = placed(&cell).day("/observed_on").expect_err("no ISO day");
+        assert!(
+            finding.expected.starts_with("is 2026-07-21 meant?"),
+            "{finding}"
+        );
+        for text in ["", "é/1/2026", "99/99/9999", "July 21", "é26-07-21"] {
+            let cell = Cell::Text(text.to_owned());
+            assert!(placed(&cell).day("/observed_on").is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn digits_alone_are_a_number_and_nothing_else_in_text_is() {
+        let read = |text: &str| placed(&Cell::Text(text.to_owned())).number("/x").ok();
+        assert_eq!(read(" 12 "), Some(12.into()));
+        for text in ["", "1.234", "1,5", "<5", "about 3", "-1", "1e3", "½", "n/a"] {
+            assert_eq!(read(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_heading_is_known_with_and_without_its_unit() {
+        let is = |text: &str, name| is_heading(&Cell::Text(text.to_owned()), name);
+        assert!(is("Area\n(ha)", "Area") && is(" area ", "Area") && is("Cost per (x)", "Cost per"));
+        assert!(!is("Area of the farm", "Area") && !is("Are", "Area") && !is("Ärea", "Area"));
+        assert!(!is("Plants per (acre or ha)", "Plants"));
+    }
+}

@@ -1,0 +1,287 @@
+//! A raw record → a visit row or a held row: schema, trade rules, county, statistics.
+//!
+//! It looks at one record alone; whether the store knows it already is [`super::identity`]'s to say.
+
+use std::collections::{BTreeMap, HashMap};
+
+use sha2::{Digest, Sha256};
+
+use crate::corrections::mended::unwrapped;
+use crate::judge::validate::{Refused, VisitSchema};
+use crate::read::reader::RawRecord;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Catalogue;
+use scouting::region::Region;
+use scouting::visit::doubts::of_the_visit_alone;
+use scouting::visit::finding::Finding;
+use scouting::visit::record::{Economics, Visit};
+use scouting::visit::rows::{HeldRow, VisitRow};
+use scouting::visit::rules::{
+    Limits, SeasonDays, economics_findings, flags, holding_findings, observed_on,
+};
+use scouting::visit::week::IsoWeek;
+
+/// Most records are no longer than this when written.
+const WRITTEN_BYTES: usize = 2_048;
+
+/// All that a judgement rests on.
+pub struct Judge {
+    schema: VisitSchema,
+    limits: HashMap<String, Limits>,
+    protocol_ids: String,
+    region: Region,
+    season: SeasonDays,
+    defaults: BTreeMap<String, Economics>,
+}
+
+/// A record after it was judged.
+pub enum Judged {
+    /// Sound: its row, and its bytes in case that it meets a conflict.
+    Sound(Box<VisitRow>, RawRecord),
+    /// Not sound, with reasons.
+    Unsound(Box<HeldRow>),
+}
+
+impl Judge {
+    /// A judge for the protocols, region and season of a workspace, and its default economics by crop type.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the defaults of a crop type are not what a record could give: no protocol knows
+    /// the type, or one that does finds an amount implausible.
+    pub fn new(
+        catalogue: &Catalogue,
+        region: Region,
+        season: SeasonDays,
+        defaults: BTreeMap<String, Economics>,
+    ) -> Result<Judge, Failure> {
+        let limits: HashMap<String, Limits> = catalogue
+            .protocols()
+            .map(|protocol| (protocol.id.clone(), protocol.limits()))
+            .collect();
+        for (crop_type, economics) in &defaults {
+            check_defaults(crop_type, economics, &limits)?;
+        }
+        Ok(Judge {
+            schema: VisitSchema::new(),
+            limits,
+            protocol_ids: catalogue.ids(),
+            region,
+            season,
+            defaults,
+        })
+    }
+
+    /// Judges one record.
+    pub fn judge(&self, raw: RawRecord) -> Judged {
+        let raw = unwrapped(raw);
+        let document = match raw.table.as_deref() {
+            None => &raw.bytes,
+            Some(table) => match &table.document {
+                Ok(document) => document,
+                Err(findings) => {
+                    let refused = Refused::of(findings.clone(), &table.draft);
+                    return Judged::Unsound(Box::new(held(&raw, refused)));
+                }
+            },
+        };
+        let read = match self.schema.read(document) {
+            Ok(read) => read,
+            Err(refused) => return Judged::Unsound(Box::new(held(&raw, placed(&raw, *refused)))),
+        };
+        match self.row(&raw, read.visit, read.byte_order_mark) {
+            Ok(row) => Judged::Sound(Box::new(row), raw),
+            Err(refused) => Judged::Unsound(Box::new(held(&raw, placed(&raw, *refused)))),
+        }
+    }
+
+    fn row(
+        &self,
+        raw: &RawRecord,
+        visit: Visit,
+        byte_order_mark: bool,
+    ) -> Result<VisitRow, Box<Refused>> {
+        let mut findings = Vec::new();
+        let mut codes = Vec::new();
+        let limits = self.limits.get(&visit.protocol);
+        let needed = limits.map_or(&[][..], |limits| {
+            limits.economics_needed(&visit.field.crop_type)
+        });
+        let assumed = visit.economics.lacking(needed);
+        let economics = match self.defaults.get(&visit.field.crop_type) {
+            Some(defaults) => visit.economics.filled(&assumed, defaults),
+            None => visit.economics.clone(),
+        };
+        match limits {
+            Some(limits) => {
+                findings.extend(holding_findings(&visit, &economics, limits, self.season));
+                codes.extend(flags(&visit, &economics, limits));
+            }
+            None => findings.push(self.protocol_unknown(&visit)),
+        }
+        let county = self.region.locate(visit.field.lon, visit.field.lat);
+        if county.is_none() {
+            findings.push(outside_region(&visit));
+        }
+        codes.extend(county.and_then(|county| self.county_doubt(&visit, &county.id)));
+        if byte_order_mark {
+            codes.push("byte-order-mark");
+        }
+        let stage = limits.and_then(|limits| limits.scale.read(&visit.crop_stage));
+        let submitted_at = visit.submitted_at.parse().ok();
+        match (limits, county, stage, observed_on(&visit), submitted_at) {
+            (Some(limits), Some(county), Some(stage), Some(observed_on), Some(submitted_at))
+                if findings.is_empty() =>
+            {
+                Ok(VisitRow {
+                    line: raw.line,
+                    observed_on,
+                    submitted_at,
+                    week: IsoWeek::of(observed_on),
+                    stage,
+                    county_id: county.id.clone(),
+                    statistics: visit.sampling_statistics(limits.catch_by_night),
+                    economics,
+                    assumed,
+                    doubts: of_the_visit_alone(&visit),
+                    flags: codes,
+                    content_sha256: content_sha256(&visit),
+                    visit,
+                })
+            }
+            _ => {
+                if findings.is_empty() {
+                    findings.push(not_representable(&visit));
+                }
+                Err(Box::new(named(findings, &visit)))
+            }
+        }
+    }
+
+    fn protocol_unknown(&self, visit: &Visit) -> Finding {
+        Finding::new(
+            "protocol-unknown",
+            "/protocol",
+            format!("{:?}", visit.protocol),
+            format!(
+                "a protocol of the catalogue is expected: {}",
+                self.protocol_ids
+            ),
+        )
+    }
+
+    /// Boundaries are good to about 300 m, so a stated county that differs is a doubt, no error.
+    fn county_doubt(&self, visit: &Visit, county_id: &str) -> Option<&'static str> {
+        let stated = visit.field.county_id.as_deref()?;
+        if stated == county_id {
+            None
+        } else if self.region.county(stated).is_some() {
+            Some("county-mismatch")
+        } else {
+            Some("county-not-in-region")
+        }
+    }
+}
+
+/// Findings about a record of a table name the cell that each member came from.
+fn placed(raw: &RawRecord, mut refused: Refused) -> Refused {
+    if let Some(table) = &raw.table {
+        for finding in &mut refused.findings {
+            if let Some(place) = table.place(&finding.pointer) {
+                finding.found = format!("{} in {place}", finding.found);
+            }
+        }
+    }
+    refused
+}
+
+/// What is assumed of many records must be no less sound than what one of them says.
+fn check_defaults(
+    crop_type: &str,
+    economics: &Economics,
+    limits: &HashMap<String, Limits>,
+) -> Result<(), Failure> {
+    let refused = |what: String| {
+        Failure::new(
+            Kind::Settings,
+            format!("[defaults.{crop_type}] cannot be used: {what}"),
+        )
+        .at("bractline.toml")
+    };
+    let mut knowing: Vec<&Limits> = limits.values().collect();
+    knowing.retain(|limits| limits.crop_types.iter().any(|known| known == crop_type));
+    knowing.sort_by(|one, other| one.protocol.cmp(&other.protocol));
+    if knowing.is_empty() {
+        let mut known: Vec<&str> = limits
+            .values()
+            .flat_map(|limits| limits.crop_types.iter().map(String::as_str))
+            .collect();
+        known.sort_unstable();
+        known.dedup();
+        return Err(refused("no protocol knows this crop type".to_owned())
+            .mend(format!("the crop types are {}", known.join(", "))));
+    }
+    let mut findings = knowing
+        .into_iter()
+        .flat_map(|limits| economics_findings(economics, limits));
+    findings.next().map_or(Ok(()), |finding| {
+        Err(refused(format!("found {}", finding.found)).mend(finding.expected))
+    })
+}
+
+/// A held row of a record's bytes.
+pub fn held(raw: &RawRecord, refused: Refused) -> HeldRow {
+    assert!(
+        !refused.findings.is_empty(),
+        "a record is held for a reason"
+    );
+    HeldRow {
+        line: raw.line,
+        visit_id: refused.visit_id,
+        revision: refused.revision,
+        observer_id: refused.observer_id,
+        findings: refused.findings,
+        record_sha256: Sha256::digest(&raw.bytes).into(),
+        record: raw.kept_bytes(),
+        mends: raw.mends,
+    }
+}
+
+/// Findings about a record whose members could be read.
+pub fn named(findings: Vec<Finding>, visit: &Visit) -> Refused {
+    Refused {
+        findings,
+        visit_id: Some(visit.visit_id.clone()),
+        revision: Some(visit.revision),
+        observer_id: Some(visit.observer_id.clone()),
+    }
+}
+
+/// A date or time that the schema accepts and the calendar does not hold: our own gap, said openly.
+fn not_representable(visit: &Visit) -> Finding {
+    let found = format!("{} and {}", visit.observed_on, visit.submitted_at);
+    Finding::new(
+        "not-representable",
+        "",
+        found,
+        "dates that the program can hold: please report it",
+    )
+}
+
+fn outside_region(visit: &Visit) -> Finding {
+    let (lon, lat) = (visit.field.lon, visit.field.lat);
+    Finding::new(
+        "outside-region",
+        "/field",
+        format!("lon {lon}, lat {lat}"),
+        "a point in a county of the region is expected; are lon and lat swapped, or a sign lost?",
+    )
+}
+
+/// SHA-256 of the record as we would write it: member order, spaces and `8.00` for `8` do not
+/// matter.
+fn content_sha256(visit: &Visit) -> [u8; 32] {
+    // Written first and hashed as a whole: counts come a digit at a time, and hashing pays by the block.
+    let mut text = Vec::with_capacity(WRITTEN_BYTES);
+    serde_json::to_writer(&mut text, visit).expect("a visit is plain JSON");
+    Sha256::digest(&text).into()
+}

@@ -1,0 +1,4 @@
+//! The judgement of a record: schema, rules of scouting, county.
+
+pub mod judging;
+pub mod validate;

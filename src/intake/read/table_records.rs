@@ -1,0 +1,69 @@
+//! A table-shaped submission → raw records, by whichever reader knows its layout.
+//!
+//! Without a mapping, only layouts of our own are taken: mended exports, count sheets and the plain
+//! layout. Nothing else is guessed.
+
+use bytes::Bytes;
+
+use crate::corrections::kept_rows::{kept, without_half_made_id};
+use crate::corrections::mended::mended_records;
+use crate::corrections::mended_rows::mended_rows;
+use crate::count_sheet::reading::count_sheet_records;
+use crate::mapping::{Mapping, plain_records};
+use crate::read::formats::SubmittedFile;
+use crate::read::no_table::without_rows;
+use crate::read::reader::{FromTable, RawRecord};
+use crate::read::sheets::read_sheets;
+use crate::sheet::table::TableRecord;
+use scouting::failure::{Failure, Kind};
+
+/// The records of a table, in the order of their first rows.
+///
+/// # Errors
+/// If the table cannot be read, or neither the mapping nor a layout of ours fits it.
+pub fn table_records(
+    file: &SubmittedFile,
+    mapping: Option<&Mapping>,
+) -> Result<Vec<RawRecord>, Failure> {
+    let sheets = read_sheets(file)?;
+    // What was sent out to be mended says so itself, beside whatever tables a mapping is for.
+    let lines = mended_records(&sheets);
+    let rows = mended_rows(&sheets, &file.name).transpose()?;
+    if lines.is_some() || rows.is_some() {
+        let records = lines.into_iter().chain(rows);
+        return Ok(records.flatten().collect());
+    }
+    if let Some(mapping) = mapping {
+        let records = mapping.records(&sheets, &file.name)?;
+        if records.is_empty() {
+            return Err(without_rows(&file.name));
+        }
+        return Ok(records.into_iter().map(raw_record).collect());
+    }
+    count_sheet_records(&sheets, &file.name)
+        .or_else(|| plain_records(&sheets, &file.name))
+        .unwrap_or_else(|| Err(without_mapping(&file.name)))
+        .map(|records| records.into_iter().map(raw_record).collect())
+}
+
+/// The record as all records are judged; what is kept of it if it is held is [`crate::corrections::kept_rows`].
+pub(crate) fn raw_record(record: TableRecord) -> RawRecord {
+    RawRecord {
+        line: record.line,
+        bytes: kept(&record),
+        mends: None,
+        table: Some(Box::new(FromTable {
+            draft: without_half_made_id(&record),
+            document: record.document.map(Bytes::from),
+            places: record.places,
+        })),
+    }
+}
+
+fn without_mapping(name: &str) -> Failure {
+    Failure::new(
+        Kind::Submission,
+        format!("cannot load {name}: it is a table, and no mapping says what its columns are"),
+    )
+    .mend("name a mapping file with --mapping FILE; `bractline check --suggest FILE` drafts one")
+}

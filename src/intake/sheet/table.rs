@@ -1,0 +1,67 @@
+//! A table-shaped submission: sheets of rows of cells, and the records that a mapping makes of them.
+//!
+//! Only the shapes stand here. Reading files into sheets is `intake::text_table` and
+//! `intake::workbook`; making records of rows is `intake::mapping`.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::{Date, DateTime};
+use serde_json::Value;
+
+use scouting::visit::finding::Finding;
+
+/// One sheet of a workbook, or the one table of a text file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sheet {
+    /// Its name; empty for a text file.
+    pub name: String,
+    /// Its rows from the first one on, empty ones included as rows without cells.
+    pub rows: Vec<Row>,
+}
+
+/// One row.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// Number of the row as its sender sees it, from 1. In a text file: of its first line.
+    pub number: u64,
+    /// Its cells from column A on; empty ones at the end are left out.
+    pub cells: Vec<Cell>,
+}
+
+/// One cell, as the file holds it. Nothing is guessed here: text stays text.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Cell {
+    /// Nothing, or the covered part of a merged range.
+    Empty,
+    /// Text as it stands there.
+    Text(String),
+    /// A number; of a formula its stored value.
+    Number(f64),
+    /// Yes or no.
+    Truth(bool),
+    /// A cell that the file itself marks as a date.
+    Date(Date),
+    /// A cell that the file itself marks as a date with a time.
+    Moment(DateTime),
+    /// An error value, or a formula without a stored value, in words.
+    Broken(String),
+}
+
+/// One record made of rows, or what kept it from being made.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TableRecord {
+    /// Number of its first row.
+    pub line: u64,
+    /// The rows as sent, JSON: `{"sheet":"Visits","header":[…],"rows":[{"row":5,"cells":[…]}]}`. This is what is
+    /// kept if the record is held.
+    pub as_sent: String,
+    /// The visit record as JSON text, for the schema and the rules; or what is wrong with the cells.
+    pub document: Result<String, Vec<Finding>>,
+    /// Where the cells are at fault: the record as far as they could be read, in whatever form that is.
+    pub draft: Value,
+    /// How `/visit_id` is made, if the sheet has none: [`crate::mapping::made_id`].
+    pub id_recipe: Option<String>,
+    /// Where each member came from: JSON Pointer → `Visits!C7 (Eggs)`; a finding at a pointer without
+    /// an entry takes that of the nearest parent.
+    pub places: BTreeMap<String, String>,
+}

@@ -1,0 +1,209 @@
+//! What an OpenDocument sheet lays out, told from its tags before its reader sees it.
+//!
+//! A short tag can repeat a cell 16,384 times and its row a million times, and the reader lays all of it
+//! out. Here it is only counted, in the way that the reader counts.
+
+use crate::sheet::grid::{
+    CELLS_MAX, MERGES_MAX, ROW_CELLS_MAX, ROWS_MAX, WORKBOOK_BYTES_MAX, memory_of,
+};
+use crate::workbook::markup::{Refusal, Tag, Watch};
+use crate::workbook::package::PartWatch;
+
+/// The reader cuts repetitions of columns there.
+const COLUMNS_READ_MAX: usize = 16_384;
+
+/// Cells from the first corner to the last, as (row, column) from 0, both within.
+pub type Corners = [(usize, usize); 2];
+
+/// Filled cells that a merged range covers; programs keep what nobody sees.
+const COVERED_MAX: usize = 100_000;
+
+/// What the sheets of a document lay out.
+#[derive(Default)]
+pub struct OdsLimits {
+    /// Of each sheet, the filled cells that a merged range covers: the reader takes them for visible.
+    pub covered: Vec<Vec<Corners>>,
+    /// Whether something other than tags stands between cells: the reader takes it for damage.
+    pub spaced: bool,
+    covered_in_all: usize,
+    cells: usize,
+    rows: usize,
+    text_bytes: usize,
+    spans: usize,
+    table: Option<Table>,
+    row: Row,
+    cell: Option<CellTag>,
+}
+
+#[derive(Default)]
+struct Table {
+    rows: usize,
+    rows_filled: usize,
+    width: usize,
+}
+
+#[derive(Default)]
+struct Row {
+    repeat: usize,
+    cells: usize,
+    empty: usize,
+    filled: usize,
+    text_bytes: usize,
+}
+
+struct CellTag {
+    repeat: usize,
+    filled: bool,
+    covered: bool,
+    text_bytes: usize,
+}
+
+impl PartWatch for OdsLimits {
+    fn begin(&mut self, _part: &str) {}
+
+    fn as_watch(&mut self) -> &mut dyn Watch {
+        self
+    }
+}
+
+impl Watch for OdsLimits {
+    fn open(&mut self, tag: &Tag) -> Result<(), Refusal> {
+        match tag.name() {
+            "encryption-data" => Err(Refusal::Password),
+            "table" if self.table.is_some() => Err(Refusal::holds("a table within a table")),
+            "table" => {
+                self.table = Some(Table::default());
+                // The reader knows sheets by their names and leaves out those without.
+                if tag.values("name").next().is_some() {
+                    self.covered.push(Vec::new());
+                }
+                Ok(())
+            }
+            "table-row" => {
+                self.row = Row {
+                    repeat: repetitions(tag, "number-rows-repeated")?,
+                    ..Row::default()
+                };
+                Ok(())
+            }
+            "table-cell" | "covered-table-cell" => self.open_cell(tag),
+            "s" => self.text(repetitions(tag, "c")?),
+            _ => Ok(()),
+        }
+    }
+
+    fn close(&mut self, name: &str) -> Result<(), Refusal> {
+        match name {
+            "table" => self.table = None,
+            "table-row" => return self.close_row(),
+            "table-cell" | "covered-table-cell" => return self.close_cell(),
+            _ => {}
+        }
+        Ok(())
+    }
+
+    fn text(&mut self, bytes: usize) -> Result<(), Refusal> {
+        if let Some(cell) = &mut self.cell {
+            cell.text_bytes = cell.text_bytes.saturating_add(bytes);
+            within(cell.text_bytes, WORKBOOK_BYTES_MAX, "bytes in its cells")?;
+        } else if self.table.is_some() {
+            self.spaced = true;
+        }
+        Ok(())
+    }
+}
+
+impl OdsLimits {
+    fn open_cell(&mut self, tag: &Tag) -> Result<(), Refusal> {
+        if tag.attributes().any(|(name, _)| name.ends_with("-spanned")) {
+            self.spans += 1;
+            within(self.spans, MERGES_MAX, "merged ranges")?;
+        }
+        let filled = tag.attributes().any(|(name, _)| {
+            name == "value" || name == "formula" || name.ends_with("-value") || name == "value-type"
+        });
+        self.cell = Some(CellTag {
+            repeat: repetitions(tag, "number-columns-repeated")?,
+            filled,
+            covered: tag.name() == "covered-table-cell",
+            text_bytes: tag.inside().len(),
+        });
+        Ok(())
+    }
+
+    fn close_cell(&mut self) -> Result<(), Refusal> {
+        let Some(cell) = self.cell.take() else {
+            return Ok(());
+        };
+        let row = &mut self.row;
+        row.cells = row.cells.saturating_add(row.empty.min(COLUMNS_READ_MAX));
+        row.empty = 0;
+        if cell.filled {
+            let repeat = cell.repeat.min(COLUMNS_READ_MAX);
+            if cell.covered
+                && repeat > 0
+                && let (Some(table), Some(covered)) = (&self.table, self.covered.last_mut())
+            {
+                let last_row = table.rows.saturating_add(row.repeat.saturating_sub(1));
+                covered.push([(table.rows, row.cells), (last_row, row.cells + repeat - 1)]);
+                self.covered_in_all += 1;
+                within(
+                    self.covered_in_all,
+                    COVERED_MAX,
+                    "covered cells with values",
+                )?;
+            }
+            row.cells += repeat;
+            row.filled = row.cells;
+            row.text_bytes = row
+                .text_bytes
+                .saturating_add(cell.text_bytes.saturating_mul(repeat));
+        } else {
+            row.empty = cell.repeat;
+        }
+        Ok(())
+    }
+
+    fn close_row(&mut self) -> Result<(), Refusal> {
+        let row = std::mem::take(&mut self.row);
+        let Some(table) = &mut self.table else {
+            return Err(Refusal::holds("a row outside a table"));
+        };
+        let (rows_before, cells_before) = (table.rows_filled, table.rows_filled * table.width);
+        table.rows = table.rows.saturating_add(row.repeat);
+        if row.filled > 0 {
+            table.width = table.width.max(row.filled);
+            table.rows_filled = table.rows;
+            within(table.width, ROW_CELLS_MAX, "cells in a row")?;
+            within(table.rows_filled, ROWS_MAX, "rows")?;
+            let text = row.text_bytes.saturating_mul(row.repeat);
+            self.text_bytes = self.text_bytes.saturating_add(text);
+        }
+        // What is laid out in the end, or what is read of one row: whatever is more.
+        let laid_out = table.rows_filled * table.width - cells_before;
+        self.cells = self.cells.saturating_add(laid_out.max(row.cells));
+        self.rows += table.rows_filled - rows_before;
+        within(self.cells, CELLS_MAX, "cells")?;
+        let memory = memory_of(self.rows, self.cells, self.text_bytes);
+        within(memory, WORKBOOK_BYTES_MAX, "bytes in its cells")
+    }
+}
+
+/// How often a tag repeats what it holds; once if it does not say.
+fn repetitions(tag: &Tag, attribute: &str) -> Result<usize, Refusal> {
+    let mut most = None;
+    for value in tag.values(attribute) {
+        let number: usize = value
+            .parse()
+            .map_err(|_| Refusal::holds(format!("the repetition {value:?}")))?;
+        most = most.max(Some(number));
+    }
+    Ok(most.unwrap_or(1))
+}
+
+fn within(number: usize, limit: usize, what: &str) -> Result<(), Refusal> {
+    if number > limit {
+        return Err(Refusal::holds(format!("more than {limit} {what}")));
+    }
+    Ok(())
+}

@@ -1,0 +1,236 @@
+//! A workbook that is a zip archive, before its reader sees it: what it declares, what it really unpacks
+//! to, and whether its XML is what spreadsheet programs write.
+//!
+//! The limits of each format stand in [`crate::workbook::xlsx_limits`] and [`crate::workbook::ods_limits`].
+
+use std::fs::File;
+use std::io::{BufReader, Read, Seek};
+use std::path::Path;
+
+use zip::ZipArchive;
+
+use crate::workbook::markup::{self, Refusal, Watch};
+use scouting::failure::{Failure, Kind};
+
+/// Size of a workbook's file.
+pub const FILE_BYTES_MAX: u64 = 64 << 20;
+/// Size of one unpacked part,
+const PART_BYTES_MAX: u64 = 64 << 20;
+/// and of all of them.
+const ALL_BYTES_MAX: u64 = 128 << 20;
+const PARTS_MAX: usize = 10_000;
+/// Begins an entry of the archive's directory.
+const ENTRY_MARK: &[u8] = b"PK\x01\x02";
+
+/// What a zip archive is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PackageKind {
+    /// Office Open XML: XLSX, XLSM.
+    Xlsx,
+    /// OpenDocument.
+    Ods,
+}
+
+/// An opened archive with the name that reports use.
+pub struct Package {
+    name: String,
+    archive: ZipArchive<BufReader<File>>,
+}
+
+impl Package {
+    /// Opens an archive that declares no more than is read.
+    ///
+    /// # Errors
+    /// If it is no archive, is sealed, or declares too much.
+    pub fn open(path: &Path, name: &str) -> Result<Package, Failure> {
+        let unreadable = |error| Failure::file("read", path, &error);
+        let mut file = File::open(path).map_err(unreadable)?;
+        let bytes = file.metadata().map_err(unreadable)?.len();
+        if bytes > FILE_BYTES_MAX {
+            return Err(too_much(
+                name,
+                &format!("{bytes} bytes, more than {FILE_BYTES_MAX}"),
+            ));
+        }
+        // The archive's reader makes room for every entry, so they are counted before it is called.
+        let entries = count_entries(&mut file).map_err(unreadable)?;
+        if entries > PARTS_MAX {
+            return Err(too_much(
+                name,
+                &format!("{entries} parts, more than {PARTS_MAX}"),
+            ));
+        }
+        file.rewind().map_err(unreadable)?;
+        let archive =
+            ZipArchive::new(BufReader::new(file)).map_err(|error| damaged(name, &error))?;
+        let mut package = Package {
+            name: name.to_owned(),
+            archive,
+        };
+        package.check_declared()?;
+        Ok(package)
+    }
+
+    fn check_declared(&mut self) -> Result<(), Failure> {
+        let mut all = 0_u64;
+        for index in 0..self.archive.len() {
+            let part = self
+                .archive
+                .by_index_raw(index)
+                .map_err(|error| damaged(&self.name, &error))?;
+            if part.encrypted() {
+                return Err(sealed(&self.name));
+            }
+            all = all.saturating_add(part.size());
+            if part.size() > PART_BYTES_MAX || all > ALL_BYTES_MAX {
+                let what = format!(
+                    "parts that unpack to {all} bytes or more (at most {PART_BYTES_MAX} one, {ALL_BYTES_MAX} in all)"
+                );
+                return Err(too_much(&self.name, &what));
+            }
+        }
+        Ok(())
+    }
+
+    /// What it is, by its parts.
+    ///
+    /// # Errors
+    /// If it is no workbook that is read here.
+    pub fn kind(&self) -> Result<PackageKind, Failure> {
+        let has = |wanted: &str| {
+            let mut names = self.archive.file_names();
+            names.any(|part| {
+                part.is_ok_and(|part| part.replace('\\', "/").eq_ignore_ascii_case(wanted))
+            })
+        };
+        if has("encrypted-package") {
+            return Err(sealed(&self.name));
+        }
+        if has("xl/workbook.bin") {
+            return Err(no_workbook(&self.name, "a binary workbook (XLSB)"));
+        }
+        if has("[Content_Types].xml") && has("xl/workbook.xml") {
+            return Ok(PackageKind::Xlsx);
+        }
+        if has("mimetype") && has("content.xml") {
+            return Ok(PackageKind::Ods);
+        }
+        Err(no_workbook(&self.name, "a zip archive that is no workbook"))
+    }
+
+    /// One part, unpacked.
+    ///
+    /// # Errors
+    /// If there is none of this name, or it is longer than this many bytes.
+    pub fn part(&mut self, part_name: &str, bytes_max: u64) -> Result<Vec<u8>, Failure> {
+        let part = self
+            .archive
+            .by_name(part_name)
+            .map_err(|error| damaged(&self.name, &error))?;
+        let mut bytes = Vec::new();
+        part.take(bytes_max + 1)
+            .read_to_end(&mut bytes)
+            .map_err(|error| damaged(&self.name, &error))?;
+        if bytes.len() as u64 > bytes_max {
+            let what = format!("a part {part_name} of more than {bytes_max} bytes");
+            return Err(too_much(&self.name, &what));
+        }
+        Ok(bytes)
+    }
+
+    /// Lets the watch see every part whose name it wants, unpacked as far as is declared.
+    ///
+    /// # Errors
+    /// With the first thing that is refused.
+    pub fn watch_parts(
+        &mut self,
+        wants: impl Fn(&str) -> bool,
+        watch: &mut dyn PartWatch,
+    ) -> Result<(), Failure> {
+        for index in 0..self.archive.len() {
+            let part = self
+                .archive
+                .by_index(index)
+                .map_err(|error| damaged(&self.name, &error))?;
+            let part_name = part
+                .name()
+                .map_err(|error| damaged(&self.name, &error))?
+                .into_owned();
+            if !wants(&part_name) {
+                continue;
+            }
+            watch.begin(&part_name);
+            // The archive's reader fails if a part is longer than was declared.
+            let mut content = BufReader::with_capacity(64 * 1024, part);
+            markup::read(&mut content, watch.as_watch())
+                .map_err(|refusal| refuse(&self.name, &part_name, refusal))?;
+        }
+        Ok(())
+    }
+}
+
+/// A watch that is told which part it sees.
+pub trait PartWatch: Watch {
+    /// The next tags are of this part.
+    fn begin(&mut self, part: &str);
+    /// The same as a watch of tags.
+    fn as_watch(&mut self) -> &mut dyn Watch;
+}
+
+/// How often the mark of a directory entry stands in the file: at least the number of entries.
+fn count_entries(file: &mut File) -> std::io::Result<usize> {
+    let mut block = vec![0; 256 * 1024];
+    let (mut kept, mut entries) = (0, 0);
+    loop {
+        let read = file.read(&mut block[kept..])?;
+        if read == 0 {
+            return Ok(entries);
+        }
+        let end = kept + read;
+        entries += markup::occurrences(ENTRY_MARK, &block[..end]);
+        // A mark can lie across two blocks.
+        kept = end.min(ENTRY_MARK.len() - 1);
+        block.copy_within(end - kept..end, 0);
+    }
+}
+
+fn refuse(name: &str, part: &str, refusal: Refusal) -> Failure {
+    match refusal {
+        Refusal::Password => sealed(name),
+        Refusal::Holds(what) => too_much(name, &what).at(format!("part {part}")),
+        Refusal::Unreadable(error) => damaged(name, &error).at(format!("part {part}")),
+    }
+}
+
+/// A workbook that cannot be read because it is sealed.
+pub fn sealed(name: &str) -> Failure {
+    Failure::new(
+        Kind::Submission,
+        format!("cannot load {name}: the workbook is protected with a password"),
+    )
+    .mend("open it with its password, save it without one and hand it in again")
+}
+
+/// A workbook that its reader cannot make sense of.
+pub fn damaged(name: &str, error: &dyn std::fmt::Display) -> Failure {
+    Failure::new(
+        Kind::Submission,
+        format!("cannot load {name}: the workbook cannot be read: {error}"),
+    )
+    .mend("open it in a spreadsheet program, save it as XLSX and hand that in")
+}
+
+/// A workbook that holds more, or other things, than is read.
+pub fn too_much(name: &str, what: &str) -> Failure {
+    crate::sheet::grid::refused(name, what)
+        .mend("copy the table into a new workbook, save it as XLSX or CSV and hand that in")
+}
+
+/// A file that is no workbook of a kind that is read.
+pub fn no_workbook(name: &str, what: &str) -> Failure {
+    Failure::new(
+        Kind::Submission,
+        format!("cannot load {name}: it is {what}"),
+    )
+    .mend("hand in JSON, NDJSON, CSV, XLSX, XLS, ODS or Parquet; unpack an archive first")
+}
