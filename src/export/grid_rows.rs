@@ -19,10 +19,8 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use arrow::array::{
-    Array, ArrayRef, AsArray, BooleanArray, Float64Array, Int32Array, RecordBatch, StringArray,
-};
-use arrow::datatypes::{Float64Type, Int32Type};
+use arrow::array::{ArrayRef, BooleanArray, Float64Array, Int32Array, RecordBatch, StringArray};
+use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use super::grid_groups::{CellOfWidth, FieldWeek, Placed, Smallest, placed};
@@ -34,6 +32,7 @@ use crate::figures::dispersion_tables::described;
 use crate::region::point_grid::GridWidth;
 use crate::rollup::public_rows::seasons_with_farms;
 use crate::rollup::run::Rollup;
+use crate::rollup::stage_rows::rows_of;
 use crate::rollup::stages::{StageColumn, columns_of};
 
 /// One row a field and week, in the form of a stage's header.
@@ -111,17 +110,18 @@ pub fn grid_rows(
     narrowest: GridWidth,
     sites_min: impl Fn(&str) -> i32,
 ) -> Result<GridRows, Failure> {
-    let by_id = visits_by_id(visits);
-    let field_week = &rollup.field_week().batch;
-    let weeks = field_weeks(field_week, visits, &by_id)?;
-    let seasons = field_week["season"].as_primitive::<Int32Type>();
+    let visits: Vec<VisitRow<'_>> = rows_of(visits, "visit")?;
+    let field_rows: Vec<FieldWeekRow<'_>> = rows_of(&rollup.field_week().batch, "field_week")?;
+    let weeks = field_weeks(&field_rows, &visits);
     let smallest = Smallest {
         rule: *rule,
-        seasons_with_farms: seasons_with_farms(seasons, texts(field_week, "farm_id")),
+        seasons_with_farms: seasons_with_farms(
+            field_rows.iter().map(|row| (row.season, row.farm_id)),
+        ),
         narrowest,
     };
     let (shown, held_back_outside) = placed(&weeks, &smallest);
-    let shown_visits = shown_visits(visits, &shown, sites_min);
+    let shown_visits = shown_visits(&visits, &shown, sites_min);
     // With its visits: so rows that look the same here look the same there.
     let mut told: Vec<Vec<String>> = shown
         .iter()
@@ -144,53 +144,60 @@ pub fn grid_rows(
     })
 }
 
-fn texts<'a>(batch: &'a RecordBatch, name: &str) -> &'a StringArray {
-    batch[name].as_string::<i32>()
+/// A row of the table `visit` as far as it may be shown.
+#[derive(Deserialize)]
+struct VisitRow<'a> {
+    visit_id: &'a str,
+    field_id: &'a str,
+    iso_week: &'a str,
+    protocol: &'a str,
+    lon: f64,
+    lat: f64,
+    sites: i32,
+    field_mean: f64,
+    standard_error: Option<f64>,
+    /// `None` of a visit that is in no field-week.
+    threshold: Option<f64>,
+    stands: bool,
 }
 
-fn numbers<'a>(batch: &'a RecordBatch, name: &str) -> &'a Float64Array {
-    batch[name].as_primitive::<Float64Type>()
-}
-
-fn number_at(column: &Float64Array, row: usize) -> Option<f64> {
-    column.is_valid(row).then(|| column.value(row))
-}
-
-fn visits_by_id(visits: &RecordBatch) -> HashMap<&str, usize> {
-    let ids = texts(visits, "visit_id");
-    (0..visits.num_rows())
-        .map(|row| (ids.value(row), row))
-        .collect()
+/// A row of the roll-up's `field_week` as far as it may be shown.
+#[derive(Deserialize)]
+struct FieldWeekRow<'a> {
+    visit_id: &'a str,
+    field_id: &'a str,
+    farm_id: Option<&'a str>,
+    county_id: &'a str,
+    iso_week: &'a str,
+    protocol: &'a str,
+    season: i32,
+    in_window: bool,
+    field_mean: f64,
+    standard_error: Option<f64>,
+    pressure: f64,
 }
 
 /// The field-weeks whose visits are there, with the point of the visit that stands.
-fn field_weeks<'a>(
-    table: &'a RecordBatch,
-    visits: &'a RecordBatch,
-    by_id: &HashMap<&str, usize>,
-) -> Result<Vec<FieldWeek<'a>>, Failure> {
-    let text = |name: &str, row: usize| texts(table, name).value(row);
-    let farms = texts(table, "farm_id");
-    let seasons = table["season"].as_primitive::<Int32Type>();
-    let within = table["in_window"].as_boolean();
-    let errors = numbers(table, "standard_error");
-    let (lon, lat) = (numbers(visits, "lon"), numbers(visits, "lat"));
-    let standing = |row: usize| Some((row, *by_id.get(text("visit_id", row))?));
-    let weeks = (0..table.num_rows()).filter_map(standing);
-    let weeks = weeks.map(|(row, visit)| FieldWeek {
-        field_id: text("field_id", row),
-        farm_id: farms.is_valid(row).then(|| farms.value(row)),
-        county_id: text("county_id", row),
-        iso_week: text("iso_week", row),
-        protocol: text("protocol", row),
-        season: seasons.value(row),
-        in_window: within.value(row),
-        point: (lon.value(visit), lat.value(visit)),
-        field_mean: numbers(table, "field_mean").value(row),
-        standard_error: number_at(errors, row),
-        pressure: numbers(table, "pressure").value(row),
+fn field_weeks<'a>(rows: &[FieldWeekRow<'a>], visits: &[VisitRow<'a>]) -> Vec<FieldWeek<'a>> {
+    let by_id: HashMap<&str, &VisitRow<'_>> =
+        visits.iter().map(|visit| (visit.visit_id, visit)).collect();
+    let weeks = rows.iter().filter_map(|row| {
+        let visit = by_id.get(row.visit_id)?;
+        Some(FieldWeek {
+            field_id: row.field_id,
+            farm_id: row.farm_id,
+            county_id: row.county_id,
+            iso_week: row.iso_week,
+            protocol: row.protocol,
+            season: row.season,
+            in_window: row.in_window,
+            point: (visit.lon, visit.lat),
+            field_mean: row.field_mean,
+            standard_error: row.standard_error,
+            pressure: row.pressure,
+        })
     });
-    Ok(weeks.collect())
+    weeks.collect()
 }
 
 /// Two significant digits: what was counted, and no fingerprint. 0 stays 0 and nothing else becomes it.
@@ -325,7 +332,7 @@ impl ShownVisit {
 
 /// The visits of the field-weeks that are shown.
 fn shown_visits(
-    visits: &RecordBatch,
+    visits: &[VisitRow<'_>],
     shown: &[Placed],
     sites_min: impl Fn(&str) -> i32,
 ) -> Vec<ShownVisit> {
@@ -333,24 +340,14 @@ fn shown_visits(
     let week_of: HashMap<(&str, &str, &str), usize> = weeks
         .map(|(row, (week, _))| ((week.field_id, week.iso_week, week.protocol), row))
         .collect();
-    let sites = visits["sites"].as_primitive::<Int32Type>();
-    let (means, errors) = (
-        numbers(visits, "field_mean"),
-        numbers(visits, "standard_error"),
-    );
-    // A visit without a threshold is in no field-week.
-    let pressed = &visits["threshold"];
-    let stands = visits["stands"].as_boolean();
-    let rows = (0..visits.num_rows()).filter(|row| pressed.is_valid(*row));
-    let rows = rows.filter_map(|row| {
-        let name = |column| texts(visits, column).value(row);
-        let protocol = name("protocol");
+    let rows = visits.iter().filter(|visit| visit.threshold.is_some());
+    let rows = rows.filter_map(|visit| {
         Some(ShownVisit {
-            week: *week_of.get(&(name("field_id"), name("iso_week"), protocol))?,
-            stands: stands.value(row),
-            sites: sites.value(row).min(sites_min(protocol)),
-            mean: two_digits(means.value(row)),
-            error: number_at(errors, row).map(two_digits),
+            week: *week_of.get(&(visit.field_id, visit.iso_week, visit.protocol))?,
+            stands: visit.stands,
+            sites: visit.sites.min(sites_min(visit.protocol)),
+            mean: two_digits(visit.field_mean),
+            error: visit.standard_error.map(two_digits),
         })
     });
     rows.collect()

@@ -5,18 +5,16 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use arrow::array::AsArray;
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Int64Type};
-use jiff::ToSpan;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
+use serde::Deserialize;
 
 use crate::disclosure::public_row::PublicRow;
 use crate::failure::{Failure, Kind};
 use crate::statistics::reporting_delay::{
     ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count,
 };
+use crate::store::decode;
 use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
 
@@ -36,13 +34,24 @@ from (
         visits.iso_week as iso_week,
         visits.county_id as county_id,
         visits.visit_id as visit_id,
-        cast(cast(min(receipts.received_at) as date) as int) as arrived_day
+        cast(min(receipts.received_at) as date) as arrived_day
     from visits
     inner join receipts on visits.load_id = receipts.load_id
     group by visits.protocol, visits.iso_week, visits.county_id, visits.visit_id
 )
 group by protocol, iso_week, county_id, arrived_day
 order by protocol, iso_week, county_id, arrived_day";
+
+/// A row of that query.
+#[derive(Deserialize)]
+struct ArrivalRow<'a> {
+    protocol: &'a str,
+    iso_week: &'a str,
+    county_id: &'a str,
+    #[serde(deserialize_with = "decode::day")]
+    arrived_day: Date,
+    visits: u64,
+}
 
 /// Visits by protocol, week and day of arrival.
 #[derive(Debug, Clone, Default)]
@@ -91,30 +100,20 @@ impl Arrivals {
             .map_err(|error| broken(error.to_string()))?;
         let mut by_week: BTreeMap<(String, IsoWeek), Vec<(Date, u64)>> = BTreeMap::new();
         for batch in &batches {
-            let column = |place: usize, data_type: &DataType| {
-                cast(batch.column(place), data_type).map_err(|error| broken(error.to_string()))
-            };
-            let (protocols, weeks) = (column(0, &DataType::Utf8)?, column(1, &DataType::Utf8)?);
-            let counties = column(2, &DataType::Utf8)?;
-            let (days, visits) = (column(3, &DataType::Int64)?, column(4, &DataType::Int64)?);
-            for row in 0..batch.num_rows() {
-                let week = weeks.as_string::<i32>().value(row);
-                let county = counties.as_string::<i32>().value(row);
-                if !shown.contains(&(county, week, protocols.as_string::<i32>().value(row))) {
+            let rows: Vec<ArrivalRow<'_>> =
+                decode::rows(batch).map_err(|error| broken(error.to_string()))?;
+            for row in rows {
+                let week = row.iso_week;
+                if !shown.contains(&(row.county_id, week, row.protocol)) {
                     continue;
                 }
                 let week = week
                     .parse()
                     .map_err(|_| broken(format!("{week:?} is no week")))?;
-                let protocol = protocols.as_string::<i32>().value(row).to_owned();
-                let day = Date::constant(1970, 1, 1)
-                    .checked_add(days.as_primitive::<Int64Type>().value(row).days())
-                    .map_err(|error| broken(error.to_string()))?;
-                let count = visits.as_primitive::<Int64Type>().value(row).unsigned_abs();
                 by_week
-                    .entry((protocol, week))
+                    .entry((row.protocol.to_owned(), week))
                     .or_default()
-                    .push((day, count));
+                    .push((row.arrived_day, row.visits));
             }
         }
         let received_until = snapshot.received_until().await?;
@@ -174,6 +173,8 @@ fn days_between(from: Date, to: Date) -> u32 {
 
 #[cfg(test)]
 mod tests {
+    use jiff::ToSpan;
+
     use super::*;
 
     fn week(number: u32) -> IsoWeek {

@@ -9,12 +9,13 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::datatypes::{Float64Type, Int32Type};
+use arrow::array::RecordBatch;
+use serde::Deserialize;
 
 use super::dispersion_tables::{county_season_table, power_law_table, visit_table};
 use crate::failure::Failure;
 use crate::rollup::run::Rollup;
+use crate::rollup::stage_rows::rows_of;
 use crate::rollup::stages::StageColumn;
 use crate::rollup::unit_totals::{UnitTotals, unit_totals};
 use crate::statistics::aggregation::{FittedK, UndefinedK, fit_common_k, fit_k};
@@ -52,8 +53,8 @@ pub async fn season_dispersion(
     season: Option<i32>,
 ) -> Result<Dispersion, Failure> {
     let totals = unit_totals(snapshot).await?;
-    let counties = names_of_counties(&rollup.county_week_full().batch, season);
-    let visits = standing_visits(&rollup.field_week().batch, &totals, season);
+    let counties = names_of_counties(&rollup.county_week_full().batch, season)?;
+    let visits = standing_visits(&rollup.field_week().batch, &totals, season)?;
     Ok(Dispersion {
         county_season: county_season_table(&county_seasons(&counties, &visits))?,
         power_law: power_law_table(&season_laws(&visits))?,
@@ -113,25 +114,39 @@ fn word_of(reason: UndefinedK) -> &'static str {
 /// County, season and protocol.
 type CountySeason<'a> = (&'a str, i32, &'a str);
 
+/// A row of `county_week_full` as far as it names a county's season.
+#[derive(Deserialize)]
+struct CountyWeekRow<'a> {
+    county_id: &'a str,
+    county_name: &'a str,
+    season: i32,
+    protocol: &'a str,
+}
+
 /// The counties and seasons with a visit under a protocol, within the stage window or not, and the counties' names.
 fn names_of_counties(
     county_week: &RecordBatch,
     season: Option<i32>,
-) -> BTreeMap<CountySeason<'_>, &str> {
-    let text = |name: &str| county_week[name].as_string::<i32>();
-    let (counties, names, protocols) = (text("county_id"), text("county_name"), text("protocol"));
-    let seasons = county_week["season"].as_primitive::<Int32Type>();
-    let rows = 0..county_week.num_rows();
-    rows.filter(|row| season.is_none_or(|wanted| wanted == seasons.value(*row)))
-        .map(|row| {
-            let county = (
-                counties.value(row),
-                seasons.value(row),
-                protocols.value(row),
-            );
-            (county, names.value(row))
-        })
-        .collect()
+) -> Result<BTreeMap<CountySeason<'_>, &str>, Failure> {
+    let rows = rows_of::<CountyWeekRow<'_>>(county_week, "county_week_full")?.into_iter();
+    let rows = rows.filter(|row| season.is_none_or(|wanted| wanted == row.season));
+    Ok(rows
+        .map(|row| ((row.county_id, row.season, row.protocol), row.county_name))
+        .collect())
+}
+
+/// A row of `field_week` as far as scatter needs it.
+#[derive(Deserialize)]
+struct FieldWeekRow<'a> {
+    visit_id: &'a str,
+    field_id: &'a str,
+    county_id: &'a str,
+    season: i32,
+    iso_week: &'a str,
+    protocol: &'a str,
+    in_window: bool,
+    field_mean: f64,
+    variance_between_sites: Option<f64>,
 }
 
 /// The standing visits within the stage window, in the order of their ids: the last digits of a common k
@@ -140,38 +155,30 @@ fn standing_visits<'a>(
     field_week: &'a RecordBatch,
     totals: &'a HashMap<String, UnitTotals>,
     season: Option<i32>,
-) -> Vec<StandingVisit<'a>> {
-    let text = |name: &str| field_week[name].as_string::<i32>();
-    let (ids, fields) = (text("visit_id"), text("field_id"));
-    let (county_ids, weeks, protocols) = (text("county_id"), text("iso_week"), text("protocol"));
-    let seasons = field_week["season"].as_primitive::<Int32Type>();
-    let in_window = field_week["in_window"].as_boolean();
-    let means = field_week["field_mean"].as_primitive::<Float64Type>();
-    let variances = field_week["variance_between_sites"].as_primitive::<Float64Type>();
-    let mut visits: Vec<StandingVisit<'_>> = (0..field_week.num_rows())
-        .filter(|row| in_window.value(*row))
-        .filter(|row| season.is_none_or(|wanted| wanted == seasons.value(*row)))
-        .map(|row| {
-            let units = totals.get(ids.value(row));
-            StandingVisit {
-                visit_id: ids.value(row),
-                field_id: fields.value(row),
-                county_id: county_ids.value(row),
-                season: seasons.value(row),
-                iso_week: weeks.value(row),
-                protocol: protocols.value(row),
-                sites: variances.is_valid(row).then(|| MeanVariance {
-                    mean: means.value(row),
-                    variance: variances.value(row),
-                }),
-                counts: units
-                    .filter(|units| !units.with_nights)
-                    .map(|units| &units.counts),
-            }
+) -> Result<Vec<StandingVisit<'a>>, Failure> {
+    let rows = rows_of::<FieldWeekRow<'_>>(field_week, "field_week")?.into_iter();
+    let mut visits: Vec<StandingVisit<'_>> = rows
+        .filter(|row| row.in_window)
+        .filter(|row| season.is_none_or(|wanted| wanted == row.season))
+        .map(|row| StandingVisit {
+            visit_id: row.visit_id,
+            field_id: row.field_id,
+            county_id: row.county_id,
+            season: row.season,
+            iso_week: row.iso_week,
+            protocol: row.protocol,
+            sites: row.variance_between_sites.map(|variance| MeanVariance {
+                mean: row.field_mean,
+                variance,
+            }),
+            counts: totals
+                .get(row.visit_id)
+                .filter(|units| !units.with_nights)
+                .map(|units| &units.counts),
         })
         .collect();
     visits.sort_by_key(|visit| visit.visit_id);
-    visits
+    Ok(visits)
 }
 
 /// What a county's season comes to.

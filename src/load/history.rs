@@ -111,14 +111,16 @@ impl History {
         self.take_in(&PastVisit {
             visit_id: &visit.visit_id,
             revision: visit.revision,
-            accepted: (i64::MAX, self.of_the_run),
+            received_at: i64::MAX,
+            line: self.of_the_run,
             observed_on: row.observed_on,
             season: row.week.season(),
             observer_id: &visit.observer_id,
             field_id: &visit.field.field_id,
             lon: visit.field.lon,
             lat: visit.field.lat,
-            stage_places: (row.stage.first_place(), row.stage.last_place()),
+            stage_first: row.stage.first_place(),
+            stage_last: row.stage.last_place(),
             crop_type: &visit.field.crop_type,
             currency: row.economics.currency().unwrap_or_default(),
             treatment_cost_per_ha: given.treatment_cost.as_ref().map(TreatmentCost::per_ha),
@@ -136,7 +138,7 @@ impl History {
             what: (visit.lon, visit.lat),
             visit: hash_of(visit.visit_id),
             revision: visit.revision,
-            accepted: visit.accepted,
+            accepted: (visit.received_at, visit.line),
         };
         self.see_field(place, seen);
         match self
@@ -198,8 +200,8 @@ impl History {
         let latest = Seen {
             what: StageSeen {
                 day: visit.observed_on,
-                first_place: visit.stage_places.0,
-                last_place: visit.stage_places.1,
+                first_place: visit.stage_first,
+                last_place: visit.stage_last,
             },
             visit: seen.visit,
             revision: seen.revision,

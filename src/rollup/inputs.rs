@@ -6,11 +6,11 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, AsArray, Int32Array, RecordBatch, StringArray};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Float64Type, SchemaRef};
+use arrow::datatypes::{Float64Type, SchemaRef};
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
 use datafusion::prelude::SessionContext;
+use serde::Deserialize;
 
 use crate::disclosure::rule::Rule;
 use crate::failure::{Failure, Kind};
@@ -19,6 +19,7 @@ use crate::protocol::threshold::visit_threshold_sql;
 use crate::region::point_grid::GridWidth;
 
 use super::engine::Engine;
+use super::stage_rows::rows_of;
 use super::windows::Weather;
 
 /// What the stages need beside the store.
@@ -104,6 +105,11 @@ pub(super) async fn keep_counties(engine: Engine<'_>, setting: &Setting) -> Resu
         .await
 }
 
+#[derive(Deserialize)]
+struct ProtocolRow<'a> {
+    protocol: &'a str,
+}
+
 /// A visit whose protocol left the catalogue has no threshold: it is named, not passed over.
 pub(super) async fn protocols_known(
     session: &SessionContext,
@@ -118,15 +124,10 @@ pub(super) async fn protocols_known(
         .collect()
         .await
         .map_err(failed)?;
-    for batch in batches {
-        let names = cast(batch.column(0), &DataType::Utf8)
-            .map_err(|error| failed(DataFusionError::from(error)))?;
-        let names = names.as_string::<i32>();
-        if let Some(lost) = names
-            .iter()
-            .flatten()
-            .find(|name| catalogue.protocol(name).is_none())
-        {
+    for batch in &batches {
+        let rows: Vec<ProtocolRow<'_>> = rows_of(batch, "current_visit")?;
+        let mut names = rows.iter().map(|row| row.protocol);
+        if let Some(lost) = names.find(|name| catalogue.protocol(name).is_none()) {
             return Err(Failure::new(
                 Kind::Protocol,
                 format!("the store has visits under the protocol {lost:?}, which is not in the catalogue"),

@@ -5,14 +5,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use arrow::array::{Array, AsArray, Int32Array, RecordBatch, StringArray};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Date32Type, Float64Type, Int32Type};
+use arrow::array::RecordBatch;
 use jiff::civil::Date;
+use serde::Deserialize;
 
 use super::inputs::Setting;
 use super::run::Period;
-use super::windows::day_after_epoch;
+use super::stage_rows::rows_of;
 use crate::disclosure::editions::{Entry, Published};
 use crate::disclosure::field::{FieldWeek, GridPoint, Id};
 use crate::disclosure::place::Place;
@@ -22,6 +21,7 @@ use crate::disclosure::week_rows::{Outcome, Week, week_rows};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::point_grid::{GridWidth, cell_of};
+use crate::store::decode;
 
 /// Which weeks are published now, beyond what is public already.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -128,8 +128,8 @@ pub fn public_rows(
     publishing: &Publishing,
     visits_until: Date,
 ) -> Result<PublicRows, Failure> {
-    let columns = Columns::of(field_week)?;
-    let farms_known = seasons_with_farms(&columns.season, &columns.farm_id);
+    let field_rows: Vec<FieldRow<'_>> = rows_of(field_week, "field_week")?;
+    let farms_known = seasons_with_farms(field_rows.iter().map(|row| (row.season, row.farm_id)));
     let mut entries: BTreeMap<WeekKey, Vec<Published>> = BTreeMap::new();
     for one in published {
         let row = &one.entry.row;
@@ -137,13 +137,13 @@ pub fn public_rows(
         entries.entry(key).or_default().push(one.clone());
     }
     let mut fields: BTreeMap<WeekKey, (i32, Vec<FieldWeek>)> = BTreeMap::new();
-    for row in 0..field_week.num_rows() {
-        let (week, protocol) = (columns.iso_week.value(row), columns.protocol.value(row));
-        let season = columns.season.value(row);
-        if publishing.holds(week, season, protocol) {
-            let key = (week.to_owned(), protocol.to_owned());
-            let group = fields.entry(key).or_insert_with(|| (season, Vec::new()));
-            group.1.push(columns.field(row, catalogue, setting));
+    for row in &field_rows {
+        if publishing.holds(row.iso_week, row.season, row.protocol) {
+            let key = (row.iso_week.to_owned(), row.protocol.to_owned());
+            let group = fields
+                .entry(key)
+                .or_insert_with(|| (row.season, Vec::new()));
+            group.1.push(row.field(catalogue, setting));
         }
     }
     let keys: BTreeSet<&WeekKey> = entries.keys().chain(fields.keys()).collect();
@@ -238,107 +238,53 @@ fn shown_of(week: &Week, published: &[Published], setting: &Setting) -> Vec<Publ
         .collect()
 }
 
-/// The seasons in which a visit names a farm, under any protocol; `farm_ids` and `seasons` are columns of `field_week`.
-pub fn seasons_with_farms(seasons: &Int32Array, farm_ids: &StringArray) -> BTreeSet<i32> {
-    let named = seasons.iter().zip(farm_ids.iter());
-    named
-        .filter(|(_, farm)| farm.and_then(Id::of_farm).is_some())
-        .filter_map(|(season, _)| season)
+/// The seasons in which a visit names a farm, under any protocol, of the seasons and farms of `field_week`.
+pub fn seasons_with_farms<'a>(rows: impl Iterator<Item = (i32, Option<&'a str>)>) -> BTreeSet<i32> {
+    rows.filter(|(_, farm)| farm.and_then(Id::of_farm).is_some())
+        .map(|(season, _)| season)
         .collect()
 }
 
-/// The columns of `field_week` that disclosure control needs.
-struct Columns {
-    field_id: StringArray,
-    farm_id: StringArray,
-    county_id: StringArray,
-    iso_week: StringArray,
-    protocol: StringArray,
-    crop_stage: StringArray,
-    window_basis: StringArray,
-    season: Int32Array,
-    in_window: arrow::array::BooleanArray,
-    economics_assumed: arrow::array::BooleanArray,
-    pressure: arrow::array::Float64Array,
-    lon: arrow::array::Float64Array,
-    lat: arrow::array::Float64Array,
-    window_opens: arrow::array::Date32Array,
-    window_closes: arrow::array::Date32Array,
+/// What disclosure control needs of a row of `field_week`.
+#[derive(Deserialize)]
+struct FieldRow<'a> {
+    field_id: &'a str,
+    farm_id: Option<&'a str>,
+    county_id: &'a str,
+    iso_week: &'a str,
+    protocol: &'a str,
+    crop_stage: &'a str,
+    window_basis: Option<&'a str>,
+    season: i32,
+    in_window: bool,
+    economics_assumed: bool,
+    pressure: f64,
+    lon: f64,
+    lat: f64,
+    #[serde(deserialize_with = "decode::day_or_none")]
+    window_opens: Option<Date>,
+    #[serde(deserialize_with = "decode::day_or_none")]
+    window_closes: Option<Date>,
 }
 
-impl Columns {
-    fn of(batch: &RecordBatch) -> Result<Columns, Failure> {
-        let column = |name: &str, wanted: &DataType| {
-            let broken = |why: &str| {
-                Failure::new(Kind::Stage, format!("column {name} of field_week: {why}"))
-            };
-            let found = batch
-                .column_by_name(name)
-                .ok_or_else(|| broken("it is missing"))?;
-            cast(found, wanted).map_err(|error| broken(&error.to_string()))
-        };
-        let text = |name| Ok::<_, Failure>(column(name, &DataType::Utf8)?.as_string().clone());
-        let truth = |name| Ok::<_, Failure>(column(name, &DataType::Boolean)?.as_boolean().clone());
-        let float = |name| {
-            let array = column(name, &DataType::Float64)?;
-            Ok::<_, Failure>(array.as_primitive::<Float64Type>().clone())
-        };
-        let day = |name| {
-            let array = column(name, &DataType::Date32)?;
-            Ok::<_, Failure>(array.as_primitive::<Date32Type>().clone())
-        };
-        Ok(Columns {
-            field_id: text("field_id")?,
-            farm_id: text("farm_id")?,
-            county_id: text("county_id")?,
-            iso_week: text("iso_week")?,
-            protocol: text("protocol")?,
-            crop_stage: text("crop_stage")?,
-            window_basis: text("window_basis")?,
-            season: column("season", &DataType::Int32)?
-                .as_primitive::<Int32Type>()
-                .clone(),
-            in_window: truth("in_window")?,
-            economics_assumed: truth("economics_assumed")?,
-            pressure: float("pressure")?,
-            lon: float("lon")?,
-            lat: float("lat")?,
-            window_opens: day("window_opens")?,
-            window_closes: day("window_closes")?,
-        })
-    }
-
-    fn farm(&self, row: usize) -> Option<Id> {
-        let given = self.farm_id.is_valid(row);
-        given.then(|| Id::of_farm(self.farm_id.value(row)))?
-    }
-
-    fn field(&self, row: usize, catalogue: &Catalogue, setting: &Setting) -> FieldWeek {
-        let (crop_stage, stage_place) = stage_group(
-            self.crop_stage.value(row),
-            self.protocol.value(row),
-            catalogue,
-        );
-        let day = |days: &arrow::array::Date32Array| {
-            let given = days.is_valid(row);
-            let day = given.then(|| day_after_epoch(days.value(row)));
-            day.flatten()
-        };
-        let basis = self.window_basis.is_valid(row);
+impl FieldRow<'_> {
+    fn field(&self, catalogue: &Catalogue, setting: &Setting) -> FieldWeek {
+        let (crop_stage, stage_place) = stage_group(self.crop_stage, self.protocol, catalogue);
         FieldWeek {
-            field: Id::of(self.field_id.value(row)),
-            farm: self.farm(row),
-            county_id: self.county_id.value(row).to_owned(),
-            in_window: self.in_window.value(row),
+            field: Id::of(self.field_id),
+            farm: self.farm_id.and_then(Id::of_farm),
+            county_id: self.county_id.to_owned(),
+            in_window: self.in_window,
             crop_stage,
             stage_place,
-            pressure: self.pressure.value(row),
-            economics_assumed: self.economics_assumed.value(row),
-            treatment_days: day(&self.window_opens)
-                .zip(day(&self.window_closes))
+            pressure: self.pressure,
+            economics_assumed: self.economics_assumed,
+            treatment_days: self
+                .window_opens
+                .zip(self.window_closes)
                 .map(|(opens, closes)| [opens, closes]),
-            window_basis: basis.then(|| self.window_basis.value(row).to_owned()),
-            cell: grid_point(self.lon.value(row), self.lat.value(row), setting.point_grid),
+            window_basis: self.window_basis.map(str::to_owned),
+            cell: grid_point(self.lon, self.lat, setting.point_grid),
         }
     }
 }

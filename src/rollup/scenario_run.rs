@@ -7,13 +7,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use arrow::array::{
-    Array, ArrayRef, AsArray, BooleanArray, Float64Array, RecordBatch, StringArray,
-};
+use arrow::array::{ArrayRef, AsArray, BooleanArray, Float64Array, RecordBatch, StringArray};
 use arrow::compute::filter_record_batch;
-use arrow::datatypes::{Float64Type, Int64Type};
+use arrow::datatypes::Float64Type;
 use datafusion::error::DataFusionError;
 use datafusion::prelude::SessionContext;
+use serde::Deserialize;
 
 use super::engine::Engine;
 use super::expression::saved_kg_per_ha;
@@ -25,6 +24,7 @@ use super::stages::scenario_stages;
 use super::wanted::{Wanted, roll_up};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Catalogue, Protocol};
+use crate::store::decode;
 use crate::store::snapshot::Snapshot;
 use crate::visit::economics::EconomicMember;
 use crate::visit::record::{AreaUnit, MarketValue, PlantPopulation, TreatmentCost, WeightUnit};
@@ -204,6 +204,43 @@ left join visit_currency on changed_visit.visit_id = visit_currency.visit_id
 group by changed_visit.protocol, visit_currency.currency
 order by protocol, currency";
 
+/// A row of that query.
+#[derive(Deserialize)]
+struct AmountsRow {
+    protocol: String,
+    currency: Option<String>,
+    costs: i64,
+    cost_least: Option<f64>,
+    cost_most: Option<f64>,
+    prices: i64,
+    price_least: Option<f64>,
+    price_most: Option<f64>,
+    populations: i64,
+    population_least: Option<f64>,
+    population_most: Option<f64>,
+}
+
+impl AmountsRow {
+    /// Visits that have the member.
+    fn visits(&self, member: EconomicMember) -> i64 {
+        match member {
+            EconomicMember::TreatmentCost => self.costs,
+            EconomicMember::MarketValue => self.prices,
+            EconomicMember::PlantPopulation => self.populations,
+        }
+    }
+
+    /// Least and most of the member; `None` where no visit has it.
+    fn ends(&self, member: EconomicMember) -> Option<[f64; 2]> {
+        let (least, most) = match member {
+            EconomicMember::TreatmentCost => (self.cost_least, self.cost_most),
+            EconomicMember::MarketValue => (self.price_least, self.price_most),
+            EconomicMember::PlantPopulation => (self.population_least, self.population_most),
+        };
+        Some([least?, most?])
+    }
+}
+
 /// A scenario must keep within what the protocols call plausible, where a record has to, and must not mix
 /// currencies: a typing error would come out as a finding of its own.
 async fn hold_to_plausible(
@@ -214,34 +251,19 @@ async fn hold_to_plausible(
     let failed = |error: DataFusionError| Failure::new(Kind::Stage, error.to_string());
     let frame = session.sql(AMOUNTS).await.map_err(failed)?;
     for batch in frame.collect().await.map_err(failed)? {
-        let ids = arrow::compute::cast(batch.column(0), &arrow::datatypes::DataType::Utf8);
-        let currencies = arrow::compute::cast(batch.column(1), &arrow::datatypes::DataType::Utf8);
-        let in_text = |array: Result<ArrayRef, arrow::error::ArrowError>| {
-            array.map_err(|error| Failure::new(Kind::Stage, error.to_string()))
-        };
-        let (ids, currencies) = (in_text(ids)?, in_text(currencies)?);
-        for row in 0..batch.num_rows() {
-            let id = ids.as_string::<i32>().value(row);
-            let Some(protocol) = catalogue.protocol(id) else {
+        let rows: Vec<AmountsRow> = decode::rows(&batch)
+            .map_err(|error| Failure::new(Kind::Stage, format!("amounts: {error}")))?;
+        for row in rows {
+            let Some(protocol) = catalogue.protocol(&row.protocol) else {
                 continue;
             };
-            let named = currencies.as_string::<i32>();
-            let own = match named.is_valid(row) {
-                true => named.value(row),
-                false => &protocol.plausible.currency,
-            };
-            for (place, (member, change)) in EconomicMember::ALL
-                .into_iter()
-                .enumerate()
-                .filter_map(|(place, member)| Some((place, (member, scenario.change(member)?))))
-            {
-                let column = |of: usize| batch.column(2 + 3 * place + of);
-                let visits = column(0).as_primitive::<Int64Type>().value(row);
-                if visits == 0 {
+            let own = row.currency.as_ref();
+            let own = own.unwrap_or(&protocol.plausible.currency);
+            for member in EconomicMember::ALL {
+                let Some((change, ends)) = scenario.change(member).zip(row.ends(member)) else {
                     continue;
-                }
-                let ends = [1, 2].map(|of| column(of).as_primitive::<Float64Type>().value(row));
-                hold_to_currency(scenario, change, protocol, own, visits)?;
+                };
+                hold_to_currency(scenario, change, protocol, own, row.visits(member))?;
                 let all = scenario.currency().filter(|_| scenario.sets_all_money());
                 let comparable = all.unwrap_or(own) == protocol.plausible.currency;
                 if comparable || member == EconomicMember::PlantPopulation {

@@ -9,11 +9,13 @@ use arrow::compute::{
 };
 use arrow::datatypes::{Field, Schema, SchemaRef};
 use arrow::error::ArrowError;
+use serde::Deserialize;
 
 use super::engine::Parts;
 use super::promises::key_of;
 use super::stages::{Stage, StageColumn};
 use crate::failure::{Failure, Kind};
+use crate::store::decode;
 
 /// The columns that the header promises.
 pub(super) fn schema_of(stage: &Stage) -> SchemaRef {
@@ -139,6 +141,18 @@ fn sorted_key(stage: &Stage, table: &RecordBatch) -> Result<Vec<SortColumn>, Fai
         options: Some(SortOptions::new(false, false)),
     });
     Ok(ascending.collect())
+}
+
+/// The rows of a table that a stage made, as [`decode::rows_among`] reads them.
+///
+/// # Errors
+/// A [`Failure`] that names the table and the column.
+pub fn rows_of<'a, T: Deserialize<'a>>(
+    batch: &'a RecordBatch,
+    table: &str,
+) -> Result<Vec<T>, Failure> {
+    decode::rows_among(batch)
+        .map_err(|error| Failure::new(Kind::Stage, format!("table {table}: {error}")))
 }
 
 /// A stage that does not keep to its header.

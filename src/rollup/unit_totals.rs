@@ -5,12 +5,13 @@
 
 use std::collections::HashMap;
 
-use arrow::array::{AsArray, RecordBatch};
-use arrow::datatypes::Int64Type;
+use arrow::array::RecordBatch;
 use datafusion::error::DataFusionError;
+use serde::Deserialize;
 
 use crate::failure::{Failure, Kind};
 use crate::statistics::counts::CountFrequencies;
+use crate::store::decode;
 use crate::store::snapshot::Snapshot;
 
 /// Units by total for each visit. A trap that stood some nights is told apart: its catch a night is no count.
@@ -31,6 +32,15 @@ from units
 inner join newest on units.visit_id = newest.visit_id and units.revision = newest.revision
 where units.load_id in (select load_id from receipts)
 group by units.visit_id, units.total";
+
+/// A row of that query. The schema of visits allows no count below 0.
+#[derive(Deserialize)]
+struct UnitsRow<'a> {
+    visit_id: &'a str,
+    total: u64,
+    units: u64,
+    with_nights: u64,
+}
 
 /// The totals of a visit's units.
 #[derive(Debug, Clone, Default)]
@@ -64,17 +74,12 @@ pub async fn unit_totals(snapshot: &Snapshot) -> Result<HashMap<String, UnitTota
 }
 
 fn gather(batch: &RecordBatch, visits: &mut HashMap<String, UnitTotals>) -> Result<(), Failure> {
-    let ids = arrow::compute::cast(&batch["visit_id"], &arrow::datatypes::DataType::Utf8)
-        .map_err(|error| Failure::new(Kind::Store, error.to_string()))?;
-    let ids = ids.as_string::<i32>();
-    let number = |name: &str| batch[name].as_primitive::<Int64Type>();
-    let (totals, units, nights) = (number("total"), number("units"), number("with_nights"));
-    for row in 0..batch.num_rows() {
-        let visit = visits.entry(ids.value(row).to_owned()).or_default();
-        // The schema of visits allows no count below 0.
-        let total = totals.value(row).unsigned_abs();
-        visit.counts.add(total, units.value(row).unsigned_abs());
-        visit.with_nights |= nights.value(row) > 0;
+    let rows: Vec<UnitsRow<'_>> =
+        decode::rows(batch).map_err(|error| Failure::new(Kind::Store, error.to_string()))?;
+    for row in rows {
+        let visit = visits.entry(row.visit_id.to_owned()).or_default();
+        visit.counts.add(row.total, row.units);
+        visit.with_nights |= row.with_nights > 0;
     }
     Ok(())
 }

@@ -8,18 +8,18 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, AsArray, Date32Array, RecordBatch, StringArray};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Date32Type};
-use jiff::ToSpan;
+use arrow::array::{ArrayRef, Date32Array, RecordBatch, StringArray};
 use jiff::civil::Date;
+use serde::Deserialize;
 
-use crate::failure::{Failure, Kind};
+use super::stage_rows::rows_of;
+use crate::failure::Failure;
 use crate::heat::spray_window::{
     Basis, Observed, SprayWindow, StationHeat, window_by_days, window_by_weather,
 };
 use crate::heat::weather::WeatherSeries;
 use crate::protocol::catalogue::{Catalogue, Protocol};
+use crate::store::decode;
 use crate::visit::week::IsoWeek;
 
 const EPOCH: Date = Date::constant(1970, 1, 1);
@@ -56,16 +56,15 @@ impl Weather {
     }
 }
 
-fn observed(protocol: &Protocol, stage: &str, days_since_epoch: i32) -> Option<Observed> {
-    Some(Observed {
-        stage: protocol.scale.read(stage)?,
-        on: day_after_epoch(days_since_epoch)?,
-    })
-}
-
-/// A day by its number of days since January 1, 1970, as Arrow keeps days; `None` out of the calendar.
-pub(super) fn day_after_epoch(days: i32) -> Option<Date> {
-    EPOCH.checked_add(days.days()).ok()
+/// What a window is computed from.
+#[derive(Deserialize)]
+struct Observation<'a> {
+    protocol: &'a str,
+    county_id: &'a str,
+    crop_stage: &'a str,
+    in_window: bool,
+    #[serde(deserialize_with = "decode::day")]
+    observed_on: Date,
 }
 
 /// Days from January 1, 1970 to a day.
@@ -91,28 +90,23 @@ impl<'a> KnownHeat<'a> {
     /// `window_basis` (`weather` or `days`); null where the visit has no window.
     ///
     /// # Errors
-    /// A [`Failure`] if a column of text is none.
+    /// A [`Failure`] that names the column, if one is not what the stage promises.
     pub(super) fn columns(
         &mut self,
         standing_visit: &RecordBatch,
         catalogue: &'a Catalogue,
     ) -> Result<[(&'static str, ArrayRef); 5], Failure> {
-        let text = |name: &str| {
-            cast(&standing_visit[name], &DataType::Utf8)
-                .map_err(|error| Failure::new(Kind::Stage, format!("{name}: {error}")))
-        };
-        let (protocols, counties) = (text("protocol")?, text("county_id")?);
-        let stages = text("crop_stage")?;
-        let [protocols, counties, stages] =
-            [&protocols, &counties, &stages].map(|array| array.as_string::<i32>());
-        let in_window = standing_visit["in_window"].as_boolean();
-        let days = standing_visit["observed_on"].as_primitive::<Date32Type>();
-        let windows: Vec<Option<SprayWindow>> = (0..standing_visit.num_rows())
+        let rows: Vec<Observation<'_>> = rows_of(standing_visit, "standing_visit")?;
+        let windows: Vec<Option<SprayWindow>> = rows
+            .iter()
             .map(|row| {
-                let protocol = catalogue.protocol(protocols.value(row))?;
-                let observed = observed(protocol, stages.value(row), days.value(row))?;
-                let within = in_window.value(row);
-                within.then(|| self.window_of(protocol, observed, counties.value(row)))?
+                let protocol = catalogue.protocol(row.protocol)?;
+                let observed = Observed {
+                    stage: protocol.scale.read(row.crop_stage)?,
+                    on: row.observed_on,
+                };
+                let within = row.in_window;
+                within.then(|| self.window_of(protocol, observed, row.county_id))?
             })
             .collect();
         let day = |of: fn(&SprayWindow) -> Option<Date>| -> ArrayRef {

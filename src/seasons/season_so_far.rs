@@ -3,13 +3,13 @@
 //!
 //! Picks and orders rows of public roll-up tables; computes no figure.
 
-use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Float64Type, Int64Type};
+use arrow::array::RecordBatch;
+use serde::Deserialize;
 
 use crate::disclosure::median_class::MedianClass;
-use crate::failure::{Failure, Kind};
+use crate::failure::Failure;
 use crate::rollup::public_tables::PublicTables;
+use crate::rollup::stage_rows::rows_of;
 use crate::visit::stage::StageScale;
 use crate::visit::week::IsoWeek;
 
@@ -108,23 +108,41 @@ fn place_of(crop_stage: &str, scale: &StageScale) -> i32 {
     scale.read(first).map_or(-1, |stage| stage.first_place())
 }
 
+#[derive(Deserialize)]
+struct RegionWeekRow<'a> {
+    season: i64,
+    iso_week: String,
+    protocol: &'a str,
+    fields_visited: i64,
+    at_threshold_min: i64,
+    at_threshold_max: i64,
+}
+
 fn region_weeks(batch: &RecordBatch, protocol: &str) -> Result<Vec<RegionWeek>, Failure> {
-    let [weeks, protocols] = [text(batch, "iso_week")?, text(batch, "protocol")?];
-    let seasons = whole(batch, "season")?;
-    let visited = whole(batch, "fields_visited")?;
-    let least = whole(batch, "at_threshold_min")?;
-    let most = whole(batch, "at_threshold_max")?;
-    let rows = (0..batch.num_rows()).filter(|row| protocols[*row] == protocol);
+    let rows = rows_of::<RegionWeekRow<'_>>(batch, "region_week")?.into_iter();
+    let rows = rows.filter(|row| row.protocol == protocol && row.fields_visited > 0);
     Ok(rows
-        .filter(|row| visited[*row] > 0)
-        .map(|row| RegionWeek {
-            season: seasons[row],
-            iso_week: weeks[row].clone(),
-            fields_visited: visited[row],
-            at_threshold: [least[row], most[row]],
-            share_at_threshold: (least[row] + most[row]) as f64 / 2.0 / visited[row] as f64,
+        .map(|row| {
+            let [least, most] = [row.at_threshold_min, row.at_threshold_max];
+            RegionWeek {
+                season: row.season,
+                iso_week: row.iso_week,
+                fields_visited: row.fields_visited,
+                at_threshold: [least, most],
+                share_at_threshold: (least + most) as f64 / 2.0 / row.fields_visited as f64,
+            }
         })
         .collect())
+}
+
+#[derive(Deserialize)]
+struct RegionMedianRow<'a> {
+    iso_week: &'a str,
+    protocol: &'a str,
+    median_class: &'a str,
+    median_from: f64,
+    median_below: Option<f64>,
+    counties: i64,
 }
 
 fn pressure_classes(
@@ -132,19 +150,14 @@ fn pressure_classes(
     protocol: &str,
     iso_week: &str,
 ) -> Result<Vec<PressureClass>, Failure> {
-    let [weeks, protocols] = [text(batch, "iso_week")?, text(batch, "protocol")?];
-    let names = text(batch, "median_class")?;
-    let from = column(batch, "median_from", &DataType::Float64)?;
-    let below = column(batch, "median_below", &DataType::Float64)?;
-    let below = below.as_primitive::<Float64Type>();
-    let counties = whole(batch, "counties")?;
-    let mut classes: Vec<PressureClass> = (0..batch.num_rows())
-        .filter(|row| weeks[*row] == iso_week && protocols[*row] == protocol)
+    let rows = rows_of::<RegionMedianRow<'_>>(batch, "region_median")?.into_iter();
+    let mut classes: Vec<PressureClass> = rows
+        .filter(|row| row.iso_week == iso_week && row.protocol == protocol)
         .map(|row| PressureClass {
-            nothing_found: names[row] == MedianClass::NOTHING_FOUND.word(),
-            from: from.as_primitive::<Float64Type>().value(row),
-            below: below.is_valid(row).then(|| below.value(row)),
-            counties: counties[row],
+            nothing_found: row.median_class == MedianClass::NOTHING_FOUND.word(),
+            from: row.median_from,
+            below: row.median_below,
+            counties: row.counties,
         })
         .collect();
     classes.sort_by(|one, other| {
@@ -154,47 +167,29 @@ fn pressure_classes(
     Ok(classes)
 }
 
+#[derive(Deserialize)]
+struct RegionStageRow<'a> {
+    season: i64,
+    iso_week: String,
+    protocol: &'a str,
+    crop_stage: String,
+    fields: i64,
+    in_window: bool,
+}
+
 fn stage_counts(
     batch: &RecordBatch,
     protocol: &str,
     season: i64,
 ) -> Result<Vec<StageCount>, Failure> {
-    let [weeks, protocols, stages] = [
-        text(batch, "iso_week")?,
-        text(batch, "protocol")?,
-        text(batch, "crop_stage")?,
-    ];
-    let seasons = whole(batch, "season")?;
-    let fields = whole(batch, "fields")?;
-    let in_window = column(batch, "in_window", &DataType::Boolean)?;
-    Ok((0..batch.num_rows())
-        .filter(|row| protocols[*row] == protocol && seasons[*row] == season)
+    let rows = rows_of::<RegionStageRow<'_>>(batch, "region_stage")?.into_iter();
+    Ok(rows
+        .filter(|row| row.protocol == protocol && row.season == season)
         .map(|row| StageCount {
-            iso_week: weeks[row].clone(),
-            crop_stage: stages[row].clone(),
-            fields: fields[row],
-            in_window: in_window.as_boolean().value(row),
+            iso_week: row.iso_week,
+            crop_stage: row.crop_stage,
+            fields: row.fields,
+            in_window: row.in_window,
         })
         .collect())
-}
-
-fn text(batch: &RecordBatch, name: &str) -> Result<Vec<String>, Failure> {
-    let array = column(batch, name, &DataType::Utf8)?;
-    let values = array.as_string::<i32>().iter();
-    Ok(values
-        .map(|value| value.unwrap_or_default().to_owned())
-        .collect())
-}
-
-fn whole(batch: &RecordBatch, name: &str) -> Result<Vec<i64>, Failure> {
-    let array = column(batch, name, &DataType::Int64)?;
-    Ok(array.as_primitive::<Int64Type>().values().to_vec())
-}
-
-fn column(batch: &RecordBatch, name: &str, data_type: &DataType) -> Result<ArrayRef, Failure> {
-    let broken = |why: String| Failure::new(Kind::Stage, format!("column {name}: {why}"));
-    let array = batch
-        .column_by_name(name)
-        .ok_or_else(|| broken("a roll-up table lacks it".to_owned()))?;
-    cast(array, data_type).map_err(|error| broken(error.to_string()))
 }

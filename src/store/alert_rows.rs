@@ -1,18 +1,13 @@
 //! The rows of the table `alerts`, to and from its columns. What the rows say together is in [`super::alerts`].
 
-use std::collections::BTreeMap;
-use std::sync::Arc;
-
-use arrow::array::{
-    Array, ArrayRef, AsArray, Int64Array, RecordBatch, StringArray, new_null_array,
-};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Int64Type};
+use arrow::array::{RecordBatch, new_null_array};
 use jiff::Timestamp;
+use serde::Deserialize;
 
 use super::alerts::IssuedAlert;
-use super::rows::{batch, moments};
+use super::decode;
 use super::schema::Kept;
+use super::table_batch::TableBatch;
 use crate::failure::{Failure, Kind};
 
 /// What a row of the table is.
@@ -33,67 +28,102 @@ impl RowKind {
     }
 }
 
-/// The columns of a batch by name, texts as texts and the rest as whole numbers.
-pub(super) struct Columns(BTreeMap<&'static str, ArrayRef>);
+/// A row as its columns have it.
+#[derive(Deserialize)]
+struct StoredRow {
+    number: i64,
+    issue_id: String,
+    /// Microseconds since 1970.
+    issued_at: i64,
+    iso_week: String,
+    protocol: String,
+    replaces: Option<i64>,
+    store_version: i64,
+    program_version: String,
+    files: String,
+    headline: String,
+    summary: String,
+    title: String,
+    invented: Option<String>,
+    note: Option<String>,
+    settings: String,
+    protocols: String,
+    boundaries_sha256: Option<String>,
+    weather_sha256: Option<String>,
+    entry: Option<i64>,
+    kind: Option<String>,
+    public_rows: Option<String>,
+    reason: Option<String>,
+}
 
-impl Columns {
-    pub(super) fn of(batch: &RecordBatch) -> Result<Columns, Failure> {
-        let mut columns = BTreeMap::new();
-        for column in Kept::Alerts.columns() {
-            let wanted = match column.holds.arrow() {
-                DataType::Utf8 => DataType::Utf8,
-                _ => DataType::Int64,
-            };
-            let found = match batch.column_by_name(column.name) {
-                Some(found) => found.clone(),
-                // A table of an older program.
-                None if column.nullable => new_null_array(&wanted, batch.num_rows()),
-                None => return Err(damaged(&format!("it has no column {}", column.name))),
-            };
-            let cast = cast(&found, &wanted).map_err(|error| damaged(&error.to_string()))?;
-            columns.insert(column.name, cast);
-        }
-        Ok(Columns(columns))
-    }
+/// A row of the table.
+pub(super) struct AlertRow {
+    /// Its place in the order of the rows.
+    pub(super) entry: i64,
+    /// The word for its kind; `None` in a row of an older program.
+    pub(super) kind: Option<String>,
+    /// Why an alert was withdrawn.
+    pub(super) reason: Option<String>,
+    /// What else it says, all of it where the row is an alert.
+    pub(super) alert: IssuedAlert,
+}
 
-    pub(super) fn may_text(&self, name: &str, row: usize) -> Option<String> {
-        let texts = self.0[name].as_string::<i32>();
-        texts.is_valid(row).then(|| texts.value(row).to_owned())
-    }
+/// The rows of a batch of the table.
+pub(super) fn alert_rows(batch: &RecordBatch) -> Result<Vec<AlertRow>, Failure> {
+    let batch = with_every_column(batch)?;
+    let rows: Vec<StoredRow> = decode::rows(&batch).map_err(|error| damaged(&error.to_string()))?;
+    rows.into_iter().map(StoredRow::read).collect()
+}
 
-    pub(super) fn may_count(&self, name: &str, row: usize) -> Option<i64> {
-        let counts = self.0[name].as_primitive::<Int64Type>();
-        counts.is_valid(row).then(|| counts.value(row))
-    }
+/// A batch of a table of an older program, with nulls in the columns that it lacks.
+fn with_every_column(batch: &RecordBatch) -> Result<RecordBatch, Failure> {
+    let columns =
+        Kept::Alerts
+            .columns()
+            .iter()
+            .map(|column| match batch.column_by_name(column.name) {
+                Some(found) => Ok((column.name, found.clone())),
+                None if column.nullable => {
+                    let nulls = new_null_array(&column.holds.arrow(), batch.num_rows());
+                    Ok((column.name, nulls))
+                }
+                None => Err(damaged(&format!("it has no column {}", column.name))),
+            });
+    let columns = columns.collect::<Result<Vec<_>, _>>()?;
+    RecordBatch::try_from_iter(columns).map_err(|error| damaged(&error.to_string()))
+}
 
-    pub(super) fn row(&self, row: usize) -> Result<IssuedAlert, Failure> {
-        let may = |name: &str| self.may_text(name, row);
-        let text = |name: &str| may(name).unwrap_or_default();
-        let may_count = |name: &str| self.may_count(name, row);
-        let count = |name: &str| may_count(name).unwrap_or_default();
-        let public_rows = may("public_rows").map(|text| from_json(&text));
-        Ok(IssuedAlert {
-            number: count("number"),
-            issue_id: text("issue_id"),
-            issued_at: Timestamp::from_microsecond(count("issued_at"))
-                .map_err(|error| damaged(&error.to_string()))?,
-            iso_week: text("iso_week"),
-            protocol: text("protocol"),
-            replaces: may_count("replaces"),
-            store_version: count("store_version"),
-            program_version: text("program_version"),
-            files: from_json(&text("files"))?,
-            headline: text("headline"),
-            summary: text("summary"),
-            title: text("title"),
-            invented: may("invented"),
-            note: may("note"),
-            settings: text("settings"),
-            protocols: from_json(&text("protocols"))?,
-            boundaries_sha256: may("boundaries_sha256"),
-            weather_sha256: may("weather_sha256"),
+impl StoredRow {
+    fn read(self) -> Result<AlertRow, Failure> {
+        let issued_at = Timestamp::from_microsecond(self.issued_at);
+        let public_rows = self.public_rows.map(|text| from_json(&text));
+        let alert = IssuedAlert {
+            number: self.number,
+            issue_id: self.issue_id,
+            issued_at: issued_at.map_err(|error| damaged(&error.to_string()))?,
+            iso_week: self.iso_week,
+            protocol: self.protocol,
+            replaces: self.replaces,
+            store_version: self.store_version,
+            program_version: self.program_version,
+            files: from_json(&self.files)?,
+            headline: self.headline,
+            summary: self.summary,
+            title: self.title,
+            invented: self.invented,
+            note: self.note,
+            settings: self.settings,
+            protocols: from_json(&self.protocols)?,
+            boundaries_sha256: self.boundaries_sha256,
+            weather_sha256: self.weather_sha256,
             public_rows: public_rows.transpose()?,
             withdrawn: None,
+        };
+        Ok(AlertRow {
+            entry: self.entry.unwrap_or(self.number),
+            kind: self.kind,
+            reason: self.reason,
+            alert,
         })
     }
 }
@@ -117,39 +147,32 @@ pub(super) fn alerts_batch(
     kind: RowKind,
     reason: Option<&String>,
 ) -> RecordBatch {
-    let text = |value: &str| -> ArrayRef {
-        Arc::new(StringArray::from_iter_values(std::iter::once(value)))
-    };
-    let may = |value: &Option<String>| -> ArrayRef {
-        Arc::new(StringArray::from(vec![value.as_deref()]))
-    };
-    let count = |value: Option<i64>| -> ArrayRef { Arc::new(Int64Array::from(vec![value])) };
-    let json = |value: serde_json::Value| text(&value.to_string());
+    let json = |value: serde_json::Value| value.to_string();
     let public_rows = alert.public_rows.as_ref();
-    let public_rows = public_rows.map(|rows| serde_json::json!(rows).to_string());
-    let columns = vec![
-        count(Some(alert.number)),
-        text(&alert.issue_id),
-        moments([alert.issued_at].into_iter()),
-        text(&alert.iso_week),
-        text(&alert.protocol),
-        count(alert.replaces),
-        count(Some(alert.store_version)),
-        text(&alert.program_version),
-        json(serde_json::json!(alert.files)),
-        text(&alert.headline),
-        text(&alert.summary),
-        text(&alert.title),
-        may(&alert.invented),
-        may(&alert.note),
-        text(&alert.settings),
-        json(serde_json::json!(alert.protocols)),
-        may(&alert.boundaries_sha256),
-        may(&alert.weather_sha256),
-        count(Some(entry)),
-        text(kind.word()),
-        may(&public_rows),
-        may(&reason.cloned()),
-    ];
-    batch(Kept::Alerts, columns)
+    TableBatch::of(Kept::Alerts, &[()])
+        .long("number", |()| alert.number)
+        .same("issue_id", &alert.issue_id)
+        .moment("issued_at", |()| alert.issued_at)
+        .same("iso_week", &alert.iso_week)
+        .same("protocol", &alert.protocol)
+        .may_long("replaces", |()| alert.replaces)
+        .long("store_version", |()| alert.store_version)
+        .same("program_version", &alert.program_version)
+        .text("files", |()| json(serde_json::json!(alert.files)))
+        .same("headline", &alert.headline)
+        .same("summary", &alert.summary)
+        .same("title", &alert.title)
+        .may_text("invented", |()| alert.invented.as_ref())
+        .may_text("note", |()| alert.note.as_ref())
+        .same("settings", &alert.settings)
+        .text("protocols", |()| json(serde_json::json!(alert.protocols)))
+        .may_text("boundaries_sha256", |()| alert.boundaries_sha256.as_ref())
+        .may_text("weather_sha256", |()| alert.weather_sha256.as_ref())
+        .long("entry", |()| entry)
+        .same("kind", kind.word())
+        .may_text("public_rows", |()| {
+            public_rows.map(|rows| json(serde_json::json!(rows)))
+        })
+        .may_text("reason", |()| reason)
+        .finish()
 }

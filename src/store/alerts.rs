@@ -13,10 +13,11 @@ use deltalake::DeltaTable;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use super::alert_rows::{Columns, RowKind, alerts_batch, damaged};
+use super::alert_rows::{AlertRow, RowKind, alert_rows, alerts_batch, damaged};
 use super::append::{Sealed, commit_alert};
+use super::query_rows::unreadable;
 use super::schema::Kept;
-use super::snapshot::{register, unreadable};
+use super::snapshot::register;
 use super::tables::Store;
 use crate::disclosure::editions::{Entry, Published};
 use crate::failure::Failure;
@@ -342,18 +343,17 @@ async fn rows_of(table: &DeltaTable) -> Result<Publications, Failure> {
     let batches = frame.collect().await.map_err(failed)?;
     let mut rows = Vec::new();
     for batch in &batches {
-        let columns = Columns::of(batch)?;
-        for row in 0..batch.num_rows() {
-            let alert = columns.row(row)?;
-            let entry = columns.may_count("entry", row).unwrap_or(alert.number);
-            let kind = columns.may_text("kind", row);
-            let reason = columns.may_text("reason", row).unwrap_or_default();
-            rows.push((entry, kind, reason, alert));
-        }
+        rows.extend(alert_rows(batch)?);
     }
-    rows.sort_by_key(|(entry, ..)| *entry);
+    rows.sort_by_key(|row| row.entry);
     let mut publications = Publications::default();
-    for (entry, kind, reason, mut alert) in rows {
+    for row in rows {
+        let AlertRow {
+            entry,
+            kind,
+            reason,
+            mut alert,
+        } = row;
         publications.last_entry = entry;
         let public_rows = alert.public_rows.clone().unwrap_or_default();
         match kind.as_deref() {
@@ -380,6 +380,7 @@ async fn rows_of(table: &DeltaTable) -> Result<Publications, Failure> {
                         "a row withdraws alert {number}, which is not there"
                     )));
                 };
+                let reason = reason.unwrap_or_default();
                 withdrawn.withdrawn = Some(Withdrawn { at, reason });
             }
             Some(other) => return Err(damaged(&format!("a row is of the kind {other:?}"))),

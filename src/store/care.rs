@@ -1,17 +1,15 @@
 //! Care of the tables: what is there, and whether it is what the receipts say.
 
-use arrow::array::{AsArray, RecordBatch};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Int64Type};
 use datafusion::prelude::SessionContext;
 use futures::TryStreamExt;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::alerts::{IssuedAlert, issued_alerts};
 use super::closings::CLOSINGS_THAT_COUNT;
 use super::files_whole::look_at_files;
+use super::query_rows::{one_row, rows, stream, unreadable};
 use super::schema::Kept;
-use super::snapshot::{Snapshot, register, unreadable, version_of};
+use super::snapshot::{Snapshot, register, version_of};
 use super::tables::Store;
 use crate::failure::Failure;
 
@@ -78,29 +76,32 @@ pub struct Verification {
 pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
     let snapshot = Snapshot::open(store, 1).await?;
     let session = snapshot.session();
-    let sums = one_row(
+    let sums: Sums = one_row(
         session,
-        "select count(*), coalesce(sum(received), 0), coalesce(sum(accepted), 0), \
-         coalesce(sum(duplicate), 0), coalesce(sum(held - held_before), 0) from receipts",
+        "select count(*) as submissions, coalesce(sum(received), 0) as received, \
+           coalesce(sum(accepted), 0) as accepted, coalesce(sum(duplicate), 0) as duplicate, \
+           coalesce(sum(held - held_before), 0) as held \
+         from receipts",
     )
     .await?;
-    let current = one_row(
+    let current_visits = count(
         session,
         "with visible as (\
            select * from visits where load_id in (select load_id from receipts)\
          ), newest as (\
            select visit_id, max(revision) as revision from visible where revision > 1 group by visit_id\
          ) \
-         select count(*) from visible left join newest on visible.visit_id = newest.visit_id \
+         select count(*) as rows from visible left join newest on visible.visit_id = newest.visit_id \
          where not retracted and visible.revision = coalesce(newest.revision, visible.revision)",
     )
     .await?;
-    let held = one_row(
+    let held: Endings = one_row(
         session,
         &format!(
-            "{} select count(*) filter (where how is null), \
-               count(*) filter (where how = 'mended'), count(*) filter (where how = 'replaced'), \
-               count(*) filter (where how = 'dropped') from counted",
+            "{} select count(*) filter (where how is null) as open, \
+               count(*) filter (where how = 'mended') as mended, \
+               count(*) filter (where how = 'replaced') as replaced, \
+               count(*) filter (where how = 'dropped') as dropped from counted",
             held_and_closed()
         ),
     )
@@ -109,29 +110,48 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
     register_alerts(store, session).await?;
     for kept in store.tables().await {
         let table = store.table(kept).await?;
-        let rows = one_row(session, &format!("select count(*) from {}", kept.name())).await?;
+        let query = format!("select count(*) as rows from {}", kept.name());
         let files = table.get_file_uris().map_or(0, Iterator::count);
         tables.push(TableFigures {
             name: kept.name(),
             version: version_of(&table),
             files,
-            rows: rows[0],
+            rows: count(session, &query).await?,
         });
     }
     Ok(StoreFigures {
         version: snapshot.version(),
-        submissions: sums[0],
-        received: sums[1],
-        accepted: sums[2],
-        duplicate: sums[3],
-        held: sums[4],
-        held_open: held[0],
-        held_mended: held[1],
-        held_replaced: held[2],
-        held_dropped: held[3],
-        current_visits: current[0],
+        submissions: sums.submissions,
+        received: sums.received,
+        accepted: sums.accepted,
+        duplicate: sums.duplicate,
+        held: sums.held,
+        held_open: held.open,
+        held_mended: held.mended,
+        held_replaced: held.replaced,
+        held_dropped: held.dropped,
+        current_visits,
         tables,
     })
+}
+
+/// The receipts taken together.
+#[derive(Deserialize)]
+struct Sums {
+    submissions: i64,
+    received: i64,
+    accepted: i64,
+    duplicate: i64,
+    held: i64,
+}
+
+/// The held records by how they were closed.
+#[derive(Deserialize)]
+struct Endings {
+    open: i64,
+    mended: i64,
+    replaced: i64,
+    dropped: i64,
 }
 
 /// Compares every file with what its log says, reads it to its end, and compares each receipt with the
@@ -165,20 +185,22 @@ pub async fn verify(store: &Store) -> Result<Verification, Failure> {
         compare_means(session, &mut verification).await?;
         compare_closings(session, &mut verification).await?;
         compare_alerts(store, &mut verification).await?;
-        verification.unfinished_loads = one_row(session, UNFINISHED).await?[0];
+        verification.unfinished_loads = count(session, UNFINISHED).await?;
     }
     Ok(verification)
 }
 
-const UNFINISHED: &str = "select count(distinct brought.load_id) from (\
+const UNFINISHED: &str = "select count(distinct brought.load_id) as rows from (\
      select load_id from visits union all select load_id from units union all select load_id from held \
      union all select load_id from held_closed where how <> 'dropped'\
    ) brought left anti join receipts on brought.load_id = receipts.load_id";
 
-const RECEIPTS_AGAINST_ROWS: &str = "select r.load_id, r.file_name, \
-     r.received - r.accepted - r.duplicate - r.held, \
-     r.accepted, coalesce(v.rows, 0), r.units, coalesce(u.rows, 0), \
-     r.held - r.held_before, coalesce(h.rows, 0), r.closed, coalesce(c.rows, 0) \
+const RECEIPTS_AGAINST_ROWS: &str = "select r.load_id as load_id, r.file_name as file_name, \
+     r.received - r.accepted - r.duplicate - r.held as unaccounted, \
+     r.accepted as accepted, coalesce(v.rows, 0) as visits, \
+     r.units as units_claimed, coalesce(u.rows, 0) as units, \
+     r.held - r.held_before as newly_held, coalesce(h.rows, 0) as held, \
+     r.closed as closed, coalesce(c.rows, 0) as held_closed \
    from receipts r \
    left join (select load_id, count(*) as rows from visits group by load_id) v on r.load_id = v.load_id \
    left join (select load_id, count(*) as rows from units group by load_id) u on r.load_id = u.load_id \
@@ -186,33 +208,45 @@ const RECEIPTS_AGAINST_ROWS: &str = "select r.load_id, r.file_name, \
    left join (select load_id, count(*) as rows from held_closed group by load_id) c on r.load_id = c.load_id \
    order by r.received_at, r.load_id";
 
+/// A receipt, with the rows that it claims and those that are there.
+#[derive(Deserialize)]
+struct ReceiptAgainstRows {
+    load_id: String,
+    file_name: String,
+    unaccounted: i64,
+    accepted: i64,
+    visits: i64,
+    units_claimed: i64,
+    units: i64,
+    newly_held: i64,
+    held: i64,
+    closed: i64,
+    held_closed: i64,
+}
+
 /// Each receipt against the rows that it claims.
 async fn compare_receipts(
     session: &SessionContext,
     verification: &mut Verification,
 ) -> Result<(), Failure> {
-    for batch in batches(session, RECEIPTS_AGAINST_ROWS).await? {
-        let load_ids = cast(batch.column(0), &DataType::Utf8).map_err(|error| internal(&error))?;
-        let names = cast(batch.column(1), &DataType::Utf8).map_err(|error| internal(&error))?;
-        verification.receipts += batch.num_rows();
-        for row in 0..batch.num_rows() {
-            let count = |column: usize| batch.column(column).as_primitive::<Int64Type>().value(row);
-            let receipt = format!(
-                "receipt {} of {}",
-                load_ids.as_string::<i32>().value(row),
-                names.as_string::<i32>().value(row)
-            );
-            let mut wrong = |what: &str| verification.problems.push(format!("{receipt}: {what}"));
-            if count(2) != 0 {
-                wrong("received is not accepted + duplicate + held");
-            }
-            for (column, table) in [(3, "visits"), (5, "units"), (7, "held"), (9, "held_closed")] {
-                let (claimed, found) = (count(column), count(column + 1));
-                if claimed != found {
-                    wrong(&format!(
-                        "it claims {claimed} rows of {table}, {found} are there"
-                    ));
-                }
+    let receipts: Vec<ReceiptAgainstRows> = rows(session, RECEIPTS_AGAINST_ROWS).await?;
+    verification.receipts += receipts.len();
+    for receipt in receipts {
+        let name = format!("receipt {} of {}", receipt.load_id, receipt.file_name);
+        let mut wrong = |what: &str| verification.problems.push(format!("{name}: {what}"));
+        if receipt.unaccounted != 0 {
+            wrong("received is not accepted + duplicate + held");
+        }
+        for (table, claimed, found) in [
+            ("visits", receipt.accepted, receipt.visits),
+            ("units", receipt.units_claimed, receipt.units),
+            ("held", receipt.newly_held, receipt.held),
+            ("held_closed", receipt.closed, receipt.held_closed),
+        ] {
+            if claimed != found {
+                wrong(&format!(
+                    "it claims {claimed} rows of {table}, {found} are there"
+                ));
             }
         }
     }
@@ -233,11 +267,11 @@ async fn compare_means(
          select load_id, visit_id, revision, avg(mean) as mean from site_mean \
          group by load_id, visit_id, revision\
        ) \
-       select count(*) from visits v left join field f \
+       select count(*) as rows from visits v left join field f \
          on v.load_id = f.load_id and v.visit_id = f.visit_id and v.revision = f.revision \
        where v.load_id in (select load_id from receipts) \
          and (abs(v.field_mean - f.mean) <= 1e-9 * greatest(1.0, v.field_mean)) is not true";
-    let wrong = one_row(session, query).await?[0];
+    let wrong = count(session, query).await?;
     if wrong > 0 {
         verification.problems.push(format!(
             "{wrong} visits: field_mean is not the mean of their counts in units"
@@ -270,14 +304,14 @@ async fn compare_closings(
     for (query, what) in [
         (
             format!(
-                "select count(*) from ({CLOSINGS_THAT_COUNT}) c left anti join ({held}) h \
+                "select count(*) as rows from ({CLOSINGS_THAT_COUNT}) c left anti join ({held}) h \
                    on c.record_sha256 = h.record_sha256 and c.line = h.line"
             ),
             "close a record that is not held",
         ),
         (
             format!(
-                "select count(*) from ({CLOSINGS_THAT_COUNT}) c \
+                "select count(*) as rows from ({CLOSINGS_THAT_COUNT}) c \
                  left anti join (select v.visit_id, v.revision from visits v \
                    inner join receipts r on v.load_id = r.load_id) v \
                    on c.visit_id = v.visit_id and c.revision = v.revision \
@@ -287,20 +321,20 @@ async fn compare_closings(
         ),
         (
             format!(
-                "select count(*) from ({CLOSINGS_THAT_COUNT}) c where c.how = 'dropped' \
+                "select count(*) as rows from ({CLOSINGS_THAT_COUNT}) c where c.how = 'dropped' \
                    and (length(c.reason) > 0 and length(c.who) > 0) is not true"
             ),
             "do not say who dropped the record, or why",
         ),
         (
             format!(
-                "select count(*) from (select record_sha256, line from ({CLOSINGS_THAT_COUNT}) \
+                "select count(*) as rows from (select record_sha256, line from ({CLOSINGS_THAT_COUNT}) \
                  where how <> 'dropped' group by record_sha256, line having count(*) > 1)"
             ),
             "stand beside another for the same record",
         ),
     ] {
-        let wrong = one_row(session, &query).await?[0];
+        let wrong = count(session, &query).await?;
         if wrong > 0 {
             let problem = format!("held_closed: {wrong} closings {what}");
             verification.problems.push(problem);
@@ -347,50 +381,17 @@ async fn compare_alerts(store: &Store, verification: &mut Verification) -> Resul
 }
 
 async fn read_to_the_end(session: &SessionContext, kept: Kept) -> Result<(), Failure> {
-    let query = format!("select * from {}", kept.name());
-    let plan = session
-        .sql(&query)
-        .await
-        .map_err(|error| unreadable(&error))?;
-    let mut stream = plan
-        .execute_stream()
-        .await
-        .map_err(|error| unreadable(&error))?;
-    while stream
-        .try_next()
-        .await
-        .map_err(|error| unreadable(&error))?
-        .is_some()
-    {}
+    let mut batches = stream(session, &format!("select * from {}", kept.name())).await?;
+    let failed = |error| unreadable(&error);
+    while batches.try_next().await.map_err(failed)?.is_some() {}
     Ok(())
 }
 
-async fn batches(session: &SessionContext, query: &str) -> Result<Vec<RecordBatch>, Failure> {
-    let plan = session
-        .sql(query)
-        .await
-        .map_err(|error| unreadable(&error))?;
-    plan.collect().await.map_err(|error| unreadable(&error))
-}
-
-/// The whole numbers of a query's only row.
-async fn one_row(session: &SessionContext, query: &str) -> Result<Vec<i64>, Failure> {
-    let batches = batches(session, query).await?;
-    let batch = batches.iter().find(|batch| batch.num_rows() == 1);
-    let batch = batch.ok_or_else(|| internal(&"a count gave no row"))?;
-    batch
-        .columns()
-        .iter()
-        .map(|column| {
-            let column = cast(column, &DataType::Int64).map_err(|error| internal(&error))?;
-            Ok(column.as_primitive::<Int64Type>().value(0))
-        })
-        .collect()
-}
-
-fn internal(error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(
-        crate::failure::Kind::Store,
-        format!("cannot count the store's rows: {error}"),
-    )
+/// The number of rows that a query counts.
+async fn count(session: &SessionContext, query: &str) -> Result<i64, Failure> {
+    #[derive(Deserialize)]
+    struct Count {
+        rows: i64,
+    }
+    Ok(one_row::<Count>(session, query).await?.rows)
 }

@@ -6,11 +6,11 @@
 
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, BinaryArray, Int32Array, Int64Array, RecordBatch, StringArray};
+use arrow::array::RecordBatch;
 use jiff::Timestamp;
 
-use super::rows::{batch, moments, repeated};
 use super::schema::Kept;
+use super::table_batch::TableBatch;
 use crate::visit::held_id::HeldId;
 
 /// The closings that count, as a query: those of a load with a receipt, and every drop.
@@ -69,48 +69,32 @@ pub struct ClosingRow {
 
 /// Rows of `held_closed`; `load_id` is that of the load, or the id of the drop.
 pub fn closings_batch(rows: &[ClosingRow], load_id: &str) -> RecordBatch {
-    let optional_text = |of: &dyn Fn(&ClosingRow) -> Option<String>| -> ArrayRef {
-        Arc::new(rows.iter().map(of).collect::<StringArray>())
-    };
-    let columns: Vec<ArrayRef> = vec![
-        repeated(load_id, rows.len()),
-        Arc::new(BinaryArray::from_iter_values(
-            rows.iter().map(|row| row.record_sha256),
-        )),
-        Arc::new(StringArray::from_iter_values(
-            rows.iter().map(|row| &row.submission_sha256),
-        )),
-        Arc::new(Int64Array::from_iter_values(
-            rows.iter().map(|row| row.line as i64),
-        )),
-        Arc::new(StringArray::from_iter_values(
-            rows.iter().map(|row| row.ending.how()),
-        )),
-        optional_text(&|row| match &row.ending {
-            Ending::Mended { visit_id, .. } => Some(visit_id.clone()),
+    TableBatch::of(Kept::HeldClosed, rows)
+        .same("load_id", load_id)
+        .bytes("record_sha256", |row| row.record_sha256)
+        .text("submission_sha256", |row| &row.submission_sha256)
+        .long("line", |row| row.line as i64)
+        .text("how", |row| row.ending.how())
+        .may_text("visit_id", |row| match &row.ending {
+            Ending::Mended { visit_id, .. } => Some(visit_id),
             _ => None,
-        }),
-        Arc::new(
-            rows.iter()
-                .map(|row| match row.ending {
-                    Ending::Mended { revision, .. } => Some(revision as i32),
-                    _ => None,
-                })
-                .collect::<Int32Array>(),
-        ),
-        optional_text(&|row| match row.ending {
+        })
+        .may_whole("revision", |row| match row.ending {
+            Ending::Mended { revision, .. } => Some(revision as i32),
+            _ => None,
+        })
+        .may_text("replaced_by", |row| match row.ending {
             Ending::Replaced { by } => Some(by.to_string()),
             _ => None,
-        }),
-        optional_text(&|row| match &row.ending {
-            Ending::Dropped { reason, .. } => Some(reason.clone()),
+        })
+        .may_text("reason", |row| match &row.ending {
+            Ending::Dropped { reason, .. } => Some(reason),
             _ => None,
-        }),
-        optional_text(&|row| match &row.ending {
-            Ending::Dropped { who, .. } => Some(who.clone()),
+        })
+        .may_text("who", |row| match &row.ending {
+            Ending::Dropped { who, .. } => Some(who),
             _ => None,
-        }),
-        moments(rows.iter().map(|row| row.closed_at)),
-    ];
-    batch(Kept::HeldClosed, columns)
+        })
+        .moment("closed_at", |row| row.closed_at)
+        .finish()
 }

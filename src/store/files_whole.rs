@@ -2,12 +2,11 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use arrow::array::AsArray;
-use arrow::compute::cast;
-use arrow::datatypes::DataType;
 use futures::StreamExt;
+use serde::Deserialize;
 
 use super::data_file::{fault, rows};
+use super::decode;
 use super::schema::Kept;
 use super::snapshot::version_of;
 use super::table_log::TableLog;
@@ -113,20 +112,16 @@ async fn submission_names(store: &Store) -> HashMap<String, String> {
             continue;
         };
         while let Some(Ok(batch)) = batches.next().await {
-            let text = |name: &str| {
-                let column = batch.column_by_name(name)?;
-                cast(column, &DataType::Utf8).ok()
-            };
-            if let (Some(loads), Some(files)) = (text("load_id"), text("file_name")) {
-                let pairs = loads
-                    .as_string::<i32>()
-                    .iter()
-                    .zip(files.as_string::<i32>());
-                names.extend(
-                    pairs.filter_map(|(load, file)| Some((load?.to_owned(), file?.to_owned()))),
-                );
-            }
+            let rows: Vec<Submitted> = decode::rows_among(&batch).unwrap_or_default();
+            names.extend(rows.into_iter().map(|row| (row.load_id, row.file_name)));
         }
     }
     names
+}
+
+/// A load and the file that it came from.
+#[derive(Deserialize)]
+struct Submitted {
+    load_id: String,
+    file_name: String,
 }

@@ -2,13 +2,13 @@
 //!
 //! How a record is closed is [`super::closings`]; here it is only passed over.
 
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Int32Type, Int64Type};
-use serde::Serialize;
+use arrow::array::RecordBatch;
+use serde::{Deserialize, Serialize};
 
 use super::closings::CLOSINGS_THAT_COUNT;
-use super::snapshot::{Snapshot, unreadable};
+use super::decode;
+use super::query_rows::batches;
+use super::snapshot::Snapshot;
 use super::tables::Store;
 use crate::failure::{Failure, Kind};
 use crate::visit::finding::Finding;
@@ -81,12 +81,12 @@ pub async fn open_records(store: &Store) -> Result<Vec<HeldRecord>, Failure> {
     let snapshot = Snapshot::open(store, 1).await?;
     let mut records = Vec::new();
     for batch in open_batches(&snapshot, ", h.record").await? {
-        let raw = cast(batch.column(RECORD), &DataType::Binary).map_err(|error| odd(&error))?;
-        let raw = raw.as_binary::<i32>();
-        let entries = entries(&batch)?.into_iter().enumerate();
-        records.extend(entries.map(|(row, entry)| HeldRecord {
+        let entries = entries(&batch)?;
+        let rows: Vec<RecordRow<'_>> = decode::rows_among(&batch).map_err(|error| odd(&error))?;
+        let with_records = entries.into_iter().zip(rows);
+        records.extend(with_records.map(|(entry, row)| HeldRecord {
             entry,
-            record: readable(raw.value(row)),
+            record: readable(row.record),
         }));
     }
     Ok(records)
@@ -106,9 +106,6 @@ pub(super) async fn entries_of(snapshot: &Snapshot) -> Result<Vec<HeldEntry>, Fa
     Ok(all)
 }
 
-/// Place of the record among the columns that [`open_batches`] selects.
-const RECORD: usize = 8;
-
 async fn open_batches(snapshot: &Snapshot, more: &str) -> Result<Vec<RecordBatch>, Failure> {
     let query = format!(
         "select h.file_name, h.line, h.visit_id, h.revision, h.observer_id, h.reasons, \
@@ -118,56 +115,51 @@ async fn open_batches(snapshot: &Snapshot, more: &str) -> Result<Vec<RecordBatch
            on h.record_sha256 = c.record_sha256 and h.line = c.line \
          order by r.received_at, h.load_id, h.line"
     );
-    let plan = snapshot
-        .session()
-        .sql(&query)
-        .await
-        .map_err(|error| unreadable(&error))?;
-    plan.collect().await.map_err(|error| unreadable(&error))
+    batches(snapshot.session(), &query).await
+}
+
+/// An entry as the query has it.
+#[derive(Deserialize)]
+struct EntryRow<'a> {
+    file_name: String,
+    line: u64,
+    visit_id: Option<String>,
+    revision: Option<u32>,
+    observer_id: Option<String>,
+    reasons: &'a str,
+    submission_sha256: String,
+    record_sha256: &'a [u8],
+}
+
+/// The record of an entry, where the query selects it.
+#[derive(Deserialize)]
+struct RecordRow<'a> {
+    record: &'a [u8],
 }
 
 fn entries(batch: &RecordBatch) -> Result<Vec<HeldEntry>, Failure> {
-    let column = |place: usize, as_type: &DataType| {
-        cast(batch.column(place), as_type).map_err(|error| odd(&error))
-    };
-    let names = column(0, &DataType::Utf8)?;
-    let lines = column(1, &DataType::Int64)?;
-    let visits = column(2, &DataType::Utf8)?;
-    let revisions = column(3, &DataType::Int32)?;
-    let observers = column(4, &DataType::Utf8)?;
-    let reasons = column(5, &DataType::Utf8)?;
-    let submissions = column(6, &DataType::Utf8)?;
-    let hashes = column(7, &DataType::Binary)?;
-    let text = |array: &dyn Array, row: usize| {
-        let array = array.as_string::<i32>();
-        array.is_valid(row).then(|| array.value(row).to_owned())
-    };
-    let required = |array: &dyn Array, row: usize| array.as_string::<i32>().value(row).to_owned();
-    let mut entries = Vec::with_capacity(batch.num_rows());
-    for row in 0..batch.num_rows() {
-        let findings = serde_json::from_str(reasons.as_string::<i32>().value(row))
+    let rows: Vec<EntryRow<'_>> = decode::rows_among(batch).map_err(|error| odd(&error))?;
+    rows.into_iter().map(EntryRow::read).collect()
+}
+
+impl EntryRow<'_> {
+    fn read(self) -> Result<HeldEntry, Failure> {
+        let findings = serde_json::from_str(self.reasons)
             .map_err(|error| damaged(&format!("cannot read its reasons: {error}")))?;
-        let record_sha256 = hashes.as_binary::<i32>().value(row);
-        let record_sha256: [u8; 32] = record_sha256
-            .try_into()
-            .map_err(|_| damaged("its SHA-256 has not 32 bytes"))?;
-        let line = lines.as_primitive::<Int64Type>().value(row).unsigned_abs();
-        let revision = revisions.as_primitive::<Int32Type>();
-        entries.push(HeldEntry {
-            held_id: HeldId::new(&record_sha256, line),
-            file_name: required(&names, row),
-            line,
-            visit_id: text(&visits, row),
-            revision: revision
-                .is_valid(row)
-                .then(|| revision.value(row).unsigned_abs()),
-            observer_id: text(&observers, row),
+        let record_sha256: [u8; 32] =
+            (self.record_sha256.try_into()).map_err(|_| damaged("its SHA-256 has not 32 bytes"))?;
+        Ok(HeldEntry {
+            held_id: HeldId::new(&record_sha256, self.line),
+            file_name: self.file_name,
+            line: self.line,
+            visit_id: self.visit_id,
+            revision: self.revision,
+            observer_id: self.observer_id,
             findings,
-            submission_sha256: required(&submissions, row),
+            submission_sha256: self.submission_sha256,
             record_sha256,
-        });
+        })
     }
-    Ok(entries)
 }
 
 fn damaged(what: &str) -> Failure {

@@ -7,19 +7,20 @@
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Int32Type, Int64Type};
+use arrow::array::RecordBatch;
 use datafusion::prelude::SessionContext;
 use deltalake::DeltaTable;
 use futures::TryStreamExt;
 use indexmap::IndexMap;
+use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use super::closings::CLOSINGS_THAT_COUNT;
+use super::decode;
 use super::open_held::{OpenHeld, OpenRecord};
+use super::query_rows::{batches, stream, unreadable};
 use super::schema::Kept;
-use super::snapshot::{Snapshot, unreadable, version_of};
+use super::snapshot::{Snapshot, loads_with_receipt, version_of};
 use super::tables::Store;
 use crate::failure::Failure;
 use crate::visit::held_id::HeldId;
@@ -162,8 +163,7 @@ impl KnownRecords {
 
     async fn take_in(&mut self, snapshot: &Snapshot) -> Result<NewlyKnown, Failure> {
         let session = snapshot.session();
-        let receipts = batches(session, "select load_id from receipts").await?;
-        let load_ids: HashSet<String> = receipts.iter().flat_map(|batch| texts(batch, 0)).collect();
+        let load_ids = loads_with_receipt(session).await?;
         let new_ids: Vec<&String> = load_ids.difference(&self.load_ids).collect();
         let mut newly = NewlyKnown::default();
         if new_ids.is_empty() {
@@ -191,18 +191,15 @@ impl KnownRecords {
         newly: &mut NewlyKnown,
     ) -> Result<(), Failure> {
         let query = format!("select visit_id, revision, content_sha256 from visits where {mark}");
-        let mut stream = stream(session, &query).await?;
-        while let Some(batch) = stream
+        let mut batches = stream(session, &query).await?;
+        while let Some(batch) = batches
             .try_next()
             .await
             .map_err(|error| unreadable(&error))?
         {
-            let contents = binary(&batch, 2);
-            let contents = contents.as_binary::<i32>();
-            let revisions = batch.column(1).as_primitive::<Int32Type>();
-            for (row, visit_id) in texts(&batch, 0).enumerate() {
-                let key = visit_key(&visit_id, revisions.value(row) as u32);
-                self.visits.insert(key, half(contents.value(row)));
+            for visit in rows_of::<VisitContent<'_>>(&batch)? {
+                let key = visit_key(visit.visit_id, visit.revision);
+                self.visits.insert(key, half(visit.content_sha256));
                 newly.visits.push(key);
             }
         }
@@ -218,35 +215,26 @@ impl KnownRecords {
         // A quotation mark inside a finding is escaped, so the pattern meets codes alone.
         let query = format!(
             "select record_sha256, line, submission_sha256, visit_id, revision, \
-               strpos(reasons, '{{\"code\":\"revision-conflict\"') > 0 \
+               strpos(reasons, '{{\"code\":\"revision-conflict\"') > 0 as is_conflict \
              from held where {mark}"
         );
         let mut submission: Arc<str> = Arc::from("");
         for batch in batches(session, &query).await? {
-            let records = binary(&batch, 0);
-            let lines = batch.column(1).as_primitive::<Int64Type>();
-            let submissions = optional_texts(&batch, 2);
-            let visit_ids = optional_texts(&batch, 3);
-            let revisions = batch.column(4).as_primitive::<Int32Type>();
-            let conflicts = batch.column(5).as_boolean();
-            for row in 0..batch.num_rows() {
-                let record = records.as_binary::<i32>().value(row);
-                self.held.insert(half(record));
-                newly.held.push(half(record));
-                let of = submissions[row].as_deref().unwrap_or_default();
-                if *submission != *of {
-                    submission = Arc::from(of);
+            for held in rows_of::<HeldKey<'_>>(&batch)? {
+                self.held.insert(half(held.record_sha256));
+                newly.held.push(half(held.record_sha256));
+                if *submission != *held.submission_sha256 {
+                    submission = Arc::from(held.submission_sha256);
                 }
                 // The revision of a conflict is taken by another record: its arrival mends nothing.
-                let visit = visit_ids[row]
-                    .as_deref()
-                    .filter(|_| revisions.is_valid(row) && !conflicts.value(row))
-                    .map(|visit_id| visit_key(visit_id, revisions.value(row) as u32));
+                let visit = (held.visit_id.zip(held.revision))
+                    .filter(|_| !held.is_conflict)
+                    .map(|(visit_id, revision)| visit_key(visit_id, revision));
                 newly.held_visits.extend(visit);
                 self.open.open(OpenRecord {
-                    record_sha256: whole(record),
+                    record_sha256: whole(held.record_sha256),
                     submission_sha256: submission.clone(),
-                    line: lines.value(row).unsigned_abs(),
+                    line: held.line,
                     visit,
                 });
             }
@@ -265,13 +253,9 @@ impl KnownRecords {
              where how = 'dropped' or {mark}"
         );
         for batch in batches(session, &query).await? {
-            let records = binary(&batch, 0);
-            let lines = batch.column(1).as_primitive::<Int64Type>();
-            let replaced_by = optional_texts(&batch, 2);
-            for (row, by) in replaced_by.iter().enumerate() {
-                let record = whole(records.as_binary::<i32>().value(row));
-                let id = HeldId::new(&record, lines.value(row).unsigned_abs());
-                match by.as_deref().and_then(|by| by.parse().ok()) {
+            for closed in rows_of::<Closed<'_>>(&batch)? {
+                let id = HeldId::new(&whole(closed.record_sha256), closed.line);
+                match closed.replaced_by.and_then(|by| by.parse().ok()) {
                     Some(by) => self.open.replace(id, by),
                     None => self.open.close(id),
                 }
@@ -282,51 +266,38 @@ impl KnownRecords {
     }
 }
 
-async fn stream(
-    session: &SessionContext,
-    query: &str,
-) -> Result<datafusion::execution::SendableRecordBatchStream, Failure> {
-    let plan = session
-        .sql(query)
-        .await
-        .map_err(|error| unreadable(&error))?;
-    plan.execute_stream()
-        .await
-        .map_err(|error| unreadable(&error))
+/// A visit that counts, and what it says.
+#[derive(Deserialize)]
+struct VisitContent<'a> {
+    visit_id: &'a str,
+    revision: u32,
+    content_sha256: &'a [u8],
 }
 
-async fn batches(session: &SessionContext, query: &str) -> Result<Vec<RecordBatch>, Failure> {
-    stream(session, query)
-        .await?
-        .try_collect()
-        .await
-        .map_err(|error| unreadable(&error))
+/// A held record as much as closing it takes.
+#[derive(Deserialize)]
+struct HeldKey<'a> {
+    record_sha256: &'a [u8],
+    line: u64,
+    submission_sha256: &'a str,
+    visit_id: Option<&'a str>,
+    revision: Option<u32>,
+    is_conflict: bool,
+}
+
+/// A held record that is closed.
+#[derive(Deserialize)]
+struct Closed<'a> {
+    record_sha256: &'a [u8],
+    line: u64,
+    replaced_by: Option<&'a str>,
+}
+
+fn rows_of<'a, T: Deserialize<'a>>(batch: &'a RecordBatch) -> Result<Vec<T>, Failure> {
+    decode::rows(batch).map_err(|error| unreadable(&error))
 }
 
 /// A SHA-256 as it is kept.
 fn whole(hash: &[u8]) -> [u8; 32] {
     hash.try_into().expect("we write SHA-256s of 32 bytes")
-}
-
-/// A column of text that may be null.
-fn optional_texts(batch: &RecordBatch, column: usize) -> Vec<Option<String>> {
-    let column = cast(batch.column(column), &DataType::Utf8).expect("text is cast to text");
-    let texts = column.as_string::<i32>().iter();
-    texts.map(|text| text.map(str::to_owned)).collect()
-}
-
-/// A column of text, whichever way the engine holds it.
-fn texts(batch: &RecordBatch, column: usize) -> impl Iterator<Item = String> + use<> {
-    let column = cast(batch.column(column), &DataType::Utf8).expect("text is cast to text");
-    let texts: Vec<String> = column
-        .as_string::<i32>()
-        .iter()
-        .flatten()
-        .map(str::to_owned)
-        .collect();
-    texts.into_iter()
-}
-
-fn binary(batch: &RecordBatch, column: usize) -> std::sync::Arc<dyn Array> {
-    cast(batch.column(column), &DataType::Binary).expect("bytes are cast to bytes")
 }

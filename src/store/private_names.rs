@@ -5,11 +5,10 @@
 
 use std::collections::BTreeSet;
 
-use arrow::array::AsArray;
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Float64Type};
+use serde::Deserialize;
 
-use super::snapshot::{Snapshot, unreadable};
+use super::query_rows::rows;
+use super::snapshot::Snapshot;
 use super::tables::Store;
 use crate::failure::Failure;
 
@@ -21,17 +20,10 @@ pub async fn private_names(store: &Store) -> Result<BTreeSet<String>, Failure> {
     let snapshot = Snapshot::open(store, 1).await?;
     let mut names = BTreeSet::new();
     for column in COLUMNS {
-        let query = format!("select distinct {column} from visits where {column} is not null");
-        let plan = snapshot
-            .session()
-            .sql(&query)
-            .await
-            .map_err(|error| unreadable(&error))?;
-        for batch in plan.collect().await.map_err(|error| unreadable(&error))? {
-            let texts = cast(batch.column(0), &DataType::Utf8)
-                .map_err(|error| unreadable(&error.into()))?;
-            names.extend(texts.as_string::<i32>().iter().flatten().map(str::to_owned));
-        }
+        let query =
+            format!("select distinct {column} as name from visits where {column} is not null");
+        let rows: Vec<Name> = rows(snapshot.session(), &query).await?;
+        names.extend(rows.into_iter().map(|row| row.name));
     }
     Ok(names)
 }
@@ -52,20 +44,17 @@ pub async fn private_points_at(store: &Store, version: i64) -> Result<Vec<(f64, 
 }
 
 async fn points_of(snapshot: &Snapshot, query: &str) -> Result<Vec<(f64, f64)>, Failure> {
-    let plan = snapshot
-        .session()
-        .sql(query)
-        .await
-        .map_err(|error| unreadable(&error))?;
-    let mut points = Vec::new();
-    for batch in plan.collect().await.map_err(|error| unreadable(&error))? {
-        let [lon, lat] = [0, 1].map(|column| batch.column(column).as_primitive::<Float64Type>());
-        points.extend(
-            lon.values()
-                .iter()
-                .copied()
-                .zip(lat.values().iter().copied()),
-        );
-    }
-    Ok(points)
+    let rows: Vec<Point> = rows(snapshot.session(), query).await?;
+    Ok(rows.into_iter().map(|row| (row.lon, row.lat)).collect())
+}
+
+#[derive(Deserialize)]
+struct Name {
+    name: String,
+}
+
+#[derive(Deserialize)]
+struct Point {
+    lon: f64,
+    lat: f64,
 }

@@ -21,8 +21,9 @@ use futures::TryStreamExt;
 
 use super::closings::CLOSINGS_THAT_COUNT;
 use super::query_limits::not_taken;
+use super::query_rows::unreadable;
 use super::schema::Kept;
-use super::snapshot::{register, unreadable};
+use super::snapshot::register;
 use super::tables::Store;
 use crate::failure::{Failure, Kind};
 

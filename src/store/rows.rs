@@ -1,20 +1,18 @@
-//! Arrow batches of the rows that a load writes. Column order is that of [`super::schema`].
+//! Arrow batches of the rows that a load writes. Each column is put by its name.
 
 use std::sync::Arc;
 
 use arrow::array::{
-    ArrayRef, BinaryArray, BinaryBuilder, BooleanArray, Date32Array, Float64Array, Float64Builder,
-    Int32Array, Int32Builder, Int64Array, ListArray, RecordBatch, StringArray, StringBuilder,
-    TimestampMicrosecondArray,
+    ArrayRef, BinaryBuilder, Float64Builder, Int32Array, Int32Builder, Int64Array, ListArray,
+    RecordBatch, StringBuilder,
 };
 use arrow::buffer::OffsetBuffer;
 use arrow::datatypes::{DataType, Field};
-use jiff::Timestamp;
-use jiff::civil::{Date, date};
 
 use super::receipt::Receipt;
-use super::schema::{Kept, arrow_schema};
-use crate::visit::record::Site;
+use super::schema::Kept;
+use super::table_batch::{NamedColumns, TableBatch, repeated};
+use crate::visit::record::{Economics, Site};
 use crate::visit::rows::{HeldRow, VisitRow};
 use crate::visit::sampling::Unit;
 
@@ -31,97 +29,113 @@ pub struct LoadMark {
 
 /// Rows of `visits`.
 pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
-    let text = |of: &dyn Fn(&VisitRow) -> &str| -> ArrayRef {
-        Arc::new(StringArray::from_iter_values(rows.iter().map(of)))
-    };
-    let own_text = |of: &dyn Fn(&VisitRow) -> String| -> ArrayRef {
-        Arc::new(StringArray::from_iter_values(rows.iter().map(of)))
-    };
-    let optional_text = |of: &dyn Fn(&VisitRow) -> Option<&str>| -> ArrayRef {
-        Arc::new(rows.iter().map(of).collect::<StringArray>())
-    };
-    let own_optional_text = |of: &dyn Fn(&VisitRow) -> Option<String>| -> ArrayRef {
-        Arc::new(rows.iter().map(of).collect::<StringArray>())
-    };
-    let whole = |of: &dyn Fn(&VisitRow) -> i32| -> ArrayRef {
-        Arc::new(Int32Array::from_iter_values(rows.iter().map(of)))
-    };
-    let long = |of: &dyn Fn(&VisitRow) -> i64| -> ArrayRef {
-        Arc::new(Int64Array::from_iter_values(rows.iter().map(of)))
-    };
-    let number = |of: &dyn Fn(&VisitRow) -> f64| -> ArrayRef {
-        Arc::new(Float64Array::from_iter_values(rows.iter().map(of)))
-    };
-    let optional_number = |of: &dyn Fn(&VisitRow) -> Option<f64>| -> ArrayRef {
-        Arc::new(rows.iter().map(of).collect::<Float64Array>())
-    };
-    let columns = vec![
-        repeated(&mark.load_id, rows.len()),
-        repeated(&mark.submission_sha256, rows.len()),
-        long(&|row| row.line as i64),
-        text(&|row| &row.visit.visit_id),
-        whole(&|row| row.visit.revision as i32),
-        Arc::new(BooleanArray::from_iter(
-            rows.iter()
-                .map(|row| Some(row.visit.retracted.unwrap_or(false))),
-        )),
-        Arc::new(Date32Array::from_iter_values(
-            rows.iter().map(|row| days(row.observed_on)),
-        )),
-        own_text(&|row| row.week.to_string()),
-        moments(rows.iter().map(|row| row.submitted_at)),
-        text(&|row| &row.visit.observer_id),
-        text(&|row| &row.visit.field.field_id),
-        optional_text(&|row| row.visit.field.farm_id.as_deref()),
-        number(&|row| row.visit.field.lon),
-        number(&|row| row.visit.field.lat),
-        text(&|row| &row.county_id),
-        optional_text(&|row| row.visit.field.county_id.as_deref()),
-        number(&|row| row.visit.field.area_ha),
-        own_optional_text(&|row| {
-            row.visit
-                .field
-                .outline
-                .as_ref()
-                .and_then(|outline| serde_json::to_string(outline).ok())
-        }),
-        text(&|row| &row.visit.field.crop_type),
-        text(&|row| &row.visit.protocol),
-        own_text(&|row| row.stage.to_string()),
-        text(&|row| &row.visit.crop_stage),
-        whole(&|row| row.stage.first_place()),
-        whole(&|row| row.stage.last_place()),
-        optional_number(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.amount)),
-        optional_text(&|row| Some(row.visit.economics.treatment_cost.as_ref()?.per.name())),
-        optional_text(&|row| Some(row.economics.treatment_cost.as_ref()?.currency.as_str())),
-        optional_number(&|row| Some(row.economics.treatment_cost.as_ref()?.per_ha())),
-        optional_number(&|row| Some(row.visit.economics.market_value.as_ref()?.amount)),
-        optional_text(&|row| Some(row.visit.economics.market_value.as_ref()?.per.name())),
-        optional_text(&|row| Some(row.economics.market_value.as_ref()?.currency.as_str())),
-        optional_number(&|row| Some(row.economics.market_value.as_ref()?.per_kg())),
-        optional_number(&|row| Some(row.visit.economics.plant_population.as_ref()?.count)),
-        optional_text(&|row| Some(row.visit.economics.plant_population.as_ref()?.per.name())),
-        optional_number(&|row| Some(row.economics.plant_population.as_ref()?.per_ha())),
-        own_optional_text(&|row| {
-            let names: Vec<&str> = row.assumed.iter().map(|member| member.name()).collect();
-            (!names.is_empty()).then(|| names.join(" "))
-        }),
-        text(&|row| row.visit.count_form().map_or("", |form| form.member())),
-        whole(&|row| row.statistics.sites as i32),
-        whole(&|row| row.statistics.units as i32),
-        long(&|row| row.statistics.total as i64),
-        number(&|row| row.statistics.field_mean),
-        optional_number(&|row| row.statistics.variance_between_sites),
-        optional_number(&|row| row.statistics.variance_within_sites),
-        optional_number(&|row| row.statistics.standard_error),
-        own_optional_text(&|row| (!row.flags.is_empty()).then(|| row.flags.join(" "))),
-        optional_text(&|row| row.visit.remarks.as_deref()),
-        Arc::new(BinaryArray::from_iter_values(
-            rows.iter().map(|row| row.content_sha256),
-        )),
-        whole(&|row| row.week.season()),
-    ];
-    batch(Kept::Visits, columns)
+    let columns = TableBatch::of(Kept::Visits, rows)
+        .same("load_id", &mark.load_id)
+        .same("submission_sha256", &mark.submission_sha256)
+        .long("line", |row| row.line as i64)
+        .text("visit_id", |row| &row.visit.visit_id)
+        .whole("revision", |row| row.visit.revision as i32)
+        .truth("retracted", |row| row.visit.retracted.unwrap_or(false))
+        .day("observed_on", |row| row.observed_on)
+        .text("iso_week", |row| row.week.to_string())
+        .whole("season", |row| row.week.season())
+        .moment("submitted_at", |row| row.submitted_at)
+        .text("observer_id", |row| &row.visit.observer_id)
+        .text("protocol", |row| &row.visit.protocol)
+        .text("crop_stage", |row| row.stage.to_string())
+        .text("crop_stage_stated", |row| &row.visit.crop_stage)
+        .whole("stage_first", |row| row.stage.first_place())
+        .whole("stage_last", |row| row.stage.last_place())
+        .may_text("assumed", |row| {
+            joined(row.assumed.iter().map(|member| member.name()))
+        })
+        .may_text("flags", |row| joined(row.flags.iter().copied()))
+        .may_text("remarks", |row| row.visit.remarks.as_deref())
+        .bytes("content_sha256", |row| row.content_sha256);
+    with_counts(with_economics(with_field(columns))).finish()
+}
+
+fn with_field<'a>(columns: TableBatch<'a, VisitRow>) -> TableBatch<'a, VisitRow> {
+    columns
+        .text("field_id", |row| &row.visit.field.field_id)
+        .may_text("farm_id", |row| row.visit.field.farm_id.as_deref())
+        .number("lon", |row| row.visit.field.lon)
+        .number("lat", |row| row.visit.field.lat)
+        .text("county_id", |row| &row.county_id)
+        .may_text("county_id_stated", |row| {
+            row.visit.field.county_id.as_deref()
+        })
+        .number("area_ha", |row| row.visit.field.area_ha)
+        .may_text("outline", |row| {
+            let outline = row.visit.field.outline.as_ref()?;
+            serde_json::to_string(outline).ok()
+        })
+        .text("crop_type", |row| &row.visit.field.crop_type)
+}
+
+/// Amounts as they were sent, and what the threshold is made of, with what was filled in.
+fn with_economics<'a>(columns: TableBatch<'a, VisitRow>) -> TableBatch<'a, VisitRow> {
+    fn sent(row: &VisitRow) -> &Economics {
+        &row.visit.economics
+    }
+    columns
+        .may_number("treatment_cost_amount", |row| {
+            Some(sent(row).treatment_cost.as_ref()?.amount)
+        })
+        .may_text("treatment_cost_per", |row| {
+            Some(sent(row).treatment_cost.as_ref()?.per.name())
+        })
+        .may_text("treatment_cost_currency", |row| {
+            Some(&row.economics.treatment_cost.as_ref()?.currency)
+        })
+        .may_number("treatment_cost_per_ha", |row| {
+            Some(row.economics.treatment_cost.as_ref()?.per_ha())
+        })
+        .may_number("market_value_amount", |row| {
+            Some(sent(row).market_value.as_ref()?.amount)
+        })
+        .may_text("market_value_per", |row| {
+            Some(sent(row).market_value.as_ref()?.per.name())
+        })
+        .may_text("market_value_currency", |row| {
+            Some(&row.economics.market_value.as_ref()?.currency)
+        })
+        .may_number("market_value_per_kg", |row| {
+            Some(row.economics.market_value.as_ref()?.per_kg())
+        })
+        .may_number("plant_population_count", |row| {
+            Some(sent(row).plant_population.as_ref()?.count)
+        })
+        .may_text("plant_population_per", |row| {
+            Some(sent(row).plant_population.as_ref()?.per.name())
+        })
+        .may_number("plants_per_ha", |row| {
+            Some(row.economics.plant_population.as_ref()?.per_ha())
+        })
+}
+
+fn with_counts<'a>(columns: TableBatch<'a, VisitRow>) -> TableBatch<'a, VisitRow> {
+    columns
+        .text("count_form", |row| {
+            row.visit.count_form().map_or("", |form| form.member())
+        })
+        .whole("sites", |row| row.statistics.sites as i32)
+        .whole("units", |row| row.statistics.units as i32)
+        .long("total", |row| row.statistics.total as i64)
+        .number("field_mean", |row| row.statistics.field_mean)
+        .may_number("variance_between_sites", |row| {
+            row.statistics.variance_between_sites
+        })
+        .may_number("variance_within_sites", |row| {
+            row.statistics.variance_within_sites
+        })
+        .may_number("standard_error", |row| row.statistics.standard_error)
+}
+
+/// Words with a space between them; none of no words.
+fn joined<'a>(words: impl Iterator<Item = &'a str>) -> Option<String> {
+    let words: Vec<&str> = words.collect();
+    (!words.is_empty()).then(|| words.join(" "))
 }
 
 /// Rows of `units`: every unit of every visit, in order. There are 30 of a visit, so each is looked at once.
@@ -144,37 +158,20 @@ pub fn units_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
 
 /// Rows of `held`.
 pub fn held_batch(rows: &[HeldRow], mark: &LoadMark) -> RecordBatch {
-    let columns: Vec<ArrayRef> = vec![
-        repeated(&mark.load_id, rows.len()),
-        repeated(&mark.submission_sha256, rows.len()),
-        repeated(&mark.file_name, rows.len()),
-        Arc::new(Int64Array::from_iter_values(
-            rows.iter().map(|row| row.line as i64),
-        )),
-        Arc::new(
-            rows.iter()
-                .map(|row| row.visit_id.as_deref())
-                .collect::<StringArray>(),
-        ),
-        Arc::new(
-            rows.iter()
-                .map(|row| row.revision.map(|r| r as i32))
-                .collect::<Int32Array>(),
-        ),
-        Arc::new(
-            rows.iter()
-                .map(|row| row.observer_id.as_deref())
-                .collect::<StringArray>(),
-        ),
-        Arc::new(StringArray::from_iter_values(rows.iter().map(|row| {
+    TableBatch::of(Kept::Held, rows)
+        .same("load_id", &mark.load_id)
+        .same("submission_sha256", &mark.submission_sha256)
+        .same("file_name", &mark.file_name)
+        .long("line", |row| row.line as i64)
+        .may_text("visit_id", |row| row.visit_id.as_deref())
+        .may_whole("revision", |row| row.revision.map(|r| r as i32))
+        .may_text("observer_id", |row| row.observer_id.as_deref())
+        .text("reasons", |row| {
             serde_json::to_string(&row.findings).expect("findings are plain text")
-        }))),
-        Arc::new(BinaryArray::from_iter_values(
-            rows.iter().map(|row| row.record_sha256),
-        )),
-        records(rows),
-    ];
-    batch(Kept::Held, columns)
+        })
+        .bytes("record_sha256", |row| row.record_sha256)
+        .put("record", records(rows))
+        .finish()
 }
 
 /// The records byte for byte, in one piece of the right size: one of them may fill 100 MB.
@@ -189,27 +186,24 @@ fn records(rows: &[HeldRow]) -> ArrayRef {
 
 /// The one row of a receipt.
 pub fn receipt_batch(receipt: &Receipt) -> RecordBatch {
-    let text = |value: &str| repeated(value, 1);
-    let count = |value: u64| -> ArrayRef { Arc::new(Int64Array::from(vec![value as i64])) };
     let (submission, counts) = (receipt.submission(), receipt.counts());
-    let columns = vec![
-        text(receipt.load_id()),
-        text(&submission.sha256),
-        text(&submission.file_name),
-        text(&submission.form),
-        count(submission.bytes),
-        moments([submission.received_at].into_iter()),
-        count(counts.received),
-        count(counts.accepted),
-        count(counts.duplicate),
-        count(counts.held),
-        count(counts.held_before),
-        count(counts.units),
-        count(counts.flagged),
-        count(counts.closed),
-        text(env!("CARGO_PKG_VERSION")),
-    ];
-    batch(Kept::Receipts, columns)
+    TableBatch::of(Kept::Receipts, &[()])
+        .same("load_id", receipt.load_id())
+        .same("submission_sha256", &submission.sha256)
+        .same("file_name", &submission.file_name)
+        .same("form", &submission.form)
+        .long("bytes", |()| submission.bytes as i64)
+        .moment("received_at", |()| submission.received_at)
+        .long("received", |()| counts.received as i64)
+        .long("accepted", |()| counts.accepted as i64)
+        .long("duplicate", |()| counts.duplicate as i64)
+        .long("held", |()| counts.held as i64)
+        .long("held_before", |()| counts.held_before as i64)
+        .long("units", |()| counts.units as i64)
+        .long("flagged", |()| counts.flagged as i64)
+        .long("closed", |()| counts.closed as i64)
+        .same("version", env!("CARGO_PKG_VERSION"))
+        .finish()
 }
 
 /// The columns of `units`, being filled.
@@ -276,43 +270,20 @@ impl UnitColumns {
             whole(self.counts),
             None,
         );
-        let columns: Vec<ArrayRef> = vec![
-            repeated(load_id, self.revision.len()),
-            Arc::new(self.visit_id.finish()),
-            whole(self.revision),
-            whole(self.site),
-            Arc::new(self.side.finish()),
-            Arc::new(self.lon.finish()),
-            Arc::new(self.lat.finish()),
-            whole(self.unit),
-            Arc::new(Int64Array::from(self.total)),
-            Arc::new(counts),
-            Arc::new(self.nights.finish()),
-            whole(self.season),
-        ];
-        batch(Kept::Units, columns)
+        let load_ids = repeated(load_id, self.revision.len());
+        NamedColumns::of(Kept::Units)
+            .put("load_id", load_ids)
+            .put("visit_id", Arc::new(self.visit_id.finish()))
+            .put("revision", whole(self.revision))
+            .put("site", whole(self.site))
+            .put("side", Arc::new(self.side.finish()))
+            .put("site_lon", Arc::new(self.lon.finish()))
+            .put("site_lat", Arc::new(self.lat.finish()))
+            .put("unit", whole(self.unit))
+            .put("total", Arc::new(Int64Array::from(self.total)))
+            .put("counts", Arc::new(counts))
+            .put("nights", Arc::new(self.nights.finish()))
+            .put("season", whole(self.season))
+            .finish()
     }
-}
-
-pub(super) fn batch(kept: Kept, columns: Vec<ArrayRef>) -> RecordBatch {
-    RecordBatch::try_new(arrow_schema(kept.columns()), columns)
-        .expect("the columns are those of the table's schema")
-}
-
-pub(super) fn repeated(value: &str, rows: usize) -> ArrayRef {
-    let mut texts = StringBuilder::with_capacity(rows, rows * value.len());
-    for _ in 0..rows {
-        texts.append_value(value);
-    }
-    Arc::new(texts.finish())
-}
-
-pub(super) fn moments(values: impl Iterator<Item = Timestamp>) -> ArrayRef {
-    let values = values.map(|moment| moment.as_microsecond());
-    Arc::new(TimestampMicrosecondArray::from_iter_values(values).with_timezone("UTC"))
-}
-
-/// Days since 1970-01-01, as Arrow keeps a date.
-fn days(day: Date) -> i32 {
-    (day - date(1970, 1, 1)).get_days()
 }

@@ -8,14 +8,15 @@
 use std::collections::HashSet;
 use std::sync::Arc;
 
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Int64Type, Schema, SchemaRef};
+use arrow::array::RecordBatch;
+use arrow::datatypes::{Schema, SchemaRef};
 use datafusion::prelude::{SessionConfig, SessionContext};
 use deltalake::DeltaTable;
 use jiff::Timestamp;
+use serde::Deserialize;
 use url::Url;
 
+use super::query_rows::{one_row, rows, unreadable};
 use super::schema::{Kept, arrow_schema};
 use super::table_log::changed_no_row;
 use super::tables::{Store, refused};
@@ -121,20 +122,13 @@ impl Snapshot {
 
     /// When the newest submission came in; `None` if there is none.
     pub async fn received_until(&self) -> Result<Option<Timestamp>, Failure> {
-        let query = "select cast(max(received_at) as bigint) from receipts";
-        let plan = self
-            .session
-            .sql(query)
-            .await
-            .map_err(|error| unreadable(&error))?;
-        let batches = plan.collect().await.map_err(|error| unreadable(&error))?;
-        let newest = batches
-            .iter()
-            .find(|batch| batch.num_rows() > 0)
-            .and_then(|batch| {
-                let column = batch.column(0).as_primitive::<Int64Type>();
-                column.is_valid(0).then(|| column.value(0))
-            });
+        #[derive(Deserialize)]
+        struct Newest {
+            received_at: Option<i64>,
+        }
+        let query = "select cast(max(received_at) as bigint) as received_at from receipts";
+        let newest: Newest = one_row(&self.session, query).await?;
+        let newest = newest.received_at;
         Ok(newest.and_then(|moment| Timestamp::from_microsecond(moment).ok()))
     }
 
@@ -214,19 +208,19 @@ pub(super) async fn receipted_loads(store: &Store) -> Result<HashSet<String>, Fa
         &store.table(Kept::Receipts).await?,
     )
     .await?;
-    let plan = session
-        .sql("select load_id from receipts")
-        .await
-        .map_err(|error| unreadable(&error))?;
-    let batches = plan.collect().await.map_err(|error| unreadable(&error))?;
-    let mut loads = HashSet::new();
-    for batch in batches {
-        let ids = cast(batch.column(0), &DataType::Utf8).map_err(|error| {
-            Failure::new(Kind::Store, format!("cannot read the receipts: {error}"))
-        })?;
-        loads.extend(ids.as_string::<i32>().iter().flatten().map(str::to_owned));
+    loads_with_receipt(&session).await
+}
+
+/// The loads that have a receipt in a session's table of them.
+pub(super) async fn loads_with_receipt(
+    session: &SessionContext,
+) -> Result<HashSet<String>, Failure> {
+    #[derive(Deserialize)]
+    struct Receipted {
+        load_id: String,
     }
-    Ok(loads)
+    let rows: Vec<Receipted> = rows(session, "select load_id from receipts").await?;
+    Ok(rows.into_iter().map(|row| row.load_id).collect())
 }
 
 pub(super) async fn register(
@@ -250,10 +244,4 @@ async fn register_as(
         .register_table(name, provider)
         .map_err(|error| unreadable(&error))?;
     Ok(())
-}
-
-/// A query of ours that the engine could not run.
-pub(super) fn unreadable(error: &datafusion::error::DataFusionError) -> Failure {
-    Failure::new(Kind::Store, format!("cannot read the store: {error}"))
-        .mend("`bractline store verify` names the file that is damaged")
 }

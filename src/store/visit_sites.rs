@@ -1,13 +1,15 @@
 //! The sites of one stored visit, for questions about one field. Roll-ups read no unit.
 
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::compute::cast;
-use arrow::datatypes::{DataType, Float64Type, Int64Type};
+use arrow::array::RecordBatch;
 use datafusion::error::DataFusionError;
 use datafusion::functions_aggregate::expr_fn::{avg, first_value, max};
 use datafusion::prelude::{DataFrame, col, lit};
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
 
-use super::snapshot::{Snapshot, unreadable};
+use super::decode;
+use super::query_rows::unreadable;
+use super::snapshot::Snapshot;
 use crate::failure::Failure;
 use crate::visit::record::Outline;
 
@@ -48,7 +50,8 @@ impl Snapshot {
         let newest = visits
             .clone()
             .aggregate(vec![], vec![max(col("revision"))])?;
-        let revision = whole_at(&newest.collect().await?).unwrap_or(0);
+        let newest: Vec<Revision> = rows(&newest.collect().await?)?;
+        let revision = newest.first().and_then(|row| row.revision).unwrap_or(0);
         let of_revision = col("revision").eq(lit(revision));
         let outlines = visits
             .filter(of_revision.clone())?
@@ -71,11 +74,13 @@ impl Snapshot {
             .select_columns(&["site", "side", "site_lon", "site_lat", "mean"])?
             .collect()
             .await?;
-        let sites = sites.iter().map(sites_of).collect::<Result<Vec<_>, _>>()?;
+        let sites: Vec<SiteRow> = rows(&sites)?;
         // What is kept was written by us from a record that conformed.
-        let outline = text_at(&outlines)?.map(|text| serde_json::from_str(&text));
+        let outlines: Vec<OutlineText> = rows(&outlines)?;
+        let outline = outlines.into_iter().next().and_then(|row| row.outline);
+        let outline = outline.map(|text| serde_json::from_str(&text));
         Ok(VisitSites {
-            sites: sites.concat(),
+            sites: sites.into_iter().map(SiteRow::read).collect(),
             outline: outline
                 .transpose()
                 .map_err(|error| DataFusionError::External(Box::new(error)))?,
@@ -97,38 +102,41 @@ impl Snapshot {
     }
 }
 
-fn sites_of(batch: &RecordBatch) -> Result<Vec<VisitSite>, DataFusionError> {
-    let numbers = cast(&batch["site"], &DataType::Int64)?;
-    let sides = cast(&batch["side"], &DataType::Utf8)?;
-    let number = |name: &str, row: usize| {
-        let column = batch[name].as_primitive::<Float64Type>();
-        column.is_valid(row).then(|| column.value(row))
-    };
-    let site = |row: usize| VisitSite {
-        site: u32::try_from(numbers.as_primitive::<Int64Type>().value(row)).unwrap_or(0),
-        side: sides
-            .is_valid(row)
-            .then(|| sides.as_string::<i32>().value(row).to_owned()),
-        point: number("site_lon", row).zip(number("site_lat", row)),
-        mean: number("mean", row).unwrap_or(0.0),
-    };
-    Ok((0..batch.num_rows()).map(site).collect())
+/// A site as the query has it.
+#[derive(Deserialize)]
+struct SiteRow {
+    site: u32,
+    side: Option<String>,
+    site_lon: Option<f64>,
+    site_lat: Option<f64>,
+    mean: f64,
 }
 
-fn whole_at(batches: &[RecordBatch]) -> Option<i64> {
-    let batch = batches.iter().find(|batch| batch.num_rows() > 0)?;
-    let column = cast(batch.column(0), &DataType::Int64).ok()?;
-    let column = column.as_primitive::<Int64Type>();
-    column.is_valid(0).then(|| column.value(0))
+impl SiteRow {
+    fn read(self) -> VisitSite {
+        VisitSite {
+            site: self.site,
+            side: self.side,
+            point: self.site_lon.zip(self.site_lat),
+            mean: self.mean,
+        }
+    }
 }
 
-fn text_at(batches: &[RecordBatch]) -> Result<Option<String>, DataFusionError> {
-    let Some(batch) = batches.iter().find(|batch| batch.num_rows() > 0) else {
-        return Ok(None);
-    };
-    let column = cast(batch.column(0), &DataType::Utf8)?;
-    let text = column
-        .is_valid(0)
-        .then(|| column.as_string::<i32>().value(0).to_owned());
-    Ok(text)
+#[derive(Deserialize)]
+struct Revision {
+    revision: Option<i32>,
+}
+
+#[derive(Deserialize)]
+struct OutlineText {
+    outline: Option<String>,
+}
+
+/// The rows of all batches.
+fn rows<T: DeserializeOwned>(batches: &[RecordBatch]) -> Result<Vec<T>, DataFusionError> {
+    let rows = batches.iter().map(|batch| decode::rows::<T>(batch));
+    let rows = rows.collect::<Result<Vec<_>, _>>();
+    let rows = rows.map_err(|error| DataFusionError::External(Box::new(error)))?;
+    Ok(rows.into_iter().flatten().collect())
 }

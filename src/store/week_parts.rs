@@ -6,13 +6,14 @@
 
 use std::sync::Arc;
 
-use arrow::array::{AsArray, RecordBatch};
-use arrow::compute::{cast, concat_batches};
-use arrow::datatypes::{DataType, Int64Type};
+use arrow::array::RecordBatch;
+use arrow::compute::concat_batches;
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
+use serde::Deserialize;
 
-use super::snapshot::{Snapshot, unreadable};
+use super::query_rows::{rows, unreadable};
+use super::snapshot::Snapshot;
 use crate::failure::Failure;
 
 /// The tables that the visits of a part are made of.
@@ -29,6 +30,14 @@ pub struct WeekPart {
     superseded: RecordBatch,
 }
 
+/// How many rows of visits a week has.
+#[derive(Deserialize)]
+struct WeekOfVisits {
+    iso_week: String,
+    season: i32,
+    visits: u64,
+}
+
 /// The weeks of a version, with at most so many rows of visits a part unless one week alone has more; one part or
 /// none if all of them together have no more.
 ///
@@ -43,29 +52,26 @@ pub async fn week_parts(
     }
     let superseded = superseded_elsewhere(snapshot).await?;
     let counted = "
-select cast(iso_week as varchar) as week, cast(season as bigint) as year, count(*) as visits
+select iso_week, season, count(*) as visits
 from visits
 group by iso_week, season
-order by week";
+order by iso_week";
     let mut parts: Vec<(WeekPart, u64)> = Vec::new();
-    let batch = rows(snapshot, counted).await?;
-    let weeks = cast(batch.column(0), &DataType::Utf8).map_err(|error| failed(error.into()))?;
-    let column = |place: usize| batch.column(place).as_primitive::<Int64Type>().values();
-    for (row, week) in weeks.as_string::<i32>().iter().flatten().enumerate() {
-        let (season, visits) = (column(1)[row] as i32, column(2)[row].unsigned_abs());
+    let weeks: Vec<WeekOfVisits> = rows(snapshot.session(), counted).await?;
+    for week in weeks {
         match parts.last_mut() {
-            Some((part, held)) if *held + visits <= visits_at_once => {
-                part.seasons.1 = season;
-                week.clone_into(&mut part.weeks.1);
-                *held += visits;
+            Some((part, held)) if *held + week.visits <= visits_at_once => {
+                part.seasons.1 = week.season;
+                part.weeks.1 = week.iso_week;
+                *held += week.visits;
             }
             _ => parts.push((
                 WeekPart {
-                    seasons: (season, season),
-                    weeks: (week.to_owned(), week.to_owned()),
+                    seasons: (week.season, week.season),
+                    weeks: (week.iso_week.clone(), week.iso_week),
                     superseded: superseded.clone(),
                 },
-                visits,
+                week.visits,
             )),
         }
     }
@@ -121,11 +127,11 @@ from corrected as lower
 inner join corrected as higher on lower.visit_id = higher.visit_id
 where lower.revision < higher.revision and lower.iso_week <> higher.iso_week
 group by lower.visit_id, lower.revision";
-    rows(snapshot, query).await
+    one_batch(snapshot, query).await
 }
 
 /// The rows of a query as one batch.
-async fn rows(snapshot: &Snapshot, query: &str) -> Result<RecordBatch, Failure> {
+async fn one_batch(snapshot: &Snapshot, query: &str) -> Result<RecordBatch, Failure> {
     let frame = snapshot.session().sql(query).await.map_err(failed)?;
     let schema = Arc::new(frame.schema().as_arrow().clone());
     let batches = frame.collect().await.map_err(failed)?;
