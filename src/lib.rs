@@ -34,6 +34,7 @@ pub mod load;
 pub mod plain_file;
 pub mod plan;
 pub mod protocol;
+pub mod protocols;
 pub mod region;
 pub mod rollup;
 pub mod scenario;

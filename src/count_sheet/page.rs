@@ -58,10 +58,7 @@ pub fn count_sheet_page(protocol: &Protocol, options: &SheetOptions) -> Result<S
 }
 
 #[derive(Template)]
-#[template(
-    path = "count_sheet.html",
-    config = "src/shared/templates/askama.toml"
-)]
+#[template(path = "count_sheet.html", config = "src/shared/templates/askama.toml")]
 struct Page<'a> {
     protocol: &'a Protocol,
     season: String,
