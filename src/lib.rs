@@ -28,6 +28,7 @@ pub mod gate;
 pub mod held;
 pub mod load;
 pub mod plan;
+pub mod protocols;
 pub mod rollup;
 pub mod scenario;
 pub mod seasons;

@@ -34,7 +34,14 @@ const ROLLUP: &str = "rollup";
 const FEATURES: [&[&str]; 9] = [
     &["shared"],
     &["workspace"],
-    &["figures", "load", "held", "count_sheet", "gate"],
+    &[
+        "figures",
+        "load",
+        "held",
+        "count_sheet",
+        "gate",
+        "protocols",
+    ],
     &["seasons", "plan", "scenario"],
     &["alert"],
     &["export"],
@@ -155,13 +162,13 @@ fn only_the_module_of_a_library_names_it() {
     for (library, modules) in [
         ("deltalake", &["src/store/"][..]),
         // A public place is a folder or a bucket to it; of the store it knows nothing. What the environment says
-        // of a bucket only the door knows.
+        // of a bucket only the workspace knows.
         (
             "object_store",
             &[
                 "src/store/",
                 "src/alert/publish/place.rs",
-                "src/cli/bucket.rs",
+                "src/workspace/bucket.rs",
             ],
         ),
         ("ballista", &["src/rollup/cluster.rs"]),

@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
-use bractline::cli::table_cells::plain_table;
+use bractline::held::table_cells::plain_table;
 use bractline::shared::table_files::{TableCell, table_csv, table_xlsx};
 use bractline::visit::record::{
     AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,

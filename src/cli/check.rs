@@ -4,13 +4,14 @@ use std::path::PathBuf;
 
 use jiff::Timestamp;
 
-use super::load::{Columns, open_loader};
-use super::submissions::{Accounts, Submissions};
-use super::{Format, Outcome};
+use super::format::{Format, Outcome};
+use super::load::{Columns, say_accounts};
 use crate::failure::Failure;
 use crate::intake::mapping::suggest;
 use crate::intake::read::no_table::as_table;
 use crate::intake::read::sheets::read_sheets;
+use crate::load::each::open_loader;
+use crate::load::submissions::{Accounts, Submissions};
 use crate::shared::report;
 use crate::workspace::Workspace;
 
@@ -49,6 +50,6 @@ impl Check {
         for file in &submissions.files {
             accounts.add(loader.check(file, Timestamp::now()).await?);
         }
-        accounts.report("checked", self.format)
+        say_accounts(&accounts, "checked", self.format)
     }
 }

@@ -2,20 +2,16 @@
 
 use std::path::PathBuf;
 
+use indicatif::{ProgressBar, ProgressStyle};
 use jiff::Timestamp;
 
-use super::submissions::{Accounts, Submissions, progress};
-use super::{Format, Outcome, open_catalogue, open_region, open_store, workers};
+use super::format::{Format, Outcome};
 use crate::failure::Failure;
-use crate::intake::judge::judging::Judge;
 use crate::intake::mapping::Mapping;
-use crate::load::loader::Loader;
+use crate::load::each::{LoadOptions, load_each};
+use crate::load::submissions::{Accounts, Submissions};
 use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
-use crate::shared::report;
 use crate::workspace::Workspace;
-
-/// So many loads that were not put together yet cost a further one 2 s (7 ms each: `benches/RESULTS.md`).
-const LOADS_THAT_SLOW: usize = 300;
 
 /// Take in submissions: records, spreadsheets, count sheets, folders of them
 #[derive(Debug, clap::Args)]
@@ -65,13 +61,25 @@ impl Columns {
 impl Load {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let submissions = Submissions::look_at(&self.files)?;
-        let mapping = self.columns.mapping()?;
+        let bar = progress(&submissions);
+        let options = LoadOptions {
+            mapping: self.columns.mapping()?,
+            now: Timestamp::now,
+            begun: |name: &str| {
+                if !bar.message().is_empty() {
+                    bar.inc(1);
+                }
+                bar.set_message(name.to_owned());
+            },
+        };
         let mut accounts = Accounts::default();
-        match load_each(workspace, &submissions, mapping, &mut accounts).await {
+        let ended = load_each(workspace, &submissions, options, &mut accounts).await;
+        bar.finish_and_clear();
+        match ended {
             Err(failure) if accounts.is_empty() => Err(failure),
             // What is loaded is loaded, even if a later submission stopped the run.
             ended => {
-                let reported = accounts.report("loaded", self.format);
+                let reported = say_accounts(&accounts, "loaded", self.format);
                 ended?;
                 reported
             }
@@ -79,68 +87,23 @@ impl Load {
     }
 }
 
-/// Loads submissions one after the other.
-pub(super) async fn load_all(
-    workspace: &Workspace,
-    submissions: &Submissions,
-) -> Result<Accounts, Failure> {
-    let mut accounts = Accounts::default();
-    load_each(workspace, submissions, None, &mut accounts).await?;
-    Ok(accounts)
-}
-
-/// Loads submissions one after the other, with an account of each that was loaded.
-async fn load_each(
-    workspace: &Workspace,
-    submissions: &Submissions,
-    mapping: Option<Mapping>,
-    accounts: &mut Accounts,
-) -> Result<(), Failure> {
-    let mut loader = open_loader(workspace).await?.with_mapping(mapping);
-    let bar = progress(submissions);
-    for file in &submissions.files {
-        bar.set_message(file.name.clone());
-        accounts.add(loader.load(file, Timestamp::now()).await?);
-        bar.inc(1);
-    }
-    bar.finish_and_clear();
-    if let Some(advice) = advice(loader.receipt_files()) {
-        report::note(&advice);
-    }
-    Ok(())
-}
-
-/// What to do about a store of many small files.
-fn advice(receipt_files: usize) -> Option<String> {
-    (receipt_files >= LOADS_THAT_SLOW).then(|| {
-        format!(
-            "{} loads stand in files of their own; `bractline store compact` puts them together, and every command \
-             is quick again",
-            report::grouped(receipt_files as u64)
-        )
+/// Reports accounts; `verb` is what was done: `loaded` or `checked`.
+pub(super) fn say_accounts(
+    accounts: &Accounts,
+    verb: &str,
+    format: Format,
+) -> Result<Outcome, Failure> {
+    format.say(accounts, || accounts.text(verb))?;
+    Ok(match accounts.sum().held {
+        0 => Outcome::Done,
+        _ => Outcome::DoneWithHeld,
     })
 }
 
-/// A loader with all that a workspace says.
-pub(super) async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure> {
-    let judge = Judge::new(
-        &open_catalogue(workspace)?,
-        open_region(workspace)?,
-        workspace.season()?,
-        workspace.settings().defaults.clone(),
-    )?;
-    let held_doubts = workspace.settings().doubts.hold.clone();
-    Loader::new(open_store(workspace).await?, judge, held_doubts, workers()).await
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_store_of_many_small_loads_is_told_of_compact() {
-        assert_eq!(advice(LOADS_THAT_SLOW - 1), None);
-        let told = advice(2_000).expect("many loads");
-        assert!(told.contains("2,000") && told.contains("store compact"));
-    }
+/// A bar over the submissions, on a terminal only.
+fn progress(submissions: &Submissions) -> ProgressBar {
+    let bar = ProgressBar::new(submissions.files.len() as u64);
+    let style = ProgressStyle::with_template("{bar:30} {pos}/{len} {msg}")
+        .unwrap_or_else(|_| ProgressStyle::default_bar());
+    bar.with_style(style)
 }

@@ -3,69 +3,35 @@
 //! Only this module reads the clock, the environment and the terminal.
 
 mod alert;
-mod bucket;
 mod check;
 mod cluster;
 mod demo;
-mod dispersion;
 mod export;
-mod export_rows;
-mod exported;
-mod figures;
-mod grid_setting;
+mod format;
 mod held;
-mod held_groups;
 mod init;
-mod inputs;
-mod issued;
-mod issuing;
 mod load;
 mod plan;
 mod plan_edge;
-mod plan_scatter;
-mod plan_threshold;
-mod protocol_text;
+mod plan_options;
 mod protocols;
 mod publish;
-mod publish_rule;
-mod rolled_up;
 mod rollup;
 mod scenario;
-mod season_figures;
-mod setting;
 mod sheet;
 mod sql;
 mod store;
-mod submissions;
-pub mod table_cells;
 mod trend;
 mod vacuum;
-mod week_page;
-mod withdrawing;
 
-use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use bucket::store_of;
-use clap::{Parser, Subcommand, ValueEnum};
+use clap::{Parser, Subcommand};
+use format::Outcome;
 
 use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::Catalogue;
-use crate::region::Region;
-use crate::region::districts::districts_in;
-use crate::store::snapshot::{Snapshot, parts_that_pay};
-use crate::store::tables::Store;
-use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace};
-
-/// What a command came to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
-    /// Done.
-    Done,
-    /// Done, but some records were held.
-    DoneWithHeld,
-}
+use crate::workspace::{SETTINGS_FILE, Workspace};
 
 /// Field scouts' visit records → a weekly regional pest alert.
 #[derive(Debug, Parser)]
@@ -109,15 +75,6 @@ enum Command {
     Store(store::StoreCommand),
 }
 
-/// How a command reports on stdout.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For programs: one JSON object.
-    Json,
-}
-
 /// Stack of a thread that computes, as much as the first thread has: the engine meets the expression of a protocol by
 /// recursion, and a usual stack of 2 MiB is near what its longest takes.
 const STACK_BYTES: usize = 8 << 20;
@@ -156,7 +113,7 @@ fn pass_over_a_panic_that_is_no_news() {
         let stopped = place.contains("object_store")
             && place.ends_with("buffered.rs")
             && panic.payload_as_str() == Some("Already shut down");
-        let of_a_query = std::thread::current().name() == Some(sql::THREAD_NAME);
+        let of_a_query = std::thread::current().name() == Some(crate::figures::sql::THREAD_NAME);
         if of_a_query {
             tracing::info!("a query panicked: {panic}");
         } else if !stopped {
@@ -210,69 +167,4 @@ fn log_to_stderr(verbose: u8) {
         .with_writer(std::io::stderr)
         .with_ansi(crate::shared::report::stderr_has_colour())
         .init();
-}
-
-/// How many things are done side by side.
-fn workers() -> usize {
-    std::thread::available_parallelism().map_or(1, usize::from)
-}
-
-async fn open_store(workspace: &Workspace) -> Result<Store, Failure> {
-    store_of(workspace)?.opened().await
-}
-
-/// The newest version of the store, for queries over all of its visits.
-async fn open_snapshot(workspace: &Workspace) -> Result<Snapshot, Failure> {
-    let store = open_store(workspace).await?;
-    let parts = parts_that_pay(&store, workers()).await?;
-    Snapshot::open(&store, parts).await
-}
-
-fn open_region(workspace: &Workspace) -> Result<Region, Failure> {
-    let region = &workspace.settings().region;
-    let Some(file) = workspace.boundaries() else {
-        return with_districts(Region::built_in(&region.boundaries)?, region, None);
-    };
-    let text = Region::text_of_file(&file)?;
-    region_of(&text, &file.display().to_string(), region)
-}
-
-/// The region of a boundary file's text, with its districts.
-fn region_of(text: &str, place: &str, settings: &RegionSettings) -> Result<Region, Failure> {
-    let region = Region::from_text(text, place, &settings.id_property, &settings.name_property)?;
-    with_districts(region, settings, Some((text, place)))
-}
-
-/// A region with its districts: those of the boundary file, and over them those of the settings.
-fn with_districts(
-    region: Region,
-    settings: &RegionSettings,
-    file: Option<(&str, &str)>,
-) -> Result<Region, Failure> {
-    let property = &settings.district_property;
-    let mut districts = match file.filter(|_| !property.is_empty()) {
-        Some((text, place)) => districts_in(text, place, &settings.id_property, property)?,
-        None => BTreeMap::new(),
-    };
-    for (district, counties) in &settings.districts {
-        for county in counties {
-            if region.county(county).is_none() {
-                return Err(Failure::new(
-                    Kind::Settings,
-                    format!("[region.districts] {district:?} has the county {county:?}, which is not in the region"),
-                )
-                .at(SETTINGS_FILE)
-                .mend("write the county ids of the boundaries"));
-            }
-            districts.insert(county.clone(), district.clone());
-        }
-    }
-    Ok(region.with_districts(districts))
-}
-
-fn open_catalogue(workspace: &Workspace) -> Result<Catalogue, Failure> {
-    Catalogue::read(
-        Some(&workspace.protocols()),
-        crate::rollup::expression::plan,
-    )
 }

@@ -2,21 +2,10 @@
 
 use std::path::PathBuf;
 
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::datatypes::Float64Type;
-use serde::Serialize;
-
-use super::figures::Figures;
-use super::{Format, Outcome, open_snapshot};
-use crate::failure::{Failure, Kind};
-use crate::plan::strips::{SampledSite, draw_strips};
-use crate::rollup::public_rows::Publishing;
-use crate::shared::cautions::IN_ONE_SENTENCE;
-use crate::shared::files::write_private_folder;
-use crate::shared::report;
-use crate::shared::tables::csv_of;
+use super::format::{Format, Outcome};
+use crate::failure::Failure;
+use crate::plan::edge::EdgeOptions;
 use crate::visit::week::IsoWeek;
-use crate::visit::words::disarmed;
 use crate::workspace::Workspace;
 
 /// How far in from the edge a field is at threshold, site by site; private, for the field's owner
@@ -46,217 +35,15 @@ pub struct PlanEdge {
     format: Format,
 }
 
-const PRIVATE: &str = "Private: for the field's owner. Nothing of it is published.";
-
-/// A row of economic_distance.csv, and of the report.
-#[derive(Debug, Clone, Serialize)]
-struct SiteRow {
-    site: u32,
-    side: Option<String>,
-    mean: f64,
-    pressure: f64,
-    economic_distance_m: f64,
-}
-
-impl SiteRow {
-    /// The row as CSV may hold it: the side is a scout's text.
-    fn in_table(&self) -> SiteRow {
-        SiteRow {
-            side: self.side.as_deref().map(disarmed),
-            ..self.clone()
-        }
-    }
-}
-
-/// What is reported.
-#[derive(Debug, Serialize)]
-struct Reached {
-    field_id: String,
-    visit_id: String,
-    iso_week: String,
-    threshold: f64,
-    sites: Vec<SiteRow>,
-    area_ha: Option<f64>,
-    outline_area_ha: Option<f64>,
-    notes: Vec<String>,
-    caution: &'static str,
-    private: &'static str,
-    files: Vec<PathBuf>,
-}
-
 impl PlanEdge {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
-        let figures = Figures::of(workspace, &Publishing::Nothing).await?;
-        let protocol = figures.catalogue.protocol(&self.protocol).ok_or_else(|| {
-            Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))
-                .at("--protocol")
-                .mend(format!("the catalogue has {}", figures.catalogue.ids()))
-        })?;
-        let decline = protocol.edge_decline.as_ref().ok_or_else(|| {
-            Failure::new(
-                Kind::Protocol,
-                format!("{} says nothing of how density falls from the edge", protocol.id),
-            )
-            .at("--protocol")
-            .mend("a protocol with a table [edge_decline] does; see bractline protocols show bsm-eggs")
-        })?;
-        let standing = self.standing_visit(&figures.rollup.field_week().batch)?;
-        let snapshot = open_snapshot(workspace).await?;
-        let visit = snapshot.visit_sites(&standing.visit_id).await?;
-        let sites: Vec<SiteRow> = visit
-            .sites
-            .iter()
-            .map(|site| {
-                let pressure = site.mean / standing.threshold;
-                SiteRow {
-                    site: site.site,
-                    side: site.side.clone(),
-                    mean: site.mean,
-                    pressure,
-                    economic_distance_m: decline.economic_distance_m(pressure),
-                }
-            })
-            .collect();
-        let mut reached = Reached {
-            field_id: self.field.clone(),
-            visit_id: standing.visit_id,
-            iso_week: standing.iso_week,
-            threshold: standing.threshold,
-            sites,
-            area_ha: None,
-            outline_area_ha: None,
-            notes: vec![format!("Decline from the edge: {}", decline.source.trim())],
-            caution: IN_ONE_SENTENCE,
-            private: PRIVATE,
-            files: Vec::new(),
+        let options = EdgeOptions {
+            field: self.field,
+            protocol: self.protocol,
+            week: self.week,
+            out: self.out,
         };
-        let mut files = vec![(
-            "economic_distance.csv",
-            csv_of(reached.sites.iter().map(SiteRow::in_table))?,
-        )];
-        match &visit.outline {
-            None => reached
-                .notes
-                .push("The record has no outline: strips cannot be drawn.".to_owned()),
-            Some(outline) => {
-                let sampled: Vec<SampledSite> = visit
-                    .sites
-                    .iter()
-                    .zip(&reached.sites)
-                    .map(|(site, row)| SampledSite {
-                        site: site.site,
-                        point: site.point,
-                        side: site.side.clone(),
-                        distance_m: row.economic_distance_m,
-                    })
-                    .collect();
-                match draw_strips(outline, &sampled) {
-                    Err(flaw) => reached.notes.push(format!("No strips: {flaw}.")),
-                    Ok(strips) => {
-                        reached.area_ha = Some(strips.area_ha);
-                        reached.outline_area_ha = Some(strips.outline_area_ha);
-                        if strips.unsampled_m > 0.5 {
-                            let metres = strips.unsampled_m;
-                            let note = format!(
-                                "For {metres:.0} m of the edge no site stands: its strip is not known."
-                            );
-                            reached.notes.push(note);
-                        }
-                        let without = strips.without_strip.iter();
-                        reached.notes.extend(
-                            without.map(|(site, why)| format!("Site {site} has no strip: {why}.")),
-                        );
-                        let mut map = strips.to_geojson(IN_ONE_SENTENCE);
-                        let members = map.foreign_members.get_or_insert_default();
-                        members.insert("private".to_owned(), PRIVATE.into());
-                        let map = map.to_string();
-                        files.push(("strips.geojson", map.into_bytes()));
-                    }
-                }
-            }
-        }
-        if let Some(folder) = &self.out {
-            let written: Vec<(&str, &[u8])> = files
-                .iter()
-                .map(|(name, bytes)| (*name, &**bytes))
-                .collect();
-            write_private_folder(folder, &written)?;
-            reached.files = files.iter().map(|(name, _)| folder.join(name)).collect();
-        }
-        match self.format {
-            Format::Json => report::say_json(&reached)?,
-            Format::Text => report::say(&text(&reached, &protocol.counted))?,
-        }
-        Ok(Outcome::Done)
+        let reached = options.reach(workspace).await?;
+        self.format.say(&reached, || reached.text())
     }
-
-    /// The newest standing visit of the field within the stage window, of the week that was asked for.
-    fn standing_visit(&self, field_week: &RecordBatch) -> Result<Standing, Failure> {
-        let text = |name: &str| field_week[name].as_string::<i32>();
-        let (fields, protocols, weeks) = (text("field_id"), text("protocol"), text("iso_week"));
-        let visits = text("visit_id");
-        let in_window = field_week["in_window"].as_boolean();
-        let thresholds = field_week["threshold"].as_primitive::<Float64Type>();
-        let week = self.week.map(|week| week.to_string());
-        let rows = (0..field_week.num_rows()).filter(|row| {
-            fields.value(*row) == self.field
-                && protocols.value(*row) == self.protocol
-                && in_window.value(*row)
-                && thresholds.is_valid(*row)
-                && week.as_ref().is_none_or(|week| weeks.value(*row) == week)
-        });
-        let newest = rows.max_by_key(|row| weeks.value(*row)).ok_or_else(|| {
-            let when = week.map_or(String::new(), |week| format!(" in {week}"));
-            Failure::new(
-                Kind::Settings,
-                format!("{} has no visit within the stage window{when}", self.field),
-            )
-            .at(format!("under the protocol {}", self.protocol))
-            .mend("field_week.parquet of `bractline rollup` lists the fields and their weeks")
-        })?;
-        Ok(Standing {
-            visit_id: visits.value(newest).to_owned(),
-            iso_week: weeks.value(newest).to_owned(),
-            threshold: thresholds.value(newest),
-        })
-    }
-}
-
-struct Standing {
-    visit_id: String,
-    iso_week: String,
-    threshold: f64,
-}
-
-fn text(reached: &Reached, counted: &str) -> String {
-    let mut lines = vec![
-        format!(
-            "field {}, {}: threshold {:.3} {counted}",
-            reached.field_id, reached.iso_week, reached.threshold
-        ),
-        String::new(),
-        "site  side          mean  pressure  at threshold up to".to_owned(),
-    ];
-    lines.extend(reached.sites.iter().map(|site| {
-        let side = site.side.as_deref().unwrap_or("");
-        let distance = match site.economic_distance_m {
-            distance if distance > 0.0 => format!("{distance:.0} m from the edge"),
-            _ => "below threshold".to_owned(),
-        };
-        format!(
-            "{:>4}  {side:<10}  {:>6.2}  {:>8.2}  {distance}",
-            site.site, site.mean, site.pressure
-        )
-    }));
-    lines.push(String::new());
-    if let (Some(area), Some(outline)) = (reached.area_ha, reached.outline_area_ha) {
-        lines.push(format!(
-            "strips at or above threshold: {area:.2} ha of {outline:.2} ha"
-        ));
-    }
-    lines.extend(reached.notes.iter().cloned());
-    lines.push(reached.caution.to_owned());
-    lines.push(reached.private.to_owned());
-    lines.extend(reached.files.iter().map(|file| file.display().to_string()));
-    lines.join("\n")
 }

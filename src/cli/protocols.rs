@@ -1,15 +1,16 @@
 //! `bractline protocols`: the catalogue.
 
-use serde::Serialize;
-
-use super::protocol_text::{list_text, show_text};
-use super::{Format, Outcome, open_catalogue};
-use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::{Catalogue, Protocol};
-use crate::protocol::threshold::{agrees, visit_threshold_sql, worked_values};
-use crate::shared::cautions::standing_cautions;
+use super::format::{Format, Outcome};
+use crate::failure::Failure;
+use crate::protocol::catalogue::Catalogue;
+use crate::protocol::threshold::visit_threshold_sql;
+use crate::protocols::check::{Checked, check_agree};
+use crate::protocols::json::{list_json, show_json};
+use crate::protocols::named;
+use crate::protocols::text::{list_text, show_text};
 use crate::shared::report;
 use crate::workspace::Workspace;
+use crate::workspace::open::open_catalogue;
 
 /// Show and check the protocols
 #[derive(Debug, clap::Subcommand)]
@@ -46,17 +47,6 @@ pub enum Protocols {
     },
 }
 
-/// A worked value beside what was found.
-#[derive(Serialize)]
-struct Checked<'a> {
-    protocol: &'a str,
-    agrees: bool,
-    found: f64,
-    expected: f64,
-    tolerance: f64,
-    source: &'a str,
-}
-
 impl Protocols {
     pub(super) fn run(self, workspace: Option<&Workspace>) -> Result<Outcome, Failure> {
         let catalogue = match workspace {
@@ -64,105 +54,30 @@ impl Protocols {
             None => Catalogue::read(None, crate::rollup::expression::plan)?,
         };
         match self {
-            Protocols::List { format } => list(&catalogue, format)?,
-            Protocols::Show { id, format } => {
-                let protocol = catalogue.protocol(&id).ok_or_else(|| {
-                    Failure::new(Kind::Protocol, format!("no protocol {id:?}"))
-                        .mend(format!("the catalogue has {}", catalogue.ids()))
-                })?;
-                show(protocol, format)?;
+            Protocols::List { format } => {
+                format.say(&list_json(&catalogue), || list_text(&catalogue))
             }
-            Protocols::Check { format } => check(&catalogue, format)?,
+            Protocols::Show { id, format } => {
+                let protocol = named(&catalogue, &id)?;
+                let text = show_text(protocol)?;
+                format.say(&show_json(protocol)?, || text)
+            }
+            Protocols::Check { format } => {
+                let checked = Checked::of(&catalogue)?;
+                match format {
+                    Format::Text => checked
+                        .iter()
+                        .try_for_each(|one| report::say(&one.text()))?,
+                    Format::Json => {
+                        report::say_json(&serde_json::json!({ "worked_values": checked }))?;
+                    }
+                }
+                check_agree(&checked).map(|()| Outcome::Done)
+            }
             Protocols::Sql { format } => {
                 let sql = visit_threshold_sql(catalogue.protocols());
-                match format {
-                    Format::Text => report::say(&sql)?,
-                    Format::Json => report::say_json(&serde_json::json!({ "sql": sql }))?,
-                }
+                format.say(&serde_json::json!({ "sql": sql }), || sql.clone())
             }
         }
-        Ok(Outcome::Done)
     }
-}
-
-fn list(catalogue: &Catalogue, format: Format) -> Result<(), Failure> {
-    match format {
-        Format::Text => report::say(&list_text(catalogue)),
-        Format::Json => {
-            let protocols: Vec<serde_json::Value> = catalogue
-                .protocols()
-                .map(|protocol| {
-                    serde_json::json!({
-                        "id": protocol.id,
-                        "title": protocol.title,
-                        "pest": protocol.pest,
-                        "crop": protocol.crop,
-                        "crop_types": protocol.crop_types,
-                        "counted": protocol.counted,
-                        "layout": protocol.layout,
-                        "decision": protocol.decision,
-                        "stages": [protocol.stages.first, protocol.stages.last],
-                        "threshold": protocol.threshold.formula.trim(),
-                    })
-                })
-                .collect();
-            report::say_json(&serde_json::json!({ "protocols": protocols }))
-        }
-    }
-}
-
-fn show(protocol: &Protocol, format: Format) -> Result<(), Failure> {
-    match format {
-        Format::Text => report::say(&show_text(protocol)?),
-        Format::Json => {
-            let standing = standing_cautions(&protocol.crop, protocol.timing.treat_at.as_deref());
-            let standing: Vec<String> = standing.into_iter().map(|caution| caution.text).collect();
-            report::say_json(&serde_json::json!({
-                "protocol": protocol,
-                "worked_values": worked_values(protocol)?,
-                "standing_cautions": standing,
-            }))
-        }
-    }
-}
-
-fn check(catalogue: &Catalogue, format: Format) -> Result<(), Failure> {
-    let mut all = Vec::new();
-    for protocol in catalogue.protocols() {
-        for (check, found) in protocol.checks.iter().zip(worked_values(protocol)?) {
-            all.push(Checked {
-                protocol: &protocol.id,
-                agrees: agrees(check, found),
-                found,
-                expected: check.expect,
-                tolerance: check.tolerance,
-                source: &check.source,
-            });
-        }
-    }
-    let wrong = all.iter().filter(|checked| !checked.agrees).count();
-    match format {
-        Format::Text => {
-            for checked in &all {
-                report::say(&format!(
-                    "{} {}: {:.5}, {} ± {} in: {}",
-                    if checked.agrees { "agrees" } else { "DIFFERS" },
-                    checked.protocol,
-                    checked.found,
-                    checked.expected,
-                    checked.tolerance,
-                    checked.source
-                ))?;
-            }
-        }
-        Format::Json => report::say_json(&serde_json::json!({ "worked_values": all }))?,
-    }
-    if wrong > 0 {
-        return Err(Failure::new(
-            Kind::Protocol,
-            format!("{wrong} worked values differ from their source"),
-        )
-        .mend("mend the expression, its units, or the expected value"));
-    }
-    Ok(())
 }

@@ -4,3 +4,4 @@ pub mod entries;
 pub mod page;
 pub mod words;
 pub mod workbook;
+pub mod write;

@@ -19,6 +19,7 @@ pub mod files;
 pub mod landscape;
 pub mod mess;
 pub mod places;
+pub mod play;
 pub mod season;
 pub mod stream;
 

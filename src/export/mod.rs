@@ -16,12 +16,15 @@ pub mod gate;
 mod grid_groups;
 pub mod grid_rows;
 mod limits;
+pub mod make;
 mod protocol_table;
 mod readme;
+mod rows;
 mod table;
 pub mod take_home;
 mod taxa;
 mod terms;
+mod written;
 
 use jiff::Timestamp;
 use serde_json::{Value, json};

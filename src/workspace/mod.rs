@@ -1,8 +1,13 @@
 //! The workspace: finds and checks `bractline.toml`, and alone knows where files lie.
 
+pub mod bucket;
+pub mod care;
 mod first_settings;
+pub mod init;
+pub mod open;
 mod settings;
 mod store_folder;
+pub mod vacuum;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -3,5 +3,7 @@
 pub mod feed;
 pub mod index_page;
 pub mod place;
+pub mod publishing;
+pub mod rule;
 pub mod week_page;
 pub mod withdrawn_page;

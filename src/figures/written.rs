@@ -8,24 +8,24 @@ use crate::shared::report::counted;
 
 /// What was written.
 #[derive(Debug, Serialize)]
-pub(super) struct Written {
-    pub(super) store_version: i64,
-    pub(super) county_weeks: usize,
+pub(crate) struct Written {
+    pub(crate) store_version: i64,
+    pub(crate) county_weeks: usize,
     /// County-weeks whose fields are in public rows.
-    pub(super) in_public_rows: usize,
+    pub(crate) in_public_rows: usize,
     /// County-weeks whose fields would be, if they were published now.
-    pub(super) not_public_yet: usize,
+    pub(crate) not_public_yet: usize,
     /// County-weeks whose fields are in no row, public or to be.
-    pub(super) withheld: usize,
+    pub(crate) withheld: usize,
     /// Files of what is public.
-    pub(super) public: Vec<PathBuf>,
+    pub(crate) public: Vec<PathBuf>,
     /// Files for the office.
-    pub(super) private: Vec<PathBuf>,
+    pub(crate) private: Vec<PathBuf>,
 }
 
 impl Written {
     /// For people.
-    pub(super) fn text(&self) -> String {
+    pub(crate) fn text(&self) -> String {
         let listed = |before: &str, files: &[PathBuf]| -> String {
             files
                 .iter()

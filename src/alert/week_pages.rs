@@ -1,9 +1,9 @@
 //! The page of a week in the workspace: every protocol of it that was issued, or drafted.
 
-use super::figures::Figures;
 use crate::alert::issue::facts::folder_name;
 use crate::alert::publish::week_page::{WeekEntry, week_html};
 use crate::failure::Failure;
+use crate::figures::rolled_up::Figures;
 use crate::shared::files::write_private_file;
 use crate::shared::unseen::plain_text;
 use crate::store::alerts::IssuedAlert;
@@ -14,7 +14,7 @@ use crate::workspace::Workspace;
 ///
 /// # Errors
 /// A [`Failure`] if it cannot be written.
-pub(super) fn write_week_page(
+pub(crate) fn write_week_page(
     workspace: &Workspace,
     figures: &Figures,
     week: IsoWeek,
@@ -57,7 +57,7 @@ fn issued_entry(
 }
 
 /// What a week's page says of an alert; `folder` is that of the issued alerts, as the page sees it.
-pub(super) fn entry_of(alert: &IssuedAlert, title: &str, folder: &str) -> WeekEntry {
+pub(crate) fn entry_of(alert: &IssuedAlert, title: &str, folder: &str) -> WeekEntry {
     let withdrawn = alert.withdrawn.as_ref();
     WeekEntry {
         title: title.to_owned(),

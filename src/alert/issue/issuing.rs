@@ -10,20 +10,19 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 use uuid::Uuid;
 
-use super::alert::{Built, build, chosen_protocol, publishing};
-use super::figures::Figures;
-use super::grid_setting::check_grid_not_lowered;
-use super::inputs::{Inputs, sha256_of};
-use super::issued::in_json;
-use super::week_page::write_week_page;
-use super::{Format, Outcome, open_store};
+use super::report::Issued;
+use crate::alert::build::{Built, build};
+use crate::alert::chosen::{chosen_protocol, publishing};
+use crate::alert::inputs::{Inputs, sha256_of};
 use crate::alert::issue::facts::{Issue, Replaced, folder_name};
 use crate::alert::note::rendered::Note;
+use crate::alert::week_pages::write_week_page;
 use crate::failure::{Failure, Kind};
+use crate::figures::grid_setting::check_grid_not_lowered;
+use crate::figures::rolled_up::Figures;
 use crate::gate::judge::{Confidences, Gate};
 use crate::rollup::public_rows::Publishing;
 use crate::shared::files::{borrowed, write_private_folder};
-use crate::shared::report;
 use crate::store::alerts::{AlertBook, FrozenFile, IssuedAlert, published_before};
 use crate::store::append::Sealed;
 use crate::store::private_names::{private_names, private_points};
@@ -31,13 +30,14 @@ use crate::store::snapshot::Snapshot;
 use crate::store::tables::Store;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
+use crate::workspace::open::open_store;
 
 /// An issue that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;
 
 /// What to issue.
 #[derive(Debug, Clone)]
-pub(super) enum IssueRequest {
+pub(crate) enum IssueRequest {
     /// The alert of a week, under a protocol or the only one.
     Week(IsoWeek, Option<String>),
     /// A correction of the alert with this number.
@@ -46,7 +46,7 @@ pub(super) enum IssueRequest {
 
 /// The note that an alert is to have.
 #[derive(Debug, Clone)]
-pub(super) enum NoteChoice {
+pub(crate) enum NoteChoice {
     /// This one.
     Text(String),
     /// None.
@@ -57,7 +57,7 @@ pub(super) enum NoteChoice {
 
 impl NoteChoice {
     /// The note, given that of the alert that is corrected.
-    pub(super) fn of(self, before: Option<&str>) -> Option<String> {
+    pub(crate) fn of(self, before: Option<&str>) -> Option<String> {
         match self {
             NoteChoice::Text(text) => Some(text),
             NoteChoice::None => None,
@@ -67,33 +67,24 @@ impl NoteChoice {
 }
 
 /// What an alert is about, and what it replaces.
-pub(super) struct Subject {
-    pub(super) week: IsoWeek,
-    pub(super) protocol: String,
-    pub(super) replaces: Option<Replaced>,
+pub(crate) struct Subject {
+    pub(crate) week: IsoWeek,
+    pub(crate) protocol: String,
+    pub(crate) replaces: Option<Replaced>,
     /// The note of what it replaces.
-    pub(super) note_before: Option<String>,
+    pub(crate) note_before: Option<String>,
 }
 
-pub(super) async fn issue(
+/// Issues an alert.
+///
+/// # Errors
+/// A [`Failure`] if it may not be issued, or the gate stops one of its files.
+pub(crate) async fn issue(
     workspace: &Workspace,
     request: &IssueRequest,
     note: NoteChoice,
     now: Timestamp,
-    format: Format,
-) -> Result<Outcome, Failure> {
-    let (alert, withheld) = issued(workspace, request, note, now).await?;
-    say_issued(workspace, &alert, withheld, format)?;
-    Ok(Outcome::Done)
-}
-
-/// Issues an alert; with how many of its counties have fields in no row.
-pub(super) async fn issued(
-    workspace: &Workspace,
-    request: &IssueRequest,
-    note: NoteChoice,
-    now: Timestamp,
-) -> Result<(IssuedAlert, usize), Failure> {
+) -> Result<Issued, Failure> {
     let store = open_store(workspace).await?;
     let inputs = Inputs::of_now(workspace)?;
     let nothing = Publishing::Nothing;
@@ -137,7 +128,11 @@ pub(super) async fn issued(
                 let mut issued = book.issued().to_vec();
                 issued.push(alert.clone());
                 write_week_page(workspace, &figures, subject.week, &issued)?;
-                return Ok((alert, figures.counties_withheld()));
+                return Ok(Issued {
+                    folder: workspace.issued().join(folder_name(alert.number)),
+                    alert,
+                    withheld: figures.counties_withheld(),
+                });
             }
             // What was built bears a number that is another's now.
             Ok(Sealed::Overtaken) => remove(&staged),
@@ -227,7 +222,7 @@ async fn subject(
 }
 
 /// What an alert said, from all that it was made from.
-pub(super) async fn replaced_rows(
+pub(crate) async fn replaced_rows(
     workspace: &Workspace,
     alert: &IssuedAlert,
 ) -> Result<Replaced, Failure> {
@@ -239,7 +234,7 @@ pub(super) async fn replaced_rows(
 }
 
 /// The figures that an alert was made of, with the rows that were public before it.
-pub(super) async fn figures_as_issued(
+pub(crate) async fn figures_as_issued(
     workspace: &Workspace,
     alert: &IssuedAlert,
 ) -> Result<(Snapshot, Figures), Failure> {
@@ -256,7 +251,7 @@ pub(super) async fn figures_as_issued(
 }
 
 /// An alert whose figures were not made of public rows: they cannot be made again, nor shown by today's rule.
-pub(super) fn made_by_an_older_program(alert: &IssuedAlert) -> Failure {
+pub(crate) fn made_by_an_older_program(alert: &IssuedAlert) -> Failure {
     let number = alert.number;
     Failure::new(
         Kind::Publish,
@@ -271,7 +266,7 @@ pub(super) fn made_by_an_older_program(alert: &IssuedAlert) -> Failure {
     ))
 }
 
-pub(super) fn week_of(alert: &IssuedAlert) -> Result<IsoWeek, Failure> {
+pub(crate) fn week_of(alert: &IssuedAlert) -> Result<IsoWeek, Failure> {
     alert.iso_week.parse().map_err(|_| {
         let week = &alert.iso_week;
         Failure::new(
@@ -281,7 +276,7 @@ pub(super) fn week_of(alert: &IssuedAlert) -> Result<IsoWeek, Failure> {
     })
 }
 
-pub(super) fn find(issued: &[IssuedAlert], number: i64) -> Result<&IssuedAlert, Failure> {
+pub(crate) fn find(issued: &[IssuedAlert], number: i64) -> Result<&IssuedAlert, Failure> {
     issued
         .iter()
         .find(|alert| alert.number == number)
@@ -291,7 +286,7 @@ pub(super) fn find(issued: &[IssuedAlert], number: i64) -> Result<&IssuedAlert, 
         })
 }
 
-pub(super) fn build_issue(
+pub(crate) fn build_issue(
     figures: &Figures,
     subject: &Subject,
     note: Option<&str>,
@@ -340,7 +335,7 @@ fn row(
     }
 }
 
-pub(super) fn frozen(built: &Built) -> Vec<FrozenFile> {
+pub(crate) fn frozen(built: &Built) -> Vec<FrozenFile> {
     let files = built.files.iter();
     files
         .map(|(name, bytes)| FrozenFile {
@@ -358,7 +353,7 @@ fn staged_folder(workspace: &Workspace, alert: &IssuedAlert) -> PathBuf {
 }
 
 /// Gives each issued alert's folder its number, where a kill came between the row and the name.
-pub(super) fn settle(workspace: &Workspace, issued: &[IssuedAlert]) -> Result<(), Failure> {
+pub(crate) fn settle(workspace: &Workspace, issued: &[IssuedAlert]) -> Result<(), Failure> {
     for alert in issued {
         let staged = staged_folder(workspace, alert);
         let folder = workspace.issued().join(folder_name(alert.number));
@@ -382,7 +377,7 @@ fn remove(folder: &Path) {
 }
 
 /// All that was given in confidence.
-pub(super) async fn confidences(store: &Store) -> Result<Confidences, Failure> {
+pub(crate) async fn confidences(store: &Store) -> Result<Confidences, Failure> {
     Ok(Confidences {
         names: private_names(store).await?,
         points: private_points(store).await?,
@@ -390,7 +385,7 @@ pub(super) async fn confidences(store: &Store) -> Result<Confidences, Failure> {
 }
 
 /// The rules for files that were made from these inputs.
-pub(super) fn gate(
+pub(crate) fn gate(
     workspace: &Workspace,
     inputs: &Inputs,
     region: &crate::region::Region,
@@ -400,32 +395,4 @@ pub(super) fn gate(
     let grid_km = settings.settings().disclosure.point_grid_km;
     let protocols = inputs.protocols.keys().map(String::as_str);
     Gate::new(region, protocols, grid_km, confidences)
-}
-
-fn say_issued(
-    workspace: &Workspace,
-    alert: &IssuedAlert,
-    withheld: usize,
-    format: Format,
-) -> Result<(), Failure> {
-    let folder = workspace.issued().join(folder_name(alert.number));
-    match format {
-        Format::Json => report::say_json(&in_json(alert, &folder)),
-        Format::Text => {
-            let correction = alert.replaces.map_or_else(String::new, |number| {
-                format!(", a correction of alert {number}")
-            });
-            let rows = alert.public_rows.as_ref().map_or(0, Vec::len) as u64;
-            report::say(&format!(
-                "issued alert {} of {}, {}{correction}, from store version {}: {}\nmade {} public; {} in no row",
-                alert.number,
-                alert.iso_week,
-                alert.protocol,
-                alert.store_version,
-                folder.join("alert.html").display(),
-                report::counted(rows, "row", "rows"),
-                report::counted(withheld as u64, "county is", "counties are"),
-            ))
-        }
-    }
 }

@@ -1,10 +1,9 @@
 //! The public rows of all seasons of a store, and the rows that would be public if every week were published now.
 
-use super::figures::{day_of, note_without_threshold};
-use super::setting::roll_up_setting;
-use super::{open_catalogue, open_region, open_snapshot, open_store};
 use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
+use crate::figures::rolled_up::{day_of, note_without_threshold};
+use crate::figures::setting::roll_up_setting;
 use crate::figures::week_heat::WeekHeat;
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
@@ -14,25 +13,26 @@ use crate::rollup::run::Period;
 use crate::rollup::wanted::roll_up;
 use crate::store::alerts::published_rows;
 use crate::workspace::Workspace;
+use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
 
 /// What the comparison of seasons is made from.
-pub(super) struct SeasonFigures {
-    pub(super) region: Region,
-    pub(super) catalogue: Catalogue,
-    pub(super) store_version: i64,
+pub(crate) struct SeasonFigures {
+    pub(crate) region: Region,
+    pub(crate) catalogue: Catalogue,
+    pub(crate) store_version: i64,
     /// Every county of the region.
-    pub(super) counties: Vec<RegionCounty>,
+    pub(crate) counties: Vec<RegionCounty>,
     /// The rows that are public.
-    pub(super) public: Vec<PublicRow>,
+    pub(crate) public: Vec<PublicRow>,
     /// The rows that would be public if every week were published now. Private as far as they are not public yet.
-    pub(super) published_now: Vec<PublicRow>,
+    pub(crate) published_now: Vec<PublicRow>,
     /// Degree-days accumulated by each week; none where the workspace has no temperatures.
-    pub(super) heat: WeekHeat,
+    pub(crate) heat: WeekHeat,
 }
 
 impl SeasonFigures {
     /// Those of the newest version of the store.
-    pub(super) async fn of(workspace: &Workspace) -> Result<SeasonFigures, Failure> {
+    pub(crate) async fn of(workspace: &Workspace) -> Result<SeasonFigures, Failure> {
         let published = published_rows(&open_store(workspace).await?).await?;
         let snapshot = open_snapshot(workspace).await?;
         let region = open_region(workspace)?;
@@ -70,12 +70,12 @@ impl SeasonFigures {
     }
 
     /// County-weeks that are public.
-    pub(super) fn public_county_weeks(&self) -> usize {
+    pub(crate) fn public_county_weeks(&self) -> usize {
         county_weeks(&self.public).count()
     }
 
     /// County-weeks that would become public, or change, if every week were published now.
-    pub(super) fn private_county_weeks(&self) -> usize {
+    pub(crate) fn private_county_weeks(&self) -> usize {
         let is_public = |row: &&PublicRow| {
             let key = |row: &PublicRow| {
                 (

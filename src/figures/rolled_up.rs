@@ -10,7 +10,6 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use super::setting::roll_up_setting;
-use super::{open_catalogue, open_region, open_snapshot, open_store};
 use crate::disclosure::editions::{Entry, Published};
 use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
@@ -38,46 +37,47 @@ use crate::store::alerts::published_rows;
 use crate::store::snapshot::Snapshot;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
+use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
 
 /// A workspace rolled up, with what is needed to write its figures.
-pub(super) struct Figures {
-    pub(super) region: Region,
-    pub(super) catalogue: Catalogue,
+pub(crate) struct Figures {
+    pub(crate) region: Region,
+    pub(crate) catalogue: Catalogue,
     /// The private tables.
-    pub(super) rollup: Rollup,
+    pub(crate) rollup: Rollup,
     /// The public rows and the tables of them: of what is public, and of what is published now.
-    pub(super) public: PublicTables,
+    pub(crate) public: PublicTables,
     /// Rows that become public with what is published now.
-    pub(super) entering: Vec<Entry>,
+    pub(crate) entering: Vec<Entry>,
     /// What becomes of each county of the weeks that are published now: private.
-    pub(super) outcomes: Vec<CountyOutcome>,
+    pub(crate) outcomes: Vec<CountyOutcome>,
     /// When the newest submission came in.
-    pub(super) received_until: Option<jiff::Timestamp>,
+    pub(crate) received_until: Option<jiff::Timestamp>,
     /// Who publishes, and how to reach them; empty if the settings do not say.
-    pub(super) contact: String,
+    pub(crate) contact: String,
     /// The heat that had come by each week; nothing where the workspace has no temperatures.
-    pub(super) heat: WeekHeat,
+    pub(crate) heat: WeekHeat,
     /// When the visits of public rows came in, for an alert; empty for other commands, which need not look.
-    pub(super) arrivals: Arrivals,
-    pub(super) setting: Setting,
+    pub(crate) arrivals: Arrivals,
+    pub(crate) setting: Setting,
 }
 
 /// What figures are made of besides a version of the store.
-pub(super) struct Sources<'a> {
-    pub(super) region: Region,
-    pub(super) catalogue: Catalogue,
-    pub(super) weather: Option<&'a Path>,
+pub(crate) struct Sources<'a> {
+    pub(crate) region: Region,
+    pub(crate) catalogue: Catalogue,
+    pub(crate) weather: Option<&'a Path>,
     /// The rows that are public.
-    pub(super) published: &'a [Published],
+    pub(crate) published: &'a [Published],
     /// What is published now.
-    pub(super) publishing: &'a Publishing,
+    pub(crate) publishing: &'a Publishing,
     /// Private tables to keep that are dropped otherwise.
-    pub(super) also: &'a [&'a str],
+    pub(crate) also: &'a [&'a str],
 }
 
 impl Figures {
     /// Counties of the weeks that are published now whose fields are in no row.
-    pub(super) fn counties_withheld(&self) -> usize {
+    pub(crate) fn counties_withheld(&self) -> usize {
         let outcomes = self.outcomes.iter();
         outcomes
             .filter(|outcome| outcome.status() == Status::Withheld)
@@ -85,7 +85,7 @@ impl Figures {
     }
 
     /// Rolls the newest version of the store up, with what the workspace holds today.
-    pub(super) async fn of(
+    pub(crate) async fn of(
         workspace: &Workspace,
         publishing: &Publishing,
     ) -> Result<Figures, Failure> {
@@ -94,7 +94,7 @@ impl Figures {
     }
 
     /// The same of a version that is open, perhaps elsewhere.
-    pub(super) async fn newest(
+    pub(crate) async fn newest(
         workspace: &Workspace,
         snapshot: &Snapshot,
         elsewhere: Option<&dyn Elsewhere>,
@@ -114,7 +114,7 @@ impl Figures {
     }
 
     /// Rolls a version of the store up.
-    pub(super) async fn at(
+    pub(crate) async fn at(
         workspace: &Workspace,
         snapshot: &Snapshot,
         elsewhere: Option<&dyn Elsewhere>,
@@ -153,7 +153,7 @@ impl Figures {
     }
 
     /// The same roll-up with other public rows: what is published now may hang on what it holds.
-    pub(super) async fn publishing(
+    pub(crate) async fn publishing(
         mut self,
         published: &[Published],
         publishing: &Publishing,
@@ -174,7 +174,7 @@ impl Figures {
     }
 
     /// The weeks and protocols that the store has visits of, small groups included.
-    pub(super) fn visited(&self) -> BTreeSet<(String, String)> {
+    pub(crate) fn visited(&self) -> BTreeSet<(String, String)> {
         let batch = &self.rollup.county_week_full().batch;
         let text = |name: &str| {
             let column = batch.column_by_name(name);
@@ -189,13 +189,13 @@ impl Figures {
     }
 
     /// Looks up when the visits of the public rows came in.
-    pub(super) async fn with_arrivals(mut self, snapshot: &Snapshot) -> Result<Figures, Failure> {
+    pub(crate) async fn with_arrivals(mut self, snapshot: &Snapshot) -> Result<Figures, Failure> {
         self.arrivals = Arrivals::of(snapshot, self.public.rows()).await?;
         Ok(self)
     }
 
     /// The public rows of a week under a protocol, those of counties first.
-    pub(super) fn rows_under(&self, week: IsoWeek, protocol: &str) -> Vec<PublicRow> {
+    pub(crate) fn rows_under(&self, week: IsoWeek, protocol: &str) -> Vec<PublicRow> {
         let week = week.to_string();
         let rows = self.public.rows().iter();
         rows.filter(|row| row.iso_week == week && row.protocol == protocol)
@@ -204,7 +204,7 @@ impl Figures {
     }
 
     /// Ids of the protocols that the public rows are of; of all where there are none.
-    pub(super) fn protocols(&self) -> Vec<&str> {
+    pub(crate) fn protocols(&self) -> Vec<&str> {
         let rows = self.public.rows().iter();
         let mut ids: Vec<&str> = rows.map(|row| row.protocol.as_str()).collect();
         ids.sort_unstable();
@@ -217,7 +217,7 @@ impl Figures {
     }
 
     /// The public rows of a period as a map has them; of one protocol if it is named. With a week, every county.
-    pub(super) fn map_rows(
+    pub(crate) fn map_rows(
         &self,
         period: Period,
         protocol: Option<&str>,
@@ -239,7 +239,7 @@ impl Figures {
 
     /// The map of a period with its styles: names and bytes, of one protocol if it is named. The MapLibre style draws
     /// the newest week and the protocol that is named, or else the first.
-    pub(super) fn map_files(
+    pub(crate) fn map_files(
         &self,
         period: Period,
         protocol: Option<&str>,
@@ -274,7 +274,7 @@ impl Figures {
     }
 
     /// A table's rows of a period as CSV, of one protocol if it is named.
-    pub(super) fn csv(
+    pub(crate) fn csv(
         &self,
         table: &StageTable,
         period: Period,
@@ -285,7 +285,7 @@ impl Figures {
     }
 
     /// A table's rows of a period as Parquet.
-    pub(super) fn parquet(&self, table: &StageTable, period: Period) -> Result<Vec<u8>, Failure> {
+    pub(crate) fn parquet(&self, table: &StageTable, period: Period) -> Result<Vec<u8>, Failure> {
         let notice = self.region.invented();
         write_parquet(&table.rows_of(period)?, &docs(&table.stage.columns), notice)
     }
@@ -299,14 +299,14 @@ fn heat_of(setting: &Setting, catalogue: &Catalogue, public: &PublicTables) -> W
 }
 
 /// The day of a moment, UTC; long ago if nothing came in.
-pub(super) fn day_of(received_until: Option<jiff::Timestamp>) -> Date {
+pub(crate) fn day_of(received_until: Option<jiff::Timestamp>) -> Date {
     received_until.map_or(Date::constant(1970, 1, 1), |moment| {
         TimeZone::UTC.to_datetime(moment).date()
     })
 }
 
 /// Nothing is left out in silence.
-pub(super) fn note_without_threshold(visits: u64) {
+pub(crate) fn note_without_threshold(visits: u64) {
     if visits > 0 {
         report::note(&format!(
             "note: {} left out: the protocol gives no threshold without economics, which the record lacks",
@@ -323,7 +323,7 @@ fn contact(workspace: &Workspace) -> String {
 }
 
 /// What the columns of a table mean.
-pub(super) fn docs(columns: &[StageColumn]) -> Vec<ColumnDoc<'_>> {
+pub(crate) fn docs(columns: &[StageColumn]) -> Vec<ColumnDoc<'_>> {
     columns
         .iter()
         .map(|column| ColumnDoc {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::held::are_held;
+use super::desk::are_held;
 use crate::shared::report::{counted, grouped};
 use crate::shared::unseen::plain_text;
 use crate::store::held::{HeldEntry, Sender};

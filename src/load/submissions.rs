@@ -4,10 +4,8 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
-use super::{Format, Outcome};
 use crate::failure::{Failure, Kind};
 use crate::intake::read::formats::SubmittedFile;
 use crate::load::loader::Account;
@@ -155,20 +153,8 @@ impl Accounts {
         &self.sum
     }
 
-    /// Prints the account; `verb` is what was done: `loaded` or `checked`.
-    pub fn report(&self, verb: &str, format: Format) -> Result<Outcome, Failure> {
-        match format {
-            Format::Json => report::say_json(self)?,
-            Format::Text => report::say(&self.text(verb))?,
-        }
-        Ok(if self.sum.held > 0 {
-            Outcome::DoneWithHeld
-        } else {
-            Outcome::Done
-        })
-    }
-
-    fn text(&self, verb: &str) -> String {
+    /// The account for people; `verb` is what was done: `loaded` or `checked`.
+    pub(crate) fn text(&self, verb: &str) -> String {
         let mut lines = Vec::new();
         for submission in &self.submissions {
             lines.push(format!(
@@ -247,12 +233,4 @@ fn held_lines(submission: &SubmissionAccount) -> Vec<String> {
         ));
     }
     lines
-}
-
-/// A bar over the submissions, on a terminal only.
-pub fn progress(submissions: &Submissions) -> ProgressBar {
-    let bar = ProgressBar::new(submissions.files.len() as u64);
-    let style = ProgressStyle::with_template("{bar:30} {pos}/{len} {msg}")
-        .unwrap_or_else(|_| ProgressStyle::default_bar());
-    bar.with_style(style)
 }

@@ -17,7 +17,7 @@ const RETRY_TIME: Duration = Duration::from_secs(30);
 const REQUEST_TIME: Duration = Duration::from_secs(60);
 
 /// The store, in whatever state it is.
-pub(super) fn store_of(workspace: &Workspace) -> Result<Store, Failure> {
+pub(crate) fn store_of(workspace: &Workspace) -> Result<Store, Failure> {
     let place = workspace.settings().store.place.as_str();
     if place.is_empty() {
         workspace.share_store()?;
@@ -54,7 +54,7 @@ pub(super) fn store_of(workspace: &Workspace) -> Result<Store, Failure> {
 }
 
 /// What the environment says of the bucket's keeper.
-pub(super) fn options() -> Result<Vec<(String, String)>, Failure> {
+pub(crate) fn options() -> Result<Vec<(String, String)>, Failure> {
     let options: Vec<(String, String)> = std::env::vars()
         .filter(|(name, _)| name.starts_with("AWS_"))
         .collect();

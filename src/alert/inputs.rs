@@ -6,10 +6,9 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use super::figures::{Figures, Sources};
-use super::{open_store, region_of, with_districts, workers};
 use crate::disclosure::editions::Published;
 use crate::failure::{Failure, Kind};
+use crate::figures::rolled_up::{Figures, Sources};
 use crate::plain_file::{BOUNDARIES_BYTES_MAX, WEATHER_BYTES_MAX, read_plain, read_plain_text};
 use crate::protocol::catalogue::{Catalogue, built_in_files};
 use crate::region::Region;
@@ -18,23 +17,24 @@ use crate::shared::files::write_private_file;
 use crate::store::alerts::IssuedAlert;
 use crate::store::snapshot::{Snapshot, parts_that_pay};
 use crate::workspace::Workspace;
+use crate::workspace::open::{open_store, region_of, with_districts, workers};
 
 /// What an alert is made from beside the store.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Inputs {
+pub(crate) struct Inputs {
     /// Text of `bractline.toml`.
-    pub(super) settings: String,
+    pub(crate) settings: String,
     /// Text of each protocol file, by id.
-    pub(super) protocols: BTreeMap<String, String>,
+    pub(crate) protocols: BTreeMap<String, String>,
     /// Text of the user's own boundary file.
-    pub(super) boundaries: Option<String>,
+    pub(crate) boundaries: Option<String>,
     /// The weather file.
-    pub(super) weather: Option<Vec<u8>>,
+    pub(crate) weather: Option<Vec<u8>>,
 }
 
 impl Inputs {
     /// Those of the workspace as it is.
-    pub(super) fn of_now(workspace: &Workspace) -> Result<Inputs, Failure> {
+    pub(crate) fn of_now(workspace: &Workspace) -> Result<Inputs, Failure> {
         let boundaries = workspace.boundaries().map(|path| read(&path)).transpose()?;
         let weather = workspace
             .weather()
@@ -49,7 +49,7 @@ impl Inputs {
     }
 
     /// Those that an alert was made from.
-    pub(super) fn of_alert(workspace: &Workspace, alert: &IssuedAlert) -> Result<Inputs, Failure> {
+    pub(crate) fn of_alert(workspace: &Workspace, alert: &IssuedAlert) -> Result<Inputs, Failure> {
         let boundaries = alert.boundaries_sha256.as_ref().map(|sha256| {
             let path = workspace.kept_boundaries(sha256);
             let bytes = read_kept(&path, sha256, alert.number)?;
@@ -68,19 +68,19 @@ impl Inputs {
     }
 
     /// SHA-256 of the boundary file, hexadecimal.
-    pub(super) fn boundaries_sha256(&self) -> Option<String> {
+    pub(crate) fn boundaries_sha256(&self) -> Option<String> {
         self.boundaries
             .as_ref()
             .map(|text| sha256_of(text.as_bytes()))
     }
 
     /// SHA-256 of the weather file, hexadecimal.
-    pub(super) fn weather_sha256(&self) -> Option<String> {
+    pub(crate) fn weather_sha256(&self) -> Option<String> {
         self.weather.as_deref().map(sha256_of)
     }
 
     /// Keeps the boundary file and the weather file for later; what is kept already is left alone.
-    pub(super) fn keep_files(&self, workspace: &Workspace) -> Result<(), Failure> {
+    pub(crate) fn keep_files(&self, workspace: &Workspace) -> Result<(), Failure> {
         if let (Some(text), Some(sha256)) = (&self.boundaries, self.boundaries_sha256()) {
             keep(&workspace.kept_boundaries(&sha256), text.as_bytes())?;
         }
@@ -91,7 +91,7 @@ impl Inputs {
     }
 
     /// The counties.
-    pub(super) fn region(&self, workspace: &Workspace) -> Result<Region, Failure> {
+    pub(crate) fn region(&self, workspace: &Workspace) -> Result<Region, Failure> {
         let workspace = workspace.as_it_was(&self.settings)?;
         let region = &workspace.settings().region;
         match (&self.boundaries, workspace.boundaries()) {
@@ -101,7 +101,7 @@ impl Inputs {
     }
 
     /// The catalogue with these protocols over the built-in ones.
-    pub(super) fn catalogue(&self) -> Result<Catalogue, Failure> {
+    pub(crate) fn catalogue(&self) -> Result<Catalogue, Failure> {
         let folder = temporary_folder()?;
         for (id, text) in &self.protocols {
             let path = folder.path().join(format!("{id}.toml"));
@@ -112,7 +112,7 @@ impl Inputs {
 
     /// A version of the store rolled up, the newest if none is named, with what was public and is published now; keeps
     /// `also` of the private tables that a roll-up drops otherwise.
-    pub(super) async fn figures(
+    pub(crate) async fn figures(
         &self,
         workspace: &Workspace,
         version: Option<i64>,
@@ -224,7 +224,7 @@ fn read(path: &Path) -> Result<String, Failure> {
 }
 
 /// SHA-256, hexadecimal.
-pub(super) fn sha256_of(bytes: &[u8]) -> String {
+pub(crate) fn sha256_of(bytes: &[u8]) -> String {
     let hash = Sha256::digest(bytes);
     hash.iter().map(|byte| format!("{byte:02x}")).collect()
 }

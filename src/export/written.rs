@@ -8,21 +8,21 @@ use crate::shared::report::counted;
 
 /// What was written.
 #[derive(Debug, Serialize)]
-pub(super) struct Written {
-    pub(super) store_version: i64,
-    pub(super) level: &'static str,
+pub(crate) struct Written {
+    pub(crate) store_version: i64,
+    pub(crate) level: &'static str,
     /// Rows of each table.
-    pub(super) tables: Vec<(&'static str, usize)>,
+    pub(crate) tables: Vec<(&'static str, usize)>,
     /// Rows that became public with the package.
-    pub(super) rows_made_public: usize,
+    pub(crate) rows_made_public: usize,
     /// Whether it goes only to somebody who agreed to its terms.
-    pub(super) private: bool,
-    pub(super) files: Vec<PathBuf>,
+    pub(crate) private: bool,
+    pub(crate) files: Vec<PathBuf>,
 }
 
 impl Written {
     /// For people.
-    pub(super) fn text(&self) -> String {
+    pub(crate) fn text(&self) -> String {
         let tables = self
             .tables
             .iter()

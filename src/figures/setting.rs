@@ -15,7 +15,7 @@ const EVERY_OTHER: &str = "*";
 
 /// # Errors
 /// A [`Failure`] if the weather file cannot be read, or a county or station of `[weather.stations]` is not known.
-pub(super) fn roll_up_setting(
+pub(crate) fn roll_up_setting(
     workspace: &Workspace,
     region: &Region,
     weather: Option<&Path>,

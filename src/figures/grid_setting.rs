@@ -3,16 +3,16 @@
 //! Published points stay where people have them. A narrower grid afterwards would say more about the same
 //! fields than the office decided to say when it issued.
 
-use super::open_store;
 use crate::failure::{Failure, Kind};
 use crate::store::alerts::{IssuedAlert, issued_alerts};
+use crate::workspace::open::open_store;
 use crate::workspace::{SETTINGS_FILE, Workspace};
 
 /// The same for the alerts that the store of the workspace has.
 ///
 /// # Errors
 /// As [`check_grid_not_lowered`], and if the store cannot be read.
-pub(super) async fn check_grid_of_store(workspace: &Workspace) -> Result<(), Failure> {
+pub(crate) async fn check_grid_of_store(workspace: &Workspace) -> Result<(), Failure> {
     let issued = issued_alerts(&open_store(workspace).await?).await?;
     check_grid_not_lowered(workspace, &issued)
 }
@@ -21,7 +21,7 @@ pub(super) async fn check_grid_of_store(workspace: &Workspace) -> Result<(), Fai
 ///
 /// # Errors
 /// A [`Failure`] that names the alert with the widest grid, if the setting is narrower than that.
-pub(super) fn check_grid_not_lowered(
+pub(crate) fn check_grid_not_lowered(
     workspace: &Workspace,
     issued: &[IssuedAlert],
 ) -> Result<(), Failure> {

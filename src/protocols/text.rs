@@ -15,7 +15,7 @@ const WIDTH: usize = 92;
 const INDENT: usize = 14;
 
 /// Every protocol on a line, by crop.
-pub(super) fn list_text(catalogue: &Catalogue) -> String {
+pub(crate) fn list_text(catalogue: &Catalogue) -> String {
     let width = |of: &dyn Fn(&Protocol) -> String| {
         let lengths = catalogue.protocols().map(|one| of(one).chars().count());
         lengths.max().unwrap_or(0)
@@ -53,7 +53,7 @@ pub(super) fn list_text(catalogue: &Catalogue) -> String {
 }
 
 /// One protocol as a page.
-pub(super) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
+pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
     let (sample, threshold, timing) = (&protocol.sample, &protocol.threshold, &protocol.timing);
     let mut page = Page::default();
     page.lines.push(protocol.title.clone());

@@ -16,31 +16,25 @@ use crate::workspace::Workspace;
 const AMOUNTS: &str = "write 8/acre or 20/ha, 0.16/lb or 0.35/kg, 20000/acre or 49000/ha";
 
 /// The options that say of what field the threshold is.
-#[derive(Debug, clap::Args)]
-pub(super) struct GivenThreshold {
+#[derive(Debug)]
+pub(crate) struct GivenThreshold {
     /// Threshold of the field, count a unit, in place of its economics
-    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["treatment_cost", "market_value", "plants"], allow_negative_numbers = true)]
-    threshold: Option<f64>,
+    pub(crate) threshold: Option<f64>,
 
     /// Cost of one treatment, as 8/acre or 20/ha
-    #[arg(long, value_name = "AMOUNT/UNIT")]
-    treatment_cost: Option<String>,
+    pub(crate) treatment_cost: Option<String>,
 
     /// What the crop sells for, as 0.16/lb or 0.35/kg
-    #[arg(long, value_name = "AMOUNT/UNIT")]
-    market_value: Option<String>,
+    pub(crate) market_value: Option<String>,
 
     /// Plants standing, as 20000/acre or 49000/ha
-    #[arg(long, value_name = "COUNT/UNIT")]
-    plants: Option<String>,
+    pub(crate) plants: Option<String>,
 
     /// Type of crop [default: the first that the protocol names]; fills what is missing from [defaults]
-    #[arg(long, value_name = "TYPE")]
-    crop_type: Option<String>,
+    pub(crate) crop_type: Option<String>,
 
     /// Crop stage in which the field is looked at [default: the first of the protocol's window]
-    #[arg(long, value_name = "STAGE")]
-    stage: Option<String>,
+    pub(crate) stage: Option<String>,
 }
 
 impl GivenThreshold {
@@ -48,7 +42,7 @@ impl GivenThreshold {
     ///
     /// # Errors
     /// A [`Failure`] that names the option, if its value is none of the protocol's, or something is lacking.
-    pub(super) fn of(
+    pub(crate) fn of(
         &self,
         protocol: &Protocol,
         workspace: Option<&Workspace>,
@@ -180,7 +174,7 @@ fn lacks(protocol: &Protocol, crop_type: &str, missing: &[EconomicMember]) -> Fa
 }
 
 /// A value that an option may not have.
-pub(super) fn wrong(option: &str, value: &impl std::fmt::Display, right: &str) -> Failure {
+pub(crate) fn wrong(option: &str, value: &impl std::fmt::Display, right: &str) -> Failure {
     Failure::new(Kind::Settings, "these numbers make no plan")
         .at(format!("{option} {value}"))
         .mend(format!("write {right}"))

@@ -1,6 +1,6 @@
 //! The files of a season's scatter, which `bractline rollup --dispersion` writes to its private folder.
 
-use super::figures::{Figures, docs};
+use super::rolled_up::{Figures, docs};
 use crate::failure::Failure;
 use crate::figures::dispersion::{DescribedTable, Dispersion, season_dispersion};
 use crate::figures::map::columns::DescribedFiles;
@@ -9,13 +9,13 @@ use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
 use crate::store::snapshot::Snapshot;
 
 /// A season's scatter, ready to be written.
-pub(super) struct DispersionFiles {
+pub(crate) struct DispersionFiles {
     tables: Dispersion,
 }
 
 impl DispersionFiles {
     /// The scatter of one season or of all, at the version that `figures` were made from.
-    pub(super) async fn of(
+    pub(crate) async fn of(
         snapshot: &Snapshot,
         figures: &Figures,
         season: Option<i32>,
@@ -25,7 +25,7 @@ impl DispersionFiles {
     }
 
     /// All of them, for the office.
-    pub(super) fn files(&self, invented: Option<&str>) -> Result<Vec<OutputFile>, Failure> {
+    pub(crate) fn files(&self, invented: Option<&str>) -> Result<Vec<OutputFile>, Failure> {
         let Dispersion {
             county_season: county,
             power_law: law,
@@ -44,7 +44,7 @@ impl DispersionFiles {
     }
 
     /// What their columns mean.
-    pub(super) fn docs(&self) -> [Vec<ColumnDoc<'_>>; 3] {
+    pub(crate) fn docs(&self) -> [Vec<ColumnDoc<'_>>; 3] {
         [
             docs(&self.tables.county_season.columns),
             docs(&self.tables.power_law.columns),
@@ -54,7 +54,7 @@ impl DispersionFiles {
 }
 
 /// What the page of columns says of the files.
-pub(super) fn described<'a>(docs: &'a [Vec<ColumnDoc<'a>>; 3]) -> [DescribedFiles<'a>; 3] {
+pub(crate) fn described<'a>(docs: &'a [Vec<ColumnDoc<'a>>; 3]) -> [DescribedFiles<'a>; 3] {
     let [county, law, visit] = docs;
     let files = |names, about, docs| DescribedFiles {
         names,

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::issuing::made_by_an_older_program;
+use crate::alert::issue::issuing::made_by_an_older_program;
 use crate::disclosure::editions::Published;
 use crate::disclosure::place::Place;
 use crate::failure::{Failure, Kind};
@@ -14,7 +14,7 @@ use crate::workspace::Workspace;
 ///
 /// # Errors
 /// A [`Failure`] that says which row is no longer fit to be published, and how to withdraw the alert.
-pub(super) fn hold_to_rule(
+pub(crate) fn hold_to_rule(
     workspace: &Workspace,
     alert: &IssuedAlert,
     rows: &[Published],
@@ -63,7 +63,7 @@ pub(super) fn hold_to_rule(
 ///
 /// # Errors
 /// A [`Failure`] that names the two protocols.
-pub(super) fn one_protocol_a_count<'a>(
+pub(crate) fn one_protocol_a_count<'a>(
     protocols: impl IntoIterator<Item = &'a Protocol>,
 ) -> Result<(), Failure> {
     let mut known: BTreeMap<(&str, &str, &str), BTreeSet<&str>> = BTreeMap::new();

@@ -1,16 +1,16 @@
 //! Which public rows a package has, beyond the rule of all: none that the office took back, and none that today's
 //! settings would keep back.
 
-use super::figures::Figures;
 use crate::disclosure::editions::{Entry, Published};
 use crate::disclosure::public_row::PublicRow;
 use crate::disclosure::rule::Rule;
 use crate::failure::Failure;
+use crate::figures::rolled_up::Figures;
 use crate::rollup::public_tables::PublicTables;
 
 /// Leaves rows out that would become public again as they were before their alert was withdrawn. An office that took a
 /// row back issues its week again if it is true after all; an export does not do that unasked.
-pub(super) async fn without_withdrawn_rows(
+pub(crate) async fn without_withdrawn_rows(
     mut figures: Figures,
     published: &[Published],
 ) -> Result<Figures, Failure> {
@@ -42,7 +42,7 @@ fn is_of_same_place(one: &PublicRow, other: &PublicRow) -> bool {
 }
 
 /// A row that was published, kept back where the settings have become stricter since.
-pub(super) fn unless_too_small(one: Published, rule: &Rule) -> Published {
+pub(crate) fn unless_too_small(one: Published, rule: &Rule) -> Published {
     let mut members = one.entry.members.iter();
     let farms_known = members.any(|member| member.farm.is_some());
     Published {

@@ -4,9 +4,9 @@
 use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::{Float64Type, Int32Type};
 
-use super::figures::Figures;
-use super::plan_threshold::wrong;
+use super::threshold::wrong;
 use crate::failure::{Failure, Kind};
+use crate::figures::rolled_up::Figures;
 use crate::protocol::catalogue::Protocol;
 use crate::rollup::public_rows::Publishing;
 use crate::statistics::field_plan::SiteScatter;
@@ -19,15 +19,13 @@ const VISITS_MIN: u64 = 10;
 const K_MIN: f64 = 0.001;
 
 /// The options that say how sites scatter.
-#[derive(Debug, clap::Args)]
-pub(super) struct GivenScatter {
+#[derive(Debug)]
+pub(crate) struct GivenScatter {
     /// k of the totals of sites, where you assume one
-    #[arg(long, value_name = "NUMBER", allow_negative_numbers = true)]
-    k: Option<f64>,
+    pub(crate) k: Option<f64>,
 
     /// Season whose visits say how sites scatter: an ISO week-year
-    #[arg(long, value_name = "YEAR", conflicts_with = "k")]
-    season: Option<i32>,
+    pub(crate) season: Option<i32>,
 }
 
 impl GivenScatter {
@@ -35,7 +33,7 @@ impl GivenScatter {
     ///
     /// # Errors
     /// A [`Failure`] if nothing says so, or the season has too few visits.
-    pub(super) async fn of(
+    pub(crate) async fn of(
         &self,
         protocol: &Protocol,
         workspace: Option<&Workspace>,

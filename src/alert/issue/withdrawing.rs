@@ -6,26 +6,61 @@
 use jiff::Timestamp;
 
 use super::issuing::{find, settle};
-use super::{Format, Outcome, open_store};
 use crate::failure::{Failure, Kind};
-use crate::shared::report;
 use crate::shared::unseen::plain_text;
 use crate::store::alerts::{AlertBook, IssuedAlert, Withdrawn};
 use crate::store::append::Sealed;
 use crate::workspace::Workspace;
+use crate::workspace::open::open_store;
 
 /// A withdrawal that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;
 /// A reason is a sentence or two on a stub, in a feed and in a list.
 const REASON_LENGTH_MAX: usize = 500;
 
-pub(super) async fn withdraw(
+/// An alert that was withdrawn just now.
+pub(crate) struct Withdrew {
+    alert: IssuedAlert,
+    withdrawn: Withdrawn,
+    /// What is still published of what it corrected.
+    note: String,
+}
+
+impl Withdrew {
+    /// For programs.
+    pub(crate) fn json(&self) -> serde_json::Value {
+        serde_json::json!({
+            "number": self.alert.number,
+            "iso_week": self.alert.iso_week,
+            "protocol": self.alert.protocol,
+            "withdrawn_at": self.withdrawn.at.to_string(),
+            "reason": self.withdrawn.reason,
+        })
+    }
+
+    /// For people.
+    pub(crate) fn text(&self) -> String {
+        format!(
+            "withdrew alert {} of {}, {}: {}\n`bractline publish` puts a stub in its place{}",
+            self.alert.number,
+            self.alert.iso_week,
+            self.alert.protocol,
+            self.withdrawn.reason,
+            self.note
+        )
+    }
+}
+
+/// Withdraws an alert.
+///
+/// # Errors
+/// A [`Failure`] if there is no such alert, it was withdrawn already, or the reason says nothing.
+pub(crate) async fn withdraw(
     workspace: &Workspace,
     number: i64,
     reason: String,
     now: Timestamp,
-    format: Format,
-) -> Result<Outcome, Failure> {
+) -> Result<Withdrew, Failure> {
     let reason = readable(&reason)?;
     let store = open_store(workspace).await?;
     for _ in 0..ATTEMPTS_MAX {
@@ -45,22 +80,11 @@ pub(super) async fn withdraw(
         if book.withdraw(&store, number, &withdrawn).await? == Sealed::Overtaken {
             continue;
         }
-        match format {
-            Format::Json => report::say_json(&serde_json::json!({
-                "number": number,
-                "iso_week": alert.iso_week,
-                "protocol": alert.protocol,
-                "withdrawn_at": withdrawn.at.to_string(),
-                "reason": reason,
-            }))?,
-            Format::Text => report::say(&format!(
-                "withdrew alert {number} of {}, {}: {reason}\n`bractline publish` puts a stub in its place{}",
-                alert.iso_week,
-                alert.protocol,
-                still_published(book.issued(), alert)
-            ))?,
-        }
-        return Ok(Outcome::Done);
+        return Ok(Withdrew {
+            note: still_published(book.issued(), alert),
+            alert: alert.clone(),
+            withdrawn,
+        });
     }
     Err(Failure::new(
         Kind::Busy,

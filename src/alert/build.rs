@@ -1,0 +1,115 @@
+//! Builds the files of a bulletin, writing nothing.
+
+use crate::alert::bulletin::Bulletin;
+use crate::alert::issue::facts::Issue;
+use crate::alert::note::rendered::Note;
+use crate::alert::page::html::alert_html;
+use crate::alert::page::still_to_come::still_to_come;
+use crate::alert::page::summary::Summary;
+use crate::alert::page::text::alert_markdown;
+use crate::alert::page::wording::{headline, paragraph};
+use crate::alert::protocol_facts::facts;
+use crate::disclosure::public_row::PublicRow;
+use crate::failure::Failure;
+use crate::figures::place::Place;
+use crate::figures::rolled_up::{Figures, day_of};
+use crate::protocol::catalogue::Protocol;
+use crate::rollup::run::Period;
+use crate::seasons::season::seasons_of;
+use crate::seasons::season_place::season_place_in_words;
+use crate::seasons::season_so_far::SeasonSoFar;
+use crate::seasons::season_weeks::season_weeks;
+use crate::shared::files::OutputFile;
+use crate::shared::unseen::plain_text;
+use crate::visit::week::IsoWeek;
+
+/// The files of a bulletin, and what the feed and the list say of it.
+pub(crate) struct Built {
+    /// Name and bytes of each file.
+    pub(crate) files: Vec<OutputFile>,
+    pub(crate) headline: String,
+    pub(crate) summary: String,
+    pub(crate) title: String,
+}
+
+/// Builds the bulletin of a week, writing nothing.
+pub(crate) fn build(
+    figures: &Figures,
+    week: IsoWeek,
+    protocol: &Protocol,
+    note: Option<&Note>,
+    issue: Option<&Issue>,
+) -> Result<Built, Failure> {
+    let rows = figures.rows_under(week, &protocol.id);
+    let previous = week
+        .previous()
+        .map(|week| figures.rows_under(week, &protocol.id))
+        .filter(|rows| !rows.is_empty());
+    let iso_week = week.to_string();
+    let fields = rows.iter().map(|row| row.fields_visited).sum();
+    let season_now = season_now(figures, week, &protocol.id);
+    let so_far = SeasonSoFar::of(&figures.public, week, &protocol.id, &protocol.scale)?;
+    let bulletin = Bulletin {
+        iso_week: &iso_week,
+        region: &figures.region,
+        rows: &rows,
+        rule: &figures.setting.rule,
+        visits_until: figures
+            .received_until
+            .map(|_| day_of(figures.received_until)),
+        previous: previous.as_deref(),
+        so_far: &so_far,
+        protocol: &facts(protocol)?,
+        contact: &figures.contact,
+        generated_at: &as_of(figures),
+        season_now: season_now.as_deref(),
+        still_to_come: &still_to_come(&figures.arrivals.arrived(week, &protocol.id), fields),
+        program_version: concat!("bractline ", env!("CARGO_PKG_VERSION")),
+        store_version: figures.rollup.store_version,
+        note,
+        issue,
+    };
+    let period = Period::Week(week);
+    let mut files = vec![
+        ("alert.html", alert_html(&bulletin)?.into_bytes()),
+        ("alert.md", alert_markdown(&bulletin)?.into_bytes()),
+        (
+            "county_week.csv",
+            figures.csv(figures.public.county_week(), period, Some(&protocol.id))?,
+        ),
+        (
+            "elsewhere_week.csv",
+            figures.csv(figures.public.elsewhere_week(), period, Some(&protocol.id))?,
+        ),
+    ];
+    files.extend(figures.map_files(period, Some(&protocol.id))?);
+    Ok(Built {
+        headline: headline(&Summary::of(&figures.region, &rows)),
+        summary: paragraph(&bulletin),
+        title: plain_text(&protocol.title),
+        files,
+    })
+}
+
+/// How the week of the region compares with earlier seasons; `None` where no county is shown.
+fn season_now(figures: &Figures, week: IsoWeek, protocol: &str) -> Option<String> {
+    let rows = figures.public.rows().iter();
+    let rows: Vec<PublicRow> = rows
+        .filter(|row| row.protocol == protocol)
+        .cloned()
+        .collect();
+    let mut seasons = seasons_of(&rows, &figures.setting.counties, &figures.heat);
+    seasons.retain(|season| season.place == Place::Region);
+    let mut weeks = season_weeks(&seasons).into_iter();
+    let now = weeks.find(|now| now.iso_week() == week.to_string())?;
+    Some(season_place_in_words(&now, figures.heat.from()))
+}
+
+/// The moment that the figures speak of: the newest submission, so that the same store gives the same
+/// page.
+fn as_of(figures: &Figures) -> String {
+    figures.received_until.map_or_else(
+        || "no report yet".to_owned(),
+        |moment| moment.strftime("%Y-%m-%d %H:%M UTC").to_string(),
+    )
+}

@@ -1,0 +1,102 @@
+//! What is reported of issued alerts, for programs and for people.
+
+use std::path::{Path, PathBuf};
+
+use serde_json::{Value, json};
+
+use super::facts::{folder_name, minute};
+use crate::shared::report::counted;
+use crate::store::alerts::IssuedAlert;
+use crate::workspace::Workspace;
+
+/// An alert that was issued just now.
+pub(crate) struct Issued {
+    pub(crate) alert: IssuedAlert,
+    /// Its counties that have fields in no row.
+    pub(crate) withheld: usize,
+    /// Where its files are.
+    pub(crate) folder: PathBuf,
+}
+
+impl Issued {
+    /// For programs.
+    pub(crate) fn json(&self) -> Value {
+        in_json(&self.alert, &self.folder)
+    }
+
+    /// For people.
+    pub(crate) fn text(&self) -> String {
+        let alert = &self.alert;
+        let correction = alert.replaces.map_or_else(String::new, |number| {
+            format!(", a correction of alert {number}")
+        });
+        let rows = alert.public_rows.as_ref().map_or(0, Vec::len) as u64;
+        format!(
+            "issued alert {} of {}, {}{correction}, from store version {}: {}\nmade {} public; {} in no row",
+            alert.number,
+            alert.iso_week,
+            alert.protocol,
+            alert.store_version,
+            self.folder.join("alert.html").display(),
+            counted(rows, "row", "rows"),
+            counted(self.withheld as u64, "county is", "counties are"),
+        )
+    }
+}
+
+/// The list of issued alerts for programs.
+pub(crate) fn list_json(workspace: &Workspace, issued: &[IssuedAlert]) -> Value {
+    let alerts = issued
+        .iter()
+        .map(|alert| in_json(alert, &workspace.issued().join(folder_name(alert.number))));
+    json!({ "alerts": alerts.collect::<Vec<_>>() })
+}
+
+/// The list of issued alerts for people, a line each.
+pub(crate) fn list_text(issued: &[IssuedAlert]) -> String {
+    if issued.is_empty() {
+        return "no alert is issued yet".to_owned();
+    }
+    let lines = issued.iter().map(|alert| {
+        let correction = alert
+            .replaces
+            .map_or_else(String::new, |number| format!(", replaces {number}"));
+        let withdrawn = alert
+            .withdrawn
+            .as_ref()
+            .map_or_else(String::new, |withdrawn| {
+                format!(", WITHDRAWN {}: {}", minute(withdrawn.at), withdrawn.reason)
+            });
+        format!(
+            "{}  {} {}, issued {}, store version {}{correction}{withdrawn}: {}",
+            folder_name(alert.number),
+            alert.iso_week,
+            alert.protocol,
+            minute(alert.issued_at),
+            alert.store_version,
+            alert.headline
+        )
+    });
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+/// An issued alert for programs.
+fn in_json(alert: &IssuedAlert, folder: &Path) -> Value {
+    json!({
+        "number": alert.number,
+        "issued_at": alert.issued_at.to_string(),
+        "iso_week": alert.iso_week,
+        "protocol": alert.protocol,
+        "replaces": alert.replaces,
+        "store_version": alert.store_version,
+        "program_version": alert.program_version,
+        "headline": alert.headline,
+        "withdrawn": alert.withdrawn.as_ref().map(|withdrawn| json!({
+            "at": withdrawn.at.to_string(),
+            "reason": withdrawn.reason,
+        })),
+        "rows_made_public": alert.public_rows.as_ref().map_or(0, Vec::len),
+        "folder": folder,
+        "files": alert.files,
+    })
+}

@@ -1,0 +1,68 @@
+//! Options of `bractline plan field`: the threshold of the field, and how its sites scatter.
+
+use crate::plan::scatter::GivenScatter;
+use crate::plan::threshold::GivenThreshold;
+
+/// The options that say of what field the threshold is.
+#[derive(Debug, clap::Args)]
+pub(super) struct ThresholdArguments {
+    /// Threshold of the field, count a unit, in place of its economics
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["treatment_cost", "market_value", "plants"], allow_negative_numbers = true)]
+    threshold: Option<f64>,
+
+    /// Cost of one treatment, as 8/acre or 20/ha
+    #[arg(long, value_name = "AMOUNT/UNIT")]
+    treatment_cost: Option<String>,
+
+    /// What the crop sells for, as 0.16/lb or 0.35/kg
+    #[arg(long, value_name = "AMOUNT/UNIT")]
+    market_value: Option<String>,
+
+    /// Plants standing, as 20000/acre or 49000/ha
+    #[arg(long, value_name = "COUNT/UNIT")]
+    plants: Option<String>,
+
+    /// Type of crop [default: the first that the protocol names]; fills what is missing from [defaults]
+    #[arg(long, value_name = "TYPE")]
+    crop_type: Option<String>,
+
+    /// Crop stage in which the field is looked at [default: the first of the protocol's window]
+    #[arg(long, value_name = "STAGE")]
+    stage: Option<String>,
+}
+
+impl ThresholdArguments {
+    /// The options as the planner takes them.
+    pub(super) fn given(self) -> GivenThreshold {
+        GivenThreshold {
+            threshold: self.threshold,
+            treatment_cost: self.treatment_cost,
+            market_value: self.market_value,
+            plants: self.plants,
+            crop_type: self.crop_type,
+            stage: self.stage,
+        }
+    }
+}
+
+/// The options that say how sites scatter.
+#[derive(Debug, clap::Args)]
+pub(super) struct ScatterArguments {
+    /// k of the totals of sites, where you assume one
+    #[arg(long, value_name = "NUMBER", allow_negative_numbers = true)]
+    k: Option<f64>,
+
+    /// Season whose visits say how sites scatter: an ISO week-year
+    #[arg(long, value_name = "YEAR", conflicts_with = "k")]
+    season: Option<i32>,
+}
+
+impl ScatterArguments {
+    /// The options as the planner takes them.
+    pub(super) fn given(self) -> GivenScatter {
+        GivenScatter {
+            k: self.k,
+            season: self.season,
+        }
+    }
+}

@@ -1,0 +1,137 @@
+//! The demo: an invented workspace, from its submissions to its alert.
+
+use crate::alert::chosen::{chosen_protocol, publishing};
+use crate::alert::draft::write_draft;
+use crate::alert::issue::issuing::{IssueRequest, NoteChoice, issue};
+use crate::demo::{DemoFiles, SampleOptions, demo_files};
+use crate::disclosure::editions::Entry;
+use crate::failure::{Failure, Kind};
+use crate::figures::files::roll_up_to;
+use crate::figures::rolled_up::Figures;
+use crate::load::each::load_all;
+use crate::load::submissions::{Submissions, sentence};
+use crate::rollup::public_rows::Publishing;
+use crate::rollup::run::Period;
+use crate::shared::report;
+use crate::store::alerts::{AlertBook, issued_alerts, published_rows};
+use crate::visit::week::IsoWeek;
+use crate::workspace::init::make_workspace;
+use crate::workspace::open::{open_snapshot, open_store};
+use crate::workspace::{RegionSettings, Workspace, own_region};
+use jiff::Timestamp;
+use std::path::{Path, PathBuf};
+
+/// Makes the demo in a folder; what to say of it. `program` is what starts the program.
+///
+/// # Errors
+/// A [`Failure`] if the folder is not empty or cannot be written.
+pub(crate) async fn play(
+    folder: &Path,
+    program: &str,
+    now: impl Fn() -> Timestamp + Copy,
+) -> Result<String, Failure> {
+    let sample = demo_files(&SampleOptions::default())?;
+    let counties = RegionSettings {
+        district_property: "district".to_owned(),
+        ..own_region("county_id", "county_name")
+    };
+    let boundaries = Some(sample.region_geojson.as_str());
+    let (workspace, _) = make_workspace(folder, &counties, boundaries, "").await?;
+    let inbox = folder.join("submissions");
+    write_submissions(&inbox, &sample)?;
+    let accounts = load_all(
+        &workspace,
+        &Submissions::look_at(std::slice::from_ref(&inbox))?,
+        now,
+    )
+    .await?;
+    let page = alerts(&workspace, now).await?;
+    let out = folder.join("figures");
+    let figures = roll_up_to(&workspace, &out).await?;
+    let week = newest_week(&figures)?;
+    let again = format!("{program} --workspace {}", folder.display());
+    Ok(format!(
+        "An invented region, {} counties and {}:\n  {}\n\n\
+             Open\n  {}  the alert of {week}, a draft; those of earlier weeks are issued\n  {}  the map, for any viewer\n  {}  what is public, by county and week\n  {}  the office's figures in full: private\n\n\
+             Look further\n  {again} held list\n  {again} store verify\n  {again} alert --week {}",
+        figures.region.counties().len(),
+        report::counted(sample.submissions.len() as u64, "submission", "submissions"),
+        sentence(accounts.sum()),
+        page.display(),
+        page.with_file_name("county_week.geojson").display(),
+        out.join("public").join("county_week.csv").display(),
+        out.join("private").join("county_week_full.csv").display(),
+        week.previous().unwrap_or(week),
+    ))
+}
+
+/// Weeks before the newest whose alerts are issued one by one; those before them are published together, which is quicker.
+const WEEKS_ISSUED: usize = 2;
+
+/// Publishes all weeks but the newest and drafts the alerts of the newest; the page of its first protocol.
+async fn alerts(workspace: &Workspace, now: impl Fn() -> Timestamp) -> Result<PathBuf, Failure> {
+    let snapshot = open_snapshot(workspace).await?;
+    let mut figures = Figures::newest(workspace, &snapshot, None, &Publishing::Nothing).await?;
+    let newest = newest_week(&figures)?;
+    let visited = figures.visited();
+    let mut weeks: Vec<IsoWeek> = visited
+        .iter()
+        .filter_map(|(week, _)| week.parse().ok())
+        .filter(|week| *week < newest)
+        .collect();
+    weeks.dedup();
+    let to_issue = weeks.split_off(weeks.len().saturating_sub(WEEKS_ISSUED));
+    let store = open_store(workspace).await?;
+    figures = figures
+        .publishing(&[], &Publishing::All(Period::All))
+        .await?;
+    let earlier = figures.entering.iter().filter(|entry| {
+        let week = entry.row.iso_week.parse::<IsoWeek>();
+        week.is_ok_and(|week| weeks.contains(&week))
+    });
+    let earlier: Vec<Entry> = earlier.cloned().collect();
+    let book = AlertBook::open(&store).await?;
+    book.export(&store, earlier, snapshot.version(), now())
+        .await?;
+    for (week, protocol) in &visited {
+        let week = week.parse().ok().filter(|week| to_issue.contains(week));
+        if let Some(week) = week {
+            let request = IssueRequest::Week(week, Some(protocol.clone()));
+            issue(workspace, &request, NoteChoice::None, now()).await?;
+        }
+    }
+    let (published, issued) = (published_rows(&store).await?, issued_alerts(&store).await?);
+    let mut pages = Vec::new();
+    let of_newest = visited
+        .iter()
+        .filter(|(week, _)| *week == newest.to_string());
+    for (_, id) in of_newest {
+        let protocol = chosen_protocol(&figures, newest, Some(id))?.clone();
+        figures = figures
+            .publishing(&published, &publishing(newest, id))
+            .await?;
+        figures = figures.with_arrivals(&snapshot).await?;
+        pages.push(write_draft(
+            workspace, &figures, newest, &protocol, None, &issued,
+        )?);
+    }
+    let page = pages.into_iter().next();
+    page.ok_or_else(|| Failure::new(Kind::Publish, "the demo has no week with visits"))
+}
+
+fn write_submissions(inbox: &Path, sample: &DemoFiles) -> Result<(), Failure> {
+    std::fs::create_dir(inbox).map_err(|error| Failure::file("make", inbox, &error))?;
+    for submission in &sample.submissions {
+        let path = inbox.join(&submission.file_name);
+        std::fs::write(&path, &submission.bytes)
+            .map_err(|error| Failure::file("write", &path, &error))?;
+    }
+    Ok(())
+}
+
+fn newest_week(figures: &Figures) -> Result<IsoWeek, Failure> {
+    let visited = figures.visited();
+    let weeks = visited.iter().filter_map(|(week, _)| week.parse().ok());
+    let newest = weeks.max();
+    newest.ok_or_else(|| Failure::new(Kind::Publish, "the demo has no week with visits"))
+}

@@ -1,0 +1,144 @@
+//! The records that are held: as lines of a list, and as files that go back to their senders.
+
+use super::table_cells::table_cell;
+use crate::failure::{Failure, Kind};
+use crate::held::correction_sheet::{MendableRow, mendable_record};
+use crate::held::returned::{
+    ReturnForm, ReturnedMend, ReturnedRecord, ReturnedRow, ReturnedRows, files_of_sender,
+};
+use crate::shared::files::write_private_folder;
+use crate::shared::report::counted;
+use crate::shared::table_files::TableCell;
+use crate::store::held::{HeldEntry, HeldRecord, Sender, open_records};
+use crate::visit::finding::Finding;
+use crate::workspace::Workspace;
+use crate::workspace::open::open_store;
+use std::path::Path;
+
+/// `2 records are held`.
+pub(crate) fn are_held(records: usize) -> String {
+    counted(records as u64, "record is held", "records are held")
+}
+
+pub(crate) fn entry_text(entry: &HeldEntry) -> String {
+    format!(
+        "{} {} line {} ({}, {})",
+        entry.held_id,
+        entry.file_name,
+        entry.line,
+        entry.visit_id.as_deref().unwrap_or("visit unknown"),
+        entry.observer_id.as_deref().unwrap_or("scout unknown")
+    )
+}
+
+/// Writes the files that go back to the senders; what to say of them.
+///
+/// Every file is made before the folder is: it appears whole, or not at all.
+pub(crate) async fn send_back(
+    workspace: &Workspace,
+    out: &Path,
+    form: ReturnForm,
+) -> Result<String, Failure> {
+    if std::fs::read_dir(out).is_ok_and(|mut entries| entries.next().is_some()) {
+        return Err(Failure::new(
+            Kind::Files,
+            format!("cannot export to {}: it is not empty", out.display()),
+        )
+        .mend("name a new folder: letters of an earlier export must not lie among the new ones"));
+    }
+    let records = open_records(&open_store(workspace).await?).await?;
+    if records.is_empty() {
+        return Ok("no record is held: nothing to send back".to_owned());
+    }
+    let mut said = Vec::new();
+    let mut files = Vec::new();
+    for (sender, records) in by_sender(records) {
+        // A scout and a file may bear one name.
+        let named = match &sender {
+            Sender::Observer(name) => name.clone(),
+            Sender::File(name) => format!("file {name}"),
+        };
+        let of_sender = files_of_sender(&named, &records, form)?;
+        let names: Vec<&str> = of_sender.iter().map(|(name, _)| name.as_str()).collect();
+        said.push(format!(
+            "{named}: {} → {}",
+            counted(records.len() as u64, "record", "records"),
+            names.join(", ")
+        ));
+        files.extend(of_sender);
+    }
+    let files: Vec<(&str, &[u8])> = files
+        .iter()
+        .map(|(name, bytes)| (name.as_str(), bytes.as_slice()))
+        .collect();
+    write_private_folder(out, &files)?;
+    said.push(format!("in {}", out.display()));
+    Ok(said.join("\n"))
+}
+
+/// The held records for people, each with its reasons.
+pub(crate) fn records_text(records: &[HeldRecord]) -> String {
+    let mut lines = vec![are_held(records.len())];
+    for record in records {
+        lines.push(entry_text(&record.entry));
+        let findings = record.entry.findings.iter();
+        lines.extend(findings.map(|finding| format!("  {finding}")));
+    }
+    lines.join("\n")
+}
+
+/// Which records were dropped, by whom and why, for people.
+pub(crate) fn dropped_text(dropped: &[HeldEntry], who: &str, reason: &str) -> String {
+    let sum = counted(dropped.len() as u64, "record", "records");
+    let mut lines = vec![format!("dropped {sum} ({who}: {reason})")];
+    lines.extend(dropped.iter().map(entry_text));
+    lines.join("\n")
+}
+
+/// Senders in the order of their names, their records in the order of arrival.
+pub(crate) fn by_sender(records: Vec<HeldRecord>) -> Vec<(Sender, Vec<ReturnedRecord>)> {
+    let mut senders: std::collections::BTreeMap<Sender, Vec<ReturnedRecord>> = Default::default();
+    for HeldRecord { entry, record } in records {
+        senders
+            .entry(entry.sender())
+            .or_default()
+            .push(ReturnedRecord {
+                held_id: entry.held_id.to_string(),
+                file_name: entry.file_name,
+                line: entry.line,
+                visit_id: entry.visit_id,
+                rows: returned_rows(&record, &entry.findings),
+                findings: entry.findings,
+                record,
+            });
+    }
+    senders.into_iter().collect()
+}
+
+/// The record in columns, if it came as rows and each cell can hold its part.
+pub(crate) fn returned_rows(record: &str, findings: &[Finding]) -> Option<ReturnedRows> {
+    let laid_out = mendable_record(record, findings)?;
+    let rows: Vec<ReturnedRow> = laid_out.rows.into_iter().map(returned_row).collect();
+    let cells = rows.iter().flat_map(|row| &row.cells);
+    let fits = cells.into_iter().all(TableCell::fits);
+    fits.then_some(ReturnedRows {
+        place: laid_out.place,
+        as_sent: laid_out.as_sent,
+        id_recipe: laid_out.id_recipe,
+        header: laid_out.header,
+        rows,
+        record: laid_out.record,
+    })
+}
+
+pub(crate) fn returned_row(row: MendableRow) -> ReturnedRow {
+    let to_mend = row.to_mend.into_iter().map(|mend| ReturnedMend {
+        columns: mend.columns,
+        wrong: mend.wrong,
+        right: mend.right,
+    });
+    ReturnedRow {
+        cells: row.cells.into_iter().map(table_cell).collect(),
+        to_mend: to_mend.collect(),
+    }
+}

@@ -1,0 +1,260 @@
+//! How many sites a field needs for a wanted precision, and when a scout may stop.
+
+use crate::failure::{Failure, Kind};
+use crate::plan::scatter::GivenScatter;
+use crate::plan::stop_card::{
+    CardFacts, how_far_to_trust, operating_characteristic_csv, stop_card, stop_table_csv,
+};
+use crate::plan::threshold::{GivenThreshold, wrong};
+use crate::protocol::catalogue::{Catalogue, Decision, Protocol};
+use crate::shared::cautions::IN_ONE_SENTENCE;
+use crate::shared::files::write_folder;
+use crate::statistics::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_within_risks};
+use crate::statistics::stop_lines::Risks;
+use crate::workspace::Workspace;
+use crate::workspace::open::open_catalogue;
+use serde::Serialize;
+use std::path::PathBuf;
+
+const PROGRAM: &str = concat!("bractline ", env!("CARGO_PKG_VERSION"));
+/// More sites than this no scout does in a field. Our choice; it also keeps the simulation short.
+const SITES_MAX: u32 = 200;
+/// No finer precision is planned for. Our choice.
+const PRECISION_MIN: f64 = 0.01;
+
+/// What a plan is made for; the scout's options.
+pub(crate) struct FieldOptions {
+    /// Id of the protocol.
+    pub(crate) protocol: String,
+    /// The threshold of the field.
+    pub(crate) threshold: GivenThreshold,
+    /// How its sites scatter.
+    pub(crate) scatter: GivenScatter,
+    /// Share of the threshold at which a field is surely not to be treated.
+    pub(crate) low: f64,
+    /// Wanted standard error of the mean, as a share of the mean.
+    pub(crate) precision: f64,
+    /// Risk of each of the two wrong answers.
+    pub(crate) risk: f64,
+    /// Sites that are always done; the protocol's least number if `None`.
+    pub(crate) sites_min: Option<u32>,
+    /// Sites after which a sample ends in any case; as many as keep both risks if `None`.
+    pub(crate) sites_max: Option<u32>,
+    /// Folder to write to.
+    pub(crate) out: Option<PathBuf>,
+}
+
+/// What is reported.
+#[derive(Serialize)]
+pub(crate) struct Planned {
+    protocol: String,
+    threshold: f64,
+    threshold_from: String,
+    low_mean: f64,
+    scatter_from: String,
+    k_of_site_totals: Option<f64>,
+    sites_for_precision: u64,
+    precision: f64,
+    files: Vec<PathBuf>,
+    #[serde(skip)]
+    lines: Vec<String>,
+}
+
+impl Planned {
+    fn of(plan: &FieldPlan, facts: &CardFacts, files: Vec<PathBuf>) -> Planned {
+        let question = facts.question;
+        Planned {
+            protocol: facts.protocol.id.clone(),
+            threshold: question.threshold,
+            threshold_from: facts.threshold_from.clone(),
+            low_mean: question.low_mean,
+            scatter_from: facts.scatter_from.clone(),
+            k_of_site_totals: plan.k_of_site_totals,
+            sites_for_precision: plan.sites_for_precision,
+            precision: question.precision,
+            files,
+            lines: lines(plan, facts),
+        }
+    }
+
+    /// For people.
+    pub(crate) fn text(&self) -> String {
+        let files = self.files.iter().map(|file| file.display().to_string());
+        let lines: Vec<String> = self.lines.iter().cloned().chain(files).collect();
+        lines.join("\n")
+    }
+}
+
+impl FieldOptions {
+    /// Plans a field, and writes the files if a folder is named.
+    ///
+    /// # Errors
+    /// A [`Failure`] that names the option that makes no plan.
+    pub(crate) async fn plan(self, workspace: Option<&Workspace>) -> Result<Planned, Failure> {
+        let catalogue = match workspace {
+            Some(workspace) => open_catalogue(workspace)?,
+            None => Catalogue::read(None, crate::rollup::expression::plan)?,
+        };
+        let protocol = catalogue.protocol(&self.protocol).ok_or_else(|| {
+            Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))
+                .at("--protocol")
+                .mend(format!("the catalogue has {}", catalogue.ids()))
+        })?;
+        if protocol.decision == Decision::Region {
+            return Err(tells_nothing_of_a_field(protocol));
+        }
+        self.check_shares()?;
+        let (threshold, threshold_from) = self.threshold.of(protocol, workspace)?;
+        let (scatter, scatter_from) = self.scatter.of(protocol, workspace).await?;
+        let asked = self.question(protocol, threshold, scatter)?;
+        // Where the scout names no limit, the risks set it.
+        let sites_most = self.sites_max.unwrap_or(SITES_MAX);
+        let planned = plan_within_risks(&asked, sites_most);
+        let (question, plan) = planned.ok_or_else(|| no_plan(&asked))?;
+        let facts = CardFacts {
+            protocol,
+            question: &question,
+            threshold_from,
+            scatter_from,
+            program: PROGRAM,
+        };
+        let files = self.write(&plan, &facts)?;
+        Ok(Planned::of(&plan, &facts, files))
+    }
+
+    fn check_shares(&self) -> Result<(), Failure> {
+        let within = |value: f64, above: f64, below: f64| value > above && value < below;
+        if !within(self.low, 0.0, 1.0) {
+            return Err(wrong("--low", &self.low, "a share above 0 and below 1"));
+        }
+        if !(self.precision >= PRECISION_MIN && self.precision < 1.0) {
+            let right = format!("a share from {PRECISION_MIN} to below 1");
+            return Err(wrong("--precision", &self.precision, &right));
+        }
+        match within(self.risk, 0.0, 0.5) {
+            true => Ok(()),
+            false => Err(wrong("--risk", &self.risk, "a share above 0 and below 0.5")),
+        }
+    }
+
+    fn question(
+        &self,
+        protocol: &Protocol,
+        threshold: f64,
+        scatter: SiteScatter,
+    ) -> Result<PlanQuestion, Failure> {
+        let sites_min = self.sites_min.unwrap_or(protocol.sample.sites_min as u32);
+        if sites_min == 0 || sites_min > SITES_MAX {
+            let right = format!("a whole number from 1 to {SITES_MAX}");
+            return Err(wrong("--sites-min", &sites_min, &right));
+        }
+        let usual = sites_min.saturating_mul(4).min(SITES_MAX);
+        let sites_max = self.sites_max.unwrap_or(usual);
+        if sites_max < sites_min || sites_max > SITES_MAX {
+            let right = format!("a whole number from {sites_min}, the least, to {SITES_MAX}");
+            return Err(wrong("--sites-max", &sites_max, &right));
+        }
+        if scatter == SiteScatter::Presence && threshold >= 1.0 {
+            let right = format!("a share of plants below 1, as {} counts", protocol.id);
+            return Err(wrong("--threshold", &threshold, &right));
+        }
+        Ok(PlanQuestion {
+            threshold,
+            low_mean: self.low * threshold,
+            units_per_site: protocol.sample.units_per_site as u32,
+            scatter,
+            precision: self.precision,
+            risks: Risks {
+                false_high: self.risk,
+                false_low: self.risk,
+            },
+            sites_min,
+            sites_max,
+        })
+    }
+
+    fn write(&self, plan: &FieldPlan, facts: &CardFacts) -> Result<Vec<PathBuf>, Failure> {
+        let Some(folder) = &self.out else {
+            return Ok(Vec::new());
+        };
+        let files = [
+            ("stop_table.csv", stop_table_csv(plan, facts.question)?),
+            (
+                "operating_characteristic.csv",
+                operating_characteristic_csv(plan, facts.question)?,
+            ),
+            ("stop_card.html", stop_card(plan, facts)?.into_bytes()),
+        ];
+        let written: Vec<(&str, &[u8])> = files
+            .iter()
+            .map(|(name, bytes)| (*name, &**bytes))
+            .collect();
+        write_folder(folder, &written)?;
+        Ok(files.iter().map(|(name, _)| folder.join(name)).collect())
+    }
+}
+
+fn tells_nothing_of_a_field(protocol: &Protocol) -> Failure {
+    let what = format!(
+        "{} tells the risk of a region and nothing of a field: there is no field to plan for",
+        protocol.id
+    );
+    Failure::new(Kind::Protocol, what)
+        .at("--protocol")
+        .mend("name a protocol that decides about fields; see bractline protocols list")
+}
+
+/// What single options allow and together do not: a scatter that gives no variance, or lines that do not part.
+fn no_plan(question: &PlanQuestion) -> Failure {
+    Failure::new(Kind::Settings, "these numbers make no plan")
+        .at(format!(
+            "threshold {}, low mean {}, precision {}, risks {}, sites {} to {}",
+            question.threshold,
+            question.low_mean,
+            question.precision,
+            question.risks.false_high,
+            question.sites_min,
+            question.sites_max
+        ))
+        .mend("move --low away from 1, or give another --threshold or --k")
+}
+
+/// The plan for people, without its files.
+fn lines(plan: &FieldPlan, facts: &CardFacts) -> Vec<String> {
+    let question = facts.question;
+    let mut lines = vec![
+        format!(
+            "threshold {:.3} ({}), {} units a site",
+            question.threshold, facts.threshold_from, question.units_per_site
+        ),
+        facts.scatter_from.clone(),
+        format!(
+            "{} sites for a standard error of {:.0} % at the threshold",
+            plan.sites_for_precision,
+            100.0 * question.precision
+        ),
+        String::new(),
+        "sites  below: sum at or under  at or above: sum from".to_owned(),
+    ];
+    lines.extend(plan.stops.iter().map(|stop| {
+        let low = stop
+            .low_total
+            .map_or("-".to_owned(), |total| total.to_string());
+        format!("{:>5}  {low:>22}  {:>21}", stop.sites, stop.high_total)
+    }));
+    lines.push(String::new());
+    lines.push("true mean  said below  said at or above  sites on average".to_owned());
+    lines.extend(plan.operating_points.iter().map(|point| {
+        format!(
+            "{:>9.3}  {:>8.1} %  {:>14.1} %  {:>16.1}",
+            point.true_mean,
+            100.0 * point.probability_low,
+            100.0 * point.probability_high,
+            point.mean_units
+        )
+    }));
+    lines.push(String::new());
+    lines.extend(how_far_to_trust(plan, question));
+    lines.push(IN_ONE_SENTENCE.to_owned());
+    lines
+}

@@ -1,0 +1,44 @@
+//! The catalogue and its protocols for programs.
+
+use serde_json::{Value, json};
+
+use crate::failure::Failure;
+use crate::protocol::catalogue::{Catalogue, Protocol};
+use crate::protocol::threshold::worked_values;
+use crate::shared::cautions::standing_cautions;
+
+/// The list of protocols.
+pub(crate) fn list_json(catalogue: &Catalogue) -> Value {
+    let protocols: Vec<Value> = catalogue
+        .protocols()
+        .map(|protocol| {
+            json!({
+                "id": protocol.id,
+                "title": protocol.title,
+                "pest": protocol.pest,
+                "crop": protocol.crop,
+                "crop_types": protocol.crop_types,
+                "counted": protocol.counted,
+                "layout": protocol.layout,
+                "decision": protocol.decision,
+                "stages": [protocol.stages.first, protocol.stages.last],
+                "threshold": protocol.threshold.formula.trim(),
+            })
+        })
+        .collect();
+    json!({ "protocols": protocols })
+}
+
+/// One protocol with its worked values and the cautions that every protocol has.
+///
+/// # Errors
+/// A [`Failure`] if a worked value cannot be computed.
+pub(crate) fn show_json(protocol: &Protocol) -> Result<Value, Failure> {
+    let standing = standing_cautions(&protocol.crop, protocol.timing.treat_at.as_deref());
+    let standing: Vec<String> = standing.into_iter().map(|caution| caution.text).collect();
+    Ok(json!({
+        "protocol": protocol,
+        "worked_values": worked_values(protocol)?,
+        "standing_cautions": standing,
+    }))
+}

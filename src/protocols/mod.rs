@@ -1,0 +1,19 @@
+//! The catalogue of protocols for its readers: listed, shown, and held to its sources.
+
+pub mod check;
+pub mod json;
+pub mod text;
+
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::{Catalogue, Protocol};
+
+/// The protocol with an id.
+///
+/// # Errors
+/// A [`Failure`] that names the protocols that there are.
+pub(crate) fn named<'a>(catalogue: &'a Catalogue, id: &str) -> Result<&'a Protocol, Failure> {
+    catalogue.protocol(id).ok_or_else(|| {
+        Failure::new(Kind::Protocol, format!("no protocol {id:?}"))
+            .mend(format!("the catalogue has {}", catalogue.ids()))
+    })
+}

@@ -1,0 +1,80 @@
+//! What a workspace opens: its store, its region and its catalogue.
+
+use super::bucket::store_of;
+use super::{RegionSettings, SETTINGS_FILE, Workspace};
+use crate::failure::{Failure, Kind};
+use crate::protocol::catalogue::Catalogue;
+use crate::region::Region;
+use crate::region::districts::districts_in;
+use crate::store::snapshot::{Snapshot, parts_that_pay};
+use crate::store::tables::Store;
+use std::collections::BTreeMap;
+
+/// How many things are done side by side.
+pub(crate) fn workers() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
+}
+
+pub(crate) async fn open_store(workspace: &Workspace) -> Result<Store, Failure> {
+    store_of(workspace)?.opened().await
+}
+
+/// The newest version of the store, for queries over all of its visits.
+pub(crate) async fn open_snapshot(workspace: &Workspace) -> Result<Snapshot, Failure> {
+    let store = open_store(workspace).await?;
+    let parts = parts_that_pay(&store, workers()).await?;
+    Snapshot::open(&store, parts).await
+}
+
+pub(crate) fn open_region(workspace: &Workspace) -> Result<Region, Failure> {
+    let region = &workspace.settings().region;
+    let Some(file) = workspace.boundaries() else {
+        return with_districts(Region::built_in(&region.boundaries)?, region, None);
+    };
+    let text = Region::text_of_file(&file)?;
+    region_of(&text, &file.display().to_string(), region)
+}
+
+/// The region of a boundary file's text, with its districts.
+pub(crate) fn region_of(
+    text: &str,
+    place: &str,
+    settings: &RegionSettings,
+) -> Result<Region, Failure> {
+    let region = Region::from_text(text, place, &settings.id_property, &settings.name_property)?;
+    with_districts(region, settings, Some((text, place)))
+}
+
+/// A region with its districts: those of the boundary file, and over them those of the settings.
+pub(crate) fn with_districts(
+    region: Region,
+    settings: &RegionSettings,
+    file: Option<(&str, &str)>,
+) -> Result<Region, Failure> {
+    let property = &settings.district_property;
+    let mut districts = match file.filter(|_| !property.is_empty()) {
+        Some((text, place)) => districts_in(text, place, &settings.id_property, property)?,
+        None => BTreeMap::new(),
+    };
+    for (district, counties) in &settings.districts {
+        for county in counties {
+            if region.county(county).is_none() {
+                return Err(Failure::new(
+                    Kind::Settings,
+                    format!("[region.districts] {district:?} has the county {county:?}, which is not in the region"),
+                )
+                .at(SETTINGS_FILE)
+                .mend("write the county ids of the boundaries"));
+            }
+            districts.insert(county.clone(), district.clone());
+        }
+    }
+    Ok(region.with_districts(districts))
+}
+
+pub(crate) fn open_catalogue(workspace: &Workspace) -> Result<Catalogue, Failure> {
+    Catalogue::read(
+        Some(&workspace.protocols()),
+        crate::rollup::expression::plan,
+    )
+}
