@@ -33,8 +33,8 @@ impl RowKind {
 struct StoredRow {
     number: i64,
     issue_id: String,
-    /// Microseconds since 1970.
-    issued_at: i64,
+    #[serde(deserialize_with = "decode::moment")]
+    issued_at: Timestamp,
     iso_week: String,
     protocol: String,
     replaces: Option<i64>,
@@ -95,12 +95,11 @@ fn with_every_column(batch: &RecordBatch) -> Result<RecordBatch, Failure> {
 
 impl StoredRow {
     fn read(self) -> Result<AlertRow, Failure> {
-        let issued_at = Timestamp::from_microsecond(self.issued_at);
         let public_rows = self.public_rows.map(|text| from_json(&text));
         let alert = IssuedAlert {
             number: self.number,
             issue_id: self.issue_id,
-            issued_at: issued_at.map_err(|error| damaged(&error.to_string()))?,
+            issued_at: self.issued_at,
             iso_week: self.iso_week,
             protocol: self.protocol,
             replaces: self.replaces,

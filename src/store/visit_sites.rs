@@ -49,7 +49,7 @@ impl Snapshot {
         let visits = self.visible("visits", visit_id).await?;
         let newest = visits
             .clone()
-            .aggregate(vec![], vec![max(col("revision"))])?;
+            .aggregate(vec![], vec![max(col("revision")).alias("revision")])?;
         let newest: Vec<Revision> = rows(&newest.collect().await?)?;
         let revision = newest.first().and_then(|row| row.revision).unwrap_or(0);
         let of_revision = col("revision").eq(lit(revision));
