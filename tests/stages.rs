@@ -112,6 +112,20 @@ pub fn try_stage(stage: &Stage, given: &[(&str, RecordBatch)]) -> Result<RecordB
     })
 }
 
+#[test]
+fn the_file_that_computes_a_table_for_later_stages_is_a_source() {
+    let sources = crate::house::rust();
+    for computed in stages()
+        .expect("the stages can be read")
+        .iter()
+        .filter_map(|stage| stage.computed.as_ref())
+    {
+        let path = format!("/{}", computed.file);
+        let found = sources.iter().any(|source| source.path.ends_with(&path));
+        assert!(found, "{} is computed by {}", computed.table, computed.file);
+    }
+}
+
 /// Runs the stage that makes a table on given tables.
 pub fn run(name: &str, given: &[(&str, RecordBatch)]) -> RecordBatch {
     try_stage(&stage_of(name), given).unwrap_or_else(|failure| panic!("{failure}"))

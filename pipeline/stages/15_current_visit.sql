@@ -36,6 +36,9 @@
 -- checks:
 --   field_mean >= 0
 --   area_ha > 0
+-- computed: visit_threshold by threshold.rs
+-- computed columns:
+--   threshold               double  null      threshold of the field, in the unit of field_mean, by the expression of its protocol (`bractline protocols sql`); null where the record lacks what it needs
 with visible as (
     select *
     from visits

@@ -1,7 +1,7 @@
 -- The pressure of each visit, and whether its crop stage lets the count mean something.
 --
 -- visit_threshold is current_visit with the threshold of each field, computed from the field's own
--- economics by the expression of its protocol. A stage that covers several places, such as R5 alone,
+-- economics by the expression of its protocol (computed: in 15_current_visit.sql). A stage that covers several places, such as R5 alone,
 -- lies in the window only if all of them do. A visit without a threshold has no pressure and is left
 -- out; the roll-up says how many there are. It can only be one whose protocol was changed after it was
 -- taken in, and now asks for economics that it lacks.

@@ -33,6 +33,17 @@
 --   pressure                double  not null  [1] field_mean / threshold; 1 = at threshold
 -- checks:
 --   pressure >= 0
+-- computed: standing_figure by standing_figure.rs
+-- computed columns:
+--   mean_low                  double  null      lower end of the 95 % interval of field_mean (Student's t of its logarithm); null for one site
+--   mean_high                 double  null      upper end of that interval; null for one site
+--   probability_at_threshold  double  null      [1] probability that the field's true mean is at threshold or above; null for one site
+--   near_threshold            boolean null      whether the interval covers the threshold; null for one site
+--   hatch_from                date    null      first day on which eggs of that visit are expected to hatch; null where the protocol counts no eggs
+--   hatch_to                  date    null      last such day
+--   window_opens              date    null      first day on which the field is expected at the treatment stage; null where the protocol names none
+--   window_closes             date    null      last such day
+--   window_basis              text    null      what the two days rest on: weather or days
 with latest as (
     -- The largest text: 1 within the window, 0 outside it, then the day and the id.
     select

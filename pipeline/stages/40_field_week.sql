@@ -1,8 +1,8 @@
 -- A field in a week: the visit that stands, how sure its figure is, and when treating would be due.
 --
--- What no stock SQL function gives is computed beside the stages and put beside the columns of standing_visit,
--- in the table standing_figure: Student's distribution (src/statistics/field_mean.rs) and the course of the crop
--- (src/heat/).
+-- standing_figure is standing_visit with what no stock SQL function gives: Student's distribution
+-- (field_mean.rs) and the course of the crop (spray_window.rs). The header of 30_standing_visit.sql names its
+-- columns and the step that computes them.
 --
 -- grain:   one row a field, ISO week and protocol
 -- key:     field_id, iso_week, protocol

@@ -18,7 +18,7 @@ use crate::protocol::catalogue::Catalogue;
 use crate::protocol::threshold::visit_threshold_sql;
 use crate::region::point_grid::GridWidth;
 
-use super::engine::Engine;
+use super::engine::{Engine, Parts};
 use super::stage_rows::rows_of;
 use super::windows::Weather;
 
@@ -139,11 +139,11 @@ pub(super) async fn protocols_known(
     Ok(())
 }
 
-/// Keeps `visit_threshold`: `current_visit` with the threshold of each field; how many visits have none.
-pub(super) async fn keep_thresholds(
+/// The table `visit_threshold`: `current_visit` with the threshold of each field; and how many visits have none.
+pub(super) async fn thresholds(
     engine: Engine<'_>,
     catalogue: &Catalogue,
-) -> Result<u64, Failure> {
+) -> Result<(Parts, u64), Failure> {
     let failed = |error: DataFusionError| {
         Failure::new(
             Kind::Protocol,
@@ -154,15 +154,12 @@ pub(super) async fn keep_thresholds(
     let query = visit_threshold_sql(catalogue.protocols());
     let frame = engine.session().sql(&query).await.map_err(failed)?;
     let schema = Arc::new(frame.schema().as_arrow().clone());
-    let partitions = engine.parts(&query, frame, failed).await?;
-    let schema = partitions
-        .iter()
-        .flatten()
-        .next()
-        .map_or(schema, |batch| batch.schema());
-    let without = partitions.iter().flatten().map(without_threshold).sum();
-    engine.keep("visit_threshold", schema, partitions).await?;
-    Ok(without)
+    let mut parts = engine.parts(&query, frame, failed).await?;
+    if parts.iter().all(Vec::is_empty) {
+        parts = vec![vec![RecordBatch::new_empty(schema)]];
+    }
+    let without = parts.iter().flatten().map(without_threshold).sum();
+    Ok((parts, without))
 }
 
 /// Rows whose threshold is null or not above 0.

@@ -4,6 +4,7 @@ mod certainty;
 #[cfg(feature = "cluster")]
 pub mod cluster;
 mod clustering;
+pub mod computed;
 pub mod engine;
 pub mod expression;
 pub mod inputs;

@@ -11,13 +11,13 @@ use datafusion::error::DataFusionError;
 use datafusion::logical_expr::LogicalPlan;
 use datafusion::prelude::SessionContext;
 
+use super::computed::{compute_after, hold_to_steps};
 use super::engine::{Engine, Parts};
-use super::inputs::{Setting, keep_setting, keep_thresholds, protocols_known};
+use super::inputs::{Setting, keep_setting};
 use super::promises::{hold_to_checks, hold_to_key};
 use super::scenario_run::change_economics;
 use super::stage_rows::{broken, conforming, schema_of, schema_of_parts, whole_table};
 use super::stages::{Stage, stages};
-use super::standing_figure::standing_figure;
 use super::wanted::Wanted;
 use crate::failure::Failure;
 use crate::protocol::catalogue::Catalogue;
@@ -106,9 +106,6 @@ impl StageTable {
 /// Tables that are kept to the end; the others are dropped once nothing reads them any more.
 pub const FINISHED: [&str; 2] = ["field_week", "county_week_full"];
 
-/// Tables that are computed beside the stages.
-const COMPUTED: [&str; 2] = ["visit_threshold", "standing_figure"];
-
 impl Rollup {
     /// A finished table by its name.
     pub fn table(&self, name: &str) -> Option<&StageTable> {
@@ -137,6 +134,7 @@ pub(super) async fn roll_up_as(
 ) -> Result<Rollup, Failure> {
     keep_setting(engine, catalogue, setting).await?;
     let stages = stages()?;
+    hold_to_steps(&stages)?;
     let mut tables = HashMap::new();
     let mut visits_without_threshold = 0;
     for (place, stage) in stages.iter().enumerate() {
@@ -155,8 +153,7 @@ pub(super) async fn roll_up_as(
         if tables.len() == wanted.tables.len() {
             break;
         }
-        visits_without_threshold +=
-            compute_beside(engine, stage, parts, catalogue, setting).await?;
+        visits_without_threshold += compute_after(engine, stage, parts, catalogue, setting).await?;
         forget_unread(engine, &stages, place)?;
     }
     Ok(Rollup {
@@ -164,29 +161,6 @@ pub(super) async fn roll_up_as(
         visits_without_threshold,
         tables,
     })
-}
-
-/// What stock SQL cannot compute of a stage's rows, as tables that later stages read.
-async fn compute_beside(
-    engine: Engine<'_>,
-    stage: &Stage,
-    parts: Parts,
-    catalogue: &Catalogue,
-    setting: &Setting,
-) -> Result<u64, Failure> {
-    match stage.table.as_str() {
-        "current_visit" => {
-            protocols_known(engine.session(), catalogue).await?;
-            return keep_thresholds(engine, catalogue).await;
-        }
-        "standing_visit" => {
-            let figures = standing_figure(parts, catalogue, &setting.weather)?;
-            let schema = schema_of_parts(&figures);
-            engine.keep("standing_figure", schema, figures).await?;
-        }
-        _ => {}
-    }
-    Ok(0)
 }
 
 /// Runs one stage where the tables are that it reads, holds it to its header, and leaves its table with them; the
@@ -276,7 +250,10 @@ fn forget_unread(engine: Engine<'_>, stages: &[Stage], place: usize) -> Result<(
     let later = &stages[place + 1..];
     let stage = &stages[place];
     let made_here = |table: &&String| {
-        COMPUTED.contains(&table.as_str()) || stages.iter().any(|stage| stage.table == **table)
+        stages.iter().any(|stage| {
+            let computed = stage.computed.as_ref();
+            stage.table == **table || computed.is_some_and(|one| one.table == **table)
+        })
     };
     let done = stage.reads.iter().chain([&stage.table]);
     for table in done.filter(made_here) {

@@ -28,8 +28,21 @@ pub struct Stage {
     pub columns: Vec<StageColumn>,
     /// Conditions that hold for each row.
     pub checks: Vec<String>,
+    /// The table that a step in Rust makes of the rows, for later stages.
+    pub computed: Option<Computed>,
     /// The query.
     pub query: String,
+}
+
+/// A table that a step in Rust makes of a stage's rows: these rows with more columns.
+#[derive(Debug, Clone)]
+pub struct Computed {
+    /// Name of the table.
+    pub table: String,
+    /// Name of the file that says how the columns are computed.
+    pub file: String,
+    /// The columns that it adds, in order.
+    pub columns: Vec<StageColumn>,
 }
 
 /// One column of a stage's table.
@@ -122,8 +135,39 @@ impl Stage {
             checks: list(&header, "checks")
                 .map(|check| check.trim().to_owned())
                 .collect(),
+            computed: Computed::read(&header).map_err(|reason| refused(&reason))?,
             query: text.to_owned(),
         })
+    }
+
+    /// What the header promises of the table that is computed of the stage's rows; `None` where none is.
+    pub(super) fn with_computed(&self) -> Option<Stage> {
+        let computed = self.computed.as_ref()?;
+        let mut stage = self.clone();
+        stage.table.clone_from(&computed.table);
+        stage.columns.extend(computed.columns.iter().cloned());
+        Some(stage)
+    }
+}
+
+impl Computed {
+    /// `computed: table by file.rs`, and below `computed columns:` the columns.
+    fn read(header: &[&str]) -> Result<Option<Computed>, String> {
+        let mut lines = header.iter();
+        let named = lines.find_map(|line| line.strip_prefix("computed:"));
+        let columns: Option<Vec<_>> = list(header, "computed columns").map(column).collect();
+        let columns = columns.ok_or("a line of its computed columns is not in their form")?;
+        match (named.map(|named| named.trim().split_once(" by ")), columns) {
+            (None, columns) if columns.is_empty() => Ok(None),
+            (Some(Some((table, file))), columns) if !columns.is_empty() => Ok(Some(Computed {
+                table: table.to_owned(),
+                file: file.to_owned(),
+                columns,
+            })),
+            _ => {
+                Err("it has not both: computed: table by file.rs, and computed columns:".to_owned())
+            }
+        }
     }
 }
 
@@ -216,19 +260,13 @@ mod tests {
                 stage.file_name
             );
             made.push(stage.table);
+            made.extend(stage.computed.map(|computed| computed.table));
         }
     }
 
     #[test]
     fn every_stage_reads_only_what_is_made_before_it() {
-        let given = [
-            "visits",
-            "receipts",
-            "visit_threshold",
-            "protocol_window",
-            "county",
-            "standing_figure",
-        ];
+        let given = ["visits", "receipts", "protocol_window", "county"];
         let stages = stages().unwrap();
         assert!(stages.iter().all(|stage| !stage.public));
         assert_read_in_order(stages, &given);
@@ -260,6 +298,28 @@ mod tests {
             ("10_x.sql", whole.replace("--   a text null b\n", "")),
         ] {
             assert!(Stage::read(name, &text).is_err(), "{name}: {text}");
+        }
+    }
+
+    #[test]
+    fn what_is_computed_of_a_stage_is_named_with_its_file_and_columns() {
+        let header = "-- x\n-- grain: one\n-- key: a\n-- reads: b\n-- privacy: private\n-- columns:\n--   a text null b\n";
+        let named = "-- computed: more by more.rs\n";
+        let columns = "-- computed columns:\n--   c double null [1] d\n";
+        let read = |lines: &str| Stage::read("10_x.sql", &format!("{header}{lines}select 1"));
+        assert!(read("").unwrap().with_computed().is_none());
+        let stage = read(&format!("{named}{columns}")).unwrap();
+        assert_eq!(stage.computed.as_ref().unwrap().file, "more.rs");
+        let more = stage.with_computed().unwrap();
+        let names: Vec<&str> = more.columns.iter().map(|column| &*column.name).collect();
+        assert_eq!((&*more.table, names), ("more", vec!["a", "c"]));
+        for lines in [
+            named.to_owned(),
+            columns.to_owned(),
+            format!("-- computed: more\n{columns}"),
+            format!("{named}-- computed columns:\n--   c real null d\n"),
+        ] {
+            assert!(read(&lines).is_err(), "{lines}");
         }
     }
 }
