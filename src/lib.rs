@@ -29,14 +29,13 @@ pub mod held;
 pub mod load;
 pub mod plan;
 pub mod protocols;
-pub mod rollup;
 pub mod scenario;
 pub mod seasons;
 pub mod shared;
-pub mod store;
 pub mod workspace;
 
 pub use disclosure;
 pub use intake;
 pub use scouting::{failure, phenology as heat, plain_file, protocol, region, visit};
 pub use stats as statistics;
+pub use store;

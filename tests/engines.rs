@@ -10,15 +10,15 @@ use bractline::figures::dispersion::season_dispersion;
 use bractline::protocol::catalogue::Catalogue;
 use bractline::region::point_grid::GridWidth;
 use bractline::region::{County, Region};
-use bractline::rollup::inputs::{RegionCounty, Setting};
-use bractline::rollup::public_rows::{Publishing, public_rows};
-use bractline::rollup::public_tables::PublicTables;
-use bractline::rollup::run::{FINISHED, Period};
-use bractline::rollup::wanted::{roll_up, roll_up_by};
-use bractline::rollup::windows::Weather;
 use bractline::shared::tables::{write_csv, write_parquet};
-use bractline::store::snapshot::Snapshot;
-use bractline::store::tables::Store;
+use bractline::store::delta::snapshot::Snapshot;
+use bractline::store::delta::tables::Store;
+use bractline::store::public::public_rows::{Publishing, public_rows};
+use bractline::store::public::public_tables::PublicTables;
+use bractline::store::stages::inputs::{RegionCounty, Setting};
+use bractline::store::stages::run::{FINISHED, Period};
+use bractline::store::stages::wanted::{roll_up, roll_up_by};
+use bractline::store::stages::windows::Weather;
 use bractline::store::week_parts::week_parts;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
@@ -87,7 +87,7 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
             .await?;
         let snapshot = Snapshot::open(&store, partitions).await?;
         let (catalogue, setting) = (
-            Catalogue::read(None, bractline::rollup::expression::plan)?,
+            Catalogue::read(None, bractline::store::stages::expression::plan)?,
             setting()?,
         );
         let rolled_up = roll_up(&snapshot, None, &catalogue, &setting).await?;
@@ -222,7 +222,7 @@ fn weeks_in_parts_have_the_tables_of_the_whole() {
             .opened()
             .await?;
         let (catalogue, setting) = (
-            Catalogue::read(None, bractline::rollup::expression::plan)?,
+            Catalogue::read(None, bractline::store::stages::expression::plan)?,
             setting()?,
         );
         let snapshot = || Snapshot::open(&store, 2);

@@ -150,7 +150,7 @@ fn the_reading_of_imports_sees_every_form() {
         ["store", "region"]
     );
     assert_eq!(
-        named_modules("let x = crate::store::rows::half(crate::visit::y);"),
+        named_modules("let x = crate::store::rows::written::half(crate::visit::y);"),
         ["store", "visit"]
     );
     assert!(named_modules("pub(crate) fn x() {}").is_empty());

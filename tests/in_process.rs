@@ -15,22 +15,23 @@ use bractline::load::loader::{Account, Loader};
 use bractline::protocol::catalogue::Catalogue;
 use bractline::region::Region;
 use bractline::region::point_grid::GridWidth;
-use bractline::rollup::inputs::{RegionCounty, Setting};
-use bractline::rollup::public_rows::{Publishing, public_rows};
-use bractline::rollup::public_tables::PublicTables;
-use bractline::rollup::run::Period;
-use bractline::rollup::wanted::roll_up;
-use bractline::rollup::windows::Weather;
 use bractline::shared::tables::write_csv;
-use bractline::store::snapshot::Snapshot;
-use bractline::store::tables::Store;
+use bractline::store::delta::snapshot::Snapshot;
+use bractline::store::delta::tables::Store;
+use bractline::store::public::public_rows::{Publishing, public_rows};
+use bractline::store::public::public_tables::PublicTables;
+use bractline::store::stages::inputs::{RegionCounty, Setting};
+use bractline::store::stages::run::Period;
+use bractline::store::stages::wanted::roll_up;
+use bractline::store::stages::windows::Weather;
 use bractline::visit::rules::SeasonDays;
 use jiff::Timestamp;
 
 use crate::support::docs;
 
 static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| {
-    Catalogue::read(None, bractline::rollup::expression::plan).expect("the built-in protocols")
+    Catalogue::read(None, bractline::store::stages::expression::plan)
+        .expect("the built-in protocols")
 });
 
 /// South Dakota, as `init --region us:46` takes it.

@@ -12,12 +12,12 @@ use std::time::Duration;
 
 use async_trait::async_trait;
 use bractline::failure::Failure;
-use bractline::store::alerts::{AlertBook, IssuedAlert, issued_alerts};
-use bractline::store::append::Sealed;
-use bractline::store::care::verify;
-use bractline::store::compact::compact;
-use bractline::store::tables::Store;
-use bractline::store::vacuum::{Limit, vacuum};
+use bractline::store::alerts::table::{AlertBook, IssuedAlert, issued_alerts};
+use bractline::store::delta::append::Sealed;
+use bractline::store::delta::care::verify;
+use bractline::store::delta::compact::compact;
+use bractline::store::delta::tables::Store;
+use bractline::store::delta::vacuum::{Limit, vacuum};
 use futures::StreamExt;
 use futures::stream::BoxStream;
 use jiff::{SignedDuration, Timestamp};

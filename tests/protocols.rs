@@ -9,9 +9,9 @@ use arrow::util::display::array_value_to_string;
 use bractline::failure::Kind;
 use bractline::protocol::catalogue::{Catalogue, Protocol};
 use bractline::protocol::threshold::visit_threshold_sql;
-use bractline::rollup::stages::stages;
-use bractline::store::snapshot::Snapshot;
-use bractline::store::tables::Store;
+use bractline::store::delta::snapshot::Snapshot;
+use bractline::store::delta::tables::Store;
+use bractline::store::stages::files::stages;
 use serde_json::{Value, json};
 
 use crate::support::{TestWorkspace, bractline, full_visit, lines};
@@ -40,7 +40,11 @@ fn with_expression(expression: &str) -> String {
 /// How a text is refused as the file of this name.
 #[track_caller]
 fn refusal(name: &str, text: &str) -> String {
-    match Protocol::read(text, Path::new(name), bractline::rollup::expression::plan) {
+    match Protocol::read(
+        text,
+        Path::new(name),
+        bractline::store::stages::expression::plan,
+    ) {
         Ok(_) => panic!("{name} was taken:\n{text}"),
         Err(failure) => {
             assert_eq!(failure.kind(), Kind::Protocol);
@@ -353,7 +357,7 @@ fn a_scalar_of_the_canonical_columns_is_taken_whatever_it_is_written_with() {
         let protocol = Protocol::read(
             &with_expression(expression),
             Path::new("own.toml"),
-            bractline::rollup::expression::plan,
+            bractline::store::stages::expression::plan,
         );
         protocol.unwrap_or_else(|failure| panic!("{expression}: {failure}"));
     }
@@ -398,7 +402,7 @@ fn a_file_is_named_after_its_protocol() {
     let read = Protocol::read(
         &text,
         Path::new("somewhere/own-2.toml"),
-        bractline::rollup::expression::plan,
+        bractline::store::stages::expression::plan,
     )
     .expect("a good name");
     assert_eq!(read.id, "own-2");
@@ -441,7 +445,7 @@ fn a_bad_file_of_a_workspace_stops_every_command_that_needs_the_catalogue() {
 #[test]
 fn the_built_in_catalogue_has_every_kind_of_count_layout_and_crop() {
     let catalogue =
-        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
+        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
     let ids: Vec<&str> = catalogue.protocols().map(|one| one.id.as_str()).collect();
     assert_eq!(
         ids,
@@ -473,10 +477,11 @@ fn reading_the_catalogue_takes_no_time_that_a_person_notices() {
     // measured, so that a busy machine does not break it.
     let begin = Instant::now();
     let catalogue =
-        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
+        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
     let first = begin.elapsed();
     let begin = Instant::now();
-    let again = Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
+    let again =
+        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
     let second = begin.elapsed();
     println!("first reading {first:?}, second {second:?}");
     assert_eq!(catalogue.ids(), again.ids());
@@ -490,8 +495,8 @@ fn the_generated_sql_holds_no_comment_and_the_expressions_alone() {
     std::fs::create_dir_all(&own).expect("a folder");
     let text = with_expression("1.0 / 3.0 -- a third");
     std::fs::write(own.join("own.toml"), text).expect("a file");
-    let catalogue =
-        Catalogue::read(Some(&own), bractline::rollup::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(Some(&own), bractline::store::stages::expression::plan)
+        .expect("the catalogue");
     let sql = visit_threshold_sql(catalogue.protocols());
     assert!(
         sql.contains("when 'own' then cast(1.0 / 3.0 as double)\n"),
@@ -512,7 +517,7 @@ fn the_generated_sql_holds_no_comment_and_the_expressions_alone() {
 #[test]
 fn a_page_of_a_protocol_holds_its_sources_its_example_and_every_caution() {
     let catalogue =
-        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
+        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
     for protocol in catalogue.protocols() {
         let page = bractline(&["protocols", "show", &protocol.id])
             .expect_code(0)
@@ -574,7 +579,7 @@ fn a_page_of_a_protocol_holds_its_sources_its_example_and_every_caution() {
 fn the_list_fits_a_terminal_and_names_every_protocol_once() {
     let list = bractline(&["protocols", "list"]).expect_code(0).stdout;
     let catalogue =
-        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
+        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
     for protocol in catalogue.protocols() {
         let line = format!("{} ", protocol.id);
         let lines = list.lines().filter(|one| one.starts_with(&line));
@@ -817,7 +822,7 @@ fn a_threshold_asks_for_the_economics_that_it_needs_and_no_others() {
     assert_eq!(held[0]["findings"][0]["code"], "economics-missing");
     assert_eq!(held[1]["findings"][0]["code"], "market-value-implausible");
     let catalogue =
-        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
+        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
     let needed = |protocol: &str, crop_type: &str| {
         let limits = catalogue.protocol(protocol).expect("a protocol").limits();
         let needed = limits.economics_needed(crop_type).iter();

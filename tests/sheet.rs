@@ -44,14 +44,14 @@ fn other_protocol(id: &str, form: &str, units: usize, sites: usize) -> Protocol 
     Protocol::read(
         &text,
         Path::new(&format!("{id}.toml")),
-        bractline::rollup::expression::plan,
+        bractline::store::stages::expression::plan,
     )
     .expect("a good protocol")
 }
 
 fn bsm_eggs() -> Protocol {
     let catalogue =
-        Catalogue::read(None, bractline::rollup::expression::plan).expect("the catalogue");
+        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
     catalogue.protocol("bsm-eggs").expect("bsm-eggs").clone()
 }
 

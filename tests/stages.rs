@@ -12,10 +12,10 @@ use arrow::array::{
 };
 use arrow::util::display::array_value_to_string;
 use bractline::failure::{Failure, Kind};
-use bractline::rollup::engine::Engine;
-use bractline::rollup::run::run_stage;
-use bractline::rollup::stage_rows::whole_table;
-use bractline::rollup::stages::{Stage, public_stages, stages};
+use bractline::store::stages::engine::Engine;
+use bractline::store::stages::files::{Stage, public_stages, stages};
+use bractline::store::stages::run::run_stage;
+use bractline::store::stages::stage_rows::whole_table;
 use datafusion::prelude::{SessionConfig, SessionContext};
 use jiff::civil::Date;
 

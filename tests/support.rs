@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
-use bractline::rollup::stages::StageColumn;
 use bractline::shared::tables::ColumnDoc;
+use bractline::store::stages::files::StageColumn;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 

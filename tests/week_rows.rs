@@ -10,10 +10,10 @@ use bractline::disclosure::rule::{Level, Rule};
 use bractline::region::Region;
 use bractline::region::adjacency::neighbours_of;
 use bractline::region::point_grid::GridWidth;
-use bractline::rollup::inputs::{RegionCounty, Setting};
-use bractline::rollup::public_tables::PublicTables;
-use bractline::rollup::windows::Weather;
 use bractline::shared::classes::bands;
+use bractline::store::public::public_tables::PublicTables;
+use bractline::store::stages::inputs::{RegionCounty, Setting};
+use bractline::store::stages::windows::Weather;
 use jiff::civil::date;
 use serde_json::{Value, json};
 

@@ -14,13 +14,13 @@ use crate::failure::Failure;
 use crate::figures::place::Place;
 use crate::figures::rolled_up::{Figures, day_of};
 use crate::protocol::catalogue::Protocol;
-use crate::rollup::run::Period;
 use crate::seasons::season::seasons_of;
 use crate::seasons::season_place::season_place_in_words;
 use crate::seasons::season_so_far::SeasonSoFar;
 use crate::seasons::season_weeks::season_weeks;
 use crate::shared::files::OutputFile;
 use crate::shared::unseen::plain_text;
+use crate::store::stages::run::Period;
 use crate::visit::week::IsoWeek;
 
 /// The files of a bulletin, and what the feed and the list say of it.

@@ -3,7 +3,7 @@
 use crate::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
 use crate::protocol::catalogue::Protocol;
-use crate::rollup::public_rows::Publishing;
+use crate::store::public::public_rows::Publishing;
 use crate::visit::week::IsoWeek;
 
 /// The protocol that was named, or the only one that the week has visits of.

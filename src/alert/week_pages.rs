@@ -6,7 +6,7 @@ use crate::failure::Failure;
 use crate::figures::rolled_up::Figures;
 use crate::shared::files::write_private_file;
 use crate::shared::unseen::plain_text;
-use crate::store::alerts::IssuedAlert;
+use crate::store::alerts::table::IssuedAlert;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 

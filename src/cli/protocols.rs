@@ -51,7 +51,7 @@ impl Protocols {
     pub(super) fn run(self, workspace: Option<&Workspace>) -> Result<Outcome, Failure> {
         let catalogue = match workspace {
             Some(workspace) => open_catalogue(workspace)?,
-            None => Catalogue::read(None, crate::rollup::expression::plan)?,
+            None => Catalogue::read(None, crate::store::stages::expression::plan)?,
         };
         match self {
             Protocols::List { format } => {

@@ -6,9 +6,9 @@ use super::cluster::ClusterOptions;
 use super::format::{Format, Outcome};
 use crate::failure::Failure;
 use crate::figures::files::{WantedFigures, roll_up_and_write};
-use crate::rollup::run::Period;
-use crate::rollup::scenario::Scenario;
 use crate::scenario::run::roll_up_under;
+use crate::store::stages::run::Period;
+use crate::store::stages::scenario::Scenario;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 

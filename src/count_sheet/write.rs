@@ -43,7 +43,7 @@ pub(crate) fn write_sheets(
     let (catalogue, season) = match workspace {
         Some(workspace) => (open_catalogue(workspace)?, workspace.season()?),
         None => (
-            Catalogue::read(None, crate::rollup::expression::plan)?,
+            Catalogue::read(None, crate::store::stages::expression::plan)?,
             SEASON_WITHOUT_WORKSPACE,
         ),
     };

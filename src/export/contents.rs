@@ -16,9 +16,9 @@ use crate::figures::map::geo_parquet::outlines_of;
 use crate::figures::map::rows::{ADDED_COLUMNS, Coverage, MapRows};
 use crate::protocol::catalogue::{Catalogue, Protocol};
 use crate::region::Region;
-use crate::rollup::public_tables::PublicTables;
-use crate::rollup::run::{Period, Rollup, StageTable};
-use crate::rollup::stages::StageColumn;
+use crate::store::public::public_tables::PublicTables;
+use crate::store::stages::files::StageColumn;
+use crate::store::stages::run::{Period, Rollup, StageTable};
 
 const TO_PROTOCOL: Reference = Reference {
     columns: &["protocol"],

@@ -13,7 +13,7 @@ use crate::gate::judge::{Gate, MAP_PROPERTIES, stopped};
 use crate::gate::parquet_files::{Packed, read_packed};
 use crate::gate::sums::PublicSums;
 use crate::gate::tables::{Cells, Feature, rows_of_csv};
-use crate::rollup::stages::public_stages;
+use crate::store::stages::files::public_stages;
 
 /// Texts of a package besides its tables.
 const WORDS: [&str; 8] = [

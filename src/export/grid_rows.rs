@@ -30,10 +30,10 @@ use crate::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::dispersion_tables::described;
 use crate::region::point_grid::GridWidth;
-use crate::rollup::public_rows::seasons_with_farms;
-use crate::rollup::run::Rollup;
-use crate::rollup::stage_rows::rows_of;
-use crate::rollup::stages::{StageColumn, columns_of};
+use crate::store::public::public_rows::seasons_with_farms;
+use crate::store::stages::files::{StageColumn, columns_of};
+use crate::store::stages::run::Rollup;
+use crate::store::stages::stage_rows::rows_of;
 
 /// One row a field and week, in the form of a stage's header.
 const FIELD_WEEK: &str = "\

@@ -9,7 +9,7 @@ use super::one_line;
 use super::table::{ExportTable, Places};
 use crate::failure::Failure;
 use crate::protocol::catalogue::Protocol;
-use crate::rollup::stages::StageColumn;
+use crate::store::stages::files::StageColumn;
 
 /// Name and meaning of the columns of text, each with what it holds.
 type TextColumn = (&'static str, &'static str, fn(&Protocol) -> String);

@@ -6,7 +6,7 @@ use crate::disclosure::public_row::PublicRow;
 use crate::disclosure::rule::Rule;
 use crate::failure::Failure;
 use crate::figures::rolled_up::Figures;
-use crate::rollup::public_tables::PublicTables;
+use crate::store::public::public_tables::PublicTables;
 
 /// Leaves rows out that would become public again as they were before their alert was withdrawn. An office that took a
 /// row back issues its week again if it is true after all; an export does not do that unasked.

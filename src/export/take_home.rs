@@ -13,10 +13,10 @@ use datafusion::error::DataFusionError;
 
 use crate::failure::{Failure, Kind};
 use crate::figures::dispersion::DescribedTable;
-use crate::rollup::inputs::register;
-use crate::rollup::run::Rollup;
-use crate::rollup::stages::columns_of;
-use crate::store::snapshot::Snapshot;
+use crate::store::delta::snapshot::Snapshot;
+use crate::store::stages::files::columns_of;
+use crate::store::stages::inputs::register;
+use crate::store::stages::run::Rollup;
 
 /// Tables of the stages that these tables rest on and that a roll-up lets go of otherwise.
 pub const KEPT_FOR_IT: [&str; 1] = ["visit_pressure"];

@@ -14,8 +14,8 @@ use crate::failure::{Failure, Kind};
 use crate::statistics::reporting_delay::{
     ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count,
 };
-use crate::store::decode;
-use crate::store::snapshot::Snapshot;
+use crate::store::delta::snapshot::Snapshot;
+use crate::store::rows::decode;
 use crate::visit::week::IsoWeek;
 
 /// Six weeks after its Monday a week counts as complete: our choice. A season is hardly longer from its first

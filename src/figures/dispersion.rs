@@ -14,14 +14,14 @@ use serde::Deserialize;
 
 use super::dispersion_tables::{county_season_table, power_law_table, visit_table};
 use crate::failure::Failure;
-use crate::rollup::run::Rollup;
-use crate::rollup::stage_rows::rows_of;
-use crate::rollup::stages::StageColumn;
-use crate::rollup::unit_totals::{UnitTotals, unit_totals};
 use crate::statistics::aggregation::{FittedK, UndefinedK, fit_common_k, fit_k};
 use crate::statistics::counts::CountFrequencies;
 use crate::statistics::power_law::{MeanVariance, PowerLaw, fit_power_law};
-use crate::store::snapshot::Snapshot;
+use crate::store::delta::snapshot::Snapshot;
+use crate::store::stages::files::StageColumn;
+use crate::store::stages::run::Rollup;
+use crate::store::stages::stage_rows::rows_of;
+use crate::store::stages::unit_totals::{UnitTotals, unit_totals};
 
 /// The tables of a season's scatter, all private.
 #[derive(Debug, Clone)]

@@ -6,7 +6,7 @@ use crate::figures::dispersion::{DescribedTable, Dispersion, season_dispersion};
 use crate::figures::map::columns::DescribedFiles;
 use crate::shared::files::OutputFile;
 use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
-use crate::store::snapshot::Snapshot;
+use crate::store::delta::snapshot::Snapshot;
 
 /// A season's scatter, ready to be written.
 pub(crate) struct DispersionFiles {

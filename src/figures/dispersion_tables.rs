@@ -8,9 +8,9 @@ use arrow::datatypes::{Field, Schema};
 
 use super::dispersion::{CountyFigures, DescribedTable, SeasonLaw, StandingVisit};
 use crate::failure::{Failure, Kind};
-use crate::rollup::stages::columns_of;
 use crate::statistics::aggregation::FittedK;
 use crate::statistics::power_law::PowerLaw;
+use crate::store::stages::files::columns_of;
 
 /// In the form of a stage's header.
 const COUNTY_SEASON: &str = "\

@@ -4,7 +4,7 @@
 //! fields than the office decided to say when it issued.
 
 use crate::failure::{Failure, Kind};
-use crate::store::alerts::{IssuedAlert, issued_alerts};
+use crate::store::alerts::table::{IssuedAlert, issued_alerts};
 use crate::workspace::open::open_store;
 use crate::workspace::{SETTINGS_FILE, Workspace};
 

@@ -6,8 +6,8 @@ use std::path::Path;
 use crate::failure::{Failure, Kind};
 use crate::heat::weather::{WeatherSeries, read_weather};
 use crate::region::Region;
-use crate::rollup::inputs::{RegionCounty, Setting};
-use crate::rollup::windows::Weather;
+use crate::store::stages::inputs::{RegionCounty, Setting};
+use crate::store::stages::windows::Weather;
 use crate::workspace::{SETTINGS_FILE, Workspace};
 
 /// The county id that stands for every county without a line of its own.

@@ -5,13 +5,13 @@
 
 use crate::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
-use crate::rollup::public_rows::Publishing;
-use crate::rollup::run::{FINISHED, StageTable};
-use crate::rollup::stages::public_stages;
 use crate::shared::report;
-use crate::store::query::{Answer, Query, ReadOnly, too_much};
-use crate::store::schema::Kept;
-use crate::store::tables::Store;
+use crate::store::delta::query::{Answer, Query, ReadOnly, too_much};
+use crate::store::delta::tables::Store;
+use crate::store::public::public_rows::Publishing;
+use crate::store::rows::schema::Kept;
+use crate::store::stages::files::public_stages;
+use crate::store::stages::run::{FINISHED, StageTable};
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_store, workers};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};

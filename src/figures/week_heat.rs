@@ -12,8 +12,8 @@ use jiff::civil::Date;
 use super::place::Place;
 use crate::heat::degree_days::DailyHeat;
 use crate::protocol::catalogue::Catalogue;
-use crate::rollup::inputs::RegionCounty;
-use crate::rollup::windows::Weather;
+use crate::store::stages::inputs::RegionCounty;
+use crate::store::stages::windows::Weather;
 use crate::visit::week::IsoWeek;
 
 /// Heat sums, degree-days (°C), by protocol, week and station.
@@ -130,7 +130,7 @@ mod tests {
         };
         let weeks = ["2025-W30", "2026-W02", "2026-W30"].map(|week| ("bsm-eggs", week));
         let catalogue =
-            Catalogue::read(None, crate::rollup::expression::plan).expect("the catalogue");
+            Catalogue::read(None, crate::store::stages::expression::plan).expect("the catalogue");
         WeekHeat::of(
             weather,
             &[county("A"), county("B"), county("C")],

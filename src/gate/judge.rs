@@ -16,8 +16,8 @@ use crate::disclosure::public_row::PublicRow;
 use crate::failure::{Failure, Kind};
 use crate::region::Region;
 use crate::region::distance::metres_between;
-use crate::rollup::stages::public_stages;
 use crate::shared::cautions::NOTICE;
+use crate::store::stages::files::public_stages;
 use crate::visit::week::IsoWeek;
 
 /// What kind of file bears a public name.

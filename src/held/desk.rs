@@ -9,7 +9,7 @@ use crate::held::returned::{
 use crate::shared::files::write_private_folder;
 use crate::shared::report::counted;
 use crate::shared::table_files::TableCell;
-use crate::store::held::{HeldEntry, HeldRecord, Sender, open_records};
+use crate::store::ledger::held::{HeldEntry, HeldRecord, Sender, open_records};
 use crate::visit::finding::Finding;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;

@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::desk::are_held;
 use crate::shared::report::{counted, grouped};
 use crate::shared::unseen::plain_text;
-use crate::store::held::{HeldEntry, Sender};
+use crate::store::ledger::held::{HeldEntry, Sender};
 
 /// Open held records by sender.
 #[derive(Debug, Serialize)]

@@ -21,8 +21,8 @@ use smallvec::SmallVec;
 use super::usual::{Amounts, UsualAmounts};
 use crate::failure::Failure;
 use crate::region::distance::{GridCell, cell_of, cells_near, metres_between};
-use crate::store::past::{PastVisit, each_current_visit};
-use crate::store::tables::Store;
+use crate::store::delta::tables::Store;
+use crate::store::rows::past::{PastVisit, each_current_visit};
 use crate::visit::doubts::{
     Elsewhere, FIELDS_APART_MIN_M, StageSeen, economics_unusual, field_moved, field_twice,
     observer_in_two_places, stage_backwards,

@@ -17,12 +17,12 @@ use crate::intake::mapping::Mapping;
 use crate::intake::read::formats::SubmittedFile;
 use crate::intake::read::no_table::as_table;
 use crate::intake::read::reader::RecordReader;
-use crate::store::append::{Append, Sealed, Written};
-use crate::store::identity::Ledger;
-use crate::store::known::KnownRecords;
-use crate::store::receipt::{Counts, Receipt, Submission};
-use crate::store::rows::LoadMark;
-use crate::store::tables::Store;
+use crate::store::delta::append::{Append, Sealed, Written};
+use crate::store::delta::tables::Store;
+use crate::store::ledger::identity::Ledger;
+use crate::store::ledger::known::KnownRecords;
+use crate::store::rows::receipt::{Counts, Receipt, Submission};
+use crate::store::rows::written::LoadMark;
 
 /// A load that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;

@@ -12,7 +12,7 @@ use crate::load::loader::Account;
 use crate::load::reports::RecordReports;
 use crate::shared::report;
 use crate::shared::report::{LISTED_MAX, counted};
-use crate::store::receipt::Counts;
+use crate::store::rows::receipt::Counts;
 
 /// Visits of a flag that a text report lists; the JSON report lists all.
 const DOUBTS_LISTED_MAX: usize = 3;

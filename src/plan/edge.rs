@@ -3,10 +3,10 @@
 use crate::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
 use crate::plan::strips::{SampledSite, draw_strips};
-use crate::rollup::public_rows::Publishing;
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::files::write_private_folder;
 use crate::shared::tables::csv_of;
+use crate::store::public::public_rows::Publishing;
 use crate::visit::week::IsoWeek;
 use crate::visit::words::disarmed;
 use crate::workspace::Workspace;

@@ -93,7 +93,7 @@ impl FieldOptions {
     pub(crate) async fn plan(self, workspace: Option<&Workspace>) -> Result<Planned, Failure> {
         let catalogue = match workspace {
             Some(workspace) => open_catalogue(workspace)?,
-            None => Catalogue::read(None, crate::rollup::expression::plan)?,
+            None => Catalogue::read(None, crate::store::stages::expression::plan)?,
         };
         let protocol = catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))

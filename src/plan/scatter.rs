@@ -8,9 +8,9 @@ use super::threshold::wrong;
 use crate::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
 use crate::protocol::catalogue::Protocol;
-use crate::rollup::public_rows::Publishing;
 use crate::statistics::field_plan::SiteScatter;
 use crate::statistics::power_law::{MeanVariance, PowerLaw, fit_power_law};
+use crate::store::public::public_rows::Publishing;
 use crate::workspace::Workspace;
 
 /// Fewer visits than this make no law of a season. Our choice.

@@ -7,11 +7,11 @@ use crate::figures::setting::roll_up_setting;
 use crate::figures::week_heat::WeekHeat;
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
-use crate::rollup::inputs::RegionCounty;
-use crate::rollup::public_rows::{Publishing, public_rows};
-use crate::rollup::run::Period;
-use crate::rollup::wanted::roll_up;
-use crate::store::alerts::published_rows;
+use crate::store::alerts::table::published_rows;
+use crate::store::public::public_rows::{Publishing, public_rows};
+use crate::store::stages::inputs::RegionCounty;
+use crate::store::stages::run::Period;
+use crate::store::stages::wanted::roll_up;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
 

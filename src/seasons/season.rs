@@ -11,11 +11,11 @@ use std::collections::BTreeMap;
 use crate::disclosure::public_row::PublicRow;
 use crate::figures::place::Place;
 use crate::figures::week_heat::WeekHeat;
-use crate::rollup::inputs::RegionCounty;
 use crate::statistics::season_course::{
     HeatCourse, SeasonCourse, WeekFigures, course_by_heat, season_course,
 };
 use crate::statistics::season_trend::{SeasonTrend, Verdict, season_trend};
+use crate::store::stages::inputs::RegionCounty;
 
 /// One season of a place under a protocol.
 #[derive(Debug, Clone, PartialEq)]

@@ -8,8 +8,8 @@ use serde::Deserialize;
 
 use crate::disclosure::median_class::MedianClass;
 use crate::failure::Failure;
-use crate::rollup::public_tables::PublicTables;
-use crate::rollup::stage_rows::rows_of;
+use crate::store::public::public_tables::PublicTables;
+use crate::store::stages::stage_rows::rows_of;
 use crate::visit::stage::StageScale;
 use crate::visit::week::IsoWeek;
 

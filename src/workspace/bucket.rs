@@ -9,7 +9,7 @@ use object_store::{ClientOptions, RetryConfig};
 use url::Url;
 
 use crate::failure::{Failure, Kind};
-use crate::store::tables::Store;
+use crate::store::delta::tables::Store;
 use crate::workspace::Workspace;
 
 /// A keeper that does not answer is told after this time; the library would try on for minutes.

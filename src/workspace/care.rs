@@ -3,8 +3,8 @@
 use crate::failure::{Failure, Kind};
 use crate::shared::report;
 use crate::shared::report::{counted, grouped};
-use crate::store::care::{StoreFigures, Verification};
-use crate::store::compact::Together;
+use crate::store::delta::care::{StoreFigures, Verification};
+use crate::store::delta::compact::Together;
 
 pub(crate) fn info_text(figures: &StoreFigures) -> String {
     let count = |value: i64| grouped(value.unsigned_abs());

@@ -7,7 +7,7 @@ use crate::plain_file::{BOUNDARIES_BYTES_MAX, read_plain_text};
 use crate::region::Region;
 use crate::shared::report;
 use crate::shared::report::LISTED_MAX;
-use crate::store::schema::Kept;
+use crate::store::rows::schema::Kept;
 use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace, own_region};
 use std::path::Path;
 

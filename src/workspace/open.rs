@@ -6,8 +6,8 @@ use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
 use crate::region::districts::districts_in;
-use crate::store::snapshot::{Snapshot, parts_that_pay};
-use crate::store::tables::Store;
+use crate::store::delta::snapshot::{Snapshot, parts_that_pay};
+use crate::store::delta::tables::Store;
 use std::collections::BTreeMap;
 
 /// How many things are done side by side.
@@ -75,6 +75,6 @@ pub(crate) fn with_districts(
 pub(crate) fn open_catalogue(workspace: &Workspace) -> Result<Catalogue, Failure> {
     Catalogue::read(
         Some(&workspace.protocols()),
-        crate::rollup::expression::plan,
+        crate::store::stages::expression::plan,
     )
 }

@@ -8,8 +8,8 @@ use jiff::Timestamp;
 use super::issuing::{find, settle};
 use crate::failure::{Failure, Kind};
 use crate::shared::unseen::plain_text;
-use crate::store::alerts::{AlertBook, IssuedAlert, Withdrawn};
-use crate::store::append::Sealed;
+use crate::store::alerts::table::{AlertBook, IssuedAlert, Withdrawn};
+use crate::store::delta::append::Sealed;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 

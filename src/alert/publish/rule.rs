@@ -7,7 +7,7 @@ use crate::disclosure::editions::Published;
 use crate::disclosure::place::Place;
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Protocol;
-use crate::store::alerts::IssuedAlert;
+use crate::store::alerts::table::IssuedAlert;
 use crate::workspace::Workspace;
 
 /// Holds the rows that an alert shows to the rule; `rows` are those that were public with it.

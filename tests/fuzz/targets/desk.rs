@@ -13,7 +13,7 @@ use bractline::intake::read::reader::RecordReader;
 use bractline::load::loader::{Account, Loader};
 use bractline::protocol::catalogue::Catalogue;
 use bractline::region::Region;
-use bractline::store::tables::Store;
+use bractline::store::delta::tables::Store;
 use bractline::visit::finding::Finding;
 use bractline::visit::rules::SeasonDays;
 use jsonschema::Validator;
@@ -98,7 +98,8 @@ fn judge() -> Judge {
     static REGION: LazyLock<Region> =
         LazyLock::new(|| Region::built_in("us:46").expect("a built-in region"));
     static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| {
-        Catalogue::read(None, bractline::rollup::expression::plan).expect("the built-in protocols")
+        Catalogue::read(None, bractline::store::stages::expression::plan)
+            .expect("the built-in protocols")
     });
     let season = SeasonDays {
         first: (5, 1),

@@ -34,7 +34,7 @@ pub fn look(bytes: &[u8]) {
     let Some(protocol) = told(Protocol::read(
         &file.to_string(),
         Path::new("input.toml"),
-        bractline::rollup::expression::plan,
+        bractline::store::stages::expression::plan,
     )) else {
         return;
     };
@@ -97,7 +97,7 @@ static FIELDS: LazyLock<Vec<Field>> = LazyLock::new(|| {
     let protocol = Protocol::read(
         PROTOCOL,
         Path::new("input.toml"),
-        bractline::rollup::expression::plan,
+        bractline::store::stages::expression::plan,
     )
     .expect("the seed is sound");
     let lacking = EconomicMember::ALL.map(Some).into_iter().chain([None]);

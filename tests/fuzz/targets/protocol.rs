@@ -18,7 +18,7 @@ pub fn look(bytes: &[u8]) {
     let Some(protocol) = told(Protocol::read(
         text,
         Path::new("input.toml"),
-        bractline::rollup::expression::plan,
+        bractline::store::stages::expression::plan,
     )) else {
         return;
     };

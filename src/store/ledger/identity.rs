@@ -1,0 +1,173 @@
+//! New, duplicate or conflict: a record against what the store and this submission already have.
+
+use std::sync::Arc;
+
+use jiff::Timestamp;
+
+use crate::ledger::known::{Brought, KnownRecords, NewlyKnown, half, visit_key};
+use crate::ledger::open_held::OpenRecord;
+use crate::rows::closings::{ClosingRow, Ending};
+use scouting::visit::finding::Finding;
+use scouting::visit::held_id::HeldId;
+use scouting::visit::rows::{HeldRow, VisitRow};
+
+/// Code of the finding that a revision is taken by a record with other content.
+pub const REVISION_CONFLICT: &str = "revision-conflict";
+/// Flag of a record that was sent to mend a held record that never was.
+pub const HELD_ID_UNKNOWN: &str = "held-id-unknown";
+
+/// What a sound record is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Identity {
+    /// Not seen before.
+    New,
+    /// The same visit, revision and content.
+    Duplicate,
+    /// The same visit and revision, other content.
+    Conflict,
+}
+
+/// What one attempt has accepted, held and closed so far.
+#[derive(Debug)]
+pub struct Ledger {
+    submission_sha256: Arc<str>,
+    brought: Brought,
+}
+
+impl Ledger {
+    /// The ledger of one attempt to load a submission.
+    pub fn new(submission_sha256: &str) -> Ledger {
+        Ledger {
+            submission_sha256: Arc::from(submission_sha256),
+            brought: Brought::default(),
+        }
+    }
+
+    /// Decides what a sound record is, and remembers it if it is new.
+    pub fn decide(&mut self, known: &KnownRecords, row: &VisitRow) -> Identity {
+        let key = visit_key(&row.visit.visit_id, row.visit.revision);
+        let content = half(&row.content_sha256);
+        match known
+            .content(key)
+            .or_else(|| self.brought.visits.get(&key).copied())
+        {
+            Some(before) if before == content => Identity::Duplicate,
+            Some(_) => Identity::Conflict,
+            None => {
+                self.brought.visits.insert(key, content);
+                Identity::New
+            }
+        }
+    }
+
+    /// Takes back a decision: the record is new and not accepted all the same.
+    pub fn forget(&mut self, row: &VisitRow) {
+        self.brought
+            .visits
+            .swap_remove(&visit_key(&row.visit.visit_id, row.visit.revision));
+    }
+
+    /// Whether a held record must be kept: not if an earlier load holds the same bytes.
+    pub fn keep(&mut self, known: &KnownRecords, row: &HeldRow) -> bool {
+        let record = half(&row.record_sha256);
+        let held_before = known.holds(record);
+        if !held_before {
+            self.brought.held.insert(record);
+            self.brought.open.push(self.open_record(row));
+        }
+        !held_before
+    }
+
+    fn open_record(&self, row: &HeldRow) -> OpenRecord {
+        let conflicts = row
+            .findings
+            .iter()
+            .any(|finding| finding.code == REVISION_CONFLICT);
+        let identity = row.visit_id.as_deref().zip(row.revision);
+        OpenRecord {
+            record_sha256: row.record_sha256,
+            submission_sha256: self.submission_sha256.clone(),
+            line: row.line,
+            // The revision of a conflict is taken by another record: its arrival mends nothing.
+            visit: identity
+                .filter(|_| !conflicts)
+                .map(|(visit_id, revision)| visit_key(visit_id, revision)),
+        }
+    }
+
+    /// The held records that a sound record closes: the one that it was sent to mend, and, if it is
+    /// new, those of its own visit and revision. Nothing is closed twice.
+    ///
+    /// A duplicate closes only what it names: loading a whole folder again must not close a record
+    /// that came in later under the same visit and revision, and may have meant something else.
+    pub fn mended(
+        &mut self,
+        known: &KnownRecords,
+        (row, identity): (&VisitRow, Identity),
+        mends: Option<HeldId>,
+        now: Timestamp,
+    ) -> Vec<ClosingRow> {
+        let open = known.open_held();
+        let key = visit_key(&row.visit.visit_id, row.visit.revision);
+        let named = mends.and_then(|id| open.get(id));
+        let same_visit = (identity == Identity::New).then(|| open.of_visit(key));
+        let mut closed = Vec::new();
+        for record in named.into_iter().chain(same_visit.into_iter().flatten()) {
+            if self.brought.closed.insert(record.id()) {
+                let ending = Ending::Mended {
+                    visit_id: row.visit.visit_id.clone(),
+                    revision: row.visit.revision,
+                };
+                closed.push(record.closed(ending, now));
+            }
+        }
+        closed
+    }
+
+    /// The held record that an attempt to mend it replaces, if the attempt is held in its turn: else
+    /// one record would be open twice. To be asked only of a row that is kept.
+    pub fn replaced(
+        &mut self,
+        known: &KnownRecords,
+        row: &HeldRow,
+        now: Timestamp,
+    ) -> Option<ClosingRow> {
+        let record = known.open_held().get(row.mends?)?;
+        let by = HeldId::new(&row.record_sha256, row.line);
+        if !self.brought.closed.insert(record.id()) {
+            return None;
+        }
+        self.brought.replaced.insert(record.id(), by);
+        Some(record.closed(Ending::Replaced { by }, now))
+    }
+
+    /// Whether a load that was quicker brought any of this attempt's records.
+    pub fn meets(&self, newly: &NewlyKnown) -> bool {
+        let brought = &self.brought;
+        let mut visits = newly.visits.iter().chain(&newly.held_visits);
+        visits.any(|key| brought.visits.contains_key(key))
+            || newly
+                .held
+                .iter()
+                .any(|record| brought.held.contains(record))
+            || newly.closed.iter().any(|id| brought.closed.contains(id))
+    }
+
+    /// What the attempt brought, for the next submission of the same run.
+    pub fn into_brought(self) -> Brought {
+        self.brought
+    }
+}
+
+/// The finding of a conflict.
+pub fn revision_conflict(row: &VisitRow) -> Finding {
+    Finding::new(
+        REVISION_CONFLICT,
+        "/revision",
+        format!(
+            "revision {} of {} with other content",
+            row.visit.revision, row.visit.visit_id
+        ),
+        "a corrected visit raises its revision; the record that came first stands",
+    )
+}

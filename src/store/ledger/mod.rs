@@ -1,0 +1,7 @@
+//! Which records the store knows: what is new, a duplicate, in conflict, on hold or closed.
+
+pub mod drop;
+pub mod held;
+pub mod identity;
+pub mod known;
+pub mod open_held;

@@ -1,0 +1,12 @@
+//! The columns of the tables, and how rows are written to them and read from them by name.
+
+pub mod closings;
+pub mod column;
+pub mod decode;
+pub mod past;
+pub(crate) mod query_rows;
+pub mod receipt;
+pub mod schema;
+pub(crate) mod table_batch;
+pub mod visit_sites;
+pub mod written;

@@ -1,0 +1,203 @@
+//! The tables that stages read beside the store: settings, counties, stage windows, thresholds.
+//!
+//! Those that are computed of a stage's own rows have a file each: certainty, windows, smoothing, clustering.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, AsArray, Int32Array, RecordBatch, StringArray};
+use arrow::datatypes::{Float64Type, SchemaRef};
+use datafusion::datasource::MemTable;
+use datafusion::error::DataFusionError;
+use datafusion::prelude::SessionContext;
+use serde::Deserialize;
+
+use disclosure::rule::Rule;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Catalogue;
+use scouting::protocol::threshold::visit_threshold_sql;
+use scouting::region::point_grid::GridWidth;
+
+use crate::stages::engine::{Engine, Parts};
+use crate::stages::stage_rows::rows_of;
+use crate::stages::windows::Weather;
+
+/// What the stages need beside the store.
+#[derive(Debug, Clone)]
+pub struct Setting {
+    /// What is shown of how many fields.
+    pub rule: Rule,
+    /// The district of each county that has one.
+    pub districts: BTreeMap<String, String>,
+    /// Width of the grid of published points.
+    pub point_grid: GridWidth,
+    /// Every county of the region.
+    pub counties: Vec<RegionCounty>,
+    /// Temperatures that the days of treatment rest on; none are needed.
+    pub weather: Weather,
+}
+
+/// A county of the region.
+#[derive(Debug, Clone)]
+pub struct RegionCounty {
+    /// Identity within the region.
+    pub id: String,
+    /// The name that people know it by.
+    pub name: String,
+    /// The counties that touch it, as places in the list.
+    pub neighbours: Vec<usize>,
+}
+
+/// Keeps `county` and `protocol_window`.
+pub(crate) async fn keep_setting(
+    engine: Engine<'_>,
+    catalogue: &Catalogue,
+    setting: &Setting,
+) -> Result<(), Failure> {
+    let text = |values: Vec<&str>| Arc::new(StringArray::from(values)) as ArrayRef;
+    let whole = |values: Vec<i32>| Arc::new(Int32Array::from(values)) as ArrayRef;
+    keep_counties(engine, setting).await?;
+    let windows: Vec<(&str, (i32, i32))> = catalogue
+        .protocols()
+        .filter_map(|protocol| Some((protocol.id.as_str(), protocol.window()?)))
+        .collect();
+    let tables = [(
+        "protocol_window",
+        vec![
+            (
+                "protocol",
+                text(windows.iter().map(|(id, _)| *id).collect()),
+            ),
+            (
+                "stage_first",
+                whole(windows.iter().map(|(_, (first, _))| *first).collect()),
+            ),
+            (
+                "stage_last",
+                whole(windows.iter().map(|(_, (_, last))| *last).collect()),
+            ),
+        ],
+    )];
+    for (name, columns) in tables {
+        let batch = table_of(columns)?;
+        let schema = batch.schema();
+        engine.keep(name, schema, vec![vec![batch]]).await?;
+    }
+    Ok(())
+}
+
+/// Keeps `county`.
+pub(crate) async fn keep_counties(engine: Engine<'_>, setting: &Setting) -> Result<(), Failure> {
+    let counties = setting.counties.iter();
+    let text = |values: Vec<&str>| Arc::new(StringArray::from(values)) as ArrayRef;
+    let batch = table_of(vec![
+        (
+            "county_id",
+            text(counties.clone().map(|county| &*county.id).collect()),
+        ),
+        (
+            "county_name",
+            text(counties.map(|county| &*county.name).collect()),
+        ),
+    ])?;
+    engine
+        .keep("county", batch.schema(), vec![vec![batch]])
+        .await
+}
+
+#[derive(Deserialize)]
+struct ProtocolRow<'a> {
+    protocol: &'a str,
+}
+
+/// A visit whose protocol left the catalogue has no threshold: it is named, not passed over.
+pub(crate) async fn protocols_known(
+    session: &SessionContext,
+    catalogue: &Catalogue,
+) -> Result<(), Failure> {
+    let failed = |error: DataFusionError| Failure::new(Kind::Stage, error.to_string());
+    let query = "select distinct protocol from current_visit order by protocol";
+    let batches = session
+        .sql(query)
+        .await
+        .map_err(failed)?
+        .collect()
+        .await
+        .map_err(failed)?;
+    for batch in &batches {
+        let rows: Vec<ProtocolRow<'_>> = rows_of(batch, "current_visit")?;
+        let mut names = rows.iter().map(|row| row.protocol);
+        if let Some(lost) = names.find(|name| catalogue.protocol(name).is_none()) {
+            return Err(Failure::new(
+                Kind::Protocol,
+                format!("the store has visits under the protocol {lost:?}, which is not in the catalogue"),
+            )
+            .at(format!("the catalogue has {}", catalogue.ids()))
+            .mend("put its file back into the workspace's folder protocols"));
+        }
+    }
+    Ok(())
+}
+
+/// The table `visit_threshold`: `current_visit` with the threshold of each field; and how many visits have none.
+pub(crate) async fn thresholds(
+    engine: Engine<'_>,
+    catalogue: &Catalogue,
+) -> Result<(Parts, u64), Failure> {
+    let failed = |error: DataFusionError| {
+        Failure::new(
+            Kind::Protocol,
+            format!("cannot compute the thresholds: {error}"),
+        )
+        .mend("check the expressions of the protocols against the canonical columns")
+    };
+    let query = visit_threshold_sql(catalogue.protocols());
+    let frame = engine.session().sql(&query).await.map_err(failed)?;
+    let schema = Arc::new(frame.schema().as_arrow().clone());
+    let mut parts = engine.parts(&query, frame, failed).await?;
+    if parts.iter().all(Vec::is_empty) {
+        parts = vec![vec![RecordBatch::new_empty(schema)]];
+    }
+    let without = parts.iter().flatten().map(without_threshold).sum();
+    Ok((parts, without))
+}
+
+/// Rows whose threshold is null or not above 0.
+fn without_threshold(batch: &RecordBatch) -> u64 {
+    let thresholds = batch
+        .column_by_name("threshold")
+        .expect("the statement that was run names this column")
+        .as_primitive::<Float64Type>();
+    let above = thresholds
+        .iter()
+        .flatten()
+        .filter(|threshold| *threshold > 0.0);
+    (batch.num_rows() - above.count()) as u64
+}
+
+/// A table of these columns, each of which may hold nulls.
+pub(crate) fn table_of(columns: Vec<(&str, ArrayRef)>) -> Result<RecordBatch, Failure> {
+    let columns = columns.into_iter().map(|(name, array)| (name, array, true));
+    RecordBatch::try_from_iter_with_nullable(columns)
+        .map_err(|error| Failure::new(Kind::Stage, error.to_string()))
+}
+
+/// Registers a table in memory.
+pub fn register(
+    session: &SessionContext,
+    name: &str,
+    schema: SchemaRef,
+    partitions: Vec<Vec<RecordBatch>>,
+) -> Result<(), Failure> {
+    let refused = |error: DataFusionError| {
+        Failure::new(
+            Kind::Stage,
+            format!("cannot keep the table {name}: {error}"),
+        )
+    };
+    let table = MemTable::try_new(schema, partitions).map_err(refused)?;
+    session
+        .register_table(name, Arc::new(table))
+        .map_err(refused)?;
+    Ok(())
+}
