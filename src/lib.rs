@@ -1,22 +1,46 @@
 //! From field scouts' visit records to a weekly regional pest alert.
 //!
-//! The way of the data has one direction, and each folder is a step of it:
+//! The data goes one way:
 //!
 //! ```text
-//! submissions → intake/ → store/ → rollup/ (pipeline/stages/*.sql) → publish/ → files for people
+//! submissions → intake/ → store/ → rollup/ (pipeline/stages/*.sql) → disclosure/ → features → files for people
 //! ```
 //!
-//! 1. [`intake`] reads a submission, judges each record (schema, trade rules, county), decides whether it
-//!    is new, a duplicate or a conflict, and hands it on as accepted, duplicate or held.
-//! 2. [`store`] keeps it: Delta tables of Parquet files. A submission counts once its receipt is
-//!    committed, and every write is on the disk before the next step.
-//! 3. [`rollup`] runs the SQL stages over a fixed version of the store, to field-weeks and county-weeks.
-//! 4. [`publish`] turns these tables into files. It computes nothing but presentation.
+//! # The engine
 //!
-//! Three modules are what the steps know: [`visit`] is the record, pure; [`protocol`] says what a count
-//! means; [`region`] says where. Two modules compute and know nothing else of ours: [`statistics`] says how
-//! sure a figure is, [`heat`] when a crop is at its treatment stage. [`cli`] is the door, [`workspace`] knows where files lie, [`failure`] is
-//! what stops a run, [`plain_file`] reads what a person named, and [`sample`] invents data for the demo, the tests and the benchmarks.
+//! These modules know no command, no workspace and no page.
+//!
+//! - [`visit`] is the record of a visit and its rules; [`protocol`] says what a count means, [`region`] where it was
+//!   made, [`heat`] when the crop reaches its treatment stage.
+//! - [`intake`] reads a submission and judges each record.
+//! - [`store`] keeps the records: Delta tables of Parquet files. A submission counts once its receipt is committed.
+//! - [`rollup`] runs the SQL stages over one version of the store, to field-weeks and county-weeks.
+//! - [`disclosure`] decides which figures are public; [`statistics`] says how sure a figure is.
+//! - [`failure`] is the error that stops a run; [`plain_file`] reads a file that a person named.
+//!
+//! # The features
+//!
+//! A feature is a folder: its application code, its pages and its files. It takes plain options and returns what it
+//! did; it knows no flag and asks no clock. It may import the engine and the features of the levels above it in this
+//! table, never one of its own level:
+//!
+//! | level | folder | job |
+//! |--|--|--|
+//! | 0 | [`shared`] | files, tables, numbers, days, names, pieces of pages and maps |
+//! | 1 | [`workspace`] | the folder of an office: its settings, and what it opens |
+//! | 2 | [`figures`] | a workspace rolled up, with the public rows, as tables and maps |
+//! | 2 | [`load`] | submissions into the store, with an account of each |
+//! | 2 | [`held`] | records that could not be accepted, on their way back to their senders |
+//! | 2 | [`count_sheet`] | sheets for scouts to fill |
+//! | 2 | [`gate`] | the last check of finished files before they are public |
+//! | 2 | [`protocols`] | the catalogue for its readers |
+//! | 3 | [`seasons`] | seasons compared, and their trends |
+//! | 3 | [`plan`] | how many sites a field needs, and how far in from its edge to look |
+//! | 3 | [`scenario`] | what would follow under other economics; private |
+//! | 4 | [`alert`] | the bulletin of a week: built, issued, corrected, withdrawn, published |
+//! | 5 | [`export`] | packages for researchers |
+//! | 6 | [`demo`] | an invented region, played from its submissions to its alert |
+//! | 7 | [`cli`] | one file a command: flags → options → one call → print |
 
 pub mod alert;
 pub mod cli;

@@ -5,7 +5,6 @@
 //! `wording.rs`, what the map shows in `county_map.rs`, what stands in the table in `county_table.rs`.
 
 use askama::Template;
-use sha2::Digest;
 
 use super::changes::{PlaceChange, changes};
 use super::county_map::{CountyMap, MapTitle, draw_county_map};
