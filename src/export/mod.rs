@@ -3,9 +3,9 @@
 
 pub mod gate;
 mod grid_groups;
-pub mod grid_rows;
-pub mod make;
+pub(crate) mod grid_rows;
+pub(crate) mod make;
 pub mod package;
 mod rows;
-pub mod take_home;
+pub(crate) mod take_home;
 mod written;

@@ -6,7 +6,7 @@
 
 mod archive;
 mod citation;
-pub mod contents;
+pub(crate) mod contents;
 mod darwin_core;
 mod darwin_measures;
 mod data_package;
