@@ -1,22 +1,45 @@
 //! From field scouts' visit records to a weekly regional pest alert.
 //!
-//! The way of the data has one direction, and each folder is a step of it:
+//! The data goes one way:
 //!
 //! ```text
-//! submissions → intake/ → store/ → rollup/ (pipeline/stages/*.sql) → publish/ → files for people
+//! submissions → intake → store (pipeline/stages/*.sql) → disclosure → features → files for people
 //! ```
 //!
-//! 1. [`intake`] reads a submission, judges each record (schema, trade rules, county), decides whether it
-//!    is new, a duplicate or a conflict, and hands it on as accepted, duplicate or held.
-//! 2. [`store`] keeps it: Delta tables of Parquet files. A submission counts once its receipt is
-//!    committed, and every write is on the disk before the next step.
-//! 3. [`rollup`] runs the SQL stages over a fixed version of the store, to field-weeks and county-weeks.
-//! 4. [`publish`] turns these tables into files. It computes nothing but presentation.
+//! # The crates below
 //!
-//! Three modules are what the steps know: [`visit`] is the record, pure; [`protocol`] says what a count
-//! means; [`region`] says where. Two modules compute and know nothing else of ours: [`statistics`] says how
-//! sure a figure is, [`heat`] when a crop is at its treatment stage. [`cli`] is the door, [`workspace`] knows where files lie, [`failure`] is
-//! what stops a run, [`plain_file`] reads what a person named, and [`sample`] invents data for the demo, the tests and the benchmarks.
+//! They know no command, no workspace and no page; what each may import is in its `Cargo.toml`.
+//!
+//! - [`stats`]: statistics of counts, samples and trends. Knows nothing of ours.
+//! - [`scouting`]: the record of a visit and its rules; protocols, phenology, regions; the error that stops a run.
+//! - [`disclosure`]: which rows of field results may be public.
+//! - [`intake`]: a submission read, cut into records, each judged.
+//! - [`store`]: Delta tables of Parquet files, and the SQL stages over one version of them, to field-weeks, county-weeks
+//!   and public tables. A submission counts once its receipt is committed.
+//!
+//! # The features
+//!
+//! A feature is a folder: its application code, its pages and its files. It takes plain options and returns what it
+//! did; it knows no flag and asks no clock. It may import the crates and the features of the levels above it in this
+//! table, never one of its own level:
+//!
+//! | level | folder | job |
+//! |--|--|--|
+//! | 0 | [`shared`] | files, tables, numbers, days, names, pieces of pages and maps |
+//! | 1 | [`workspace`] | the folder of an office: its settings, and what it opens |
+//! | 2 | [`figures`] | a workspace rolled up, with the public rows, as tables and maps |
+//! | 2 | [`load`] | submissions into the store, with an account of each |
+//! | 2 | [`held`] | records that could not be accepted, on their way back to their senders |
+//! | 2 | [`count_sheet`] | sheets for scouts to fill |
+//! | 2 | [`gate`] | the last check of finished files before they are public |
+//! | 2 | [`protocols`] | the catalogue for its readers |
+//! | 3 | [`seasons`] | seasons compared, and their trends |
+//! | 3 | [`plan`] | how many sites a field needs, and how far in from its edge to look |
+//! | 3 | [`scenario`] | what would follow under other economics; private |
+//! | 4 | [`alert`] | the bulletin of a week: built, issued, corrected, withdrawn, published |
+//! | 5 | [`export`] | packages for researchers |
+//! | 6 | [`demo`] | an invented region, played from its submissions to its alert |
+//! | 7 | [`cli`] | one file a command: flags → options → one call → print |
 
 pub mod alert;
 pub mod cli;
@@ -25,17 +48,15 @@ pub mod demo;
 pub mod export;
 pub mod figures;
 pub mod gate;
-pub mod held;
+pub(crate) mod held;
 pub mod load;
-pub mod plan;
-pub mod protocols;
-pub mod scenario;
+pub(crate) mod plan;
+pub(crate) mod protocols;
+pub(crate) mod scenario;
 pub mod seasons;
 pub mod shared;
-pub mod workspace;
+pub(crate) mod workspace;
 
-pub use disclosure;
-pub use intake;
 pub use scouting::{failure, phenology as heat, plain_file, protocol, region, visit};
 pub use stats as statistics;
-pub use store;
+pub use {disclosure, intake, store};

@@ -11,7 +11,7 @@ use bractline::disclosure::public_row::PublicRow;
 use bractline::disclosure::rule::Level as DisclosureLevel;
 use bractline::disclosure::stage_groups::StageFields;
 use bractline::export::gate::ExportGate;
-use bractline::export::{Level, PackageFile};
+use bractline::export::package::{Level, PackageFile};
 use bractline::gate::judge::{Confidences, Gate};
 use bractline::region::Region;
 use bractline::shared::tables::{ColumnDoc, write_parquet};

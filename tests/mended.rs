@@ -4,7 +4,8 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use bractline::shared::table_files::{TableCell, table_xlsx};
+use bractline::intake::sheet::table::Cell;
+use bractline::shared::table_files::table_xlsx;
 use serde_json::{Value, json};
 
 use crate::held_desk::{export, load, mend, open, shown};
@@ -46,20 +47,20 @@ fn long() -> Vec<u8> {
         .map(str::to_owned)
         .collect();
     let visit = |field: &str, lat: Option<f64>| {
-        let text = |text: &str| TableCell::Text(text.to_owned());
+        let text = |text: &str| Cell::Text(text.to_owned());
         vec![
             text(field),
             text("20.07.2026"),
             text("obs-9007"),
-            TableCell::Number(-100.25),
-            lat.map_or(TableCell::Empty, TableCell::Number),
-            TableCell::Number(40.0),
+            Cell::Number(-100.25),
+            lat.map_or(Cell::Empty, Cell::Number),
+            Cell::Number(40.0),
             text("oil"),
             text("R3"),
-            TableCell::Number(8.0),
-            TableCell::Number(0.16),
-            TableCell::Number(20_000.0),
-            TableCell::Empty,
+            Cell::Number(8.0),
+            Cell::Number(0.16),
+            Cell::Number(20_000.0),
+            Cell::Empty,
         ]
     };
     let mut rows = Vec::new();
@@ -67,16 +68,14 @@ fn long() -> Vec<u8> {
         let mut first = visit(field, lat);
         for head in 1..=4 {
             for bract in 1..=6 {
-                let mut row = std::mem::replace(&mut first, vec![TableCell::Empty; 12]);
+                let mut row = std::mem::replace(&mut first, vec![Cell::Empty; 12]);
                 let site = f64::from((head + 1) / 2);
-                row.extend([TableCell::Number(site), TableCell::Text("N".to_owned())]);
-                row.extend(
-                    [f64::from((head + 1) % 2 + 1), f64::from(bract)].map(TableCell::Number),
-                );
+                row.extend([Cell::Number(site), Cell::Text("N".to_owned())]);
+                row.extend([f64::from((head + 1) % 2 + 1), f64::from(bract)].map(Cell::Number));
                 row.push(match (wrong, head, bract) {
-                    ("", _, _) => TableCell::Number(f64::from((head * bract) % 5)),
-                    (wrong, 3, 4) => TableCell::Text(wrong.to_owned()),
-                    _ => TableCell::Number(f64::from((head + bract) % 4)),
+                    ("", _, _) => Cell::Number(f64::from((head * bract) % 5)),
+                    (wrong, 3, 4) => Cell::Text(wrong.to_owned()),
+                    _ => Cell::Number(f64::from((head + bract) % 4)),
                 });
                 rows.push(row);
             }

@@ -7,8 +7,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
-use bractline::held::table_cells::plain_table;
-use bractline::shared::table_files::{TableCell, table_csv, table_xlsx};
+use bractline::intake::mapping::{plain_header, plain_rows};
+use bractline::intake::sheet::table::Cell;
+use bractline::shared::table_files::{table_csv, table_xlsx};
+use bractline::visit::heads::Heads;
 use bractline::visit::record::{
     AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,
     TreatmentCost, Visit, WeightUnit,
@@ -34,6 +36,19 @@ const PROTOCOLS: [(&str, &str); 3] = [
     ("test-traps", "traps"),
 ];
 const FORMS: [&str; 4] = ["csv", "xlsx", "parquet", "ndjson"];
+
+/// Visits in the plain layout, header and rows: what `load` takes back without a mapping.
+fn plain_table(visits: &[Visit]) -> (Vec<String>, Vec<Vec<Cell>>) {
+    let sites = visits.iter().flat_map(|visit| &visit.sites);
+    let heads = sites.flat_map(|site| site.heads.iter().flat_map(Heads::iter));
+    let header = plain_header(heads.map(<[Count]>::len).max().unwrap_or(0));
+    let rows = visits.iter().flat_map(plain_rows).map(|mut cells| {
+        cells.resize(header.len(), Cell::Empty);
+        cells
+    });
+    let rows = rows.collect();
+    (header, rows)
+}
 
 // --- Visits that the workspace accepts -----------------------------------------------------------
 
@@ -465,7 +480,7 @@ fn no_text_of_a_plain_table_is_a_formula() {
         visit.observer_id = text.to_owned();
         let (_, rows) = plain_table(std::slice::from_ref(&visit));
         for cell in rows.iter().flatten() {
-            if let TableCell::Text(text) = cell {
+            if let Cell::Text(text) = cell {
                 let starts = ['=', '+', '-', '@', '\t', '\r', '\n', '\u{ff1d}'];
                 assert!(!text.starts_with(starts), "{text:?}");
             }

@@ -1,5 +1,7 @@
 //! A bulletin as a draft: built from the newest figures, written to the workspace, entered nowhere.
 
+use std::path::{Path, PathBuf};
+
 use super::build::build;
 use super::chosen::{chosen_protocol, publishing};
 use super::inputs::Inputs;
@@ -19,7 +21,6 @@ use crate::store::public::public_rows::Publishing;
 use crate::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_snapshot, open_store};
-use std::path::{Path, PathBuf};
 
 /// A draft that was written just now.
 pub(crate) struct Drafted {

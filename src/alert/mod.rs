@@ -1,13 +1,13 @@
 //! The weekly alert: the bulletin of one week and protocol, its page and text, its issue, and its way to readers.
 
-pub mod build;
+pub(crate) mod build;
 pub mod bulletin;
-pub mod chosen;
-pub mod draft;
-pub mod inputs;
-pub mod issue;
+pub(crate) mod chosen;
+pub(crate) mod draft;
+pub(crate) mod inputs;
+pub(crate) mod issue;
 pub mod note;
 pub mod page;
-pub mod protocol_facts;
-pub mod publish;
-pub mod week_pages;
+pub(crate) mod protocol_facts;
+pub(crate) mod publish;
+pub(crate) mod week_pages;

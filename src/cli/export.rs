@@ -6,11 +6,12 @@
 use std::path::PathBuf;
 
 use clap::ValueEnum;
+use clap::builder::PossibleValue;
 use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
-use crate::export::Level;
 use crate::export::make::WantedPackage;
+use crate::export::package::Level;
 use crate::failure::Failure;
 use crate::workspace::Workspace;
 
@@ -26,7 +27,7 @@ pub struct Export {
 
     /// How much of a field it tells
     #[arg(long, value_enum, default_value = "public")]
-    level: LevelArgument,
+    level: Level,
 
     /// Say that the package is private: levels grid and full need it
     #[arg(long)]
@@ -49,24 +50,18 @@ pub struct Export {
     format: Format,
 }
 
-/// How much of a field a package tells.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum LevelArgument {
-    /// Nothing; publishes the rows of its weeks.
-    Public,
-    /// What was found, without what leads back to a field; private.
-    Grid,
-    /// Everything; private.
-    Full,
-}
+impl ValueEnum for Level {
+    fn value_variants<'a>() -> &'a [Level] {
+        &[Level::Public, Level::Grid, Level::Full]
+    }
 
-impl LevelArgument {
-    fn level(self) -> Level {
-        match self {
-            LevelArgument::Public => Level::Public,
-            LevelArgument::Grid => Level::Grid,
-            LevelArgument::Full => Level::Full,
-        }
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        let help = match self {
+            Level::Public => "Nothing; publishes the rows of its weeks",
+            Level::Grid => "What was found, without what leads back to a field; private",
+            Level::Full => "Everything; private",
+        };
+        Some(PossibleValue::new(self.word()).help(help))
     }
 }
 
@@ -74,7 +69,7 @@ impl Export {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let wanted = WantedPackage {
             out: self.out,
-            level: self.level.level(),
+            level: self.level,
             private: self.private,
             as_issued: self.as_issued,
             store_version: self.store_version,

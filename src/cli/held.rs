@@ -2,18 +2,17 @@
 
 use std::path::PathBuf;
 
-use jiff::Timestamp;
+use clap::ValueEnum;
+use clap::builder::PossibleValue;
 
 use super::format::{Format, Outcome};
+use super::held_drop::HeldDrop;
 use crate::failure::Failure;
-use crate::held::desk::{dropped_text, records_text, send_back};
+use crate::held::desk::{records_text, send_back};
 use crate::held::groups::{Grouped, grouped_text};
-use crate::held::returned::ReturnForm;
+use crate::held::record::ReturnForm;
 use crate::shared::report;
-use crate::store::delta::tables::Store;
-use crate::store::ledger::drop::{Which, drop_held};
 use crate::store::ledger::held::{open_entries, open_records};
-use crate::visit::held_id::HeldId;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 
@@ -42,65 +41,27 @@ pub enum Held {
         out: PathBuf,
         /// The form in which records go back
         #[arg(long, value_enum, default_value = "xlsx")]
-        format: Return,
+        format: ReturnForm,
     },
     /// Close held records that are not wanted, saying why
     #[command(
         after_help = "Examples:\n  bractline held drop --reason \"sent by mistake\" --id 3fa94c0d11e27b58-12\n  bractline held drop --reason \"test of the app\" --file test.ndjson --by \"county office\"\n\nNothing is deleted: the record stays in the table held, with who, when and why in held_closed."
     )]
-    Drop(Drop),
+    Drop(HeldDrop),
 }
 
-/// How records go back to their senders.
-#[derive(Debug, Clone, Copy, clap::ValueEnum)]
-pub enum Return {
-    /// A spreadsheet a sender.
-    Xlsx,
-    /// A table of text a sender.
-    Csv,
-    /// A file a sender, one record a line.
-    Ndjson,
-}
+impl ValueEnum for ReturnForm {
+    fn value_variants<'a>() -> &'a [ReturnForm] {
+        &[ReturnForm::Xlsx, ReturnForm::Csv, ReturnForm::Ndjson]
+    }
 
-#[derive(Debug, clap::Args)]
-pub struct Drop {
-    /// Why
-    #[arg(long, value_name = "TEXT", value_parser = said)]
-    reason: String,
-
-    /// Who decides; the name of the system's user if it is left out
-    #[arg(long, value_name = "WHO", value_parser = said)]
-    by: Option<String>,
-
-    #[command(flatten)]
-    which: Chosen,
-
-    /// How to report
-    #[arg(long, value_enum, default_value = "text")]
-    format: Format,
-}
-
-#[derive(Debug, clap::Args)]
-#[group(required = true, multiple = false)]
-struct Chosen {
-    /// These records, by their ids (`held list --all`)
-    #[arg(long = "id", value_name = "HELD_ID", num_args = 1..)]
-    ids: Vec<HeldId>,
-
-    /// Every held record that came in files of this name
-    #[arg(long, value_name = "NAME")]
-    file: Option<String>,
-
-    /// Every held record that goes back to this sender (`held list`)
-    #[arg(long, value_name = "ID")]
-    sender: Option<String>,
-}
-
-/// A text that says something.
-fn said(text: &str) -> Result<String, String> {
-    match text.trim() {
-        "" => Err("it must say something".to_owned()),
-        text => Ok(text.to_owned()),
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        let (name, help) = match self {
+            ReturnForm::Xlsx => ("xlsx", "A spreadsheet a sender"),
+            ReturnForm::Csv => ("csv", "A table of text a sender"),
+            ReturnForm::Ndjson => ("ndjson", "A file a sender, one record a line"),
+        };
+        Some(PossibleValue::new(name).help(help))
     }
 }
 
@@ -117,38 +78,10 @@ impl Held {
                 format.say(&grouped, || grouped_text(&grouped))
             }
             Held::Export { out, format } => {
-                let form = match format {
-                    Return::Xlsx => ReturnForm::Xlsx,
-                    Return::Csv => ReturnForm::Csv,
-                    Return::Ndjson => ReturnForm::Ndjson,
-                };
-                report::say(&send_back(workspace, &out, form).await?)?;
+                report::say(&send_back(workspace, &out, format).await?)?;
                 Ok(Outcome::Done)
             }
             Held::Drop(drop) => drop.run(&store).await,
         }
     }
-}
-
-impl Drop {
-    async fn run(self, store: &Store) -> Result<Outcome, Failure> {
-        let which = match (self.which.file, self.which.sender) {
-            (Some(name), _) => Which::File(name),
-            (None, Some(sender)) => Which::Sender(sender),
-            (None, None) => Which::Ids(self.which.ids),
-        };
-        let who = self.by.unwrap_or_else(system_user);
-        let dropped = drop_held(store, &which, &self.reason, &who, Timestamp::now()).await?;
-        self.format
-            .say(&dropped, || dropped_text(&dropped, &who, &self.reason))
-    }
-}
-
-/// The name under which the system knows the user.
-fn system_user() -> String {
-    ["USER", "LOGNAME", "USERNAME"]
-        .iter()
-        .filter_map(|name| std::env::var(name).ok())
-        .find(|name| !name.trim().is_empty())
-        .unwrap_or_else(|| "not stated".to_owned())
 }

@@ -9,8 +9,10 @@ mod demo;
 mod export;
 mod format;
 mod held;
+mod held_drop;
 mod init;
 mod load;
+mod panics;
 mod plan;
 mod plan_edge;
 mod plan_options;
@@ -81,7 +83,7 @@ const STACK_BYTES: usize = 8 << 20;
 
 /// Runs the program: arguments → command → exit code.
 pub fn run() -> ExitCode {
-    pass_over_a_panic_that_is_no_news();
+    panics::report_those_that_are_news();
     let arguments = Arguments::parse();
     log_to_stderr(arguments.verbose);
     let outcome = tokio::runtime::Builder::new_multi_thread()
@@ -93,33 +95,12 @@ pub fn run() -> ExitCode {
     match outcome {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
         Ok(Outcome::DoneWithHeld) => ExitCode::from(3),
-        Err(failure) if crate::shared::report::is_closed_pipe(&failure) => ExitCode::SUCCESS,
+        Err(failure) if failure.kind() == Kind::ClosedPipe => ExitCode::SUCCESS,
         Err(failure) => {
             eprintln!("{failure}");
             ExitCode::FAILURE
         }
     }
-}
-
-/// Panics of libraries that are reported in words elsewhere, and would only frighten here.
-///
-/// A writer whose file could not be ended is told to stop, and panics because it has stopped already (`object_store` 0.13,
-/// `BufWriter::abort`). deltalake catches that, and the error itself is told: a full disk is no fault of the program.
-/// A query can overflow what the engine counts with (`string_agg` of 2 GiB); `sql` says so, whatever thread it met.
-fn pass_over_a_panic_that_is_no_news() {
-    let tell = std::panic::take_hook();
-    std::panic::set_hook(Box::new(move |panic| {
-        let place = panic.location().map_or("", |place| place.file());
-        let stopped = place.contains("object_store")
-            && place.ends_with("buffered.rs")
-            && panic.payload_as_str() == Some("Already shut down");
-        let of_a_query = std::thread::current().name() == Some(crate::figures::sql::THREAD_NAME);
-        if of_a_query {
-            tracing::info!("a query panicked: {panic}");
-        } else if !stopped {
-            tell(panic);
-        }
-    }));
 }
 
 async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {

@@ -1,5 +1,8 @@
 //! `bractline sql`: a query over the kept tables and the roll-up tables, and nothing else.
 
+use clap::ValueEnum;
+use clap::builder::PossibleValue;
+
 use super::format::Outcome;
 use crate::failure::Failure;
 use crate::figures::sql::{AnswerForm, Question, answer};
@@ -26,18 +29,22 @@ pub struct Sql {
 
     /// How to write the answer
     #[arg(long, value_enum, default_value = "text")]
-    format: SqlFormat,
+    format: AnswerForm,
 }
 
-/// How an answer is written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum SqlFormat {
-    /// A table for people.
-    Text,
-    /// A JSON array of objects.
-    Json,
-    /// CSV with a line of names, each text as it is stored.
-    Csv,
+impl ValueEnum for AnswerForm {
+    fn value_variants<'a>() -> &'a [AnswerForm] {
+        &[AnswerForm::Text, AnswerForm::Json, AnswerForm::Csv]
+    }
+
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        let (name, help) = match self {
+            AnswerForm::Text => ("text", "A table for people"),
+            AnswerForm::Json => ("json", "A JSON array of objects"),
+            AnswerForm::Csv => ("csv", "CSV with a line of names, each text as it is stored"),
+        };
+        Some(PossibleValue::new(name).help(help))
+    }
 }
 
 impl Sql {
@@ -46,11 +53,7 @@ impl Sql {
             query: self.query,
             memory_mb: self.memory_mb,
             seconds: self.seconds,
-            form: match self.format {
-                SqlFormat::Text => AnswerForm::Text,
-                SqlFormat::Json => AnswerForm::Json,
-                SqlFormat::Csv => AnswerForm::Csv,
-            },
+            form: self.format,
         };
         report::say(&answer(workspace, &asked).await?)?;
         Ok(Outcome::Done)

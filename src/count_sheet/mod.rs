@@ -1,7 +1,7 @@
 //! Count sheets for scouts: a workbook that `load` takes back, and a page to print.
 
-pub mod entries;
+pub(crate) mod entries;
 pub mod page;
 pub mod words;
 pub mod workbook;
-pub mod write;
+pub(crate) mod write;

@@ -1,7 +1,7 @@
 //! What a count sheet tells the scout, in plain words, for the workbook and the printed page alike.
 //!
 //! It takes every fact from the protocol and from `cautions.rs` and adds none of its own; how it looks is
-//! decided in `count_sheet.rs` and `count_sheet_page.rs`.
+//! decided in `workbook.rs` and `page.rs`.
 
 use jiff::civil::Date;
 

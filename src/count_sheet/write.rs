@@ -1,5 +1,9 @@
 //! The files of a count sheet, for one season.
 
+use std::path::PathBuf;
+
+use jiff::civil::Date;
+
 use crate::count_sheet::page::count_sheet_page;
 use crate::count_sheet::words::SheetOptions;
 use crate::count_sheet::workbook::count_sheet_xlsx;
@@ -9,8 +13,6 @@ use crate::shared::files::write_folder;
 use crate::visit::rules::SeasonDays;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
-use jiff::civil::Date;
-use std::path::PathBuf;
 
 /// The season that a new workspace has, for sheets made before there is one.
 const SEASON_WITHOUT_WORKSPACE: SeasonDays = SeasonDays {

@@ -11,17 +11,17 @@
 //! what becomes of each record on its way → [`stream`] gives the lines one after the other, in flat
 //! memory → [`files`] sorts them into files as a coordinator would get them.
 
-pub mod broken;
-pub mod calendar;
-pub mod eggs;
-pub mod fields;
-pub mod files;
+pub(crate) mod broken;
+pub(crate) mod calendar;
+pub(crate) mod eggs;
+pub(crate) mod fields;
+pub(crate) mod files;
 pub mod landscape;
-pub mod mess;
-pub mod places;
-pub mod play;
-pub mod season;
-pub mod stream;
+pub(crate) mod mess;
+pub(crate) mod places;
+pub(crate) mod play;
+pub(crate) mod season;
+pub(crate) mod stream;
 
 use std::collections::BTreeMap;
 

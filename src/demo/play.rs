@@ -1,5 +1,9 @@
 //! The demo: an invented workspace, from its submissions to its alert.
 
+use std::path::{Path, PathBuf};
+
+use jiff::Timestamp;
+
 use crate::alert::chosen::{chosen_protocol, publishing};
 use crate::alert::draft::write_draft;
 use crate::alert::issue::issuing::{IssueRequest, NoteChoice, issue};
@@ -18,8 +22,6 @@ use crate::visit::week::IsoWeek;
 use crate::workspace::init::make_workspace;
 use crate::workspace::open::{open_snapshot, open_store};
 use crate::workspace::{RegionSettings, Workspace, own_region};
-use jiff::Timestamp;
-use std::path::{Path, PathBuf};
 
 /// Makes the demo in a folder; what to say of it. `program` is what starts the program.
 ///

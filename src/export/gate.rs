@@ -6,7 +6,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::grid_rows::grid_columns;
-use super::{Level, PackageFile, protocol_columns};
+use super::package::protocol_table::protocol_columns;
+use super::package::{Level, PackageFile};
 use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
 use crate::gate::judge::{Gate, MAP_PROPERTIES, stopped};

@@ -1,15 +1,20 @@
 //! A package of one version of the store: its rows chosen, published where that is asked for, judged and written.
 
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use jiff::Timestamp;
+
+use super::package::contents::{ExportTable, VisitRows, tables_of};
+use super::package::{Facts, HeldBack, Level, Licence, PackageFile, package};
 use super::rows::{unless_too_small, without_withdrawn_rows};
 use super::written::Written;
 use crate::alert::inputs::{Inputs, sha256_of};
 use crate::alert::issue::issuing::{confidences, find, gate, made_by_an_older_program, settle};
 use crate::disclosure::editions::Published;
-use crate::export::contents::{ExportTable, VisitRows, tables_of};
 use crate::export::gate::ExportGate;
 use crate::export::grid_rows::grid_rows;
 use crate::export::take_home::{KEPT_FOR_IT, take_home};
-use crate::export::{Facts, HeldBack, Level, Licence, PackageFile, package};
 use crate::failure::{Failure, Kind};
 use crate::figures::grid_setting::check_grid_not_lowered;
 use crate::figures::rolled_up::Figures;
@@ -23,9 +28,6 @@ use crate::store::public::public_rows::Publishing;
 use crate::store::stages::run::Period;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
-use jiff::Timestamp;
-use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
 
 /// An export that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;

@@ -1,5 +1,7 @@
 //! The files of a roll-up: what is public, and the office's figures in full.
 
+use std::path::Path;
+
 use super::cluster::{ClusterAddress, join};
 use super::dispersion_files::{DispersionFiles, described};
 use super::grid_setting::check_grid_of_store;
@@ -17,7 +19,6 @@ use crate::store::public::public_rows::{CountyOutcome, Publishing, Status, publi
 use crate::store::stages::run::Period;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_snapshot, open_store};
-use std::path::Path;
 
 /// Which figures are written.
 pub(crate) struct WantedFigures<'a> {

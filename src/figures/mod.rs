@@ -1,17 +1,17 @@
 //! The figures of a workspace: its roll-up with the public rows, and the files that they are written to.
 
-pub mod arrivals;
-pub mod cluster;
-pub mod disclosure_table;
+pub(crate) mod arrivals;
+pub(crate) mod cluster;
+pub(crate) mod disclosure_table;
 pub mod dispersion;
-pub mod dispersion_files;
-pub mod dispersion_tables;
-pub mod files;
-pub mod grid_setting;
+pub(crate) mod dispersion_files;
+pub(crate) mod dispersion_tables;
+pub(crate) mod files;
+pub(crate) mod grid_setting;
 pub mod map;
-pub mod place;
-pub mod rolled_up;
-pub mod setting;
-pub mod sql;
-pub mod week_heat;
-pub mod written;
+pub(crate) mod place;
+pub(crate) mod rolled_up;
+pub(crate) mod setting;
+pub(crate) mod sql;
+pub(crate) mod week_heat;
+pub(crate) mod written;

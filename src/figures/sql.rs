@@ -3,6 +3,9 @@
 //! The query runs on threads of its own, so that one that does not end, or that takes more memory than the
 //! engine accounts for, is left behind when the program ends.
 
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
+use std::time::{Duration, Instant};
+
 use crate::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
 use crate::shared::report;
@@ -14,8 +17,6 @@ use crate::store::stages::files::public_stages;
 use crate::store::stages::run::{FINISHED, StageTable};
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_store, workers};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
-use std::time::{Duration, Instant};
 
 /// How often it is looked whether a query has had enough.
 const LOOK_EVERY: Duration = Duration::from_millis(20);

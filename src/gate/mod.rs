@@ -1,12 +1,12 @@
 //! The last check before publication: finished files against a list of public names and against what was given in
 //! confidence. It judges bytes and trusts no one who made them.
 
-pub mod folding;
+pub(crate) mod folding;
 pub mod judge;
-pub mod name_kinds;
-pub mod names;
-pub mod parquet_files;
-pub mod points;
-pub mod sums;
-pub mod tables;
-pub mod views;
+pub(crate) mod name_kinds;
+pub(crate) mod names;
+pub(crate) mod parquet_files;
+pub(crate) mod points;
+pub(crate) mod sums;
+pub(crate) mod tables;
+pub(crate) mod views;

@@ -10,56 +10,22 @@ use super::plain_columns::{
     CATCH, COUNT, FIRST_BRACT, LAT, LON, NIGHTS, SIDE, SITE, SITE_LAT, SITE_LON, UNIT,
     VISIT_COLUMNS, expected_in, for_the_sender,
 };
+use super::record::{ReturnedMend, ReturnedRow, ReturnedRows};
 use super::row_text::{in_lines, place_of};
 use crate::intake::corrections::kept_rows::{ReadOfRows, read_kept, with_unread};
 use crate::intake::mapping::made_id::COUNT_SHEET_ID;
 use crate::intake::mapping::{cell_of_sent, marked, plain_header};
 use crate::intake::sheet::table::Cell;
+use crate::shared::table_files::fits;
 use crate::visit::finding::Finding;
 use crate::visit::words::{in_words, starts_formula};
 
 /// Counts that a head has columns for where no head says how many it has.
 const BRACTS_USUAL: usize = 6;
 
-/// A held record in the plain layout.
-#[derive(Debug)]
-pub struct MendableRecord {
-    /// Where its rows stood: `Visits, rows 5 to 9`.
-    pub place: String,
-    /// Its rows as sent, a line each.
-    pub as_sent: String,
-    /// How its identity is made, if its sheet has none: it comes back with the rows.
-    pub id_recipe: Option<String>,
-    /// The columns.
-    pub header: Vec<String>,
-    /// The rows, at least one.
-    pub rows: Vec<MendableRow>,
-    /// The same as a record in JSON, each cell that could not be read at the place of its member.
-    pub record: Value,
-}
-
-/// A row of it.
-#[derive(Debug)]
-pub struct MendableRow {
-    /// Its cells, as many as there are columns.
-    pub cells: Vec<Cell>,
-    /// What is to be mended in it.
-    pub to_mend: Vec<ToMend>,
-}
-
-/// One thing to be mended.
-#[derive(Debug)]
-pub struct ToMend {
-    /// Places of the columns where; none if no cell of the layout is it.
-    pub columns: Vec<usize>,
-    /// Where it stood and what is wrong, in words.
-    pub wrong: String,
-    /// What would be right.
-    pub right: String,
-}
-
-/// Lays out a held record; `None` if it did not come as rows, or nothing of it could be read.
-pub fn mendable_record(record: &str, findings: &[Finding]) -> Option<MendableRecord> {
+/// A held record in columns; `None` if it did not come as rows, nothing of it could be read, or a cell of a workbook
+/// cannot hold its part.
+pub fn in_columns(record: &str, findings: &[Finding]) -> Option<ReturnedRows> {
     let (sent, read) = read_kept(record)?;
     read.visit.as_object()?;
     let mut layout = Layout::of(&read);
@@ -67,7 +33,11 @@ pub fn mendable_record(record: &str, findings: &[Finding]) -> Option<MendableRec
         layout.take(finding);
     }
     layout.ask_for_what_is_missing();
-    Some(MendableRecord {
+    let cells = layout.rows.iter().flat_map(|row| &row.cells);
+    if !cells.into_iter().all(fits) {
+        return None;
+    }
+    Some(ReturnedRows {
         place: place_of(&sent),
         as_sent: in_lines(&sent),
         header: layout.header,
@@ -81,7 +51,7 @@ pub fn mendable_record(record: &str, findings: &[Finding]) -> Option<MendableRec
 struct Layout<'a> {
     read: &'a ReadOfRows,
     header: Vec<String>,
-    rows: Vec<MendableRow>,
+    rows: Vec<ReturnedRow>,
     /// The JSON Pointer of the site and the unit of each row.
     pointers: Vec<(String, String)>,
 }
@@ -112,7 +82,7 @@ impl<'a> Layout<'a> {
 
     fn add_row(&mut self, site: String, unit: String) -> &mut Vec<Cell> {
         self.pointers.push((site, unit));
-        self.rows.push(MendableRow {
+        self.rows.push(ReturnedRow {
             cells: vec![Cell::Empty; self.header.len()],
             to_mend: Vec::new(),
         });
@@ -208,7 +178,7 @@ impl<'a> Layout<'a> {
             (false, [column]) => expected_in(*column).unwrap_or(right),
             _ => right,
         };
-        self.rows[row].to_mend.push(ToMend {
+        self.rows[row].to_mend.push(ReturnedMend {
             columns,
             wrong: words.wrong,
             right: right.to_owned(),
@@ -292,7 +262,7 @@ impl<'a> Layout<'a> {
             let blank = row.cells[column] == Cell::Empty;
             let asked = !named && !by_us.contains(&name) && may_not_be_blank(column, &row.cells);
             if let (Some(expected), true, true) = (expected, blank, asked) {
-                row.to_mend.push(ToMend {
+                row.to_mend.push(ReturnedMend {
                     columns: vec![column],
                     wrong: format!("{name}: nothing could be read"),
                     right: expected.to_owned(),
@@ -347,10 +317,10 @@ mod tests {
 
     use super::*;
 
-    fn held(read: Value, findings: &[Finding]) -> MendableRecord {
+    fn held(read: Value, findings: &[Finding]) -> ReturnedRows {
         let record = json!({"sheet": "Visits", "header": ["Field", null],
             "rows": [{"row": 5, "cells": ["F-1", {"date": "2026-07-21"}, null]}], "read": read});
-        mendable_record(&record.to_string(), findings).expect("rows")
+        in_columns(&record.to_string(), findings).expect("rows")
     }
 
     #[test]
@@ -397,7 +367,7 @@ mod tests {
         let named = |row: usize| -> Vec<Vec<&str>> {
             let to_mend = record.rows[row].to_mend.iter();
             let names =
-                |mend: &ToMend| mend.columns.iter().map(|at| &*record.header[*at]).collect();
+                |mend: &ReturnedMend| mend.columns.iter().map(|at| &*record.header[*at]).collect();
             to_mend.map(names).collect()
         };
         assert_eq!(named(1), [["count_2"]]);
@@ -451,6 +421,6 @@ mod tests {
         let record = held(read, &[finding]);
         assert_eq!(record.rows.len(), 1);
         assert_eq!(record.rows[0].to_mend[0].columns, [SITE, UNIT]);
-        assert!(mendable_record("{\"visit_id\":\"a\"}", &[]).is_none());
+        assert!(in_columns("{\"visit_id\":\"a\"}", &[]).is_none());
     }
 }

@@ -1,26 +1,24 @@
 //! The records that are held: as lines of a list, and as files that go back to their senders.
 
-use super::table_cells::table_cell;
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use super::correction_sheet::in_columns;
+use super::record::{ReturnForm, ReturnedRecord};
+use super::returned::files_of_sender;
 use crate::failure::{Failure, Kind};
-use crate::held::correction_sheet::{MendableRow, mendable_record};
-use crate::held::returned::{
-    ReturnForm, ReturnedMend, ReturnedRecord, ReturnedRow, ReturnedRows, files_of_sender,
-};
 use crate::shared::files::write_private_folder;
 use crate::shared::report::counted;
-use crate::shared::table_files::TableCell;
 use crate::store::ledger::held::{HeldEntry, HeldRecord, Sender, open_records};
-use crate::visit::finding::Finding;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
-use std::path::Path;
 
 /// `2 records are held`.
 pub(crate) fn are_held(records: usize) -> String {
     counted(records as u64, "record is held", "records are held")
 }
 
-pub(crate) fn entry_text(entry: &HeldEntry) -> String {
+fn entry_text(entry: &HeldEntry) -> String {
     format!(
         "{} {} line {} ({}, {})",
         entry.held_id,
@@ -96,8 +94,8 @@ pub(crate) fn dropped_text(dropped: &[HeldEntry], who: &str, reason: &str) -> St
 }
 
 /// Senders in the order of their names, their records in the order of arrival.
-pub(crate) fn by_sender(records: Vec<HeldRecord>) -> Vec<(Sender, Vec<ReturnedRecord>)> {
-    let mut senders: std::collections::BTreeMap<Sender, Vec<ReturnedRecord>> = Default::default();
+fn by_sender(records: Vec<HeldRecord>) -> Vec<(Sender, Vec<ReturnedRecord>)> {
+    let mut senders: BTreeMap<Sender, Vec<ReturnedRecord>> = Default::default();
     for HeldRecord { entry, record } in records {
         senders
             .entry(entry.sender())
@@ -107,38 +105,10 @@ pub(crate) fn by_sender(records: Vec<HeldRecord>) -> Vec<(Sender, Vec<ReturnedRe
                 file_name: entry.file_name,
                 line: entry.line,
                 visit_id: entry.visit_id,
-                rows: returned_rows(&record, &entry.findings),
+                rows: in_columns(&record, &entry.findings),
                 findings: entry.findings,
                 record,
             });
     }
     senders.into_iter().collect()
-}
-
-/// The record in columns, if it came as rows and each cell can hold its part.
-pub(crate) fn returned_rows(record: &str, findings: &[Finding]) -> Option<ReturnedRows> {
-    let laid_out = mendable_record(record, findings)?;
-    let rows: Vec<ReturnedRow> = laid_out.rows.into_iter().map(returned_row).collect();
-    let cells = rows.iter().flat_map(|row| &row.cells);
-    let fits = cells.into_iter().all(TableCell::fits);
-    fits.then_some(ReturnedRows {
-        place: laid_out.place,
-        as_sent: laid_out.as_sent,
-        id_recipe: laid_out.id_recipe,
-        header: laid_out.header,
-        rows,
-        record: laid_out.record,
-    })
-}
-
-pub(crate) fn returned_row(row: MendableRow) -> ReturnedRow {
-    let to_mend = row.to_mend.into_iter().map(|mend| ReturnedMend {
-        columns: mend.columns,
-        wrong: mend.wrong,
-        right: mend.right,
-    });
-    ReturnedRow {
-        cells: row.cells.into_iter().map(table_cell).collect(),
-        to_mend: to_mend.collect(),
-    }
 }

@@ -2,7 +2,7 @@
 //!
 //! It names no person and blames nobody; it says which records, what is wrong, and how to mend.
 
-use super::returned::{ReturnForm, ReturnedRecord};
+use super::record::{ReturnForm, ReturnedRecord};
 use crate::shared::shown_numbers::count_of;
 use crate::visit::words::on_one_line;
 

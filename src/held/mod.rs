@@ -1,12 +1,12 @@
 //! Held records: listed, and sent back to their senders as spreadsheets and letters.
 
-pub mod correction_sheet;
-pub mod desk;
-pub mod groups;
-pub mod letter;
-pub mod plain_columns;
-pub mod returned;
-pub mod row_text;
-pub mod rows;
-pub mod sheet;
-pub mod table_cells;
+pub(crate) mod correction_sheet;
+pub(crate) mod desk;
+pub(crate) mod groups;
+pub(crate) mod letter;
+pub(crate) mod plain_columns;
+pub(crate) mod record;
+pub(crate) mod returned;
+pub(crate) mod row_text;
+pub(crate) mod rows;
+pub(crate) mod sheet;

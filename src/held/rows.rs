@@ -5,8 +5,9 @@
 
 use rust_xlsxwriter::{Color, Format, Workbook, XlsxError};
 
-use super::returned::{ReturnedRecord, ReturnedRow, ReturnedRows};
-use crate::shared::table_files::{CELL_LENGTH_MAX, TableCell, fits_cell, text_format, write_cells};
+use super::record::{ReturnedRecord, ReturnedRow, ReturnedRows};
+use crate::intake::sheet::table::Cell;
+use crate::shared::table_files::{CELL_LENGTH_MAX, fits_cell, text_format, write_cells};
 use crate::visit::words::{on_one_line, starts_formula};
 
 /// The columns before those of the visit. `load` looks for the first; all of them begin with `held_`.
@@ -55,7 +56,7 @@ fn widest<'a>(records: &[(&ReturnedRecord, &'a ReturnedRows)]) -> &'a [String] {
 }
 
 /// Header and rows of the records that have some, for a text file.
-pub fn table(records: &[ReturnedRecord]) -> (Vec<String>, Vec<Vec<TableCell>>) {
+pub fn table(records: &[ReturnedRecord]) -> (Vec<String>, Vec<Vec<Cell>>) {
     let records = with_rows(records);
     let visit = widest(&records);
     let header = COLUMNS.iter().map(|name| (*name).to_owned());
@@ -63,14 +64,14 @@ pub fn table(records: &[ReturnedRecord]) -> (Vec<String>, Vec<Vec<TableCell>>) {
         rows.rows.iter().enumerate().map(move |(place, row)| {
             let mut cells = held_cells(record, rows, place);
             for cell in &mut cells {
-                if let TableCell::Text(text) = cell
+                if let Cell::Text(text) = cell
                     && starts_formula(text)
                 {
                     text.insert(0, '\'');
                 }
             }
             cells.extend(row.cells.iter().cloned());
-            cells.resize(COLUMNS.len() + visit.len(), TableCell::Empty);
+            cells.resize(COLUMNS.len() + visit.len(), Cell::Empty);
             cells
         })
     });
@@ -118,7 +119,7 @@ pub fn write_sheets(workbook: &mut Workbook, records: &[ReturnedRecord]) -> Resu
                 .enumerate()
                 .filter(|(at, _)| row.is_to_mend(*at))
             {
-                if let TableCell::Number(number) = cell {
+                if let Cell::Number(number) = cell {
                     let at_column = first + column as u16;
                     sheet.write_number_with_format(
                         at,
@@ -188,7 +189,7 @@ fn parts<'a, 'b>(
 }
 
 /// The cells of our own columns in a row of a record.
-fn held_cells(record: &ReturnedRecord, rows: &ReturnedRows, place: usize) -> Vec<TableCell> {
+fn held_cells(record: &ReturnedRecord, rows: &ReturnedRows, place: usize) -> Vec<Cell> {
     let row = &rows.rows[place];
     let once = |text: &str| match place {
         0 => text.to_owned(),
@@ -213,8 +214,8 @@ fn held_cells(record: &ReturnedRecord, rows: &ReturnedRows, place: usize) -> Vec
         once(rows.id_recipe.as_deref().unwrap_or_default()),
     ]
     .map(|text| match text.is_empty() {
-        true => TableCell::Empty,
-        false => TableCell::Text(shortened(text)),
+        true => Cell::Empty,
+        false => Cell::Text(shortened(text)),
     })
     .to_vec()
 }
@@ -245,7 +246,7 @@ pub(super) fn shortened(text: String) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::held::returned::ReturnedMend;
+    use crate::held::record::ReturnedMend;
 
     fn record(bracts: usize) -> ReturnedRecord {
         let header = (1..=bracts).map(|bract| format!("count_{bract}")).collect();
@@ -255,7 +256,7 @@ mod tests {
             right: "a count".to_owned(),
         };
         let row = |to_mend: Vec<ReturnedMend>| ReturnedRow {
-            cells: vec![TableCell::Number(-1.0); bracts],
+            cells: vec![Cell::Number(-1.0); bracts],
             to_mend,
         };
         ReturnedRecord {
@@ -286,12 +287,12 @@ mod tests {
         assert!(rows.iter().all(|row| row.len() == header.len()));
         assert_eq!(
             rows[2][2],
-            TableCell::Text("count_1: a count\ncount_1 to count_6: a count".to_owned())
+            Cell::Text("count_1: a count\ncount_1 to count_6: a count".to_owned())
         );
-        assert_eq!(rows[1][2], TableCell::Empty);
+        assert_eq!(rows[1][2], Cell::Empty);
         assert_eq!(rows[1][0], rows[0][0]);
         let texts = rows.iter().flatten().filter_map(|cell| match cell {
-            TableCell::Text(text) => Some(text),
+            Cell::Text(text) => Some(text),
             _ => None,
         });
         assert!(texts.clone().count() > 4);

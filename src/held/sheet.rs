@@ -7,7 +7,7 @@
 
 use rust_xlsxwriter::{Color, Format, Worksheet, XlsxError};
 
-use super::returned::ReturnedRecord;
+use super::record::ReturnedRecord;
 use super::rows as mend_rows;
 use super::rows::shortened;
 use crate::failure::{Failure, Kind};

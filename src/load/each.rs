@@ -1,5 +1,7 @@
 //! Submissions one after the other, with an account of each.
 
+use jiff::Timestamp;
+
 use super::submissions::{Accounts, Submissions};
 use crate::failure::Failure;
 use crate::intake::judge::judging::Judge;
@@ -8,7 +10,6 @@ use crate::load::loader::Loader;
 use crate::shared::report;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
-use jiff::Timestamp;
 
 /// So many loads that were not put together yet cost a further one 2 s (7 ms each: `benches/RESULTS.md`).
 const LOADS_THAT_SLOW: usize = 300;

@@ -1,9 +1,9 @@
 //! Loading: a submission becomes an account of accepted, duplicate and held records.
 
-pub mod each;
-pub mod history;
+pub(crate) mod each;
+pub(crate) mod history;
 pub mod loader;
-pub mod pass;
-pub mod reports;
-pub mod submissions;
-pub mod usual;
+pub(crate) mod pass;
+pub(crate) mod reports;
+pub(crate) mod submissions;
+pub(crate) mod usual;

@@ -1,20 +1,25 @@
 //! How far into a field, from its edge, pressure is at threshold. For the field's owner.
 
+use std::path::PathBuf;
+
+use arrow::array::{Array, AsArray, RecordBatch};
+use arrow::datatypes::Float64Type;
+use serde::Serialize;
+
 use crate::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
 use crate::plan::strips::{SampledSite, draw_strips};
+use crate::protocol::catalogue::Protocol;
+use crate::protocol::economic_distance::EdgeDecline;
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::files::write_private_folder;
 use crate::shared::tables::csv_of;
 use crate::store::public::public_rows::Publishing;
+use crate::store::rows::visit_sites::VisitSites;
 use crate::visit::week::IsoWeek;
 use crate::visit::words::disarmed;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_snapshot;
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::datatypes::Float64Type;
-use serde::Serialize;
-use std::path::PathBuf;
 
 /// Which field is looked at.
 pub(crate) struct EdgeOptions {
@@ -70,10 +75,80 @@ pub(crate) struct Reached {
 }
 
 impl Reached {
+    /// Draws the strips along the sampled sides of the field, as GeoJSON, and notes their area and what is not known;
+    /// `None` if they cannot be drawn.
+    fn draw(&mut self, visit: &VisitSites) -> Option<Vec<u8>> {
+        let Some(outline) = &visit.outline else {
+            self.notes
+                .push("The record has no outline: strips cannot be drawn.".to_owned());
+            return None;
+        };
+        let sites = visit.sites.iter().zip(&self.sites);
+        let sampled: Vec<SampledSite> = sites
+            .map(|(site, row)| SampledSite {
+                site: site.site,
+                point: site.point,
+                side: site.side.clone(),
+                distance_m: row.economic_distance_m,
+            })
+            .collect();
+        let strips = match draw_strips(outline, &sampled) {
+            Ok(strips) => strips,
+            Err(flaw) => {
+                self.notes.push(format!("No strips: {flaw}."));
+                return None;
+            }
+        };
+        self.area_ha = Some(strips.area_ha);
+        self.outline_area_ha = Some(strips.outline_area_ha);
+        if strips.unsampled_m > 0.5 {
+            let metres = strips.unsampled_m;
+            self.notes.push(format!(
+                "For {metres:.0} m of the edge no site stands: its strip is not known."
+            ));
+        }
+        let without = strips.without_strip.iter();
+        self.notes
+            .extend(without.map(|(site, why)| format!("Site {site} has no strip: {why}.")));
+        let mut map = strips.to_geojson(IN_ONE_SENTENCE);
+        let members = map.foreign_members.get_or_insert_default();
+        members.insert("private".to_owned(), PRIVATE.into());
+        Some(map.to_string().into_bytes())
+    }
+
     /// For people.
     pub(crate) fn text(&self) -> String {
         text(self)
     }
+}
+
+/// How density falls from the edge under a protocol.
+fn decline_of(protocol: &Protocol) -> Result<&EdgeDecline, Failure> {
+    protocol.edge_decline.as_ref().ok_or_else(|| {
+        Failure::new(
+            Kind::Protocol,
+            format!(
+                "{} says nothing of how density falls from the edge",
+                protocol.id
+            ),
+        )
+        .at("--protocol")
+        .mend("a protocol with a table [edge_decline] does; see bractline protocols show bsm-eggs")
+    })
+}
+
+fn site_rows(visit: &VisitSites, threshold: f64, decline: &EdgeDecline) -> Vec<SiteRow> {
+    let rows = visit.sites.iter().map(|site| {
+        let pressure = site.mean / threshold;
+        SiteRow {
+            site: site.site,
+            side: site.side.clone(),
+            mean: site.mean,
+            pressure,
+            economic_distance_m: decline.economic_distance_m(pressure),
+        }
+    });
+    rows.collect()
 }
 
 impl EdgeOptions {
@@ -82,43 +157,22 @@ impl EdgeOptions {
     /// # Errors
     /// A [`Failure`] if the protocol says nothing of edges, or the field has no visit.
     pub(crate) async fn reach(self, workspace: &Workspace) -> Result<Reached, Failure> {
-        let figures = Figures::of(workspace, &Publishing::Nothing).await?;
+        let snapshot = open_snapshot(workspace).await?;
+        let figures = Figures::newest(workspace, &snapshot, None, &Publishing::Nothing).await?;
         let protocol = figures.catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))
                 .at("--protocol")
                 .mend(format!("the catalogue has {}", figures.catalogue.ids()))
         })?;
-        let decline = protocol.edge_decline.as_ref().ok_or_else(|| {
-            Failure::new(
-                Kind::Protocol,
-                format!("{} says nothing of how density falls from the edge", protocol.id),
-            )
-            .at("--protocol")
-            .mend("a protocol with a table [edge_decline] does; see bractline protocols show bsm-eggs")
-        })?;
+        let decline = decline_of(protocol)?;
         let standing = self.standing_visit(&figures.rollup.field_week().batch)?;
-        let snapshot = open_snapshot(workspace).await?;
         let visit = snapshot.visit_sites(&standing.visit_id).await?;
-        let sites: Vec<SiteRow> = visit
-            .sites
-            .iter()
-            .map(|site| {
-                let pressure = site.mean / standing.threshold;
-                SiteRow {
-                    site: site.site,
-                    side: site.side.clone(),
-                    mean: site.mean,
-                    pressure,
-                    economic_distance_m: decline.economic_distance_m(pressure),
-                }
-            })
-            .collect();
         let mut reached = Reached {
+            sites: site_rows(&visit, standing.threshold, decline),
             field_id: self.field.clone(),
             visit_id: standing.visit_id,
             iso_week: standing.iso_week,
             threshold: standing.threshold,
-            sites,
             area_ha: None,
             outline_area_ha: None,
             notes: vec![format!("Decline from the edge: {}", decline.source.trim())],
@@ -131,47 +185,7 @@ impl EdgeOptions {
             "economic_distance.csv",
             csv_of(reached.sites.iter().map(SiteRow::in_table))?,
         )];
-        match &visit.outline {
-            None => reached
-                .notes
-                .push("The record has no outline: strips cannot be drawn.".to_owned()),
-            Some(outline) => {
-                let sampled: Vec<SampledSite> = visit
-                    .sites
-                    .iter()
-                    .zip(&reached.sites)
-                    .map(|(site, row)| SampledSite {
-                        site: site.site,
-                        point: site.point,
-                        side: site.side.clone(),
-                        distance_m: row.economic_distance_m,
-                    })
-                    .collect();
-                match draw_strips(outline, &sampled) {
-                    Err(flaw) => reached.notes.push(format!("No strips: {flaw}.")),
-                    Ok(strips) => {
-                        reached.area_ha = Some(strips.area_ha);
-                        reached.outline_area_ha = Some(strips.outline_area_ha);
-                        if strips.unsampled_m > 0.5 {
-                            let metres = strips.unsampled_m;
-                            let note = format!(
-                                "For {metres:.0} m of the edge no site stands: its strip is not known."
-                            );
-                            reached.notes.push(note);
-                        }
-                        let without = strips.without_strip.iter();
-                        reached.notes.extend(
-                            without.map(|(site, why)| format!("Site {site} has no strip: {why}.")),
-                        );
-                        let mut map = strips.to_geojson(IN_ONE_SENTENCE);
-                        let members = map.foreign_members.get_or_insert_default();
-                        members.insert("private".to_owned(), PRIVATE.into());
-                        let map = map.to_string();
-                        files.push(("strips.geojson", map.into_bytes()));
-                    }
-                }
-            }
-        }
+        files.extend(reached.draw(&visit).map(|map| ("strips.geojson", map)));
         if let Some(folder) = &self.out {
             let written: Vec<(&str, &[u8])> = files
                 .iter()

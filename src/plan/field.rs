@@ -1,5 +1,9 @@
 //! How many sites a field needs for a wanted precision, and when a scout may stop.
 
+use std::path::PathBuf;
+
+use serde::Serialize;
+
 use crate::failure::{Failure, Kind};
 use crate::plan::scatter::GivenScatter;
 use crate::plan::stop_card::{
@@ -13,8 +17,6 @@ use crate::statistics::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_w
 use crate::statistics::stop_lines::Risks;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
-use serde::Serialize;
-use std::path::PathBuf;
 
 const PROGRAM: &str = concat!("bractline ", env!("CARGO_PKG_VERSION"));
 /// More sites than this no scout does in a field. Our choice; it also keeps the simulation short.

@@ -1,8 +1,8 @@
 //! The catalogue of protocols for its readers: listed, shown, and held to its sources.
 
-pub mod check;
-pub mod json;
-pub mod text;
+pub(crate) mod check;
+pub(crate) mod json;
+pub(crate) mod text;
 
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::{Catalogue, Protocol};

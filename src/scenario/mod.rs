@@ -1,4 +1,4 @@
 //! Scenarios: what would follow under other economics. Private, and never an alert.
 
-pub mod page;
-pub mod run;
+pub(crate) mod page;
+pub(crate) mod run;

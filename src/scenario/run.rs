@@ -1,6 +1,10 @@
 //! A roll-up under other economics. It writes private files with names and forms of their own, which no alert takes up
 //! and publishing refuses.
 
+use std::path::{Path, PathBuf};
+
+use serde_json::{Value, json};
+
 use crate::failure::{Failure, Kind};
 use crate::figures::rolled_up::{docs, note_without_threshold};
 use crate::figures::setting::roll_up_setting;
@@ -15,8 +19,6 @@ use crate::store::stages::scenario::Scenario;
 use crate::store::stages::scenario_run::{ScenarioRollup, roll_up_scenario};
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
-use serde_json::{Value, json};
-use std::path::{Path, PathBuf};
 
 /// A scenario that was written just now.
 pub(crate) struct WrittenScenario {

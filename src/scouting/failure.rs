@@ -38,6 +38,8 @@ pub enum Kind {
     Damaged,
     /// A roll-up stage failed or broke its own header.
     Stage,
+    /// Nobody reads the output any more: no fault of anyone.
+    ClosedPipe,
     /// An output would break the rules of confidentiality or could not be made.
     Publish,
 }

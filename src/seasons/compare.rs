@@ -1,5 +1,10 @@
 //! The seasons of a store compared, as tables and as a page.
 
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
 use super::figures::SeasonFigures;
 use crate::disclosure::public_row::PublicRow;
 use crate::failure::Failure;
@@ -17,9 +22,6 @@ use crate::shared::report::counted;
 use crate::shared::tables::{write_csv, write_parquet};
 use crate::statistics::season_trend::SEASONS_LEAST;
 use crate::workspace::Workspace;
-use serde::Serialize;
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
 
 /// The line of a page or a list of columns that rests on rows that are not public.
 const PRIVATE: &str = "Private: rests on rows that are not public yet.";

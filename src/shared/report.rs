@@ -9,8 +9,6 @@ use crate::failure::{Failure, Kind};
 /// Held records and their like that a text report lists before it counts the rest.
 pub const LISTED_MAX: usize = 20;
 
-const CLOSED_PIPE: &str = "the reader of the output went away";
-
 /// Writes text and a line's end to stdout.
 pub fn say(text: &str) -> Result<(), Failure> {
     write_out(|stdout| writeln!(stdout, "{text}"))
@@ -37,17 +35,14 @@ fn write_out(
     write(&mut stdout)
         .and_then(|()| stdout.flush())
         .map_err(|error| match error.kind() {
-            std::io::ErrorKind::BrokenPipe => Failure::new(Kind::Files, CLOSED_PIPE),
+            std::io::ErrorKind::BrokenPipe => {
+                Failure::new(Kind::ClosedPipe, "the reader of the output went away")
+            }
             // Every command speaks when its work is on the disk.
             _ => Failure::new(Kind::Files, format!("cannot write the report: {error}")).mend(
                 "the work itself is done and stays, a load is stored: only its report is missing",
             ),
         })
-}
-
-/// Whether a failure only says that nobody reads the output any more.
-pub fn is_closed_pipe(failure: &Failure) -> bool {
-    *failure == Failure::new(Kind::Files, CLOSED_PIPE)
 }
 
 /// Whether stderr takes colour: a terminal, and `NO_COLOR` is not set.

@@ -6,42 +6,30 @@
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
 
 use crate::failure::{Failure, Kind};
+use crate::intake::sheet::table::Cell;
 
 /// Characters that a cell of a workbook holds, in UTF-16 units (specification of Excel).
 pub const CELL_LENGTH_MAX: usize = 32_767;
 /// Rows of a sheet (specification of Excel).
 const SHEET_ROWS_MAX: usize = 1_048_576;
 
-/// One cell.
-#[derive(Debug, Clone, PartialEq)]
-pub enum TableCell {
-    /// Nothing.
-    Empty,
-    /// A text.
-    Text(String),
-    /// A finite number.
-    Number(f64),
-    /// Yes or no.
-    Truth(bool),
+/// The cell as a text file has it. Numbers are as short as they can be and still the same.
+fn in_text(cell: &Cell) -> String {
+    match cell {
+        Cell::Empty => String::new(),
+        Cell::Text(text) | Cell::Broken(text) => text.clone(),
+        Cell::Number(number) => number.to_string(),
+        Cell::Truth(truth) => truth.to_string(),
+        Cell::Date(date) => date.to_string(),
+        Cell::Moment(moment) => moment.to_string(),
+    }
 }
 
-impl TableCell {
-    /// The cell as a text file has it. Numbers are as short as they can be and still the same.
-    pub fn in_text(&self) -> String {
-        match self {
-            TableCell::Empty => String::new(),
-            TableCell::Text(text) => text.clone(),
-            TableCell::Number(number) => number.to_string(),
-            TableCell::Truth(truth) => truth.to_string(),
-        }
-    }
-
-    /// Whether a cell of a workbook holds it.
-    pub fn fits(&self) -> bool {
-        match self {
-            TableCell::Text(text) => fits_cell(text),
-            _ => true,
-        }
+/// Whether a cell of a workbook holds it.
+pub(crate) fn fits(cell: &Cell) -> bool {
+    match cell {
+        Cell::Text(text) | Cell::Broken(text) => fits_cell(text),
+        _ => true,
     }
 }
 
@@ -57,7 +45,7 @@ pub fn fits_cell(text: &str) -> bool {
 /// If the library cannot write it.
 pub fn table_csv<'a>(
     header: &[String],
-    rows: impl IntoIterator<Item = &'a [TableCell]>,
+    rows: impl IntoIterator<Item = &'a [Cell]>,
 ) -> Result<Vec<u8>, Failure> {
     let write = || -> Result<Vec<u8>, csv::Error> {
         let mut table = csv::WriterBuilder::new()
@@ -65,7 +53,7 @@ pub fn table_csv<'a>(
             .from_writer("\u{feff}".as_bytes().to_vec());
         table.write_record(header)?;
         for row in rows {
-            table.write_record(row.iter().map(TableCell::in_text))?;
+            table.write_record(row.iter().map(in_text))?;
         }
         table
             .into_inner()
@@ -81,7 +69,7 @@ pub fn table_csv<'a>(
 pub fn table_xlsx<'a>(
     sheet_name: &str,
     header: &[String],
-    rows: impl IntoIterator<Item = &'a [TableCell]>,
+    rows: impl IntoIterator<Item = &'a [Cell]>,
 ) -> Result<Vec<u8>, Failure> {
     let text_format = text_format();
     let mut workbook = new_workbook().map_err(|error| unmade(&error))?;
@@ -95,7 +83,7 @@ pub fn table_xlsx<'a>(
             return Err(unmade(&format!("more than {SHEET_ROWS_MAX} rows"))
                 .mend("write CSV or Parquet, or less at a time"));
         }
-        if let Some(column) = cells.iter().position(|cell| !cell.fits()) {
+        if let Some(column) = cells.iter().position(|cell| !fits(cell)) {
             let name = header.get(column).map_or("", String::as_str);
             let what = format!("a text of {name} is longer than {CELL_LENGTH_MAX} characters");
             return Err(unmade(&what).mend("write CSV or Parquet, which have no such limit"));
@@ -122,17 +110,17 @@ pub(crate) fn text_format() -> Format {
 pub(crate) fn write_cells<'f>(
     sheet: &mut Worksheet,
     (row, first): (u32, u16),
-    cells: &[TableCell],
+    cells: &[Cell],
     form: impl Fn(usize) -> &'f Format,
 ) -> Result<(), XlsxError> {
     for ((place, column), cell) in (0..).zip(first..).zip(cells) {
         match cell {
-            TableCell::Empty => sheet.write_blank(row, column, form(place))?,
-            TableCell::Text(text) => {
-                sheet.write_string_with_format(row, column, text, form(place))?
+            Cell::Empty => sheet.write_blank(row, column, form(place))?,
+            Cell::Number(number) => sheet.write_number(row, column, *number)?,
+            Cell::Truth(truth) => sheet.write_boolean(row, column, *truth)?,
+            Cell::Text(_) | Cell::Broken(_) | Cell::Date(_) | Cell::Moment(_) => {
+                sheet.write_string_with_format(row, column, in_text(cell), form(place))?
             }
-            TableCell::Number(number) => sheet.write_number(row, column, *number)?,
-            TableCell::Truth(truth) => sheet.write_boolean(row, column, *truth)?,
         };
     }
     Ok(())
@@ -146,12 +134,12 @@ fn unmade(error: &dyn std::fmt::Display) -> Failure {
 mod tests {
     use super::*;
 
-    fn rows(text: &str) -> Vec<Vec<TableCell>> {
+    fn rows(text: &str) -> Vec<Vec<Cell>> {
         vec![vec![
-            TableCell::Text(text.to_owned()),
-            TableCell::Number(0.1 + 0.2),
-            TableCell::Truth(true),
-            TableCell::Empty,
+            Cell::Text(text.to_owned()),
+            Cell::Number(0.1 + 0.2),
+            Cell::Truth(true),
+            Cell::Empty,
         ]]
     }
 

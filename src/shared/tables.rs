@@ -12,7 +12,6 @@ use parquet::arrow::ArrowWriter;
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
-
 use serde::Serialize;
 
 use crate::failure::{Failure, Kind};

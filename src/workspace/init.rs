@@ -1,5 +1,7 @@
 //! A new workspace with its empty store.
 
+use std::path::Path;
+
 use super::bucket::store_of;
 use super::open::{open_region, region_of};
 use crate::failure::Failure;
@@ -9,7 +11,6 @@ use crate::shared::report;
 use crate::shared::report::LISTED_MAX;
 use crate::store::rows::schema::Kept;
 use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace, own_region};
-use std::path::Path;
 
 /// Which counties a new workspace has.
 pub(crate) struct Counties {

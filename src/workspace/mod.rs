@@ -1,19 +1,18 @@
 //! The workspace: finds and checks `bractline.toml`, and alone knows where files lie.
 
-pub mod bucket;
-pub mod care;
+pub(crate) mod bucket;
+pub(crate) mod care;
 mod first_settings;
-pub mod init;
-pub mod open;
+pub(crate) mod init;
+pub(crate) mod open;
 mod settings;
 mod store_folder;
-pub mod vacuum;
+pub(crate) mod vacuum;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use first_settings::settings_text;
-use tempfile::TempDir;
 
 use crate::disclosure::rule::Rule;
 use crate::failure::{Failure, Kind};
@@ -22,10 +21,7 @@ use crate::region::point_grid::GridWidth;
 use crate::visit::doubts::CODES;
 use crate::visit::rules::SeasonDays;
 
-pub use settings::{
-    DataSettings, DisclosureSettings, DoubtSettings, OfficeSettings, PublishSettings,
-    RegionSettings, SeasonSettings, Settings, StoreSettings, WeatherSettings,
-};
+pub use settings::{RegionSettings, Settings};
 
 /// Name of the settings file; a folder that holds it is a workspace.
 pub const SETTINGS_FILE: &str = "bractline.toml";
@@ -177,7 +173,8 @@ impl Workspace {
     }
 
     /// A new folder for tables between stages, gone when it is dropped; nobody else may look into it.
-    pub fn between_stages(&self) -> Result<TempDir, Failure> {
+    #[cfg(feature = "cluster")]
+    pub fn between_stages(&self) -> Result<tempfile::TempDir, Failure> {
         let folder = tempfile::Builder::new()
             .prefix(BETWEEN_STAGES_START)
             .tempdir_in(&self.folder);

@@ -1,5 +1,7 @@
 //! What a workspace opens: its store, its region and its catalogue.
 
+use std::collections::BTreeMap;
+
 use super::bucket::store_of;
 use super::{RegionSettings, SETTINGS_FILE, Workspace};
 use crate::failure::{Failure, Kind};
@@ -8,7 +10,6 @@ use crate::region::Region;
 use crate::region::districts::districts_in;
 use crate::store::delta::snapshot::{Snapshot, parts_that_pay};
 use crate::store::delta::tables::Store;
-use std::collections::BTreeMap;
 
 /// How many things are done side by side.
 pub(crate) fn workers() -> usize {

@@ -1,5 +1,11 @@
 //! Room on the disk, taken from what nothing needs any more: in the store, and among the alerts.
 
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use jiff::{SignedDuration, Timestamp};
+use serde::Serialize;
+
 use super::open::open_store;
 use crate::failure::{Failure, Kind};
 use crate::shared::report;
@@ -7,10 +13,6 @@ use crate::shared::report::{counted, in_bytes};
 use crate::store::alerts::table::issued_alerts;
 use crate::store::delta::vacuum::{Limit, Removed, Unfinished, vacuum};
 use crate::workspace::{BETWEEN_STAGES_START, Workspace};
-use jiff::{SignedDuration, Timestamp};
-use serde::Serialize;
-use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
 
 /// The least age that is safe beside other commands: none of them runs so long.
 const HOURS_MIN: u32 = 1;

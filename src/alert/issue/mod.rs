@@ -1,7 +1,7 @@
 //! What an alert is issued as, and what becomes of it: corrected, built again, withdrawn.
 
-pub mod facts;
-pub mod issuing;
-pub mod rebuilt;
-pub mod report;
-pub mod withdrawing;
+pub(crate) mod facts;
+pub(crate) mod issuing;
+pub(crate) mod rebuilt;
+pub(crate) mod report;
+pub(crate) mod withdrawing;

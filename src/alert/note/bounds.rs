@@ -8,10 +8,11 @@ use std::path::Path;
 
 use pulldown_cmark::{Event, Parser};
 
-use super::rendered::NOTE_BYTES_MAX;
 use crate::failure::{Failure, Kind};
 use crate::shared::markdown::markdown_options;
 
+/// Longest note. A page of print has about 3 kB; a note is no second bulletin.
+pub const NOTE_BYTES_MAX: usize = 20_000;
 /// Deepest nesting of lists, quotations and emphasis. A note of three lists in each other in a quotation has eight;
 /// our choice.
 pub const NOTE_DEPTH_MAX: usize = 20;

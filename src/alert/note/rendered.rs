@@ -11,11 +11,9 @@ use url::Url;
 use super::bounds::{check_depth, check_size};
 use super::tables::with_even_tables;
 use crate::failure::{Failure, Kind};
-use crate::shared::markdown::markdown_options;
+use crate::shared::markdown::{escaped, markdown_options};
 use crate::shared::unseen::is_unseen;
 
-/// Longest note. A page of print has about 3 kB; a note is no second bulletin.
-pub const NOTE_BYTES_MAX: usize = 20_000;
 /// What a link may lead to.
 const SCHEMES: [&str; 3] = ["http", "https", "mailto"];
 /// What may stand in the note's place on a page.
@@ -58,7 +56,7 @@ impl Note {
     /// Reads a note from Markdown (CommonMark, and the tables of GitHub Flavored Markdown).
     ///
     /// # Errors
-    /// A [`Failure`] if it is longer than [`NOTE_BYTES_MAX`], nests deeper than
+    /// A [`Failure`] if it is longer than [`super::bounds::NOTE_BYTES_MAX`], nests deeper than
     /// [`NOTE_DEPTH_MAX`](super::bounds::NOTE_DEPTH_MAX), has a row of a table that is longer than its heading,
     /// or says nothing.
     pub fn read(text: &str) -> Result<Note, Failure> {
@@ -110,7 +108,7 @@ fn disarmed(text: &str) -> String {
             text.insert(place, '\\');
         }
     }
-    crate::alert::page::text::escaped(&text)
+    escaped(&text)
 }
 
 /// Where a backslash must stand, in rising order.
@@ -194,6 +192,7 @@ fn below_the_note(level: HeadingLevel, highest: usize) -> HeadingLevel {
 
 #[cfg(test)]
 mod tests {
+    use super::super::bounds::NOTE_BYTES_MAX;
     use super::*;
 
     fn note(text: &str) -> Note {

@@ -5,6 +5,7 @@
 use std::collections::BTreeMap;
 
 use super::row_words::fields_in_words;
+use crate::alert::bulletin::Bulletin;
 use crate::disclosure::place::Place;
 use crate::disclosure::public_row::PublicRow;
 use crate::region::Region;
@@ -74,4 +75,10 @@ fn in_words(class: Class) -> String {
         Class::Median(_, place) if place > 0 => format!("median {}", class.words()),
         other => other.words().to_owned(),
     }
+}
+
+/// Of a correction: the counties of which something else is said now.
+pub(super) fn changes_of(bulletin: &Bulletin) -> Option<Vec<PlaceChange>> {
+    let replaced = bulletin.issue?.replaces.as_ref()?;
+    Some(changes(bulletin.region, &replaced.rows, bulletin.rows))
 }

@@ -6,16 +6,15 @@
 
 use askama::Template;
 
-use super::changes::{PlaceChange, changes};
+use super::changes::{PlaceChange, changes_of};
 use super::county_map::{CountyMap, MapTitle, draw_county_map};
 use super::county_table::{TableRow, table_rows};
 use super::pressure_bars::draw_pressure_bars;
 use super::season_curve::{SeasonCurve, draw_season_curve};
 use super::stage_bars::draw_stage_bars;
 use super::summary::Summary;
-use super::text::rule_in_words;
 use super::when::when_due;
-use super::wording::{coverage_of_counties, headline, key_facts, paragraph};
+use super::wording::{coverage_of_counties, headline, key_facts, paragraph, rule_in_words};
 use crate::alert::bulletin::{Bulletin, ProtocolFacts};
 use crate::failure::{Failure, Kind};
 use crate::shared::cautions::{Caution, standing_cautions};
@@ -84,12 +83,6 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
             format!("cannot write the alert page: {error}"),
         )
     })
-}
-
-/// Of a correction: the counties of which something else is said now.
-pub(super) fn changes_of(bulletin: &Bulletin) -> Option<Vec<PlaceChange>> {
-    let replaced = bulletin.issue?.replaces.as_ref()?;
-    Some(changes(bulletin.region, &replaced.rows, bulletin.rows))
 }
 
 #[derive(Template)]

@@ -1,17 +1,17 @@
 //! The bulletin as a page and as a text: words, map, table and charts. Computes nothing but presentation.
 
-pub mod assumed;
-pub mod changes;
+pub(crate) mod assumed;
+pub(crate) mod changes;
 pub mod county_map;
-pub mod county_table;
+pub(crate) mod county_table;
 pub mod html;
-pub mod pressure_bars;
-pub mod row_words;
-pub mod season_curve;
-pub mod stage_bars;
-pub mod still_to_come;
-pub mod summary;
-pub mod text;
-pub mod when;
-pub mod wording;
-pub mod worked;
+pub(crate) mod pressure_bars;
+pub(crate) mod row_words;
+pub(crate) mod season_curve;
+pub(crate) mod stage_bars;
+pub(crate) mod still_to_come;
+pub(crate) mod summary;
+pub(crate) mod text;
+pub(crate) mod when;
+pub(crate) mod wording;
+pub(crate) mod worked;

@@ -5,19 +5,18 @@
 
 use jiff::civil::Date;
 
-use super::html::changes_of;
+use super::changes::changes_of;
 use super::row_words::{fields_in_words, median_in_short, percent_in_words, visits_until_in_words};
 use super::summary::Summary;
 use super::when::when_due;
-use super::wording::{headline, paragraph};
+use super::wording::{headline, paragraph, rule_in_words};
 use crate::alert::bulletin::Bulletin;
 use crate::disclosure::public_row::PublicRow;
-use crate::disclosure::rule::{Level, Rule};
 use crate::failure::{Failure, Kind};
 use crate::shared::cautions::standing_cautions;
+use crate::shared::markdown::escaped;
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
-use crate::shared::unseen::seen_text;
 
 /// Characters of a line, unless a word is longer: an e-mail that is answered adds some in front.
 const LINE_WIDTH: usize = 76;
@@ -120,27 +119,6 @@ fn season(bulletin: &Bulletin) -> String {
     )
 }
 
-/// What the rows say and what is withheld, by the rule that they were made by.
-pub(super) fn rule_in_words(rule: &Rule) -> String {
-    let counts = match rule.level {
-        Level::Survey => {
-            "Of 3 or 4 fields, only whether any is at threshold is reported; all, and all but one, are reported as all \
-             but one or more."
-        }
-        Level::Strict => {
-            "Counts at threshold are reported as ranges: none, under a third, or a third or more (of 3 or 4 fields: none, \
-             or 1 or more)."
-        }
-    };
-    format!(
-        "A county is reported with {} or more fields of {} or more farms, none with more than half of them (with {} or more \
-         fields, if no visit of the season names a farm); smaller groups are combined by district or for the region. \
-         {counts} A row is updated at most once, and only when enough late or corrected fields arrive to be shown as a \
-         group; otherwise it gives the date through which visits are counted.",
-        rule.min_fields, rule.min_farms, rule.min_fields_without_farms
-    )
-}
-
 fn method(bulletin: &Bulletin) -> String {
     let protocol = bulletin.protocol;
     escaped(&format!(
@@ -228,37 +206,6 @@ fn cells(row: &PublicRow, name: &str, newest: Option<Date>) -> [String; 5] {
     };
     let [fields, at, percent, median] = rest.map(|cell| escaped(&cell));
     [escaped(&name), fields, at, percent, median]
-}
-
-/// Text whose every character stands for itself in CommonMark and in the forms of it that know tables
-/// and bare addresses; on one line.
-pub fn escaped(text: &str) -> String {
-    let text = seen_text(&text.replace(['\n', '\r', '\t'], " "));
-    let mut escaped = String::with_capacity(text.len());
-    let mut rest = text.chars().peekable();
-    let mut letters_w = 0;
-    while let Some(c) = rest.next() {
-        let next = rest.peek().copied().unwrap_or(' ');
-        let mark = match c {
-            '\\' | '`' | '*' | '_' | '[' | ']' | '|' | '~' | '@' | '$' => true,
-            '<' => next.is_ascii_alphabetic() || matches!(next, '/' | '!' | '?'),
-            '&' => next.is_ascii_alphanumeric() || next == '#',
-            // Bare addresses: https://…, www.…
-            ':' => next == '/',
-            '.' => letters_w >= 3,
-            '!' => next == '[',
-            _ => false,
-        };
-        if mark {
-            escaped.push('\\');
-        }
-        escaped.push(c);
-        letters_w = match c {
-            'w' | 'W' => letters_w + 1,
-            _ => 0,
-        };
-    }
-    escaped
 }
 
 /// One line of text as lines of [`LINE_WIDTH`], none of which begins as something else than text.

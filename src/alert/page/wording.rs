@@ -6,6 +6,7 @@ use super::row_words::{
 };
 use super::summary::{Shown, Summary};
 use crate::alert::bulletin::Bulletin;
+use crate::disclosure::rule::{Level, Rule};
 use crate::shared::shown_numbers::{count_of, join_with_and};
 
 /// Below this a county's figures are called few. From 12 fields on, the 95 % Wilson interval of a
@@ -296,4 +297,25 @@ fn what_is_not_shown(summary: &Summary) -> Option<String> {
     };
     let parts: Vec<String> = other_stage.into_iter().chain(without).collect();
     (!parts.is_empty()).then(|| parts.join(" "))
+}
+
+/// What the rows say and what is withheld, by the rule that they were made by.
+pub(super) fn rule_in_words(rule: &Rule) -> String {
+    let counts = match rule.level {
+        Level::Survey => {
+            "Of 3 or 4 fields, only whether any is at threshold is reported; all, and all but one, are reported as all \
+             but one or more."
+        }
+        Level::Strict => {
+            "Counts at threshold are reported as ranges: none, under a third, or a third or more (of 3 or 4 fields: none, \
+             or 1 or more)."
+        }
+    };
+    format!(
+        "A county is reported with {} or more fields of {} or more farms, none with more than half of them (with {} or more \
+         fields, if no visit of the season names a farm); smaller groups are combined by district or for the region. \
+         {counts} A row is updated at most once, and only when enough late or corrected fields arrive to be shown as a \
+         group; otherwise it gives the date through which visits are counted.",
+        rule.min_fields, rule.min_farms, rule.min_fields_without_farms
+    )
 }

@@ -1,5 +1,8 @@
 //! Publishes the issued alerts: all is judged, then the files go to the public place.
 
+use std::collections::BTreeMap;
+use std::path::Path;
+
 use crate::alert::inputs::{Inputs, sha256_of};
 use crate::alert::issue::facts::folder_name;
 use crate::alert::issue::issuing::{confidences, gate, settle};
@@ -21,8 +24,6 @@ use crate::store::delta::private_names::private_points_at;
 use crate::workspace::Workspace;
 use crate::workspace::bucket;
 use crate::workspace::open::open_store;
-use std::collections::BTreeMap;
-use std::path::Path;
 
 /// What was published just now.
 pub(crate) struct Publication {

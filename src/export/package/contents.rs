@@ -5,11 +5,11 @@ use std::collections::BTreeSet;
 use arrow::array::AsArray;
 
 use super::Level;
-use super::grid_rows::GridRows;
 use super::protocol_table::protocol_table;
 pub use super::table::ExportTable;
 use super::table::{Places, Reference};
-use super::take_home::TakeHome;
+use crate::export::grid_rows::GridRows;
+use crate::export::take_home::TakeHome;
 use crate::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::map::geo_parquet::outlines_of;
