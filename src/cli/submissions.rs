@@ -1,6 +1,7 @@
 //! The submissions that a person named: files, folders of them, or standard input; and the account of
 //! what became of them.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -14,6 +15,7 @@ use crate::intake::formats::SubmittedFile;
 use crate::intake::load::Account;
 use crate::intake::reports::RecordReports;
 use crate::store::receipt::Counts;
+use crate::visit::code::Code;
 
 /// Visits of a flag that a text report lists; the JSON report lists all.
 const DOUBTS_LISTED_MAX: usize = 3;
@@ -123,7 +125,7 @@ struct SubmissionAccount {
     bytes: u64,
     #[serde(flatten)]
     counts: Counts,
-    flags: std::collections::BTreeMap<&'static str, u64>,
+    flags: BTreeMap<Code, u64>,
     doubts: RecordReports,
     held_records: RecordReports,
 }

@@ -8,12 +8,8 @@ use crate::store::closings::{ClosingRow, Ending, HeldId};
 use crate::store::known::{Brought, KnownRecords, NewlyKnown, half, visit_key};
 use crate::store::open_held::OpenRecord;
 use crate::store::rows::{HeldRow, VisitRow};
+use crate::visit::code::Code;
 use crate::visit::finding::Finding;
-
-/// Code of the finding that a revision is taken by a record with other content.
-pub const REVISION_CONFLICT: &str = "revision-conflict";
-/// Flag of a record that was sent to mend a held record that never was.
-pub const HELD_ID_UNKNOWN: &str = "held-id-unknown";
 
 /// What a sound record is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -81,7 +77,7 @@ impl Ledger {
         let conflicts = row
             .findings
             .iter()
-            .any(|finding| finding.code == REVISION_CONFLICT);
+            .any(|finding| finding.code == Code::RevisionConflict);
         let identity = row.visit_id.as_deref().zip(row.revision);
         OpenRecord {
             record_sha256: row.record_sha256,
@@ -161,7 +157,7 @@ impl Ledger {
 /// The finding of a conflict.
 pub fn revision_conflict(row: &VisitRow) -> Finding {
     Finding::new(
-        REVISION_CONFLICT,
+        Code::RevisionConflict,
         "/revision",
         format!(
             "revision {} of {} with other content",

@@ -13,6 +13,7 @@ use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
 use crate::region::Region;
 use crate::store::rows::{HeldRow, VisitRow};
+use crate::visit::code::Code;
 use crate::visit::doubts::of_the_visit_alone;
 use crate::visit::finding::Finding;
 use crate::visit::record::{Economics, Visit};
@@ -124,7 +125,7 @@ impl Judge {
         }
         codes.extend(county.and_then(|county| self.county_doubt(&visit, &county.id)));
         if byte_order_mark {
-            codes.push("byte-order-mark");
+            codes.push(Code::ByteOrderMark);
         }
         let stage = limits.and_then(|limits| limits.scale.read(&visit.crop_stage));
         let submitted_at = visit.submitted_at.parse().ok();
@@ -159,7 +160,7 @@ impl Judge {
 
     fn protocol_unknown(&self, visit: &Visit) -> Finding {
         Finding::new(
-            "protocol-unknown",
+            Code::ProtocolUnknown,
             "/protocol",
             format!("{:?}", visit.protocol),
             format!(
@@ -170,14 +171,14 @@ impl Judge {
     }
 
     /// Boundaries are good to about 300 m, so a stated county that differs is a doubt, no error.
-    fn county_doubt(&self, visit: &Visit, county_id: &str) -> Option<&'static str> {
+    fn county_doubt(&self, visit: &Visit, county_id: &str) -> Option<Code> {
         let stated = visit.field.county_id.as_deref()?;
         if stated == county_id {
             None
         } else if self.region.county(stated).is_some() {
-            Some("county-mismatch")
+            Some(Code::CountyMismatch)
         } else {
-            Some("county-not-in-region")
+            Some(Code::CountyNotInRegion)
         }
     }
 }
@@ -260,7 +261,7 @@ pub fn named(findings: Vec<Finding>, visit: &Visit) -> Refused {
 fn not_representable(visit: &Visit) -> Finding {
     let found = format!("{} and {}", visit.observed_on, visit.submitted_at);
     Finding::new(
-        "not-representable",
+        Code::NotRepresentable,
         "",
         found,
         "dates that the program can hold: please report it",
@@ -270,7 +271,7 @@ fn not_representable(visit: &Visit) -> Finding {
 fn outside_region(visit: &Visit) -> Finding {
     let (lon, lat) = (visit.field.lon, visit.field.lat);
     Finding::new(
-        "outside-region",
+        Code::OutsideRegion,
         "/field",
         format!("lon {lon}, lat {lat}"),
         "a point in a county of the region is expected; are lon and lat swapped, or a sign lost?",

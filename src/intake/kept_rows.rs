@@ -179,6 +179,7 @@ fn put(record: &mut Value, pointer: &str, value: Value) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::visit::code::Code;
     use crate::visit::finding::Finding;
 
     fn record(place: &str, found: &str) -> TableRecord {
@@ -188,7 +189,7 @@ mod tests {
                 "rows": [{"row": 7, "cells": ["F-1", "6/7/2026"]}]})
             .to_string(),
             document: Err(vec![Finding::new(
-                "date-ambiguous",
+                Code::DateAmbiguous,
                 "/observed_on",
                 found,
                 "x",

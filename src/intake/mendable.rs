@@ -15,6 +15,7 @@ use super::plain_columns::{
 };
 use super::rows_in_words::{in_lines, place_of};
 use super::table::Cell;
+use crate::visit::code::Code;
 use crate::visit::finding::Finding;
 use crate::visit::words::{in_words, starts_formula};
 
@@ -196,7 +197,7 @@ impl<'a> Layout<'a> {
         let words = in_words(finding, Some(&self.read.visit));
         // What is expected of a cell of the sender's own sheet, its unit and codes, does not hold in this
         // one. Two readings of a date do, and so does all that is said of a count sheet, which is ours.
-        let holds = finding.code == "date-ambiguous"
+        let holds = finding.code == Code::DateAmbiguous
             || self.read.id_recipe.as_deref() == Some(COUNT_SHEET_ID);
         let was_read = self
             .read
@@ -238,7 +239,7 @@ impl<'a> Layout<'a> {
         if pointer == "/sites" {
             return (0, vec![SITE, UNIT]);
         }
-        if finding.code == "outside-region" {
+        if finding.code == Code::OutsideRegion {
             return (0, vec![LON, LAT]);
         }
         let columns = VISIT_COLUMNS
@@ -251,7 +252,7 @@ impl<'a> Layout<'a> {
         let columns = columns.map(|(column, _)| column);
         // Of the economics only what is missing is to be filled in.
         let wanted = |column: &usize| {
-            finding.code != "economics-missing" || self.rows[0].cells[*column] == Cell::Empty
+            finding.code != Code::EconomicsMissing || self.rows[0].cells[*column] == Cell::Empty
         };
         (0, columns.filter(wanted).collect())
     }
@@ -362,14 +363,14 @@ mod tests {
                 "/economics/treatment_cost/amount": "8 dollars"}});
         let findings = [
             Finding::new(
-                "number-not-exact",
+                Code::NumberNotExact,
                 "/sites/0/heads/1/1",
                 "Visits!F5: \"1/2\"",
                 "a count",
             ),
-            Finding::new("date-ambiguous", "/observed_on", "Visits!B5", "a date"),
-            Finding::new("outside-region", "/field", "lon", "a point"),
-            Finding::new("x", "", "all of it", "y"),
+            Finding::new(Code::DateAmbiguous, "/observed_on", "Visits!B5", "a date"),
+            Finding::new(Code::OutsideRegion, "/field", "lon", "a point"),
+            Finding::new(Code::WrongForm, "", "all of it", "y"),
         ];
         let record = held(read, &findings);
         assert_eq!(record.place, "Visits, row 5");
@@ -420,9 +421,14 @@ mod tests {
                 {"site": 2, "traps": [{"catch": 14, "nights": 7}, {"catch": null}]}]},
             "id_recipe": null, "unread": {"/sites/0/plants/1": "few"}});
         let findings = [
-            Finding::new("x", "/sites/0/plants/1", "few", "a count"),
-            Finding::new("x", "/sites/1/traps/1/nights", "nothing", "nights"),
-            Finding::new("x", "/sites/1/traps/1", "nothing", "a trap"),
+            Finding::new(Code::WrongForm, "/sites/0/plants/1", "few", "a count"),
+            Finding::new(
+                Code::WrongForm,
+                "/sites/1/traps/1/nights",
+                "nothing",
+                "nights",
+            ),
+            Finding::new(Code::WrongForm, "/sites/1/traps/1", "nothing", "a trap"),
         ];
         let record = held(read, &findings);
         let counted: Vec<[Cell; 3]> = record
@@ -447,7 +453,12 @@ mod tests {
     fn a_record_without_counts_has_a_row_to_fill() {
         let read =
             json!({"visit": {"protocol": "x", "sites": []}, "id_recipe": null, "unread": {}});
-        let finding = Finding::new("counts-missing", "/sites", "nothing", "at least one site");
+        let finding = Finding::new(
+            Code::CountsMissing,
+            "/sites",
+            "nothing",
+            "at least one site",
+        );
         let record = held(read, &[finding]);
         assert_eq!(record.rows.len(), 1);
         assert_eq!(record.rows[0].to_mend[0].columns, [SITE, UNIT]);

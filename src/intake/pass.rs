@@ -13,7 +13,7 @@ use tokio::task::spawn_blocking;
 
 use super::formats::SubmittedFile;
 use super::history::History;
-use super::identity::{HELD_ID_UNKNOWN, Identity, Ledger, revision_conflict};
+use super::identity::{Identity, Ledger, revision_conflict};
 use super::judge::{Judge, Judged, held, named};
 use super::limits::HELD_MAX;
 use super::load::Account;
@@ -25,6 +25,7 @@ use crate::store::closings::ClosingRow;
 use crate::store::known::KnownRecords;
 use crate::store::receipt::{Counts, Submission};
 use crate::store::rows::{HeldRow, VisitRow};
+use crate::visit::code::Code;
 use crate::visit::doubts;
 use crate::visit::finding::Finding;
 
@@ -44,13 +45,13 @@ pub(super) struct Pass<'a> {
     name: String,
     known: &'a KnownRecords,
     history: History,
-    held_doubts: &'a [String],
+    held_doubts: &'a [Code],
     append: Option<Append>,
     ledger: Ledger,
     counts: Counts,
     held: RecordReports,
     doubts: RecordReports,
-    flags: BTreeMap<&'static str, u64>,
+    flags: BTreeMap<Code, u64>,
     visit_rows: Vec<VisitRow>,
     held_rows: Vec<HeldRow>,
     held_bytes: usize,
@@ -72,7 +73,7 @@ impl<'a> Pass<'a> {
     pub(super) fn new(
         known: &'a KnownRecords,
         history: History,
-        held_doubts: &'a [String],
+        held_doubts: &'a [Code],
         append: Option<Append>,
         file: &SubmittedFile,
         now: Timestamp,
@@ -181,7 +182,7 @@ impl<'a> Pass<'a> {
             .mends
             .is_some_and(|id| !self.known.open_held().has_known(id))
         {
-            row.flags.push(HELD_ID_UNKNOWN);
+            row.flags.push(Code::HeldIdUnknown);
         }
         self.history.add(&row);
         self.accept(row);
@@ -193,7 +194,7 @@ impl<'a> Pass<'a> {
         self.counts.units += u64::from(row.statistics.units);
         self.counts.flagged += u64::from(!row.flags.is_empty());
         for flag in &row.flags {
-            *self.flags.entry(flag).or_default() += 1;
+            *self.flags.entry(*flag).or_default() += 1;
         }
         if self.append.is_some() {
             self.visit_rows.push(row);

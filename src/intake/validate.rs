@@ -8,6 +8,7 @@ use jsonschema::{ValidationError, Validator};
 use serde_json::Value;
 
 use super::strict::{pointer_step, strict_value};
+use crate::visit::code::Code;
 use crate::visit::finding::Finding;
 use crate::visit::record::{COUNT_MAX, TEXT_LENGTH_MAX, Visit};
 
@@ -136,7 +137,7 @@ impl VisitSchema {
                 let member = pointer_step(name);
                 let expected = self.description(&format!("{}/properties{member}", parent(path)));
                 vec![Finding::new(
-                    "member-missing",
+                    Code::MemberMissing,
                     format!("{pointer}{member}"),
                     "nothing",
                     expected,
@@ -148,7 +149,7 @@ impl VisitSchema {
                     let expected = format!("no such member: {}", self.members(parent(path)));
                     let at = format!("{pointer}{}", pointer_step(name));
                     Finding::new(
-                        "member-unknown",
+                        Code::MemberUnknown,
                         at,
                         quoted(&Value::from(name.as_str())),
                         expected,
@@ -157,7 +158,7 @@ impl VisitSchema {
                 .collect(),
             kind => {
                 let mut expected = self.description(path);
-                if code(kind) == "out-of-range" && pointer.ends_with("/lat") {
+                if code(kind) == Code::OutOfRange && pointer.ends_with("/lat") {
                     expected += " Are lon and lat swapped?";
                 }
                 vec![Finding::new(
@@ -215,20 +216,20 @@ impl VisitSchema {
     }
 }
 
-fn code(kind: &ValidationErrorKind) -> &'static str {
+fn code(kind: &ValidationErrorKind) -> Code {
     match kind {
-        ValidationErrorKind::Type { .. } => "wrong-type",
+        ValidationErrorKind::Type { .. } => Code::WrongType,
         ValidationErrorKind::Minimum { .. }
         | ValidationErrorKind::Maximum { .. }
         | ValidationErrorKind::ExclusiveMinimum { .. }
-        | ValidationErrorKind::ExclusiveMaximum { .. } => "out-of-range",
+        | ValidationErrorKind::ExclusiveMaximum { .. } => Code::OutOfRange,
         ValidationErrorKind::MinItems { .. }
         | ValidationErrorKind::MaxItems { .. }
         | ValidationErrorKind::MinLength { .. }
-        | ValidationErrorKind::MaxLength { .. } => "wrong-length",
+        | ValidationErrorKind::MaxLength { .. } => Code::WrongLength,
         ValidationErrorKind::OneOfNotValid { .. }
-        | ValidationErrorKind::OneOfMultipleValid { .. } => "counts-not-one-form",
-        _ => "wrong-form",
+        | ValidationErrorKind::OneOfMultipleValid { .. } => Code::CountsNotOneForm,
+        _ => Code::WrongForm,
     }
 }
 
@@ -246,7 +247,7 @@ fn refused(finding: Finding) -> Box<Refused> {
 
 fn too_long(record: &[u8]) -> Finding {
     Finding::new(
-        "record-too-long",
+        Code::RecordTooLong,
         "",
         format!("{} bytes", record.len()),
         format!("a record has at most {RECORD_BYTES_MAX} bytes: are line breaks missing?"),
@@ -256,7 +257,7 @@ fn too_long(record: &[u8]) -> Finding {
 fn not_utf8(record: &[u8], error: &std::str::Utf8Error) -> Finding {
     let place = error.valid_up_to();
     Finding::new(
-        "not-json",
+        Code::NotJson,
         "",
         format!("the byte 0x{:02x} at byte {}", record[place], place + 1),
         "JSON is UTF-8: save the file in that encoding",
@@ -267,14 +268,14 @@ fn not_json(text: &str, error: &serde_json::Error) -> Finding {
     let words = error.to_string();
     if words.contains("recursion limit") {
         return Finding::new(
-            "nested-too-deep",
+            Code::NestedTooDeep,
             "",
             "more than 127 levels of nesting",
             "a visit record has fewer than ten",
         );
     }
     Finding::new(
-        "not-json",
+        Code::NotJson,
         "",
         format!("{words}, near {}", excerpt(text, error)),
         "a whole JSON document is expected (RFC 8259); NaN, Infinity and numbers past 1.8e308 are not JSON",
@@ -298,7 +299,7 @@ fn excerpt(text: &str, error: &serde_json::Error) -> String {
 
 fn repeated(pointer: &str) -> Finding {
     Finding::new(
-        "duplicate-member",
+        Code::DuplicateMember,
         pointer,
         "the member a second time",
         "each member stands once in its object; which of the two is meant?",
@@ -311,14 +312,14 @@ fn once_a_place(findings: Vec<Finding>) -> Vec<Finding> {
     let mut kept: Vec<Finding> = Vec::with_capacity(findings.len());
     for finding in findings {
         let here = |other: &&mut Finding| other.pointer == finding.pointer;
-        let of_type = |code: &str| code == "wrong-type";
+        let of_type = |code: Code| code == Code::WrongType;
         match kept
             .iter_mut()
             .filter(|other| !other.pointer.is_empty())
             .find(here)
         {
-            Some(before) if before.code == finding.code || of_type(&before.code) => {}
-            Some(before) if of_type(&finding.code) => *before = finding,
+            Some(before) if before.code == finding.code || of_type(before.code) => {}
+            Some(before) if of_type(finding.code) => *before = finding,
             _ => kept.push(finding),
         }
     }
@@ -327,7 +328,7 @@ fn once_a_place(findings: Vec<Finding>) -> Vec<Finding> {
 
 fn more_findings() -> Finding {
     Finding::new(
-        "more-findings",
+        Code::MoreFindings,
         "",
         format!("more than {FINDINGS_MAX} findings"),
         format!("the first {FINDINGS_MAX} are listed: mend these, and look again"),
@@ -355,7 +356,7 @@ fn short_text(value: &Value) -> Option<String> {
 /// The schema accepts what the program cannot hold: our own gap, said openly.
 fn not_representable(typed_error: Option<serde_json::Error>) -> Finding {
     Finding::new(
-        "not-representable",
+        Code::NotRepresentable,
         "",
         typed_error.map_or_else(
             || "a value past our limits".to_owned(),

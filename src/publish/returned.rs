@@ -252,6 +252,7 @@ pub fn safe_name(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::visit::code::Code;
 
     fn record(text: &str) -> ReturnedRecord {
         ReturnedRecord {
@@ -259,7 +260,12 @@ mod tests {
             file_name: "week30.ndjson".to_owned(),
             line: 12,
             visit_id: None,
-            findings: vec![Finding::new("wrong-type", "/sites/0/plants/0", "-1", "x")],
+            findings: vec![Finding::new(
+                Code::WrongType,
+                "/sites/0/plants/0",
+                "-1",
+                "x",
+            )],
             record: text.to_owned(),
             rows: None,
         }

@@ -106,6 +106,7 @@ mod tests {
 
     use super::*;
     use crate::sample::{Expected, ExpectedAccount, Landscape, MessShares};
+    use crate::visit::code::Code;
     use crate::visit::heads::Heads;
     use crate::visit::record::{
         AreaUnit, MarketValue, PlantPopulation, TreatmentCost, Visit, WeightUnit,
@@ -266,7 +267,7 @@ mod tests {
         let mut taken: HashMap<(String, u32), Value> = HashMap::new();
         for line in lines {
             if let Expected::Held(code) = line.expected
-                && code != "revision-conflict"
+                && code != Code::RevisionConflict
             {
                 continue;
             }
@@ -276,7 +277,7 @@ mod tests {
             let found = match taken.get(&identity) {
                 None => Expected::Accepted,
                 Some(known) if *known == value => Expected::Duplicate,
-                Some(_) => Expected::Held("revision-conflict"),
+                Some(_) => Expected::Held(Code::RevisionConflict),
             };
             assert_eq!(line.expected, found, "{identity:?}");
             taken.entry(identity).or_insert(value);

@@ -18,6 +18,7 @@ use super::closings::HeldId;
 use super::receipt::Receipt;
 use super::schema::arrow_schema;
 use super::tables::Kept;
+use crate::visit::code::Code;
 use crate::visit::economics::EconomicMember;
 use crate::visit::finding::Finding;
 use crate::visit::record::{Economics, Site, Visit};
@@ -51,7 +52,7 @@ pub struct VisitRow {
     /// What is doubtful, in sentences, until the record is accepted.
     pub doubts: Vec<Finding>,
     /// Codes of all that is doubtful about an accepted record.
-    pub flags: Vec<&'static str>,
+    pub flags: Vec<Code>,
     /// SHA-256 of the record in canonical form.
     pub content_sha256: [u8; 32],
 }

@@ -2,6 +2,7 @@
 //!
 //! Pure: no file, no clock, no Arrow and no other module of ours.
 
+pub mod code;
 mod conforms;
 pub mod doubts;
 pub mod economics;

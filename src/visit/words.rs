@@ -6,6 +6,7 @@
 
 use serde_json::Value;
 
+use super::code::Code;
 use super::finding::Finding;
 
 /// What one finding says to the sender.
@@ -27,36 +28,36 @@ pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
         .split(" (bractline.toml")
         .next()
         .unwrap_or(expected);
-    let (wrong, right) = match finding.code.as_str() {
-        "member-missing" => (format!("{place}: missing"), expected.to_owned()),
-        "member-unknown" => (
+    let (wrong, right) = match finding.code {
+        Code::MemberMissing => (format!("{place}: missing"), expected.to_owned()),
+        Code::MemberUnknown => (
             format!("{place}: nothing of this name is asked for"),
             format!(
                 "leave it out; {}",
                 expected.trim_start_matches("no such member: ")
             ),
         ),
-        "duplicate-member" => (
+        Code::DuplicateMember => (
             format!("{place}: it stands there twice"),
             "each stands once: keep the one that is meant".to_owned(),
         ),
-        "revision-conflict" => (
+        Code::RevisionConflict => (
             format!("{place}: {found} than was accepted before"),
             "if this is a correction, raise the revision by one; if the earlier record is right, \
              nothing is to be done: say so, and this one is dropped"
                 .to_owned(),
         ),
-        "not-json" if expected.contains("RFC 8259") => (
+        Code::NotJson if expected.contains("RFC 8259") => (
             format!("the record cannot be read: {found}"),
             "the record is whole, every bracket and quotation mark has its other one, and numbers \
              are plain digits (no NaN, no Infinity, none past 1.8e308)"
                 .to_owned(),
         ),
-        "not-json" => (
+        Code::NotJson => (
             format!("the record cannot be read: {found}"),
             "the file is saved as text in UTF-8".to_owned(),
         ),
-        "wrong-type" | "out-of-range" if is_count(&finding.pointer) => (
+        Code::WrongType | Code::OutOfRange if is_count(&finding.pointer) => (
             format!("{place}: {found}"),
             "a count is a whole number, 0 or more".to_owned(),
         ),
@@ -245,7 +246,7 @@ mod tests {
     #[test]
     fn a_finding_is_told_in_plain_words() {
         let finding = Finding::new(
-            "out-of-range",
+            Code::OutOfRange,
             "/sites/0/heads/1/2",
             "-1",
             "expected: Individuals counted: a whole number from 0 to 1,000,000.",
@@ -255,7 +256,7 @@ mod tests {
         assert_eq!(words.right, "a count is a whole number, 0 or more");
 
         let finding = Finding::new(
-            "date-outside-season",
+            Code::DateOutsideSeason,
             "/observed_on",
             "2026-01-05",
             "a day of the season is expected, 06-01 to 09-30 (bractline.toml, [season])",
