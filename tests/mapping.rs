@@ -10,6 +10,7 @@ use bractline::intake::mapping::{
     MAPPING_SCHEMA, Mapping, plain_header, plain_records, plain_rows, suggest,
 };
 use bractline::intake::table::{Cell, Row, Sheet, TableRecord};
+use bractline::visit::dates::WrittenInstant;
 use bractline::visit::finding::Finding;
 use bractline::visit::heads::Heads;
 use bractline::visit::record::{
@@ -1953,8 +1954,8 @@ prop_compose! {
         remarks in prop::option::of(remarks()),
         retracted in prop::option::of(any::<bool>()),
     ) -> Visit {
-        let observed_on = date(day.0, day.1, day.2).to_string();
-        let submitted_at = format!("{observed_on}{time}");
+        let observed_on = date(day.0, day.1, day.2);
+        let submitted_at = WrittenInstant::read(&format!("{observed_on}{time}")).expect("a time of the schema");
         Visit {
             schema_version: "1.0".to_owned(), visit_id, revision, observed_on, submitted_at, observer_id, field,
             protocol, crop_stage, economics, sites, remarks, retracted,

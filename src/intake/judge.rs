@@ -17,9 +17,7 @@ use crate::visit::code::Code;
 use crate::visit::doubts::of_the_visit_alone;
 use crate::visit::finding::Finding;
 use crate::visit::record::{Economics, Visit};
-use crate::visit::rules::{
-    Limits, SeasonDays, economics_findings, flags, holding_findings, observed_on,
-};
+use crate::visit::rules::{Limits, SeasonDays, economics_findings, flags, holding_findings};
 use crate::visit::week::IsoWeek;
 
 /// Most records are no longer than this when written.
@@ -112,9 +110,11 @@ impl Judge {
             Some(defaults) => visit.economics.filled(&assumed, defaults),
             None => visit.economics.clone(),
         };
+        let stage = limits.and_then(|limits| limits.scale.read(&visit.crop_stage));
         match limits {
             Some(limits) => {
-                findings.extend(holding_findings(&visit, &economics, limits, self.season));
+                let (stage, season) = (stage, self.season);
+                findings.extend(holding_findings(&visit, stage, &economics, limits, season));
                 codes.extend(flags(&visit, &economics, limits));
             }
             None => findings.push(self.protocol_unknown(&visit)),
@@ -127,34 +127,24 @@ impl Judge {
         if byte_order_mark {
             codes.push(Code::ByteOrderMark);
         }
-        let stage = limits.and_then(|limits| limits.scale.read(&visit.crop_stage));
-        let submitted_at = visit.submitted_at.parse().ok();
-        match (limits, county, stage, observed_on(&visit), submitted_at) {
-            (Some(limits), Some(county), Some(stage), Some(observed_on), Some(submitted_at))
-                if findings.is_empty() =>
-            {
-                Ok(VisitRow {
-                    line: raw.line,
-                    observed_on,
-                    submitted_at,
-                    week: IsoWeek::of(observed_on),
-                    stage,
-                    county_id: county.id.clone(),
-                    statistics: visit.sampling_statistics(limits.catch_by_night),
-                    economics,
-                    assumed,
-                    doubts: of_the_visit_alone(&visit),
-                    flags: codes,
-                    content_sha256: content_sha256(&visit),
-                    visit,
-                })
-            }
-            _ => {
-                if findings.is_empty() {
-                    findings.push(not_representable(&visit));
-                }
-                Err(Box::new(named(findings, &visit)))
-            }
+        // A protocol, county or stage that is not there has its finding.
+        match (limits, county, stage) {
+            (Some(limits), Some(county), Some(stage)) if findings.is_empty() => Ok(VisitRow {
+                line: raw.line,
+                observed_on: visit.observed_on,
+                submitted_at: visit.submitted_at.instant(),
+                week: IsoWeek::of(visit.observed_on),
+                stage,
+                county_id: county.id.clone(),
+                statistics: visit.sampling_statistics(limits.catch_by_night),
+                economics,
+                assumed,
+                doubts: of_the_visit_alone(&visit),
+                flags: codes,
+                content_sha256: content_sha256(&visit),
+                visit,
+            }),
+            _ => Err(Box::new(named(findings, &visit))),
         }
     }
 
@@ -257,17 +247,6 @@ pub fn named(findings: Vec<Finding>, visit: &Visit) -> Refused {
     }
 }
 
-/// A date or time that the schema accepts and the calendar does not hold: our own gap, said openly.
-fn not_representable(visit: &Visit) -> Finding {
-    let found = format!("{} and {}", visit.observed_on, visit.submitted_at);
-    Finding::new(
-        Code::NotRepresentable,
-        "",
-        found,
-        "dates that the program can hold: please report it",
-    )
-}
-
 fn outside_region(visit: &Visit) -> Finding {
     let (lon, lat) = (visit.field.lon, visit.field.lat);
     Finding::new(
@@ -285,4 +264,21 @@ fn content_sha256(visit: &Visit) -> [u8; 32] {
     let mut text = Vec::with_capacity(WRITTEN_BYTES);
     serde_json::to_writer(&mut text, visit).expect("a visit is plain JSON");
     Sha256::digest(&text).into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The hash says which records a store has already, so it must not change from version to version: dates,
+    /// times and the stage count as they were written.
+    #[test]
+    fn the_hash_of_a_record_is_that_of_its_canonical_text() {
+        let text = r#"{"schema_version":"1.0","visit_id":"v-1","revision":2,"observed_on":"2026-07-21","submitted_at":"2026-07-21T23:30:00.250-05:00","observer_id":"o-1","field":{"field_id":"f-1","lon":-100.5,"lat":44.0,"area_ha":62.4,"crop_type":"oilseed"},"protocol":"bsm-eggs","crop_stage":"r 5.1","sites":[{"site":1,"heads":[[0,1],[2]]}]}"#;
+        let visit: Visit = serde_json::from_str(text).unwrap();
+        assert_eq!(serde_json::to_string(&visit).unwrap(), text);
+        let sha256 = "4acf8bc48655d0cd780a7c984c97cb923c5e657f7ad0b71e486c3361d46d93dc";
+        let digits = content_sha256(&visit).map(|byte| format!("{byte:02x}"));
+        assert_eq!(digits.concat(), sha256);
+    }
 }

@@ -6,12 +6,14 @@
 use std::io::Write;
 
 use geo::Rect;
+use jiff::civil::Date;
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
 use super::calendar::Calendar;
 use super::season::PlannedVisit;
 use crate::visit::code::Code;
+use crate::visit::dates::WrittenInstant;
 use crate::visit::heads::Heads;
 use crate::visit::record::{Count, Visit};
 
@@ -185,24 +187,26 @@ pub fn break_visit(
             (line_of(&visit), Code::BractsNotSix)
         }
         Breakage::DateForm => {
-            let date = calendar.date(planned.observed_day);
-            visit.observed_on = format!("{:02}/{:02}/{}", date.month(), date.day(), date.year());
-            (line_of(&visit), Code::WrongForm)
+            let date = visit.observed_on;
+            let (month, day, year) = (date.month(), date.day(), date.year());
+            let written = format!("\"observed_on\":\"{date}\"");
+            let broken = format!("\"observed_on\":\"{month:02}/{day:02}/{year}\"");
+            (with_text(&visit, &written, &broken), Code::WrongForm)
         }
         Breakage::DateBeforeSeason => {
             let day = calendar.day_of(4, 1) + chance.random_range(0..40);
-            calendar.text(day).clone_into(&mut visit.observed_on);
+            visit.observed_on = calendar.date(day);
             (line_of(&visit), Code::DateOutsideSeason)
         }
         Breakage::DateAfterSeason => {
             let day = calendar.day_of(11, 1) + chance.random_range(0..20);
-            calendar.text(day).clone_into(&mut visit.observed_on);
-            visit.submitted_at = format!("{}T20:15:00Z", calendar.text(day));
+            visit.observed_on = calendar.date(day);
+            visit.submitted_at = evening(calendar.date(day));
             (line_of(&visit), Code::DateOutsideSeason)
         }
         Breakage::DateAfterSubmission => {
-            let submitted = calendar.text(planned.observed_day - chance.random_range(2..6));
-            visit.submitted_at = format!("{submitted}T20:15:00Z");
+            let submitted = calendar.date(planned.observed_day - chance.random_range(2..6));
+            visit.submitted_at = evening(submitted);
             (line_of(&visit), Code::DateAfterSubmission)
         }
         Breakage::StageBeyondScale => {
@@ -255,6 +259,12 @@ pub fn break_visit(
         }
     };
     BrokenRecord { bytes, code }
+}
+
+/// The evening of a day.
+fn evening(day: Date) -> WrittenInstant {
+    let written = format!("{day}T20:15:00Z");
+    WrittenInstant::read(&written).expect("a day of the calendar with a time")
 }
 
 /// The visit as one line of JSON.
@@ -389,14 +399,14 @@ mod tests {
                     mended.sites.clone_from(&good.sites);
                 }
                 Code::DateOutsideSeason => {
-                    let month = &broken.observed_on[5..7];
-                    assert!(["04", "05", "11"].contains(&month), "{month}");
-                    assert!(broken.observed_on.as_str() <= &broken.submitted_at[..10]);
-                    mended.observed_on.clone_from(&good.observed_on);
+                    let month = broken.observed_on.month();
+                    assert!([4, 5, 11].contains(&month), "{month}");
+                    assert!(broken.observed_on <= broken.submitted_at.day());
+                    mended.observed_on = good.observed_on;
                     mended.submitted_at.clone_from(&good.submitted_at);
                 }
                 Code::DateAfterSubmission => {
-                    assert!(broken.observed_on.as_str() > &broken.submitted_at[..10]);
+                    assert!(broken.observed_on > broken.submitted_at.day());
                     mended.submitted_at.clone_from(&good.submitted_at);
                 }
                 Code::StageUnknown => mended.crop_stage.clone_from(&good.crop_stage),
@@ -418,9 +428,6 @@ mod tests {
                 Code::OutOfRange => {
                     assert!(broken.field.lat < -90.0, "{breakage:?}");
                     mended.field.clone_from(&good.field);
-                }
-                Code::WrongForm if breakage == Breakage::DateForm => {
-                    mended.observed_on.clone_from(&good.observed_on);
                 }
                 Code::WrongForm => mended.economics.clone_from(&good.economics),
                 other => panic!("{breakage:?} was read in spite of {other}"),

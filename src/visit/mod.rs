@@ -4,6 +4,7 @@
 
 pub mod code;
 mod conforms;
+pub mod dates;
 pub mod doubts;
 pub mod economics;
 pub mod finding;

@@ -6,13 +6,11 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
-
 use super::code::Code;
 use super::economics::EconomicMember;
 use super::finding::Finding;
 use super::record::{CountForm, Economics, Visit};
-use super::stage::StageScale;
+use super::stage::{Stage, StageScale};
 
 /// What a protocol and a workspace allow; plain values, so that rules need nothing else of ours.
 #[derive(Debug, Clone, PartialEq)]
@@ -67,9 +65,11 @@ pub struct SeasonDays {
     pub last: (i8, i8),
 }
 
-/// Every finding that holds the record. `economics` are its own, filled up from the workspace's defaults.
+/// Every finding that holds the record. `stage` is its crop stage on the protocol's scale; `economics` are its
+/// own, filled up from the workspace's defaults.
 pub fn holding_findings(
     visit: &Visit,
+    stage: Option<Stage>,
     economics: &Economics,
     limits: &Limits,
     season: SeasonDays,
@@ -77,7 +77,7 @@ pub fn holding_findings(
     let mut findings = Vec::new();
     findings.extend(date_outside_season(visit, season));
     findings.extend(date_after_submission(visit));
-    findings.extend(stage_unknown(visit, limits));
+    findings.extend(stage_unknown(visit, stage, limits));
     findings.extend(crop_type_unknown(visit, limits));
     findings.extend(count_form_wrong(visit, limits));
     findings.extend(bracts_not_six(visit, limits));
@@ -118,13 +118,8 @@ pub fn flags(visit: &Visit, economics: &Economics, limits: &Limits) -> Vec<Code>
     flags
 }
 
-/// The day of the visit. The schema promises that the text is a date.
-pub fn observed_on(visit: &Visit) -> Option<Date> {
-    visit.observed_on.parse().ok()
-}
-
 fn date_outside_season(visit: &Visit, season: SeasonDays) -> Option<Finding> {
-    let day = observed_on(visit)?;
+    let day = visit.observed_on;
     let day_of_year = (day.month(), day.day());
     let inside = if season.first <= season.last {
         (season.first..=season.last).contains(&day_of_year)
@@ -137,7 +132,7 @@ fn date_outside_season(visit: &Visit, season: SeasonDays) -> Option<Finding> {
         Finding::new(
             Code::DateOutsideSeason,
             "/observed_on",
-            &visit.observed_on,
+            visit.observed_on.to_string(),
             format!(
                 "a day of the season is expected, {:02}-{:02} to {:02}-{:02} (bractline.toml, [season])",
                 first.0, first.1, last.0, last.1
@@ -148,20 +143,19 @@ fn date_outside_season(visit: &Visit, season: SeasonDays) -> Option<Finding> {
 
 /// Both days are those that the sender wrote, so that no time zone is guessed.
 fn date_after_submission(visit: &Visit) -> Option<Finding> {
-    let submitted_on = visit.submitted_at.get(..10)?;
-    // Both are YYYY-MM-DD, so the order of text is the order of time.
-    (visit.observed_on.as_str() > submitted_on).then(|| {
+    let submitted_on = visit.submitted_at.day();
+    (visit.observed_on > submitted_on).then(|| {
         Finding::new(
             Code::DateAfterSubmission,
             "/observed_on",
-            &visit.observed_on,
+            visit.observed_on.to_string(),
             format!("a day not after the submission is expected, {submitted_on} at the latest"),
         )
     })
 }
 
-fn stage_unknown(visit: &Visit, limits: &Limits) -> Option<Finding> {
-    limits.scale.read(&visit.crop_stage).is_none().then(|| {
+fn stage_unknown(visit: &Visit, stage: Option<Stage>, limits: &Limits) -> Option<Finding> {
+    stage.is_none().then(|| {
         Finding::new(
             Code::StageUnknown,
             "/crop_stage",
