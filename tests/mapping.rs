@@ -131,11 +131,8 @@ fn records(mapping_text: &str, sheet: Sheet) -> Vec<TableRecord> {
 }
 
 fn document(record: &TableRecord) -> Value {
-    let document = record
-        .document
-        .as_ref()
-        .unwrap_or_else(|findings| panic!("{findings:#?}"));
-    serde_json::from_str(document).expect("a document is JSON")
+    let document = record.document.clone();
+    document.unwrap_or_else(|findings| panic!("{findings:#?}"))
 }
 
 fn findings(record: &TableRecord) -> &[Finding] {
@@ -1982,7 +1979,7 @@ proptest! {
                 .iter()
                 .map(|record| {
                     let document = record.document.as_ref().unwrap_or_else(|findings| panic!("{findings:#?}"));
-                    serde_json::from_str(document).unwrap_or_else(|error| panic!("{error}: {document}"))
+                    Visit::of_value(document).unwrap_or_else(|error| panic!("{error}: {document}"))
                 })
                 .collect();
             prop_assert_eq!(&read, &[first.clone(), second.clone()]);

@@ -356,7 +356,7 @@ impl Draft {
     }
 
     /// The document, with what the sheet leaves to us; or the findings.
-    fn finished(mut self) -> Result<String, Vec<Finding>> {
+    fn finished(mut self) -> Result<Value, Vec<Finding>> {
         if !self.findings.is_empty() {
             return Err(self.findings);
         }
@@ -364,7 +364,7 @@ impl Draft {
         complete(&mut document);
         let visit_id = made_id(COUNT_SHEET_ID, &document);
         document.insert("visit_id".to_owned(), visit_id.into());
-        Ok(Value::Object(document).to_string())
+        Ok(Value::Object(document))
     }
 }
 

@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, HashMap};
 use sha2::{Digest, Sha256};
 
 use super::mended::unwrapped;
-use super::reader::RawRecord;
+use super::reader::{RawRecord, Sent};
 use super::validate::{Refused, VisitSchema};
 use crate::failure::{Failure, Kind};
 use crate::protocol::catalogue::Catalogue;
@@ -35,7 +35,7 @@ pub struct Judge {
 
 /// A record after it was judged.
 pub enum Judged {
-    /// Sound: its row, and its bytes in case that it meets a conflict.
+    /// Sound: its row, and what was sent in case that it meets a conflict.
     Sound(Box<VisitRow>, RawRecord),
     /// Not sound, with reasons.
     Unsound(Box<HeldRow>),
@@ -73,17 +73,17 @@ impl Judge {
     /// Judges one record.
     pub fn judge(&self, raw: RawRecord) -> Judged {
         let raw = unwrapped(raw);
-        let document = match raw.table.as_deref() {
-            None => &raw.bytes,
-            Some(table) => match &table.document {
-                Ok(document) => document,
+        let read = match &raw.sent {
+            Sent::Bytes(bytes) => self.schema.read(bytes),
+            Sent::Rows(rows) => match &rows.document {
+                Ok(document) => self.schema.read_value(document),
                 Err(findings) => {
-                    let refused = Refused::of(findings.clone(), &table.draft);
+                    let refused = Refused::of(findings.clone(), &rows.draft);
                     return Judged::Unsound(Box::new(held(&raw, refused)));
                 }
             },
         };
-        let read = match self.schema.read(document) {
+        let read = match read {
             Ok(read) => read,
             Err(refused) => return Judged::Unsound(Box::new(held(&raw, placed(&raw, *refused)))),
         };
@@ -175,9 +175,9 @@ impl Judge {
 
 /// Findings about a record of a table name the cell that each member came from.
 fn placed(raw: &RawRecord, mut refused: Refused) -> Refused {
-    if let Some(table) = &raw.table {
+    if let Sent::Rows(rows) = &raw.sent {
         for finding in &mut refused.findings {
-            if let Some(place) = table.place(&finding.pointer) {
+            if let Some(place) = rows.place(&finding.pointer) {
                 finding.found = format!("{} in {place}", finding.found);
             }
         }
@@ -219,20 +219,21 @@ fn check_defaults(
     })
 }
 
-/// A held row of a record's bytes.
+/// A held row of a record.
 pub fn held(raw: &RawRecord, refused: Refused) -> HeldRow {
     assert!(
         !refused.findings.is_empty(),
         "a record is held for a reason"
     );
+    let record = raw.kept();
     HeldRow {
         line: raw.line,
         visit_id: refused.visit_id,
         revision: refused.revision,
         observer_id: refused.observer_id,
         findings: refused.findings,
-        record_sha256: Sha256::digest(&raw.bytes).into(),
-        record: raw.kept_bytes(),
+        record_sha256: Sha256::digest(&record).into(),
+        record,
         mends: raw.mends,
     }
 }

@@ -299,7 +299,7 @@ fn chunks(reader: RecordReader) -> mpsc::Receiver<Result<Chunk, Failure>> {
     spawn_blocking(move || {
         for records in reader {
             let chunk = records.map(|records| {
-                let bytes: usize = records.iter().map(|record| record.bytes.len()).sum();
+                let bytes: usize = records.iter().map(RawRecord::weight).sum();
                 let share = bytes.min(WAITING_BYTES_MAX) as u32;
                 let waiting = runtime
                     .block_on(room.clone().acquire_many_owned(share))

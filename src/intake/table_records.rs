@@ -3,16 +3,14 @@
 //! Without a mapping, only layouts of our own are taken: mended exports, count sheets and the plain
 //! layout. Nothing else is guessed.
 
-use bytes::Bytes;
-
 use super::count_sheet::count_sheet_records;
 use super::formats::SubmittedFile;
-use super::kept_rows::{kept, without_half_made_id};
+use super::kept_rows::without_half_made_id;
 use super::mapping::{Mapping, plain_records};
 use super::mended::mended_records;
 use super::mended_rows::mended_rows;
 use super::no_table::without_rows;
-use super::reader::{FromTable, RawRecord};
+use super::reader::{RawRecord, Sent};
 use super::sheets::read_sheets;
 use super::table::TableRecord;
 use crate::failure::{Failure, Kind};
@@ -50,13 +48,8 @@ pub fn table_records(
 pub(super) fn raw_record(record: TableRecord) -> RawRecord {
     RawRecord {
         line: record.line,
-        bytes: kept(&record),
+        sent: Sent::Rows(Box::new(without_half_made_id(record))),
         mends: None,
-        table: Some(Box::new(FromTable {
-            draft: without_half_made_id(&record),
-            document: record.document.map(Bytes::from),
-            places: record.places,
-        })),
     }
 }
 

@@ -7,7 +7,7 @@ use jsonschema::error::ValidationErrorKind;
 use jsonschema::{ValidationError, Validator};
 use serde_json::Value;
 
-use super::strict::{pointer_step, strict_value};
+use super::strict::{StrictValue, pointer_step, strict_value};
 use crate::visit::code::Code;
 use crate::visit::finding::Finding;
 use crate::visit::record::{COUNT_MAX, TEXT_LENGTH_MAX, Visit};
@@ -20,6 +20,10 @@ pub const VISIT_SCHEMA: &str = include_str!("../../schemas/visit.schema.json");
 const RECORD_BYTES_MAX: usize = 1 << 20;
 /// What a message quotes of a value, in characters.
 const QUOTE_LENGTH_MAX: usize = 60;
+/// The longest number that is written, bytes: `-1.2345678901234567e-300`.
+const NUMBER_LENGTH_MAX: usize = 25;
+/// The deepest nesting that is read.
+const DEPTH_MAX: usize = 127;
 /// Findings of one record that are listed: one of 1 MiB can have 300,000.
 const FINDINGS_MAX: usize = 100;
 /// The longest pointer that a finding names whole, bytes.
@@ -104,18 +108,43 @@ impl VisitSchema {
                 visit,
                 byte_order_mark: without_mark.is_some(),
             }),
-            typed => Err(Box::new(self.explain(text, typed.err()))),
+            typed => match strict_value(text) {
+                Ok(strict) => {
+                    let StrictValue { value, repeated } = strict;
+                    Err(Box::new(self.explain(&value, &repeated, typed.err())))
+                }
+                Err(error) => Err(refused(not_json(text, &error))),
+            },
+        }
+    }
+
+    /// Reads one record that was made of cells and was never text; what is refused of text is refused here.
+    pub fn read_value(&self, record: &Value) -> Result<Read, Box<Refused>> {
+        if written_length_max(record) > RECORD_BYTES_MAX {
+            let written = record.to_string();
+            if written.len() > RECORD_BYTES_MAX {
+                return Err(refused(too_long(written.as_bytes())));
+            }
+        }
+        match Visit::of_value(record) {
+            Ok(visit) if visit.conforms() => Ok(Read {
+                visit,
+                byte_order_mark: false,
+            }),
+            _ if depth(record) > DEPTH_MAX => Err(refused(nested_too_deep())),
+            typed => Err(Box::new(self.explain(record, &[], typed.err()))),
         }
     }
 
     /// What is wrong with a record that the typed reading refused.
-    fn explain(&self, text: &str, typed_error: Option<serde_json::Error>) -> Refused {
-        let strict = match strict_value(text) {
-            Ok(strict) => strict,
-            Err(error) => return *refused(not_json(text, &error)),
-        };
-        let repeated = strict.repeated.iter().map(|at| repeated(at));
-        let of_schema = self.validator.iter_errors(&strict.value);
+    fn explain(
+        &self,
+        record: &Value,
+        repeated_at: &[String],
+        typed_error: Option<serde_json::Error>,
+    ) -> Refused {
+        let repeated = repeated_at.iter().map(|at| repeated(at));
+        let of_schema = self.validator.iter_errors(record);
         let all = repeated.chain(of_schema.flat_map(|error| self.findings_of(&error)));
         let mut findings: Vec<Finding> = all.take(FINDINGS_MAX + 1).map(in_short).collect();
         if findings.len() > FINDINGS_MAX {
@@ -125,7 +154,7 @@ impl VisitSchema {
         if findings.is_empty() {
             findings.push(not_representable(typed_error));
         }
-        Refused::of(findings, &strict.value)
+        Refused::of(findings, record)
     }
 
     fn findings_of(&self, error: &ValidationError<'_>) -> Vec<Finding> {
@@ -267,12 +296,7 @@ fn not_utf8(record: &[u8], error: &std::str::Utf8Error) -> Finding {
 fn not_json(text: &str, error: &serde_json::Error) -> Finding {
     let words = error.to_string();
     if words.contains("recursion limit") {
-        return Finding::new(
-            Code::NestedTooDeep,
-            "",
-            "more than 127 levels of nesting",
-            "a visit record has fewer than ten",
-        );
+        return nested_too_deep();
     }
     Finding::new(
         Code::NotJson,
@@ -280,6 +304,40 @@ fn not_json(text: &str, error: &serde_json::Error) -> Finding {
         format!("{words}, near {}", excerpt(text, error)),
         "a whole JSON document is expected (RFC 8259); NaN, Infinity and numbers past 1.8e308 are not JSON",
     )
+}
+
+fn nested_too_deep() -> Finding {
+    Finding::new(
+        Code::NestedTooDeep,
+        "",
+        format!("more than {DEPTH_MAX} levels of nesting"),
+        "a visit record has fewer than ten",
+    )
+}
+
+/// How many lists and objects lie in one another.
+fn depth(value: &Value) -> usize {
+    match value {
+        Value::Array(items) => 1 + items.iter().map(depth).max().unwrap_or(0),
+        Value::Object(members) => 1 + members.values().map(depth).max().unwrap_or(0),
+        _ => 0,
+    }
+}
+
+/// The most bytes that a value can have when it is written.
+fn written_length_max(value: &Value) -> usize {
+    // A character of one byte may be written as `\u001f`, and each item has a comma.
+    let text = |text: &str| 6 * text.len() + 2;
+    match value {
+        Value::String(string) => text(string),
+        Value::Array(items) => items
+            .iter()
+            .fold(2, |sum, item| sum + written_length_max(item) + 1),
+        Value::Object(members) => members.iter().fold(2, |sum, (name, member)| {
+            sum + text(name) + written_length_max(member) + 2
+        }),
+        Value::Null | Value::Bool(_) | Value::Number(_) => NUMBER_LENGTH_MAX,
+    }
 }
 
 /// The text about the place of a syntax error.

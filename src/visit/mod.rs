@@ -14,6 +14,7 @@ pub mod record;
 pub mod rules;
 pub mod sampling;
 pub mod stage;
+mod tree;
 pub mod units;
 pub mod week;
 pub mod words;

@@ -29,7 +29,7 @@ pub(super) fn record(draft: Draft, mapping: &Mapping, table: &Table<'_>) -> Tabl
     writer.rows(table.sheet, &numbers);
     writer.visit(draft);
     let (document, draft) = match writer.findings.is_empty() {
-        true => (Ok(Value::Object(writer.document).to_string()), Value::Null),
+        true => (Ok(Value::Object(writer.document)), Value::Null),
         false => (Err(writer.findings), Value::Object(writer.document)),
     };
     TableRecord {

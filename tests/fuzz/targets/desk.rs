@@ -178,7 +178,7 @@ fn judged(
     for chunk in told(RecordReader::open(file, mapping))? {
         for raw in told(chunk)? {
             records += 1;
-            each(&raw.bytes);
+            each(&raw.kept());
             match DESK.with_borrow(|desk| desk.judge.judge(raw)) {
                 Judged::Sound(row, _) => {
                     sound += 1;
