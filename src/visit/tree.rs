@@ -53,6 +53,14 @@ impl<'de> Deserializer<'de> for Tree<'de> {
         }
     }
 
+    /// An object alone is one: [`super::reading::Strict`] counts on it.
+    fn deserialize_map<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Error> {
+        match self.0 {
+            Value::Object(_) => self.deserialize_any(visitor),
+            other => other.deserialize_map(visitor),
+        }
+    }
+
     /// Whether the format is text, in serde's words.
     fn is_human_readable(&self) -> bool {
         false
@@ -60,7 +68,7 @@ impl<'de> Deserializer<'de> for Tree<'de> {
 
     forward_to_deserialize_any! {
         bool i8 i16 i32 i64 i128 u8 u16 u32 u64 u128 f32 f64 char str string bytes byte_buf
-        option unit unit_struct newtype_struct seq tuple tuple_struct map struct enum identifier
+        option unit unit_struct newtype_struct seq tuple tuple_struct struct enum identifier
         ignored_any
     }
 }
