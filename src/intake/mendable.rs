@@ -10,13 +10,14 @@ use super::kept_rows::{ReadOfRows, read_kept, with_unread};
 use super::made_id::COUNT_SHEET_ID;
 use super::mapping::{cell_of_sent, marked, plain_header};
 use super::plain_columns::{
-    CATCH, COUNT, FIRST_BRACT, LAT, LON, NIGHTS, SIDE, SITE, SITE_LAT, SITE_LON, UNIT,
-    VISIT_COLUMNS, expected_in, for_the_sender,
+    CATCH, COUNT, FIRST_BRACT, LAT, LON, NIGHTS, SIDE, SITE, SITE_LAT, SITE_LON, UNIT, expected_in,
+    for_the_sender,
 };
 use super::rows_in_words::{in_lines, place_of};
 use super::table::Cell;
 use crate::visit::code::Code;
 use crate::visit::finding::Finding;
+use crate::visit::members::{Column, VISIT_COLUMNS};
 use crate::visit::words::{in_words, starts_formula};
 
 /// Counts that a head has columns for where no head says how many it has.
@@ -103,9 +104,9 @@ impl<'a> Layout<'a> {
         if layout.rows.is_empty() {
             layout.add_row(String::new(), String::new());
         }
-        for (column, (name, pointer, _)) in VISIT_COLUMNS.into_iter().enumerate() {
-            if name != "visit_id" || read.id_recipe.is_none() {
-                layout.rows[0].cells[column] = layout.cell(pointer);
+        for (column, (_, member)) in VISIT_COLUMNS.iter().enumerate() {
+            if member.pointer != "/visit_id" || read.id_recipe.is_none() {
+                layout.rows[0].cells[column] = layout.cell(member.pointer);
             }
         }
         layout
@@ -242,13 +243,11 @@ impl<'a> Layout<'a> {
         if finding.code == Code::OutsideRegion {
             return (0, vec![LON, LAT]);
         }
-        let columns = VISIT_COLUMNS
-            .iter()
-            .enumerate()
-            .filter(|(_, (_, of_column, _))| {
-                within(of_column)
-                    || of_column.starts_with(&format!("{pointer}/")) && !pointer.is_empty()
-            });
+        let columns = VISIT_COLUMNS.iter().enumerate().filter(|(_, (_, member))| {
+            let of_column = member.pointer;
+            within(of_column)
+                || of_column.starts_with(&format!("{pointer}/")) && !pointer.is_empty()
+        });
         let columns = columns.map(|(column, _)| column);
         // Of the economics only what is missing is to be filled in.
         let wanted = |column: &usize| {
@@ -285,14 +284,14 @@ impl<'a> Layout<'a> {
             Some(_) => &["visit_id"],
         };
         let row = &mut self.rows[0];
-        for (column, (name, _, expected)) in VISIT_COLUMNS.into_iter().enumerate() {
+        for (column, (Column { name, .. }, member)) in VISIT_COLUMNS.iter().enumerate() {
             let named = row
                 .to_mend
                 .iter()
                 .any(|mend| mend.columns.contains(&column));
             let blank = row.cells[column] == Cell::Empty;
-            let asked = !named && !by_us.contains(&name) && may_not_be_blank(column, &row.cells);
-            if let (Some(expected), true, true) = (expected, blank, asked) {
+            let asked = !named && !by_us.contains(name) && may_not_be_blank(column, &row.cells);
+            if let (Some(expected), true, true) = (member.asked, blank, asked) {
                 row.to_mend.push(ToMend {
                     columns: vec![column],
                     wrong: format!("{name}: nothing could be read"),
@@ -306,16 +305,16 @@ impl<'a> Layout<'a> {
 /// Whether a blank cell of the visit would keep the record held: an amount may be unknown, and its unit is
 /// needed beside it alone.
 fn may_not_be_blank(column: usize, cells: &[Cell]) -> bool {
-    let pointer = VISIT_COLUMNS[column].1;
+    let pointer = VISIT_COLUMNS[column].1.pointer;
     let Some((amount, member)) = pointer
         .strip_prefix("/economics/")
         .and_then(|rest| rest.split_once('/'))
     else {
         return true;
     };
-    let amount_cell = VISIT_COLUMNS.iter().position(|(_, other, _)| {
+    let amount_cell = VISIT_COLUMNS.iter().position(|(_, other)| {
         let of_amount = ["amount", "count"].map(|name| format!("/economics/{amount}/{name}"));
-        of_amount.iter().any(|pointer| pointer == other)
+        of_amount.iter().any(|pointer| pointer == other.pointer)
     });
     !matches!(member, "amount" | "count")
         && amount_cell.is_some_and(|place| cells[place] != Cell::Empty)

@@ -9,6 +9,7 @@ pub mod doubts;
 pub mod economics;
 pub mod finding;
 pub mod heads;
+pub mod members;
 mod reading;
 pub mod record;
 pub mod rules;
