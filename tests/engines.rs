@@ -20,6 +20,7 @@ use bractline::store::stages::run::{FINISHED, Period};
 use bractline::store::stages::wanted::{roll_up, roll_up_by};
 use bractline::store::stages::windows::Weather;
 use bractline::store::week_parts::week_parts;
+use bractline::visit::code::Code;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use serde_json::Value;
@@ -168,7 +169,7 @@ fn one_store_version_gives_the_same_bytes_on_any_number_of_cores() {
 fn the_same_visits_give_the_same_bytes_in_any_order_and_any_number_of_files() {
     // Of two records that contradict each other the first stands, so there the order is the meaning.
     let mut lines = sample();
-    lines.retain(|line| line.expected != Expected::Held("revision-conflict"));
+    lines.retain(|line| line.expected != Expected::Held(Code::RevisionConflict));
     let in_order = workspace();
     load(&in_order, &submissions(&in_order, "all", &lines, 1));
     let expected = figures(&in_order, 2);

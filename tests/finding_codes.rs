@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
+use bractline::visit::code::{Class, Code};
 use serde_json::{Value, json};
 
 use crate::support::{TestWorkspace, full_visit};
@@ -12,13 +13,13 @@ use crate::support::{TestWorkspace, full_visit};
 type Bend = fn(&mut Value);
 
 struct Example {
-    code: &'static str,
+    code: Code,
     flag: bool,
     wrong: Bend,
     right: Bend,
 }
 
-const fn held(code: &'static str, wrong: Bend, right: Bend) -> Example {
+const fn held(code: Code, wrong: Bend, right: Bend) -> Example {
     Example {
         code,
         flag: false,
@@ -27,7 +28,7 @@ const fn held(code: &'static str, wrong: Bend, right: Bend) -> Example {
     }
 }
 
-const fn flag(code: &'static str, wrong: Bend, right: Bend) -> Example {
+const fn flag(code: Code, wrong: Bend, right: Bend) -> Example {
     Example {
         code,
         flag: true,
@@ -85,53 +86,53 @@ const PIECE: &str = "@piece@";
 #[rustfmt::skip]
 const EXAMPLES: &[Example] = &[
     // What is no visit of the schema.
-    held("not-json", |v| set(v, "/field/area_ha", json!(format!("{PIECE}NaN"))), |v| set(v, "/field/area_ha", json!(format!("{PIECE}62.40e0")))),
-    held("nested-too-deep", |v| set(v, "/remarks", json!(format!("{PIECE}{}{}", "[".repeat(128), "]".repeat(128)))), |v| set(v, "/remarks", json!("[".repeat(128)))),
-    held("duplicate-member", |v| set(v, "/protocol", json!(format!("{PIECE}\"bsm-eggs\",\"protocol\":\"bsm-eggs\""))), |v| set(v, "/remarks", json!("\"protocol\":\"bsm-eggs\",\"protocol\":"))),
-    held("record-too-long", |v| set(v, "/remarks", json!("x".repeat(1 << 20))), |v| set(v, "/remarks", json!("x".repeat(4_000)))),
-    held("member-missing", |v| remove(v, "", "crop_stage"), |v| remove(v, "", "remarks")),
-    held("member-unknown", |v| add(v, "/field", "owner", json!("x")), |v| add(v, "/field", "farm_id", json!("x"))),
-    held("wrong-type", |v| set(v, "/sites/0/heads/0/0", json!(0.5)), |v| set(v, "/sites/0/heads/0/0", json!(5.0))),
-    held("out-of-range", |v| set(v, "/sites/0/heads/0/0", json!(1_000_001)), |v| set(v, "/sites/0/heads/0/0", json!(1_000_000))),
-    held("wrong-length", |v| set(v, "/observer_id", json!("x".repeat(201))), |v| set(v, "/observer_id", json!("x".repeat(200)))),
-    held("wrong-form", |v| set(v, "/observed_on", json!("07/21/2026")), |v| set(v, "/observed_on", json!("2026-07-20"))),
-    held("counts-not-one-form", |v| add(v, "/sites/0", "plants", json!([1])), |v| add(v, "/sites/0", "side", json!("N"))),
-    held("more-findings", |v| (0..101).for_each(|number| add(v, "", &format!("m{number}"), json!(1))), |v| set(v, "/remarks", json!("m"))),
+    held(Code::NotJson, |v| set(v, "/field/area_ha", json!(format!("{PIECE}NaN"))), |v| set(v, "/field/area_ha", json!(format!("{PIECE}62.40e0")))),
+    held(Code::NestedTooDeep, |v| set(v, "/remarks", json!(format!("{PIECE}{}{}", "[".repeat(128), "]".repeat(128)))), |v| set(v, "/remarks", json!("[".repeat(128)))),
+    held(Code::DuplicateMember, |v| set(v, "/protocol", json!(format!("{PIECE}\"bsm-eggs\",\"protocol\":\"bsm-eggs\""))), |v| set(v, "/remarks", json!("\"protocol\":\"bsm-eggs\",\"protocol\":"))),
+    held(Code::RecordTooLong, |v| set(v, "/remarks", json!("x".repeat(1 << 20))), |v| set(v, "/remarks", json!("x".repeat(4_000)))),
+    held(Code::MemberMissing, |v| remove(v, "", "crop_stage"), |v| remove(v, "", "remarks")),
+    held(Code::MemberUnknown, |v| add(v, "/field", "owner", json!("x")), |v| add(v, "/field", "farm_id", json!("x"))),
+    held(Code::WrongType, |v| set(v, "/sites/0/heads/0/0", json!(0.5)), |v| set(v, "/sites/0/heads/0/0", json!(5.0))),
+    held(Code::OutOfRange, |v| set(v, "/sites/0/heads/0/0", json!(1_000_001)), |v| set(v, "/sites/0/heads/0/0", json!(1_000_000))),
+    held(Code::WrongLength, |v| set(v, "/observer_id", json!("x".repeat(201))), |v| set(v, "/observer_id", json!("x".repeat(200)))),
+    held(Code::WrongForm, |v| set(v, "/observed_on", json!("07/21/2026")), |v| set(v, "/observed_on", json!("2026-07-20"))),
+    held(Code::CountsNotOneForm, |v| add(v, "/sites/0", "plants", json!([1])), |v| add(v, "/sites/0", "side", json!("N"))),
+    held(Code::MoreFindings, |v| (0..101).for_each(|number| add(v, "", &format!("m{number}"), json!(1))), |v| set(v, "/remarks", json!("m"))),
     // What the trade rules refuse.
-    held("protocol-unknown", |v| set(v, "/protocol", json!("bsm-egg")), |v| set(v, "/protocol", json!("bsm-eggs"))),
-    held("date-outside-season", |v| { set(v, "/observed_on", json!("2026-05-31")) }, |v| { set(v, "/observed_on", json!("2026-06-01")) }),
-    held("date-after-submission", |v| set(v, "/observed_on", json!("2026-07-22")), |v| set(v, "/observed_on", json!("2026-07-21"))),
-    held("stage-unknown", |v| set(v, "/crop_stage", json!("R10")), |v| set(v, "/crop_stage", json!("R9"))),
-    held("crop-type-unknown", |v| set(v, "/field/crop_type", json!("maize")), |v| set(v, "/field/crop_type", json!("confection"))),
-    held("count-form-wrong", |v| set(v, "/sites/0", json!({"site": 1, "plants": [0, 1, 2, 3, 4]})), |v| set(v, "/sites/0", json!({"site": 1, "heads": vec![vec![0; 6]; 5]}))),
-    held("bracts-not-six", |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0])), |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0, 9]))),
-    held("count-above-most", |v| egg_masses(v, 2), |v| egg_masses(v, 1)),
-    held("site-repeated", |v| set(v, "/sites/3/site", json!(1)), |v| set(v, "/sites/3/site", json!(9))),
-    held("currencies-differ", |v| set(v, "/economics/market_value/currency", json!("CAD")), |v| set(v, "/economics/market_value/currency", json!("USD"))),
-    held("economics-missing", |v| remove(v, "/economics", "market_value"), |v| set(v, "/economics/market_value/amount", json!(0.17))),
+    held(Code::ProtocolUnknown, |v| set(v, "/protocol", json!("bsm-egg")), |v| set(v, "/protocol", json!("bsm-eggs"))),
+    held(Code::DateOutsideSeason, |v| { set(v, "/observed_on", json!("2026-05-31")) }, |v| { set(v, "/observed_on", json!("2026-06-01")) }),
+    held(Code::DateAfterSubmission, |v| set(v, "/observed_on", json!("2026-07-22")), |v| set(v, "/observed_on", json!("2026-07-21"))),
+    held(Code::StageUnknown, |v| set(v, "/crop_stage", json!("R10")), |v| set(v, "/crop_stage", json!("R9"))),
+    held(Code::CropTypeUnknown, |v| set(v, "/field/crop_type", json!("maize")), |v| set(v, "/field/crop_type", json!("confection"))),
+    held(Code::CountFormWrong, |v| set(v, "/sites/0", json!({"site": 1, "plants": [0, 1, 2, 3, 4]})), |v| set(v, "/sites/0", json!({"site": 1, "heads": vec![vec![0; 6]; 5]}))),
+    held(Code::BractsNotSix, |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0])), |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0, 9]))),
+    held(Code::CountAboveMost, |v| egg_masses(v, 2), |v| egg_masses(v, 1)),
+    held(Code::SiteRepeated, |v| set(v, "/sites/3/site", json!(1)), |v| set(v, "/sites/3/site", json!(9))),
+    held(Code::CurrenciesDiffer, |v| set(v, "/economics/market_value/currency", json!("CAD")), |v| set(v, "/economics/market_value/currency", json!("USD"))),
+    held(Code::EconomicsMissing, |v| remove(v, "/economics", "market_value"), |v| set(v, "/economics/market_value/amount", json!(0.17))),
     // The bounds are those of pipeline/protocols/bsm-eggs.toml.
-    held("treatment-cost-implausible", |v| set(v, "/economics/treatment_cost/amount", json!(120.01)), |v| set(v, "/economics/treatment_cost/amount", json!(120.0))),
-    held("market-value-implausible", |v| set(v, "/economics/market_value/amount", json!(16)), |v| set(v, "/economics/market_value/amount", json!(4.0))),
-    held("cost-to-value-implausible", |v| { canadian(v); set(v, "/economics/treatment_cost/amount", json!(100_000)) }, |v| set(v, "/economics/treatment_cost/amount", json!(8.0))),
-    held("plant-population-implausible", |v| set(v, "/economics/plant_population/count", json!(1_499)), |v| set(v, "/economics/plant_population/count", json!(1_500))),
-    held("area-implausible", |v| set(v, "/field/area_ha", json!(0.09)), |v| set(v, "/field/area_ha", json!(0.1))),
-    held("outside-region", |v| set(v, "/field/lon", json!(100.12345)), |v| set(v, "/field/lon", json!(-100.12))),
+    held(Code::TreatmentCostImplausible, |v| set(v, "/economics/treatment_cost/amount", json!(120.01)), |v| set(v, "/economics/treatment_cost/amount", json!(120.0))),
+    held(Code::MarketValueImplausible, |v| set(v, "/economics/market_value/amount", json!(16)), |v| set(v, "/economics/market_value/amount", json!(4.0))),
+    held(Code::CostToValueImplausible, |v| { canadian(v); set(v, "/economics/treatment_cost/amount", json!(100_000)) }, |v| set(v, "/economics/treatment_cost/amount", json!(8.0))),
+    held(Code::PlantPopulationImplausible, |v| set(v, "/economics/plant_population/count", json!(1_499)), |v| set(v, "/economics/plant_population/count", json!(1_500))),
+    held(Code::AreaImplausible, |v| set(v, "/field/area_ha", json!(0.09)), |v| set(v, "/field/area_ha", json!(0.1))),
+    held(Code::OutsideRegion, |v| set(v, "/field/lon", json!(100.12345)), |v| set(v, "/field/lon", json!(-100.12))),
     // The visit "known" is loaded before with these counts.
-    held("revision-conflict", |v| { set(v, "/visit_id", json!("known")); set(v, "/crop_stage", json!("R2")) }, |v| { set(v, "/visit_id", json!("known")); set(v, "/revision", json!(2)) }),
+    held(Code::RevisionConflict, |v| { set(v, "/visit_id", json!("known")); set(v, "/crop_stage", json!("R2")) }, |v| { set(v, "/visit_id", json!("known")); set(v, "/revision", json!(2)) }),
     // What is doubtful, and accepted.
-    flag("too-few-sites", |v| { v["sites"].as_array_mut().unwrap().pop(); }, |v| v["sites"].as_array_mut().unwrap().push(json!({"site": 5, "heads": vec![vec![0; 6]; 5]}))),
-    flag("too-few-units", |v| { v["sites"][2]["heads"].as_array_mut().unwrap().pop(); }, |v| v["sites"][2]["heads"].as_array_mut().unwrap().push(json!(vec![0; 6]))),
-    flag("currency-unchecked", canadian, |v| set(v, "/economics/market_value/currency", json!("USD"))),
+    flag(Code::TooFewSites, |v| { v["sites"].as_array_mut().unwrap().pop(); }, |v| v["sites"].as_array_mut().unwrap().push(json!({"site": 5, "heads": vec![vec![0; 6]; 5]}))),
+    flag(Code::TooFewUnits, |v| { v["sites"][2]["heads"].as_array_mut().unwrap().pop(); }, |v| v["sites"][2]["heads"].as_array_mut().unwrap().push(json!(vec![0; 6]))),
+    flag(Code::CurrencyUnchecked, canadian, |v| set(v, "/economics/market_value/currency", json!("USD"))),
     // Lyman County, 46085, holds the point; 46003 is another of the state, 20001 is not in it.
-    flag("county-mismatch", |v| add(v, "/field", "county_id", json!("46003")), |v| add(v, "/field", "county_id", json!("46085"))),
-    flag("county-not-in-region", |v| add(v, "/field", "county_id", json!("20001")), |v| add(v, "/field", "county_id", json!("46085"))),
-    flag("byte-order-mark", |v| set(v, "/remarks", json!("@mark@")), |v| set(v, "/remarks", json!("\u{feff}"))),
-    flag("held-id-unknown", |v| *v = json!({"held_id": "0123456789abcdef-7", "record": v.clone()}), |_| {}),
+    flag(Code::CountyMismatch, |v| add(v, "/field", "county_id", json!("46003")), |v| add(v, "/field", "county_id", json!("46085"))),
+    flag(Code::CountyNotInRegion, |v| add(v, "/field", "county_id", json!("20001")), |v| add(v, "/field", "county_id", json!("46085"))),
+    flag(Code::ByteOrderMark, |v| set(v, "/remarks", json!("@mark@")), |v| set(v, "/remarks", json!("\u{feff}"))),
+    flag(Code::HeldIdUnknown, |v| *v = json!({"held_id": "0123456789abcdef-7", "record": v.clone()}), |_| {}),
 ];
 
 /// Codes of a gap of our own between schema and types, of which no record is known: `schema.rs` holds
 /// the two together.
-const WITHOUT_EXAMPLE: [&str; 1] = ["not-representable"];
+const WITHOUT_EXAMPLE: [Code; 1] = [Code::NotRepresentable];
 
 /// The visit as a line, with pieces that are no JSON put in.
 fn text_of(visit: &Value) -> String {
@@ -167,7 +168,7 @@ fn example(visit_id: &str, bend: Bend) -> String {
 fn flags_of_rules(submission: &Value) -> Value {
     let mut flags = submission["flags"].clone();
     for code in bractline::visit::doubts::CODES {
-        flags.as_object_mut().unwrap().remove(code);
+        flags.as_object_mut().unwrap().remove(code.as_str());
     }
     flags
 }
@@ -184,7 +185,7 @@ fn every_code_stands_on_its_wrong_example_and_not_on_its_right_one() {
             example(&format!("{code}-wrong"), *wrong),
             example(&format!("{code}-right"), *right),
         ];
-        files.push(workspace.write(code, lines.join("\n")));
+        files.push(workspace.write(code.as_str(), lines.join("\n")));
     }
     let files: Vec<&Path> = files.iter().map(|file| file.as_path()).collect();
     let account = workspace.load(&files);
@@ -193,7 +194,11 @@ fn every_code_stands_on_its_wrong_example_and_not_on_its_right_one() {
         let held = submission["held_records"].as_array().unwrap();
         if *flag {
             assert!(held.is_empty(), "{code}: {submission:#}");
-            assert_eq!(flags_of_rules(submission), json!({*code: 1}), "{code}");
+            assert_eq!(
+                flags_of_rules(submission),
+                json!({code.as_str(): 1}),
+                "{code}"
+            );
             continue;
         }
         assert_eq!(held.len(), 1, "{code}: {submission:#}");
@@ -206,46 +211,24 @@ fn every_code_stands_on_its_wrong_example_and_not_on_its_right_one() {
             .iter()
             .map(|finding| finding["code"].as_str().unwrap())
             .collect();
-        let expected = match *code {
-            "more-findings" => BTreeSet::from(["member-unknown", "more-findings"]),
-            code => BTreeSet::from([code]),
+        let expected = match code {
+            Code::MoreFindings => BTreeSet::from(["member-unknown", "more-findings"]),
+            code => BTreeSet::from([code.as_str()]),
         };
         assert_eq!(codes, expected, "{submission:#}");
     }
 }
 
-/// Texts in kebab-case of a source file, before its own tests.
-fn kebab_texts(path: &Path) -> BTreeSet<String> {
-    let source = std::fs::read_to_string(path).unwrap();
-    let source = source.split("#[cfg(test)]").next().unwrap();
-    source
-        .split('"')
-        .skip(1)
-        .step_by(2)
-        .filter(|text| {
-            text.contains('-')
-                && text.split('-').all(|word| {
-                    !word.is_empty() && word.bytes().all(|byte| byte.is_ascii_lowercase())
-                })
-        })
-        .map(str::to_owned)
-        .collect()
-}
-
 #[test]
-fn no_code_of_the_source_is_without_its_examples() {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
-    let mut in_source = kebab_texts(&root.join("visit/rules.rs"));
+fn no_code_is_without_its_examples() {
     // What is wrong with the cells of a table has its examples in tests/mapping.rs and tests/sheet.rs, what
     // is doubtful beside other visits in tests/doubts.rs.
-    for file in ["identity.rs", "judge.rs", "strict.rs", "validate.rs"] {
-        in_source.append(&mut kebab_texts(&root.join("intake").join(file)));
-    }
-    let in_table: BTreeSet<String> = EXAMPLES
-        .iter()
-        .map(|example| example.code)
-        .chain(WITHOUT_EXAMPLE)
-        .map(str::to_owned)
-        .collect();
-    assert_eq!(in_source, in_table);
+    let needed = Code::ALL.iter().filter(|code| match code.class() {
+        Class::Schema | Class::Rule | Class::Flag => true,
+        Class::Cell | Class::CountSheet | Class::Doubt | Class::Unknown => false,
+    });
+    let needed: BTreeSet<Code> = needed.copied().collect();
+    let examples = EXAMPLES.iter().map(|example| example.code);
+    let in_table: BTreeSet<Code> = examples.chain(WITHOUT_EXAMPLE).collect();
+    assert_eq!(in_table, needed);
 }

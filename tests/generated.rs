@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use bractline::demo::{Expected, ExpectedAccount, SampleLine};
+use bractline::visit::code::Code;
 use serde_json::Value;
 
 use crate::support::TestWorkspace;
@@ -74,6 +75,7 @@ pub fn assert_account(account: &Value, expected: impl IntoIterator<Item = Expect
             .collect();
         assert_eq!(places.len(), 1, "{record}");
         let code = findings[0]["code"].as_str().expect("a code");
+        let code: Code = code.parse().expect("a code of ours");
         *found.entry(code).or_insert(0) += 1;
     }
     assert_eq!(found, expected.held);

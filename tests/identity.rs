@@ -315,7 +315,7 @@ fn expected_of(lines: &[SampleLine]) -> ([u64; 4], BTreeMap<String, u64>) {
     let mut codes = BTreeMap::new();
     for line in lines {
         if let Expected::Held(code) = line.expected {
-            *codes.entry(code.to_owned()).or_default() += 1;
+            *codes.entry(code.to_string()).or_default() += 1;
         }
     }
     let held = codes.values().sum();

@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use bractline::intake::mapping::{plain_header, plain_rows};
 use bractline::intake::sheet::table::Cell;
 use bractline::shared::table_files::{table_csv, table_xlsx};
+use bractline::visit::dates::WrittenInstant;
 use bractline::visit::heads::Heads;
 use bractline::visit::record::{
     AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,
@@ -210,8 +211,8 @@ prop_compose! {
         remarks in prop::option::of(remarks()),
         retracted in prop::option::of(any::<bool>()),
     ) -> Visit {
-        let observed_on = date(day.0, day.1, day.2).to_string();
-        let submitted_at = format!("{observed_on}{time}");
+        let observed_on = date(day.0, day.1, day.2);
+        let submitted_at = WrittenInstant::read(&format!("{observed_on}{time}")).expect("a time of the schema");
         Visit {
             schema_version: "1.0".to_owned(), visit_id, revision, observed_on, submitted_at, observer_id, field,
             protocol, crop_stage: crop_stage.to_owned(), economics, sites, remarks, retracted,

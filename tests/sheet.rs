@@ -194,7 +194,7 @@ fn expected_visit(field: &str) -> Value {
 #[track_caller]
 fn accepted(record: &TableRecord) -> Visit {
     let document = record.document.as_ref().expect("a document");
-    let read = VisitSchema::new().read(document.as_bytes());
+    let read = VisitSchema::new().read_value(document);
     read.unwrap_or_else(|refused| panic!("{:?}", refused.findings))
         .visit
 }
@@ -464,7 +464,7 @@ fn values_of_the_right_kind_that_are_wrong_are_left_to_the_schema_with_their_cel
     }));
     let document = records[0].document.as_ref().expect("a document");
     let refused = VisitSchema::new()
-        .read(document.as_bytes())
+        .read_value(document)
         .expect_err("two counts are wrong");
     let mut places: Vec<&str> = refused
         .findings

@@ -97,7 +97,7 @@ fn nested_parquet_is_the_same_records(folder: &Path) {
         let reader = RecordReader::open(&file, None).expect("a submission of records");
         let records = reader.flat_map(|chunk| chunk.expect("a sound file"));
         records
-            .map(|record| serde_json::from_slice(&record.bytes).expect("JSON"))
+            .map(|record| serde_json::from_slice(&record.kept()).expect("JSON"))
             .collect()
     };
     let written = records("visits.ndjson");

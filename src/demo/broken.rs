@@ -6,11 +6,14 @@
 use std::io::Write;
 
 use geo::Rect;
+use jiff::civil::Date;
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
 use super::calendar::Calendar;
 use super::season::PlannedVisit;
+use crate::visit::code::Code;
+use crate::visit::dates::WrittenInstant;
 use crate::visit::heads::Heads;
 use crate::visit::record::{Count, Visit};
 
@@ -113,7 +116,7 @@ pub struct BrokenRecord {
     /// The line.
     pub bytes: Vec<u8>,
     /// The finding code for which it must be held.
-    pub code: &'static str,
+    pub code: Code,
 }
 
 /// Breaks a visit. `bounds` is the rectangle around the region, in degrees.
@@ -129,11 +132,11 @@ pub fn break_visit(
         Breakage::LineTruncated => {
             let mut line = line_of(&visit);
             line.truncate(line.len() * chance.random_range(30..90) / 100);
-            (line, "not-json")
+            (line, Code::NotJson)
         }
-        Breakage::NumberNan => (with_area(visit, "NaN"), "not-json"),
+        Breakage::NumberNan => (with_area(visit, "NaN"), Code::NotJson),
         // Grammatical JSON, but no number that a double holds: it cannot be read as a value.
-        Breakage::NumberBeyondDouble => (with_area(visit, "1e999"), "not-json"),
+        Breakage::NumberBeyondDouble => (with_area(visit, "1e999"), Code::NotJson),
         Breakage::BytesNotUtf8 => {
             visit.remarks = Some(REMARK_MARK.to_owned());
             let mut line = line_of(&visit);
@@ -143,7 +146,7 @@ pub fn break_visit(
                 .rposition(|bytes| bytes == mark)
                 .expect("the remark was just written");
             line[place + mark.len() - 1] = 0xE9;
-            (line, "not-json")
+            (line, Code::NotJson)
         }
         Breakage::MemberTwice => (
             with_text(
@@ -151,7 +154,7 @@ pub fn break_visit(
                 "\"protocol\":",
                 "\"protocol\":\"bsm-eggs\",\"protocol\":",
             ),
-            "duplicate-member",
+            Code::DuplicateMember,
         ),
         Breakage::MemberUnknown => (
             with_text(
@@ -159,72 +162,74 @@ pub fn break_visit(
                 "\"protocol\":",
                 "\"weather\":\"clear\",\"protocol\":",
             ),
-            "member-unknown",
+            Code::MemberUnknown,
         ),
         Breakage::MemberMissing => {
             let member = format!("\"crop_stage\":\"{}\",", visit.crop_stage);
-            (with_text(&visit, &member, ""), "member-missing")
+            (with_text(&visit, &member, ""), Code::MemberMissing)
         }
         Breakage::OptionalNull => {
             visit.remarks = Some(REMARK_MARK.to_owned());
             let text = format!("\"{REMARK_MARK}\"");
-            (with_text(&visit, &text, "null"), "wrong-type")
+            (with_text(&visit, &text, "null"), Code::WrongType)
         }
-        Breakage::CountText => (with_count(visit, "\"3\""), "wrong-type"),
-        Breakage::CountFractional => (with_count(visit, "0.5"), "wrong-type"),
-        Breakage::CountNegative => (with_count(visit, "-1"), "out-of-range"),
+        Breakage::CountText => (with_count(visit, "\"3\""), Code::WrongType),
+        Breakage::CountFractional => (with_count(visit, "0.5"), Code::WrongType),
+        Breakage::CountNegative => (with_count(visit, "-1"), Code::OutOfRange),
         Breakage::BractsFive => {
             change_first_head(&mut visit, |counts| {
                 counts.pop();
             });
-            (line_of(&visit), "bracts-not-six")
+            (line_of(&visit), Code::BractsNotSix)
         }
         Breakage::BractsSeven => {
             change_first_head(&mut visit, |counts| counts.push(Count(0)));
-            (line_of(&visit), "bracts-not-six")
+            (line_of(&visit), Code::BractsNotSix)
         }
         Breakage::DateForm => {
-            let date = calendar.date(planned.observed_day);
-            visit.observed_on = format!("{:02}/{:02}/{}", date.month(), date.day(), date.year());
-            (line_of(&visit), "wrong-form")
+            let date = visit.observed_on;
+            let (month, day, year) = (date.month(), date.day(), date.year());
+            let written = format!("\"observed_on\":\"{date}\"");
+            let broken = format!("\"observed_on\":\"{month:02}/{day:02}/{year}\"");
+            (with_text(&visit, &written, &broken), Code::WrongForm)
         }
         Breakage::DateBeforeSeason => {
             let day = calendar.day_of(4, 1) + chance.random_range(0..40);
-            calendar.text(day).clone_into(&mut visit.observed_on);
-            (line_of(&visit), "date-outside-season")
+            visit.observed_on = calendar.date(day);
+            (line_of(&visit), Code::DateOutsideSeason)
         }
         Breakage::DateAfterSeason => {
             let day = calendar.day_of(11, 1) + chance.random_range(0..20);
-            calendar.text(day).clone_into(&mut visit.observed_on);
-            visit.submitted_at = format!("{}T20:15:00Z", calendar.text(day));
-            (line_of(&visit), "date-outside-season")
+            visit.observed_on = calendar.date(day);
+            visit.submitted_at = evening(calendar.date(day));
+            (line_of(&visit), Code::DateOutsideSeason)
         }
         Breakage::DateAfterSubmission => {
-            let submitted = calendar.text(planned.observed_day - chance.random_range(2..6));
-            visit.submitted_at = format!("{submitted}T20:15:00Z");
-            (line_of(&visit), "date-after-submission")
+            let submitted = calendar.date(planned.observed_day - chance.random_range(2..6));
+            visit.submitted_at = evening(submitted);
+            (line_of(&visit), Code::DateAfterSubmission)
         }
         Breakage::StageBeyondScale => {
             "R12".clone_into(&mut visit.crop_stage);
-            (line_of(&visit), "stage-unknown")
+            (line_of(&visit), Code::StageUnknown)
         }
         Breakage::StageWord => {
             "bloom".clone_into(&mut visit.crop_stage);
-            (line_of(&visit), "stage-unknown")
+            (line_of(&visit), Code::StageUnknown)
         }
         Breakage::PointOutside => {
             visit.field.lon = super::rounded(bounds.max().x + chance.random_range(1.0..4.0), 5);
             visit.field.outline = None;
-            (line_of(&visit), "outside-region")
+            (line_of(&visit), Code::OutsideRegion)
         }
         Breakage::PointSwapped => {
             let field = &mut visit.field;
             std::mem::swap(&mut field.lon, &mut field.lat);
             field.outline = None;
             let code = if field.lat.abs() > 90.0 {
-                "out-of-range"
+                Code::OutOfRange
             } else {
-                "outside-region"
+                Code::OutsideRegion
             };
             (line_of(&visit), code)
         }
@@ -232,7 +237,7 @@ pub fn break_visit(
             if let Some(value) = &mut visit.economics.market_value {
                 value.amount = super::rounded(value.amount * 100.0, 2);
             }
-            (line_of(&visit), "market-value-implausible")
+            (line_of(&visit), Code::MarketValueImplausible)
         }
         Breakage::CostTenfold => {
             if let Some(cost) = &mut visit.economics.treatment_cost {
@@ -240,20 +245,26 @@ pub fn break_visit(
                 cost.amount = super::rounded(cost.amount * 24.71, 2);
                 cost.per = crate::visit::record::AreaUnit::Acre;
             }
-            (line_of(&visit), "treatment-cost-implausible")
+            (line_of(&visit), Code::TreatmentCostImplausible)
         }
         Breakage::ProtocolUnknown => {
             "moth-eggs".clone_into(&mut visit.protocol);
-            (line_of(&visit), "protocol-unknown")
+            (line_of(&visit), Code::ProtocolUnknown)
         }
         Breakage::CurrencyForm => {
             if let Some(cost) = &mut visit.economics.treatment_cost {
                 "usd".clone_into(&mut cost.currency);
             }
-            (line_of(&visit), "wrong-form")
+            (line_of(&visit), Code::WrongForm)
         }
     };
     BrokenRecord { bytes, code }
+}
+
+/// The evening of a day.
+fn evening(day: Date) -> WrittenInstant {
+    let written = format!("{day}T20:15:00Z");
+    WrittenInstant::read(&written).expect("a day of the calendar with a time")
 }
 
 /// The visit as one line of JSON.
@@ -328,17 +339,7 @@ mod tests {
     use crate::demo::places::Places;
     use crate::demo::season::Season;
     use crate::demo::{Chance, Landscape, Purpose, SampleOptions};
-
-    /// Codes that the schema's types, not the trade rules, must find.
-    const CODES_OF_FORM: [&str; 7] = [
-        "not-json",
-        "duplicate-member",
-        "member-unknown",
-        "member-missing",
-        "wrong-type",
-        "wrong-form",
-        "out-of-range",
-    ];
+    use crate::visit::code::Class;
 
     fn broken_records() -> Vec<(Breakage, BrokenRecord, PlannedVisit)> {
         let options = SampleOptions::default();
@@ -372,7 +373,7 @@ mod tests {
         for (breakage, record, _) in broken_records() {
             let conforms =
                 serde_json::from_slice::<Visit>(&record.bytes).is_ok_and(|visit| visit.conforms());
-            let is_broken_in_form = CODES_OF_FORM.contains(&record.code);
+            let is_broken_in_form = record.code.class() == Class::Schema;
             assert_eq!(conforms, !is_broken_in_form, "{breakage:?}");
         }
     }
@@ -381,7 +382,7 @@ mod tests {
     fn not_json_is_what_the_json_reader_refuses() {
         for (breakage, record, _) in broken_records() {
             let is_json = serde_json::from_slice::<serde_json::Value>(&record.bytes).is_ok();
-            assert_eq!(is_json, record.code != "not-json", "{breakage:?}");
+            assert_eq!(is_json, record.code != Code::NotJson, "{breakage:?}");
         }
     }
 
@@ -394,46 +395,43 @@ mod tests {
             let mut mended = broken.clone();
             let good = planned.visit;
             match record.code {
-                "bracts-not-six" => {
+                Code::BractsNotSix => {
                     let bracts = first_heads(&mut mended).head(0).len();
                     assert!(bracts == 5 || bracts == 7);
                     mended.sites.clone_from(&good.sites);
                 }
-                "date-outside-season" => {
-                    let month = &broken.observed_on[5..7];
-                    assert!(["04", "05", "11"].contains(&month), "{month}");
-                    assert!(broken.observed_on.as_str() <= &broken.submitted_at[..10]);
-                    mended.observed_on.clone_from(&good.observed_on);
+                Code::DateOutsideSeason => {
+                    let month = broken.observed_on.month();
+                    assert!([4, 5, 11].contains(&month), "{month}");
+                    assert!(broken.observed_on <= broken.submitted_at.day());
+                    mended.observed_on = good.observed_on;
                     mended.submitted_at.clone_from(&good.submitted_at);
                 }
-                "date-after-submission" => {
-                    assert!(broken.observed_on.as_str() > &broken.submitted_at[..10]);
+                Code::DateAfterSubmission => {
+                    assert!(broken.observed_on > broken.submitted_at.day());
                     mended.submitted_at.clone_from(&good.submitted_at);
                 }
-                "stage-unknown" => mended.crop_stage.clone_from(&good.crop_stage),
-                "outside-region" => {
+                Code::StageUnknown => mended.crop_stage.clone_from(&good.crop_stage),
+                Code::OutsideRegion => {
                     assert!(broken.field.lon > -98.4);
                     mended.field.clone_from(&good.field);
                 }
-                "market-value-implausible" => {
+                Code::MarketValueImplausible => {
                     let value = broken.economics.market_value.as_ref().expect("a value");
                     assert!(value.amount > 4.0 / 0.453_592_37);
                     mended.economics.clone_from(&good.economics);
                 }
-                "treatment-cost-implausible" => {
+                Code::TreatmentCostImplausible => {
                     let cost = broken.economics.treatment_cost.as_ref().expect("a cost");
                     assert!(cost.amount > 120.0);
                     mended.economics.clone_from(&good.economics);
                 }
-                "protocol-unknown" => mended.protocol.clone_from(&good.protocol),
-                "out-of-range" => {
+                Code::ProtocolUnknown => mended.protocol.clone_from(&good.protocol),
+                Code::OutOfRange => {
                     assert!(broken.field.lat < -90.0, "{breakage:?}");
                     mended.field.clone_from(&good.field);
                 }
-                "wrong-form" if breakage == Breakage::DateForm => {
-                    mended.observed_on.clone_from(&good.observed_on);
-                }
-                "wrong-form" => mended.economics.clone_from(&good.economics),
+                Code::WrongForm => mended.economics.clone_from(&good.economics),
                 other => panic!("{breakage:?} was read in spite of {other}"),
             }
             assert_eq!(mended, good, "{breakage:?}");

@@ -9,6 +9,7 @@ use flate2::{Compression, write::GzEncoder};
 
 use super::{Expected, ExpectedAccount, Landscape, SampleLine, SampleLines, SampleOptions};
 use crate::failure::Failure;
+use crate::visit::code::Code;
 
 /// The sample as files.
 #[derive(Debug, Clone, PartialEq)]
@@ -97,7 +98,7 @@ fn submissions_of_season(lines: &[SampleLine], options: &SampleOptions) -> Vec<S
         // One line that is no JSON would spoil a whole array: it comes in the file after.
         let spoils = Form::of_week(week) == Form::Array
             && week < late
-            && line.expected == Expected::Held("not-json");
+            && line.expected == Expected::Held(Code::NotJson);
         weeks[week + usize::from(spoils)].push(line.clone());
     }
     weeks
@@ -206,28 +207,28 @@ mod tests {
 
     #[test]
     fn the_demo_shows_every_reason_for_holding() {
-        let codes: BTreeSet<&str> = sample()
+        let codes: BTreeSet<Code> = sample()
             .submissions
             .iter()
             .flat_map(|submission| submission.expected.held.keys().copied())
             .collect();
         let wanted = BTreeSet::from([
-            "bracts-not-six",
-            "date-after-submission",
-            "date-outside-season",
-            "duplicate-member",
-            "market-value-implausible",
-            "member-missing",
-            "member-unknown",
-            "not-json",
-            "out-of-range",
-            "outside-region",
-            "protocol-unknown",
-            "revision-conflict",
-            "stage-unknown",
-            "treatment-cost-implausible",
-            "wrong-form",
-            "wrong-type",
+            Code::BractsNotSix,
+            Code::DateAfterSubmission,
+            Code::DateOutsideSeason,
+            Code::DuplicateMember,
+            Code::MarketValueImplausible,
+            Code::MemberMissing,
+            Code::MemberUnknown,
+            Code::NotJson,
+            Code::OutOfRange,
+            Code::OutsideRegion,
+            Code::ProtocolUnknown,
+            Code::RevisionConflict,
+            Code::StageUnknown,
+            Code::TreatmentCostImplausible,
+            Code::WrongForm,
+            Code::WrongType,
         ]);
         assert_eq!(codes, wanted);
     }

@@ -11,6 +11,7 @@ use rand_chacha::ChaCha8Rng;
 use super::broken::{Breakage, break_visit, line_of};
 use super::season::{PlannedVisit, Season};
 use super::{Expected, SampleLine};
+use crate::visit::code::Code;
 use crate::visit::record::{Count, Visit};
 
 /// Shares of the visits to which something happens; at most one of these befalls a visit, but for
@@ -111,7 +112,7 @@ enum Meaning {
     /// A readable record; equal `content` of one revision is the same content.
     Readable { revision: u32, content: u32 },
     /// To be held.
-    Broken(&'static str),
+    Broken(Code),
 }
 
 /// The way of one season's records from the scout to the coordinator.
@@ -278,7 +279,7 @@ fn expected(meaning: Meaning, taken: &mut Vec<(u32, u32)>) -> Expected {
             Expected::Accepted
         }
         Some((_, known)) if *known == content => Expected::Duplicate,
-        Some(_) => Expected::Held("revision-conflict"),
+        Some(_) => Expected::Held(Code::RevisionConflict),
     }
 }
 

@@ -28,6 +28,7 @@ use std::collections::BTreeMap;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 
+use crate::visit::code::Code;
 pub use files::{DemoFiles, Submission, demo_files};
 pub use landscape::Landscape;
 pub use mess::MessShares;
@@ -75,7 +76,7 @@ pub enum Expected {
     /// Known already, word for word or in other words; counted, not stored again.
     Duplicate,
     /// Held, with this finding code.
-    Held(&'static str),
+    Held(Code),
 }
 
 /// One line of NDJSON, without its line end.
@@ -99,7 +100,7 @@ pub struct ExpectedAccount {
     /// Lines known already.
     pub duplicate: usize,
     /// Lines to be held, by finding code.
-    pub held: BTreeMap<&'static str, usize>,
+    pub held: BTreeMap<Code, usize>,
 }
 
 impl ExpectedAccount {

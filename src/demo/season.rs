@@ -14,6 +14,7 @@ use super::eggs::{AGGREGATION_ASSUMED, EggCounts};
 use super::fields::{SampleField, normal};
 use super::places::Places;
 use super::{Chance, Purpose, SampleOptions, rounded};
+use crate::visit::dates::WrittenInstant;
 use crate::visit::heads::Heads;
 use crate::visit::record::{
     AreaUnit, Economics, MarketValue, PlantPopulation, Site, TreatmentCost, Visit, WeightUnit,
@@ -171,7 +172,7 @@ impl Season {
                     schema_version: "1.0".to_owned(),
                     visit_id: visit_id(chance),
                     revision: 1,
-                    observed_on: self.calendar.text(day).to_owned(),
+                    observed_on: self.calendar.date(day),
                     submitted_at: self.submitted_at(submitted_day, chance),
                     observer_id: field.observer_id.clone(),
                     field: field.record.clone(),
@@ -195,19 +196,20 @@ impl Season {
             .collect()
     }
 
-    /// When a record was handed in, as RFC 3339 text. The hour lies on the same day in the region
+    /// When a record was handed in. The hour lies on the same day in the region
     /// and in UTC, so that no reading of it precedes the day of the visit.
-    pub fn submitted_at(&self, day: usize, chance: &mut ChaCha8Rng) -> String {
+    pub fn submitted_at(&self, day: usize, chance: &mut ChaCha8Rng) -> WrittenInstant {
         let text = self.calendar.text(day);
         let hour = chance.random_range(18..24);
         let minute = chance.random_range(0..60);
         let second = chance.random_range(0..60);
-        if chance.random_bool(0.7) {
+        let written = if chance.random_bool(0.7) {
             format!("{text}T{hour:02}:{minute:02}:{second:02}Z")
         } else {
             let local_hour = hour - 5;
             format!("{text}T{local_hour:02}:{minute:02}:{second:02}-05:00")
-        }
+        };
+        WrittenInstant::read(&written).expect("a day of the calendar with a time")
     }
 
     fn visit_days(

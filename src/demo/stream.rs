@@ -101,11 +101,11 @@ mod tests {
     use std::collections::{HashMap, HashSet};
 
     use geo::{Contains, Point};
-    use jiff::civil::Date;
     use serde_json::Value;
 
     use super::*;
     use crate::demo::{Expected, ExpectedAccount, Landscape, MessShares};
+    use crate::visit::code::Code;
     use crate::visit::heads::Heads;
     use crate::visit::record::{
         AreaUnit, MarketValue, PlantPopulation, TreatmentCost, Visit, WeightUnit,
@@ -196,13 +196,13 @@ mod tests {
     #[test]
     fn good_records_are_dated_in_the_scouting_weeks_and_handed_in_afterwards() {
         for visit in accepted_visits(&sample(5, great_mess(), 300)) {
-            let observed: Date = visit.observed_on.parse().expect("a date");
+            let observed = visit.observed_on;
             let week = observed.iso_week_date();
             assert!((28..=33).contains(&week.week()), "{observed}");
             assert_eq!(week.year(), observed.year());
             assert!((6..=9).contains(&observed.month()));
             // The local day; in UTC it is the same day, because the hours are chosen so.
-            let submitted: Date = visit.submitted_at[..10].parse().expect("a date");
+            let submitted = visit.submitted_at.day();
             let days = (submitted - observed).get_days();
             assert!(
                 (0..=70).contains(&days),
@@ -266,7 +266,7 @@ mod tests {
         let mut taken: HashMap<(String, u32), Value> = HashMap::new();
         for line in lines {
             if let Expected::Held(code) = line.expected
-                && code != "revision-conflict"
+                && code != Code::RevisionConflict
             {
                 continue;
             }
@@ -276,7 +276,7 @@ mod tests {
             let found = match taken.get(&identity) {
                 None => Expected::Accepted,
                 Some(known) if *known == value => Expected::Duplicate,
-                Some(_) => Expected::Held("revision-conflict"),
+                Some(_) => Expected::Held(Code::RevisionConflict),
             };
             assert_eq!(line.expected, found, "{identity:?}");
             taken.entry(identity).or_insert(value);
@@ -341,8 +341,7 @@ mod tests {
             let mean = f64::from(eggs) / (5 * visit.sites.len()) as f64;
             // The US form of the rule, eggs per six bracts (common practice, no source).
             let threshold = cost.amount / (value.amount * plants.count * 0.00078);
-            let date: Date = visit.observed_on.parse().expect("a date");
-            let week = date.iso_week_date();
+            let week = visit.observed_on.iso_week_date();
             let (fields, at_threshold) = weeks.entry((week.year(), week.week())).or_default();
             *fields += 1;
             *at_threshold += usize::from(mean >= threshold);

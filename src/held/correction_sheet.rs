@@ -7,8 +7,8 @@
 use serde_json::Value;
 
 use super::plain_columns::{
-    CATCH, COUNT, FIRST_BRACT, LAT, LON, NIGHTS, SIDE, SITE, SITE_LAT, SITE_LON, UNIT,
-    VISIT_COLUMNS, expected_in, for_the_sender,
+    CATCH, COUNT, FIRST_BRACT, LAT, LON, NIGHTS, SIDE, SITE, SITE_LAT, SITE_LON, UNIT, expected_in,
+    for_the_sender,
 };
 use super::record::{ReturnedMend, ReturnedRow, ReturnedRows};
 use super::row_text::{in_lines, place_of};
@@ -17,7 +17,9 @@ use crate::intake::mapping::made_id::COUNT_SHEET_ID;
 use crate::intake::mapping::{cell_of_sent, marked, plain_header};
 use crate::intake::sheet::table::Cell;
 use crate::shared::table_files::fits;
+use crate::visit::code::Code;
 use crate::visit::finding::Finding;
+use crate::visit::members::{Column, VISIT_COLUMNS};
 use crate::visit::words::{in_words, starts_formula};
 
 /// Counts that a head has columns for where no head says how many it has.
@@ -72,9 +74,9 @@ impl<'a> Layout<'a> {
         if layout.rows.is_empty() {
             layout.add_row(String::new(), String::new());
         }
-        for (column, (name, pointer, _)) in VISIT_COLUMNS.into_iter().enumerate() {
-            if name != "visit_id" || read.id_recipe.is_none() {
-                layout.rows[0].cells[column] = layout.cell(pointer);
+        for (column, (_, member)) in VISIT_COLUMNS.iter().enumerate() {
+            if member.pointer != "/visit_id" || read.id_recipe.is_none() {
+                layout.rows[0].cells[column] = layout.cell(member.pointer);
             }
         }
         layout
@@ -166,7 +168,7 @@ impl<'a> Layout<'a> {
         let words = in_words(finding, Some(&self.read.visit));
         // What is expected of a cell of the sender's own sheet, its unit and codes, does not hold in this
         // one. Two readings of a date do, and so does all that is said of a count sheet, which is ours.
-        let holds = finding.code == "date-ambiguous"
+        let holds = finding.code == Code::DateAmbiguous
             || self.read.id_recipe.as_deref() == Some(COUNT_SHEET_ID);
         let was_read = self
             .read
@@ -208,20 +210,18 @@ impl<'a> Layout<'a> {
         if pointer == "/sites" {
             return (0, vec![SITE, UNIT]);
         }
-        if finding.code == "outside-region" {
+        if finding.code == Code::OutsideRegion {
             return (0, vec![LON, LAT]);
         }
-        let columns = VISIT_COLUMNS
-            .iter()
-            .enumerate()
-            .filter(|(_, (_, of_column, _))| {
-                within(of_column)
-                    || of_column.starts_with(&format!("{pointer}/")) && !pointer.is_empty()
-            });
+        let columns = VISIT_COLUMNS.iter().enumerate().filter(|(_, (_, member))| {
+            let of_column = member.pointer;
+            within(of_column)
+                || of_column.starts_with(&format!("{pointer}/")) && !pointer.is_empty()
+        });
         let columns = columns.map(|(column, _)| column);
         // Of the economics only what is missing is to be filled in.
         let wanted = |column: &usize| {
-            finding.code != "economics-missing" || self.rows[0].cells[*column] == Cell::Empty
+            finding.code != Code::EconomicsMissing || self.rows[0].cells[*column] == Cell::Empty
         };
         (0, columns.filter(wanted).collect())
     }
@@ -254,14 +254,14 @@ impl<'a> Layout<'a> {
             Some(_) => &["visit_id"],
         };
         let row = &mut self.rows[0];
-        for (column, (name, _, expected)) in VISIT_COLUMNS.into_iter().enumerate() {
+        for (column, (Column { name, .. }, member)) in VISIT_COLUMNS.iter().enumerate() {
             let named = row
                 .to_mend
                 .iter()
                 .any(|mend| mend.columns.contains(&column));
             let blank = row.cells[column] == Cell::Empty;
-            let asked = !named && !by_us.contains(&name) && may_not_be_blank(column, &row.cells);
-            if let (Some(expected), true, true) = (expected, blank, asked) {
+            let asked = !named && !by_us.contains(name) && may_not_be_blank(column, &row.cells);
+            if let (Some(expected), true, true) = (member.asked, blank, asked) {
                 row.to_mend.push(ReturnedMend {
                     columns: vec![column],
                     wrong: format!("{name}: nothing could be read"),
@@ -275,16 +275,16 @@ impl<'a> Layout<'a> {
 /// Whether a blank cell of the visit would keep the record held: an amount may be unknown, and its unit is
 /// needed beside it alone.
 fn may_not_be_blank(column: usize, cells: &[Cell]) -> bool {
-    let pointer = VISIT_COLUMNS[column].1;
+    let pointer = VISIT_COLUMNS[column].1.pointer;
     let Some((amount, member)) = pointer
         .strip_prefix("/economics/")
         .and_then(|rest| rest.split_once('/'))
     else {
         return true;
     };
-    let amount_cell = VISIT_COLUMNS.iter().position(|(_, other, _)| {
+    let amount_cell = VISIT_COLUMNS.iter().position(|(_, other)| {
         let of_amount = ["amount", "count"].map(|name| format!("/economics/{amount}/{name}"));
-        of_amount.iter().any(|pointer| pointer == other)
+        of_amount.iter().any(|pointer| pointer == other.pointer)
     });
     !matches!(member, "amount" | "count")
         && amount_cell.is_some_and(|place| cells[place] != Cell::Empty)
@@ -332,14 +332,14 @@ mod tests {
                 "/economics/treatment_cost/amount": "8 dollars"}});
         let findings = [
             Finding::new(
-                "number-not-exact",
+                Code::NumberNotExact,
                 "/sites/0/heads/1/1",
                 "Visits!F5: \"1/2\"",
                 "a count",
             ),
-            Finding::new("date-ambiguous", "/observed_on", "Visits!B5", "a date"),
-            Finding::new("outside-region", "/field", "lon", "a point"),
-            Finding::new("x", "", "all of it", "y"),
+            Finding::new(Code::DateAmbiguous, "/observed_on", "Visits!B5", "a date"),
+            Finding::new(Code::OutsideRegion, "/field", "lon", "a point"),
+            Finding::new(Code::WrongForm, "", "all of it", "y"),
         ];
         let record = held(read, &findings);
         assert_eq!(record.place, "Visits, row 5");
@@ -390,9 +390,14 @@ mod tests {
                 {"site": 2, "traps": [{"catch": 14, "nights": 7}, {"catch": null}]}]},
             "id_recipe": null, "unread": {"/sites/0/plants/1": "few"}});
         let findings = [
-            Finding::new("x", "/sites/0/plants/1", "few", "a count"),
-            Finding::new("x", "/sites/1/traps/1/nights", "nothing", "nights"),
-            Finding::new("x", "/sites/1/traps/1", "nothing", "a trap"),
+            Finding::new(Code::WrongForm, "/sites/0/plants/1", "few", "a count"),
+            Finding::new(
+                Code::WrongForm,
+                "/sites/1/traps/1/nights",
+                "nothing",
+                "nights",
+            ),
+            Finding::new(Code::WrongForm, "/sites/1/traps/1", "nothing", "a trap"),
         ];
         let record = held(read, &findings);
         let counted: Vec<[Cell; 3]> = record
@@ -417,7 +422,12 @@ mod tests {
     fn a_record_without_counts_has_a_row_to_fill() {
         let read =
             json!({"visit": {"protocol": "x", "sites": []}, "id_recipe": null, "unread": {}});
-        let finding = Finding::new("counts-missing", "/sites", "nothing", "at least one site");
+        let finding = Finding::new(
+            Code::CountsMissing,
+            "/sites",
+            "nothing",
+            "at least one site",
+        );
         let record = held(read, &[finding]);
         assert_eq!(record.rows.len(), 1);
         assert_eq!(record.rows[0].to_mend[0].columns, [SITE, UNIT]);

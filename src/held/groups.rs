@@ -8,6 +8,7 @@ use super::desk::are_held;
 use crate::shared::report::{counted, grouped};
 use crate::shared::unseen::plain_text;
 use crate::store::ledger::held::{HeldEntry, Sender};
+use crate::visit::code::Code;
 
 /// Open held records by sender.
 #[derive(Debug, Serialize)]
@@ -30,7 +31,7 @@ struct OfFile {
     file_name: String,
     records: usize,
     /// Records with each reason; a record may have several.
-    reasons: BTreeMap<String, usize>,
+    reasons: BTreeMap<Code, usize>,
 }
 
 impl Grouped {
@@ -60,14 +61,14 @@ impl Grouped {
     }
 }
 
-fn reasons(entries: &[&HeldEntry]) -> BTreeMap<String, usize> {
+fn reasons(entries: &[&HeldEntry]) -> BTreeMap<Code, usize> {
     let mut reasons = BTreeMap::new();
     for entry in entries {
-        let mut codes: Vec<&String> = entry.findings.iter().map(|finding| &finding.code).collect();
+        let mut codes: Vec<Code> = entry.findings.iter().map(|finding| finding.code).collect();
         codes.sort_unstable();
         codes.dedup();
         for code in codes {
-            *reasons.entry(code.clone()).or_default() += 1;
+            *reasons.entry(code).or_default() += 1;
         }
     }
     reasons

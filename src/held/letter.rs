@@ -142,10 +142,11 @@ fn in_short(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::visit::code::Code;
     use crate::visit::finding::Finding;
 
     fn record(line: u64, file_name: &str, findings: usize) -> ReturnedRecord {
-        let finding = Finding::new("out-of-range", "/sites/0/heads/1/2", "-1", "x");
+        let finding = Finding::new(Code::OutOfRange, "/sites/0/heads/1/2", "-1", "x");
         ReturnedRecord {
             held_id: format!("01ababababababab-{line}"),
             file_name: file_name.to_owned(),

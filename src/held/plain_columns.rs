@@ -3,92 +3,8 @@
 //!
 //! The layout itself is read and written in `mapping::plain`; a unit test holds the two together.
 
-/// Columns of the plain layout that hold a member of the visit: name, JSON Pointer, and what is expected of
-/// one that no record does without.
-pub(crate) const VISIT_COLUMNS: [(&str, &str, Option<&str>); 26] = [
-    ("schema_version", "/schema_version", None),
-    (
-        "visit_id",
-        "/visit_id",
-        Some("an id of the visit that no other visit has"),
-    ),
-    ("revision", "/revision", None),
-    (
-        "observed_on",
-        "/observed_on",
-        Some("the day of the visit, as 2026-07-21"),
-    ),
-    (
-        "submitted_at",
-        "/submitted_at",
-        Some("when it was handed in, as 2026-07-21T18:03:00Z"),
-    ),
-    ("observer_id", "/observer_id", Some("the scout's pseudonym")),
-    ("field_id", "/field/field_id", Some("the field's pseudonym")),
-    ("farm_id", "/field/farm_id", None),
-    (
-        "lon",
-        "/field/lon",
-        Some("the field's longitude in degrees, west with a minus sign"),
-    ),
-    ("lat", "/field/lat", Some("the field's latitude in degrees")),
-    (
-        "area_ha",
-        "/field/area_ha",
-        Some("the field's area in hectares"),
-    ),
-    ("county_id", "/field/county_id", None),
-    ("outline", "/field/outline", None),
-    (
-        "crop_type",
-        "/field/crop_type",
-        Some("the crop type, as oilseed or confection"),
-    ),
-    ("protocol", "/protocol", Some("the protocol's id")),
-    ("crop_stage", "/crop_stage", Some("the crop stage, as R3")),
-    (
-        "treatment_cost_amount",
-        "/economics/treatment_cost/amount",
-        Some("what one treatment costs"),
-    ),
-    (
-        "treatment_cost_per",
-        "/economics/treatment_cost/per",
-        Some("acre or ha"),
-    ),
-    (
-        "treatment_cost_currency",
-        "/economics/treatment_cost/currency",
-        Some("a currency, as USD"),
-    ),
-    (
-        "market_value_amount",
-        "/economics/market_value/amount",
-        Some("what the crop sells for"),
-    ),
-    (
-        "market_value_per",
-        "/economics/market_value/per",
-        Some("lb or kg"),
-    ),
-    (
-        "market_value_currency",
-        "/economics/market_value/currency",
-        Some("a currency, as USD"),
-    ),
-    (
-        "plant_population_count",
-        "/economics/plant_population/count",
-        Some("how many plants stand"),
-    ),
-    (
-        "plant_population_per",
-        "/economics/plant_population/per",
-        Some("acre or ha"),
-    ),
-    ("remarks", "/remarks", None),
-    ("retracted", "/retracted", None),
-];
+use crate::visit::members::VISIT_COLUMNS;
+
 /// Places of the point among them.
 pub(crate) const LON: usize = 8;
 pub(crate) const LAT: usize = 9;
@@ -107,7 +23,7 @@ pub(crate) fn expected_in(column: usize) -> Option<&'static str> {
     match column {
         NIGHTS => Some("the nights that the trap stood, a whole number, 1 or more"),
         column if column >= COUNT => Some("a count, a whole number, 0 or more"),
-        column => VISIT_COLUMNS.get(column)?.2,
+        column => VISIT_COLUMNS.get(column)?.1.asked,
     }
 }
 
@@ -129,7 +45,10 @@ mod tests {
     #[test]
     fn the_columns_are_those_of_the_plain_layout() {
         let header = plain_header(1);
-        let names: Vec<&str> = VISIT_COLUMNS.iter().map(|(name, _, _)| *name).collect();
+        let names: Vec<&str> = VISIT_COLUMNS
+            .iter()
+            .map(|(column, _)| column.name)
+            .collect();
         assert_eq!(names, header[..SITE]);
         let places = [
             (SITE, "site"),

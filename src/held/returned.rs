@@ -92,6 +92,7 @@ mod tests {
     use serde_json::Value;
 
     use super::*;
+    use crate::visit::code::Code;
     use crate::visit::finding::Finding;
 
     fn record(text: &str) -> ReturnedRecord {
@@ -100,7 +101,12 @@ mod tests {
             file_name: "week30.ndjson".to_owned(),
             line: 12,
             visit_id: None,
-            findings: vec![Finding::new("wrong-type", "/sites/0/plants/0", "-1", "x")],
+            findings: vec![Finding::new(
+                Code::WrongType,
+                "/sites/0/plants/0",
+                "-1",
+                "x",
+            )],
             record: text.to_owned(),
             rows: None,
         }

@@ -172,6 +172,7 @@ fn unmade(error: &dyn std::fmt::Display) -> Failure {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::visit::code::Code;
     use crate::visit::finding::Finding;
 
     fn record(text: &str) -> ReturnedRecord {
@@ -180,7 +181,7 @@ mod tests {
             file_name: "=week30".to_owned(),
             line: 12,
             visit_id: None,
-            findings: vec![Finding::new("not-json", "", "=1", "x")],
+            findings: vec![Finding::new(Code::NotJson, "", "=1", "x")],
             record: text.to_owned(),
             rows: None,
         }

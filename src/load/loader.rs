@@ -23,6 +23,7 @@ use crate::store::ledger::identity::Ledger;
 use crate::store::ledger::known::KnownRecords;
 use crate::store::rows::receipt::{Counts, Receipt, Submission};
 use crate::store::rows::written::LoadMark;
+use crate::visit::code::Code;
 
 /// A load that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;
@@ -39,7 +40,7 @@ pub struct Account {
     /// Every accepted record with a doubt in a sentence, `visit::doubts`.
     pub doubts: RecordReports,
     /// How many accepted records bear each flag.
-    pub flags: BTreeMap<&'static str, u64>,
+    pub flags: BTreeMap<Code, u64>,
 }
 
 /// Loads submissions into one store, one after the other.
@@ -49,7 +50,7 @@ pub struct Loader {
     known: KnownRecords,
     /// What was accepted before; read again where an attempt has come to nothing.
     history: Option<History>,
-    held_doubts: Vec<String>,
+    held_doubts: Vec<Code>,
     mapping: Option<Mapping>,
     workers: usize,
 }
@@ -60,7 +61,7 @@ impl Loader {
     pub async fn new(
         store: Store,
         judge: Judge,
-        held_doubts: Vec<String>,
+        held_doubts: Vec<Code>,
         workers: usize,
     ) -> Result<Loader, Failure> {
         let known = KnownRecords::read(&store).await?;

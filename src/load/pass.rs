@@ -20,10 +20,11 @@ use crate::intake::read::formats::SubmittedFile;
 use crate::intake::read::limits::HELD_MAX;
 use crate::intake::read::reader::{RawRecord, RecordReader};
 use crate::store::delta::append::Append;
-use crate::store::ledger::identity::{HELD_ID_UNKNOWN, Identity, Ledger, revision_conflict};
+use crate::store::ledger::identity::{Identity, Ledger, revision_conflict};
 use crate::store::ledger::known::KnownRecords;
 use crate::store::rows::closings::ClosingRow;
 use crate::store::rows::receipt::{Counts, Submission};
+use crate::visit::code::Code;
 use crate::visit::doubts;
 use crate::visit::finding::Finding;
 use crate::visit::rows::{HeldRow, VisitRow};
@@ -44,13 +45,13 @@ pub(super) struct Pass<'a> {
     name: String,
     known: &'a KnownRecords,
     history: History,
-    held_doubts: &'a [String],
+    held_doubts: &'a [Code],
     append: Option<Append>,
     ledger: Ledger,
     counts: Counts,
     held: RecordReports,
     doubts: RecordReports,
-    flags: BTreeMap<&'static str, u64>,
+    flags: BTreeMap<Code, u64>,
     visit_rows: Vec<VisitRow>,
     held_rows: Vec<HeldRow>,
     held_bytes: usize,
@@ -72,7 +73,7 @@ impl<'a> Pass<'a> {
     pub(super) fn new(
         known: &'a KnownRecords,
         history: History,
-        held_doubts: &'a [String],
+        held_doubts: &'a [Code],
         append: Option<Append>,
         file: &SubmittedFile,
         now: Timestamp,
@@ -181,7 +182,7 @@ impl<'a> Pass<'a> {
             .mends
             .is_some_and(|id| !self.known.open_held().has_known(id))
         {
-            row.flags.push(HELD_ID_UNKNOWN);
+            row.flags.push(Code::HeldIdUnknown);
         }
         self.history.add(&row);
         self.accept(row);
@@ -193,7 +194,7 @@ impl<'a> Pass<'a> {
         self.counts.units += u64::from(row.statistics.units);
         self.counts.flagged += u64::from(!row.flags.is_empty());
         for flag in &row.flags {
-            *self.flags.entry(flag).or_default() += 1;
+            *self.flags.entry(*flag).or_default() += 1;
         }
         if self.append.is_some() {
             self.visit_rows.push(row);
@@ -298,7 +299,7 @@ fn chunks(reader: RecordReader) -> mpsc::Receiver<Result<Chunk, Failure>> {
     spawn_blocking(move || {
         for records in reader {
             let chunk = records.map(|records| {
-                let bytes: usize = records.iter().map(|record| record.bytes.len()).sum();
+                let bytes: usize = records.iter().map(RawRecord::weight).sum();
                 let share = bytes.min(WAITING_BYTES_MAX) as u32;
                 let waiting = runtime
                     .block_on(room.clone().acquire_many_owned(share))

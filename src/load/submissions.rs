@@ -1,6 +1,7 @@
 //! The submissions that a person named: files, folders of them, or standard input; and the account of
 //! what became of them.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -13,6 +14,7 @@ use crate::load::reports::RecordReports;
 use crate::shared::report;
 use crate::shared::report::{LISTED_MAX, counted};
 use crate::store::rows::receipt::Counts;
+use crate::visit::code::Code;
 
 /// Visits of a flag that a text report lists; the JSON report lists all.
 const DOUBTS_LISTED_MAX: usize = 3;
@@ -122,7 +124,7 @@ struct SubmissionAccount {
     bytes: u64,
     #[serde(flatten)]
     counts: Counts,
-    flags: std::collections::BTreeMap<&'static str, u64>,
+    flags: BTreeMap<Code, u64>,
     doubts: RecordReports,
     held_records: RecordReports,
 }

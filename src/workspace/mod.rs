@@ -307,11 +307,11 @@ impl Workspace {
 
     fn check_doubts(&self) -> Result<(), Failure> {
         let held = &self.settings.doubts.hold;
-        let unknown = held.iter().find(|code| !CODES.contains(&code.as_str()));
+        let unknown = held.iter().find(|code| !CODES.contains(code));
         unknown.map_or(Ok(()), |code| {
             Err(Failure::new(
                 Kind::Settings,
-                format!("[doubts] hold names {code:?}, which is no doubt"),
+                format!("[doubts] hold names {:?}, which is no doubt", code.as_str()),
             )
             .at(SETTINGS_FILE)
             .mend(format!("the doubts are {}", CODES.join(", "))))

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 
 use crate::disclosure::rule::{Level, Rule};
+use crate::visit::code::Code;
 use crate::visit::record::Economics;
 
 /// What `bractline.toml` says.
@@ -103,7 +104,7 @@ pub struct DisclosureSettings {
 #[serde(deny_unknown_fields, default)]
 pub struct DoubtSettings {
     /// Codes of the doubts that hold a visit; the others flag it.
-    pub hold: Vec<String>,
+    pub hold: Vec<Code>,
 }
 
 /// Where daily temperatures come from.

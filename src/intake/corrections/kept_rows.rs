@@ -69,10 +69,7 @@ impl SentRows {
 
 /// The record as it is kept if it is held.
 pub fn kept(record: &TableRecord) -> Bytes {
-    let visit = match &record.document {
-        Ok(document) => document.clone(),
-        Err(_) => without_half_made_id(record).to_string(),
-    };
+    let visit = record.document.as_ref().unwrap_or(&record.draft);
     let recipe = json!(record.id_recipe);
     let unread = Value::Object(unread(record));
     let read = format!(r#"{{"visit":{visit},"id_recipe":{recipe},"unread":{unread}}}"#);
@@ -96,19 +93,20 @@ pub fn read_kept(record: &str) -> Option<(SentRows, ReadOfRows)> {
     Some((sent, read))
 }
 
-/// The draft of a record. An identity that is made of a member that could not be read is none.
-pub fn without_half_made_id(record: &TableRecord) -> Value {
-    let mut draft = record.draft.clone();
-    if let (Some(recipe), Err(findings), Some(visit)) =
-        (&record.id_recipe, &record.document, draft.as_object_mut())
-    {
+/// The record without an identity that is made of a member that could not be read.
+pub fn without_half_made_id(mut record: TableRecord) -> TableRecord {
+    if let (Some(recipe), Err(findings), Some(visit)) = (
+        &record.id_recipe,
+        &record.document,
+        record.draft.as_object_mut(),
+    ) {
         let members = crate::mapping::made_id::members_of(recipe);
         let at_fault = |pointer: &str| members.contains(&pointer);
         if findings.iter().any(|finding| at_fault(&finding.pointer)) {
             visit.remove("visit_id");
         }
     }
-    draft
+    record
 }
 
 /// The cells that could not be read, by their members.
@@ -179,6 +177,7 @@ fn put(record: &mut Value, pointer: &str, value: Value) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use scouting::visit::code::Code;
     use scouting::visit::finding::Finding;
 
     fn record(place: &str, found: &str) -> TableRecord {
@@ -188,7 +187,7 @@ mod tests {
                 "rows": [{"row": 7, "cells": ["F-1", "6/7/2026"]}]})
             .to_string(),
             document: Err(vec![Finding::new(
-                "date-ambiguous",
+                Code::DateAmbiguous,
                 "/observed_on",
                 found,
                 "x",
@@ -201,10 +200,10 @@ mod tests {
 
     #[test]
     fn a_cell_that_could_not_be_read_is_kept_as_sent_under_its_member() {
-        let kept = kept(&record(
+        let kept = kept(&without_half_made_id(record(
             "My sheet!B7 (Date)",
             "My sheet!B7 (Date): \"6/7/2026\"",
-        ));
+        )));
         let text = std::str::from_utf8(&kept).expect("UTF-8");
         let (sent, read) = read_kept(text).expect("what was kept");
         assert_eq!(sent.rows[0].row, 7);

@@ -13,7 +13,7 @@ use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 
 use crate::corrections::mended_rows::settle;
-use crate::read::reader::RawRecord;
+use crate::read::reader::{RawRecord, Sent};
 use crate::sheet::table::{Cell, Row, Sheet};
 use scouting::visit::held_id::HeldId;
 
@@ -38,16 +38,18 @@ struct Wrapped<'a> {
 /// The record inside a wrapped one; any other record as it is. No visit has the members `held_id` and
 /// `record`, so nothing that is a visit is taken for a wrapped one.
 pub fn unwrapped(raw: RawRecord) -> RawRecord {
+    let (Sent::Bytes(bytes), None) = (&raw.sent, raw.mends) else {
+        return raw;
+    };
     // Most records are not wrapped, and are not read for that.
-    if raw.mends.is_some() || memchr::memmem::find(&raw.bytes, b"\"held_id\"").is_none() {
+    if memchr::memmem::find(bytes, b"\"held_id\"").is_none() {
         return raw;
     }
-    match inner(&raw.bytes) {
+    match inner(bytes) {
         Some((mends, bytes)) => RawRecord {
             line: raw.line,
-            bytes,
+            sent: Sent::Bytes(bytes),
             mends: Some(mends),
-            table: None,
         },
         None => raw,
     }
@@ -127,9 +129,8 @@ fn mended_record(row: &Row, (id, record): (usize, usize)) -> Option<RawRecord> {
         .and_then(|cell| text_of(cell).parse().ok());
     Some(RawRecord {
         line: row.number,
-        bytes: Bytes::from(text),
+        sent: Sent::Bytes(Bytes::from(text)),
         mends,
-        table: None,
     })
 }
 
@@ -158,9 +159,8 @@ mod tests {
     fn raw(text: &str) -> RawRecord {
         RawRecord {
             line: 3,
-            bytes: Bytes::copy_from_slice(text.as_bytes()),
+            sent: Sent::Bytes(Bytes::copy_from_slice(text.as_bytes())),
             mends: None,
-            table: None,
         }
     }
 
@@ -173,7 +173,7 @@ mod tests {
         ] {
             let unwrapped = unwrapped(raw(&wrapped));
             assert_eq!(unwrapped.mends, Some(ID.parse().unwrap()));
-            assert_eq!(unwrapped.bytes, record.as_bytes());
+            assert_eq!(unwrapped.kept(), record.as_bytes());
             assert_eq!(unwrapped.line, 3);
         }
     }
@@ -181,7 +181,10 @@ mod tests {
     #[test]
     fn what_was_no_json_is_wrapped_as_a_text() {
         let wrapped = format!(r#"{{"held_id":"{ID}","record":"{{\"visit_id\":"}}"#);
-        assert_eq!(unwrapped(raw(&wrapped)).bytes, r#"{"visit_id":"#.as_bytes());
+        assert_eq!(
+            unwrapped(raw(&wrapped)).kept(),
+            r#"{"visit_id":"#.as_bytes()
+        );
     }
 
     #[test]
@@ -197,7 +200,7 @@ mod tests {
         ] {
             let unwrapped = unwrapped(raw(text));
             assert_eq!(unwrapped.mends, None, "{text}");
-            assert_eq!(unwrapped.bytes, text.as_bytes());
+            assert_eq!(unwrapped.kept(), text.as_bytes());
         }
     }
 
@@ -238,7 +241,7 @@ mod tests {
             .unwrap()
             .into_iter()
             .map(|record| {
-                let text = String::from_utf8(record.bytes.to_vec()).unwrap();
+                let text = String::from_utf8(record.kept().to_vec()).unwrap();
                 (record.line, record.mends.is_some(), text)
             })
             .collect();

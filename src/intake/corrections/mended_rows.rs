@@ -4,6 +4,7 @@
 //! or where somebody sorted the sheet. The columns that begin with `held_` are ours and are not read on.
 
 use std::collections::HashMap;
+use std::mem::take;
 
 use serde_json::{Map, Value};
 
@@ -174,10 +175,8 @@ fn settled(mut record: TableRecord, recipe: Option<&str>) -> TableRecord {
     let Some(recipe) = recipe else {
         return record;
     };
-    let mut document = match &record.document {
-        Ok(document) => serde_json::from_str(document).unwrap_or_default(),
-        Err(_) => record.draft.as_object().cloned().unwrap_or_default(),
-    };
+    let read = record.document.as_mut().unwrap_or(&mut record.draft);
+    let mut document = read.as_object_mut().map(take).unwrap_or_default();
     settle(&mut document, recipe);
     if let Err(findings) = &mut record.document {
         findings.retain(|finding| {
@@ -186,7 +185,7 @@ fn settled(mut record: TableRecord, recipe: Option<&str>) -> TableRecord {
     }
     match &record.document {
         Err(findings) if !findings.is_empty() => record.draft = Value::Object(document),
-        _ => record.document = Ok(Value::Object(document).to_string()),
+        _ => record.document = Ok(Value::Object(document)),
     }
     record.id_recipe = Some(recipe.to_owned());
     record
@@ -208,6 +207,7 @@ pub fn settle(document: &mut Map<String, Value>, recipe: &str) {
 mod tests {
     use super::crate::mapping::plain_header;
     use super::*;
+    use crate::read::reader::Sent;
 
     const ONE: &str = "01ababababababab-5";
     const OTHER: &str = "02ababababababab-9";
@@ -249,14 +249,18 @@ mod tests {
             .collect()
     }
 
+    fn rows(raw: &RawRecord) -> &TableRecord {
+        match &raw.sent {
+            Sent::Rows(rows) => rows,
+            Sent::Bytes(bytes) => panic!("no rows: {bytes:?}"),
+        }
+    }
+
     fn handed_in(sheet: Sheet) -> Vec<(Option<String>, Value)> {
         let records = mended_rows(&[sheet], "a.xlsx").expect("a sheet of ours");
         let record = |raw: RawRecord| {
-            let table = raw.table.expect("rows");
-            let document = table
-                .document
-                .unwrap_or_else(|findings| panic!("{findings:?}"));
-            let document = serde_json::from_slice(&document).expect("JSON");
+            let document = rows(&raw).document.clone();
+            let document = document.unwrap_or_else(|findings| panic!("{findings:?}"));
             (raw.mends.map(|id| id.to_string()), document)
         };
         let records = records.expect("records").into_iter();
@@ -320,11 +324,7 @@ mod tests {
         let records = records.expect("ours").expect("records");
         let sound: Vec<bool> = records
             .iter()
-            .map(|raw| {
-                raw.table
-                    .as_ref()
-                    .is_some_and(|table| table.document.is_ok())
-            })
+            .map(|raw| rows(raw).document.is_ok())
             .collect();
         assert_eq!(sound, [true, false]);
     }
@@ -337,7 +337,8 @@ mod tests {
         day.expect("a day").1 = "6/7/2026";
         let records = mended_rows(&[sheet(&[], &[&row])], "a.xlsx");
         let records = records.expect("ours").expect("records");
-        let kept = std::str::from_utf8(&records[0].bytes).expect("UTF-8");
+        let kept = records[0].kept();
+        let kept = std::str::from_utf8(&kept).expect("UTF-8");
         let (sent, read) = crate::corrections::kept_rows::read_kept(kept).expect("what was kept");
         assert_eq!(read.unread["/observed_on"], "6/7/2026");
         assert_eq!(read.id_recipe.as_deref(), Some("{/observed_on}"));

@@ -23,6 +23,7 @@ use scouting::protocol::sheet_layout::{
     COUNTS_TAB, INSTRUCTIONS_TAB, LAYOUT, LAYOUT_FAMILY, MARK_BRACTS, MARK_FORM, MARK_LAYOUT,
     MARK_PROTOCOL, MARK_TAB, VISITS_TAB, VisitColumn,
 };
+use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 use scouting::visit::record::{COUNTS_OF_HEAD_MAX, CountForm};
 
@@ -180,19 +181,19 @@ impl<'a> Book<'a> {
         draft.places.insert(String::new(), number.place.clone());
         if number.ordinal().is_none() {
             draft.findings.push(number.finding(
-                "visit-number-missing",
+                Code::VisitNumberMissing,
                 "",
                 "the number under which the visit's counts stand is expected: 1, 2 …",
             ));
         } else if rows_of_number > 1 {
             draft.findings.push(number.finding(
-                "visit-number-repeated",
+                Code::VisitNumberRepeated,
                 "",
                 "each visit has a number of its own: which counts belong to this one?",
             ));
         } else if units.is_empty() {
             draft.findings.push(number.finding(
-                "visit-without-counts",
+                Code::VisitWithoutCounts,
                 "/sites",
                 "the tab Counts has none under this number: write 0 where nothing was found",
             ));
@@ -230,7 +231,7 @@ impl<'a> Book<'a> {
     fn orphaned(&self, units: &[&'a Row]) -> TableRecord {
         let number = self.counts.tab.cell(units[0], 0);
         let expected = "the tab Visits has no filled row of this number: write the visit there, or clear the counts";
-        let mut findings = vec![number.finding("counts-without-visit", "", expected)];
+        let mut findings = vec![number.finding(Code::CountsWithoutVisit, "", expected)];
         let sites = sites_of(&self.counts, units);
         findings.extend(sites.findings);
         TableRecord {
@@ -250,7 +251,7 @@ impl<'a> Book<'a> {
             let expected =
                 "nothing stands above the headings: move it into a row under them, or clear it";
             let above = tab.rows_above();
-            records.extend(stray(name, &above, "rows-above-headings", expected));
+            records.extend(stray(name, &above, Code::RowsAboveHeadings, expected));
         }
         let ours = [MARK_TAB, INSTRUCTIONS_TAB, VISITS_TAB, COUNTS_TAB];
         for sheet in sheets.iter().filter(|sheet| !ours.contains(&&*sheet.name)) {
@@ -260,13 +261,13 @@ impl<'a> Book<'a> {
                 .filter(|row| holds_something(row))
                 .collect();
             let expected = "the count sheet has no such tab: move what counts to Visits and Counts, and remove the tab";
-            records.extend(stray(&sheet.name, &rows, "tab-unknown", expected));
+            records.extend(stray(&sheet.name, &rows, Code::TabUnknown, expected));
         }
         records
     }
 }
 
-fn stray(tab: &str, rows: &[&Row], code: &str, expected: &str) -> Option<TableRecord> {
+fn stray(tab: &str, rows: &[&Row], code: Code, expected: &str) -> Option<TableRecord> {
     let first = rows.first()?;
     let place = format!("{tab}, row {}", first.number);
     let filled = rows.iter().flat_map(|row| &row.cells);
@@ -298,7 +299,7 @@ impl Draft {
         if cell.is_blank() {
             if !column.is_optional() {
                 let expected = format!("{} ({}) is expected", column.name(), column.unit());
-                let finding = cell.finding("cell-empty", pointer, &expected);
+                let finding = cell.finding(Code::CellEmpty, pointer, &expected);
                 self.findings.push(finding);
             }
             return;
@@ -355,7 +356,7 @@ impl Draft {
     }
 
     /// The document, with what the sheet leaves to us; or the findings.
-    fn finished(mut self) -> Result<String, Vec<Finding>> {
+    fn finished(mut self) -> Result<Value, Vec<Finding>> {
         if !self.findings.is_empty() {
             return Err(self.findings);
         }
@@ -363,7 +364,7 @@ impl Draft {
         complete(&mut document);
         let visit_id = made_id(COUNT_SHEET_ID, &document);
         document.insert("visit_id".to_owned(), visit_id.into());
-        Ok(Value::Object(document).to_string())
+        Ok(Value::Object(document))
     }
 }
 

@@ -8,6 +8,7 @@ use serde_json::{Map, Value, json};
 
 use crate::sheet::table::{Cell, Row, Sheet};
 use scouting::failure::{Failure, Kind};
+use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 
 /// What a message quotes of a cell, in characters.
@@ -102,7 +103,7 @@ impl<'a> HeadedTab<'a> {
                 let heading = self.sheet.rows[self.header].cells.get(place);
                 let heading = heading.map_or_else(String::new, words);
                 Finding::new(
-                    "column-unknown",
+                    Code::ColumnUnknown,
                     "",
                     format!(
                         "{}: {}",
@@ -137,7 +138,7 @@ impl Placed<'_> {
     }
 
     /// A finding that names the cell and says what stands in it.
-    pub(crate) fn finding(&self, code: &str, pointer: &str, expected: &str) -> Finding {
+    pub(crate) fn finding(&self, code: Code, pointer: &str, expected: &str) -> Finding {
         let found = format!("{}: {}", self.place, shown(self.cell));
         Finding::new(code, pointer, found, expected)
     }
@@ -148,11 +149,11 @@ impl Placed<'_> {
             Cell::Text(text) => Ok(text.trim().into()),
             Cell::Number(number) if is_whole(*number) => Ok(format!("{number}").into()),
             Cell::Date(_) | Cell::Moment(_) => Err(self.finding(
-                "date-for-text",
+                Code::DateForText,
                 pointer,
                 "text is expected; did the spreadsheet turn it into a date? Put an apostrophe before it",
             )),
-            _ => Err(self.finding("not-text", pointer, "text is expected")),
+            _ => Err(self.finding(Code::NotText, pointer, "text is expected")),
         }
     }
 
@@ -163,17 +164,17 @@ impl Placed<'_> {
             Cell::Number(number) => Ok(number_value(*number)),
             Cell::Text(text) => digits(text).map(Value::from).ok_or_else(|| {
                 self.finding(
-                    "text-for-number",
+                    Code::TextForNumber,
                     pointer,
                     "a number alone is expected: no words, units or signs such as < or ~ beside it",
                 )
             }),
             Cell::Date(_) | Cell::Moment(_) => Err(self.finding(
-                "date-for-number",
+                Code::DateForNumber,
                 pointer,
                 "a number is expected; did the spreadsheet turn a fraction such as 1/2 into a date? Write 0.5",
             )),
-            _ => Err(self.finding("not-a-number", pointer, "a number is expected")),
+            _ => Err(self.finding(Code::NotANumber, pointer, "a number is expected")),
         }
     }
 
@@ -184,10 +185,10 @@ impl Placed<'_> {
             Cell::Moment(moment) => Ok(moment.date().to_string().into()),
             Cell::Text(text) => match iso_day(text.trim()) {
                 Some(date) => Ok(date.to_string().into()),
-                None => Err(self.finding("day-unreadable", pointer, &readings(text.trim()))),
+                None => Err(self.finding(Code::DayUnreadable, pointer, &readings(text.trim()))),
             },
             _ => Err(self.finding(
-                "day-unreadable",
+                Code::DayUnreadable,
                 pointer,
                 "a day is expected, as 2026-07-21",
             )),
@@ -204,7 +205,7 @@ impl Placed<'_> {
                 None => text.trim().into(),
             }),
             _ => Err(self.finding(
-                "time-unreadable",
+                Code::TimeUnreadable,
                 pointer,
                 "a day and a time in UTC are expected, as 2026-07-21 18:30",
             )),

@@ -12,6 +12,7 @@ use crate::sheet::table::{Row, Sheet};
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Layout;
 use scouting::protocol::sheet_layout::CountColumn;
+use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 use scouting::visit::record::CountForm;
 
@@ -109,7 +110,7 @@ pub(crate) fn sites_of<'a>(tab: &CountTab<'a>, rows: &[&'a Row]) -> Sites {
         match number.ordinal() {
             Some(site) => rows_of_site.entry(site).or_default().push(row),
             None => made.findings.push(number.finding(
-                "site-number-missing",
+                Code::SiteNumberMissing,
                 "/sites",
                 "the number of the site is expected: 1, 2 …",
             )),
@@ -154,7 +155,7 @@ impl Sites {
                     let expected =
                         "a site lies on one side of the field: another row of it says otherwise";
                     self.findings
-                        .push(cell.finding("side-differs", &pointer, expected));
+                        .push(cell.finding(Code::SideDiffers, &pointer, expected));
                 }
                 Ok(_) => {}
             }
@@ -173,7 +174,7 @@ impl Sites {
             let number = tab.cell(row, CountColumn::Unit(tab.form));
             match number.ordinal() {
                 None => self.findings.push(number.finding(
-                    "unit-number-missing",
+                    Code::UnitNumberMissing,
                     &pointer,
                     "the number of the unit within its site is expected: 1, 2 …",
                 )),
@@ -181,7 +182,7 @@ impl Sites {
                     let expected =
                         "each unit of a site has a number of its own: which of the rows is meant?";
                     self.findings
-                        .push(number.finding("unit-repeated", &pointer, expected));
+                        .push(number.finding(Code::UnitRepeated, &pointer, expected));
                 }
                 Some(unit) => examined.push((unit, row)),
             }
@@ -189,7 +190,7 @@ impl Sites {
         if examined.is_empty() {
             let site = tab.cell(rows[0], CountColumn::Site);
             self.findings.push(site.finding(
-                "site-without-counts",
+                Code::SiteWithoutCounts,
                 &pointer,
                 "the site has entries but no counts: write 0 where nothing was found, or clear it",
             ));
@@ -230,7 +231,7 @@ impl Sites {
         self.places.insert(pointer.to_owned(), cell.place.clone());
         let read = if cell.is_blank() {
             Err(cell.finding(
-                "unit-half-filled",
+                Code::UnitHalfFilled,
                 pointer,
                 "a number is expected, as in the other cells of this row: an empty cell is not 0",
             ))

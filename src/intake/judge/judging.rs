@@ -8,17 +8,16 @@ use sha2::{Digest, Sha256};
 
 use crate::corrections::mended::unwrapped;
 use crate::judge::validate::{Refused, VisitSchema};
-use crate::read::reader::RawRecord;
+use crate::read::reader::{RawRecord, Sent};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
+use scouting::visit::code::Code;
 use scouting::visit::doubts::of_the_visit_alone;
 use scouting::visit::finding::Finding;
 use scouting::visit::record::{Economics, Visit};
 use scouting::visit::rows::{HeldRow, VisitRow};
-use scouting::visit::rules::{
-    Limits, SeasonDays, economics_findings, flags, holding_findings, observed_on,
-};
+use scouting::visit::rules::{Limits, SeasonDays, economics_findings, flags, holding_findings};
 use scouting::visit::week::IsoWeek;
 
 /// Most records are no longer than this when written.
@@ -36,7 +35,7 @@ pub struct Judge {
 
 /// A record after it was judged.
 pub enum Judged {
-    /// Sound: its row, and its bytes in case that it meets a conflict.
+    /// Sound: its row, and what was sent in case that it meets a conflict.
     Sound(Box<VisitRow>, RawRecord),
     /// Not sound, with reasons.
     Unsound(Box<HeldRow>),
@@ -74,17 +73,17 @@ impl Judge {
     /// Judges one record.
     pub fn judge(&self, raw: RawRecord) -> Judged {
         let raw = unwrapped(raw);
-        let document = match raw.table.as_deref() {
-            None => &raw.bytes,
-            Some(table) => match &table.document {
-                Ok(document) => document,
+        let read = match &raw.sent {
+            Sent::Bytes(bytes) => self.schema.read(bytes),
+            Sent::Rows(rows) => match &rows.document {
+                Ok(document) => self.schema.read_value(document),
                 Err(findings) => {
-                    let refused = Refused::of(findings.clone(), &table.draft);
+                    let refused = Refused::of(findings.clone(), &rows.draft);
                     return Judged::Unsound(Box::new(held(&raw, refused)));
                 }
             },
         };
-        let read = match self.schema.read(document) {
+        let read = match read {
             Ok(read) => read,
             Err(refused) => return Judged::Unsound(Box::new(held(&raw, placed(&raw, *refused)))),
         };
@@ -111,9 +110,11 @@ impl Judge {
             Some(defaults) => visit.economics.filled(&assumed, defaults),
             None => visit.economics.clone(),
         };
+        let stage = limits.and_then(|limits| limits.scale.read(&visit.crop_stage));
         match limits {
             Some(limits) => {
-                findings.extend(holding_findings(&visit, &economics, limits, self.season));
+                let (stage, season) = (stage, self.season);
+                findings.extend(holding_findings(&visit, stage, &economics, limits, season));
                 codes.extend(flags(&visit, &economics, limits));
             }
             None => findings.push(self.protocol_unknown(&visit)),
@@ -124,42 +125,32 @@ impl Judge {
         }
         codes.extend(county.and_then(|county| self.county_doubt(&visit, &county.id)));
         if byte_order_mark {
-            codes.push("byte-order-mark");
+            codes.push(Code::ByteOrderMark);
         }
-        let stage = limits.and_then(|limits| limits.scale.read(&visit.crop_stage));
-        let submitted_at = visit.submitted_at.parse().ok();
-        match (limits, county, stage, observed_on(&visit), submitted_at) {
-            (Some(limits), Some(county), Some(stage), Some(observed_on), Some(submitted_at))
-                if findings.is_empty() =>
-            {
-                Ok(VisitRow {
-                    line: raw.line,
-                    observed_on,
-                    submitted_at,
-                    week: IsoWeek::of(observed_on),
-                    stage,
-                    county_id: county.id.clone(),
-                    statistics: visit.sampling_statistics(limits.catch_by_night),
-                    economics,
-                    assumed,
-                    doubts: of_the_visit_alone(&visit),
-                    flags: codes,
-                    content_sha256: content_sha256(&visit),
-                    visit,
-                })
-            }
-            _ => {
-                if findings.is_empty() {
-                    findings.push(not_representable(&visit));
-                }
-                Err(Box::new(named(findings, &visit)))
-            }
+        // A protocol, county or stage that is not there has its finding.
+        match (limits, county, stage) {
+            (Some(limits), Some(county), Some(stage)) if findings.is_empty() => Ok(VisitRow {
+                line: raw.line,
+                observed_on: visit.observed_on,
+                submitted_at: visit.submitted_at.instant(),
+                week: IsoWeek::of(visit.observed_on),
+                stage,
+                county_id: county.id.clone(),
+                statistics: visit.sampling_statistics(limits.catch_by_night),
+                economics,
+                assumed,
+                doubts: of_the_visit_alone(&visit),
+                flags: codes,
+                content_sha256: content_sha256(&visit),
+                visit,
+            }),
+            _ => Err(Box::new(named(findings, &visit))),
         }
     }
 
     fn protocol_unknown(&self, visit: &Visit) -> Finding {
         Finding::new(
-            "protocol-unknown",
+            Code::ProtocolUnknown,
             "/protocol",
             format!("{:?}", visit.protocol),
             format!(
@@ -170,23 +161,23 @@ impl Judge {
     }
 
     /// Boundaries are good to about 300 m, so a stated county that differs is a doubt, no error.
-    fn county_doubt(&self, visit: &Visit, county_id: &str) -> Option<&'static str> {
+    fn county_doubt(&self, visit: &Visit, county_id: &str) -> Option<Code> {
         let stated = visit.field.county_id.as_deref()?;
         if stated == county_id {
             None
         } else if self.region.county(stated).is_some() {
-            Some("county-mismatch")
+            Some(Code::CountyMismatch)
         } else {
-            Some("county-not-in-region")
+            Some(Code::CountyNotInRegion)
         }
     }
 }
 
 /// Findings about a record of a table name the cell that each member came from.
 fn placed(raw: &RawRecord, mut refused: Refused) -> Refused {
-    if let Some(table) = &raw.table {
+    if let Sent::Rows(rows) = &raw.sent {
         for finding in &mut refused.findings {
-            if let Some(place) = table.place(&finding.pointer) {
+            if let Some(place) = rows.place(&finding.pointer) {
                 finding.found = format!("{} in {place}", finding.found);
             }
         }
@@ -228,20 +219,21 @@ fn check_defaults(
     })
 }
 
-/// A held row of a record's bytes.
+/// A held row of a record.
 pub fn held(raw: &RawRecord, refused: Refused) -> HeldRow {
     assert!(
         !refused.findings.is_empty(),
         "a record is held for a reason"
     );
+    let record = raw.kept();
     HeldRow {
         line: raw.line,
         visit_id: refused.visit_id,
         revision: refused.revision,
         observer_id: refused.observer_id,
         findings: refused.findings,
-        record_sha256: Sha256::digest(&raw.bytes).into(),
-        record: raw.kept_bytes(),
+        record_sha256: Sha256::digest(&record).into(),
+        record,
         mends: raw.mends,
     }
 }
@@ -256,21 +248,10 @@ pub fn named(findings: Vec<Finding>, visit: &Visit) -> Refused {
     }
 }
 
-/// A date or time that the schema accepts and the calendar does not hold: our own gap, said openly.
-fn not_representable(visit: &Visit) -> Finding {
-    let found = format!("{} and {}", visit.observed_on, visit.submitted_at);
-    Finding::new(
-        "not-representable",
-        "",
-        found,
-        "dates that the program can hold: please report it",
-    )
-}
-
 fn outside_region(visit: &Visit) -> Finding {
     let (lon, lat) = (visit.field.lon, visit.field.lat);
     Finding::new(
-        "outside-region",
+        Code::OutsideRegion,
         "/field",
         format!("lon {lon}, lat {lat}"),
         "a point in a county of the region is expected; are lon and lat swapped, or a sign lost?",
@@ -284,4 +265,21 @@ fn content_sha256(visit: &Visit) -> [u8; 32] {
     let mut text = Vec::with_capacity(WRITTEN_BYTES);
     serde_json::to_writer(&mut text, visit).expect("a visit is plain JSON");
     Sha256::digest(&text).into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The hash says which records a store has already, so it must not change from version to version: dates,
+    /// times and the stage count as they were written.
+    #[test]
+    fn the_hash_of_a_record_is_that_of_its_canonical_text() {
+        let text = r#"{"schema_version":"1.0","visit_id":"v-1","revision":2,"observed_on":"2026-07-21","submitted_at":"2026-07-21T23:30:00.250-05:00","observer_id":"o-1","field":{"field_id":"f-1","lon":-100.5,"lat":44.0,"area_ha":62.4,"crop_type":"oilseed"},"protocol":"bsm-eggs","crop_stage":"r 5.1","sites":[{"site":1,"heads":[[0,1],[2]]}]}"#;
+        let visit: Visit = serde_json::from_str(text).unwrap();
+        assert_eq!(serde_json::to_string(&visit).unwrap(), text);
+        let sha256 = "4acf8bc48655d0cd780a7c984c97cb923c5e657f7ad0b71e486c3361d46d93dc";
+        let digits = content_sha256(&visit).map(|byte| format!("{byte:02x}"));
+        assert_eq!(digits.concat(), sha256);
+    }
 }

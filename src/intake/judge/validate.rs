@@ -7,7 +7,8 @@ use jsonschema::error::ValidationErrorKind;
 use jsonschema::{ValidationError, Validator};
 use serde_json::Value;
 
-use crate::sheet::strict::{pointer_step, strict_value};
+use crate::sheet::strict::{StrictValue, pointer_step, strict_value};
+use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 use scouting::visit::record::{COUNT_MAX, TEXT_LENGTH_MAX, Visit};
 
@@ -19,6 +20,10 @@ pub const VISIT_SCHEMA: &str = include_str!("../../../schemas/visit.schema.json"
 const RECORD_BYTES_MAX: usize = 1 << 20;
 /// What a message quotes of a value, in characters.
 const QUOTE_LENGTH_MAX: usize = 60;
+/// The longest number that is written, bytes: `-1.2345678901234567e-300`.
+const NUMBER_LENGTH_MAX: usize = 25;
+/// The deepest nesting that is read.
+const DEPTH_MAX: usize = 127;
 /// Findings of one record that are listed: one of 1 MiB can have 300,000.
 const FINDINGS_MAX: usize = 100;
 /// The longest pointer that a finding names whole, bytes.
@@ -103,18 +108,43 @@ impl VisitSchema {
                 visit,
                 byte_order_mark: without_mark.is_some(),
             }),
-            typed => Err(Box::new(self.explain(text, typed.err()))),
+            typed => match strict_value(text) {
+                Ok(strict) => {
+                    let StrictValue { value, repeated } = strict;
+                    Err(Box::new(self.explain(&value, &repeated, typed.err())))
+                }
+                Err(error) => Err(refused(not_json(text, &error))),
+            },
+        }
+    }
+
+    /// Reads one record that was made of cells and was never text; what is refused of text is refused here.
+    pub fn read_value(&self, record: &Value) -> Result<Read, Box<Refused>> {
+        if written_length_max(record) > RECORD_BYTES_MAX {
+            let written = record.to_string();
+            if written.len() > RECORD_BYTES_MAX {
+                return Err(refused(too_long(written.as_bytes())));
+            }
+        }
+        match Visit::of_value(record) {
+            Ok(visit) if visit.conforms() => Ok(Read {
+                visit,
+                byte_order_mark: false,
+            }),
+            _ if depth(record) > DEPTH_MAX => Err(refused(nested_too_deep())),
+            typed => Err(Box::new(self.explain(record, &[], typed.err()))),
         }
     }
 
     /// What is wrong with a record that the typed reading refused.
-    fn explain(&self, text: &str, typed_error: Option<serde_json::Error>) -> Refused {
-        let strict = match strict_value(text) {
-            Ok(strict) => strict,
-            Err(error) => return *refused(not_json(text, &error)),
-        };
-        let repeated = strict.repeated.iter().map(|at| repeated(at));
-        let of_schema = self.validator.iter_errors(&strict.value);
+    fn explain(
+        &self,
+        record: &Value,
+        repeated_at: &[String],
+        typed_error: Option<serde_json::Error>,
+    ) -> Refused {
+        let repeated = repeated_at.iter().map(|at| repeated(at));
+        let of_schema = self.validator.iter_errors(record);
         let all = repeated.chain(of_schema.flat_map(|error| self.findings_of(&error)));
         let mut findings: Vec<Finding> = all.take(FINDINGS_MAX + 1).map(in_short).collect();
         if findings.len() > FINDINGS_MAX {
@@ -124,7 +154,7 @@ impl VisitSchema {
         if findings.is_empty() {
             findings.push(not_representable(typed_error));
         }
-        Refused::of(findings, &strict.value)
+        Refused::of(findings, record)
     }
 
     fn findings_of(&self, error: &ValidationError<'_>) -> Vec<Finding> {
@@ -136,7 +166,7 @@ impl VisitSchema {
                 let member = pointer_step(name);
                 let expected = self.description(&format!("{}/properties{member}", parent(path)));
                 vec![Finding::new(
-                    "member-missing",
+                    Code::MemberMissing,
                     format!("{pointer}{member}"),
                     "nothing",
                     expected,
@@ -148,7 +178,7 @@ impl VisitSchema {
                     let expected = format!("no such member: {}", self.members(parent(path)));
                     let at = format!("{pointer}{}", pointer_step(name));
                     Finding::new(
-                        "member-unknown",
+                        Code::MemberUnknown,
                         at,
                         quoted(&Value::from(name.as_str())),
                         expected,
@@ -157,7 +187,7 @@ impl VisitSchema {
                 .collect(),
             kind => {
                 let mut expected = self.description(path);
-                if code(kind) == "out-of-range" && pointer.ends_with("/lat") {
+                if code(kind) == Code::OutOfRange && pointer.ends_with("/lat") {
                     expected += " Are lon and lat swapped?";
                 }
                 vec![Finding::new(
@@ -215,20 +245,20 @@ impl VisitSchema {
     }
 }
 
-fn code(kind: &ValidationErrorKind) -> &'static str {
+fn code(kind: &ValidationErrorKind) -> Code {
     match kind {
-        ValidationErrorKind::Type { .. } => "wrong-type",
+        ValidationErrorKind::Type { .. } => Code::WrongType,
         ValidationErrorKind::Minimum { .. }
         | ValidationErrorKind::Maximum { .. }
         | ValidationErrorKind::ExclusiveMinimum { .. }
-        | ValidationErrorKind::ExclusiveMaximum { .. } => "out-of-range",
+        | ValidationErrorKind::ExclusiveMaximum { .. } => Code::OutOfRange,
         ValidationErrorKind::MinItems { .. }
         | ValidationErrorKind::MaxItems { .. }
         | ValidationErrorKind::MinLength { .. }
-        | ValidationErrorKind::MaxLength { .. } => "wrong-length",
+        | ValidationErrorKind::MaxLength { .. } => Code::WrongLength,
         ValidationErrorKind::OneOfNotValid { .. }
-        | ValidationErrorKind::OneOfMultipleValid { .. } => "counts-not-one-form",
-        _ => "wrong-form",
+        | ValidationErrorKind::OneOfMultipleValid { .. } => Code::CountsNotOneForm,
+        _ => Code::WrongForm,
     }
 }
 
@@ -246,7 +276,7 @@ fn refused(finding: Finding) -> Box<Refused> {
 
 fn too_long(record: &[u8]) -> Finding {
     Finding::new(
-        "record-too-long",
+        Code::RecordTooLong,
         "",
         format!("{} bytes", record.len()),
         format!("a record has at most {RECORD_BYTES_MAX} bytes: are line breaks missing?"),
@@ -256,7 +286,7 @@ fn too_long(record: &[u8]) -> Finding {
 fn not_utf8(record: &[u8], error: &std::str::Utf8Error) -> Finding {
     let place = error.valid_up_to();
     Finding::new(
-        "not-json",
+        Code::NotJson,
         "",
         format!("the byte 0x{:02x} at byte {}", record[place], place + 1),
         "JSON is UTF-8: save the file in that encoding",
@@ -266,19 +296,48 @@ fn not_utf8(record: &[u8], error: &std::str::Utf8Error) -> Finding {
 fn not_json(text: &str, error: &serde_json::Error) -> Finding {
     let words = error.to_string();
     if words.contains("recursion limit") {
-        return Finding::new(
-            "nested-too-deep",
-            "",
-            "more than 127 levels of nesting",
-            "a visit record has fewer than ten",
-        );
+        return nested_too_deep();
     }
     Finding::new(
-        "not-json",
+        Code::NotJson,
         "",
         format!("{words}, near {}", excerpt(text, error)),
         "a whole JSON document is expected (RFC 8259); NaN, Infinity and numbers past 1.8e308 are not JSON",
     )
+}
+
+fn nested_too_deep() -> Finding {
+    Finding::new(
+        Code::NestedTooDeep,
+        "",
+        format!("more than {DEPTH_MAX} levels of nesting"),
+        "a visit record has fewer than ten",
+    )
+}
+
+/// How many lists and objects lie in one another.
+fn depth(value: &Value) -> usize {
+    match value {
+        Value::Array(items) => 1 + items.iter().map(depth).max().unwrap_or(0),
+        Value::Object(members) => 1 + members.values().map(depth).max().unwrap_or(0),
+        _ => 0,
+    }
+}
+
+/// The most bytes that a value can have when it is written.
+fn written_length_max(value: &Value) -> usize {
+    // A character of one byte may be written as `\u001f`, and each item has a comma.
+    let text = |text: &str| 6 * text.len() + 2;
+    match value {
+        Value::String(string) => text(string),
+        Value::Array(items) => items
+            .iter()
+            .fold(2, |sum, item| sum + written_length_max(item) + 1),
+        Value::Object(members) => members.iter().fold(2, |sum, (name, member)| {
+            sum + text(name) + written_length_max(member) + 2
+        }),
+        Value::Null | Value::Bool(_) | Value::Number(_) => NUMBER_LENGTH_MAX,
+    }
 }
 
 /// The text about the place of a syntax error.
@@ -298,7 +357,7 @@ fn excerpt(text: &str, error: &serde_json::Error) -> String {
 
 fn repeated(pointer: &str) -> Finding {
     Finding::new(
-        "duplicate-member",
+        Code::DuplicateMember,
         pointer,
         "the member a second time",
         "each member stands once in its object; which of the two is meant?",
@@ -311,14 +370,14 @@ fn once_a_place(findings: Vec<Finding>) -> Vec<Finding> {
     let mut kept: Vec<Finding> = Vec::with_capacity(findings.len());
     for finding in findings {
         let here = |other: &&mut Finding| other.pointer == finding.pointer;
-        let of_type = |code: &str| code == "wrong-type";
+        let of_type = |code: Code| code == Code::WrongType;
         match kept
             .iter_mut()
             .filter(|other| !other.pointer.is_empty())
             .find(here)
         {
-            Some(before) if before.code == finding.code || of_type(&before.code) => {}
-            Some(before) if of_type(&finding.code) => *before = finding,
+            Some(before) if before.code == finding.code || of_type(before.code) => {}
+            Some(before) if of_type(finding.code) => *before = finding,
             _ => kept.push(finding),
         }
     }
@@ -327,7 +386,7 @@ fn once_a_place(findings: Vec<Finding>) -> Vec<Finding> {
 
 fn more_findings() -> Finding {
     Finding::new(
-        "more-findings",
+        Code::MoreFindings,
         "",
         format!("more than {FINDINGS_MAX} findings"),
         format!("the first {FINDINGS_MAX} are listed: mend these, and look again"),
@@ -355,7 +414,7 @@ fn short_text(value: &Value) -> Option<String> {
 /// The schema accepts what the program cannot hold: our own gap, said openly.
 fn not_representable(typed_error: Option<serde_json::Error>) -> Finding {
     Finding::new(
-        "not-representable",
+        Code::NotRepresentable,
         "",
         typed_error.map_or_else(
             || "a value past our limits".to_owned(),

@@ -16,6 +16,7 @@ use super::numbers::{Fault, NumberForm, read_number};
 use super::plain;
 use super::unit::{self, Unit};
 use crate::sheet::table::Cell;
+use scouting::visit::code::Code;
 
 /// Numbers beyond this lost digits in a spreadsheet, which keeps fifteen.
 const EXACT_MAX: f64 = 1e15;
@@ -77,7 +78,7 @@ impl Reading {
     pub fn read(&self, cell: &Cell) -> Result<Option<Said>, Fault> {
         if let Cell::Broken(_) = cell {
             return Err(Fault::new(
-                "cell-broken",
+                Code::CellBroken,
                 "a value; mend the formula, or open and save the workbook so that it is calculated",
             ));
         }
@@ -115,7 +116,7 @@ impl Reading {
             .and_then(|groups| Some(groups.name("value")?.as_str().to_owned()));
         part.map(Some).ok_or_else(|| {
             Fault::new(
-                "part-missing",
+                Code::PartMissing,
                 format!("a text that matches {pattern}, as the mapping says"),
             )
         })
@@ -139,7 +140,10 @@ impl Reading {
         let text = match cell {
             Cell::Text(text) if self.verbatim => {
                 return plain::unmarked(text).map(Value::from).ok_or_else(|| {
-                    Fault::new("text-mark-unreadable", "after '\" the rest of a JSON text")
+                    Fault::new(
+                        Code::TextMarkUnreadable,
+                        "after '\" the rest of a JSON text",
+                    )
                 });
             }
             Cell::Text(text) => trimmed(text),
@@ -147,7 +151,7 @@ impl Reading {
             Cell::Number(number) => self.digits(*number)?,
             Cell::Date(_) | Cell::Moment(_) => {
                 return Err(Fault::new(
-                    "date-in-text",
+                    Code::DateInText,
                     format!(
                         "{}; spreadsheets turn entries such as 1-2 into dates: set the column to text and type it again",
                         self.member.expected
@@ -158,13 +162,13 @@ impl Reading {
         };
         if matches!(text.as_str(), "\"" | "''" | "〃" | "″" | "”") {
             return Err(Fault::new(
-                "ditto-unexplained",
+                Code::DittoUnexplained,
                 "the value itself; if the mark repeats the cell above, the mapping says fillDown = true",
             ));
         }
         if looks_like_lost_digits(&text) && self.member.kind == Kind::Text {
             return Err(Fault::new(
-                "id-lost-digits",
+                Code::IdLostDigits,
                 "all digits of the id: set the column to text and type it again",
             ));
         }
@@ -176,7 +180,7 @@ impl Reading {
     fn digits(&self, number: f64) -> Result<String, Fault> {
         if number.abs() >= EXACT_MAX {
             return Err(Fault::new(
-                "id-lost-digits",
+                Code::IdLostDigits,
                 "all digits of the id, as text: spreadsheets keep fifteen of a number",
             ));
         }
@@ -191,7 +195,7 @@ impl Reading {
         }
         let codes: Vec<&str> = self.values.keys().map(String::as_str).collect();
         Err(Fault::new(
-            "code-unknown",
+            Code::CodeUnknown,
             format!("one of the codes of the mapping: {}", codes.join(", ")),
         ))
     }
@@ -230,7 +234,7 @@ impl Reading {
             }
             Cell::Moment(moment) => with_offset(to_the_second(*moment), &self.date),
             Cell::Number(_) => Err(Fault::new(
-                "date-is-a-number",
+                Code::DateIsANumber,
                 "a time, in a cell that the file marks as one",
             )),
             Cell::Text(text) => read_instant(&trimmed(text), &self.date),
@@ -250,7 +254,7 @@ impl Reading {
             (true, false) => Ok(true),
             (false, true) => Ok(false),
             _ => Err(Fault::new(
-                "truth-unreadable",
+                Code::TruthUnreadable,
                 format!(
                     "{} or {}",
                     self.true_values.join(", "),
@@ -268,7 +272,7 @@ impl Reading {
         match read {
             Ok(read) if read.repeated.is_empty() => Ok(read.value),
             _ => Err(Fault::new(
-                "outline-not-json",
+                Code::OutlineNotJson,
                 "a GeoJSON Polygon as JSON text",
             )),
         }
@@ -283,7 +287,7 @@ impl Reading {
         // The range was checked, so the cast is exact.
         exact
             .then_some(number as i64)
-            .ok_or_else(|| Fault::new("count-not-whole", self.member.expected))
+            .ok_or_else(|| Fault::new(Code::CountNotWhole, self.member.expected))
     }
 
     fn number(&self, cell: &Cell, quantity: Quantity) -> Result<Said, Fault> {
@@ -313,7 +317,7 @@ impl Reading {
                 Ok((read.value, format!("{}{}", read.before, read.after)))
             }
             Cell::Date(_) | Cell::Moment(_) => Err(Fault::new(
-                "date-in-number",
+                Code::DateInNumber,
                 format!(
                     "{}; spreadsheets turn entries such as 1/2 or 6-7 into dates: set the column to number and type it again",
                     self.member.expected
@@ -332,7 +336,7 @@ impl Reading {
             Some(named) if self.unit_in_cell => Ok(Some(named)),
             Some(named) => match &self.unit {
                 Some(stated) if self.bare_number => Err(Fault::new(
-                    "unit-in-cell",
+                    Code::UnitInCell,
                     format!(
                         "a number alone, in {}; or the mapping says unitFrom = \"cell\"",
                         stated.code
@@ -344,7 +348,7 @@ impl Reading {
                     Ok(self.unit.clone())
                 }
                 Some(stated) => Err(Fault::new(
-                    "unit-differs",
+                    Code::UnitDiffers,
                     format!(
                         "{}, the unit of the mapping, or it says unitFrom = \"cell\"",
                         stated.code
@@ -354,7 +358,7 @@ impl Reading {
             },
             None if about.is_empty() && self.unit_in_cell && self.unit.is_none() => {
                 Err(Fault::new(
-                    "unit-missing",
+                    Code::UnitMissing,
                     format!("a number with its unit, as {}", unit::codes(quantity)),
                 ))
             }
@@ -367,7 +371,7 @@ impl Reading {
 
     fn text_about(&self) -> Fault {
         Fault::new(
-            "number-with-text",
+            Code::NumberWithText,
             format!(
                 "{}, with nothing beside it; if what stands there may be left out, the mapping says bareNumber = false",
                 self.member.expected
@@ -376,7 +380,7 @@ impl Reading {
     }
 
     fn wrong_kind(&self) -> Fault {
-        Fault::new("wrong-kind", self.member.expected)
+        Fault::new(Code::WrongKind, self.member.expected)
     }
 }
 

@@ -13,6 +13,7 @@ use regex::Regex;
 
 use super::no_day::is_no_day;
 use super::numbers::Fault;
+use scouting::visit::code::Code;
 
 /// How a mapping says that dates are written.
 #[derive(Debug, Clone, Default)]
@@ -96,7 +97,7 @@ pub(super) fn read_day(text: &str, form: &DateForm) -> Result<Date, Fault> {
         several => {
             let days: Vec<String> = several.iter().map(Date::to_string).collect();
             Err(Fault::new(
-                "date-ambiguous",
+                Code::DateAmbiguous,
                 format!(
                     "a date without doubt: the formats of the mapping read {}",
                     days.join(" or ")
@@ -116,17 +117,17 @@ pub(super) fn iso_day(text: &str) -> Option<Date> {
 /// Says why, with the readings of `6/7/2026` if the mapping states no format.
 fn unreadable_day(text: &str, form: &DateForm) -> Fault {
     if let Some(expected) = is_no_day(text) {
-        return Fault::new("date-unreadable", expected);
+        return Fault::new(Code::DateUnreadable, expected);
     }
     if !form.formats.is_empty() {
         return Fault::new(
-            "date-unreadable",
+            Code::DateUnreadable,
             format!("a date as the mapping says: {}", form.formats.join(" or ")),
         );
     }
     let Some(numbers) = THREE_NUMBERS.captures(text) else {
         return Fault::new(
-            "date-unreadable",
+            Code::DateUnreadable,
             "a date as 2026-07-21, or the mapping says in which format",
         );
     };
@@ -154,13 +155,13 @@ fn unreadable_day(text: &str, form: &DateForm) -> Fault {
         })
         .collect();
     match readings.as_slice() {
-        [] => Fault::new("date-unreadable", "a day that exists, as 2026-07-21"),
+        [] => Fault::new(Code::DateUnreadable, "a day that exists, as 2026-07-21"),
         [one] => Fault::new(
-            "date-unreadable",
+            Code::DateUnreadable,
             format!("a date as 2026-07-21, or the mapping says the format: {one}"),
         ),
         _ => Fault::new(
-            "date-ambiguous",
+            Code::DateAmbiguous,
             format!(
                 "a date without doubt: {}; the mapping says which",
                 readings.join(", or ")
@@ -177,7 +178,7 @@ pub(super) fn serial_day(serial: f64, form: &DateForm) -> Result<Date, Fault> {
             None => "no day".to_owned(),
         };
         return Err(Fault::new(
-            "date-is-a-number",
+            Code::DateIsANumber,
             format!(
                 "a date; as a serial number it is {} (dateSystem = 1900) or {} (dateSystem = 1904), the mapping says which",
                 reading(DateSystem::From1900),
@@ -186,7 +187,7 @@ pub(super) fn serial_day(serial: f64, form: &DateForm) -> Result<Date, Fault> {
         ));
     };
     day_of(serial, system)
-        .ok_or_else(|| Fault::new("date-unreadable", "a serial number of a day that exists"))
+        .ok_or_else(|| Fault::new(Code::DateUnreadable, "a serial number of a day that exists"))
 }
 
 fn day_of(serial: f64, system: DateSystem) -> Option<Date> {
@@ -235,7 +236,7 @@ pub(super) fn read_instant(text: &str, form: &DateForm) -> Result<String, Fault>
         return with_offset(moment, form);
     }
     Err(Fault::new(
-        "time-unreadable",
+        Code::TimeUnreadable,
         "a time as 2026-07-21T18:03:00Z, or the mapping says in which format",
     ))
 }
@@ -245,7 +246,7 @@ pub(super) fn day_with_time(day: Date, form: &DateForm) -> Result<String, Fault>
     match form.time_of_day {
         Some(time) => with_offset(day.to_datetime(time), form),
         None => Err(Fault::new(
-            "time-missing",
+            Code::TimeMissing,
             "a day with a time, or the mapping states timeOfDay",
         )),
     }
@@ -256,7 +257,7 @@ pub(super) fn with_offset(moment: DateTime, form: &DateForm) -> Result<String, F
     match form.offset {
         Some(offset) => Ok(written(moment, offset)),
         None => Err(Fault::new(
-            "time-zone-missing",
+            Code::TimeZoneMissing,
             "a time with its zone, or the mapping states utcOffset, as \"-05:00\"",
         )),
     }
@@ -309,21 +310,25 @@ mod tests {
 
     #[test]
     fn days_are_read_by_the_stated_format_alone() {
-        let cases: [(&[&str], &str, Result<&str, &str>); 14] = [
+        let cases: [(&[&str], &str, Result<&str, Code>); 14] = [
             (&[], "2026-07-21", Ok("2026-07-21")),
-            (&[], "2026-7-21", Err("date-unreadable")),
-            (&[], "6/7/2026", Err("date-ambiguous")),
-            (&[], "6/7/26", Err("date-ambiguous")),
-            (&[], "21/7/2026", Err("date-unreadable")),
-            (&[], "31/31/2026", Err("date-unreadable")),
-            (&[], "June 7", Err("date-unreadable")),
+            (&[], "2026-7-21", Err(Code::DateUnreadable)),
+            (&[], "6/7/2026", Err(Code::DateAmbiguous)),
+            (&[], "6/7/26", Err(Code::DateAmbiguous)),
+            (&[], "21/7/2026", Err(Code::DateUnreadable)),
+            (&[], "31/31/2026", Err(Code::DateUnreadable)),
+            (&[], "June 7", Err(Code::DateUnreadable)),
             (&["%m/%d/%Y"], "6/7/2026", Ok("2026-06-07")),
             (&["%d/%m/%Y"], "6/7/2026", Ok("2026-07-06")),
             (&["%d.%m.%y"], "07.06.26", Ok("2026-06-07")),
-            (&["%m/%d/%Y"], "21/7/2026", Err("date-unreadable")),
-            (&["%m/%d/%Y"], "2026-07-21", Err("date-unreadable")),
+            (&["%m/%d/%Y"], "21/7/2026", Err(Code::DateUnreadable)),
+            (&["%m/%d/%Y"], "2026-07-21", Err(Code::DateUnreadable)),
             (&["%m/%d/%Y", "default"], "2026-07-21", Ok("2026-07-21")),
-            (&["%m/%d/%Y", "%d/%m/%Y"], "6/7/2026", Err("date-ambiguous")),
+            (
+                &["%m/%d/%Y", "%d/%m/%Y"],
+                "6/7/2026",
+                Err(Code::DateAmbiguous),
+            ),
         ];
         for (formats, text, wanted) in cases {
             let read = read_day(text, &form(formats));
@@ -366,7 +371,7 @@ mod tests {
             assert_eq!(read.as_deref(), wanted, "{serial} {system:?}");
         }
         let fault = serial_day(46_224.0, &DateForm::default()).unwrap_err();
-        assert_eq!(fault.code, "date-is-a-number");
+        assert_eq!(fault.code, Code::DateIsANumber);
         assert!(fault.expected.contains("2026-07-21") && fault.expected.contains("2030-07-22"));
     }
 
@@ -379,10 +384,13 @@ mod tests {
         );
         let code =
             |text: &str, form: &DateForm| read_instant(text, form).map_err(|fault| fault.code);
-        assert_eq!(code("7/21/2026 18:03", &form), Err("time-zone-missing"));
-        assert_eq!(code("2026-07-21T18:03:00", &form), Err("time-zone-missing"));
-        assert_eq!(code("2026-07-21", &form), Err("time-missing"));
-        assert_eq!(code("noon", &form), Err("time-unreadable"));
+        assert_eq!(code("7/21/2026 18:03", &form), Err(Code::TimeZoneMissing));
+        assert_eq!(
+            code("2026-07-21T18:03:00", &form),
+            Err(Code::TimeZoneMissing)
+        );
+        assert_eq!(code("2026-07-21", &form), Err(Code::TimeMissing));
+        assert_eq!(code("noon", &form), Err(Code::TimeUnreadable));
         form.offset = offset_of("-05:00");
         form.time_of_day = Some(Time::constant(23, 59, 59, 0));
         assert_eq!(

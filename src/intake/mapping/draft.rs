@@ -9,6 +9,7 @@ use serde_json::Value;
 use super::cells::Said;
 use super::member::{Level, MEMBERS, Member};
 use super::numbers::Fault;
+use scouting::visit::code::Code;
 use scouting::visit::record::CountForm;
 
 /// What was read from a cell, and where.
@@ -139,7 +140,7 @@ impl Slot {
                         format!("one value for all rows of a visit; {place} says {value}");
                     if self.problems.is_empty() {
                         self.problems
-                            .push((Fault::new("rows-disagree", expected), taken.found));
+                            .push((Fault::new(Code::RowsDisagree, expected), taken.found));
                     }
                 }
             },
@@ -153,7 +154,7 @@ impl Slot {
         {
             let expected = format!("one cell for each count; {place} is for the same one");
             self.problems
-                .push((Fault::new("count-repeated", expected), taken.found));
+                .push((Fault::new(Code::CountRepeated, expected), taken.found));
             return;
         }
         self.agree(taken);

@@ -10,6 +10,7 @@ use super::names::content;
 use super::numbers::Fault;
 use super::{Field, Mapping};
 use crate::sheet::table::Cell;
+use scouting::visit::code::Code;
 
 /// Digits of a county code of the United States.
 const COUNTY_DIGITS: usize = 5;
@@ -42,7 +43,7 @@ pub(super) fn lost_zeros(field: &Field, cell: &Cell, digits: Option<usize>) -> O
     let is_short = all_digits(&id) && !id.starts_with('0') && id.len() < digits;
     is_short.then(|| {
         Fault::new(
-            "id-lost-zeros",
+            Code::IdLostZeros,
             format!(
                 "all digits of the id: {id} may have been {id:0>digits$} before a spreadsheet took its zeros away; set the column to text and type it again, or the mapping says zeroPad = {digits}; if {id} is meant, zeroPad = 1"
             ),

@@ -1,317 +1,11 @@
-//! The members of a visit record that a mapping may fill, and what each of them takes.
-//!
-//! A member is named by its JSON Pointer (RFC 6901) with placeholders for the places in lists:
-//! `/sites/{site}/heads/{head}/{bract}`. A placeholder stands for the number that a sheet gives to
-//! the site, the head or the bract, which a column may hold by itself (`{head}`).
+//! How a mapping names the members of a visit record: [`scouting::visit::members`] by pointer, with keys for places.
 
-use scouting::visit::record::{AMOUNT_MAX, CountForm};
-
-/// A member of the visit record, or the number of a unit or bract.
-#[derive(Debug, PartialEq)]
-pub(super) struct Member {
-    /// JSON Pointer with placeholders, or a placeholder alone.
-    pub pointer: &'static str,
-    /// How often it stands in a visit.
-    pub level: Level,
-    /// What it takes.
-    pub kind: Kind,
-    /// Whether a record without it is refused; for the unit of an amount: whether an amount without it is.
-    pub required: bool,
-    /// What a sender should write, in words.
-    pub expected: &'static str,
-}
-
-/// How often a member stands in a visit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Level {
-    /// Once a visit.
-    Visit,
-    /// Once a site.
-    Site,
-    /// Once a unit: the nights of a trap.
-    Unit,
-    /// What is counted.
-    Count,
-    /// The number of a unit or a bract, no member itself.
-    Index,
-}
-
-/// What a member takes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Kind {
-    /// A short text.
-    Text,
-    /// A text of any kind.
-    Remarks,
-    /// A day.
-    Day,
-    /// A point in time.
-    Instant,
-    /// Yes or no.
-    Truth,
-    /// A GeoJSON Polygon.
-    Outline,
-    /// A whole number.
-    Whole,
-    /// A number with a unit.
-    Number(Quantity),
-}
-
-/// What a number measures.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Quantity {
-    /// Degrees of longitude.
-    Longitude,
-    /// Degrees of latitude.
-    Latitude,
-    /// Hectares.
-    Area,
-    /// Money for each acre or hectare.
-    MoneyPerArea,
-    /// Money for each pound or kilogram.
-    MoneyPerWeight,
-    /// Plants on each acre or hectare.
-    PlantsPerArea,
-}
-
-impl Quantity {
-    /// What the schema takes, both ends included.
-    pub fn range(self) -> (f64, f64) {
-        match self {
-            Quantity::Longitude => (-180.0, 180.0),
-            Quantity::Latitude => (-90.0, 90.0),
-            _ => (0.0, AMOUNT_MAX),
-        }
-    }
-
-    /// Whether it is a place on the earth.
-    pub fn is_angle(self) -> bool {
-        matches!(self, Quantity::Longitude | Quantity::Latitude)
-    }
-}
+pub(super) use scouting::visit::members::{Kind, Level, MEMBERS, Member, Quantity, placeholder};
 
 /// Whether the member says only of what an amount is: `per` and `currency` mean nothing alone.
 pub(super) fn is_unit_of_amount(member: &Member) -> bool {
     member.pointer.ends_with("/per") || member.pointer.ends_with("/currency")
 }
-
-const fn member(
-    pointer: &'static str,
-    level: Level,
-    kind: Kind,
-    required: bool,
-    expected: &'static str,
-) -> Member {
-    Member {
-        pointer,
-        level,
-        kind,
-        required,
-        expected,
-    }
-}
-
-const COUNT: &str = "a whole number from 0 to 1,000,000";
-const ID: &str = "a short text: 1 to 200 characters on one line";
-const MONEY: &str = "an amount of money above 0, as a plain number";
-
-/// Every member, in the order of the record.
-pub(super) static MEMBERS: [Member; 39] = {
-    use Kind::*;
-    use Level::*;
-    use Quantity::*;
-    [
-        member("/schema_version", Visit, Text, false, "the text 1.0"),
-        member("/visit_id", Visit, Text, true, ID),
-        member(
-            "/revision",
-            Visit,
-            Whole,
-            false,
-            "a whole number, 1 for a first submission",
-        ),
-        member(
-            "/observed_on",
-            Visit,
-            Day,
-            true,
-            "the day of the visit, as 2026-07-21",
-        ),
-        member(
-            "/submitted_at",
-            Visit,
-            Instant,
-            true,
-            "a time with its zone, as 2026-07-21T18:03:00Z",
-        ),
-        member("/observer_id", Visit, Text, true, ID),
-        member("/field/field_id", Visit, Text, true, ID),
-        member(
-            "/field/lon",
-            Visit,
-            Number(Longitude),
-            true,
-            "decimal degrees, west negative, as -100.12345",
-        ),
-        member(
-            "/field/lat",
-            Visit,
-            Number(Latitude),
-            true,
-            "decimal degrees, south negative, as 44.12345",
-        ),
-        member(
-            "/field/area_ha",
-            Visit,
-            Number(Area),
-            true,
-            "an area above 0, as a plain number",
-        ),
-        member(
-            "/field/crop_type",
-            Visit,
-            Text,
-            true,
-            "a type of crop, as oilseed",
-        ),
-        member("/field/farm_id", Visit, Text, false, ID),
-        member("/field/county_id", Visit, Text, false, ID),
-        member(
-            "/field/outline",
-            Visit,
-            Outline,
-            false,
-            "a GeoJSON Polygon, with type and coordinates alone",
-        ),
-        member(
-            "/protocol",
-            Visit,
-            Text,
-            true,
-            "the id of a protocol, as bsm-eggs",
-        ),
-        member(
-            "/crop_stage",
-            Visit,
-            Text,
-            true,
-            "a crop stage, as R3 or R5.1",
-        ),
-        member(
-            "/economics/treatment_cost/amount",
-            Visit,
-            Number(MoneyPerArea),
-            false,
-            MONEY,
-        ),
-        member(
-            "/economics/treatment_cost/per",
-            Visit,
-            Text,
-            true,
-            "acre or ha",
-        ),
-        member(
-            "/economics/treatment_cost/currency",
-            Visit,
-            Text,
-            true,
-            "an ISO 4217 code, as USD",
-        ),
-        member(
-            "/economics/market_value/amount",
-            Visit,
-            Number(MoneyPerWeight),
-            false,
-            MONEY,
-        ),
-        member("/economics/market_value/per", Visit, Text, true, "lb or kg"),
-        member(
-            "/economics/market_value/currency",
-            Visit,
-            Text,
-            true,
-            "an ISO 4217 code, as USD",
-        ),
-        member(
-            "/economics/plant_population/count",
-            Visit,
-            Number(PlantsPerArea),
-            false,
-            "plants on an area, above 0, as a plain number",
-        ),
-        member(
-            "/economics/plant_population/per",
-            Visit,
-            Text,
-            true,
-            "acre or ha",
-        ),
-        member(
-            "/remarks",
-            Visit,
-            Remarks,
-            false,
-            "a text of at most 4,000 characters",
-        ),
-        member("/retracted", Visit, Truth, false, "true or false"),
-        member(
-            "/sites/{site}/site",
-            Site,
-            Whole,
-            false,
-            "the number of the site, a whole number from 1 on",
-        ),
-        member("/sites/{site}/side", Site, Text, false, ID),
-        member(
-            "/sites/{site}/lon",
-            Site,
-            Number(Longitude),
-            false,
-            "decimal degrees, west negative, as -100.12345",
-        ),
-        member(
-            "/sites/{site}/lat",
-            Site,
-            Number(Latitude),
-            false,
-            "decimal degrees, south negative, as 44.12345",
-        ),
-        member(
-            "/sites/{site}/heads/{head}/{bract}",
-            Count,
-            Whole,
-            false,
-            COUNT,
-        ),
-        member("/sites/{site}/plants/{plant}", Count, Whole, false, COUNT),
-        member(
-            "/sites/{site}/traps/{trap}/catch",
-            Count,
-            Whole,
-            false,
-            COUNT,
-        ),
-        member(
-            "/sites/{site}/traps/{trap}/nights",
-            Unit,
-            Whole,
-            false,
-            "nights, a whole number from 1 to 366",
-        ),
-        member("{head}", Index, Text, false, "the number of the head"),
-        member("{plant}", Index, Text, false, "the number of the plant"),
-        member("{trap}", Index, Text, false, "the number of the trap"),
-        member("{bract}", Index, Text, false, "the number of the bract"),
-        member(
-            "{unit}",
-            Index,
-            Text,
-            false,
-            "the number of the unit: head, plant or trap",
-        ),
-    ]
-};
 
 /// The placeholders of a pointer that a header or a column may fill.
 #[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -361,11 +55,6 @@ fn keys_in(pointer: &str, to: &str) -> Option<Keys> {
     (steps.len() == given.len()).then_some(keys)
 }
 
-/// The name within braces.
-pub(super) fn placeholder(step: &str) -> Option<&str> {
-    step.strip_prefix('{')?.strip_suffix('}')
-}
-
 /// A member by its exact pointer, which must exist.
 pub(super) fn exactly(pointer: &str) -> &'static Member {
     MEMBERS
@@ -374,26 +63,153 @@ pub(super) fn exactly(pointer: &str) -> &'static Member {
         .expect("the pointer is one of ours")
 }
 
-impl Member {
-    /// The placeholders of the pointer, in order.
-    pub fn placeholders(&self) -> impl Iterator<Item = &'static str> {
-        self.pointer.split('/').filter_map(placeholder)
-    }
-
-    /// The form of counts that the member belongs to.
-    pub fn count_form(&self) -> Option<CountForm> {
-        [CountForm::Heads, CountForm::Plants, CountForm::Traps]
-            .into_iter()
-            .find(|form| {
-                self.pointer
-                    .starts_with(&format!("/sites/{{site}}/{}/", form.member()))
-            })
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use serde_json::{Value, json};
+
     use super::*;
+    use crate::intake::mapping::MAPPING_SCHEMA;
+    use crate::judge::validate::VISIT_SCHEMA;
+    use scouting::visit::record::Visit;
+
+    fn parsed(schema: &str) -> Value {
+        serde_json::from_str(schema).expect("our own schema is JSON")
+    }
+
+    fn pointers(levels: &[Level]) -> Vec<&'static str> {
+        let of_levels = MEMBERS
+            .iter()
+            .filter(|member| levels.contains(&member.level));
+        of_levels.map(|member| member.pointer).collect()
+    }
+
+    #[test]
+    fn the_schema_of_mappings_lists_the_members_of_the_table() {
+        let schema = parsed(MAPPING_SCHEMA);
+        let fixed = [Level::Visit, Level::Site, Level::Unit];
+        for (list, levels) in [
+            (
+                "/properties/rows/properties/visitKey/items/enum",
+                &fixed[..1],
+            ),
+            (
+                "/properties/rows/properties/siteKey/items/enum",
+                &fixed[1..2],
+            ),
+            (
+                "/properties/visitId/properties/from/items/enum",
+                &fixed[..1],
+            ),
+            ("/properties/constant/propertyNames/enum", &fixed[..]),
+            ("/$defs/target/anyOf/0/enum", &fixed[..1]),
+        ] {
+            let listed = schema.pointer(list).expect("a list of members");
+            assert_eq!(
+                *listed,
+                json!(pointers(levels)),
+                "schemas/mapping.schema.json, {list}"
+            );
+        }
+    }
+
+    /// The schema at a place, with what it refers to.
+    fn followed<'a>(schema: &'a Value, at: &'a Value) -> &'a Value {
+        let reference = at.get("$ref").and_then(Value::as_str);
+        let place = reference.and_then(|reference| reference.strip_prefix('#'));
+        place.map_or(at, |place| {
+            schema.pointer(place).expect("a reference of our own")
+        })
+    }
+
+    /// The members that hold a value, in the pointers of the table, each with its schema.
+    fn leaves<'a>(
+        schema: &'a Value,
+        at: &'a Value,
+        pointer: &str,
+        found: &mut Vec<(String, &'a Value)>,
+    ) {
+        let at = followed(schema, at);
+        if let Some(items) = at.get("items") {
+            let place = match pointer.rsplit('/').next() {
+                Some("sites") => "{site}",
+                Some("heads") => "{head}",
+                Some("plants") => "{plant}",
+                Some("traps") => "{trap}",
+                _ => "{bract}",
+            };
+            return leaves(schema, items, &format!("{pointer}/{place}"), found);
+        }
+        match at.get("properties").and_then(Value::as_object) {
+            Some(members) if pointer != "/field/outline" => {
+                for (name, member) in members {
+                    leaves(schema, member, &format!("{pointer}/{name}"), found);
+                }
+            }
+            _ => found.push((pointer.to_owned(), at)),
+        }
+    }
+
+    #[test]
+    fn the_schema_of_visits_has_the_members_of_the_table_and_their_ranges() {
+        let schema = parsed(VISIT_SCHEMA);
+        let mut found = Vec::new();
+        leaves(&schema, &schema, "", &mut found);
+        let mut in_schema: Vec<&str> = found.iter().map(|(pointer, _)| pointer.as_str()).collect();
+        let mut in_table = pointers(&[Level::Visit, Level::Site, Level::Unit, Level::Count]);
+        in_schema.sort_unstable();
+        in_table.sort_unstable();
+        assert_eq!(
+            in_schema, in_table,
+            "schemas/visit.schema.json and visit/members.rs"
+        );
+        for (pointer, at) in &found {
+            let Kind::Number(quantity) = exactly(pointer).kind else {
+                continue;
+            };
+            let least = at.get("minimum").or_else(|| at.get("exclusiveMinimum"));
+            let range = [least, at.get("maximum")].map(|end| end.and_then(Value::as_f64));
+            let (low, high) = quantity.range();
+            assert_eq!(range, [Some(low), Some(high)], "{pointer}");
+        }
+    }
+
+    fn sample(member: &Member) -> Value {
+        match (member.kind, member.pointer) {
+            (_, "/schema_version") => json!("1.0"),
+            (_, "/economics/market_value/per") => json!("kg"),
+            (_, pointer) if pointer.ends_with("/per") => json!("ha"),
+            (_, pointer) if pointer.ends_with("/currency") => json!("USD"),
+            (Kind::Text | Kind::Remarks, _) => json!("x"),
+            (Kind::Day, _) => json!("2026-07-21"),
+            (Kind::Instant, _) => json!("2026-07-21T18:03:00Z"),
+            (Kind::Truth, _) => json!(true),
+            (Kind::Outline, _) => {
+                json!({"type": "Polygon", "coordinates": [[[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 0.0]]]})
+            }
+            (Kind::Whole, _) => json!(1),
+            (Kind::Number(_), _) => json!(1.5),
+        }
+    }
+
+    #[test]
+    fn the_types_hold_every_member_of_the_table() {
+        let mut record = json!({"field": {}, "sites": [{"traps": [{"catch": 0, "nights": 1}]}],
+            "economics": {"treatment_cost": {}, "market_value": {}, "plant_population": {}}});
+        let of_record = |member: &&Member| matches!(member.level, Level::Visit | Level::Site);
+        for member in MEMBERS.iter().filter(of_record) {
+            let pointer = member.pointer.replace("{site}", "0");
+            let (parent, name) = pointer.rsplit_once('/').expect("a pointer");
+            record.pointer_mut(parent).expect("an object")[name] = sample(member);
+        }
+        let read =
+            Visit::of_value(&record).unwrap_or_else(|error| panic!("visit/record.rs: {error}"));
+        assert!(read.conforms(), "{read:?}");
+        assert_eq!(
+            serde_json::to_value(&read).expect("JSON"),
+            record,
+            "visit/record.rs"
+        );
+    }
 
     #[test]
     fn a_number_may_stand_for_a_placeholder() {

@@ -56,6 +56,7 @@ pub(super) fn is_a_day(text: &str) -> bool {
 mod tests {
     use super::super::dates::{DateForm, read_day};
     use super::*;
+    use crate::visit::code::Code;
 
     #[test]
     fn what_is_no_one_day_is_said_to_be_what_it_is() {
@@ -82,7 +83,7 @@ mod tests {
         for form in [DateForm::default(), by_format] {
             for (text, words) in said {
                 let fault = read_day(text, &form).unwrap_err();
-                assert_eq!(fault.code, "date-unreadable", "{text}");
+                assert_eq!(fault.code, Code::DateUnreadable, "{text}");
                 assert!(fault.expected.contains(words), "{text}: {}", fault.expected);
             }
         }

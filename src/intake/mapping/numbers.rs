@@ -7,6 +7,8 @@ use std::sync::LazyLock;
 
 use regex::Regex;
 
+use scouting::visit::code::Code;
+
 /// How a mapping says that numbers are written.
 #[derive(Debug, Clone, Default)]
 pub(super) struct NumberForm {
@@ -22,13 +24,13 @@ pub(super) struct NumberForm {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Fault {
     /// Code of the finding.
-    pub code: &'static str,
+    pub code: Code,
     /// What would be right, or what the mapping would have to say.
     pub expected: String,
 }
 
 impl Fault {
-    pub fn new(code: &'static str, expected: impl Into<String>) -> Fault {
+    pub fn new(code: Code, expected: impl Into<String>) -> Fault {
         Fault {
             code,
             expected: expected.into(),
@@ -111,7 +113,7 @@ pub(super) fn read_number(
     }
     refuse_what_is_no_number(text, is_angle)?;
     let Some(parts) = FIGURES.captures(text) else {
-        return Err(Fault::new("number-unreadable", "one number in the cell"));
+        return Err(Fault::new(Code::NumberUnreadable, "one number in the cell"));
     };
     Ok(NumberText {
         value: read_figures(&parts["core"], form, range)?,
@@ -126,35 +128,35 @@ fn refuse_what_is_no_number(text: &str, is_angle: bool) -> Result<(), Fault> {
         .chars()
         .any(|letter| letter.is_numeric() && !letter.is_ascii_digit())
     {
-        return fault("digits-unfamiliar", "the digits 0 to 9");
+        return fault(Code::DigitsUnfamiliar, "the digits 0 to 9");
     }
     if !text.bytes().any(|letter| letter.is_ascii_digit()) {
         return if text.chars().any(char::is_alphanumeric) {
             fault(
-                "number-in-words",
+                Code::NumberInWords,
                 "a number; if the word stands for one or for nothing, the mapping says so (values, missingValues)",
             )
         } else {
             fault(
-                "number-is-a-mark",
+                Code::NumberIsAMark,
                 "a number; if the mark stands for 0 or for not counted, the mapping says so (values, missingValues)",
             )
         };
     }
     if is_angle && ANGLE.is_match(text) {
         return fault(
-            "angle-not-decimal",
+            Code::AngleNotDecimal,
             "decimal degrees, west and south negative, as -100.12345; 30 minutes are 0.5 degrees",
         );
     }
     if CENSORED.is_match(text) {
         return fault(
-            "number-not-exact",
+            Code::NumberNotExact,
             "one exact number: a bound or an estimate is no count",
         );
     }
     if RANGE.is_match(text) {
-        return fault("number-is-a-range", "one number, not a range");
+        return fault(Code::NumberIsARange, "one number, not a range");
     }
     Ok(())
 }
@@ -172,12 +174,12 @@ fn read_fraction(parts: &regex::Captures<'_>, form: &NumberForm) -> Result<Numbe
             .iter()
             .find(|(letter, _)| vulgar.as_str().starts_with(*letter))
             .map_or(0.0, |(_, share)| *share),
-        _ => return Err(Fault::new("number-unreadable", "a number")),
+        _ => return Err(Fault::new(Code::NumberUnreadable, "a number")),
     };
     let value = whole + share;
     if !form.fractions {
         return Err(Fault::new(
-            "number-is-a-fraction",
+            Code::NumberIsAFraction,
             format!("a decimal number; if {value} is meant, the mapping says fractions = true"),
         ));
     }
@@ -200,7 +202,7 @@ fn read_figures(core: &str, form: &NumberForm, range: (f64, f64)) -> Result<f64,
         let number: f64 = format!("{sign}{plain}e{exponent}").parse().ok()?;
         number.is_finite().then_some(number)
     };
-    let unreadable = |expected: String| Fault::new("number-unreadable", expected);
+    let unreadable = |expected: String| Fault::new(Code::NumberUnreadable, expected);
     if form.decimal.is_some() || form.group.is_some() {
         let plain = stated(body, form.decimal, form.group);
         return plain.and_then(|plain| parse(&plain)).ok_or_else(|| {
@@ -255,7 +257,7 @@ fn one_reading(body: &str, numbers: &[(f64, &str)], range: (f64, f64)) -> Result
                 shown.join(" or ")
             };
             Err(Fault::new(
-                "number-ambiguous",
+                Code::NumberAmbiguous,
                 format!("a number without doubt: {shown}; the mapping says which"),
             ))
         }
@@ -325,7 +327,7 @@ mod tests {
 
     const AMOUNTS: (f64, f64) = (0.0, 1e9);
 
-    fn read(text: &str, form: &NumberForm) -> Result<f64, &'static str> {
+    fn read(text: &str, form: &NumberForm) -> Result<f64, Code> {
         read_number(text, form, AMOUNTS, false)
             .map(|number| number.value)
             .map_err(|fault| fault.code)
@@ -334,7 +336,7 @@ mod tests {
     #[test]
     fn without_a_word_from_the_mapping_only_one_reading_counts() {
         let form = NumberForm::default();
-        let cases: [(&str, Result<f64, &str>); 33] = [
+        let cases: [(&str, Result<f64, Code>); 33] = [
             ("12", Ok(12.0)),
             ("-3", Ok(-3.0)),
             ("+3", Ok(3.0)),
@@ -347,27 +349,27 @@ mod tests {
             ("1234.567", Ok(1234.567)),
             ("1e3", Ok(1000.0)),
             ("1.23E+4", Ok(12300.0)),
-            ("1.234", Err("number-ambiguous")),
-            ("1,5", Err("number-ambiguous")),
-            ("1,234", Err("number-ambiguous")),
-            ("1,234.5", Err("number-ambiguous")),
-            ("1.234,5", Err("number-ambiguous")),
-            ("1 234", Err("number-ambiguous")),
-            ("1\u{a0}234", Err("number-ambiguous")),
-            ("1'234", Err("number-ambiguous")),
-            ("<5", Err("number-not-exact")),
-            (">100", Err("number-not-exact")),
-            ("10+", Err("number-not-exact")),
-            ("~ 8", Err("number-not-exact")),
-            ("5-10", Err("number-is-a-range")),
-            ("5 to 10", Err("number-is-a-range")),
-            ("trace", Err("number-in-words")),
-            ("-", Err("number-is-a-mark")),
-            ("½", Err("number-is-a-fraction")),
-            ("1 1/2", Err("number-is-a-fraction")),
-            ("٣", Err("digits-unfamiliar")),
-            ("1e999", Err("number-unreadable")),
-            ("1.2.3 4", Err("number-ambiguous")),
+            ("1.234", Err(Code::NumberAmbiguous)),
+            ("1,5", Err(Code::NumberAmbiguous)),
+            ("1,234", Err(Code::NumberAmbiguous)),
+            ("1,234.5", Err(Code::NumberAmbiguous)),
+            ("1.234,5", Err(Code::NumberAmbiguous)),
+            ("1 234", Err(Code::NumberAmbiguous)),
+            ("1\u{a0}234", Err(Code::NumberAmbiguous)),
+            ("1'234", Err(Code::NumberAmbiguous)),
+            ("<5", Err(Code::NumberNotExact)),
+            (">100", Err(Code::NumberNotExact)),
+            ("10+", Err(Code::NumberNotExact)),
+            ("~ 8", Err(Code::NumberNotExact)),
+            ("5-10", Err(Code::NumberIsARange)),
+            ("5 to 10", Err(Code::NumberIsARange)),
+            ("trace", Err(Code::NumberInWords)),
+            ("-", Err(Code::NumberIsAMark)),
+            ("½", Err(Code::NumberIsAFraction)),
+            ("1 1/2", Err(Code::NumberIsAFraction)),
+            ("٣", Err(Code::DigitsUnfamiliar)),
+            ("1e999", Err(Code::NumberUnreadable)),
+            ("1.2.3 4", Err(Code::NumberAmbiguous)),
         ];
         for (text, wanted) in cases {
             assert_eq!(read(text, &form), wanted, "{text:?}");
@@ -381,7 +383,7 @@ mod tests {
             group,
             fractions,
         };
-        let cases: [(&str, NumberForm, Result<f64, &str>); 12] = [
+        let cases: [(&str, NumberForm, Result<f64, Code>); 12] = [
             ("1,5", with(Some(','), None, false), Ok(1.5)),
             ("1.234", with(Some('.'), None, false), Ok(1.234)),
             ("1.234", with(Some(','), Some('.'), false), Ok(1234.0)),
@@ -391,17 +393,17 @@ mod tests {
             (
                 "2,00",
                 with(None, Some(','), false),
-                Err("number-unreadable"),
+                Err(Code::NumberUnreadable),
             ),
             (
                 "1,5",
                 with(Some('.'), None, false),
-                Err("number-unreadable"),
+                Err(Code::NumberUnreadable),
             ),
             ("½", with(None, None, true), Ok(0.5)),
             ("1 1/2", with(None, None, true), Ok(1.5)),
             ("2¾", with(None, None, true), Ok(2.75)),
-            ("3/0", with(None, None, true), Err("number-unreadable")),
+            ("3/0", with(None, None, true), Err(Code::NumberUnreadable)),
         ];
         for (text, form, wanted) in cases {
             assert_eq!(read(text, &form), wanted, "{text:?} by {form:?}");
@@ -415,7 +417,7 @@ mod tests {
         for text in ["100° 7' 24\" W", "100.12 W", "W 100.12", "100°07.4'"] {
             assert_eq!(
                 read(text).map_err(|fault| fault.code),
-                Err("angle-not-decimal"),
+                Err(Code::AngleNotDecimal),
                 "{text}"
             );
         }

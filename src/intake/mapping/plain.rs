@@ -7,54 +7,32 @@
 
 use std::sync::LazyLock;
 
+use serde_json::Value;
+
 use super::Mapping;
+use super::member::{Kind, Member, Quantity};
 use super::names::{content, is_blank, is_space};
 use crate::sheet::table::{Cell, Sheet, TableRecord};
 use scouting::failure::Failure;
 use scouting::visit::heads::Heads;
+use scouting::visit::members::{Column, UNIT_COLUMNS, VISIT_COLUMNS};
 use scouting::visit::record::{COUNTS_OF_HEAD_MAX, Site, Visit};
 
 const LAYOUT: &str = include_str!("plain.toml");
 const NAME: &str = "the plain layout";
+/// The columns of the counts of heads, as many as the longest head has.
+const COUNTS_OF_HEADS: &str = r#"
+[[field]]
+namePattern = "^count_(?<bract>[0-9]+)$"
+to = "/sites/{site}/heads/{head}/{bract}"
+optional = true
+"#;
 /// Rows that are searched for the header: a sheet may say what it is above it.
 const HEADER_SEARCH_ROWS: usize = 20;
 /// Columns that our own exports add and that no member takes begin so.
 const REMARK_PREFIX: &str = "held_";
 const COUNT_PREFIX: &str = "count_";
 
-/// Columns of the visit, in order.
-const VISIT_COLUMNS: [&str; 26] = [
-    "schema_version",
-    "visit_id",
-    "revision",
-    "observed_on",
-    "submitted_at",
-    "observer_id",
-    "field_id",
-    "farm_id",
-    "lon",
-    "lat",
-    "area_ha",
-    "county_id",
-    "outline",
-    "crop_type",
-    "protocol",
-    "crop_stage",
-    "treatment_cost_amount",
-    "treatment_cost_per",
-    "treatment_cost_currency",
-    "market_value_amount",
-    "market_value_per",
-    "market_value_currency",
-    "plant_population_count",
-    "plant_population_per",
-    "remarks",
-    "retracted",
-];
-/// Columns of the site and the unit, in order; counts of bracts follow.
-const UNIT_COLUMNS: [&str; 8] = [
-    "site", "side", "site_lon", "site_lat", "unit", "count", "catch", "nights",
-];
 /// Without these a sheet is no plain layout.
 const TELLING_COLUMNS: [&str; 6] = [
     "visit_id",
@@ -66,13 +44,38 @@ const TELLING_COLUMNS: [&str; 6] = [
 ];
 
 static MAPPING: LazyLock<Mapping> = LazyLock::new(|| {
-    let mut mapping = Mapping::read(LAYOUT, NAME).expect("our own layout is a mapping (unit test)");
+    let mut layout = LAYOUT.to_owned();
+    layout.extend(plain_columns().map(|(column, member)| field(column, member)));
+    layout += COUNTS_OF_HEADS;
+    let mut mapping =
+        Mapping::read(&layout, NAME).expect("our own layout is a mapping (unit test)");
     mapping.plain = true;
     for field in &mut mapping.fields {
         field.reading.verbatim = true;
     }
     mapping
 });
+
+/// The columns but those of the counts of bracts, in order.
+fn plain_columns() -> impl Iterator<Item = &'static (&'static Column, &'static Member)> {
+    VISIT_COLUMNS.iter().chain(&UNIT_COLUMNS)
+}
+
+/// The entry of a column in the layout's mapping.
+fn field(column: &Column, member: &Member) -> String {
+    let (name, pointer) = (column.name, member.pointer);
+    let mut field = format!("\n[[field]]\nname = {name:?}\nto = {pointer:?}\n");
+    if column.optional {
+        field += "optional = true\n";
+    }
+    if member.kind == Kind::Number(Quantity::Area) {
+        field += "unit = \"ha\"\n";
+    }
+    if pointer == "/revision" {
+        field += "default = 1\n";
+    }
+    field
+}
 
 /// Records of sheets in the plain layout; `None` if no sheet is in it.
 ///
@@ -133,8 +136,7 @@ fn is_ours(name: &str) -> bool {
             .is_ok_and(|number: usize| (1..=COUNTS_OF_HEAD_MAX).contains(&number))
     });
     is_count
-        || VISIT_COLUMNS.contains(&name)
-        || UNIT_COLUMNS.contains(&name)
+        || plain_columns().any(|(column, _)| column.name == name)
         || name.starts_with(REMARK_PREFIX)
 }
 
@@ -168,10 +170,8 @@ fn without_printed_rows(sheet: &Sheet, header: u64) -> Sheet {
 /// The header of the plain layout, for heads of at most `bracts` counts.
 pub fn plain_header(bracts: usize) -> Vec<String> {
     let counts = (1..=bracts).map(|number| format!("{COUNT_PREFIX}{number}"));
-    VISIT_COLUMNS
-        .iter()
-        .chain(&UNIT_COLUMNS)
-        .map(|name| (*name).to_owned())
+    plain_columns()
+        .map(|(column, _)| column.name.to_owned())
         .chain(counts)
         .collect()
 }
@@ -195,43 +195,22 @@ pub fn plain_rows(visit: &Visit) -> Vec<Vec<Cell>> {
 }
 
 fn visit_cells(visit: &Visit) -> Vec<Cell> {
-    let field = &visit.field;
-    let cost = visit.economics.treatment_cost.as_ref();
-    let value = visit.economics.market_value.as_ref();
-    let plants = visit.economics.plant_population.as_ref();
-    let number = |amount: Option<f64>| amount.map_or(Cell::Empty, Cell::Number);
-    let outline = field
-        .outline
-        .as_ref()
-        .map(|outline| serde_json::to_string(outline).expect("an outline of numbers is JSON"));
-    vec![
-        text(&visit.schema_version),
-        text(&visit.visit_id),
-        Cell::Number(f64::from(visit.revision)),
-        text(&visit.observed_on),
-        text(&visit.submitted_at),
-        text(&visit.observer_id),
-        text(&field.field_id),
-        optional_text(field.farm_id.as_deref()),
-        Cell::Number(field.lon),
-        Cell::Number(field.lat),
-        Cell::Number(field.area_ha),
-        optional_text(field.county_id.as_deref()),
-        outline.map_or(Cell::Empty, Cell::Text),
-        text(&field.crop_type),
-        text(&visit.protocol),
-        text(&visit.crop_stage),
-        number(cost.map(|cost| cost.amount)),
-        optional_text(cost.map(|cost| cost.per.name())),
-        optional_text(cost.map(|cost| &*cost.currency)),
-        number(value.map(|value| value.amount)),
-        optional_text(value.map(|value| value.per.name())),
-        optional_text(value.map(|value| &*value.currency)),
-        number(plants.map(|plants| plants.count)),
-        optional_text(plants.map(|plants| plants.per.name())),
-        optional_text(visit.remarks.as_deref()),
-        visit.retracted.map_or(Cell::Empty, Cell::Truth),
-    ]
+    let record = serde_json::to_value(visit).expect("a visit is plain JSON");
+    let of_member = |(_, member): &(_, &Member)| record.pointer(member.pointer);
+    let values = VISIT_COLUMNS.iter().map(of_member);
+    values
+        .map(|value| value.map_or(Cell::Empty, cell))
+        .collect()
+}
+
+fn cell(value: &Value) -> Cell {
+    match value {
+        Value::String(string) => text(string),
+        Value::Number(number) => number.as_f64().map_or(Cell::Empty, Cell::Number),
+        Value::Bool(truth) => Cell::Truth(*truth),
+        Value::Object(_) | Value::Array(_) => Cell::Text(value.to_string()),
+        Value::Null => Cell::Empty,
+    }
 }
 
 fn site_cells(site: &Site) -> Vec<Cell> {
@@ -389,7 +368,7 @@ mod tests {
                 _ => None,
             })
             .collect();
-        let mut columns: Vec<&str> = VISIT_COLUMNS.iter().chain(&UNIT_COLUMNS).copied().collect();
+        let mut columns: Vec<&str> = plain_columns().map(|(column, _)| column.name).collect();
         columns.sort_unstable();
         let mut sorted = mapped.clone();
         sorted.sort_unstable();

@@ -13,6 +13,7 @@ use super::member::{self, Level, MEMBERS, Member};
 use super::{IdPlan, Mapping, sent};
 use crate::mapping::made_id::made_id;
 use crate::sheet::table::TableRecord;
+use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 
 /// Writes the record of a draft.
@@ -28,7 +29,7 @@ pub(super) fn record(draft: Draft, mapping: &Mapping, table: &Table<'_>) -> Tabl
     writer.rows(table.sheet, &numbers);
     writer.visit(draft);
     let (document, draft) = match writer.findings.is_empty() {
-        true => (Ok(Value::Object(writer.document).to_string()), Value::Null),
+        true => (Ok(Value::Object(writer.document)), Value::Null),
         false => (Err(writer.findings), Value::Object(writer.document)),
     };
     TableRecord {
@@ -89,7 +90,7 @@ impl<'m> Writer<'m> {
             let cells = draft.key_cells(&self.mapping.rows.visit_key);
             let found = format!("{}: blank", self.places[""]);
             self.findings.push(Finding::new(
-                "key-blank",
+                Code::KeyBlank,
                 "",
                 found,
                 format!(
@@ -100,7 +101,7 @@ impl<'m> Writer<'m> {
         }
         for (found, expected) in std::mem::take(&mut draft.indices_missing) {
             self.findings
-                .push(Finding::new("key-blank", "/sites", found, expected));
+                .push(Finding::new(Code::KeyBlank, "/sites", found, expected));
         }
         for member in MEMBERS.iter().filter(|member| member.level == Level::Visit) {
             let amount = match member::is_unit_of_amount(member) {
@@ -209,7 +210,7 @@ impl<'m> Writer<'m> {
                 if let Some((_, fixed)) = clash {
                     let expected = format!("{fixed}, as the mapping fixes it");
                     self.findings.push(Finding::new(
-                        "rows-disagree",
+                        Code::RowsDisagree,
                         pointer,
                         value.to_string(),
                         expected,
@@ -248,8 +249,12 @@ impl<'m> Writer<'m> {
                 Some(place) => format!("{place}: blank"),
                 None => "nothing".to_owned(),
             };
-            self.findings
-                .push(Finding::new("cell-blank", pointer, found, member.expected));
+            self.findings.push(Finding::new(
+                Code::CellBlank,
+                pointer,
+                found,
+                member.expected,
+            ));
         }
         None
     }

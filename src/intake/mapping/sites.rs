@@ -9,6 +9,7 @@ use super::file::BlankUnits;
 use super::member::{self, Level, MEMBERS};
 use super::names::unseen;
 use super::record::Writer;
+use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 
 const NIGHTS: &str = "/sites/{site}/traps/{trap}/nights";
@@ -38,7 +39,7 @@ impl Writer<'_> {
         if sites.is_empty() {
             let found = format!("{}: no count", self.places[""]);
             self.findings.push(Finding::new(
-                "counts-missing",
+                Code::CountsMissing,
                 "/sites",
                 found,
                 "at least one site with counts",
@@ -74,7 +75,7 @@ impl Writer<'_> {
         let forms: Vec<&str> = units.iter().map(|(form, _)| *form).collect();
         if forms.len() > 1 {
             self.findings.push(Finding::new(
-                "counts-not-one-form",
+                Code::CountsNotOneForm,
                 &pointer,
                 forms.join(" and "),
                 "counts in one form at a site",
@@ -122,7 +123,7 @@ impl Writer<'_> {
                 unseen(&found)
             );
             self.findings
-                .push(Finding::new("unit-blank", pointer, found, expected));
+                .push(Finding::new(Code::UnitBlank, pointer, found, expected));
             return Value::Null;
         }
         match form {
@@ -141,7 +142,7 @@ impl Writer<'_> {
                 .unwrap_or_default();
             self.places.insert(pointer.to_owned(), place.clone());
             self.findings.push(Finding::new(
-                "cell-blank",
+                Code::CellBlank,
                 pointer,
                 format!("{place}: blank"),
                 format!("a count, 0 if nothing was found; if blank is 0, the mapping says default = 0{}", unseen(&place)),
@@ -177,7 +178,7 @@ impl Writer<'_> {
                     None => "nothing".to_owned(),
                 };
                 self.findings.push(Finding::new(
-                    "cell-blank",
+                    Code::CellBlank,
                     at,
                     found,
                     member::exactly(NIGHTS).expected,
@@ -205,7 +206,7 @@ impl Writer<'_> {
         if numbered && !in_order {
             let keys: Vec<&str> = parts.iter().map(|(key, _)| key.as_str()).collect();
             self.findings.push(Finding::new(
-                "bract-missing",
+                Code::BractMissing,
                 pointer,
                 format!("{}: bracts {}", self.places[pointer], keys.join(", ")),
                 "every bract from 1 on, with 0 where nothing was found",

@@ -3,13 +3,12 @@
 //! It cuts, it does not judge: whether a record is sound is [`crate::judge::judging`]'s to say. The bytes of a
 //! record are kept as they came, without the line's end or the blanks around an array's element.
 
-use std::collections::BTreeMap;
 use std::io::BufRead;
 use std::ops::Range;
 
 use bytes::Bytes;
-use serde_json::Value;
 
+use crate::corrections::kept_rows::kept;
 use crate::mapping::Mapping;
 use crate::read::cut::{Cut, Cutter};
 use crate::read::formats::{Form, SubmittedFile, broken_off};
@@ -17,8 +16,8 @@ use crate::read::limits::Between;
 use crate::read::no_table::as_table;
 use crate::read::parquet_records::ParquetRecords;
 use crate::read::table_records::table_records;
+use crate::sheet::table::TableRecord;
 use scouting::failure::{Failure, Kind};
-use scouting::visit::finding::Finding;
 use scouting::visit::held_id::HeldId;
 
 /// Records are handed on in chunks of about this size,
@@ -34,45 +33,37 @@ const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 pub struct RawRecord {
     /// Line of the submission, or place among the records of a JSON text, from 1.
     pub line: u64,
-    /// The bytes, without the line's end.
-    pub bytes: Bytes,
+    /// What was sent.
+    pub sent: Sent,
     /// The held record that it was sent to mend.
     pub mends: Option<HeldId>,
-    /// What a mapping made of it, if it came as rows of a table; its bytes are then the rows as sent.
-    pub table: Option<Box<FromTable>>,
 }
 
-/// A record that was made of the rows of a table.
+/// The two forms in which a record is sent.
 #[derive(Debug, Clone)]
-pub struct FromTable {
-    /// The visit record as JSON, or what is wrong with the cells.
-    pub document: Result<Bytes, Vec<Finding>>,
-    /// Where the cells are at fault: the record as far as they could be read.
-    pub draft: Value,
-    /// Where each member came from: JSON Pointer → `Visits!C7 (Eggs)`.
-    pub places: BTreeMap<String, String>,
-}
-
-impl FromTable {
-    /// The cell that a member came from, or the nearest one above it.
-    pub fn place(&self, pointer: &str) -> Option<&str> {
-        let mut pointer = pointer;
-        loop {
-            if let Some(place) = self.places.get(pointer) {
-                return Some(place);
-            }
-            pointer = pointer.rsplit_once('/')?.0;
-        }
-    }
+pub enum Sent {
+    /// Its bytes, without the line's end.
+    Bytes(Bytes),
+    /// Rows of a table, and what was made of them.
+    Rows(Box<TableRecord>),
 }
 
 impl RawRecord {
-    /// The bytes alone, so that a small record that is kept does not keep its whole chunk.
-    pub fn kept_bytes(&self) -> Bytes {
-        if self.bytes.len() < CHUNK_BYTES / 2 {
-            Bytes::copy_from_slice(&self.bytes)
-        } else {
-            self.bytes.clone()
+    /// What is kept of the record if it is held. Of bytes a copy, so that a small record does not keep its
+    /// whole chunk.
+    pub fn kept(&self) -> Bytes {
+        match &self.sent {
+            Sent::Bytes(bytes) if bytes.len() < CHUNK_BYTES / 2 => Bytes::copy_from_slice(bytes),
+            Sent::Bytes(bytes) => bytes.clone(),
+            Sent::Rows(rows) => kept(rows),
+        }
+    }
+
+    /// How many bytes were sent, about.
+    pub fn weight(&self) -> usize {
+        match &self.sent {
+            Sent::Bytes(bytes) => bytes.len(),
+            Sent::Rows(rows) => rows.as_sent.len(),
         }
     }
 }
@@ -196,9 +187,8 @@ impl Chunk {
             .into_iter()
             .map(|(line, place)| RawRecord {
                 line,
-                bytes: bytes.slice(place),
+                sent: Sent::Bytes(bytes.slice(place)),
                 mends: None,
-                table: None,
             })
             .collect()
     }
@@ -326,9 +316,8 @@ fn next_rows(records: &mut ParquetRecords, row: &mut u64) -> Result<Vec<RawRecor
             *row += 1;
             RawRecord {
                 line: *row,
-                bytes,
+                sent: Sent::Bytes(bytes),
                 mends: None,
-                table: None,
             }
         })
         .collect())

@@ -3,16 +3,14 @@
 //! Without a mapping, only layouts of our own are taken: mended exports, count sheets and the plain
 //! layout. Nothing else is guessed.
 
-use bytes::Bytes;
-
-use crate::corrections::kept_rows::{kept, without_half_made_id};
+use crate::corrections::kept_rows::without_half_made_id;
 use crate::corrections::mended::mended_records;
 use crate::corrections::mended_rows::mended_rows;
 use crate::count_sheet::reading::count_sheet_records;
 use crate::mapping::{Mapping, plain_records};
 use crate::read::formats::SubmittedFile;
 use crate::read::no_table::without_rows;
-use crate::read::reader::{FromTable, RawRecord};
+use crate::read::reader::{RawRecord, Sent};
 use crate::read::sheets::read_sheets;
 use crate::sheet::table::TableRecord;
 use scouting::failure::{Failure, Kind};
@@ -50,13 +48,8 @@ pub fn table_records(
 pub(crate) fn raw_record(record: TableRecord) -> RawRecord {
     RawRecord {
         line: record.line,
-        bytes: kept(&record),
+        sent: Sent::Rows(Box::new(without_half_made_id(record))),
         mends: None,
-        table: Some(Box::new(FromTable {
-            draft: without_half_made_id(&record),
-            document: record.document.map(Bytes::from),
-            places: record.places,
-        })),
     }
 }
 

@@ -55,8 +55,8 @@ pub struct TableRecord {
     /// The rows as sent, JSON: `{"sheet":"Visits","header":[…],"rows":[{"row":5,"cells":[…]}]}`. This is what is
     /// kept if the record is held.
     pub as_sent: String,
-    /// The visit record as JSON text, for the schema and the rules; or what is wrong with the cells.
-    pub document: Result<String, Vec<Finding>>,
+    /// The visit record, for the schema and the rules; or what is wrong with the cells.
+    pub document: Result<Value, Vec<Finding>>,
     /// Where the cells are at fault: the record as far as they could be read, in whatever form that is.
     pub draft: Value,
     /// How `/visit_id` is made, if the sheet has none: [`crate::mapping::made_id`].
@@ -64,4 +64,17 @@ pub struct TableRecord {
     /// Where each member came from: JSON Pointer → `Visits!C7 (Eggs)`; a finding at a pointer without
     /// an entry takes that of the nearest parent.
     pub places: BTreeMap<String, String>,
+}
+
+impl TableRecord {
+    /// The cell that a member came from, or the nearest one above it.
+    pub fn place(&self, pointer: &str) -> Option<&str> {
+        let mut pointer = pointer;
+        loop {
+            if let Some(place) = self.places.get(pointer) {
+                return Some(place);
+            }
+            pointer = pointer.rsplit_once('/')?.0;
+        }
+    }
 }

@@ -1,4 +1,4 @@
-//! What the schema asks of a visit beyond its types: lengths, ranges and formats.
+//! What the schema asks of a visit beyond its types: lengths and ranges.
 //!
 //! What the trade asks beyond the schema is in [`super::rules`].
 
@@ -8,13 +8,11 @@ use super::record::{
 };
 
 impl Visit {
-    /// Whether the visit keeps what the schema asks beyond types: lengths, ranges, formats.
+    /// Whether the visit keeps what the schema asks beyond types: lengths and ranges.
     pub fn conforms(&self) -> bool {
         self.schema_version == "1.0"
             && text(&self.visit_id)
             && (1..=COUNT_MAX).contains(&self.revision)
-            && date(&self.observed_on)
-            && date_time(&self.submitted_at)
             && text(&self.observer_id)
             && self.field.conforms()
             && text(&self.protocol)
@@ -131,56 +129,4 @@ fn items(length: usize) -> bool {
 
 fn currency(value: &str) -> bool {
     value.len() == 3 && value.bytes().all(|b| b.is_ascii_uppercase())
-}
-
-/// `YYYY-MM-DD`, a day that exists, in the years 1000 to 2999.
-fn date(value: &str) -> bool {
-    let bytes = value.as_bytes();
-    let pattern = bytes.len() == 10
-        && matches!(bytes[0], b'1' | b'2')
-        && bytes.iter().enumerate().all(|(place, byte)| match place {
-            4 | 7 => *byte == b'-',
-            _ => byte.is_ascii_digit(),
-        });
-    pattern && value.parse::<jiff::civil::Date>().is_ok()
-}
-
-/// RFC 3339 with capital `T` and `Z`, no leap second, up to nine decimals of a second.
-fn date_time(value: &str) -> bool {
-    let Some((day, rest)) = value.split_once('T') else {
-        return false;
-    };
-    let Some((time, tail)) = rest.split_at_checked(8) else {
-        return false;
-    };
-    date(day) && clock(time, true) && zone(tail.strip_prefix('.').map_or(Some(tail), fraction))
-}
-
-/// What follows the decimals of a second; `None` if there are none or too many.
-fn fraction(decimals: &str) -> Option<&str> {
-    let digits = decimals.bytes().take_while(u8::is_ascii_digit).count();
-    (1..=9).contains(&digits).then(|| &decimals[digits..])
-}
-
-fn zone(value: Option<&str>) -> bool {
-    match value {
-        Some("Z") => true,
-        Some(offset) => offset
-            .strip_prefix(['+', '-'])
-            .is_some_and(|hours_minutes| clock(hours_minutes, false)),
-        None => false,
-    }
-}
-
-/// `HH:MM` or `HH:MM:SS`.
-fn clock(value: &str, seconds: bool) -> bool {
-    let parts: Vec<&str> = value.split(':').collect();
-    let two_digits = |part: &str, below: u8| {
-        part.len() == 2
-            && part.bytes().all(|b| b.is_ascii_digit())
-            && part.parse::<u8>().is_ok_and(|n| n < below)
-    };
-    parts.len() == if seconds { 3 } else { 2 }
-        && two_digits(parts[0], 24)
-        && parts[1..].iter().all(|part| two_digits(part, 60))
 }

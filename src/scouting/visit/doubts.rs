@@ -7,20 +7,21 @@
 
 use jiff::civil::Date;
 
+use super::code::Code;
 use super::finding::Finding;
 use super::heads::Heads;
 use super::record::{Count, Visit};
 use super::stage::Stage;
 
 /// Every code, in the order in which the doubts are listed.
-pub const CODES: [&str; 7] = [
-    "field-moved",
-    "field-twice",
-    "economics-unusual",
-    "counts-all-equal",
-    "digit-preference",
-    "observer-in-two-places",
-    "stage-backwards",
+pub const CODES: [Code; 7] = [
+    Code::FieldMoved,
+    Code::FieldTwice,
+    Code::EconomicsUnusual,
+    Code::CountsAllEqual,
+    Code::DigitPreference,
+    Code::ObserverInTwoPlaces,
+    Code::StageBackwards,
 ];
 
 /// Points of one field may lie so far apart, metres. A side of a section is 1.6 km and points are
@@ -126,7 +127,7 @@ impl CountTally {
 }
 
 /// The codes of some doubts, each once, in the order of [`CODES`].
-pub fn codes_of(doubts: &[Finding]) -> impl Iterator<Item = &'static str> {
+pub fn codes_of(doubts: &[Finding]) -> impl Iterator<Item = Code> {
     CODES
         .into_iter()
         .filter(|code| doubts.iter().any(|doubt| doubt.code == *code))
@@ -143,7 +144,7 @@ pub fn of_the_visit_alone(visit: &Visit) -> Vec<Finding> {
 pub fn field_moved(visit: &Visit, before: Elsewhere) -> Option<Finding> {
     (before.metres > FIELD_APART_MAX_M).then(|| {
         Finding::new(
-            "field-moved",
+            Code::FieldMoved,
             "/field",
             format!(
                 "{:.1} km from where {} was before, lon {}, lat {}",
@@ -161,7 +162,7 @@ pub fn field_moved(visit: &Visit, before: Elsewhere) -> Option<Finding> {
 pub fn field_twice(other_field_id: &str, other: Elsewhere) -> Option<Finding> {
     (other.metres < FIELDS_APART_MIN_M).then(|| {
         Finding::new(
-            "field-twice",
+            Code::FieldTwice,
             "/field/field_id",
             format!("{:.0} m from the field {other_field_id}", other.metres),
             "this may be one field under two names, which would count twice",
@@ -220,7 +221,7 @@ fn unusual(
     let times = amount / median?;
     (times >= UNUSUAL_TIMES || times <= 1.0 / UNUSUAL_TIMES).then(|| {
         Finding::new(
-            "economics-unusual",
+            Code::EconomicsUnusual,
             pointer,
             format!(
                 "{}, {times:.2} times the season's median for {crop_type}",
@@ -237,7 +238,7 @@ pub fn counts_all_equal(tally: &CountTally) -> Option<Finding> {
     let CountTally { counts, first, .. } = *tally;
     (tally.unlike_first == 0 && first > 0 && counts >= EQUAL_COUNTS_MIN).then(|| {
         Finding::new(
-            "counts-all-equal",
+            Code::CountsAllEqual,
             "/sites",
             format!("{counts} counts, each {first}"),
             "counts vary from one to the next: was one of them filled in for all?",
@@ -261,7 +262,7 @@ pub fn digit_preference(tally: &CountTally) -> Option<Finding> {
         && chance_of_at_least(rounded, trials, 1.0 / 3.0) < DIGIT_CHANCE_MAX)
         .then(|| {
             Finding::new(
-                "digit-preference",
+                Code::DigitPreference,
                 "/sites",
                 format!("{rounded} counts at a multiple of 5 and only {beside} one beside it"),
                 "no chance gives that: the counts may be rounded or guessed",
@@ -290,7 +291,7 @@ fn chance_of_at_least(successes: u64, trials: u64, each: f64) -> f64 {
 pub fn observer_in_two_places(visit: &Visit, same_day: Elsewhere) -> Option<Finding> {
     (same_day.metres > DAY_APART_MAX_M).then(|| {
         Finding::new(
-            "observer-in-two-places",
+            Code::ObserverInTwoPlaces,
             "/observer_id",
             format!(
                 "{} was {:.0} km away on the same day, lon {}, lat {}",
@@ -320,7 +321,7 @@ pub fn stage_backwards(
     };
     backwards.then(|| {
         Finding::new(
-            "stage-backwards",
+            Code::StageBackwards,
             "/crop_stage",
             format!(
                 "{stage}, where {} was at {before} on {}",

@@ -4,11 +4,13 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::code::Code;
+
 /// One thing found in one record.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Finding {
-    /// What is wrong, in kebab-case: `bracts-not-six`.
-    pub code: String,
+    /// What is wrong.
+    pub code: Code,
     /// JSON Pointer (RFC 6901) to the member, `""` for the record as a whole.
     pub pointer: String,
     /// What was found there.
@@ -20,13 +22,13 @@ pub struct Finding {
 impl Finding {
     /// A finding at a JSON Pointer.
     pub fn new(
-        code: &str,
+        code: Code,
         pointer: impl Into<String>,
         found: impl Into<String>,
         expected: impl Into<String>,
     ) -> Self {
         Finding {
-            code: code.to_owned(),
+            code,
             pointer: pointer.into(),
             found: found.into(),
             expected: expected.into(),

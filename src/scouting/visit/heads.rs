@@ -135,10 +135,14 @@ impl<'de> Deserialize<'de> for Heads {
     }
 }
 
-/// Reads the member `heads` of a site: it is there, so it is no `null`.
+/// Reads the member `heads` of a site: it is there, so it is no `null`. Only of text is there a raw text to
+/// be read quickly.
 pub(super) fn read_heads<'de, D: Deserializer<'de>>(
     deserializer: D,
 ) -> Result<Option<Heads>, D::Error> {
+    if !deserializer.is_human_readable() {
+        return Heads::deserialize(deserializer).map(Some);
+    }
     let text = Box::<RawValue>::deserialize(deserializer)?;
     if let Some(heads) = Heads::of_usual_form(text.get()) {
         return Ok(Some(heads));

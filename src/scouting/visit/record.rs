@@ -4,8 +4,10 @@
 //! refuses unknown members, repeated members and `null`; what types cannot say is checked in
 //! [`super::conforms`]. Whatever both accept, the schema accepts (`tests/schema.rs` holds us to it).
 
+use jiff::civil::Date;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use super::dates::{WrittenInstant, day};
 use super::heads::{Heads, read_heads};
 use super::reading::{Strict, present, whole};
 
@@ -35,17 +37,19 @@ pub struct Visit {
     /// 1 for the first submission, raised by one or more for each correction.
     #[serde(deserialize_with = "whole")]
     pub revision: u32,
-    /// The day of the visit, `YYYY-MM-DD`.
-    pub observed_on: String,
-    /// When the record was handed in, RFC 3339.
-    pub submitted_at: String,
+    /// The day of the visit.
+    #[serde(deserialize_with = "day")]
+    pub observed_on: Date,
+    /// When the record was handed in.
+    pub submitted_at: WrittenInstant,
     /// Pseudonym of the scout.
     pub observer_id: String,
     /// The field.
     pub field: Field,
     /// A protocol's id: the name of its file in `pipeline/protocols`, without `.toml`.
     pub protocol: String,
-    /// Crop stage of the field: VE, V4, R3, R5.1 …
+    /// Crop stage of the field as written: VE, V4, R3, R5.1 … Which scale it is on the protocol says, so it
+    /// is read with the protocol at hand ([`super::rules::Limits`]).
     pub crop_stage: String,
     /// What treating costs and what the crop is worth, as far as the scout knows.
     #[serde(default, skip_serializing_if = "Economics::is_empty")]

@@ -1,5 +1,6 @@
 //! A record after it was judged: accepted with all that was derived from it, or held with the reasons.
 
+use super::code::Code;
 use bytes::Bytes;
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -38,7 +39,7 @@ pub struct VisitRow {
     /// What is doubtful, in sentences, until the record is accepted.
     pub doubts: Vec<Finding>,
     /// Codes of all that is doubtful about an accepted record.
-    pub flags: Vec<&'static str>,
+    pub flags: Vec<Code>,
     /// SHA-256 of the record in canonical form.
     pub content_sha256: [u8; 32],
 }

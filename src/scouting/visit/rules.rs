@@ -6,12 +6,11 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
-
+use super::code::Code;
 use super::economics::EconomicMember;
 use super::finding::Finding;
 use super::record::{CountForm, Economics, Visit};
-use super::stage::StageScale;
+use super::stage::{Stage, StageScale};
 
 /// What a protocol and a workspace allow; plain values, so that rules need nothing else of ours.
 #[derive(Debug, Clone, PartialEq)]
@@ -66,9 +65,11 @@ pub struct SeasonDays {
     pub last: (i8, i8),
 }
 
-/// Every finding that holds the record. `economics` are its own, filled up from the workspace's defaults.
+/// Every finding that holds the record. `stage` is its crop stage on the protocol's scale; `economics` are its
+/// own, filled up from the workspace's defaults.
 pub fn holding_findings(
     visit: &Visit,
+    stage: Option<Stage>,
     economics: &Economics,
     limits: &Limits,
     season: SeasonDays,
@@ -76,7 +77,7 @@ pub fn holding_findings(
     let mut findings = Vec::new();
     findings.extend(date_outside_season(visit, season));
     findings.extend(date_after_submission(visit));
-    findings.extend(stage_unknown(visit, limits));
+    findings.extend(stage_unknown(visit, stage, limits));
     findings.extend(crop_type_unknown(visit, limits));
     findings.extend(count_form_wrong(visit, limits));
     findings.extend(bracts_not_six(visit, limits));
@@ -102,28 +103,23 @@ pub fn economics_findings(economics: &Economics, limits: &Limits) -> Vec<Finding
     findings
 }
 
-/// Every doubt about a record that is accepted all the same, as codes.
-pub fn flags(visit: &Visit, economics: &Economics, limits: &Limits) -> Vec<&'static str> {
+/// The flags of a record that is accepted all the same.
+pub fn flags(visit: &Visit, economics: &Economics, limits: &Limits) -> Vec<Code> {
     let mut flags = Vec::new();
     if too_few_sites(visit, limits) {
-        flags.push("too-few-sites");
+        flags.push(Code::TooFewSites);
     }
     if too_few_units(visit, limits) {
-        flags.push("too-few-units");
+        flags.push(Code::TooFewUnits);
     }
     if currency_unchecked(economics, limits) {
-        flags.push("currency-unchecked");
+        flags.push(Code::CurrencyUnchecked);
     }
     flags
 }
 
-/// The day of the visit. The schema promises that the text is a date.
-pub fn observed_on(visit: &Visit) -> Option<Date> {
-    visit.observed_on.parse().ok()
-}
-
 fn date_outside_season(visit: &Visit, season: SeasonDays) -> Option<Finding> {
-    let day = observed_on(visit)?;
+    let day = visit.observed_on;
     let day_of_year = (day.month(), day.day());
     let inside = if season.first <= season.last {
         (season.first..=season.last).contains(&day_of_year)
@@ -134,9 +130,9 @@ fn date_outside_season(visit: &Visit, season: SeasonDays) -> Option<Finding> {
     (!inside).then(|| {
         let (first, last) = (season.first, season.last);
         Finding::new(
-            "date-outside-season",
+            Code::DateOutsideSeason,
             "/observed_on",
-            &visit.observed_on,
+            visit.observed_on.to_string(),
             format!(
                 "a day of the season is expected, {:02}-{:02} to {:02}-{:02} (bractline.toml, [season])",
                 first.0, first.1, last.0, last.1
@@ -147,22 +143,21 @@ fn date_outside_season(visit: &Visit, season: SeasonDays) -> Option<Finding> {
 
 /// Both days are those that the sender wrote, so that no time zone is guessed.
 fn date_after_submission(visit: &Visit) -> Option<Finding> {
-    let submitted_on = visit.submitted_at.get(..10)?;
-    // Both are YYYY-MM-DD, so the order of text is the order of time.
-    (visit.observed_on.as_str() > submitted_on).then(|| {
+    let submitted_on = visit.submitted_at.day();
+    (visit.observed_on > submitted_on).then(|| {
         Finding::new(
-            "date-after-submission",
+            Code::DateAfterSubmission,
             "/observed_on",
-            &visit.observed_on,
+            visit.observed_on.to_string(),
             format!("a day not after the submission is expected, {submitted_on} at the latest"),
         )
     })
 }
 
-fn stage_unknown(visit: &Visit, limits: &Limits) -> Option<Finding> {
-    limits.scale.read(&visit.crop_stage).is_none().then(|| {
+fn stage_unknown(visit: &Visit, stage: Option<Stage>, limits: &Limits) -> Option<Finding> {
+    stage.is_none().then(|| {
         Finding::new(
-            "stage-unknown",
+            Code::StageUnknown,
             "/crop_stage",
             quoted(&visit.crop_stage),
             format!(
@@ -177,7 +172,7 @@ fn crop_type_unknown(visit: &Visit, limits: &Limits) -> Option<Finding> {
     let crop_type = &visit.field.crop_type;
     (!limits.crop_types.contains(crop_type)).then(|| {
         Finding::new(
-            "crop-type-unknown",
+            Code::CropTypeUnknown,
             "/field/crop_type",
             quoted(crop_type),
             format!(
@@ -198,7 +193,7 @@ fn count_form_wrong(visit: &Visit, limits: &Limits) -> Option<Finding> {
         .count_form()
         .map_or("no counts", CountForm::member);
     Some(Finding::new(
-        "count-form-wrong",
+        Code::CountFormWrong,
         format!("/sites/{wrong}"),
         found,
         format!(
@@ -219,7 +214,7 @@ fn bracts_not_six(visit: &Visit, limits: &Limits) -> Option<Finding> {
             let heads = site.heads.as_ref()?;
             let head_place = heads.iter().position(|head| head.len() != wanted)?;
             Some(Finding::new(
-                "bracts-not-six",
+                Code::BractsNotSix,
                 format!("/sites/{site_place}/heads/{head_place}"),
                 format!("{} counts", heads.head(head_place).len()),
                 format!("{} takes {wanted} bracts a head", limits.protocol),
@@ -246,7 +241,7 @@ fn count_above_most(visit: &Visit, limits: &Limits) -> Option<Finding> {
             _ => format!("{} takes {most} a count at the most", limits.protocol),
         };
         Some(Finding::new(
-            "count-above-most",
+            Code::CountAboveMost,
             pointer,
             above.0.to_string(),
             expected,
@@ -261,7 +256,7 @@ fn site_repeated(visit: &Visit) -> Option<Finding> {
         .iter()
         .position(|site| !seen.insert(site.site))?;
     Some(Finding::new(
-        "site-repeated",
+        Code::SiteRepeated,
         format!("/sites/{place}/site"),
         format!("site {} a second time", visit.sites[place].site),
         "each site of a visit has a number of its own",
@@ -284,7 +279,7 @@ fn economics_missing(visit: &Visit, economics: &Economics, limits: &Limits) -> O
         let expected = format!("{}{and}{}", names(others, ", "), last.name());
         let are = if others.is_empty() { "is" } else { "are" };
         Finding::new(
-            "economics-missing",
+            Code::EconomicsMissing,
             "/economics",
             format!("no {}", names(&lacking, ", no ")),
             format!(
@@ -300,7 +295,7 @@ fn currencies_differ(economics: &Economics) -> Option<Finding> {
     let value = &economics.market_value.as_ref()?.currency;
     (cost != value).then(|| {
         Finding::new(
-            "currencies-differ",
+            Code::CurrenciesDiffer,
             "/economics/market_value/currency",
             format!("{value}, with the treatment cost in {cost}"),
             "one currency for both is expected",
@@ -311,7 +306,7 @@ fn currencies_differ(economics: &Economics) -> Option<Finding> {
 fn treatment_cost_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
     let cost = economics.treatment_cost.as_ref()?;
     implausible(
-        "treatment-cost-implausible",
+        Code::TreatmentCostImplausible,
         "/economics/treatment_cost/amount",
         cost.per_acre(),
         limits.treatment_cost_per_acre,
@@ -324,7 +319,7 @@ fn treatment_cost_implausible(economics: &Economics, limits: &Limits) -> Option<
 fn market_value_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
     let value = economics.market_value.as_ref()?;
     implausible(
-        "market-value-implausible",
+        Code::MarketValueImplausible,
         "/economics/market_value/amount",
         value.per_lb(),
         limits.market_value_per_lb,
@@ -348,7 +343,7 @@ fn cost_to_value_implausible(economics: &Economics, limits: &Limits) -> Option<F
     let (cost_low, cost_high) = limits.treatment_cost_per_acre;
     let (value_low, value_high) = limits.market_value_per_lb;
     implausible(
-        "cost-to-value-implausible",
+        Code::CostToValueImplausible,
         "/economics",
         cost.per_acre() / value.per_lb(),
         (cost_low / value_high, cost_high / value_low),
@@ -370,7 +365,7 @@ fn cost_to_value_implausible(economics: &Economics, limits: &Limits) -> Option<F
 fn plant_population_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
     let plants = economics.plant_population.as_ref()?;
     implausible(
-        "plant-population-implausible",
+        Code::PlantPopulationImplausible,
         "/economics/plant_population/count",
         plants.per_acre(),
         limits.plants_per_acre,
@@ -383,7 +378,7 @@ fn plant_population_implausible(economics: &Economics, limits: &Limits) -> Optio
 fn area_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
     let area_ha = visit.field.area_ha;
     implausible(
-        "area-implausible",
+        Code::AreaImplausible,
         "/field/area_ha",
         area_ha,
         limits.area_ha,
@@ -394,7 +389,7 @@ fn area_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
 }
 
 fn implausible(
-    code: &str,
+    code: Code,
     pointer: &str,
     value: f64,
     (low, high): (f64, f64),

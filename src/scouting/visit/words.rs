@@ -6,7 +6,9 @@
 
 use serde_json::Value;
 
+use super::code::Code;
 use super::finding::Finding;
+use super::members::MEMBERS;
 
 /// What one finding says to the sender.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -27,36 +29,36 @@ pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
         .split(" (bractline.toml")
         .next()
         .unwrap_or(expected);
-    let (wrong, right) = match finding.code.as_str() {
-        "member-missing" => (format!("{place}: missing"), expected.to_owned()),
-        "member-unknown" => (
+    let (wrong, right) = match finding.code {
+        Code::MemberMissing => (format!("{place}: missing"), expected.to_owned()),
+        Code::MemberUnknown => (
             format!("{place}: nothing of this name is asked for"),
             format!(
                 "leave it out; {}",
                 expected.trim_start_matches("no such member: ")
             ),
         ),
-        "duplicate-member" => (
+        Code::DuplicateMember => (
             format!("{place}: it stands there twice"),
             "each stands once: keep the one that is meant".to_owned(),
         ),
-        "revision-conflict" => (
+        Code::RevisionConflict => (
             format!("{place}: {found} than was accepted before"),
             "if this is a correction, raise the revision by one; if the earlier record is right, \
              nothing is to be done: say so, and this one is dropped"
                 .to_owned(),
         ),
-        "not-json" if expected.contains("RFC 8259") => (
+        Code::NotJson if expected.contains("RFC 8259") => (
             format!("the record cannot be read: {found}"),
             "the record is whole, every bracket and quotation mark has its other one, and numbers \
              are plain digits (no NaN, no Infinity, none past 1.8e308)"
                 .to_owned(),
         ),
-        "not-json" => (
+        Code::NotJson => (
             format!("the record cannot be read: {found}"),
             "the file is saved as text in UTF-8".to_owned(),
         ),
-        "wrong-type" | "out-of-range" if is_count(&finding.pointer) => (
+        Code::WrongType | Code::OutOfRange if is_count(&finding.pointer) => (
             format!("{place}: {found}"),
             "a count is a whole number, 0 or more".to_owned(),
         ),
@@ -93,7 +95,7 @@ pub fn place_in_words(pointer: &str, record: Option<&Value>) -> String {
             Some(within) => format!("{}, {within}", site_in_words(site, record)),
             None => site_in_words(site, record),
         },
-        steps => member_in_words(steps),
+        steps => member_in_words(pointer, steps),
     }
 }
 
@@ -118,9 +120,10 @@ fn place_in_site(steps: &[&str]) -> Option<String> {
         ["plants", plant] => format!("plant {}", from_one(plant)),
         ["traps", trap] => format!("trap {}", from_one(trap)),
         ["traps", trap, member] => format!("trap {}, {member}", from_one(trap)),
-        ["site"] => "number of the site (site)".to_owned(),
-        ["lon"] => "longitude (lon)".to_owned(),
-        ["lat"] => "latitude (lat)".to_owned(),
+        [member] => match called(&format!("/sites/{{site}}/{member}")) {
+            Some(words) => with_name(words, steps),
+            None => (*member).to_owned(),
+        },
         other => other.join(", "),
     })
 }
@@ -132,39 +135,48 @@ fn from_one(step: &str) -> String {
     }
 }
 
-fn member_in_words(steps: &[&str]) -> String {
-    let name = match steps {
-        ["schema_version"] => "version of the schema",
-        ["visit_id"] => "id of the visit",
-        ["revision"] => "revision",
-        ["observed_on"] => "day of the visit",
-        ["submitted_at"] => "time of handing in",
-        ["observer_id"] => "scout",
-        ["protocol"] => "protocol",
-        ["crop_stage"] => "crop stage",
-        ["remarks"] => "remarks",
-        ["retracted"] => "withdrawal",
-        ["field"] => "field",
-        ["field", "field_id"] => "id of the field",
-        ["field", "farm_id"] => "id of the farm",
-        ["field", "county_id"] => "county",
-        ["field", "lon"] => "longitude",
-        ["field", "lat"] => "latitude",
-        ["field", "area_ha"] => "area in hectares",
-        ["field", "crop_type"] => "crop type",
-        ["field", "outline", ..] => "outline of the field",
-        ["economics"] => "costs and values",
-        ["economics", "treatment_cost"] => "treatment cost",
-        ["economics", "treatment_cost", _] => "treatment cost",
-        ["economics", "market_value"] => "market value",
-        ["economics", "market_value", _] => "market value",
-        ["economics", "plant_population"] => "plant population",
-        ["economics", "plant_population", _] => "plant population",
-        other => return other.join(", "),
-    };
-    match steps {
-        [.., last] if name != *last => format!("{name} ({last})"),
-        _ => name.to_owned(),
+/// Parts of a record that hold members, and what they are called.
+const PARTS: [(&str, &str); 5] = [
+    ("/field", "field"),
+    ("/economics", "costs and values"),
+    ("/economics/treatment_cost", "treatment cost"),
+    ("/economics/market_value", "market value"),
+    ("/economics/plant_population", "plant population"),
+];
+/// What lies in one of these has no words of its own.
+const CALLED_AS_A_WHOLE: [&str; 4] = [
+    "/field/outline",
+    "/economics/treatment_cost",
+    "/economics/market_value",
+    "/economics/plant_population",
+];
+
+fn member_in_words(pointer: &str, steps: &[&str]) -> String {
+    let whole = CALLED_AS_A_WHOLE.into_iter().find(|whole| {
+        let within = pointer.strip_prefix(whole);
+        within.is_some_and(|rest| rest.starts_with('/'))
+    });
+    match called(pointer).or_else(|| called(whole?)) {
+        Some(words) => with_name(words, steps),
+        None => steps.join(", "),
+    }
+}
+
+/// What a member or a part of a record is called.
+fn called(pointer: &str) -> Option<&'static str> {
+    let member = MEMBERS.iter().find(|member| member.pointer == pointer);
+    let part = || PARTS.iter().find(|(part, _)| *part == pointer);
+    let words = member.map(|member| member.words);
+    words
+        .or_else(|| part().map(|(_, words)| *words))
+        .filter(|words| !words.is_empty())
+}
+
+/// Words with the member's own name after them, if that is another.
+fn with_name(words: &str, steps: &[&str]) -> String {
+    match steps.last() {
+        Some(name) if words != *name => format!("{words} ({name})"),
+        _ => words.to_owned(),
     }
 }
 
@@ -245,7 +257,7 @@ mod tests {
     #[test]
     fn a_finding_is_told_in_plain_words() {
         let finding = Finding::new(
-            "out-of-range",
+            Code::OutOfRange,
             "/sites/0/heads/1/2",
             "-1",
             "expected: Individuals counted: a whole number from 0 to 1,000,000.",
@@ -255,7 +267,7 @@ mod tests {
         assert_eq!(words.right, "a count is a whole number, 0 or more");
 
         let finding = Finding::new(
-            "date-outside-season",
+            Code::DateOutsideSeason,
             "/observed_on",
             "2026-01-05",
             "a day of the season is expected, 06-01 to 09-30 (bractline.toml, [season])",

@@ -7,14 +7,10 @@ use jiff::Timestamp;
 use crate::ledger::known::{Brought, KnownRecords, NewlyKnown, half, visit_key};
 use crate::ledger::open_held::OpenRecord;
 use crate::rows::closings::{ClosingRow, Ending};
+use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 use scouting::visit::held_id::HeldId;
 use scouting::visit::rows::{HeldRow, VisitRow};
-
-/// Code of the finding that a revision is taken by a record with other content.
-pub const REVISION_CONFLICT: &str = "revision-conflict";
-/// Flag of a record that was sent to mend a held record that never was.
-pub const HELD_ID_UNKNOWN: &str = "held-id-unknown";
 
 /// What a sound record is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -82,7 +78,7 @@ impl Ledger {
         let conflicts = row
             .findings
             .iter()
-            .any(|finding| finding.code == REVISION_CONFLICT);
+            .any(|finding| finding.code == Code::RevisionConflict);
         let identity = row.visit_id.as_deref().zip(row.revision);
         OpenRecord {
             record_sha256: row.record_sha256,
@@ -162,7 +158,7 @@ impl Ledger {
 /// The finding of a conflict.
 pub fn revision_conflict(row: &VisitRow) -> Finding {
     Finding::new(
-        REVISION_CONFLICT,
+        Code::RevisionConflict,
         "/revision",
         format!(
             "revision {} of {} with other content",

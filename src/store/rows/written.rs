@@ -49,7 +49,9 @@ pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
         .may_text("assumed", |row| {
             joined(row.assumed.iter().map(|member| member.name()))
         })
-        .may_text("flags", |row| joined(row.flags.iter().copied()))
+        .may_text("flags", |row| {
+            joined(row.flags.iter().map(|flag| flag.as_str()))
+        })
         .may_text("remarks", |row| row.visit.remarks.as_deref())
         .bytes("content_sha256", |row| row.content_sha256);
     with_counts(with_economics(with_field(columns))).finish()
