@@ -1,7 +1,7 @@
 //! The functions that every record of a load passes through, one by one: `cargo bench --bench hot_functions`.
 //!
 //! Not run in CI: what a machine does in a second says nothing on another. What CI guards is a ratio,
-//! `tests/load_speed.rs`.
+//! `tests/judges/load_speed.rs`.
 
 use std::hint::black_box;
 

@@ -6,7 +6,8 @@ use std::process::{Command, Stdio};
 
 use serde_json::Value;
 
-use crate::generated::text_of;
+use crate::support::cli::assert_message;
+use crate::support::generated::text_of;
 use crate::support::{Run, TestWorkspace, bractline, contents, lines, program, visit};
 
 // --- Help ----------------------------------------------------------------------------------------
@@ -293,24 +294,6 @@ fn a_reader_that_goes_away_is_no_failure() {
             .expect("it runs");
         assert_eq!(output.status.code(), Some(0), "{arguments:?}: {output:?}");
         assert!(output.stderr.is_empty(), "{arguments:?}: {output:?}");
-    }
-}
-
-// --- Messages ------------------------------------------------------------------------------------
-
-/// Holds a failure's message to its form: `error:`, perhaps `where:`, and `mend:`, a line each, and to what
-/// it must say.
-#[track_caller]
-pub fn assert_message(run: &Run, says: &[&str]) {
-    let titles: Vec<&str> = run
-        .stderr
-        .lines()
-        .map(|line| line.split(':').next().unwrap_or_default())
-        .collect();
-    let whole = titles == ["error", "where", "mend"] || titles == ["error", "mend"];
-    assert!(whole, "not error, where and mend: {run:#?}");
-    for part in says {
-        assert!(run.stderr.contains(part), "no {part:?} in:\n{}", run.stderr);
     }
 }
 

@@ -13,7 +13,7 @@ use flate2::Compression;
 use flate2::write::GzEncoder;
 use serde_json::json;
 
-use crate::issuing::visits;
+use crate::support::issuing::visits;
 use crate::support::{Run, TestWorkspace, bractline, counts, full_visit, lines};
 
 // --- Outlines ------------------------------------------------------------------------------------
@@ -492,7 +492,7 @@ fn what_is_named_as_a_file_and_is_none_is_refused_by_every_command() {
 #[cfg(unix)]
 #[test]
 fn publishing_follows_no_link_below_the_place() {
-    let (workspace, _) = crate::issuing::loaded();
+    let (workspace, _) = crate::support::issuing::loaded();
     workspace
         .run(&["alert", "--week", "2026-W30", "--issue"])
         .expect_code(0);

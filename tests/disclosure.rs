@@ -2,21 +2,24 @@
 //! alert of one protocol says of others, and what is left of one that was withdrawn.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
 use bractline::region::Region;
 use geo::InteriorPoint;
 use serde_json::{Value, json};
 
+use crate::support::disclosure::shown;
 use crate::support::{
     Row, TestWorkspace, assert_private, bractline, contents, csv_rows, folder_bytes, full_visit,
-    lines, python,
+    lines,
 };
 
 const WEEK: &str = "2026-W30";
+
 const DAY: &str = "2026-07-21";
+
 /// Counties of South Dakota.
 const BROWN: &str = "46013";
+
 const OTHERS: [&str; 3] = ["46015", "46065", "46099"];
 
 /// A visit of a field in a county; its mean is `eggs` in each head.
@@ -67,10 +70,6 @@ fn issue(workspace: &TestWorkspace, arguments: &[&str]) -> Value {
 
 fn issue_week(workspace: &TestWorkspace) -> Value {
     issue(workspace, &["--week", WEEK, "--issue"])
-}
-
-fn shown(path: &Path) -> String {
-    path.display().to_string()
 }
 
 /// The rows of a CSV file by the text of a column.
@@ -474,28 +473,6 @@ fn what_is_withheld_leaves_no_trace_in_any_public_byte() {
         let clean = |bytes: &[u8]| without_moment(&String::from_utf8_lossy(bytes));
         assert_eq!(clean(bytes), clean(&two[name]), "{name}");
     }
-}
-
-/// Three publications of an invented season with outbreaks, on both levels, attacked by independent programs: no limit is
-/// broken, and what the attacks reach is what the committed table says. The programs' own checks come first.
-#[test]
-fn attacks_on_a_season_reach_what_the_table_says() {
-    python("tests/reference/test_disclosure.py", &[]);
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let table = folder.path().join("DISCLOSURE.md");
-    let program = crate::support::program();
-    let program = program.get_program().to_str().expect("a UTF-8 path");
-    let place = shown(&folder.path().join("run"));
-    python(
-        "tests/reference/disclosure_run.py",
-        &[program, &place, "--table", &shown(&table)],
-    );
-    let found = std::fs::read_to_string(&table).expect("a table");
-    let committed = std::fs::read_to_string("tests/reference/DISCLOSURE.md").expect("a table");
-    assert_eq!(
-        found, committed,
-        "write the table anew, and read the difference"
-    );
 }
 
 /// A text without the minute of the newest submission, which is that of the load.

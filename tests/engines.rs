@@ -24,7 +24,7 @@ use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use serde_json::Value;
 
-use crate::generated::{assert_account, load, submissions};
+use crate::support::generated::{assert_account, load, submissions};
 use crate::support::{TestWorkspace, bractline, docs};
 
 const SEED: u64 = 30;
@@ -48,9 +48,9 @@ fn workspace() -> TestWorkspace {
     let region = workspace.write("region.geojson", Landscape::draw(SEED).geojson());
     bractline(&[
         "init",
-        &crate::generated::text_of(&workspace.path()),
+        &crate::support::generated::text_of(&workspace.path()),
         "--region",
-        &crate::generated::text_of(&region),
+        &crate::support::generated::text_of(&region),
         "--id-property",
         "county_id",
         "--name-property",

@@ -101,6 +101,7 @@ fn every_file_opens_with_what_it_is() {
 
 /// Lines of code of a file, its unit tests not counted.
 const LINES_MAX: usize = 450;
+
 /// Files that are longer, and how long they may be: to be split when somebody next works on them.
 const LONGER: [(&str, usize); 2] = [
     ("src/intake/mapping/columns.rs", 490),
@@ -297,24 +298,32 @@ fn no_test_is_skipped() {
 
 #[test]
 fn every_module_of_the_tests_is_in_the_list_with_what_it_is_for() {
-    let main = std::fs::read_to_string(top().join("tests/main.rs")).expect("tests/main.rs");
-    // Programs that the tests start stand in folders, and in Cargo.toml. The search for hostile files is a package of its
+    let targets = ["tests/main.rs", "tests/judges/main.rs"];
+    // Programs that the tests start are in folders, and in Cargo.toml. The search for hostile files is a package of its
     // own, whose targets are one module here.
     let cargo = std::fs::read_to_string(top().join("Cargo.toml")).expect("Cargo.toml");
     let is_module = |source: &Source| {
         !cargo.contains(&format!("path = \"{}\"", source.path))
             && !source.path.starts_with("tests/fuzz/")
+            && !targets.contains(&&*source.path)
     };
     for source in sources("tests", &["rs"]).into_iter().filter(is_module) {
-        let name = source
-            .path
-            .strip_prefix("tests/")
-            .and_then(|name| name.strip_suffix(".rs"));
-        let name = name.expect("a file of the tests' folder itself");
-        let listed = main.contains(&format!("mod {name};"));
+        let module = source.path.trim_end_matches(".rs");
+        let module = module.trim_end_matches("/mod");
+        let (folder, name) = module.rsplit_once('/').expect("a file in a folder");
+        // A folder's list is its main.rs or its mod.rs.
+        let lists = [format!("{folder}/main.rs"), format!("{folder}/mod.rs")];
+        let list = lists
+            .iter()
+            .find_map(|list| std::fs::read_to_string(top().join(list)).ok());
+        let list = list.unwrap_or_else(|| panic!("{folder}: no list of modules"));
+        let line = format!("mod {name};");
+        let listed = list
+            .lines()
+            .any(|listed| listed.trim_start_matches("pub ").starts_with(&line));
         assert!(
-            listed || name == "main",
-            "{}: never run; list it in tests/main.rs",
+            listed,
+            "{}: never run; list it in the main.rs or mod.rs of its folder, with what it is for",
             source.path
         );
     }

@@ -2,29 +2,34 @@
 //! county whose fields are withheld. Marked strings go in; every public byte is searched for them.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::io::{Cursor, Read};
 use std::path::{Path, PathBuf};
 
-use arrow::array::RecordBatch;
 use arrow::util::display::array_value_to_string;
 use bractline::region::Region;
 use bractline::statistics::share_interval::wilson;
 use geo::InteriorPoint;
-use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use serde_json::{Value, json};
 
-use crate::generated::text_of;
+use crate::support::generated::text_of;
+use crate::support::privacy::{read_parquet, readable, row_of};
 use crate::support::{IDENTITY, Row, TestWorkspace, contents, csv_rows, lines, visit};
 
 const WEEK: &str = "2026-W30";
+
 /// Counties of South Dakota: shown, too few fields, too few farms, too few fields outside the window, one
 /// farm outside the window.
 const SHOWN: &str = "46013";
+
 const FEW_FIELDS: &str = "46015";
+
 const FEW_FARMS: &str = "46065";
+
 const FEW_OUTSIDE: &str = "46099";
+
 const ONE_FARM_OUTSIDE: &str = "46103";
+
 const WITHHELD: [&str; 4] = [FEW_FIELDS, FEW_FARMS, FEW_OUTSIDE, ONE_FARM_OUTSIDE];
+
 /// The fields of the second and third taken together: seven fields of four farms.
 const POOL: &str = "elsewhere in the region";
 
@@ -160,52 +165,6 @@ fn has_counties(path: &Path) -> bool {
     name.is_some_and(|name| {
         name.starts_with("county_week") && !name.ends_with(".qml") && !name.ends_with(".style.json")
     })
-}
-
-/// What a reader of the file gets to see: its bytes; for Parquet, which is packed, its cells and notes; for an archive
-/// its parts.
-pub fn readable(path: &Path, bytes: &[u8]) -> String {
-    let mut text = String::from_utf8_lossy(bytes).into_owned();
-    let ending = path.extension().and_then(|ending| ending.to_str());
-    if ending == Some("parquet") {
-        let batches = read_parquet(path);
-        for batch in &batches {
-            text += &format!("{:?}", batch.schema());
-            for row in 0..batch.num_rows() {
-                text += &row_of(batch, row).join(" ");
-                text.push('\n');
-            }
-        }
-    }
-    if ending == Some("zip") {
-        let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).expect("an archive");
-        for place in 0..archive.len() {
-            let mut part = archive.by_index(place).expect("a part");
-            text += part.name().expect("a name").as_ref();
-            let mut inside = Vec::new();
-            part.read_to_end(&mut inside).expect("bytes");
-            text += &String::from_utf8_lossy(&inside);
-        }
-    }
-    text
-}
-
-fn read_parquet(path: &Path) -> Vec<RecordBatch> {
-    let file = std::fs::File::open(path).expect("a Parquet file");
-    let reader = ParquetRecordBatchReaderBuilder::try_new(file).and_then(|builder| builder.build());
-    let batches: Result<Vec<_>, _> = reader.expect("a Parquet file").collect();
-    batches.expect("rows")
-}
-
-fn row_of(batch: &RecordBatch, row: usize) -> Vec<String> {
-    let cells = batch
-        .columns()
-        .iter()
-        .map(|column| match column.is_null(row) {
-            true => String::new(),
-            false => array_value_to_string(column, row).expect("a value has a text"),
-        });
-    cells.collect()
 }
 
 /// The rows of a table of CSV or Parquet.

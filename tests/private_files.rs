@@ -3,11 +3,12 @@
 #![cfg(unix)]
 
 use std::os::unix::fs::PermissionsExt;
+
 use std::process::Command;
 
 use serde_json::json;
 
-use crate::generated::text_of;
+use crate::support::generated::text_of;
 use crate::support::{
     Run, TestWorkspace, assert_private, everything, full_visit, lines, mode, visit,
 };

@@ -1,9 +1,6 @@
-//! The region: what a boundary file may hold, and which county a point lies in.
-//!
-//! The reference is shapely, by `tests/reference/counties.py`; the files that must be refused are
-//! written out here.
+//! The region: what a boundary file may hold, and which county a point is in. The files that must be refused
+//! are written out here.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 
 use bractline::failure::{Failure, Kind};
@@ -11,9 +8,7 @@ use bractline::region::Region;
 use geo::Area;
 use sha2::{Digest, Sha256};
 
-const BUILT_IN_FILE: &str = "pipeline/boundaries/us-counties-2017.json";
-const SEED: &str = "20260721";
-const RANDOM_POINTS: usize = 100_000;
+use crate::support::region::BUILT_IN_FILE;
 
 /// One square of a grid of degrees, counter-clockwise, as GeoJSON coordinates of a ring.
 fn square(west: f64, south: f64) -> String {
@@ -63,44 +58,6 @@ fn two_squares() -> Region {
         feature(r#"{"id":"a","name":"East"}"#, &polygon(&square(1.0, 0.0))),
     ]))
     .expect("two squares are a region")
-}
-
-#[test]
-fn shapely_finds_the_same_county_for_every_point() {
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let geojson = folder.path().join("five-states.geojson");
-    let located = crate::support::python(
-        "tests/reference/counties.py",
-        &[
-            BUILT_IN_FILE,
-            "46,38,20,31,27",
-            &RANDOM_POINTS.to_string(),
-            SEED,
-            geojson.to_str().expect("a readable path"),
-        ],
-    );
-    let built_in = Region::built_in("us:46,38,20,31,27").expect("five states");
-    let read_back = Region::from_file(&geojson, "code", "label").expect("what shapely has");
-    assert_eq!(built_in.counties(), read_back.counties());
-
-    let mut compared: BTreeMap<&str, usize> = BTreeMap::new();
-    let mut inside = 0;
-    for line in located.lines() {
-        let [kind, lon, lat, expected] = line.split(' ').collect::<Vec<_>>()[..] else {
-            panic!("the reference wrote: {line}");
-        };
-        let (lon, lat): (f64, f64) = (lon.parse().expect("degrees"), lat.parse().expect("degrees"));
-        for region in [&built_in, &read_back] {
-            let found = region.locate(lon, lat).map_or("-", |county| &county.id);
-            assert_eq!(found, expected, "{kind} point {lon} {lat} (seed {SEED})");
-        }
-        *compared.entry(kind).or_default() += 1;
-        inside += usize::from(expected != "-");
-    }
-    assert_eq!(compared["random"], RANDOM_POINTS);
-    // The five states have 2,159 vertices and 2,563 border segments.
-    assert!(compared["vertex"] > 2_000 && compared["segment"] > 7_000);
-    assert!(inside > 90_000, "only {inside} points lie in a county");
 }
 
 #[test]

@@ -27,12 +27,14 @@ use crate::support::{TestWorkspace, contents, counts};
 
 /// Visits of one case.
 const VISITS: usize = 200;
+
 /// Protocols of the test's own, beside `bsm-eggs`: the form of counts, and whether a head has six.
 const PROTOCOLS: [(&str, &str); 3] = [
     ("test-heads", "heads"),
     ("test-plants", "plants"),
     ("test-traps", "traps"),
 ];
+
 const FORMS: [&str; 4] = ["csv", "xlsx", "parquet", "ndjson"];
 
 // --- Visits that the workspace accepts -----------------------------------------------------------
