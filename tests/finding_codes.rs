@@ -236,7 +236,7 @@ fn kebab_texts(path: &Path) -> BTreeSet<String> {
 fn no_code_of_the_source_is_without_its_examples() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut in_source = kebab_texts(&root.join("visit/rules.rs"));
-    // What is wrong with the cells of a table has its examples in tests/mapping.rs and tests/sheet.rs, what
+    // What is wrong with the cells of a table has its examples in tests/mapping and tests/sheet.rs, what
     // is doubtful beside other visits in tests/doubts.rs.
     for file in ["identity.rs", "judge.rs", "strict.rs", "validate.rs"] {
         in_source.append(&mut kebab_texts(&root.join("intake").join(file)));

@@ -252,7 +252,7 @@ fn small_files_cannot_take_much_memory() {
     wrong["sites"] = (1..=36)
         .map(|site| json!({"site": site, "plants": vec![-1; 9_000]}))
         .collect();
-    // Where more is held than taken, a file is refused whole: `costs::a_file_that_is_mostly_held…`.
+    // Where more is held than taken, a file is refused whole: `costs::submissions::a_file_that_is_mostly_held…`.
     let words = format!("{}\nno record\n", full_visit("again")).repeat(150_000);
     let seasons: String = (1000..1300)
         .map(|year| {

@@ -18,6 +18,7 @@ pub mod intake;
 pub mod issuing;
 pub mod map_files;
 pub mod mapping;
+pub mod mapping_fields;
 pub mod maps;
 pub mod mended;
 pub mod plan;
