@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use serde_json::json;
 
 use crate::support::held_desk::{all, export, held_id, held_week, load, open, shown};
-use crate::support::{TestWorkspace, counts, full_visit, lines};
+use crate::support::{TestWorkspace, counts, full_visit, lines, received};
 
 #[test]
 fn a_sheet_that_comes_back_as_it_went_changes_nothing() {
@@ -14,7 +14,7 @@ fn a_sheet_that_comes_back_as_it_went_changes_nothing() {
     for (form, ending) in [("xlsx", ".xlsx"), ("csv", ".csv"), ("ndjson", ".ndjson")] {
         let files = export(&workspace, form, form, ending);
         let account = load(&workspace, &files);
-        assert_eq!(counts(&account), [4, 0, 0, 4], "{form}");
+        assert_eq!(counts(&account), received(4).held(4), "{form}");
         assert_eq!(
             (&account["held_before"], &account["closed"]),
             (&json!(4), &json!(0)),
@@ -30,21 +30,21 @@ fn a_corrected_record_without_an_id_closes_what_its_visit_and_revision_had_left_
     let account = workspace.load_text("right", &lines(&[full_visit("negative")]));
     assert_eq!(
         (counts(&account), &account["closed"]),
-        ([1, 1, 0, 0], &json!(1))
+        (received(1).accepted(1), &json!(1))
     );
     assert_eq!(open(&workspace), 3);
     // The revision of a conflict is taken: the arrival of that very revision again mends nothing.
     let again = workspace.load_text("good", &lines(&[full_visit("good-1")]));
     assert_eq!(
         (counts(&again), &again["closed"]),
-        ([1, 0, 1, 0], &json!(0))
+        (received(1).duplicate(1), &json!(0))
     );
     let mut higher = full_visit("good-1");
     higher["revision"] = json!(2);
     let higher = workspace.load_text("higher", &lines(&[higher]));
     assert_eq!(
         (counts(&higher), &higher["closed"]),
-        ([1, 1, 0, 0], &json!(0))
+        (received(1).accepted(1), &json!(0))
     );
     assert_eq!(open(&workspace), 3);
     workspace.run(&["store", "verify"]).expect_code(0);
@@ -61,7 +61,7 @@ fn a_duplicate_closes_only_what_it_names() {
     let again = workspace.load_text("good", &good);
     assert_eq!(
         (counts(&again), &again["closed"]),
-        ([1, 0, 1, 0], &json!(0))
+        (received(1).duplicate(1), &json!(0))
     );
     assert_eq!(open(&workspace), 1);
     // Its sender looks and says: the first one was right.
@@ -69,7 +69,7 @@ fn a_duplicate_closes_only_what_it_names() {
     let named = workspace.load_text("named", &lines(&[wrapped]));
     assert_eq!(
         (counts(&named), &named["closed"]),
-        ([1, 0, 1, 0], &json!(1))
+        (received(1).duplicate(1), &json!(1))
     );
     assert_eq!(open(&workspace), 0);
     workspace.run(&["store", "verify"]).expect_code(0);
@@ -82,7 +82,7 @@ fn an_id_that_never_was_is_flagged_and_a_broken_one_is_held() {
     let account = workspace.load_text("unknown", &lines(&[unknown]));
     assert_eq!(
         (counts(&account), &account["closed"]),
-        ([1, 1, 0, 0], &json!(0))
+        (received(1).accepted(1), &json!(0))
     );
     assert_eq!(
         account["submissions"][0]["flags"],
@@ -90,7 +90,7 @@ fn an_id_that_never_was_is_flagged_and_a_broken_one_is_held() {
     );
     let broken = json!({"held_id": "line 7", "record": full_visit("b")});
     let account = workspace.load_text("broken", &lines(&[broken]));
-    assert_eq!(counts(&account), [1, 0, 0, 1]);
+    assert_eq!(counts(&account), received(1).held(1));
 }
 
 #[test]
@@ -105,7 +105,7 @@ fn files_of_one_run_see_what_the_files_before_them_brought() {
     let account = workspace.load(&[&first, &second]);
     assert_eq!(
         (counts(&account), &account["closed"]),
-        ([2, 1, 0, 1], &json!(1))
+        (received(2).accepted(1).held(1), &json!(1))
     );
     assert_eq!(open(&workspace), 0);
     workspace.run(&["store", "verify"]).expect_code(0);
@@ -211,7 +211,7 @@ fn a_record_too_long_for_a_cell_has_a_file_of_its_own_that_loads_back() {
     let nothing = load(&workspace, &sheet);
     assert_eq!(
         counts(&nothing),
-        [0, 0, 0, 0],
+        received(0),
         "nothing to mend in the sheet"
     );
     let own: Vec<PathBuf> = std::fs::read_dir(workspace.beside("desk"))
@@ -225,7 +225,7 @@ fn a_record_too_long_for_a_cell_has_a_file_of_its_own_that_loads_back() {
     let account = workspace.load_text("mended", &text);
     assert_eq!(
         (counts(&account), &account["closed"]),
-        ([1, 1, 0, 0], &json!(1))
+        (received(1).accepted(1), &json!(1))
     );
     assert_eq!(open(&workspace), 0);
 }

@@ -7,7 +7,7 @@ use serde_json::Value;
 
 use crate::support::generated::text_of;
 use crate::support::hostile_text::attacks;
-use crate::support::{TestWorkspace, counts, full_visit, lines};
+use crate::support::{Counts, TestWorkspace, counts, full_visit, lines};
 
 /// Every member of a visit that is text, where it stands.
 fn text_members(of: &Value, at: &str) -> Vec<String> {
@@ -53,7 +53,12 @@ fn whatever_text_a_member_holds_its_record_is_accepted_or_held_and_told_of_plain
     let name = text_of(&file);
     let said = workspace.run(&["load", &name]).expect_code(3);
     let account = workspace.load(&[&file]);
-    let [received, accepted, duplicate, held] = counts(&account);
+    let Counts {
+        received,
+        accepted,
+        duplicate,
+        held,
+    } = counts(&account);
     assert_eq!(
         (received, accepted),
         (all.len() as u64, 0),

@@ -9,7 +9,7 @@ use proptest::test_runner::{Config, TestRunner};
 use serde_json::Value;
 
 use crate::support::identity::{sample, text_of};
-use crate::support::{TestWorkspace, counts, full_visit, lines};
+use crate::support::{Counts, TestWorkspace, counts, full_visit, lines, received};
 
 #[test]
 fn an_id_is_taken_as_it_is_written() {
@@ -19,7 +19,7 @@ fn an_id_is_taken_as_it_is_written() {
     let visits: Vec<Value> = ids.iter().map(|id| full_visit(id)).collect();
     assert_eq!(
         counts(&workspace.load_text("ids", &lines(&visits))),
-        [7, 7, 0, 0]
+        received(7).accepted(7)
     );
 }
 
@@ -53,7 +53,7 @@ fn split_and_repeated(
         .collect()
 }
 
-fn expected_of(lines: &[SampleLine]) -> ([u64; 4], BTreeMap<String, u64>) {
+fn expected_of(lines: &[SampleLine]) -> (Counts, BTreeMap<String, u64>) {
     let count = |wanted: fn(&Expected) -> bool| {
         lines.iter().filter(|line| wanted(&line.expected)).count() as u64
     };
@@ -66,7 +66,11 @@ fn expected_of(lines: &[SampleLine]) -> ([u64; 4], BTreeMap<String, u64>) {
         }
     }
     let held = codes.values().sum();
-    ([lines.len() as u64, accepted, duplicate, held], codes)
+    let numbers = received(lines.len() as u64)
+        .accepted(accepted)
+        .duplicate(duplicate)
+        .held(held);
+    (numbers, codes)
 }
 
 fn held_codes(submission: &Value) -> BTreeMap<String, u64> {
@@ -130,9 +134,9 @@ fn random_submissions_add_up_to_what_is_expected_of_them() {
         }
         let (numbers, _) = expected_of(&files.concat());
         let info = workspace.run(&["store", "info", "--format", "json"]).json();
-        prop_assert_eq!(info["received"].as_u64(), Some(numbers[0]));
-        prop_assert_eq!(info["accepted"].as_u64(), Some(numbers[1]));
-        prop_assert_eq!(info["duplicate"].as_u64(), Some(numbers[2]));
+        prop_assert_eq!(info["received"].as_u64(), Some(numbers.received));
+        prop_assert_eq!(info["accepted"].as_u64(), Some(numbers.accepted));
+        prop_assert_eq!(info["duplicate"].as_u64(), Some(numbers.duplicate));
         prop_assert_eq!(workspace.run(&["store", "verify"]).code, Some(0));
         Ok(())
     });

@@ -8,7 +8,9 @@ use std::process::Stdio;
 use serde_json::json;
 
 use crate::support::intake::{packed, visits};
-use crate::support::{Run, TestWorkspace, counts, folder_bytes, full_visit, lines, program};
+use crate::support::{
+    Run, TestWorkspace, counts, folder_bytes, full_visit, lines, program, received,
+};
 
 fn run_with_input(workspace: &TestWorkspace, arguments: &[&str], input: &[u8]) -> Run {
     let mut child = program()
@@ -39,7 +41,7 @@ fn packed_files_may_be_joined() {
     ]
     .concat();
     let account = workspace.load(&[&workspace.write("joined", joined)]);
-    assert_eq!(counts(&account), [4, 4, 0, 0]);
+    assert_eq!(counts(&account), received(4).accepted(4));
 }
 
 #[test]
@@ -53,7 +55,7 @@ fn standard_input_is_a_submission_like_any_other() {
     )
     .expect_code(0);
     assert_eq!(run.json()["submissions"][0]["file_name"], "-");
-    assert_eq!(counts(&run.json()), [2, 2, 0, 0]);
+    assert_eq!(counts(&run.json()), received(2).accepted(2));
     let run = run_with_input(&workspace, &["load", "-"], &packed(text.as_bytes())).expect_code(0);
     assert_eq!(
         run.stdout,
@@ -93,7 +95,7 @@ fn a_folder_is_its_files_by_name_and_what_is_passed_over_is_said() {
         .map(|submission| submission["file_name"].as_str().unwrap())
         .collect();
     assert_eq!(names, ["a.json", "b.ndjson"]);
-    assert_eq!(counts(&account), [2, 2, 0, 0]);
+    assert_eq!(counts(&account), received(2).accepted(2));
     for name in ["link", "pipe", "within"] {
         assert!(
             run.stderr
@@ -159,7 +161,7 @@ fn what_cannot_be_loaded_fails_and_changes_nothing() {
     std::os::unix::fs::symlink(&good, &link).unwrap();
     assert_eq!(
         counts(&workspace.load(&[&link])),
-        [2, 2, 0, 0],
+        received(2).accepted(2),
         "a link that is named is followed"
     );
 }

@@ -4,7 +4,7 @@ use serde_json::json;
 
 use crate::support::held_desk::{export, shown};
 use crate::support::mended::{WIDE, load_mapped, wide};
-use crate::support::{TestWorkspace, counts};
+use crate::support::{TestWorkspace, counts, received};
 
 // --- What the sender sees ------------------------------------------------------------------------
 
@@ -16,7 +16,7 @@ fn the_sheet_shows_each_unread_cell_in_its_column_and_the_row_as_sent() {
     let again = load_mapped(&workspace, &wide, WIDE);
     assert_eq!(
         (counts(&again), &again["held_before"]),
-        ([3, 0, 1, 2], &json!(2))
+        (received(3).duplicate(1).held(2), &json!(2))
     );
     let files = export(&workspace, "csv", "desk", ".visits.csv");
     let of_scout = files

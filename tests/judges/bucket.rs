@@ -8,7 +8,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use crate::support::care::submission;
-use crate::support::{TestWorkspace, counts, folder_bytes};
+use crate::support::{TestWorkspace, counts, folder_bytes, received};
 
 const SECRET: &str = "not-to-be-seen-in-any-message";
 
@@ -109,7 +109,13 @@ fn a_bucket_gives_the_same_figures_as_a_folder() {
             let text = submission(part * 5..part * 5 + 6);
             let account = workspace.load_text(&format!("{part}.ndjson"), &text);
             let seen_before = u64::from(part > 0);
-            assert_eq!(counts(&account), [7, 6 - seen_before, seen_before, 1]);
+            assert_eq!(
+                counts(&account),
+                received(7)
+                    .accepted(6 - seen_before)
+                    .duplicate(seen_before)
+                    .held(1)
+            );
         }
     }
     assert!(!there.path().join("store").exists());
@@ -169,7 +175,10 @@ fn a_second_workspace_joins_the_store_of_a_bucket() {
     let said = said.expect_code(0);
     assert!(said.stdout.contains("was there already"), "{said:?}");
     let account = second.load_text("again.ndjson", &submission(3..8));
-    assert_eq!(counts(&account), [6, 3, 2, 1]);
+    assert_eq!(
+        counts(&account),
+        received(6).accepted(3).duplicate(2).held(1)
+    );
     assert!(first.rolled_up() == second.rolled_up());
 }
 
@@ -268,8 +277,8 @@ fn a_load_that_is_killed_leaves_the_bucket_as_it_was_or_wholly_loaded() {
     }
     let account = workspace.load(&[&next]);
     let expected = match seen[1] > 0 {
-        true => [41, 0, 40, 1],
-        false => [41, 40, 0, 1],
+        true => received(41).duplicate(40).held(1),
+        false => received(41).accepted(40).held(1),
     };
     assert_eq!(counts(&account), expected);
     assert!(seen[0] > 0, "no kill came in time");

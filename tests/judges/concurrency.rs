@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use serde_json::{Value, json};
 
-use crate::support::{TestWorkspace, assert_adds_up, counts, full_visit, lines};
+use crate::support::{Counts, TestWorkspace, assert_adds_up, counts, full_visit, lines, received};
 
 /// Lines of visits by number, each in a field of its own, and a broken record that bears the name.
 fn submission(numbers: impl IntoIterator<Item = usize>, name: &str) -> String {
@@ -111,7 +111,10 @@ fn assert_whole(workspace: &TestWorkspace, accounts: &[Value], visits: usize, he
     assert_eq!(stored["units"], visits * 20);
     assert_eq!(stored["held"].as_array().unwrap().len(), held);
     assert_eq!(stored["receipts"].as_array().unwrap().len(), accounts.len());
-    let accepted: u64 = accounts.iter().map(|account| counts(account)[1]).sum();
+    let accepted: u64 = accounts
+        .iter()
+        .map(|account| counts(account).accepted)
+        .sum();
     assert_eq!(
         accepted, visits as u64,
         "what was accepted is what is there"
@@ -132,7 +135,7 @@ fn different_submissions_are_all_accepted() {
             .collect();
         let accounts = load_at_once(&workspace, &files, &READERS);
         for account in &accounts {
-            assert_eq!(counts(account), [51, 50, 0, 1]);
+            assert_eq!(counts(account), received(51).accepted(50).held(1));
         }
         assert_whole(&workspace, &accounts, loads * 50, loads);
     }
@@ -144,11 +147,13 @@ fn of_the_same_submission_one_is_accepted_and_the_others_are_duplicates() {
         let workspace = TestWorkspace::of_region("us:46");
         let file = workspace.write("same.ndjson", submission(0..200, "broken"));
         let accounts = load_at_once(&workspace, &vec![file; loads], &READERS);
-        let mut came_to: Vec<[u64; 4]> = accounts.iter().map(counts).collect();
-        came_to.sort_unstable();
-        assert_eq!(came_to.pop(), Some([201, 200, 0, 1]));
+        let mut came_to: Vec<Counts> = accounts.iter().map(counts).collect();
+        came_to.sort_unstable_by_key(|counts| counts.accepted);
+        assert_eq!(came_to.pop(), Some(received(201).accepted(200).held(1)));
         assert!(
-            came_to.iter().all(|counts| *counts == [201, 0, 200, 1]),
+            came_to
+                .iter()
+                .all(|counts| *counts == received(201).duplicate(200).held(1)),
             "{came_to:?}"
         );
         let held_before: u64 = accounts
@@ -171,7 +176,10 @@ fn overlapping_submissions_bring_each_visit_once() {
             })
             .collect();
         let accounts = load_at_once(&workspace, &files, &READERS);
-        let duplicate: u64 = accounts.iter().map(|account| counts(account)[2]).sum();
+        let duplicate: u64 = accounts
+            .iter()
+            .map(|account| counts(account).duplicate)
+            .sum();
         assert_eq!(duplicate, (loads as u64 - 1) * 40);
         assert_whole(&workspace, &accounts, (loads + 1) * 40, loads);
     }
@@ -195,7 +203,10 @@ fn eight_loads_readers_and_care_at_once_lose_nothing_and_bring_nothing_twice() {
         .collect();
     let beside = [Beside::Sql, Beside::RollUp, Beside::Care];
     let accounts = load_at_once(&workspace, &files, &beside);
-    let duplicate: u64 = accounts.iter().map(|account| counts(account)[2]).sum();
+    let duplicate: u64 = accounts
+        .iter()
+        .map(|account| counts(account).duplicate)
+        .sum();
     assert_eq!(duplicate, 7 * 20);
     workspace.run(&["store", "verify"]).expect_code(0);
     let stored = workspace.store_rows();

@@ -8,7 +8,9 @@ use std::process::Command;
 
 use serde_json::{Value, json};
 
-use crate::support::{TestWorkspace, assert_adds_up, counts, full_visit, lines, program};
+use crate::support::{
+    Counts, TestWorkspace, assert_adds_up, counts, full_visit, lines, program, received,
+};
 
 /// The program under strace; it ends with the program's own exit code or signal.
 pub fn traced(workspace: &TestWorkspace, options: &[&str], arguments: &[&str]) -> Command {
@@ -47,9 +49,9 @@ fn prepared() -> (TestWorkspace, PathBuf) {
 }
 
 /// What the submission comes to if nothing of it is known, and if all of it is.
-const FRESH: [u64; 4] = [7, 5, 1, 1];
+const FRESH: Counts = received(7).accepted(5).duplicate(1).held(1);
 
-const KNOWN: [u64; 4] = [7, 0, 6, 1];
+const KNOWN: Counts = received(7).duplicate(6).held(1);
 
 /// One call of the trace.
 #[derive(Debug)]

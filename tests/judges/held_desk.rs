@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use crate::judge::python;
 use crate::support::held_desk::{bad_week, export, held_id, held_week, load, open, shown};
-use crate::support::{TestWorkspace, counts, full_visit, lines};
+use crate::support::{TestWorkspace, counts, full_visit, lines, received};
 
 /// How their senders mend them, for `mend.py`.
 fn mendings() -> Value {
@@ -75,17 +75,17 @@ fn what_was_held_comes_back_mended_as_lines_and_is_closed_once() {
     );
     let mended = mend(&workspace, &files, &mendings());
     let account = load(&workspace, &mended);
-    assert_eq!(counts(&account), [4, 4, 0, 0], "{account:#}");
+    assert_eq!(counts(&account), received(4).accepted(4), "{account:#}");
     assert_eq!(account["closed"], 4);
     assert_all_mended(&workspace);
 
     // Once more: duplicates, and no second closing.
     let again = load(&workspace, &mended);
-    assert_eq!(counts(&again), [4, 0, 4, 0]);
+    assert_eq!(counts(&again), received(4).duplicate(4));
     assert_eq!(again["closed"], 0);
     // The bad file once more: counted as held, as its bytes are, and still closed.
     let bad = workspace.load_text("week30.ndjson", &bad_week());
-    assert_eq!(counts(&bad), [6, 0, 2, 4]);
+    assert_eq!(counts(&bad), received(6).duplicate(2).held(4));
     assert_eq!(
         (&bad["held_before"], &bad["closed"]),
         (&json!(4), &json!(0))
@@ -108,13 +108,17 @@ fn what_was_held_comes_back_mended_in_a_spreadsheet() {
         assert_eq!(files.len(), 3);
         let mended = mend(&workspace, &files, &mendings());
         let account = load(&workspace, &mended);
-        assert_eq!(counts(&account), [4, 4, 0, 0], "{form}: {account:#}");
+        assert_eq!(
+            counts(&account),
+            received(4).accepted(4),
+            "{form}: {account:#}"
+        );
         assert_eq!(account["closed"], 4);
         assert_all_mended(&workspace);
         let again = load(&workspace, &mended);
         assert_eq!(
             (counts(&again), &again["closed"]),
-            ([4, 0, 4, 0], &json!(0))
+            (received(4).duplicate(4), &json!(0))
         );
         assert_all_mended(&workspace);
     }
@@ -130,7 +134,7 @@ fn an_attempt_that_is_held_again_stands_in_the_place_of_the_first() {
     let account = workspace.load_text("attempt", &lines(&[attempt]));
     assert_eq!(
         (counts(&account), &account["closed"]),
-        ([1, 0, 0, 1], &json!(1))
+        (received(1).held(1), &json!(1))
     );
     assert_eq!(open(&workspace), 4, "one record is open once");
     let second = held_id(&workspace, 1);
@@ -143,7 +147,7 @@ fn an_attempt_that_is_held_again_stands_in_the_place_of_the_first() {
     let account = workspace.load_text("right", &lines(&[right]));
     assert_eq!(
         (counts(&account), &account["closed"]),
-        ([1, 1, 0, 0], &json!(1))
+        (received(1).accepted(1), &json!(1))
     );
     assert_eq!(open(&workspace), 3);
     let stored = workspace.store_rows();
@@ -239,7 +243,7 @@ fn a_drop_says_who_why_and_what_and_keeps_the_record() {
     let account = workspace.load_text("right", &lines(&[full_visit("negative")]));
     assert_eq!(
         (counts(&account), &account["closed"]),
-        ([1, 1, 0, 0], &json!(0))
+        (received(1).accepted(1), &json!(0))
     );
     workspace.run(&["store", "verify"]).expect_code(0);
 }

@@ -4,7 +4,7 @@ use bractline::intake::formats::hexadecimal;
 use serde_json::json;
 
 use crate::support::hostile::bent;
-use crate::support::{TestWorkspace, counts, full_visit};
+use crate::support::{TestWorkspace, counts, full_visit, received};
 
 /// A record that must be held.
 struct Hostile {
@@ -113,7 +113,10 @@ fn each_hostile_record_is_held_with_its_place_and_the_good_ones_are_accepted() {
     }
     let account = workspace.load(&[&workspace.write("hostile", &content)]);
     let each = records.len() as u64;
-    assert_eq!(counts(&account), [2 * each, each, 0, each]);
+    assert_eq!(
+        counts(&account),
+        received(2 * each).accepted(each).held(each)
+    );
     let reports = account["submissions"][0]["held_records"]
         .as_array()
         .unwrap();
@@ -161,7 +164,11 @@ fn one_bad_element_does_not_spoil_its_array() {
         good("c")
     );
     let account = workspace.load(&[&workspace.write("array.json", &array)]);
-    assert_eq!(counts(&account), [7, 3, 0, 4], "{account:#}");
+    assert_eq!(
+        counts(&account),
+        received(7).accepted(3).held(4),
+        "{account:#}"
+    );
     let reports = account["submissions"][0]["held_records"]
         .as_array()
         .unwrap();
@@ -196,12 +203,12 @@ fn one_bad_element_does_not_spoil_its_array() {
     );
     assert_eq!(
         counts(&workspace.load(&[&workspace.write("cut.json", cut)])),
-        [2, 1, 0, 1]
+        received(2).accepted(1).held(1)
     );
     let cut_between = format!("[{},", full_visit("f"));
     assert_eq!(
         counts(&workspace.load(&[&workspace.write("between.json", cut_between)])),
-        [2, 1, 0, 1]
+        received(2).accepted(1).held(1)
     );
 }
 
@@ -221,7 +228,7 @@ fn lines_of_100_mb_are_held_whole_in_little_memory() {
     let file = workspace.write("long", &content);
     drop(content);
     let (peak, account) = workspace.load_measured(&file);
-    assert_eq!(counts(&account), [6, 3, 0, 3]);
+    assert_eq!(counts(&account), received(6).accepted(3).held(3));
     let stored = workspace.store_rows();
     for (place, sha256) in long.iter().enumerate() {
         assert_eq!(
@@ -263,14 +270,29 @@ fn small_files_cannot_take_much_memory() {
         })
         .collect();
     for (name, content, expected) in [
-        ("repeated members under a long name", repeated, [1, 0, 0, 1]),
+        (
+            "repeated members under a long name",
+            repeated,
+            received(1).held(1),
+        ),
         (
             "324,000 counts below zero",
             format!("{wrong}\n"),
-            [1, 0, 0, 1],
+            received(1).held(1),
         ),
-        ("lines of words", words, [300_000, 1, 149_999, 150_000]),
-        ("three hundred seasons", seasons, [300, 300, 0, 0]),
+        (
+            "lines of words",
+            words,
+            received(300_000)
+                .accepted(1)
+                .duplicate(149_999)
+                .held(150_000),
+        ),
+        (
+            "three hundred seasons",
+            seasons,
+            received(300).accepted(300),
+        ),
     ] {
         let workspace = TestWorkspace::of_region("us:46");
         let (peak, account) = workspace.load_measured(&workspace.write("small", &content));
@@ -280,7 +302,7 @@ fn small_files_cannot_take_much_memory() {
             .unwrap();
         assert_eq!(
             reports.len() as u64,
-            expected[3],
+            expected.held,
             "{name}: every held record is reported"
         );
         assert!(peak < 450 * 1024, "{name}: {peak} KiB");

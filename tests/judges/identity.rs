@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use crate::support::identity::{sample, text_of};
-use crate::support::{TestWorkspace, counts, folder_bytes, full_visit, lines};
+use crate::support::{Counts, TestWorkspace, counts, folder_bytes, full_visit, lines, received};
 
 #[test]
 fn the_same_content_in_other_words_is_a_duplicate() {
@@ -14,7 +14,7 @@ fn the_same_content_in_other_words_is_a_duplicate() {
     let visit = full_visit("same");
     let text = visit.to_string();
     let account = workspace.load_text("first", &text);
-    assert_eq!(counts(&account), [1, 1, 0, 0]);
+    assert_eq!(counts(&account), received(1).accepted(1));
     let reversed: Vec<String> = visit
         .as_object()
         .unwrap()
@@ -57,14 +57,14 @@ fn the_same_content_in_other_words_is_a_duplicate() {
         );
         assert_eq!(
             counts(&workspace.load_text("again", &words)),
-            [1, 0, 1, 0],
+            received(1).duplicate(1),
             "{name}"
         );
     }
     let pretty = serde_json::to_string_pretty(&visit).unwrap();
     assert_eq!(
         counts(&workspace.load_text("pretty", &pretty)),
-        [1, 0, 1, 0]
+        received(1).duplicate(1)
     );
     assert_eq!(workspace.store_rows()["visits"], json!([["same", 1]]));
 }
@@ -79,9 +79,12 @@ fn other_content_under_the_same_revision_is_held_as_a_conflict() {
     remark["remarks"] = json!("seen again");
     // Within one submission, and in a later one; the second time it is held already.
     let account = workspace.load_text("a", &lines(&[first.clone(), other.clone(), first.clone()]));
-    assert_eq!(counts(&account), [3, 1, 1, 1]);
+    assert_eq!(
+        counts(&account),
+        received(3).accepted(1).duplicate(1).held(1)
+    );
     let account = workspace.load_text("b", &lines(&[remark, other]));
-    assert_eq!(counts(&account), [2, 0, 0, 2]);
+    assert_eq!(counts(&account), received(2).held(2));
     assert_eq!(account["held_before"], 1);
     let report = &account["submissions"][0]["held_records"][0];
     assert_eq!(report["visit_id"], "one");
@@ -148,7 +151,7 @@ fn revisions_in_every_order_give_the_same_current_visits_and_the_same_bytes() {
     for (turn, text) in turns(&as_given).iter().enumerate() {
         assert_eq!(
             counts(&runs.load_text(&format!("turn-{turn}"), text)),
-            [48, 48, 0, 0]
+            received(48).accepted(48)
         );
     }
     let submissions = TestWorkspace::of_region("us:46");
@@ -158,7 +161,10 @@ fn revisions_in_every_order_give_the_same_current_visits_and_the_same_bytes() {
         .map(|(turn, text)| submissions.write(&format!("turn-{turn}"), text))
         .collect();
     let files: Vec<&Path> = files.iter().map(PathBuf::as_path).collect();
-    assert_eq!(counts(&submissions.load(&files)), [192, 192, 0, 0]);
+    assert_eq!(
+        counts(&submissions.load(&files)),
+        received(192).accepted(192)
+    );
     let within = TestWorkspace::of_region("us:46");
     within.load_text("all", &turns(&as_given).concat());
     let in_order = TestWorkspace::of_region("us:46");
@@ -209,8 +215,16 @@ fn a_reloaded_submission_changes_nothing_and_its_receipt_says_so() {
         "{first:#}"
     );
     let again = workspace.load(&[&file]);
-    let [received, accepted, duplicate, held] = counts(&first);
-    assert_eq!(counts(&again), [received, 0, accepted + duplicate, held]);
+    let Counts {
+        received: all,
+        accepted,
+        duplicate,
+        held,
+    } = counts(&first);
+    assert_eq!(
+        counts(&again),
+        received(all).duplicate(accepted + duplicate).held(held)
+    );
     assert_eq!(again["held_before"], held);
     assert!(
         kept_bytes(&workspace) == kept,

@@ -11,7 +11,7 @@ use crate::judge::python;
 use crate::sheet_load::{filled_sheet, head_cells, visit_cells};
 use crate::support::held_desk::{export, load, open, shown};
 use crate::support::mended::{WIDE, load_mapped, wide};
-use crate::support::{TestWorkspace, counts, full_visit, lines};
+use crate::support::{Counts, TestWorkspace, counts, full_visit, lines, received};
 
 const LONG: &str = "sample_data/mappings/long.toml";
 
@@ -71,15 +71,19 @@ fn sent(workspace: &TestWorkspace) {
     let mut negative = full_visit("negative");
     negative["sites"][0]["heads"][1][2] = json!(-1);
     let account = workspace.load_text("app.ndjson", &lines(&[full_visit("good"), negative]));
-    assert_eq!(counts(&account), [2, 1, 0, 1]);
+    assert_eq!(counts(&account), received(2).accepted(1).held(1));
 
     let wide = workspace.write("wide.csv", wide());
     let account = load_mapped(workspace, &wide, WIDE);
-    assert_eq!(counts(&account), [3, 1, 0, 2], "{account:#}");
+    assert_eq!(
+        counts(&account),
+        received(3).accepted(1).held(2),
+        "{account:#}"
+    );
 
     let long = workspace.write("long.xlsx", long());
     let account = load_mapped(workspace, &long, LONG);
-    assert_eq!(counts(&account), [2, 0, 0, 2], "{account:#}");
+    assert_eq!(counts(&account), received(2).held(2), "{account:#}");
 
     let mut visits = visit_cells(2, "F-1", -100.1);
     visits.extend(visit_cells(3, "F-2", -100.2));
@@ -92,7 +96,7 @@ fn sent(workspace: &TestWorkspace) {
         &json!({"Visits": visits, "Counts": counted}),
     );
     let account = workspace.load(&[&sheet]);
-    assert_eq!(counts(&account), [2, 0, 0, 2], "{account:#}");
+    assert_eq!(counts(&account), received(2).held(2), "{account:#}");
     assert_eq!(open(workspace), 7);
 }
 
@@ -156,14 +160,18 @@ fn what_came_in_four_ways_goes_back_is_mended_in_the_named_cells_and_closed() {
     let files = export(&workspace, "xlsx", "desk", ".xlsx");
     let mended = mend(&workspace, &files, &mendings());
     let account = load(&workspace, &mended);
-    assert_eq!(counts(&account), [7, 7, 0, 0], "{account:#}");
+    assert_eq!(counts(&account), received(7).accepted(7), "{account:#}");
     assert_eq!(account["closed"], 7);
     assert_all_mended(&workspace);
 
     // Once more, beside a mapping that is for other tables: duplicates, and no second closing.
     for file in &mended {
         let again = load_mapped(&workspace, file, WIDE);
-        let [received, _, duplicate, _] = counts(&again);
+        let Counts {
+            received,
+            duplicate,
+            ..
+        } = counts(&again);
         assert_eq!(
             (duplicate, &again["closed"]),
             (received, &json!(0)),
@@ -181,10 +189,10 @@ fn a_mended_workbook_that_libreoffice_saved_again_is_the_same() {
     let mended = mend(&workspace, &files, &mendings());
     let saved = saved_by_libreoffice(&workspace, &mended);
     let account = load(&workspace, &saved);
-    assert_eq!(counts(&account), [7, 7, 0, 0], "{account:#}");
+    assert_eq!(counts(&account), received(7).accepted(7), "{account:#}");
     assert_all_mended(&workspace);
     let as_openpyxl_saved_them = load(&workspace, &mended);
-    assert_eq!(counts(&as_openpyxl_saved_them), [7, 0, 7, 0]);
+    assert_eq!(counts(&as_openpyxl_saved_them), received(7).duplicate(7));
 }
 
 #[test]
@@ -194,7 +202,7 @@ fn tables_of_text_and_lines_come_back_as_well() {
     let files = export(&workspace, "csv", "desk", ".csv");
     let mended = mend(&workspace, &files, &mendings());
     let account = load(&workspace, &mended);
-    assert_eq!(counts(&account), [7, 7, 0, 0], "{account:#}");
+    assert_eq!(counts(&account), received(7).accepted(7), "{account:#}");
     assert_all_mended(&workspace);
 
     let workspace = TestWorkspace::of_region("us:46");
@@ -211,7 +219,7 @@ fn tables_of_text_and_lines_come_back_as_well() {
         .collect();
     let day = [day.join("\n").replace("\"6/7/2026\"", "\"2026-07-06\"")];
     let account = workspace.load_text("day.ndjson", &day[0]);
-    assert_eq!(counts(&account), [1, 1, 0, 0], "{account:#}");
+    assert_eq!(counts(&account), received(1).accepted(1), "{account:#}");
     assert!(
         visit_ids(&workspace)
             .iter()
@@ -232,7 +240,12 @@ fn a_sender_who_mends_the_own_sheet_too_brings_nothing_twice() {
         .replace(",1/2,", ",2,");
     let own = workspace.write("wide mended.csv", own);
     let account = load_mapped(&workspace, &own, WIDE);
-    let [received, accepted, duplicate, _] = counts(&account);
+    let Counts {
+        received,
+        accepted,
+        duplicate,
+        ..
+    } = counts(&account);
     assert_eq!((received, accepted, duplicate), (3, 0, 2), "{account:#}");
 }
 
@@ -242,12 +255,12 @@ fn rows_that_come_back_as_they_went_stay_held_once() {
     sent(&workspace);
     let files = export(&workspace, "xlsx", "desk", ".xlsx");
     let account = load(&workspace, &files);
-    assert_eq!(counts(&account), [7, 0, 0, 7], "{account:#}");
+    assert_eq!(counts(&account), received(7).held(7), "{account:#}");
     assert_eq!(open(&workspace), 7, "each is open once");
     let again = load(&workspace, &files);
     assert_eq!(
         (counts(&again), &again["held_before"]),
-        ([7, 0, 0, 7], &json!(7))
+        (received(7).held(7), &json!(7))
     );
     assert_eq!(open(&workspace), 7);
     // The first export, mended, closes what stands in the place of its records now.
@@ -255,7 +268,7 @@ fn rows_that_come_back_as_they_went_stay_held_once() {
     let account = load(&workspace, &mended);
     assert_eq!(
         (counts(&account), &account["closed"]),
-        ([7, 7, 0, 0], &json!(7))
+        (received(7).accepted(7), &json!(7))
     );
     assert_eq!(open(&workspace), 0);
 }

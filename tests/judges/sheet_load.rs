@@ -7,7 +7,7 @@ use serde_json::{Map, Value, json};
 
 use crate::judge::python;
 use crate::support::held_desk::{export, open, shown};
-use crate::support::{TestWorkspace, counts};
+use crate::support::{TestWorkspace, counts, received};
 
 /// A good row of the tab Visits.
 pub fn visit_cells(row: usize, field: &str, lon: f64) -> Map<String, Value> {
@@ -70,15 +70,15 @@ fn a_filled_count_sheet_is_accepted_and_once_more_is_all_duplicates() {
     let cells = json!({"Visits": visits, "Counts": counted});
     let sheet = filled_sheet(&workspace, "week30.xlsx", &cells);
     let account = workspace.load(&[&sheet]);
-    assert_eq!(counts(&account), [2, 2, 0, 0], "{account:#}");
+    assert_eq!(counts(&account), received(2).accepted(2), "{account:#}");
     let stored = workspace.store_rows();
     assert_eq!(stored["units"], 6);
 
     let again = workspace.load(&[&sheet]);
-    assert_eq!(counts(&again), [2, 0, 2, 0]);
+    assert_eq!(counts(&again), received(2).duplicate(2));
     // Saved again by another program it is another file and the same visits.
     let copy = filled_sheet(&workspace, "copy of week30.xlsx", &cells);
-    assert_eq!(counts(&workspace.load(&[&copy])), [2, 0, 2, 0]);
+    assert_eq!(counts(&workspace.load(&[&copy])), received(2).duplicate(2));
     assert_eq!(workspace.store_rows()["visits"], stored["visits"]);
 }
 
@@ -96,7 +96,7 @@ fn a_wrong_cell_of_a_count_sheet_is_held_with_tab_row_and_column_in_words() {
         &json!({"Visits": visits, "Counts": counted}),
     );
     let account = workspace.load(&[&sheet]);
-    assert_eq!(counts(&account), [2, 0, 0, 2], "{account:#}");
+    assert_eq!(counts(&account), received(2).held(2), "{account:#}");
     assert_eq!(open(&workspace), 2);
 
     let letter = export(&workspace, "xlsx", "desk", ".letter.txt");

@@ -20,8 +20,46 @@ pub fn assert_adds_up(account: &Value) {
     }
 }
 
-/// The four numbers of an account: received, accepted, duplicate, held.
-pub fn counts(account: &Value) -> [u64; 4] {
-    ["received", "accepted", "duplicate", "held"]
-        .map(|name| account[name].as_u64().expect("a number"))
+/// What became of the records of an account.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Counts {
+    pub received: u64,
+    pub accepted: u64,
+    pub duplicate: u64,
+    pub held: u64,
+}
+
+/// So many records received, of which none is accounted for yet: `received(3).accepted(2).held(1)`.
+pub const fn received(received: u64) -> Counts {
+    Counts {
+        received,
+        accepted: 0,
+        duplicate: 0,
+        held: 0,
+    }
+}
+
+impl Counts {
+    pub const fn accepted(self, accepted: u64) -> Counts {
+        Counts { accepted, ..self }
+    }
+
+    pub const fn duplicate(self, duplicate: u64) -> Counts {
+        Counts { duplicate, ..self }
+    }
+
+    pub const fn held(self, held: u64) -> Counts {
+        Counts { held, ..self }
+    }
+}
+
+/// The four numbers of an account.
+pub fn counts(account: &Value) -> Counts {
+    let number = |name: &str| account[name].as_u64().expect("a number");
+    Counts {
+        received: number("received"),
+        accepted: number("accepted"),
+        duplicate: number("duplicate"),
+        held: number("held"),
+    }
 }

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use crate::support::{TestWorkspace, counts, full_visit, lines};
+use crate::support::{TestWorkspace, counts, full_visit, lines, received};
 
 /// Four records that are held, each for another reason, among good ones.
 pub fn bad_week() -> String {
@@ -28,7 +28,7 @@ pub fn bad_week() -> String {
 pub fn held_week() -> TestWorkspace {
     let workspace = TestWorkspace::of_region("us:46");
     let account = workspace.load_text("week30.ndjson", &bad_week());
-    assert_eq!(counts(&account), [6, 2, 0, 4]);
+    assert_eq!(counts(&account), received(6).accepted(2).held(4));
     workspace
 }
 

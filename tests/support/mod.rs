@@ -39,7 +39,7 @@ mod visits;
 pub mod week_rows;
 mod workspace;
 
-pub use accounts::{assert_adds_up, counts};
+pub use accounts::{Counts, assert_adds_up, counts, received};
 pub use folders::{assert_private, contents, everything, folder_bytes, mode};
 pub use run::{Run, bractline, program};
 pub use tables::{IDENTITY, Row, csv_rows, docs};
