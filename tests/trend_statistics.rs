@@ -5,7 +5,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 /// Two hundred weeks of 100 to 300 records, of which each arrives by itself: three in five within the week.
-/// The full back-test with piles, moods and drift is `benches/backtest_nowcast.rs`.
+/// The full back-test with piles, moods and drift is `tests/benches/backtest_nowcast.rs`.
 #[test]
 fn a_range_of_the_final_count_holds_it_about_as_often_as_it_says() {
     let mut chance = ChaCha8Rng::seed_from_u64(20_260_721);

@@ -13,7 +13,7 @@ use crate::intake::mapping::Mapping;
 use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 use crate::workspace::Workspace;
 
-/// So many loads that were not put together yet cost a further one 2 s (7 ms each: `benches/RESULTS.md`).
+/// So many loads that were not put together yet cost a further one 2 s (7 ms each: `tests/benches/RESULTS.md`).
 const LOADS_THAT_SLOW: usize = 300;
 
 /// Take in submissions: records, spreadsheets, count sheets, folders of them

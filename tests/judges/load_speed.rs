@@ -3,14 +3,14 @@
 //! Only a ratio within one run is looked at, of seconds of processors: how fast the machine is, and what else it
 //! does, falls out of it. In the development profile 4.1 and 2.0 were measured while the machine was busy; the bounds
 //! are two and a half times and three times that: they catch what has become several times as slow, not what lost a
-//! tenth. `benches/side_by_side.sh` measures in earnest.
+//! tenth. `tests/benches/side_by_side.sh` measures in earnest.
 
 use bractline::sample::{Landscape, MessShares, SampleLines, SampleOptions};
 use floor_visit::Visit;
 
 use crate::support::TestWorkspace;
 
-#[path = "../../benches/floor_visit.rs"]
+#[path = "../benches/floor_visit.rs"]
 mod floor_visit;
 
 const VISITS: usize = 20_000;

@@ -22,7 +22,7 @@ import time
 import duckdb
 
 HERE = pathlib.Path(__file__).parent
-REGION = HERE.parents[1] / "sample_data" / "region.geojson"
+REGION = HERE.parents[2] / "sample_data" / "region.geojson"
 PYTHON = sys.executable
 # Figures that are sums of parts in another order differ in their last digits.
 TOLERANCE = 1e-9

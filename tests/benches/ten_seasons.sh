@@ -1,13 +1,13 @@
 #!/usr/bin/env bash
 # Ten seasons compared: how long `trend` takes, on how much memory, and that its figures are those of the roll-up.
 #
-#   bash benches/ten_seasons.sh [VISITS] [PROFILE]      default: 10000000 visits in all, the profile release
+#   bash tests/benches/ten_seasons.sh [VISITS] [PROFILE]      default: 10000000 visits in all, the profile release
 #
 # VISITS lines are generated for the seasons 2017 to 2026 of the fictional region, loaded a million at a time, and
 # compared. It needs Rust, GNU time, and for each million lines about 1.3 GB of disk while it loads. What it came to
-# it prints, and writes to $CARGO_TARGET_DIR/ten_seasons/VISITS.md; benches/RESULTS.md holds ours, with its date.
+# it prints, and writes to $CARGO_TARGET_DIR/ten_seasons/VISITS.md; tests/benches/RESULTS.md holds ours, with its date.
 set -euo pipefail
-cd "$(dirname "$0")/.."
+cd "$(dirname "$0")/../.."
 
 visits="${1:-10000000}"
 profile="${2:-release}"

@@ -1,8 +1,8 @@
 //! Generates seasons whose records arrive late, looks back at each week as it stood when it was young, and
 //! measures how often the range of its final count held what became of it. Writes the text of
-//! `benches/NOWCAST.md` to stdout:
+//! `tests/benches/NOWCAST.md` to stdout:
 //!
-//!     cargo run --example backtest_nowcast > benches/NOWCAST.md
+//!     cargo run --example backtest_nowcast > tests/benches/NOWCAST.md
 //!
 //! The seasons are invented: scouts with habits, and offices that send a pile at a time.
 

@@ -1,12 +1,12 @@
 #!/usr/bin/env bash
 # The roll-up on a cluster of processes of this machine: by itself, with one executor, with two.
 #
-#   bash benches/cluster.sh [VISITS] [PROFILE]      default: 100000 visits, the profile release
+#   bash tests/benches/cluster.sh [VISITS] [PROFILE]      default: 100000 visits, the profile release
 #
 # VISITS lines are generated, loaded and rolled up; the files of a cluster must be those of a roll-up by itself. It needs
-# Rust, GNU time and the cluster's crates, half of the tree. benches/RESULTS.md holds what it came to, with its date.
+# Rust, GNU time and the cluster's crates, half of the tree. tests/benches/RESULTS.md holds what it came to, with its date.
 set -euo pipefail
-cd "$(dirname "$0")/.."
+cd "$(dirname "$0")/../.."
 
 visits="${1:-100000}"
 profile="${2:-release}"

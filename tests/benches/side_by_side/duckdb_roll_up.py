@@ -11,7 +11,7 @@ import types
 
 # What the reference imports for the names of counties would cost DuckDB time that this job does not need.
 sys.modules["boundaries"] = types.SimpleNamespace(read_counties=None)
-sys.path.insert(0, str(pathlib.Path(__file__).parents[2] / "tests" / "reference"))
+sys.path.insert(0, str(pathlib.Path(__file__).parents[2] / "reference"))
 from county_weeks_duckdb import COUNTY_WEEK, FIELD_MEAN, VISIBLE, open_store  # noqa: E402
 
 KEPT_MEAN = """
