@@ -2,8 +2,7 @@
 
 use serde_json::Value;
 
-use crate::support::generated::text_of;
-use crate::support::{bractline, contents};
+use crate::support::{bractline, contents, text_of};
 
 #[test]
 fn what_the_demo_publishes_says_that_it_is_invented_and_carries_the_cautions() {

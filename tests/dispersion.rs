@@ -6,9 +6,8 @@ use std::path::Path;
 use bractline::region::Region;
 use serde_json::{Value, json};
 
-use crate::support::TestWorkspace;
 use crate::support::dispersion::{COUNTIES, DAY, SMALL, Scouting, number, rolled_up, rows};
-use crate::support::generated::text_of;
+use crate::support::{TestWorkspace, text_of};
 
 #[test]
 fn the_scatter_rests_on_small_counties_too_and_is_private() {

@@ -48,9 +48,9 @@ fn workspace() -> TestWorkspace {
     let region = workspace.write("region.geojson", Landscape::draw(SEED).geojson());
     bractline(&[
         "init",
-        &crate::support::generated::text_of(&workspace.path()),
+        &crate::support::text_of(&workspace.path()),
         "--region",
-        &crate::support::generated::text_of(&region),
+        &crate::support::text_of(&region),
         "--id-property",
         "county_id",
         "--name-property",

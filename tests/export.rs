@@ -9,10 +9,9 @@ use serde_json::{Value, json};
 
 use crate::privacy::Marked;
 use crate::support::export::{FULL, GRID, package, tables, unpacked};
-use crate::support::generated::text_of;
 use crate::support::issuing::{loaded, visits};
 use crate::support::privacy::readable;
-use crate::support::{TestWorkspace, assert_private, folder_bytes, lines};
+use crate::support::{TestWorkspace, assert_private, folder_bytes, lines, text_of};
 
 /// Marked ids, notes, sides, outlines and points in every member that holds them.
 #[test]

@@ -4,8 +4,9 @@ use std::path::PathBuf;
 
 use serde_json::json;
 
-use crate::support::held_desk::{all, export, held_id, held_week, load, open, shown};
-use crate::support::{TestWorkspace, counts, full_visit, lines, received};
+use crate::support::held_desk::{all, export, held_id, held_week, load, open};
+use crate::support::snapshots::assert_text;
+use crate::support::{TestWorkspace, counts, full_visit, lines, received, text_of};
 
 #[test]
 fn a_sheet_that_comes_back_as_it_went_changes_nothing() {
@@ -100,7 +101,13 @@ fn files_of_one_run_see_what_the_files_before_them_brought() {
     wrong["crop_stage"] = json!("R77");
     let first = workspace.write("1", lines(&[wrong]));
     let second = workspace.write("2", lines(&[full_visit("a")]));
-    let checked = workspace.run(&["check", "--format", "json", &shown(&first), &shown(&second)]);
+    let checked = workspace.run(&[
+        "check",
+        "--format",
+        "json",
+        &text_of(&first),
+        &text_of(&second),
+    ]);
     assert_eq!(checked.json()["closed"], 1);
     let account = workspace.load(&[&first, &second]);
     assert_eq!(
@@ -140,7 +147,7 @@ fn a_drop_is_by_file_or_sender_too_and_all_of_it_or_nothing() {
     assert_eq!(open(&workspace), 0);
     let again = workspace.beside("nothing");
     workspace
-        .run(&["held", "export", "--out", &shown(&again)])
+        .run(&["held", "export", "--out", &text_of(&again)])
         .expect_code(0);
     assert!(!again.exists(), "nothing is held, so nothing is written");
     workspace.run(&["store", "verify"]).expect_code(0);
@@ -180,7 +187,7 @@ fn the_letter_tells_each_record_in_plain_words() {
     let letter = std::fs::read_to_string(
         letters
             .iter()
-            .find(|path| shown(path).contains("obs-0123"))
+            .find(|path| text_of(path).contains("obs-0123"))
             .unwrap(),
     );
     let letter = letter.unwrap();
@@ -193,7 +200,13 @@ fn the_letter_tells_each_record_in_plain_words() {
     ] {
         assert!(letter.contains(piece), "{piece} in\n{letter}");
     }
-    let occupied = workspace.run(&["held", "export", "--out", &shown(&workspace.beside("desk"))]);
+    assert_text("letter-to-a-sender", &letter);
+    let occupied = workspace.run(&[
+        "held",
+        "export",
+        "--out",
+        &text_of(&workspace.beside("desk")),
+    ]);
     assert!(occupied.expect_code(1).stderr.contains("not empty"));
 }
 
@@ -217,7 +230,7 @@ fn a_record_too_long_for_a_cell_has_a_file_of_its_own_that_loads_back() {
     let own: Vec<PathBuf> = std::fs::read_dir(workspace.beside("desk"))
         .unwrap()
         .map(|entry| entry.unwrap().path())
-        .filter(|path| shown(path).ends_with(".json"))
+        .filter(|path| text_of(path).ends_with(".json"))
         .collect();
     let text = std::fs::read_to_string(&own[0])
         .unwrap()

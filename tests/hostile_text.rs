@@ -5,9 +5,8 @@ use std::collections::BTreeSet;
 
 use serde_json::Value;
 
-use crate::support::generated::text_of;
 use crate::support::hostile_text::attacks;
-use crate::support::{Counts, TestWorkspace, counts, full_visit, lines};
+use crate::support::{Counts, TestWorkspace, counts, full_visit, lines, text_of};
 
 /// Every member of a visit that is text, where it stands.
 fn text_members(of: &Value, at: &str) -> Vec<String> {

@@ -2,9 +2,9 @@
 
 use serde_json::json;
 
-use crate::support::held_desk::{export, shown};
+use crate::support::held_desk::export;
 use crate::support::mended::{WIDE, load_mapped, wide};
-use crate::support::{TestWorkspace, counts, received};
+use crate::support::{TestWorkspace, counts, received, text_of};
 
 // --- What the sender sees ------------------------------------------------------------------------
 
@@ -21,7 +21,7 @@ fn the_sheet_shows_each_unread_cell_in_its_column_and_the_row_as_sent() {
     let files = export(&workspace, "csv", "desk", ".visits.csv");
     let of_scout = files
         .iter()
-        .find(|file| shown(file).contains("obs-9002"))
+        .find(|file| text_of(file).contains("obs-9002"))
         .expect("a file");
     let mut reader = csv::Reader::from_path(of_scout).expect("a table");
     let header = reader.headers().expect("a header").clone();

@@ -8,9 +8,8 @@ use std::process::Command;
 
 use serde_json::json;
 
-use crate::support::generated::text_of;
 use crate::support::{
-    Run, TestWorkspace, assert_private, everything, full_visit, lines, mode, visit,
+    Run, TestWorkspace, assert_private, everything, full_visit, lines, mode, text_of, visit,
 };
 
 const WEEK: &str = "2026-W30";

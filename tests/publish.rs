@@ -5,9 +5,11 @@ use base64::engine::general_purpose::STANDARD;
 use bractline::disclosure::place::Place;
 use bractline::disclosure::public_row::PublicRow;
 use bractline::publish::alert_page::alert_html;
+use bractline::publish::alert_text::alert_markdown;
 use sha2::{Digest, Sha256};
 
 use crate::support::publish::{bulletin, protocol};
+use crate::support::snapshots::assert_text;
 use crate::support::week_rows::{NOTICE, between, elsewhere, other_stage, region, shown, week};
 
 fn page(rows: &[PublicRow]) -> String {
@@ -129,6 +131,9 @@ fn the_paragraph_of_a_full_week_reads_as_one_would_say_it() {
          fields were at another crop stage. 4 counties have no figures: they were not visited, or had too few fields to \
          publish. This report makes no statement about them."
     );
+    let mail =
+        alert_markdown(&bulletin(&region(), &rows, Some(&before), &protocol())).expect("a text");
+    assert_text("alert", &mail);
 }
 
 #[test]

@@ -4,13 +4,12 @@
 use bractline::region::Region;
 use serde_json::Value;
 
-use crate::support::generated::text_of;
 use crate::support::issuing::{COUNTIES, visits};
-use crate::support::lines;
 use crate::support::trend::{
     PRIVATE, SMALL_COUNTY, assert_same_but_for_the_notice, files_of, publish_all, rising,
     six_seasons, text, trend, weather, with_weather,
 };
+use crate::support::{lines, text_of};
 
 /// The protocol of these visits.
 const PROTOCOL: &str = "bsm-eggs";

@@ -1,6 +1,7 @@
 //! Help: every command has it, with an example.
 
-use crate::support::{Run, bractline};
+use crate::support::snapshots::assert_text;
+use crate::support::{Run, bractline, program};
 
 /// Every command, as the words that are typed, found by walking the help.
 fn commands() -> Vec<Vec<String>> {
@@ -24,9 +25,10 @@ fn commands() -> Vec<Vec<String>> {
 }
 
 fn help_of(command: &[String]) -> Run {
-    let mut arguments: Vec<&str> = command.iter().map(String::as_str).collect();
-    arguments.push("--help");
-    bractline(&arguments).expect_code(0)
+    // As wide as where nobody says how wide.
+    let mut asked = program();
+    asked.args(command).arg("--help").env_remove("COLUMNS");
+    Run::of(&mut asked).expect_code(0)
 }
 
 #[test]
@@ -51,6 +53,8 @@ fn every_command_has_help_with_an_example_that_names_it() {
             run.stdout.contains("--workspace"),
             "{words} takes the global option"
         );
+        let name = [&["help".to_owned()], &command[..]].concat().join("-");
+        assert_text(&name, &run.stdout);
     }
 }
 

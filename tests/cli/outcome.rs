@@ -5,8 +5,7 @@ use std::process::{Command, Stdio};
 use serde_json::Value;
 
 use crate::support::cli::assert_message;
-use crate::support::generated::text_of;
-use crate::support::{TestWorkspace, bractline, lines, program, visit};
+use crate::support::{TestWorkspace, bractline, lines, program, text_of, visit};
 
 fn broken_visit() -> Value {
     let mut broken = visit("broken");

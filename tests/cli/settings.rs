@@ -1,8 +1,8 @@
 //! `init` and the settings of a workspace.
 
 use crate::support::cli::assert_message;
-use crate::support::generated::text_of;
-use crate::support::{TestWorkspace, bractline, contents, lines, visit};
+use crate::support::snapshots::assert_text;
+use crate::support::{TestWorkspace, bractline, contents, lines, text_of, visit};
 
 #[test]
 fn settings_that_cannot_be_are_refused_and_named() {
@@ -100,6 +100,7 @@ fn settings_that_cannot_be_are_refused_and_named() {
 fn init_writes_every_setting_with_its_default_and_a_comment() {
     let workspace = TestWorkspace::of_region("us:46");
     let text = std::fs::read_to_string(workspace.path().join("bractline.toml")).expect("settings");
+    assert_text("settings", &text);
     for setting in [
         "boundaries = \"us:46\"",
         "first_day = \"06-01\"",

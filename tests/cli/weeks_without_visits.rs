@@ -5,8 +5,7 @@ use std::path::Path;
 use serde_json::Value;
 
 use crate::support::cli::assert_message;
-use crate::support::generated::text_of;
-use crate::support::{TestWorkspace, bractline, lines, visit};
+use crate::support::{TestWorkspace, bractline, lines, text_of, visit};
 
 #[test]
 fn a_week_that_does_not_exist_is_refused_with_a_clear_text() {

@@ -6,8 +6,7 @@ use super::{
     BROWN, WEEK, counties_of, field, fields, issue, issue_week, issued_files, load, table,
     workspace_of,
 };
-use crate::support::disclosure::shown;
-use crate::support::{contents, folder_bytes};
+use crate::support::{contents, folder_bytes, text_of};
 
 #[test]
 fn a_late_field_changes_no_row_and_three_change_it_once() {
@@ -81,7 +80,7 @@ fn alerts_of_several_protocols_keep_apart_and_only_what_was_issued_is_published(
     );
     let place = workspace.beside("public");
     workspace
-        .run(&["publish", "--to", &shown(&place)])
+        .run(&["publish", "--to", &text_of(&place)])
         .expect_code(0);
     let public = contents(&place);
     assert_eq!(public.len(), 10, "{:?}", public.keys());
@@ -99,11 +98,11 @@ fn a_correction_keeps_the_note_unless_another_is_given() {
     let note = workspace.write("note.md", "Moths fly at dusk.\n");
     issue(
         &workspace,
-        &["--week", WEEK, "--issue", "--note", &shown(&note)],
+        &["--week", WEEK, "--issue", "--note", &text_of(&note)],
     );
     issue(&workspace, &["--reissue", "1"]);
     let other = workspace.write("other.md", "Flight is over.\n");
-    issue(&workspace, &["--reissue", "2", "--note", &shown(&other)]);
+    issue(&workspace, &["--reissue", "2", "--note", &text_of(&other)]);
     issue(&workspace, &["--reissue", "3", "--no-note"]);
     let said = |number| {
         let text = issued_files(&workspace, number)["alert.md"].clone();
@@ -122,7 +121,7 @@ fn a_withdrawn_alert_leaves_a_stub_and_its_week_can_be_issued_again() {
     let workspace = workspace_of(&all);
     issue_week(&workspace);
     let place = workspace.beside("public");
-    let publish = || workspace.run(&["publish", "--to", &shown(&place)]);
+    let publish = || workspace.run(&["publish", "--to", &text_of(&place)]);
     publish().expect_code(0);
     assert!(place.join("0001/county_week.csv").is_file());
     let run = workspace.run(&["alert", "--withdraw", "1"]);

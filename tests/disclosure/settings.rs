@@ -1,8 +1,7 @@
 //! Settings and stores over time: an older store, and settings that are raised and never lowered.
 
 use super::{BROWN, WEEK, counties_of, fields, issue, issue_week, workspace_of};
-use crate::support::disclosure::shown;
-use crate::support::{bractline, folder_bytes};
+use crate::support::{bractline, folder_bytes, text_of};
 
 /// A workspace that the program had made before public rows: its store is read as it is, its alert stays in the
 /// workspace and is published no more, and once it is withdrawn its week is issued again.
@@ -14,8 +13,8 @@ fn a_store_of_the_program_before_is_read_and_its_alert_is_no_more_published() {
         .arg(folder.path())
         .status();
     assert!(unpacked.expect("tar runs").success());
-    let workspace = shown(&folder.path().join("ws_old"));
-    let place = shown(&folder.path().join("public"));
+    let workspace = text_of(&folder.path().join("ws_old"));
+    let place = text_of(&folder.path().join("public"));
     let run = |arguments: &[&str]| {
         let mut all = vec!["--workspace", &workspace];
         all.extend(arguments);
@@ -96,7 +95,7 @@ fn settings_are_raised_and_never_lowered() {
     }
     // Raised, the alert is let out no more; withdrawn, it is no hindrance.
     workspace.change_setting("min_fields = 3", "min_fields = 5");
-    let place = shown(&workspace.beside("public"));
+    let place = text_of(&workspace.beside("public"));
     let publish = || workspace.run(&["publish", "--to", &place]);
     let run = publish().expect_code(1);
     assert!(run.stderr.contains("--withdraw 1"), "{run:?}");

@@ -6,8 +6,7 @@ use super::{
     BROWN, WEEK, counties_of, field, fields, issue, issue_week, issued_files, load, table,
     workspace_of,
 };
-use crate::support::disclosure::shown;
-use crate::support::{assert_private, contents, folder_bytes};
+use crate::support::{assert_private, contents, folder_bytes, text_of};
 
 const OTHERS: [&str; 3] = ["46015", "46065", "46099"];
 
@@ -37,7 +36,7 @@ fn groups_that_would_give_a_farm_away_are_withheld_with_their_reason() {
     assert_eq!(counties, [(BROWN.to_owned(), "1 3 3 1".to_owned())].into());
     let out = workspace.beside("figures");
     workspace
-        .run(&["rollup", "--out", &shown(&out)])
+        .run(&["rollup", "--out", &text_of(&out)])
         .expect_code(0);
     let private = folder_bytes(&out.join("private"));
     let outcomes = table(&private["disclosure.csv"], "county_id");
@@ -127,7 +126,7 @@ fn private_files_are_for_their_owner_alone() {
     let workspace = workspace_of(&fields(BROWN, 0..4, 5));
     let out = workspace.beside("figures");
     workspace
-        .run(&["rollup", "--out", &shown(&out)])
+        .run(&["rollup", "--out", &text_of(&out)])
         .expect_code(0);
     assert_private(&out.join("private"));
     assert!(contents(&out.join("private")).len() >= 5);

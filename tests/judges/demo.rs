@@ -7,8 +7,7 @@ use bractline::sample::{ExpectedAccount, SampleOptions, demo_files};
 
 use crate::judge::python;
 use crate::support::cli::assert_message;
-use crate::support::generated::text_of;
-use crate::support::{bractline, contents};
+use crate::support::{bractline, contents, text_of};
 
 /// The alert page without the time of the newest load, the one thing in it that is not of the data.
 fn without_its_times(page: &str) -> String {

@@ -1,7 +1,7 @@
 //! Attacks on the published rows of seasons, computed by an independent program.
 
 use crate::judge::python;
-use crate::support::disclosure::shown;
+use crate::support::text_of;
 
 /// Three publications of an invented season with outbreaks, on both levels, attacked by independent programs: no limit is
 /// broken, and what the attacks reach is what the committed table says. The programs' own checks come first.
@@ -12,10 +12,10 @@ fn attacks_on_a_season_reach_what_the_table_says() {
     let table = folder.path().join("DISCLOSURE.md");
     let program = crate::support::program();
     let program = program.get_program().to_str().expect("a UTF-8 path");
-    let place = shown(&folder.path().join("run"));
+    let place = text_of(&folder.path().join("run"));
     python(
         "tests/reference/disclosure_run.py",
-        &[program, &place, "--table", &shown(&table)],
+        &[program, &place, "--table", &text_of(&table)],
     );
     let found = std::fs::read_to_string(&table).expect("a table");
     let committed = std::fs::read_to_string("tests/reference/DISCLOSURE.md").expect("a table");

@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 
 use crate::judge::python;
 use crate::support::dispersion::{COUNTIES, Scouting, number, rolled_up, rows};
-use crate::support::generated::text_of;
+use crate::support::text_of;
 
 #[track_caller]
 fn assert_near(found: f64, expected: &Value, tolerance: f64, what: &str) {

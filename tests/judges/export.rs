@@ -9,10 +9,10 @@ use serde_json::{Value, json};
 
 use crate::judge::python;
 use crate::support::export::{FULL, GRID, package, tables};
-use crate::support::generated::{load, submissions, text_of};
+use crate::support::generated::{load, submissions};
 use crate::support::issuing::visits;
 use crate::support::privacy::readable;
-use crate::support::{TestWorkspace, bractline, lines};
+use crate::support::{TestWorkspace, bractline, lines, text_of};
 
 /// Seasons of the invented region.
 fn invented(seasons: Vec<i32>) -> TestWorkspace {

@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use serde_json::{Value, json};
 
 use crate::judge::python;
-use crate::support::held_desk::{bad_week, export, held_id, held_week, load, open, shown};
-use crate::support::{TestWorkspace, counts, full_visit, lines, received};
+use crate::support::held_desk::{bad_week, export, held_id, held_week, load, open};
+use crate::support::{TestWorkspace, counts, full_visit, lines, received, text_of};
 
 /// How their senders mend them, for `mend.py`.
 fn mendings() -> Value {
@@ -21,8 +21,8 @@ fn mendings() -> Value {
 pub fn mend(workspace: &TestWorkspace, files: &[PathBuf], mendings: &Value) -> Vec<PathBuf> {
     let how = workspace.write("mendings.json", mendings.to_string());
     let out = workspace.beside("");
-    let arguments: Vec<String> = files.iter().map(|file| shown(file)).collect();
-    let (out, how) = (shown(&out), shown(&how));
+    let arguments: Vec<String> = files.iter().map(|file| text_of(file)).collect();
+    let (out, how) = (text_of(&out), text_of(&how));
     let mut arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
     arguments.extend([out.as_str(), how.as_str()]);
     python("tests/reference/mend.py", &arguments);
@@ -171,7 +171,7 @@ fn two_loads_of_one_mended_file_close_its_records_once() {
     let workspace = held_week();
     let files = export(&workspace, "ndjson", "desk", ".ndjson");
     let mended = mend(&workspace, &files, &mendings());
-    let names: Vec<String> = mended.iter().map(|file| shown(file)).collect();
+    let names: Vec<String> = mended.iter().map(|file| text_of(file)).collect();
     let start = || {
         crate::support::program()
             .arg("--workspace")
@@ -294,7 +294,7 @@ fn no_cell_of_an_export_is_a_formula_whatever_was_sent() {
 
     for (form, ending) in [("xlsx", ".xlsx"), ("csv", ".csv")] {
         let files = export(&workspace, form, form, ending);
-        let names: Vec<String> = files.iter().map(|file| shown(file)).collect();
+        let names: Vec<String> = files.iter().map(|file| text_of(file)).collect();
         let names: Vec<&str> = names.iter().map(String::as_str).collect();
         let checked: Value =
             serde_json::from_str(&python("tests/reference/check_export.py", &names)).unwrap();

@@ -6,10 +6,9 @@ use bractline::region::Region;
 use serde_json::{Value, json};
 
 use crate::judge::{node, python};
-use crate::support::generated::text_of;
 use crate::support::hostile_text::attacks;
 use crate::support::issuing::visits;
-use crate::support::{TestWorkspace, bractline, lines};
+use crate::support::{TestWorkspace, bractline, lines, text_of};
 
 /// A region of sixteen counties with such names and one that is 10,000 letters long.
 fn region_file(workspace: &TestWorkspace) -> PathBuf {

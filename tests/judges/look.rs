@@ -9,8 +9,8 @@ use bractline::sample::{SampleLines, SampleOptions};
 use serde_json::{Value, json};
 
 use crate::judge::node;
-use crate::support::generated::{load, submissions, text_of};
-use crate::support::{TestWorkspace, bractline};
+use crate::support::generated::{load, submissions};
+use crate::support::{TestWorkspace, bractline, text_of};
 
 /// The week whose alert the demo makes.
 pub const WEEK: &str = "2026-W32";

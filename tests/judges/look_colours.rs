@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 
 use crate::judge::{node, python};
 use crate::look::{demo_alert, kept};
-use crate::support::generated::text_of;
+use crate::support::text_of;
 
 fn legend_of_the_page() -> Value {
     let page = text_of(&demo_alert().join("alert.html"));

@@ -9,8 +9,7 @@ use serde_json::Value;
 
 use crate::judge::node;
 use crate::look::demo_alert;
-use crate::support::generated::text_of;
-use crate::support::{Row, csv_rows};
+use crate::support::{Row, csv_rows, text_of};
 
 /// What came of using the demo's page. Several tests read it.
 fn told() -> &'static Value {

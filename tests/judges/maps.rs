@@ -5,9 +5,8 @@ use std::path::{Path, PathBuf};
 use serde_json::Value;
 
 use crate::judge::{debian_python, node, python};
-use crate::support::TestWorkspace;
-use crate::support::generated::text_of;
 use crate::support::maps::Published;
+use crate::support::{TestWorkspace, text_of};
 
 /// Counties of the invented region.
 const COUNTIES: usize = 16;

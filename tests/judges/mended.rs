@@ -9,9 +9,9 @@ use serde_json::{Value, json};
 use crate::held_desk::mend;
 use crate::judge::python;
 use crate::sheet_load::{filled_sheet, head_cells, visit_cells};
-use crate::support::held_desk::{export, load, open, shown};
+use crate::support::held_desk::{export, load, open};
 use crate::support::mended::{WIDE, load_mapped, wide};
-use crate::support::{Counts, TestWorkspace, counts, full_visit, lines, received};
+use crate::support::{Counts, TestWorkspace, counts, full_visit, lines, received, text_of};
 
 const LONG: &str = "sample_data/mappings/long.toml";
 
@@ -278,7 +278,7 @@ fn saved_by_libreoffice(workspace: &TestWorkspace, files: &[PathBuf]) -> Vec<Pat
     let out = workspace.beside("saved");
     let profile = format!(
         "-env:UserInstallation=file://{}",
-        shown(&workspace.beside("profile"))
+        text_of(&workspace.beside("profile"))
     );
     let run = Command::new("soffice")
         .args(["--headless", &profile, "--convert-to", "xlsx", "--outdir"])
@@ -335,7 +335,7 @@ fn no_cell_of_rows_that_go_back_is_a_formula_whatever_was_sent() {
 
     for (form, ending) in [("xlsx", ".xlsx"), ("csv", ".visits.csv")] {
         let files = export(&workspace, form, form, ending);
-        let names: Vec<String> = files.iter().map(|file| shown(file)).collect();
+        let names: Vec<String> = files.iter().map(|file| text_of(file)).collect();
         let names: Vec<&str> = names.iter().map(String::as_str).collect();
         let checked: Value =
             serde_json::from_str(&python("tests/reference/check_export.py", &names)).expect("JSON");

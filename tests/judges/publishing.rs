@@ -10,8 +10,8 @@ use serde_json::Value;
 
 use crate::judge::python;
 use crate::support::issuing::visits;
-use crate::support::publishing::{issued, publish, shown};
-use crate::support::{TestWorkspace, folder_bytes, lines, program};
+use crate::support::publishing::{issued, publish};
+use crate::support::{TestWorkspace, folder_bytes, lines, program, text_of};
 
 #[test]
 fn the_feed_is_atom_as_others_read_it() {
@@ -28,7 +28,7 @@ fn the_feed_is_atom_as_others_read_it() {
     let told = |place: &Path| -> Value {
         let told = python(
             "tests/reference/check_feed.py",
-            &[&shown(&place.join("feed.xml"))],
+            &[&text_of(&place.join("feed.xml"))],
         );
         serde_json::from_str(&told).expect("JSON")
     };
@@ -94,7 +94,7 @@ fn a_bucket_gets_the_same_files_as_a_folder() {
         let output = program()
             .args([
                 "--workspace",
-                &shown(&workspace.path()),
+                &text_of(&workspace.path()),
                 "publish",
                 "--to",
                 "s3://alerts/public/2026",
@@ -177,12 +177,12 @@ fn hostile_text_reaches_page_mail_feed_and_list_as_inert_text() {
         })
         .collect();
     let boundaries = workspace.write("region.json", region.to_string());
-    let path = shown(&workspace.path());
+    let path = text_of(&workspace.path());
     crate::support::bractline(&[
         "init",
         &path,
         "--region",
-        &shown(&boundaries),
+        &text_of(&boundaries),
         "--id-property",
         "county_id",
         "--name-property",
@@ -217,7 +217,7 @@ fn hostile_text_reaches_page_mail_feed_and_list_as_inert_text() {
         "--week",
         "2026-W30",
         "--note",
-        &shown(&note),
+        &text_of(&note),
         "--issue",
     ];
     workspace.run(&issue).expect_code(0);
@@ -247,12 +247,12 @@ fn hostile_text_reaches_page_mail_feed_and_list_as_inert_text() {
     }
     python(
         "tests/reference/check_feed.py",
-        &[&shown(&place.join("feed.xml"))],
+        &[&text_of(&place.join("feed.xml"))],
     );
     for page in ["index.html", "0001/alert.html"] {
         let told = python(
             "tests/reference/check_feed.py",
-            &["--page", &shown(&place.join(page))],
+            &["--page", &text_of(&place.join(page))],
         );
         assert_eq!(told.trim(), "no active element", "{page}");
     }

@@ -9,8 +9,8 @@ use bractline::sample::{Expected, MessShares, SampleLine, SampleLines, SampleOpt
 use serde_json::{Value, json};
 
 use crate::judge::python;
-use crate::support::TestWorkspace;
-use crate::support::generated::{assert_account, load, submissions, text_of};
+use crate::support::generated::{assert_account, load, submissions};
+use crate::support::{TestWorkspace, text_of};
 
 const STATES: &str = "46,38,20,31,27";
 

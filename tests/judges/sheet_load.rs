@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use serde_json::{Map, Value, json};
 
 use crate::judge::python;
-use crate::support::held_desk::{export, open, shown};
-use crate::support::{TestWorkspace, counts, received};
+use crate::support::held_desk::{export, open};
+use crate::support::{TestWorkspace, counts, received, text_of};
 
 /// A good row of the tab Visits.
 pub fn visit_cells(row: usize, field: &str, lon: f64) -> Map<String, Value> {
@@ -38,7 +38,7 @@ pub fn head_cells(rows: &[usize]) -> Map<String, Value> {
 pub fn filled_sheet(workspace: &TestWorkspace, name: &str, cells: &Value) -> PathBuf {
     let out = workspace.beside("sheets");
     if !out.exists() {
-        let out = shown(&out);
+        let out = text_of(&out);
         let arguments = [
             "sheet",
             "--protocol",
@@ -52,11 +52,11 @@ pub fn filled_sheet(workspace: &TestWorkspace, name: &str, cells: &Value) -> Pat
         ];
         workspace.run(&arguments).expect_code(0);
     }
-    let empty = shown(&out.join("count-sheet-bsm-eggs.xlsx"));
-    let how = shown(&workspace.write("cells.json", cells.to_string()));
+    let empty = text_of(&out.join("count-sheet-bsm-eggs.xlsx"));
+    let how = text_of(&workspace.write("cells.json", cells.to_string()));
     let filled = workspace.beside(name);
     let script = "tests/reference/fill_sheet.py";
-    python(script, &["fill", &empty, &how, &shown(&filled)]);
+    python(script, &["fill", &empty, &how, &text_of(&filled)]);
     filled
 }
 

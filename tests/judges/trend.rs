@@ -5,12 +5,12 @@ use serde_json::Value;
 
 use crate::judge::python;
 use crate::look::{assert_good, glance_at};
-use crate::support::TestWorkspace;
-use crate::support::generated::{load, submissions, text_of};
+use crate::support::generated::{load, submissions};
 use crate::support::trend::{
     assert_same_but_for_the_notice, files_of, publish_all, six_seasons, text, trend, weather,
     with_weather,
 };
+use crate::support::{TestWorkspace, text_of};
 
 /// The weeks of these days: the week that all seasons have, and the others.
 const WEEKS_29: [&str; 6] = [

@@ -11,9 +11,8 @@ use bractline::region::Region;
 use geo::InteriorPoint;
 use serde_json::{Value, json};
 
-use crate::support::generated::text_of;
 use crate::support::privacy::{read_parquet, row_of};
-use crate::support::{Row, TestWorkspace, contents, csv_rows, lines, visit};
+use crate::support::{Row, TestWorkspace, contents, csv_rows, lines, text_of, visit};
 
 const WEEK: &str = "2026-W30";
 

@@ -5,6 +5,7 @@ use std::time::Instant;
 use bractline::protocol::catalogue::Catalogue;
 
 use super::{built_in, with_expression};
+use crate::support::snapshots::assert_text;
 use crate::support::{TestWorkspace, bractline};
 
 #[test]
@@ -108,6 +109,7 @@ fn a_page_of_a_protocol_holds_its_sources_its_example_and_every_caution() {
         .expect_code(0)
         .stdout;
     assert!(eggs.contains("3.205"), "{eggs}");
+    assert_text("protocol-bsm-eggs", &eggs);
 }
 
 #[test]

@@ -3,9 +3,9 @@
 use bractline::region::Region;
 use serde_json::{Value, json};
 
-use crate::support::TestWorkspace;
 use crate::support::issuing::{loaded, visits};
-use crate::support::publishing::{issued, publish, shown};
+use crate::support::publishing::{issued, publish};
+use crate::support::{TestWorkspace, text_of};
 
 /// Bends a file of an issued alert, and sees that publishing stops with this reason and writes nothing.
 #[track_caller]
@@ -256,7 +256,7 @@ fn a_note_that_names_a_field_is_not_issued() {
         "--week",
         "2026-W30",
         "--note",
-        &shown(&note),
+        &text_of(&note),
         "--issue",
     ]);
     let run = run.expect_code(1);

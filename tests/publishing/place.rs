@@ -2,9 +2,9 @@
 
 use serde_json::{Value, json};
 
-use crate::support::folder_bytes;
 use crate::support::issuing::loaded;
-use crate::support::publishing::{issued, publish, shown};
+use crate::support::publishing::{issued, publish};
+use crate::support::{folder_bytes, text_of};
 
 #[test]
 fn what_is_public_gets_there_once_and_nothing_else() {
@@ -104,7 +104,7 @@ fn nothing_is_published_before_an_alert_is_issued_or_to_what_is_no_place() {
             "{run:?}"
         );
     }
-    let place = format!("file://{}", shown(&workspace.beside("by address")));
+    let place = format!("file://{}", text_of(&workspace.beside("by address")));
     workspace.run(&["publish", "--to", &place]).expect_code(0);
     assert_eq!(folder_bytes(&workspace.beside("by address")).len(), 10);
     for wrong in ["example.org/", "https://example.org", "javascript:x/"] {

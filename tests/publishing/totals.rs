@@ -6,8 +6,8 @@ use std::path::Path;
 use bractline::region::Region;
 
 use crate::support::issuing::visits;
-use crate::support::publishing::{publish, shown};
-use crate::support::{Row, TestWorkspace, csv_rows, folder_bytes, lines};
+use crate::support::publishing::publish;
+use crate::support::{Row, TestWorkspace, csv_rows, folder_bytes, lines, text_of};
 
 /// What is published does not depend on what is withheld: with more or fewer fields in a county with too few, more or
 /// less pressure there, every public byte is the same but for times and versions.
@@ -26,7 +26,7 @@ fn no_sum_on_any_page_or_table_rests_on_a_withheld_county() {
         publish(&workspace, &workspace.beside("public")).expect_code(0);
         let out = workspace.beside("figures");
         workspace
-            .run(&["rollup", "--out", &shown(&out)])
+            .run(&["rollup", "--out", &text_of(&out)])
             .expect_code(0);
         let mut files = folder_bytes(&workspace.beside("public"));
         let tables = folder_bytes(&out.join("public")).into_iter();
@@ -79,7 +79,7 @@ fn every_sum_of_a_season_is_one_of_the_rows_beside_it() {
     let out = workspace.beside("figures");
     let roll_up = || {
         workspace
-            .run(&["rollup", "--out", &shown(&out)])
+            .run(&["rollup", "--out", &text_of(&out)])
             .expect_code(0);
     };
     roll_up();

@@ -10,8 +10,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Gamma, Poisson};
 use serde_json::{Value, json};
 
-use crate::support::generated::text_of;
-use crate::support::{TestWorkspace, lines, visit};
+use crate::support::{TestWorkspace, lines, text_of, visit};
 
 /// Counties of South Dakota that have visits; one of them too few for a public row.
 pub const COUNTIES: usize = 36;

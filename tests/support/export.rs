@@ -5,8 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
-use crate::support::generated::text_of;
-use crate::support::{TestWorkspace, folder_bytes};
+use crate::support::{TestWorkspace, folder_bytes, text_of};
 
 /// A package in a folder beside the workspace; its place and what the program said of it.
 pub fn package(workspace: &TestWorkspace, name: &str, options: &[&str]) -> (PathBuf, Value) {

@@ -74,3 +74,8 @@ pub fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
     }
     files
 }
+
+/// A path as an argument.
+pub fn text_of(path: &Path) -> String {
+    path.to_str().expect("a path in UTF-8").to_owned()
+}

@@ -1,12 +1,12 @@
 //! Invented visits by the thousand, as submissions: what the tests that need many share.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use bractline::sample::{Expected, ExpectedAccount, SampleLine};
 use serde_json::Value;
 
-use crate::support::TestWorkspace;
+use crate::support::{TestWorkspace, text_of};
 
 /// Lines as NDJSON.
 pub fn ndjson<'a>(lines: impl IntoIterator<Item = &'a SampleLine>) -> Vec<u8> {
@@ -40,11 +40,6 @@ pub fn load(workspace: &TestWorkspace, submissions: &[PathBuf]) -> Value {
     let run = workspace.run(&arguments);
     assert!(matches!(run.code, Some(0 | 3)), "{run:#?}");
     run.json()
-}
-
-/// A path as an argument.
-pub fn text_of(path: &Path) -> String {
-    path.to_str().expect("a path in UTF-8").to_owned()
 }
 
 /// Holds an account of `load` to what the generator expects of these lines: the four numbers, and how many

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use crate::support::{TestWorkspace, counts, full_visit, lines, received};
+use crate::support::{TestWorkspace, counts, full_visit, lines, received, text_of};
 
 /// Four records that are held, each for another reason, among good ones.
 pub fn bad_week() -> String {
@@ -51,19 +51,15 @@ pub fn held_id(workspace: &TestWorkspace, line: u64) -> String {
 /// The files of an export with this ending.
 pub fn export(workspace: &TestWorkspace, form: &str, name: &str, ending: &str) -> Vec<PathBuf> {
     let out = workspace.beside(name);
-    let run = workspace.run(&["held", "export", "--out", &shown(&out), "--format", form]);
+    let run = workspace.run(&["held", "export", "--out", &text_of(&out), "--format", form]);
     run.expect_code(0);
     let mut files: Vec<PathBuf> = std::fs::read_dir(&out)
         .unwrap()
         .map(|entry| entry.unwrap().path())
-        .filter(|path| shown(path).ends_with(ending))
+        .filter(|path| text_of(path).ends_with(ending))
         .collect();
     files.sort();
     files
-}
-
-pub fn shown(path: &Path) -> String {
-    path.display().to_string()
 }
 
 pub fn load(workspace: &TestWorkspace, files: &[PathBuf]) -> Value {

@@ -4,8 +4,7 @@ use std::path::PathBuf;
 
 use serde_json::Value;
 
-use crate::support::generated::text_of;
-use crate::support::{TestWorkspace, bractline};
+use crate::support::{TestWorkspace, bractline, text_of};
 
 pub const WEEK: &str = "2026-W32";
 

@@ -4,8 +4,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use crate::support::held_desk::shown;
-use crate::support::{TestWorkspace, assert_adds_up};
+use crate::support::{TestWorkspace, assert_adds_up, text_of};
 
 pub const WIDE: &str = "sample_data/mappings/wide.toml";
 
@@ -34,7 +33,7 @@ pub fn load_mapped(workspace: &TestWorkspace, file: &Path, mapping: &str) -> Val
         "load",
         "--format",
         "json",
-        &shown(file),
+        &text_of(file),
         "--mapping",
         mapping,
     ]);

@@ -4,7 +4,6 @@
 mod accounts;
 pub mod care;
 pub mod cli;
-pub mod disclosure;
 pub mod dispersion;
 pub mod export;
 mod folders;
@@ -31,6 +30,7 @@ mod run;
 pub mod scenario;
 pub mod schema;
 pub mod sheet;
+pub mod snapshots;
 pub mod stages;
 mod tables;
 pub mod thresholds;
@@ -40,7 +40,7 @@ pub mod week_rows;
 mod workspace;
 
 pub use accounts::{Counts, assert_adds_up, counts, received};
-pub use folders::{assert_private, contents, everything, folder_bytes, mode};
+pub use folders::{assert_private, contents, everything, folder_bytes, mode, text_of};
 pub use run::{Run, bractline, program};
 pub use tables::{IDENTITY, Row, csv_rows, docs};
 pub use visits::{full_visit, lines, visit};

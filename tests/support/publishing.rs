@@ -3,14 +3,10 @@
 use std::path::Path;
 
 use crate::support::issuing::loaded;
-use crate::support::{Run, TestWorkspace};
+use crate::support::{Run, TestWorkspace, text_of};
 
 pub fn publish(workspace: &TestWorkspace, to: &Path) -> Run {
-    workspace.run(&["publish", "--to", &shown(to), "--format", "json"])
-}
-
-pub fn shown(path: &Path) -> String {
-    path.display().to_string()
+    workspace.run(&["publish", "--to", &text_of(to), "--format", "json"])
 }
 
 /// A workspace with two issued alerts and a correction.

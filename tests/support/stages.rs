@@ -93,8 +93,6 @@ pub fn run(name: &str, given: &[(&str, RecordBatch)]) -> RecordBatch {
     try_stage(&stage_of(name), given).unwrap_or_else(|failure| panic!("{failure}"))
 }
 
-// --- 50 county_week_full -------------------------------------------------------------------------
-
 /// Columns of `field_week` that the county stages read; every row names field, county, farm, window,
 /// hectares and pressure.
 pub const FIELD_WEEK: &str = "field_id:text county_id:text farm_id:text in_window:boolean \

@@ -7,9 +7,8 @@ use jiff::ToSpan;
 use jiff::civil::date;
 use serde_json::Value;
 
-use crate::support::generated::text_of;
 use crate::support::issuing::{COUNTIES, visits};
-use crate::support::{TestWorkspace, folder_bytes, lines};
+use crate::support::{TestWorkspace, folder_bytes, lines, text_of};
 
 /// One of few fields, so that all its weeks are withheld.
 pub const SMALL_COUNTY: &str = "46099";

@@ -9,8 +9,7 @@ use std::path::Path;
 use serde_json::Value;
 
 use crate::judge::python;
-use crate::support::generated::text_of;
-use crate::support::{Row, TestWorkspace, csv_rows};
+use crate::support::{Row, TestWorkspace, csv_rows, text_of};
 
 const WEEK: &str = "2026-W30";
 

@@ -4,11 +4,10 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use serde_json::json;
 
 use super::{WEEK, cell, scenario};
-use crate::support::generated::text_of;
 use crate::support::issuing::loaded;
 use crate::support::scenario::HECTARES_PER_ACRE;
 use crate::support::thresholds::assert_near;
-use crate::support::{assert_private, folder_bytes};
+use crate::support::{assert_private, folder_bytes, text_of};
 
 #[test]
 fn every_output_says_that_it_is_a_scenario_and_of_what() {
