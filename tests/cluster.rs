@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-use crate::care::submission;
+use crate::support::care::submission;
 use crate::support::{Run, TestWorkspace, folder_bytes};
 
 /// Processes of a cluster; killed when it is dropped.

@@ -13,19 +13,19 @@ use bractline::region::{County, Region};
 use bractline::shared::tables::{write_csv, write_parquet};
 use bractline::store::delta::snapshot::Snapshot;
 use bractline::store::delta::tables::Store;
+use bractline::store::delta::week_parts::week_parts;
 use bractline::store::public::public_rows::{Publishing, public_rows};
 use bractline::store::public::public_tables::PublicTables;
 use bractline::store::stages::inputs::{RegionCounty, Setting};
 use bractline::store::stages::run::{FINISHED, Period};
 use bractline::store::stages::wanted::{roll_up, roll_up_by};
 use bractline::store::stages::windows::Weather;
-use bractline::store::week_parts::week_parts;
 use bractline::visit::code::Code;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use serde_json::Value;
 
-use crate::generated::{assert_account, load, submissions};
+use crate::support::generated::{assert_account, load, submissions};
 use crate::support::{TestWorkspace, bractline, docs};
 
 const SEED: u64 = 30;
@@ -49,9 +49,9 @@ fn workspace() -> TestWorkspace {
     let region = workspace.write("region.geojson", Landscape::draw(SEED).geojson());
     bractline(&[
         "init",
-        &crate::generated::text_of(&workspace.path()),
+        &crate::support::text_of(&workspace.path()),
         "--region",
-        &crate::generated::text_of(&region),
+        &crate::support::text_of(&region),
         "--id-property",
         "county_id",
         "--name-property",

@@ -1,6 +1,7 @@
 //! The gate of a package: files that give something away, each bent from one that does not.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use arrow::array::{ArrayRef, BooleanArray, Int64Array, RecordBatch, StringArray};
 use bractline::disclosure::editions::Entry;
@@ -16,7 +17,6 @@ use bractline::gate::judge::{Confidences, Gate};
 use bractline::region::Region;
 use bractline::shared::tables::{ColumnDoc, write_parquet};
 use jiff::civil::date;
-use std::sync::Arc;
 
 const FIELD: (f64, f64) = (-100.123_45, 44.123_45);
 
@@ -102,8 +102,11 @@ fn packed(part: &str, text: &str) -> PackageFile {
 }
 
 const POINT: &str = "cell,cell_lon,cell_lat,grid_km,season,iso_week,protocol\r\n";
+
 const STAGE: &str = "season,iso_week,protocol,crop_stage,in_window,fields";
+
 const WEEK: &str = "iso_week,protocol,fields_visited,at_threshold_min,at_threshold_max\r\n";
+
 const COUNTY: &str = "county_id,iso_week,protocol,edition,fields_visited,at_threshold_min,at_threshold_max,median_class,mean_pressure";
 
 #[test]

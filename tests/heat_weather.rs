@@ -58,6 +58,7 @@ US000000001,20260704,TMIN,-50,,,7,
 US000000002,20260704,TMAX,250,,,7,
 US000000002,20260704,TMIN,150,,,7,
 ";
+
     let header = "ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME\r\n";
     let with_header = format!("\u{feff}{header}{}", rows.replace('\n', "\r\n"));
     for text in [rows, &with_header] {
@@ -87,6 +88,7 @@ fn columns_of_ghcn_daily_are_read_packed_or_not() {
 "US000000001","2026-07-03","44.1","-100.1","500.0","INVENTED, SD US","  310",",I,7","  120",",,7"
 "US000000001","2026-07-04","44.1","-100.1","500.0","INVENTED, SD US","  300","H,,7","  117",",,7"
 "#;
+
     let plain = one("US000000001.csv", text);
     assert_eq!(temperatures(&plain, date(2026, 7, 1)), (11.1, 28.9));
     assert_eq!(plain.filled, [date(2026, 7, 2), date(2026, 7, 3)]);
@@ -144,6 +146,7 @@ fn short_gaps_are_filled_and_told_and_long_ones_are_listed() {
 2026-07-06,14,
 2026-07-10,12,24
 ";
+
     let series = one("gaps.csv", text);
     let filled: Vec<_> = (2..=4).map(|day| date(2026, 7, day)).collect();
     assert_eq!(series.filled, filled);

@@ -1,55 +1,14 @@
 //! Issued alerts: frozen with their hashes, corrected by number, built again byte for byte after later
-//! loads, numbered once whoever else issues, and wholly there or not at all after a kill at any step.
+//! loads, and numbered once whoever else issues.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::process::Command;
 
 use bractline::region::Region;
-use geo::InteriorPoint;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
-use crate::support::{TestWorkspace, csv_rows, folder_bytes, full_visit, lines, program};
-
-/// Counties of South Dakota with enough fields.
-pub const COUNTIES: [&str; 3] = ["46013", "46015", "46065"];
-
-/// Visits of `fields` fields of a county on a day, each of a farm of its own, a few hundred metres apart.
-pub fn visits(region: &Region, county: &str, fields: usize, day: &str, eggs: usize) -> Vec<Value> {
-    let county = region.county(county).expect("a county of the region");
-    let (lon, lat) = county.shape.interior_point().expect("an inside").x_y();
-    let of_field = |field: usize| {
-        let mut visit = full_visit(&format!("visit-{}-{field}-{day}", county.id));
-        visit["observed_on"] = day.into();
-        visit["submitted_at"] = format!("{day}T18:00:00Z").into();
-        visit["observer_id"] = format!("scout-{}-{field}", county.id).into();
-        visit["field"]["field_id"] = format!("F-{}-{field}", county.id).into();
-        visit["field"]["farm_id"] = format!("farm-{}-{field}", county.id).into();
-        visit["field"]["lon"] = (lon + 0.000_371 + 0.001 * field as f64).into();
-        visit["field"]["lat"] = (lat + 0.000_119).into();
-        let heads = vec![vec![eggs + field, 0, 1, 0, 0, 0]; 5];
-        let sites = (1..=4).map(|site| json!({ "site": site, "heads": heads }));
-        visit["sites"] = sites.collect();
-        visit
-    };
-    (0..fields).map(of_field).collect()
-}
-
-/// A workspace of South Dakota with two weeks of visits.
-pub fn loaded() -> (TestWorkspace, Vec<Value>) {
-    let region = Region::built_in("us:46").expect("South Dakota");
-    let mut all = Vec::new();
-    for (day, eggs) in [("2026-07-14", 0), ("2026-07-21", 1)] {
-        for county in COUNTIES {
-            all.extend(visits(&region, county, 4, day, eggs));
-        }
-        all.extend(visits(&region, "46099", 2, day, 3));
-    }
-    let workspace = TestWorkspace::of_region("us:46");
-    let account = workspace.load_text("visits.ndjson", &lines(&all));
-    assert_eq!(account["accepted"], all.len(), "{account:#}");
-    (workspace, all)
-}
+use crate::support::issuing::{COUNTIES, loaded, visits};
+use crate::support::{TestWorkspace, csv_rows, folder_bytes, lines};
 
 fn issue(workspace: &TestWorkspace, week: &str) -> Value {
     let run = workspace.run(&["alert", "--week", week, "--issue", "--format", "json"]);
@@ -305,75 +264,4 @@ fn several_that_issue_at_once_get_numbers_of_their_own() {
         .expect("a folder")
         .collect();
     assert_eq!(folders.len(), 5, "nothing is left of what was overtaken");
-}
-
-/// Issues under strace and kills at the n-th of these calls; `false` if the kill hit nothing.
-fn killed_at(workspace: &TestWorkspace, call: &str, number: usize) -> bool {
-    let path = workspace.path().display().to_string();
-    let output = Command::new("strace")
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(["-f", "-qq", "-o", "/dev/null", "-e"])
-        .arg(format!("inject={call}:signal=SIGKILL:when={number}"))
-        .arg(program().get_program())
-        .args([
-            "--workspace",
-            &path,
-            "alert",
-            "--week",
-            "2026-W30",
-            "--issue",
-        ])
-        .stdin(std::process::Stdio::null())
-        .output()
-        .expect("strace is installed; `bash tests/run` installs it");
-    match output.status.code() {
-        None => {
-            assert_eq!(output.stdout, b"", "it said something before it was done");
-            true
-        }
-        code => {
-            assert_eq!(code, Some(0), "{output:?}");
-            false
-        }
-    }
-}
-
-#[test]
-fn an_alert_whose_issue_is_killed_at_any_step_is_wholly_issued_or_not_at_all() {
-    let (prepared, _) = loaded();
-    for call in ["fsync", "rename", "linkat", "renameat2"] {
-        let mut number = 1;
-        loop {
-            let workspace = prepared.copied();
-            let killed = killed_at(&workspace, call, number);
-            workspace.run(&["store", "verify"]).expect_code(0);
-            // Told by the row alone; whoever reads it next finds the folder under its number.
-            let listed = workspace
-                .run(&["alert", "--list", "--format", "json"])
-                .expect_code(0)
-                .json();
-            let issued = listed["alerts"].as_array().expect("alerts").len();
-            let folder = workspace.path().join("alerts/issued/0001");
-            assert_eq!(folder.is_dir(), issued == 1, "{call} {number}");
-            let again = workspace.run(&["alert", "--week", "2026-W30", "--issue"]);
-            assert_eq!(
-                again.code,
-                Some(if issued == 1 { 1 } else { 0 }),
-                "{call} {number}: {again:?}"
-            );
-            workspace.run(&["alert", "--as-issued", "1"]).expect_code(0);
-            let place = workspace.beside("public").display().to_string();
-            workspace.run(&["publish", "--to", &place]).expect_code(0);
-            assert_eq!(
-                folder_bytes(&workspace.beside("public")).len(),
-                10,
-                "{call} {number}"
-            );
-            if !killed {
-                break;
-            }
-            number += 1;
-        }
-        assert!(number > 1 || call == "renameat2", "no {call} was ever hit");
-    }
 }

@@ -9,10 +9,11 @@ use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 use serde_json::{Value, json};
 
-use crate::in_process::{counted_rows, load, loader, rolled_up, runtime};
+use crate::support::in_process::{counted_rows, load, loader, rolled_up, runtime};
 use crate::support::{full_visit, lines};
 
 const VISITS: usize = 8;
+
 const REVISIONS: usize = 3;
 
 /// The one record of a visit and revision.

@@ -3,9 +3,8 @@
 use bractline::region::Region;
 use serde_json::{Value, json};
 
-use crate::generated::text_of;
-use crate::issuing::{loaded, visits};
-use crate::support::{Run, TestWorkspace, full_visit, lines};
+use crate::support::issuing::{loaded, visits};
+use crate::support::{Run, TestWorkspace, full_visit, lines, text_of};
 
 const WEEK: &str = "2026-W30";
 

@@ -8,8 +8,11 @@ use serde_json::{Value, json};
 use crate::support::{TestWorkspace, full_visit, lines};
 
 const LON: f64 = -100.123_45;
+
 const LAT: f64 = 44.123_45;
+
 const SIDE_M: f64 = 800.0;
+
 /// J. Econ. Entomol. 101(3):969-975 (2008): the distance at twice the threshold, recomputed.
 const AT_PRESSURE_2_M: f64 = 38.725_1;
 

@@ -3,13 +3,13 @@
 #![cfg(unix)]
 
 use std::os::unix::fs::PermissionsExt;
+
 use std::process::Command;
 
 use serde_json::json;
 
-use crate::generated::text_of;
 use crate::support::{
-    Run, TestWorkspace, assert_private, everything, full_visit, lines, mode, visit,
+    Run, TestWorkspace, assert_private, everything, full_visit, lines, mode, text_of, visit,
 };
 
 const WEEK: &str = "2026-W30";

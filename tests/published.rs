@@ -1,21 +1,16 @@
 //! Values from outside, typed by hand, each with its source beside it. Nothing here was filled in by the
 //! program: only such values can prove it right.
 
-use arrow::array::{AsArray, RecordBatch};
-use arrow::datatypes::Float64Type;
 use bractline::statistics::share_interval::wilson;
-use bractline::visit::record::{Economics, MarketValue, PlantPopulation, TreatmentCost, Visit};
-use bractline::visit::sampling::SamplingStatistics;
+use bractline::visit::record::{Economics, MarketValue, PlantPopulation, TreatmentCost};
 use bractline::visit::stage::Stage;
 use bractline::visit::week::IsoWeek;
 use jiff::civil::Date;
-use serde_json::{Value, json};
+use serde_json::json;
 
-use crate::stages::{self, FIELD_WEEK};
-use crate::support;
-use crate::thresholds::{METRIC, US, assert_near, economics};
-
-const SEED: &str = "20260721";
+use crate::support::published::{county_weeks, numbers, statistics_of, week_of};
+use crate::support::thresholds::assert_near;
+use crate::thresholds::{METRIC, US, economics};
 
 // --- Units ---------------------------------------------------------------------------------------
 
@@ -54,12 +49,6 @@ fn units_are_those_of_nist() {
         "44,600 a ha, per acre",
     );
     assert_eq!(metric_cost.per_ha(), 17.30);
-}
-
-// --- ISO weeks -----------------------------------------------------------------------------------
-
-fn week_of(day: &str) -> IsoWeek {
-    IsoWeek::of(day.parse::<Date>().expect("a day"))
 }
 
 #[test]
@@ -113,24 +102,6 @@ fn the_long_years_of_2000_to_2040_have_53_weeks_and_no_others() {
     }
 }
 
-#[test]
-fn every_day_from_1990_to_2040_falls_in_the_week_that_python_names() {
-    let mut previous: Option<IsoWeek> = None;
-    let mut days = 0;
-    for line in support::python("tests/reference/trade_numbers.py", &["weeks"]).lines() {
-        let (day, expected) = line.split_once(' ').expect("a day and its week");
-        let week = week_of(day);
-        assert_eq!(week.to_string(), expected, "{day}");
-        if let Some(previous) = previous.filter(|previous| *previous != week) {
-            assert_eq!(week.previous(), Some(previous), "{day}");
-        }
-        previous = Some(week);
-        days += 1;
-    }
-    // 51 years, 13 of them with a 29 February.
-    assert_eq!(days, 51 * 365 + 13);
-}
-
 // --- Crop stages ---------------------------------------------------------------------------------
 
 #[test]
@@ -161,36 +132,6 @@ fn the_scale_of_schneiter_and_miller_is_read_and_ordered() {
     ] {
         assert!(Stage::parse(written).is_none(), "{written}");
     }
-}
-
-// --- Wilson intervals ----------------------------------------------------------------------------
-
-/// Runs the stage of county-weeks over one county a group of pressures; the office's table, in full precision.
-fn county_weeks(groups: &[Vec<f64>]) -> RecordBatch {
-    let mut rows = String::new();
-    let mut names = String::new();
-    for (group, pressures) in groups.iter().enumerate() {
-        names += &format!("C{group:04} County{group}\n");
-        for (field, pressure) in pressures.iter().enumerate() {
-            rows += &format!("F{group}-{field} C{group:04} - true 10 {pressure}\n");
-        }
-    }
-    let given = [
-        (
-            "field_week",
-            stages::table(&format!("{FIELD_WEEK}\n{rows}")),
-        ),
-        (
-            "county",
-            stages::table(&format!("county_id:text county_name:text\n{names}")),
-        ),
-    ];
-    stages::run("county_week_full", &given)
-}
-
-fn numbers(batch: &RecordBatch, name: &str) -> Vec<f64> {
-    let column = batch.column_by_name(name).expect("a column of the table");
-    column.as_primitive::<Float64Type>().values().to_vec()
 }
 
 #[test]
@@ -266,49 +207,6 @@ fn the_ninth_decile_is_interpolated_in_full_precision() {
 }
 
 #[test]
-fn quantiles_means_and_maxima_of_random_groups_are_those_of_numpy() {
-    let by_numpy = support::python("tests/reference/trade_numbers.py", &["quantiles", SEED]);
-    let groups: Vec<Value> = by_numpy
-        .lines()
-        .map(|line| serde_json::from_str(line).expect("a JSON document"))
-        .collect();
-    assert_eq!(groups.len(), 400);
-    let floats = |value: &Value| value.as_f64().expect("a number");
-    let values: Vec<Vec<f64>> = groups
-        .iter()
-        .map(|group| {
-            let values = group["values"].as_array().expect("a list");
-            values.iter().map(floats).collect()
-        })
-        .collect();
-    let found = county_weeks(&values);
-    for (column, name, tolerance) in [
-        ("mean_pressure", "mean", 1e-12),
-        ("median_pressure", "median", 1e-12),
-        ("p90_pressure", "p90", 1e-12),
-        ("max_pressure", "max", 0.0),
-    ] {
-        let found = numbers(&found, column);
-        assert_eq!(found.len(), groups.len());
-        for (group, found) in groups.iter().zip(found) {
-            let size = group["values"].as_array().map_or(0, Vec::len);
-            let what = format!("{name} of a group of {size} (seed {SEED})");
-            assert_near(found, floats(&group[name]), tolerance, &what);
-        }
-    }
-}
-
-// --- Sampling statistics -------------------------------------------------------------------------
-
-fn statistics_of(sites: &Value) -> SamplingStatistics {
-    let mut visit = support::visit("sampled");
-    visit["sites"] = sites.clone();
-    let visit: Visit = serde_json::from_value(visit).expect("a visit");
-    assert!(visit.conforms());
-    visit.sampling_statistics(true)
-}
-
-#[test]
 fn a_two_stage_sample_has_the_statistics_worked_out_by_hand() {
     // Cochran, W.G. 1977, Sampling Techniques, 3rd ed., chapter 10 (from memory): the standard error rests on
     // the means of the primary units. By hand: head totals 3, 1 | 0, 4, 2 | 6; site means 2, 2, 6; field mean
@@ -353,31 +251,4 @@ fn a_trap_s_catch_is_taken_by_the_night() {
         "30 in 7 nights",
     );
     assert_eq!(statistics_of(&traps(30)).total, 30);
-}
-
-#[test]
-fn the_sampling_statistics_of_random_visits_are_those_of_numpy() {
-    let by_numpy = support::python("tests/reference/trade_numbers.py", &["sampling", SEED]);
-    let mut compared = 0;
-    for line in by_numpy.lines() {
-        let expected: Value = serde_json::from_str(line).expect("a JSON document");
-        let found = statistics_of(&expected["sites"]);
-        for (name, found) in [
-            ("field_mean", Some(found.field_mean)),
-            ("variance_between_sites", found.variance_between_sites),
-            ("variance_within_sites", found.variance_within_sites),
-            ("standard_error", found.standard_error),
-        ] {
-            match (found, expected[name].as_f64()) {
-                (None, None) => {}
-                (Some(found), Some(expected)) => {
-                    let tolerance = 1e-12 * expected.abs().max(1.0);
-                    assert_near(found, expected, tolerance, name);
-                }
-                (found, expected) => panic!("{name}: {found:?} against {expected:?}: {line}"),
-            }
-        }
-        compared += 1;
-    }
-    assert_eq!(compared, 300);
 }

@@ -1,6 +1,6 @@
-//! The visit schema is one contract: our validator, our typed reading, Python's jsonschema and
-//! npm's ajv give the same verdict on every example of the table, and typed reading and schema
-//! the same on random damage. Not here: the trade rules, and how findings are worded.
+//! The visit schema is one contract: our validator and our typed reading give the verdict of the table on every
+//! example, and typed reading and schema agree on random damage. Not here: the trade rules, and how
+//! findings are worded.
 
 use std::collections::BTreeMap;
 
@@ -8,63 +8,11 @@ use bractline::visit::record::Visit;
 use jsonschema::Validator;
 use proptest::prelude::*;
 use proptest::sample::Index;
-use serde::{Deserialize, Deserializer};
-use serde_json::value::RawValue;
 use serde_json::{Map, Value, json};
 
+use crate::support::schema::{assert_verdicts, cases};
+
 const SCHEMA: &str = include_str!("../schemas/visit.schema.json");
-const EXAMPLES: &str = include_str!("../schemas/visit.examples.json");
-const SCHEMA_PATH: &str = "schemas/visit.schema.json";
-const EXAMPLES_PATH: &str = "schemas/visit.examples.json";
-
-/// A row of the table. `document` is what a validator judges; `text` what only reading can refuse.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Case {
-    name: String,
-    valid: bool,
-    why: String,
-    #[serde(default)]
-    text_only: bool,
-    #[serde(default, deserialize_with = "verbatim")]
-    document: Option<Box<RawValue>>,
-    text: Option<String>,
-    /// JSON Pointer of a list → the length to which its first item is repeated.
-    #[serde(default)]
-    repeat: BTreeMap<String, usize>,
-}
-
-impl Case {
-    /// The text as a scout would send it, with its numbers spelled as in the table.
-    fn as_sent(&self) -> String {
-        match (&self.document, &self.text) {
-            (Some(document), None) if self.repeat.is_empty() => document.get().to_owned(),
-            (Some(document), None) => grow(document.get(), &self.repeat).to_string(),
-            (None, Some(text)) => text.clone(),
-            _ => panic!("{}: a case has a document or a text, never both", self.name),
-        }
-    }
-}
-
-/// Keeps the spelling, and takes a `null` for the document that it is.
-fn verbatim<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Box<RawValue>>, D::Error> {
-    Box::<RawValue>::deserialize(deserializer).map(Some)
-}
-
-fn grow(document: &str, lengths: &BTreeMap<String, usize>) -> Value {
-    let mut document: Value = serde_json::from_str(document).expect("a document is JSON");
-    for (pointer, length) in lengths {
-        let items = document.pointer_mut(pointer).and_then(Value::as_array_mut);
-        let items = items.expect("`repeat` names a list");
-        let first = items[0].clone();
-        items.resize(*length, first);
-    }
-    document
-}
-
-fn cases() -> Vec<Case> {
-    serde_json::from_str(EXAMPLES).expect("the table of examples is JSON")
-}
 
 fn validator() -> Validator {
     let schema: Value = serde_json::from_str(SCHEMA).expect("the schema is JSON");
@@ -77,21 +25,6 @@ fn validator() -> Validator {
 
 fn typed_accepts(text: &str) -> bool {
     serde_json::from_str::<Visit>(text).is_ok_and(|visit| visit.conforms())
-}
-
-/// Fails with every case whose verdict is not the table's.
-fn assert_verdicts(judge: &str, verdict: impl Fn(&Case) -> Option<bool>) {
-    let disagreements: Vec<String> = cases()
-        .iter()
-        .filter(|case| verdict(case).is_some_and(|accepted| accepted != case.valid))
-        .map(|case| format!("{} (valid: {}, {})", case.name, case.valid, case.why))
-        .collect();
-    assert!(
-        disagreements.is_empty(),
-        "{judge} disagrees on {} cases:\n  {}",
-        disagreements.len(),
-        disagreements.join("\n  ")
-    );
 }
 
 #[test]
@@ -121,34 +54,6 @@ fn our_validator_gives_the_verdict_of_the_table() {
 #[test]
 fn typed_reading_gives_the_verdict_of_the_table() {
     assert_verdicts("typed reading", |case| Some(typed_accepts(&case.as_sent())));
-}
-
-#[test]
-fn python_jsonschema_gives_the_verdict_of_the_table() {
-    let script = "tests/reference/check_schema.py";
-    let printed = crate::support::python(script, &[SCHEMA_PATH, EXAMPLES_PATH]);
-    assert_outside_verdicts("Python's jsonschema", &printed);
-}
-
-#[test]
-fn npm_ajv_gives_the_verdict_of_the_table() {
-    let script = "tests/reference/check_schema.mjs";
-    let printed = crate::support::node(script, &[SCHEMA_PATH, EXAMPLES_PATH]);
-    assert_outside_verdicts("npm's ajv", &printed);
-}
-
-fn assert_outside_verdicts(judge: &str, printed: &str) {
-    let verdicts: BTreeMap<String, bool> =
-        serde_json::from_str(printed).expect("one line of verdicts");
-    let documents = cases().iter().filter(|case| !case.text_only).count();
-    assert_eq!(verdicts.len(), documents, "{judge} left cases out");
-    assert_verdicts(judge, |case| {
-        (!case.text_only).then(|| {
-            *verdicts
-                .get(&case.name)
-                .unwrap_or_else(|| panic!("{judge} did not judge {}", case.name))
-        })
-    });
 }
 
 /// One way of damaging a document. The index picks the place, among all values of the document.

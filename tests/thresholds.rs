@@ -7,12 +7,7 @@ use bractline::protocol::threshold::{agrees, threshold_of, worked_values};
 use bractline::visit::record::Economics;
 use serde_json::json;
 
-/// Holds a value to another within an absolute tolerance.
-#[track_caller]
-pub fn assert_near(found: f64, expected: f64, tolerance: f64, what: &str) {
-    let near = (found - expected).abs() <= tolerance;
-    assert!(near, "{what}: {found}, not {expected} within {tolerance}");
-}
+use crate::support::thresholds::assert_near;
 
 /// Cost, value and stand per acre and pound, or per hectare and kilogram.
 pub fn economics(cost: f64, value: f64, plants: f64, (area, weight): (&str, &str)) -> Economics {
@@ -25,6 +20,7 @@ pub fn economics(cost: f64, value: f64, plants: f64, (area, weight): (&str, &str
 }
 
 pub const US: (&str, &str) = ("acre", "lb");
+
 pub const METRIC: (&str, &str) = ("ha", "kg");
 
 /// Thresholds of a built-in protocol by its own SQL expression.

@@ -78,7 +78,6 @@ fn the_top_level_is_closed() {
         "DEVELOPERS.md",
         "LICENSE",
         "README.md",
-        "benches",
         "pipeline",
         "sample_data",
         "schemas",

@@ -59,5 +59,5 @@ pub fn row_of(fields: &[FieldWeek], level: Level) -> PublicRow {
         ..Rule::LEAST
     };
     let fields: Vec<&FieldWeek> = fields.iter().collect();
-    public_row(&heading, &fields, &rule).expect("a row")
+    public_row(&heading, &fields, &rule).expect("a row of invented fields")
 }

@@ -11,7 +11,7 @@ use crate::shared::report;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
 
-/// So many loads that were not put together yet cost a further one 2 s (7 ms each: `benches/RESULTS.md`).
+/// So many loads that were not put together yet cost a further one 2 s (7 ms each: `tests/benches/RESULTS.md`).
 const LOADS_THAT_SLOW: usize = 300;
 
 /// Loads submissions one after the other.

@@ -396,7 +396,7 @@ mod tests {
 
     #[test]
     fn extreme_counts_still_have_a_k() {
-        // Against another program in tests/statistics.rs; here that what is found is a root.
+        // Against another program in tests/judges/statistics.rs; here that what is found is a root.
         for counts in [
             vec![100_000_000, 0, 0, 0, 0],
             vec![1_000_000, 2_000_000, 500_000, 3],

@@ -3,7 +3,7 @@
 //!
 //! Sites are the primary units (Cochran, W.G. 1977, Sampling Techniques, 3rd ed., chapter 10; from
 //! memory): the standard error rests on the site means, with `sites − 1` degrees of freedom. How well the
-//! interval does on skewed counts and few sites is measured in `benches/INTERVALS.md`.
+//! interval does on skewed counts and few sites is measured in `tests/benches/INTERVALS.md`.
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
@@ -72,7 +72,7 @@ impl FieldMean {
 
     /// Student's interval of the logarithm of the mean, with standard error ÷ mean as its error: as far up
     /// as down in proportion. It is the one that is published: on the skewed counts of insects it holds what
-    /// it promises, where the interval about the mean itself ends too low too often (`benches/INTERVALS.md`).
+    /// it promises, where the interval about the mean itself ends too low too often (`tests/benches/INTERVALS.md`).
     /// `None` as for the interval, and for a mean of 0.
     pub fn interval_in_proportion(&self, confidence: f64) -> Option<Interval> {
         self.in_proportion(steps_of(confidence, self.sites)?)

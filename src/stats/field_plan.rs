@@ -2,7 +2,7 @@
 //! it has them all.
 //!
 //! The step of a plan is the site, not the unit: units of a site are more alike than units of a field, so a
-//! plan that asks after each unit does not keep its risks (`benches/INTERVALS.md`). What is counted at a step is
+//! plan that asks after each unit does not keep its risks (`tests/benches/INTERVALS.md`). What is counted at a step is
 //! the total of the site's units. Pure numbers; where the scatter comes from, and whether it is assumed, the
 //! caller knows.
 

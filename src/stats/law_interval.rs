@@ -3,7 +3,7 @@
 //!
 //! Student's interval takes the error from the field's own sites. On skewed counts a sample without the
 //! rare rich sites has both a low mean and a small error, so that the interval ends below the truth too
-//! often (`benches/INTERVALS.md`). Here the error at any supposed true mean comes from a law of variance, as
+//! often (`tests/benches/INTERVALS.md`). Here the error at any supposed true mean comes from a law of variance, as
 //! in Wilson's interval of a share (Wilson, E.B. 1927, J. Am. Stat. Assoc. 22:209–212; from memory): the
 //! interval holds the means from which the sample is less than z standard errors away. It is not the
 //! published interval, but what to hold it against.

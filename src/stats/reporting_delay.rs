@@ -3,7 +3,7 @@
 //! Days count from the week's first day, so that a week that is not over yet is young like any other. All
 //! weeks are seen at one moment, seven days apart; so the days up to the age of the current week are its first
 //! step, and each further step has seven days: whole steps, whatever the day. The ladder and how sure it is:
-//! `run_off.rs`. How well the ranges hold is measured in `benches/NOWCAST.md`. It counts what arrives
+//! `run_off.rs`. How well the ranges hold is measured in `tests/benches/NOWCAST.md`. It counts what arrives
 //! and knows nothing of what it says: late records may differ from early ones.
 
 use rand::SeedableRng;

@@ -45,7 +45,7 @@ impl TwoStageVariance {
 
     /// k of the totals of sites with so many units, by moments, where a unit has this mean: for a
     /// sequential plan whose count is a site's total. A plan that is asked after each unit of a site
-    /// takes them for independent, which they are not, and does not keep its risks (`benches/INTERVALS.md`).
+    /// takes them for independent, which they are not, and does not keep its risks (`tests/benches/INTERVALS.md`).
     /// `None` where site totals scatter no more than chance.
     pub fn k_of_site_totals(&self, mean: f64, units_per_site: f64) -> Option<f64> {
         let variance = units_per_site * units_per_site * self.of_site_means(units_per_site);

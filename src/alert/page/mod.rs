@@ -11,7 +11,7 @@ pub(crate) mod season_curve;
 pub(crate) mod stage_bars;
 pub(crate) mod still_to_come;
 pub(crate) mod summary;
-pub(crate) mod text;
+pub mod text;
 pub(crate) mod when;
 pub(crate) mod wording;
 pub(crate) mod worked;

@@ -23,7 +23,7 @@ use crate::rows::schema::{Kept, arrow_schema};
 use scouting::failure::{Failure, Kind};
 
 /// Fewer visits than this are not worth a part of their own: to split a query and bring its rows together again
-/// costs more of the processors than it gains in time (`benches/RESULTS.md`).
+/// costs more of the processors than it gains in time (`tests/benches/RESULTS.md`).
 const VISITS_A_PART: usize = 250_000;
 
 /// Into how many parts queries over the visits are split, `most` at the most.

@@ -1,0 +1,28 @@
+//! Degree-days and development against published values, typed by hand with their sources. Hourly records stand
+//! in `heat_hourly.rs`.
+
+mod degree_days;
+mod development;
+
+use bractline::heat::degree_days::{Cutoff, DayTemperatures, HeatRule, Method, Thresholds};
+
+fn rule(method: Method, lower_c: f64, upper: Option<(f64, Cutoff)>) -> HeatRule {
+    let upper_c = upper.map(|(upper_c, _)| upper_c);
+    let cutoff = upper.map_or(Cutoff::None, |(_, cutoff)| cutoff);
+    HeatRule::new(method, Thresholds { lower_c, upper_c }, cutoff).expect("a rule that fits")
+}
+
+fn day(min_c: f64, max_c: f64) -> DayTemperatures {
+    DayTemperatures::new(min_c, max_c).expect("a day that can be")
+}
+
+/// A rule's heat of one day.
+fn heat(rule: HeatRule, min_c: f64, max_c: f64) -> f64 {
+    rule.degree_days_c(day(min_c, max_c), None)
+}
+
+#[track_caller]
+fn assert_near(found: f64, expected: f64, tolerance: f64, what: &str) {
+    let near = (found - expected).abs() <= tolerance;
+    assert!(near, "{what}: {found}, not {expected} within {tolerance}");
+}

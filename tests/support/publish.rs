@@ -1,0 +1,59 @@
+//! A bulletin of a protocol for the pages.
+
+use bractline::alert::bulletin::{Bulletin, ProtocolFacts};
+use bractline::disclosure::public_row::PublicRow;
+use bractline::disclosure::rule::Rule;
+use bractline::region::Region;
+use bractline::seasons::season_so_far::SeasonSoFar;
+
+pub fn protocol() -> ProtocolFacts {
+    ProtocolFacts {
+        id: "bsm-eggs".to_owned(),
+        title: "Banded sunflower moth, eggs on bracts".to_owned(),
+        crop: "sunflower".to_owned(),
+        counted: "eggs per six bracts".to_owned(),
+        threshold_name: "economic injury level".to_owned(),
+        stage_window: "R2–R3".to_owned(),
+        treatment_stage: Some("R5.1".to_owned()),
+        treatment: Some(
+            "Treatment is timed to R5.1, not to the day when eggs are found.".to_owned(),
+        ),
+        hatch: Some("Eggs hatch in five to eight days.".to_owned()),
+        worked: None,
+        source: "J. Econ. Entomol. 101(3):969–975 (2008)".to_owned(),
+        cautions: vec!["The six-bract count replaces no look at the larvae.".to_owned()],
+    }
+}
+
+pub static NO_SEASON: SeasonSoFar = SeasonSoFar {
+    weeks: Vec::new(),
+    earlier: Vec::new(),
+    pressure: Vec::new(),
+    stages: Vec::new(),
+};
+
+pub fn bulletin<'a>(
+    region: &'a Region,
+    rows: &'a [PublicRow],
+    previous: Option<&'a [PublicRow]>,
+    protocol: &'a ProtocolFacts,
+) -> Bulletin<'a> {
+    Bulletin {
+        iso_week: "2026-W30",
+        region,
+        rows,
+        rule: &Rule::LEAST,
+        visits_until: Some(jiff::civil::date(2026, 7, 26)),
+        previous,
+        so_far: &NO_SEASON,
+        protocol,
+        contact: "",
+        season_now: Some("Mean pressure of the counties shown is 0.62 & level."),
+        still_to_come: "How much is still to come cannot be told.",
+        generated_at: "on 27 July 2026 at 06:00 UTC",
+        program_version: "bractline 0.1.0",
+        store_version: 7,
+        note: None,
+        issue: None,
+    }
+}
