@@ -91,7 +91,7 @@ fn a_bad_file_is_refused_with_its_line_and_the_reason() {
         ),
         (
             eggs(
-                "source = \"R5.1 as the best stage: Charlet & Barker 1995, Helia 18(23):59-66. Hatch in 5-8 days: common practice, no source.\"",
+                "source = \"R5.1 as the best stage: Charlet & Barker 1995, Helia 18(23):59-66. Hatch in 5-8 days: standard practice; no published source.\"",
                 "source = \"\"",
             ),
             "source = \"\"",
@@ -450,7 +450,7 @@ fn the_built_in_catalogue_has_every_kind_of_count_layout_and_crop() {
     );
     for protocol in catalogue.protocols() {
         let text = built_in(&protocol.id);
-        // A figure of an extension page is common practice here.
+        // A figure of an extension page is standard practice here, without a published source.
         for word in ["extension", "Extension", "http", "www."] {
             assert!(!text.contains(word), "{}: {word}", protocol.id);
         }
