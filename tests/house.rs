@@ -22,12 +22,6 @@ impl Source {
         let lines = (1..).zip(self.code().lines());
         lines.filter(|(_, line)| !line.trim_start().starts_with("//"))
     }
-
-    /// `visit` of `src/visit/week.rs`, `workspace` of `src/workspace/mod.rs`.
-    pub fn module(&self) -> &str {
-        let inner = self.path.strip_prefix("src/").unwrap_or(&self.path);
-        inner.split(['/', '.']).next().unwrap_or_default()
-    }
 }
 
 pub fn top() -> PathBuf {

@@ -1,7 +1,7 @@
 //! Whose code the program is built of: every crate of the lock file under a licence that lets anybody use it.
 //!
 //! An expression is read as SPDX has it (Specification 3.0, annex B) by the `spdx` crate. Advisories are not looked for: their
-//! list is in no registry of packages; DEVELOPERS.md says how to look.
+//! list is in no registry of packages; tests/README.md says how to look.
 
 use std::process::Command;
 

@@ -1,37 +1,37 @@
--- The public rows of counties, one a county and week: what maps, tables and pages show.
+-- The public rows of counties, one for each county and week: what maps, tables and pages show.
 --
--- A county without a row was not visited, or its fields are too few to publish; the two look the same.
--- Every figure is that of its public row (src/disclosure/public_row.rs) but share_smoothed, which rests on these
--- rows alone (src/rollup/smoothing.rs).
+-- A county without a row was not visited, or has too few fields to publish; nothing says which.
+-- Every figure is that of the county's public row, except share_smoothed, which is computed from the rows of this
+-- table alone.
 --
--- grain:   one row a county, ISO week and protocol
+-- grain:   one row per county, ISO week and protocol
 -- key:     county_id, iso_week, protocol
 -- reads:   public_row, county, county_share_smoothed
 -- privacy: public
 -- columns:
 --   county_id                      text   not null  id of the county
---   county_name                    text   not null  name of the county; its id where the region lacks it
+--   county_name                    text   not null  name of the county; its id if the boundaries have no name
 --   season                         int    not null  ISO week-year
 --   iso_week                       text   not null  ISO 8601 week, as 2026-W30
 --   protocol                       text   not null  id of the protocol
 --   edition                        int    not null  1, or 2 for the one update that a row may have
---   visits_until                   date   not null  day of the newest submission that the row has seen
+--   visits_until                   date   not null  date of the newest submission that the row includes
 --   level                          text   not null  survey (counts) or strict (intervals)
---   fields_visited                 bigint not null  [{field}] fields with a visit within the stage window; 0 where all were at another stage
---   at_threshold_min               bigint not null  [{field}] at least so many of them are at threshold
---   at_threshold_max               bigint not null  [{field}] at most so many of them are at threshold
---   share_low                      double null      [1] lower end of the 95 % Wilson interval of at_threshold_min / fields_visited
---   share_high                     double null      [1] upper end of the 95 % Wilson interval of at_threshold_max / fields_visited
---   share_smoothed                 double null      [1] middle of the least and the most share, drawn toward that of the neighboring counties (empirical Bayes); null without a neighbor shown
---   median_class                   text   null      class of the median of the fields' pressures: nothing-found, or its bounds; null for fewer than five fields
---   median_from                    double null      [1] lower bound of the class, included; 1 = at threshold
---   median_below                   double null      [1] upper bound of the class, not included; null for the highest class and for nothing found
---   mean_pressure                  double null      [1] mean of the fields' pressures to the nearest 0.2; null but for ten fields of five farms or more, none with more than a third
---   fields_with_assumed_economics  bigint null      [{field}] fields visited whose threshold rests on assumed economics; null where it would single out one or two fields
---   fields_outside_stage           bigint null      [{field}] fields with visits at another crop stage only; null where they are too few to show
+--   fields_visited                 bigint not null  [{field}] fields with a visit within the stage window; 0 if all were at another stage
+--   at_threshold_min               bigint not null  [{field}] minimum number of these fields at threshold
+--   at_threshold_max               bigint not null  [{field}] maximum number of these fields at threshold
+--   share_low                      double null      [1] lower limit of the 95% Wilson confidence interval of at_threshold_min / fields_visited
+--   share_high                     double null      [1] upper limit of the 95% Wilson confidence interval of at_threshold_max / fields_visited
+--   share_smoothed                 double null      [1] middle of the minimum and maximum share, smoothed toward the neighboring counties (empirical Bayes); null without a neighbor shown
+--   median_class                   text   null      class of the median of the fields' pressures: nothing-found, or its limits; null for fewer than five fields
+--   median_from                    double null      [1] lower limit of the class, included; 1 = at threshold
+--   median_below                   double null      [1] upper limit of the class, not included; null for the highest class and for nothing found
+--   mean_pressure                  double null      [1] mean of the fields' pressures to the nearest 0.2; null for fewer than ten fields of five farms, and if one farm has more than a third
+--   fields_with_assumed_economics  bigint null      [{field}] fields visited whose threshold uses assumed economics; null if it would single out one or two fields
+--   fields_outside_stage           bigint null      [{field}] fields with visits at another crop stage only; null if they are too few to show
 --   treatment_first_week           text   null      first ISO week in which fields of two farms are expected at the treatment stage; null for fewer than five fields
 --   treatment_last_week            text   null      last such week
---   window_basis                   text   null      what these weeks rest on: weather, days (ranges of the protocol) or both
+--   window_basis                   text   null      basis of these weeks: weather, days (ranges of the protocol) or both
 -- checks:
 --   at_threshold_min <= at_threshold_max and at_threshold_max <= fields_visited
 --   fields_visited > 0 or (share_low is null and share_high is null and median_class is null)

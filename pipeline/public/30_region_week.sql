@@ -1,8 +1,8 @@
--- The public rows of a week taken together, and whether neighboring counties are alike: one row for the region.
+-- The public rows of a week combined, and whether neighboring counties are alike: one row for the region.
 --
--- Sums are over county_week and elsewhere_week, whose fields are different ones, so whoever has these two tables can
--- compute this one. Moran's I with its p-value by permutations is no function of stock SQL; it is computed from the
--- rows of county_week that have a class of the median, each class by its middle (src/rollup/clustering.rs).
+-- Sums are over county_week and elsewhere_week, which have no field in common, so anybody who has these two tables can
+-- compute this one. Moran's I with its permutation p-value is no function of stock SQL. It is computed outside the
+-- stages from the rows of county_week that have a class of the median, using the middle of each class.
 --
 -- grain:   one row an ISO week and protocol
 -- key:     iso_week, protocol
@@ -16,13 +16,13 @@
 --   elsewhere_rows       bigint  not null  rows of fields elsewhere in a district or in the region
 --   places_at_threshold  bigint  not null  rows with at least one field at threshold
 --   fields_visited       bigint  not null  [{field}] fields with a visit within the stage window, in all rows
---   at_threshold_min     bigint  not null  [{field}] at least so many of them are at threshold
---   at_threshold_max     bigint  not null  [{field}] at most so many of them are at threshold
---   share_low            double  null      [1] lower end of the 95 % Wilson interval of at_threshold_min / fields_visited
---   share_high           double  null      [1] upper end of the 95 % Wilson interval of at_threshold_max / fields_visited
---   moran_counties       bigint  null      [{county}] counties with a class of the median and a neighbor with one, on which moran_i rests; null where it is not defined
---   moran_i              double  null      [1] Moran's I of the middles of their classes, each county's neighbors weighing alike; about -1 / (moran_counties - 1) without a pattern; null for fewer than three counties or equal classes
---   moran_p              double  null      [1] share of 999 random orders of the classes, and the one as they lie, whose I is as large; small where neighbors are alike
+--   at_threshold_min     bigint  not null  [{field}] minimum number of these fields at threshold
+--   at_threshold_max     bigint  not null  [{field}] maximum number of these fields at threshold
+--   share_low            double  null      [1] lower limit of the 95% Wilson confidence interval of at_threshold_min / fields_visited
+--   share_high           double  null      [1] upper limit of the 95% Wilson confidence interval of at_threshold_max / fields_visited
+--   moran_counties       bigint  null      [{county}] counties with a class of the median and a neighbor with one, from which moran_i is computed; null if it is not defined
+--   moran_i              double  null      [1] Moran's I of the middles of their classes, with equal weights for each county's neighbors; about -1 / (moran_counties - 1) without a pattern; null for fewer than three counties or equal classes
+--   moran_p              double  null      [1] one-sided p-value: share of 999 random permutations of the classes, and the observed order, whose I is as large; small where neighbors are alike
 -- checks:
 --   counties_shown >= 0 and elsewhere_rows >= 0 and counties_shown + elsewhere_rows > 0
 --   at_threshold_min <= at_threshold_max and at_threshold_max <= fields_visited

@@ -1,8 +1,8 @@
--- How the counties of a week spread over the classes of the median: one row a class, for the whole region.
+-- The number of counties in each class of the median, by week, for the whole region.
 --
--- Counts rows of county_week that have a class; a class without a county has no row.
+-- It counts rows of county_week that have a class. A class without a county has no row.
 --
--- grain:   one row a class of the median, ISO week and protocol
+-- grain:   one row per class of the median, ISO week and protocol
 -- key:     iso_week, protocol, median_class
 -- reads:   county_week
 -- privacy: public
@@ -10,9 +10,9 @@
 --   season        int     not null  ISO week-year
 --   iso_week      text    not null  ISO 8601 week, as 2026-W30
 --   protocol      text    not null  id of the protocol
---   median_class  text    not null  nothing-found, or the bounds of the class
---   median_from   double  not null  [1] lower bound of the class, included; 1 = at threshold
---   median_below  double  null      [1] upper bound, not included; null for the highest class and for nothing found
+--   median_class  text    not null  nothing-found, or the limits of the class
+--   median_from   double  not null  [1] lower limit of the class, included; 1 = at threshold
+--   median_below  double  null      [1] upper limit, not included; null for the highest class and for nothing found
 --   counties      bigint  not null  [{county}] counties whose median is in the class
 -- checks:
 --   counties > 0

@@ -1,9 +1,9 @@
--- How far the crop has come: in a week, how many fields are in which crop stage, for the whole region.
+-- The number of fields at each crop stage, by week, for the whole region.
 --
--- Sums what the public rows say of their own stages. A stage of too few fields joins its neighbor in a row, so some rows
--- here are ranges of stages. Vegetative stages are taken together as V, R5.0 to R5.9 as R5.
+-- It sums the stages of the public rows. Within a public row a stage of too few fields joins its neighbor, so some rows here
+-- are ranges of stages. Vegetative stages are combined as V, R5.0 to R5.9 as R5.
 --
--- grain:   one row a stage or range of stages, inside or outside the stage window, an ISO week and protocol
+-- grain:   one row per stage or range of stages, inside or outside the stage window, an ISO week and protocol
 -- key:     iso_week, protocol, crop_stage, in_window
 -- reads:   public_stage
 -- privacy: public
@@ -12,7 +12,7 @@
 --   iso_week     text    not null  ISO 8601 week, as 2026-W30
 --   protocol     text    not null  id of the protocol
 --   crop_stage   text    not null  V, R1 to R9, a stage of the protocol's own scale, or the first and last of a range
---   in_window    boolean not null  whether it lies in the protocol's stage window
+--   in_window    boolean not null  whether it is in the protocol's stage window
 --   fields       bigint  not null  [{field}] fields of all public rows
 -- checks:
 --   fields > 0

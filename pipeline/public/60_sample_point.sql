@@ -1,18 +1,18 @@
--- Where was scouted: the cells of a grid in which enough fields of a public row were visited in a week.
+-- The scouted areas: cells of a grid in which enough fields of a public row were visited in a week.
 --
--- A point says that fields were visited around it and nothing else: no count, no pressure. It is the middle of a cell
--- (src/region/point_grid.rs), always the same, so that points of several weeks cannot be averaged. Each row has its own list
--- of cells, and a cell needs as many fields and farms of the row as a row does.
+-- A point says that fields around it were visited and nothing else: no count, no pressure. It is always the middle of
+-- its cell, so that averaging the points of several weeks reveals nothing. Each public row has its own list of cells,
+-- and a cell needs as many fields and farms of the row as a row does.
 --
--- grain:   one row a grid cell, ISO week and protocol
+-- grain:   one row per grid cell, ISO week and protocol
 -- key:     cell, iso_week, protocol
 -- reads:   public_cell
 -- privacy: public
 -- columns:
---   cell      text    not null  id of the grid's cell
---   cell_lon  double  not null  [deg] longitude of the cell's middle, WGS 84
---   cell_lat  double  not null  [deg] latitude of the cell's middle, WGS 84
---   grid_km   double  not null  [km] height and about the width of a cell
+--   cell      text    not null  id of the grid cell
+--   cell_lon  double  not null  [deg] longitude of the center of the cell, WGS 84
+--   cell_lat  double  not null  [deg] latitude of the center of the cell, WGS 84
+--   grid_km   double  not null  [km] height and approximate width of a cell
 --   season    int     not null  ISO week-year
 --   iso_week  text    not null  ISO 8601 week, as 2026-W30
 --   protocol  text    not null  id of the protocol

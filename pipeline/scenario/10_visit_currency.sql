@@ -1,15 +1,15 @@
--- The currency in which the amounts of each visit were given.
+-- The currency of the amounts of each visit.
 --
--- Of each visit the newest revision that a receipt makes visible counts, as in current_visit; a visit that was
--- withdrawn has a row too, which nothing joins. Amounts that the workspace assumed have no currency of their own.
+-- The highest visible revision of each visit counts, as in current_visit. A withdrawn visit has a row too, which nothing
+-- joins. Amounts that the workspace assumed have no currency of their own.
 --
--- grain:   one row a visit
+-- grain:   one row per visit
 -- key:     visit_id
 -- reads:   visits, receipts
 -- privacy: private
 -- columns:
---   visit_id  text  not null  identity of the visit
---   currency  text  null      ISO 4217 code of its treatment cost, or else of its market value
+--   visit_id  text  not null  id of the visit
+--   currency  text  null      ISO 4217 code of its treatment cost or, without one, of its market value
 -- checks:
 --   visit_id <> ''
 with visible as (

@@ -1,24 +1,24 @@
--- What the crop saved in a field hangs on: the mean that was counted, and the economics under the scenario.
+-- The mean count of a field and its economics under the scenario, from which the crop saved is computed.
 --
--- changed_visit is current_visit with the economics of the scenario, changed_field_week the field-weeks that
--- follow from it. Where the scenario sets both cost and price, its currency is that of all; else each visit's
--- own, and for amounts that the workspace assumed that of the protocol.
+-- changed_visit is current_visit with the economics of the scenario; changed_field_week has the field-weeks that
+-- follow from it. If the scenario sets both cost and price, its currency is used for all visits. Otherwise it is each
+-- visit's own or, for amounts that the workspace assumed, that of the protocol.
 --
--- grain:   one row a field, ISO week and protocol
+-- grain:   one row per field, ISO week and protocol
 -- key:     visit_id
 -- reads:   changed_field_week, changed_visit, visit_currency, protocol_currency, scenario
 -- privacy: private
 -- columns:
---   visit_id               text    not null  the visit that stands
+--   visit_id               text    not null  id of the reference visit
 --   protocol               text    not null  id of the protocol
---   in_window              boolean not null  whether its crop stage lies in the protocol's window
+--   in_window              boolean not null  whether its crop stage is in the protocol's stage window
 --   field_mean             double  not null  mean of the site means
---   currency               text    null      ISO 4217 code of the amounts of money; null without one
---   treatment_cost_per_ha  double  null      money per hectare, under the scenario
---   market_value_per_kg    double  null      money per kilogram, under the scenario
---   plants_per_ha          double  null      [{plant}/har] plants per hectare, under the scenario
---   area_ha                double  not null  [har] area of the field, hectares
---   crop_type              text    not null  oilseed, confection and so on
+--   currency               text    null      ISO 4217 code of the amounts of money; null if there is none
+--   treatment_cost_per_ha  double  null      treatment cost under the scenario, money per hectare
+--   market_value_per_kg    double  null      market price under the scenario, money per kilogram
+--   plants_per_ha          double  null      [{plant}/har] plant population per hectare under the scenario
+--   area_ha                double  not null  [har] area of the field in hectares
+--   crop_type              text    not null  such as oilseed or confection
 --   crop_stage             text    not null  crop stage
 -- checks:
 --   treatment_cost_per_ha is null or treatment_cost_per_ha > 0

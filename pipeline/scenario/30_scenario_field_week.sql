@@ -1,38 +1,38 @@
--- A field in a week under the economics of a scenario, beside what it is under those of its record.
+-- A field in a week under the economics of a scenario, and under those of its record for comparison.
 --
--- The visit that stands is the same in both: a scenario changes amounts, no count. The crop saved is computed
--- beside the stages by the relation of the protocol's file (table field_saved, src/protocol/damage.rs); where the
--- file states none, or the crop stage lies outside the window, there is none, and nothing takes its place.
+-- The reference visit is the same in both, since a scenario changes amounts and no count. The crop saved is computed
+-- outside the stages by the relation in the protocol's file (table field_saved). It is null where the file states no
+-- relation, or the crop stage is outside the window.
 --
--- grain:   one row a field, ISO week and protocol
+-- grain:   one row per field, ISO week and protocol
 -- key:     field_id, iso_week, protocol
 -- reads:   changed_field_week, recorded_field_week, field_amount, field_saved, scenario
 -- privacy: private
 -- columns:
---   scenario               text    not null  the economics that were asked for, as rollup --with takes them: no finding, never to be published
---   field_id               text    not null  pseudonym of the field
+--   scenario               text    not null  economics of the scenario, as given to rollup --with: hypothetical, not an observed result, never published
+--   field_id               text    not null  ID code of the field
 --   iso_week               text    not null  ISO 8601 week of observed_on, as 2026-W30
 --   protocol               text    not null  id of the protocol
 --   season                 int     not null  ISO week-year of observed_on
---   county_id              text    not null  county of the field's point
---   farm_id                text    null      pseudonym of the farm
---   visit_id               text    not null  the visit that stands
---   observed_on            date    not null  its day
+--   county_id              text    not null  county in which the field's point is
+--   farm_id                text    null      ID code of the farm
+--   visit_id               text    not null  id of the reference visit
+--   observed_on            date    not null  its visit date
 --   crop_stage             text    not null  its crop stage
---   in_window              boolean not null  whether its crop stage lies in the protocol's window
---   area_ha                double  not null  [har] area of the field, hectares
+--   in_window              boolean not null  whether its crop stage is in the protocol's stage window
+--   area_ha                double  not null  [har] area of the field in hectares
 --   field_mean             double  not null  mean of the site means
 --   currency               text    null      ISO 4217 code of the amounts of money
 --   treatment_cost_per_ha  double  null      cost of one treatment under the scenario, money per hectare
---   market_value_per_kg    double  null      market value under the scenario, money per kilogram
---   plants_per_ha          double  null      [{plant}/har] plants standing under the scenario, per hectare
+--   market_value_per_kg    double  null      market price under the scenario, money per kilogram
+--   plants_per_ha          double  null      [{plant}/har] plant population per hectare under the scenario
 --   threshold_as_recorded  double  null      threshold of the field under the economics of its record, in the unit of field_mean
 --   pressure_as_recorded   double  null      [1] field_mean / threshold_as_recorded
 --   threshold              double  not null  threshold of the field under the scenario, in the unit of field_mean
 --   pressure               double  not null  [1] field_mean / threshold; 1 = at threshold
---   saved_kg_per_ha        double  null      [kg/har] crop that a treatment is expected to save, by the damage relation of the protocol's file; null without one
+--   saved_kg_per_ha        double  null      [kg/har] crop that a treatment is expected to save, by the damage relation in the protocol's file; null without one
 --   loss_avoided_per_ha    double  null      saved_kg_per_ha x market_value_per_kg, money per hectare
---   net_benefit_per_ha     double  null      loss_avoided_per_ha - treatment_cost_per_ha, money per hectare; below 0 where treating costs more than it saves
+--   net_benefit_per_ha     double  null      loss_avoided_per_ha - treatment_cost_per_ha, money per hectare; below 0 if treating costs more than it saves
 -- checks:
 --   pressure >= 0
 --   in_window or saved_kg_per_ha is null

@@ -1,18 +1,18 @@
--- A county in a week under the economics of a scenario, beside what it is under those of the records.
+-- A county in a week under the economics of a scenario, and under those of the records for comparison.
 --
--- Private, small groups included, as county_week_full is: the fields of a scenario are those of the records, and their
--- costs and prices could be computed from several scenarios of one week. Money is given where every field visited has a
--- net benefit in one currency; means count each field once and are taken over decimals, which add up the same in any
--- order. 1e-12 below 1 counts as at threshold, as in county_week_full.
+-- It is private and includes small groups, as county_week_full does: costs and prices of fields could be computed from
+-- several scenarios of one week. Amounts of money are given where every field visited has a net benefit, in one currency.
+-- Means count each field once and are taken over decimals, which add up the same in any order. 1e-12 below 1 counts as
+-- at threshold, as in county_week_full.
 --
--- grain:   one row a county, ISO week and protocol
+-- grain:   one row per county, ISO week and protocol
 -- key:     county_id, iso_week, protocol
 -- reads:   scenario_field_week, changed_county_week, recorded_county_week, scenario
 -- privacy: private
 -- columns:
---   scenario                         text    not null  the economics that were asked for, as rollup --with takes them: no finding, never to be published
+--   scenario                         text    not null  economics of the scenario, as given to rollup --with: hypothetical, not an observed result, never published
 --   county_id                        text    not null  id of the county
---   county_name                      text    not null  name of the county; its id where the region lacks it
+--   county_name                      text    not null  name of the county; its id if the boundaries have no name
 --   season                           int     not null  ISO week-year
 --   iso_week                         text    not null  ISO 8601 week, as 2026-W30
 --   protocol                         text    not null  id of the protocol
@@ -21,18 +21,18 @@
 --   fields_at_threshold              bigint  not null  [{field}] the same under the scenario
 --   share_at_threshold_as_recorded   double  null      [1] their share of the fields visited, as recorded
 --   share_at_threshold               double  null      [1] the same under the scenario
---   share_low                        double  null      [1] lower end of its 95 % Wilson interval
---   share_high                       double  null      [1] upper end of its 95 % Wilson interval
+--   share_low                        double  null      [1] lower limit of its 95% Wilson confidence interval
+--   share_high                       double  null      [1] upper limit of its 95% Wilson confidence interval
 --   mean_pressure_as_recorded        double  null      [1] mean of the fields' pressures under the economics of the records; 1 = at threshold
 --   mean_pressure                    double  null      [1] the same under the scenario
 --   median_pressure_as_recorded      double  null      [1] median of the fields' pressures under the economics of the records; 1 = at threshold
 --   median_pressure                  double  null      [1] the same under the scenario
---   currency                         text    null      ISO 4217 code of the next columns; these are null unless every field visited has a net benefit, in one currency
+--   currency                         text    null      ISO 4217 code of the columns that follow; all are null unless every field visited has a net benefit in one currency
 --   mean_treatment_cost_per_ha       double  null      mean cost of one treatment, money per hectare
---   mean_saved_kg_per_ha             double  null      [kg/har] mean of the crop that treating every field visited is expected to save, by the damage relation of the protocol's file
---   mean_loss_avoided_per_ha         double  null      its value: mean loss avoided if every field visited were treated, money per hectare
---   mean_net_benefit_per_ha          double  null      mean_loss_avoided_per_ha - mean_treatment_cost_per_ha, money per hectare; below 0 where treating them all costs more than it saves
---   gain_at_threshold_per_ha         double  null      mean of the net benefit where the fields at threshold are treated and no others (these count 0), money per hectare of the fields visited
+--   mean_saved_kg_per_ha             double  null      [kg/har] mean crop saved if every field visited were treated, by the damage relation in the protocol's file
+--   mean_loss_avoided_per_ha         double  null      market value of that crop: mean loss avoided, money per hectare
+--   mean_net_benefit_per_ha          double  null      mean_loss_avoided_per_ha - mean_treatment_cost_per_ha, money per hectare; below 0 if treating all of them costs more than it saves
+--   gain_at_threshold_per_ha         double  null      mean net benefit if only the fields at threshold are treated (others count as 0), money per hectare
 -- checks:
 --   fields_at_threshold <= fields_visited
 --   fields_visited > 0 or (mean_pressure is null and currency is null)

@@ -1,14 +1,14 @@
 -- The highest visible revision of each visit that was ever corrected.
 --
--- A row of visits is visible once a receipt names its load. Nearly all visits have the revision 1 and
--- no other; the few with a higher one stand in this small table, and all else is read once.
+-- A row of visits is visible once a receipt names its load. Nearly all visits have revision 1 only. The
+-- few with a higher one are in this small table, so the many are read once.
 --
--- grain:   one row a visit with a revision above 1
+-- grain:   one row per visit with a revision above 1
 -- key:     visit_id
 -- reads:   visits, receipts
 -- privacy: private
 -- columns:
---   visit_id  text  not null  identity of the visit
+--   visit_id  text  not null  id of the visit
 --   revision  int   not null  its highest revision
 -- checks:
 --   revision > 1

@@ -1,38 +1,38 @@
--- The visits that count: of each visit the highest revision, unless it withdraws the visit.
+-- The visits that count: the highest revision of each visit, unless it withdraws the visit.
 --
 -- A row of visits is visible once a receipt names its load. A revision is superseded if a higher one
--- of the same visit is visible, whichever came first.
+-- of the same visit is visible, whichever arrived first.
 --
--- grain:   one row a visit
+-- grain:   one row per visit
 -- key:     visit_id
 -- reads:   visits, receipts, newest_revision
 -- privacy: private
 -- columns:
---   visit_id                text    not null  identity of the visit
---   field_id                text    not null  pseudonym of the field
---   farm_id                 text    null      pseudonym of the farm
---   county_id               text    not null  county of the field's point
+--   visit_id                text    not null  id of the visit
+--   field_id                text    not null  ID code of the field
+--   farm_id                 text    null      ID code of the farm
+--   county_id               text    not null  county in which the field's point is
 --   season                  int     not null  ISO week-year of observed_on
 --   iso_week                text    not null  ISO 8601 week of observed_on, as 2026-W30
---   observed_on             date    not null  day of the visit
+--   observed_on             date    not null  visit date
 --   protocol                text    not null  id of the protocol
---   crop_type               text    not null  oilseed, confection and so on
+--   crop_type               text    not null  such as oilseed or confection
 --   crop_stage              text    not null  crop stage
---   stage_first             int     not null  first place of the stage on the common order of stages
---   stage_last              int     not null  last place of the stage
+--   stage_first             int     not null  first position of the stage on the common scale of stages
+--   stage_last              int     not null  last position of the stage
 --   lon                     double  not null  [deg] longitude of the field, WGS 84
 --   lat                     double  not null  [deg] latitude of the field, WGS 84
---   area_ha                 double  not null  [har] area of the field, hectares
---   treatment_cost_per_ha   double  null      money per hectare; null where neither given nor needed
---   market_value_per_kg     double  null      money per kilogram; null where neither given nor needed
---   plants_per_ha           double  null      [{plant}/har] plants per hectare; null where neither given nor needed
+--   area_ha                 double  not null  [har] area of the field in hectares
+--   treatment_cost_per_ha   double  null      treatment cost, money per hectare; null if not given and not needed
+--   market_value_per_kg     double  null      market price, money per kilogram; null if not given and not needed
+--   plants_per_ha           double  null      [{plant}/har] plant population per hectare; null if not given and not needed
 --   economics_assumed       boolean not null  whether any of the three was filled in from defaults
 --   sites                   int     not null  [{site}] sites sampled
 --   units                   int     not null  [{unit}] units examined
 --   field_mean              double  not null  mean of the site means
---   variance_between_sites  double  null      variance of the site means; null for one site
---   variance_within_sites   double  null      variance of units about their site's mean; null if each site has one unit
---   standard_error          double  null      standard error of field_mean; null for one site
+--   variance_between_sites  double  null      variance of the site means; null if there is one site
+--   variance_within_sites   double  null      variance of units within sites; null if each site has one unit
+--   standard_error          double  null      standard error of field_mean; null if there is one site
 -- checks:
 --   field_mean >= 0
 --   area_ha > 0
@@ -50,7 +50,7 @@ select
     visible.field_id as field_id,
     visible.farm_id as farm_id,
     visible.county_id as county_id,
-    -- The year of the week: the folder of a file names its season, and a cluster reads files alone.
+    -- The year of the week. A file's folder names its season, but a cluster reads the files only.
     cast(substr(visible.iso_week, 1, 4) as integer) as season,
     visible.iso_week as iso_week,
     visible.observed_on as observed_on,

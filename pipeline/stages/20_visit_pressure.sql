@@ -1,38 +1,38 @@
--- The pressure of each visit, and whether its crop stage lets the count mean something.
+-- The pressure of each visit, and whether its crop stage is in the protocol's stage window.
 --
 -- visit_threshold is current_visit with the threshold of each field, computed from the field's own
--- economics by the expression of its protocol (computed: in 15_current_visit.sql). A stage that covers several places, such as R5 alone,
--- lies in the window only if all of them do. A visit without a threshold has no pressure and is left
--- out; the roll-up says how many there are. It can only be one whose protocol was changed after it was
--- taken in, and now asks for economics that it lacks.
+-- economics by the expression of its protocol (computed: in 15_current_visit.sql). A stage that covers several positions of the scale, such
+-- as R5 alone, is in the window only if all of them are. A visit without a threshold has no pressure and
+-- is left out; the roll-up reports how many there are. This happens only if the protocol was changed
+-- after the visit was loaded, and now requires economics that the visit lacks.
 --
--- grain:   one row a visit
+-- grain:   one row per visit
 -- key:     visit_id
 -- reads:   visit_threshold, protocol_window
 -- privacy: private
 -- columns:
---   visit_id                text    not null  identity of the visit
---   field_id                text    not null  pseudonym of the field
---   farm_id                 text    null      pseudonym of the farm
---   county_id               text    not null  county of the field's point
+--   visit_id                text    not null  id of the visit
+--   field_id                text    not null  ID code of the field
+--   farm_id                 text    null      ID code of the farm
+--   county_id               text    not null  county in which the field's point is
 --   season                  int     not null  ISO week-year of observed_on
 --   iso_week                text    not null  ISO 8601 week of observed_on, as 2026-W30
---   observed_on             date    not null  day of the visit
+--   observed_on             date    not null  visit date
 --   protocol                text    not null  id of the protocol
 --   crop_stage              text    not null  crop stage
 --   lon                     double  not null  [deg] longitude of the field, WGS 84
 --   lat                     double  not null  [deg] latitude of the field, WGS 84
---   area_ha                 double  not null  [har] area of the field, hectares
+--   area_ha                 double  not null  [har] area of the field in hectares
 --   sites                   int     not null  [{site}] sites sampled
 --   units                   int     not null  [{unit}] units examined
 --   field_mean              double  not null  mean of the site means
---   variance_between_sites  double  null      variance of the site means; null for one site
---   variance_within_sites   double  null      variance of units about their site's mean; null if each site has one unit
---   standard_error          double  null      standard error of field_mean; null for one site
---   economics_assumed       boolean not null  whether the threshold rests on economics filled in from defaults
---   threshold               double  not null  threshold of the field, in the unit of field_mean
+--   variance_between_sites  double  null      variance of the site means; null if there is one site
+--   variance_within_sites   double  null      variance of units within sites; null if each site has one unit
+--   standard_error          double  null      standard error of field_mean; null if there is one site
+--   economics_assumed       boolean not null  whether the threshold uses economics filled in from defaults
+--   threshold               double  not null  threshold of the field in the unit of field_mean
 --   pressure                double  not null  [1] field_mean / threshold; 1 = at threshold
---   in_window               boolean not null  whether the crop stage lies in the protocol's window
+--   in_window               boolean not null  whether the crop stage is in the protocol's stage window
 -- checks:
 --   threshold > 0
 --   pressure >= 0

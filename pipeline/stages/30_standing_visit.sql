@@ -1,35 +1,35 @@
--- The visit that stands for a field in a week.
+-- The reference visit of a field in a week: the one that is used for the field's figures.
 --
--- A field is scouted again when a count is doubtful; the later visit is the better informed one, so of
--- those within the stage window the last by (observed_on, visit_id) stands. A field that has only
--- visits outside the window is kept with in_window = false, to be counted and for nothing else.
+-- A field is scouted again when a count is doubtful, and the later visit is better informed. So it is the
+-- last visit within the stage window, by (observed_on, visit_id). A field with visits outside the window
+-- only is kept with in_window = false; it is counted as such and used for nothing else.
 --
--- grain:   one row a field, ISO week and protocol
+-- grain:   one row per field, ISO week and protocol
 -- key:     field_id, iso_week, protocol
 -- reads:   visit_pressure
 -- privacy: private
 -- columns:
---   field_id                text    not null  pseudonym of the field
+--   field_id                text    not null  ID code of the field
 --   iso_week                text    not null  ISO 8601 week of observed_on, as 2026-W30
 --   protocol                text    not null  id of the protocol
 --   season                  int     not null  ISO week-year of observed_on
---   county_id               text    not null  county of the field's point
---   farm_id                 text    null      pseudonym of the farm
---   visit_id                text    not null  the visit that stands
---   observed_on             date    not null  its day
+--   county_id               text    not null  county in which the field's point is
+--   farm_id                 text    null      ID code of the farm
+--   visit_id                text    not null  id of the reference visit
+--   observed_on             date    not null  its visit date
 --   crop_stage              text    not null  its crop stage
---   in_window               boolean not null  whether its crop stage lies in the protocol's window
+--   in_window               boolean not null  whether its crop stage is in the protocol's stage window
 --   lon                     double  not null  [deg] longitude of the field, WGS 84
 --   lat                     double  not null  [deg] latitude of the field, WGS 84
---   area_ha                 double  not null  [har] area of the field, hectares
+--   area_ha                 double  not null  [har] area of the field in hectares
 --   sites                   int     not null  [{site}] sites sampled
 --   units                   int     not null  [{unit}] units examined
 --   field_mean              double  not null  mean of the site means
---   variance_between_sites  double  null      variance of the site means; null for one site
---   variance_within_sites   double  null      variance of units about their site's mean; null if each site has one unit
---   standard_error          double  null      standard error of field_mean; null for one site
---   economics_assumed       boolean not null  whether the threshold rests on economics filled in from defaults
---   threshold               double  not null  threshold of the field, in the unit of field_mean
+--   variance_between_sites  double  null      variance of the site means; null if there is one site
+--   variance_within_sites   double  null      variance of units within sites; null if each site has one unit
+--   standard_error          double  null      standard error of field_mean; null if there is one site
+--   economics_assumed       boolean not null  whether the threshold uses economics filled in from defaults
+--   threshold               double  not null  threshold of the field in the unit of field_mean
 --   pressure                double  not null  [1] field_mean / threshold; 1 = at threshold
 -- checks:
 --   pressure >= 0
@@ -45,7 +45,7 @@
 --   window_closes             date    null      last such day
 --   window_basis              text    null      what the two days rest on: weather or days
 with latest as (
-    -- The largest text: 1 within the window, 0 outside it, then the day and the id.
+    -- The largest text wins: 1 within the window, 0 outside it, then the visit date and the id.
     select
         field_id as field_id,
         iso_week as iso_week,

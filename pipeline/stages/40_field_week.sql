@@ -1,45 +1,45 @@
--- A field in a week: the visit that stands, how sure its figure is, and when treating would be due.
+-- A field in a week: its reference visit, the confidence interval of its mean, and its treatment window.
 --
--- standing_figure is standing_visit with what no stock SQL function gives: Student's distribution
--- (field_mean.rs) and the course of the crop (spray_window.rs). The header of 30_standing_visit.sql names its
--- columns and the step that computes them.
+-- Student's distribution and the development of the crop are no functions of stock SQL. They are computed outside
+-- the stages, and standing_figure has them next to the columns of standing_visit. The header of
+-- 30_standing_visit.sql names the columns and the step that computes them.
 --
--- grain:   one row a field, ISO week and protocol
+-- grain:   one row per field, ISO week and protocol
 -- key:     field_id, iso_week, protocol
 -- reads:   standing_figure
 -- privacy: private
 -- columns:
---   field_id                  text    not null  pseudonym of the field
+--   field_id                  text    not null  ID code of the field
 --   iso_week                  text    not null  ISO 8601 week of observed_on, as 2026-W30
 --   protocol                  text    not null  id of the protocol
 --   season                    int     not null  ISO week-year of observed_on
---   county_id                 text    not null  county of the field's point
---   farm_id                   text    null      pseudonym of the farm
---   visit_id                  text    not null  the visit that stands
---   observed_on               date    not null  its day
+--   county_id                 text    not null  county in which the field's point is
+--   farm_id                   text    null      ID code of the farm
+--   visit_id                  text    not null  id of the reference visit
+--   observed_on               date    not null  its visit date
 --   crop_stage                text    not null  its crop stage
---   in_window                 boolean not null  whether its crop stage lies in the protocol's window
+--   in_window                 boolean not null  whether its crop stage is in the protocol's stage window
 --   lon                       double  not null  [deg] longitude of the field, WGS 84
 --   lat                       double  not null  [deg] latitude of the field, WGS 84
---   area_ha                   double  not null  [har] area of the field, hectares
+--   area_ha                   double  not null  [har] area of the field in hectares
 --   sites                     int     not null  [{site}] sites sampled
 --   units                     int     not null  [{unit}] units examined
 --   field_mean                double  not null  mean of the site means
---   variance_between_sites    double  null      variance of the site means; null for one site
---   variance_within_sites     double  null      variance of units about their site's mean; null if each site has one unit
---   standard_error            double  null      standard error of field_mean; null for one site
---   economics_assumed         boolean not null  whether the threshold rests on economics filled in from defaults
---   threshold                 double  not null  threshold of the field, in the unit of field_mean
+--   variance_between_sites    double  null      variance of the site means; null if there is one site
+--   variance_within_sites     double  null      variance of units within sites; null if each site has one unit
+--   standard_error            double  null      standard error of field_mean; null if there is one site
+--   economics_assumed         boolean not null  whether the threshold uses economics filled in from defaults
+--   threshold                 double  not null  threshold of the field in the unit of field_mean
 --   pressure                  double  not null  [1] field_mean / threshold; 1 = at threshold
---   mean_low                  double  null      lower end of the 95 % interval of field_mean (Student's t of its logarithm); null for one site
---   mean_high                 double  null      upper end of that interval; null for one site
---   probability_at_threshold  double  null      [1] probability that the field's true mean is at threshold or above; null for one site
---   near_threshold            boolean null      whether the interval covers the threshold; null for one site
---   hatch_from                date    null      first day on which eggs of that visit are expected to hatch; null where the protocol counts no eggs
---   hatch_to                  date    null      last such day
---   window_opens              date    null      first day on which the field is expected at the treatment stage; null where the protocol names none
---   window_closes             date    null      last such day
---   window_basis              text    null      what the two days rest on: weather or days
+--   mean_low                  double  null      lower limit of the 95% confidence interval of field_mean (Student's t of its logarithm); null if there is one site
+--   mean_high                 double  null      upper limit of that interval; null if there is one site
+--   probability_at_threshold  double  null      [1] probability that the field's true mean is at or above its threshold; null if there is one site
+--   near_threshold            boolean null      whether the interval includes the threshold; null if there is one site
+--   hatch_from                date    null      first date on which eggs of that visit are expected to hatch; null if the protocol counts no eggs
+--   hatch_to                  date    null      last such date
+--   window_opens              date    null      first date on which the field is expected at the treatment stage; null if the protocol names no such stage
+--   window_closes             date    null      last such date
+--   window_basis              text    null      basis of the two dates: weather, or days (ranges of the protocol)
 -- checks:
 --   pressure >= 0
 --   mean_low is null or (mean_low <= field_mean and field_mean <= mean_high)

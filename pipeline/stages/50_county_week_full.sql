@@ -2,40 +2,40 @@
 --
 -- Sums are taken over decimals, which add up the same in any order, so that one store version gives
 -- the same bytes on any number of cores. Quantiles interpolate linearly between the two nearest
--- fields (numpy's default): a field's weight is its closeness to the wanted place, so one or two have
--- any. A field that lies exactly at its threshold may come out a last digit below 1 in binary
--- arithmetic, so 1e-12 below 1 still counts as at threshold: far less than a single egg can change.
--- The interval of the share is Wilson's at 95 % (Newcombe 1998, Stat. Med. 17(8):857-872), with
+-- fields (numpy's default): a field's weight is its closeness to the wanted rank, so only one or two
+-- fields have a weight above 0. A field exactly at its threshold may be a last digit below 1 in binary
+-- arithmetic, so 1e-12 below 1 still counts as at threshold: far less than a single egg changes.
+-- The 95% confidence interval of the share is Wilson's (Newcombe 1998, Stat. Med. 17(8):857-872), with
 -- z = 1.959963984540054.
 --
--- grain:   one row a county, ISO week and protocol
+-- grain:   one row per county, ISO week and protocol
 -- key:     county_id, iso_week, protocol
 -- reads:   field_week, county
 -- privacy: private
 -- columns:
 --   county_id                      text   not null  id of the county
---   county_name                    text   not null  name of the county; its id where the region lacks it
+--   county_name                    text   not null  name of the county; its id if the boundaries have no name
 --   season                         int    not null  ISO week-year
 --   iso_week                       text   not null  ISO 8601 week, as 2026-W30
 --   protocol                       text   not null  id of the protocol
 --   fields_visited                 bigint not null  [{field}] fields with a visit within the stage window
---   farms_given                    bigint not null  [{field}] how many of these, or else of those outside, name a farm
---   farms                          bigint not null  [{farm}] farms of the same fields; a field that names none counts as one
+--   farms_given                    bigint not null  [{field}] number of these, or if there are none of those outside, that name a farm
+--   farms                          bigint not null  [{farm}] farms of the same fields; a field without a farm counts as one
 --   fields_at_threshold            bigint not null  [{field}] fields whose pressure is 1 or more
---   fields_near_threshold          bigint not null  [{field}] fields visited whose 95 % interval covers the threshold
+--   fields_near_threshold          bigint not null  [{field}] fields visited whose 95% confidence interval includes the threshold
 --   share_at_threshold             double null      [1] fields_at_threshold / fields_visited
---   share_low                      double null      [1] lower end of its 95 % interval
---   share_high                     double null      [1] upper end of its 95 % interval
+--   share_low                      double null      [1] lower limit of its 95% confidence interval
+--   share_high                     double null      [1] upper limit of its 95% confidence interval
 --   mean_pressure                  double null      [1] mean of the fields' pressures
 --   median_pressure                double null      [1] median of the fields' pressures
---   p90_pressure                   double null      [1] nine fields in ten lie at or below it
+--   p90_pressure                   double null      [1] 90th percentile of the fields' pressures
 --   max_pressure                   double null      [1] highest pressure
 --   area_share_at_threshold        double null      [1] hectares at threshold / hectares visited
 --   fields_outside_stage           bigint not null  [{field}] fields with visits outside the stage window only
---   fields_with_assumed_economics  bigint not null  [{field}] fields visited whose threshold rests on economics filled in from defaults
---   window_opens                   date   null      first day on which a field visited is expected at the treatment stage
---   window_closes                  date   null      last such day
---   window_basis                   text   null      what the two days rest on: weather, days (ranges of the protocol) or both
+--   fields_with_assumed_economics  bigint not null  [{field}] fields visited whose threshold uses economics filled in from defaults
+--   window_opens                   date   null      first date on which a field visited is expected at the treatment stage
+--   window_closes                  date   null      last such date
+--   window_basis                   text   null      basis of the two dates: weather, days (ranges of the protocol) or both
 -- checks:
 --   fields_visited + fields_outside_stage > 0
 --   fields_at_threshold <= fields_visited

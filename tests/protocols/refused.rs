@@ -47,7 +47,7 @@ fn a_bad_file_is_refused_with_its_line_and_the_reason() {
         ),
         (
             eggs(
-                "source = \"R5.1 as the best stage: Charlet & Barker 1995, Helia 18(23):59-66. Hatch in 5-8 days: common practice, no source.\"",
+                "source = \"R5.1 as the best stage: Charlet & Barker 1995, Helia 18(23):59-66. Hatch in 5-8 days: standard practice; no published source.\"",
                 "source = \"\"",
             ),
             "source = \"\"",

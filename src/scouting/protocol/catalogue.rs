@@ -15,12 +15,16 @@ use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 
 static BUILT_IN: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/../../pipeline/protocols");
 
-/// The built-in files: place and text of each.
+/// The built-in protocols: place and text of each TOML file; the folder has a README, too.
 ///
 /// # Errors
 /// A [`Failure`] with the place if one is not UTF-8.
 pub fn built_in_files() -> Result<Vec<(&'static Path, &'static str)>, Failure> {
-    let files = BUILT_IN.files().map(|file| {
+    let toml = BUILT_IN.files().filter(|file| {
+        let ending = file.path().extension();
+        ending.is_some_and(|ending| ending == "toml")
+    });
+    let files = toml.map(|file| {
         let place = file.path();
         let text = file
             .contents_utf8()
