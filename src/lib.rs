@@ -56,7 +56,3 @@ pub(crate) mod scenario;
 pub mod seasons;
 pub mod shared;
 pub(crate) mod workspace;
-
-pub use scouting::{failure, phenology as heat, plain_file, protocol, region, visit};
-pub use stats as statistics;
-pub use {disclosure, intake, store};

@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::support::dispersion::{COUNTIES, DAY, SMALL, Scouting, number, rolled_up, rows};

@@ -1,8 +1,8 @@
 //! Each doubt on an invented visit that is wrong and on one that is right, through the program: the flag,
 //! its sentence, and what `[doubts] hold` makes of it.
 
-use bractline::visit::code::Code;
-use bractline::visit::doubts::CODES;
+use scouting::visit::code::Code;
+use scouting::visit::doubts::CODES;
 use serde_json::{Value, json};
 
 use crate::support::{TestWorkspace, lines, visit};

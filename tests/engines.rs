@@ -4,23 +4,23 @@
 use std::collections::BTreeMap;
 
 use bractline::demo::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
-use bractline::disclosure::rule::Rule;
-use bractline::failure::Failure;
+use disclosure::rule::Rule;
+use scouting::failure::Failure;
 use bractline::figures::dispersion::season_dispersion;
-use bractline::protocol::catalogue::Catalogue;
-use bractline::region::point_grid::GridWidth;
-use bractline::region::{County, Region};
+use scouting::protocol::catalogue::Catalogue;
+use scouting::region::point_grid::GridWidth;
+use scouting::region::{County, Region};
 use bractline::shared::tables::{write_csv, write_parquet};
-use bractline::store::delta::snapshot::Snapshot;
-use bractline::store::delta::tables::Store;
-use bractline::store::delta::week_parts::week_parts;
-use bractline::store::public::public_rows::{Publishing, public_rows};
-use bractline::store::public::public_tables::PublicTables;
-use bractline::store::stages::inputs::{RegionCounty, Setting};
-use bractline::store::stages::run::{FINISHED, Period};
-use bractline::store::stages::wanted::{roll_up, roll_up_by};
-use bractline::store::stages::windows::Weather;
-use bractline::visit::code::Code;
+use store::delta::snapshot::Snapshot;
+use store::delta::tables::Store;
+use store::delta::week_parts::week_parts;
+use store::public::public_rows::{Publishing, public_rows};
+use store::public::public_tables::PublicTables;
+use store::stages::inputs::{RegionCounty, Setting};
+use store::stages::run::{FINISHED, Period};
+use store::stages::wanted::{roll_up, roll_up_by};
+use store::stages::windows::Weather;
+use scouting::visit::code::Code;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use serde_json::Value;
@@ -88,7 +88,7 @@ fn figures(workspace: &TestWorkspace, partitions: usize) -> Vec<(String, Vec<u8>
             .await?;
         let snapshot = Snapshot::open(&store, partitions).await?;
         let (catalogue, setting) = (
-            Catalogue::read(None, bractline::store::stages::expression::plan)?,
+            Catalogue::read(None, store::stages::expression::plan)?,
             setting()?,
         );
         let rolled_up = roll_up(&snapshot, None, &catalogue, &setting).await?;
@@ -223,7 +223,7 @@ fn weeks_in_parts_have_the_tables_of_the_whole() {
             .opened()
             .await?;
         let (catalogue, setting) = (
-            Catalogue::read(None, bractline::store::stages::expression::plan)?,
+            Catalogue::read(None, store::stages::expression::plan)?,
             setting()?,
         );
         let snapshot = || Snapshot::open(&store, 2);

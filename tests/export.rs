@@ -4,7 +4,7 @@
 use std::path::Path;
 use std::process::Stdio;
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::privacy::Marked;

@@ -4,17 +4,17 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, BooleanArray, Int64Array, RecordBatch, StringArray};
-use bractline::disclosure::editions::Entry;
-use bractline::disclosure::field::GridPoint;
-use bractline::disclosure::median_class::MedianClass;
-use bractline::disclosure::place::Place;
-use bractline::disclosure::public_row::PublicRow;
-use bractline::disclosure::rule::Level as DisclosureLevel;
-use bractline::disclosure::stage_groups::StageFields;
+use disclosure::editions::Entry;
+use disclosure::field::GridPoint;
+use disclosure::median_class::MedianClass;
+use disclosure::place::Place;
+use disclosure::public_row::PublicRow;
+use disclosure::rule::Level as DisclosureLevel;
+use disclosure::stage_groups::StageFields;
 use bractline::export::gate::ExportGate;
 use bractline::export::package::{Level, PackageFile};
 use bractline::gate::judge::{Confidences, Gate};
-use bractline::region::Region;
+use scouting::region::Region;
 use bractline::shared::tables::{ColumnDoc, write_parquet};
 use jiff::civil::date;
 

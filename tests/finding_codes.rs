@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use bractline::visit::code::{Class, Code};
+use scouting::visit::code::{Class, Code};
 use serde_json::{Value, json};
 
 use crate::support::{TestWorkspace, full_visit};
@@ -167,7 +167,7 @@ fn example(visit_id: &str, bend: Bend) -> String {
 /// in every direction, and their doubts are in tests/doubts.rs.
 fn flags_of_rules(submission: &Value) -> Value {
     let mut flags = submission["flags"].clone();
-    for code in bractline::visit::doubts::CODES {
+    for code in scouting::visit::doubts::CODES {
         flags.as_object_mut().unwrap().remove(code.as_str());
     }
     flags

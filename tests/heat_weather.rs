@@ -4,7 +4,7 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use bractline::heat::weather::{WeatherSeries, read_weather};
+use scouting::phenology::weather::{WeatherSeries, read_weather};
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use jiff::civil::{Date, date};

@@ -1,13 +1,13 @@
 //! From a stage seen in a field to the days on which the field reaches its treatment stage, worked out by hand
 //! on invented weather.
 
-use bractline::heat::degree_days::DayTemperatures;
-use bractline::heat::development::Development;
-use bractline::heat::spray_window::{
+use scouting::phenology::degree_days::DayTemperatures;
+use scouting::phenology::development::Development;
+use scouting::phenology::spray_window::{
     Basis, NoWindow, Observed, SprayWindow, StationHeat, window_by_days, window_by_weather,
 };
-use bractline::heat::weather::WeatherSeries;
-use bractline::visit::stage::Stage;
+use scouting::phenology::weather::WeatherSeries;
+use scouting::visit::stage::Stage;
 use jiff::ToSpan;
 use jiff::civil::{Date, date};
 

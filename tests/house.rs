@@ -414,9 +414,9 @@ fn stages_of_a_folder_say_their_contract(folder: &str) {
 
 #[test]
 fn only_stages_are_public_that_may_be_seen() {
-    let private = bractline::store::stages::files::stages().expect("the stages");
+    let private = store::stages::files::stages().expect("the stages");
     assert!(private.iter().all(|stage| !stage.public));
-    let stages = bractline::store::stages::files::public_stages().expect("the stages");
+    let stages = store::stages::files::public_stages().expect("the stages");
     let public: Vec<&str> = stages.iter().map(|stage| &*stage.table).collect();
     assert_eq!(
         public,
@@ -430,7 +430,7 @@ fn only_stages_are_public_that_may_be_seen() {
         ],
         "a new public table needs a test in tests/privacy first"
     );
-    let of_scenarios = bractline::store::stages::files::scenario_stages().expect("the stages");
+    let of_scenarios = store::stages::files::scenario_stages().expect("the stages");
     assert!(
         of_scenarios.len() >= 4 && of_scenarios.iter().all(|stage| !stage.public),
         "nothing of a scenario is public"

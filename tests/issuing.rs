@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 

@@ -1,6 +1,6 @@
 //! The gate of a note and of the grid's width, from the command line: drafted, issued, published, exported.
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::support::issuing::{loaded, visits};

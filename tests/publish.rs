@@ -4,8 +4,8 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use bractline::alert::page::html::alert_html;
 use bractline::alert::page::text::alert_markdown;
-use bractline::disclosure::place::Place;
-use bractline::disclosure::public_row::PublicRow;
+use disclosure::place::Place;
+use disclosure::public_row::PublicRow;
 use sha2::{Digest, Sha256};
 
 use crate::support::publish::{bulletin, protocol};

@@ -1,10 +1,10 @@
 //! Values from outside, typed by hand, each with its source beside it. Nothing here was filled in by the
 //! program: only such values can prove it right.
 
-use bractline::statistics::share_interval::wilson;
-use bractline::visit::record::{Economics, MarketValue, PlantPopulation, TreatmentCost};
-use bractline::visit::stage::Stage;
-use bractline::visit::week::IsoWeek;
+use stats::share_interval::wilson;
+use scouting::visit::record::{Economics, MarketValue, PlantPopulation, TreatmentCost};
+use scouting::visit::stage::Stage;
+use scouting::visit::week::IsoWeek;
 use jiff::civil::Date;
 use serde_json::json;
 

@@ -4,10 +4,10 @@ use std::path::Path;
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray};
-use bractline::protocol::catalogue::{Catalogue, Protocol};
-use bractline::protocol::plan_threshold::ThresholdField;
-use bractline::protocol::threshold::threshold_of;
-use bractline::store::stages::expression::saved_kg_per_ha;
+use scouting::protocol::catalogue::{Catalogue, Protocol};
+use scouting::protocol::plan_threshold::ThresholdField;
+use scouting::protocol::threshold::threshold_of;
+use store::stages::expression::saved_kg_per_ha;
 
 use crate::support::bractline;
 use crate::support::scenario::HECTARES_PER_ACRE;
@@ -42,7 +42,7 @@ fn saved(protocol: &Protocol, row: &RecordBatch, mean: f64) -> Option<f64> {
 #[test]
 fn at_the_threshold_what_is_saved_pays_the_treatment() {
     let catalogue =
-        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
+        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     let related: Vec<_> = catalogue
         .protocols()
         .filter(|one| one.damage.is_some())
@@ -84,7 +84,7 @@ fn at_the_threshold_what_is_saved_pays_the_treatment() {
 #[test]
 fn relations_give_what_their_sources_print() {
     let catalogue =
-        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
+        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     let of = |id: &str| catalogue.protocol(id).expect("in the catalogue");
     // Charlet & Barker 1995, Helia 18(23):59-66: 5.9 larvae a head cost 17.30 USD/ha at 0.20 USD/kg and 44,600 plants/ha;
     // Y = 1.69 + 23.93 X, X adults per ten plants, gives them at X = 0.17593.
@@ -127,7 +127,7 @@ fn a_relation_that_is_no_amount_of_crop_is_refused_with_its_line() {
         let refused = Protocol::read(
             &bent,
             Path::new("bsm-eggs.toml"),
-            bractline::store::stages::expression::plan,
+            store::stages::expression::plan,
         )
         .expect_err(other)
         .to_string();

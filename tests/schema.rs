@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use bractline::visit::record::Visit;
+use scouting::visit::record::Visit;
 use jsonschema::Validator;
 use proptest::prelude::*;
 use proptest::sample::Index;

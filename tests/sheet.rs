@@ -5,7 +5,7 @@ use std::io::Cursor;
 use bractline::count_sheet::page::count_sheet_page;
 use bractline::count_sheet::words::SheetOptions;
 use bractline::count_sheet::workbook::count_sheet_xlsx;
-use bractline::intake::count_sheet::reading::count_sheet_records;
+use intake::count_sheet::reading::count_sheet_records;
 use calamine::{Reader, SheetType, SheetVisible, Xlsx};
 
 use crate::support::bractline;

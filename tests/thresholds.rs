@@ -1,10 +1,10 @@
 //! Thresholds of the built-in protocols against values from outside, typed by hand, each with its source beside
 //! it. Nothing here was filled in by the program: only such values can prove it right.
 
-use bractline::protocol::catalogue::{Catalogue, Protocol};
-use bractline::protocol::plan_threshold::ThresholdField;
-use bractline::protocol::threshold::{agrees, threshold_of, worked_values};
-use bractline::visit::record::Economics;
+use scouting::protocol::catalogue::{Catalogue, Protocol};
+use scouting::protocol::plan_threshold::ThresholdField;
+use scouting::protocol::threshold::{agrees, threshold_of, worked_values};
+use scouting::visit::record::Economics;
 use serde_json::json;
 
 use crate::support::thresholds::assert_near;
@@ -30,7 +30,7 @@ pub struct Thresholds {
 
 impl Thresholds {
     pub fn of(id: &str) -> Thresholds {
-        let catalogue = Catalogue::read(None, bractline::store::stages::expression::plan)
+        let catalogue = Catalogue::read(None, store::stages::expression::plan)
             .expect("the catalogue");
         Thresholds {
             protocol: catalogue.protocol(id).expect("in it").clone(),
@@ -319,7 +319,7 @@ fn the_lygus_threshold_follows_from_seeds_spoilt_and_seeds_tolerated() {
 #[test]
 fn every_protocol_gives_its_own_worked_values() {
     let catalogue =
-        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
+        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     for protocol in catalogue.protocols() {
         let found = worked_values(protocol).expect("values");
         assert!(!found.is_empty());

@@ -1,7 +1,7 @@
 //! Command trend: what it says where there are too few seasons, that its public files rest on public rows alone, and
 //! that nothing of what is withheld changes a byte of it.
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::Value;
 
 use crate::support::issuing::{COUNTIES, visits};

@@ -10,8 +10,8 @@ use parquet::arrow::ArrowWriter;
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::file::properties::WriterProperties;
 
-use bractline::failure::{Failure, Kind};
-use bractline::visit::record::Visit;
+use scouting::failure::{Failure, Kind};
+use scouting::visit::record::Visit;
 
 /// Visits that become one batch of rows.
 const BATCH_VISITS: usize = 1_024;

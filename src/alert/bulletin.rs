@@ -5,9 +5,9 @@ use jiff::civil::Date;
 use super::issue::facts::Issue;
 use super::note::rendered::Note;
 use super::page::worked::WorkedThreshold;
-use crate::disclosure::public_row::PublicRow;
-use crate::disclosure::rule::Rule;
-use crate::region::Region;
+use disclosure::public_row::PublicRow;
+use disclosure::rule::Rule;
+use scouting::region::Region;
 use crate::seasons::season_so_far::SeasonSoFar;
 
 /// What a page is made from.

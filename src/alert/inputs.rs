@@ -6,16 +6,16 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use crate::disclosure::editions::Published;
-use crate::failure::{Failure, Kind};
+use disclosure::editions::Published;
+use scouting::failure::{Failure, Kind};
 use crate::figures::rolled_up::{Figures, Sources};
-use crate::plain_file::{BOUNDARIES_BYTES_MAX, WEATHER_BYTES_MAX, read_plain, read_plain_text};
-use crate::protocol::catalogue::{Catalogue, built_in_files};
-use crate::region::Region;
+use scouting::plain_file::{BOUNDARIES_BYTES_MAX, WEATHER_BYTES_MAX, read_plain, read_plain_text};
+use scouting::protocol::catalogue::{Catalogue, built_in_files};
+use scouting::region::Region;
 use crate::shared::files::write_private_file;
-use crate::store::alerts::table::IssuedAlert;
-use crate::store::delta::snapshot::{Snapshot, parts_that_pay};
-use crate::store::public::public_rows::Publishing;
+use store::alerts::table::IssuedAlert;
+use store::delta::snapshot::{Snapshot, parts_that_pay};
+use store::public::public_rows::Publishing;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_store, region_of, with_districts, workers};
 
@@ -107,7 +107,7 @@ impl Inputs {
             let path = folder.path().join(format!("{id}.toml"));
             std::fs::write(&path, text).map_err(|error| Failure::file("write", &path, &error))?;
         }
-        Catalogue::read(Some(folder.path()), crate::store::stages::expression::plan)
+        Catalogue::read(Some(folder.path()), store::stages::expression::plan)
     }
 
     /// A version of the store rolled up, the newest if none is named, with what was public and is published now; keeps

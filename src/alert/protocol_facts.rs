@@ -2,9 +2,9 @@
 
 use crate::alert::bulletin::ProtocolFacts;
 use crate::alert::page::worked::WorkedThreshold;
-use crate::failure::Failure;
-use crate::protocol::catalogue::Protocol;
-use crate::protocol::threshold::worked_values;
+use scouting::failure::Failure;
+use scouting::protocol::catalogue::Protocol;
+use scouting::protocol::threshold::worked_values;
 use crate::shared::unseen::plain_text;
 
 /// The facts of a protocol.

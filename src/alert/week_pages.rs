@@ -2,12 +2,12 @@
 
 use crate::alert::issue::facts::folder_name;
 use crate::alert::publish::week_page::{WeekEntry, week_html};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::figures::rolled_up::Figures;
 use crate::shared::files::write_private_file;
 use crate::shared::unseen::plain_text;
-use crate::store::alerts::table::IssuedAlert;
-use crate::visit::week::IsoWeek;
+use store::alerts::table::IssuedAlert;
+use scouting::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 
 /// Writes `alerts/WEEK/index.html`.

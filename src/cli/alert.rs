@@ -11,9 +11,9 @@ use crate::alert::issue::issuing::{IssueRequest, NoteChoice, issue};
 use crate::alert::issue::rebuilt::{listed, rebuild};
 use crate::alert::issue::report::{list_json, list_text};
 use crate::alert::issue::withdrawing::withdraw;
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::shared::report;
-use crate::visit::week::IsoWeek;
+use scouting::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 
 /// Make the bulletin of a week, and issue it

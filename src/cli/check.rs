@@ -6,10 +6,10 @@ use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
 use super::load::{Columns, say_accounts};
-use crate::failure::Failure;
-use crate::intake::mapping::suggest;
-use crate::intake::read::no_table::as_table;
-use crate::intake::read::sheets::read_sheets;
+use scouting::failure::Failure;
+use intake::mapping::suggest;
+use intake::read::no_table::as_table;
+use intake::read::sheets::read_sheets;
 use crate::load::each::open_loader;
 use crate::load::submissions::{Accounts, Submissions};
 use crate::shared::report;

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use super::format::Outcome;
 use crate::demo::play::play;
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::shared::report;
 
 /// Make an invented region and run the whole job on it

@@ -12,7 +12,7 @@ use jiff::Timestamp;
 use super::format::{Format, Outcome};
 use crate::export::make::WantedPackage;
 use crate::export::package::Level;
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::workspace::Workspace;
 
 /// Make a package for researchers

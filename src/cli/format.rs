@@ -3,7 +3,7 @@
 use clap::ValueEnum;
 use serde::Serialize;
 
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::shared::report;
 
 /// What a command came to.

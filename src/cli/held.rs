@@ -7,12 +7,12 @@ use clap::builder::PossibleValue;
 
 use super::format::{Format, Outcome};
 use super::held_drop::HeldDrop;
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::held::desk::{records_text, send_back};
 use crate::held::groups::{Grouped, grouped_text};
 use crate::held::record::ReturnForm;
 use crate::shared::report;
-use crate::store::ledger::held::{open_entries, open_records};
+use store::ledger::held::{open_entries, open_records};
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 

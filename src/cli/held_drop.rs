@@ -3,11 +3,11 @@
 use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::held::desk::dropped_text;
-use crate::store::delta::tables::Store;
-use crate::store::ledger::drop::{Which, drop_held};
-use crate::visit::held_id::HeldId;
+use store::delta::tables::Store;
+use store::ledger::drop::{Which, drop_held};
+use scouting::visit::held_id::HeldId;
 
 #[derive(Debug, clap::Args)]
 pub struct HeldDrop {

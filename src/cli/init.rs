@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::format::Outcome;
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::shared::report;
 use crate::workspace::init::{Counties, init};
 

@@ -6,11 +6,11 @@ use indicatif::{ProgressBar, ProgressStyle};
 use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
-use crate::failure::Failure;
-use crate::intake::mapping::Mapping;
+use scouting::failure::Failure;
+use intake::mapping::Mapping;
 use crate::load::each::{LoadOptions, load_each};
 use crate::load::submissions::{Accounts, Submissions};
-use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
+use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 use crate::workspace::Workspace;
 
 /// Take in submissions: records, spreadsheets, count sheets, folders of them

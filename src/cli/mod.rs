@@ -32,7 +32,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 use format::Outcome;
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::workspace::{SETTINGS_FILE, Workspace};
 
 /// Field scouts' visit records → a weekly regional pest alert.

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::format::{Format, Outcome};
 use super::plan_edge::PlanEdge;
 use super::plan_options::{ScatterArguments, ThresholdArguments};
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::plan::field::FieldOptions;
 use crate::workspace::Workspace;
 

@@ -3,9 +3,9 @@
 use std::path::PathBuf;
 
 use super::format::{Format, Outcome};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::plan::edge::EdgeOptions;
-use crate::visit::week::IsoWeek;
+use scouting::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 
 /// How far in from the edge a field is at threshold, site by site; private, for the field's owner

@@ -1,9 +1,9 @@
 //! `bractline protocols`: the catalogue.
 
 use super::format::{Format, Outcome};
-use crate::failure::Failure;
-use crate::protocol::catalogue::Catalogue;
-use crate::protocol::threshold::visit_threshold_sql;
+use scouting::failure::Failure;
+use scouting::protocol::catalogue::Catalogue;
+use scouting::protocol::threshold::visit_threshold_sql;
 use crate::protocols::check::{Checked, check_agree};
 use crate::protocols::json::{list_json, show_json};
 use crate::protocols::named;
@@ -51,7 +51,7 @@ impl Protocols {
     pub(super) fn run(self, workspace: Option<&Workspace>) -> Result<Outcome, Failure> {
         let catalogue = match workspace {
             Some(workspace) => open_catalogue(workspace)?,
-            None => Catalogue::read(None, crate::store::stages::expression::plan)?,
+            None => Catalogue::read(None, store::stages::expression::plan)?,
         };
         match self {
             Protocols::List { format } => {

@@ -3,7 +3,7 @@
 use super::format::{Format, Outcome};
 use super::scenario::refuse_scenario;
 use crate::alert::publish::publishing::publish;
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::workspace::Workspace;
 
 /// Copy the issued alerts, their feed and their list to a public place

@@ -1,6 +1,6 @@
 //! The refusal of a scenario where an alert is asked for.
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 
 /// Refuses a scenario where an alert is asked for.
 pub(super) fn refuse_scenario(asked: Option<&str>) -> Result<(), Failure> {

@@ -7,7 +7,7 @@ use jiff::tz::TimeZone;
 
 use super::format::Outcome;
 use crate::count_sheet::write::{WantedSheets, write_sheets};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::shared::report;
 use crate::workspace::Workspace;
 

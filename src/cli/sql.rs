@@ -4,7 +4,7 @@ use clap::ValueEnum;
 use clap::builder::PossibleValue;
 
 use super::format::Outcome;
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::figures::sql::{AnswerForm, Question, answer};
 use crate::shared::report;
 use crate::workspace::Workspace;

@@ -4,9 +4,9 @@ use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
 use super::vacuum::VacuumCommand;
-use crate::failure::Failure;
-use crate::store::delta::care::{figures, verify};
-use crate::store::delta::compact::compact;
+use scouting::failure::Failure;
+use store::delta::care::{figures, verify};
+use store::delta::compact::compact;
 use crate::workspace::Workspace;
 use crate::workspace::bucket::store_of;
 use crate::workspace::care::{check_whole, compact_text, info_text, verify_text};

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::format::{Format, Outcome};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::seasons::compare::compare_seasons;
 use crate::workspace::Workspace;
 

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::workspace::Workspace;
 use crate::workspace::vacuum::{VacuumOptions, vacuum_workspace};
 

@@ -8,12 +8,12 @@ use rust_xlsxwriter::{
 };
 
 use super::words::{SheetOptions, SheetPlan};
-use crate::protocol::catalogue::Protocol;
-use crate::protocol::sheet_layout::{CountColumn, VisitColumn};
-use crate::visit::record::{
+use scouting::protocol::catalogue::Protocol;
+use scouting::protocol::sheet_layout::{CountColumn, VisitColumn};
+use scouting::visit::record::{
     AMOUNT_MAX, COUNT_MAX, ITEMS_MAX, NIGHTS_MAX, REMARKS_LENGTH_MAX, TEXT_LENGTH_MAX,
 };
-use crate::visit::stage::StageScale;
+use scouting::visit::stage::StageScale;
 
 /// Sides of a field that the list offers.
 const SIDES: [&str; 8] = [
@@ -351,7 +351,7 @@ fn whole(length: usize) -> u32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::visit::stage::Stage;
+    use scouting::visit::stage::Stage;
 
     #[test]
     fn every_stage_of_the_list_is_on_the_scale_and_the_list_fits() {

@@ -6,12 +6,12 @@
 use askama::Template;
 
 use super::words::{SheetOptions, SheetPlan, counted, scouting, sources};
-use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::{Layout, Protocol};
-use crate::protocol::sheet_layout::{CountColumn, VisitColumn, unit_name};
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::{Layout, Protocol};
+use scouting::protocol::sheet_layout::{CountColumn, VisitColumn, unit_name};
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::passages::{Passage, cautions};
-use crate::visit::record::CountForm;
+use scouting::visit::record::CountForm;
 
 /// Plants on a line of boxes.
 const PLANTS_A_LINE: usize = 10;

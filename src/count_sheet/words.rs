@@ -5,11 +5,11 @@
 
 use jiff::civil::Date;
 
-use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::{Layout, Protocol};
-use crate::protocol::sheet_layout::{bracts_per_head, unit_name};
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::{Layout, Protocol};
+use scouting::protocol::sheet_layout::{bracts_per_head, unit_name};
 use crate::shared::passages::{Passage, one_line, passage, sentence_case};
-use crate::visit::record::CountForm;
+use scouting::visit::record::CountForm;
 
 /// Rows of units that a sheet may have: more than this nobody fills, and a spreadsheet gets slow.
 const UNIT_ROWS_MAX: usize = 20_000;

@@ -7,10 +7,10 @@ use jiff::civil::Date;
 use crate::count_sheet::page::count_sheet_page;
 use crate::count_sheet::words::SheetOptions;
 use crate::count_sheet::workbook::count_sheet_xlsx;
-use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::Catalogue;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Catalogue;
 use crate::shared::files::write_folder;
-use crate::visit::rules::SeasonDays;
+use scouting::visit::rules::SeasonDays;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
 
@@ -45,7 +45,7 @@ pub(crate) fn write_sheets(
     let (catalogue, season) = match workspace {
         Some(workspace) => (open_catalogue(workspace)?, workspace.season()?),
         None => (
-            Catalogue::read(None, crate::store::stages::expression::plan)?,
+            Catalogue::read(None, store::stages::expression::plan)?,
             SEASON_WITHOUT_WORKSPACE,
         ),
     };

@@ -12,10 +12,10 @@ use rand_chacha::ChaCha8Rng;
 
 use super::calendar::Calendar;
 use super::season::PlannedVisit;
-use crate::visit::code::Code;
-use crate::visit::dates::WrittenInstant;
-use crate::visit::heads::Heads;
-use crate::visit::record::{Count, Visit};
+use scouting::visit::code::Code;
+use scouting::visit::dates::WrittenInstant;
+use scouting::visit::heads::Heads;
+use scouting::visit::record::{Count, Visit};
 
 /// A way in which a record is broken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -243,7 +243,7 @@ pub fn break_visit(
             if let Some(cost) = &mut visit.economics.treatment_cost {
                 // 2.471 acres in a hectare: $6 an acre becomes 148, beyond 120.
                 cost.amount = super::rounded(cost.amount * 24.71, 2);
-                cost.per = crate::visit::record::AreaUnit::Acre;
+                cost.per = scouting::visit::record::AreaUnit::Acre;
             }
             (line_of(&visit), Code::TreatmentCostImplausible)
         }
@@ -339,7 +339,7 @@ mod tests {
     use crate::demo::places::Places;
     use crate::demo::season::Season;
     use crate::demo::{Chance, Landscape, Purpose, SampleOptions};
-    use crate::visit::code::Class;
+    use scouting::visit::code::Class;
 
     fn broken_records() -> Vec<(Breakage, BrokenRecord, PlannedVisit)> {
         let options = SampleOptions::default();

@@ -8,7 +8,7 @@
 use rand::Rng;
 use rand_distr::{Distribution, Gamma, Poisson};
 
-use crate::visit::record::Count;
+use scouting::visit::record::Count;
 
 /// Bracts examined on a head.
 pub const BRACTS: usize = 6;

@@ -9,7 +9,7 @@ use rand_distr::{Distribution, StandardNormal};
 
 use super::places::Places;
 use super::{Chance, Purpose, rounded};
-use crate::visit::record::{Field, Outline};
+use scouting::visit::record::{Field, Outline};
 
 /// Fields that lie in one county and belong to one farm.
 const FIELDS_PER_FARM: usize = 2;

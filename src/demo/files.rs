@@ -8,8 +8,8 @@ use std::io::Write;
 use flate2::{Compression, write::GzEncoder};
 
 use super::{Expected, ExpectedAccount, Landscape, SampleLine, SampleLines, SampleOptions};
-use crate::failure::Failure;
-use crate::visit::code::Code;
+use scouting::failure::Failure;
+use scouting::visit::code::Code;
 
 /// The sample as files.
 #[derive(Debug, Clone, PartialEq)]
@@ -139,7 +139,7 @@ mod tests {
     use geo::{Contains, Point};
 
     use super::*;
-    use crate::visit::record::Visit;
+    use scouting::visit::record::Visit;
 
     /// The season that is committed under `sample_data/`.
     const COMMITTED_SEASON: &str = "2026";

@@ -11,8 +11,8 @@ use rand_chacha::ChaCha8Rng;
 use super::broken::{Breakage, break_visit, line_of};
 use super::season::{PlannedVisit, Season};
 use super::{Expected, SampleLine};
-use crate::visit::code::Code;
-use crate::visit::record::{Count, Visit};
+use scouting::visit::code::Code;
+use scouting::visit::record::{Count, Visit};
 
 /// Shares of the visits to which something happens; at most one of these befalls a visit, but for
 /// being late, which may come on top.

@@ -28,7 +28,7 @@ use std::collections::BTreeMap;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 
-use crate::visit::code::Code;
+use scouting::visit::code::Code;
 pub use files::{DemoFiles, Submission, demo_files};
 pub use landscape::Landscape;
 pub use mess::MessShares;

@@ -8,7 +8,7 @@ use rand::Rng;
 use rand_distr::{Distribution, StandardNormal};
 
 use super::rounded;
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 
 /// Tries to hit a county by chance before its middle is taken: a county may be a thin thread.
 const TRIES: usize = 10_000;

@@ -14,9 +14,9 @@ use super::eggs::{AGGREGATION_ASSUMED, EggCounts};
 use super::fields::{SampleField, normal};
 use super::places::Places;
 use super::{Chance, Purpose, SampleOptions, rounded};
-use crate::visit::dates::WrittenInstant;
-use crate::visit::heads::Heads;
-use crate::visit::record::{
+use scouting::visit::dates::WrittenInstant;
+use scouting::visit::heads::Heads;
+use scouting::visit::record::{
     AreaUnit, Economics, MarketValue, PlantPopulation, Site, TreatmentCost, Visit, WeightUnit,
 };
 

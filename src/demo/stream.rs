@@ -12,7 +12,7 @@ use super::mess::Way;
 use super::places::Places;
 use super::season::Season;
 use super::{Chance, Purpose, SampleLine, SampleOptions};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 
 /// How many second sendings wait at a time before they come.
 const WAITING_MAX: usize = 16;
@@ -105,9 +105,9 @@ mod tests {
 
     use super::*;
     use crate::demo::{Expected, ExpectedAccount, Landscape, MessShares};
-    use crate::visit::code::Code;
-    use crate::visit::heads::Heads;
-    use crate::visit::record::{
+    use scouting::visit::code::Code;
+    use scouting::visit::heads::Heads;
+    use scouting::visit::record::{
         AreaUnit, MarketValue, PlantPopulation, TreatmentCost, Visit, WeightUnit,
     };
 

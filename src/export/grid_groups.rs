@@ -2,7 +2,7 @@
 //!
 //! Rows are told in groups of the same county, ISO week, protocol and side of the stage window; of each group
 //! those of one cell, or the rest of the county, must be a group of fields that a public row could be made of: enough
-//! fields, of enough farms, none of which has most of them (`crate::disclosure::cell`). Fields whose cell has too few
+//! fields, of enough farms, none of which has most of them (`disclosure::cell`). Fields whose cell has too few
 //! are looked at in the wider cells of the grid, up to 40 km. Where the rest is too small, the smallest cell joins it,
 //! until it is large enough: so the fields of a county-week that is shown are all there, each among enough others, and
 //! nothing is left to be subtracted. Of a county-week that is too small no row is given, nor how many there are. Fields
@@ -10,10 +10,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::disclosure::cell::judge;
-use crate::disclosure::field::Id;
-use crate::disclosure::rule::Rule;
-use crate::region::point_grid::{GridCell, GridWidth, cell_of};
+use disclosure::cell::judge;
+use disclosure::field::Id;
+use disclosure::rule::Rule;
+use scouting::region::point_grid::{GridCell, GridWidth, cell_of};
 
 /// A field in a week, as it is looked at here. Private.
 #[derive(Debug, Clone, Copy)]

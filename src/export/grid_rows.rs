@@ -24,16 +24,16 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use super::grid_groups::{CellOfWidth, FieldWeek, Placed, Smallest, placed};
-use crate::disclosure::median_class::class_bounds;
-use crate::disclosure::rule::{Level, Rule};
-use crate::failure::Failure;
+use disclosure::median_class::class_bounds;
+use disclosure::rule::{Level, Rule};
+use scouting::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::dispersion_tables::described;
-use crate::region::point_grid::GridWidth;
-use crate::store::public::public_rows::seasons_with_farms;
-use crate::store::stages::files::{StageColumn, columns_of};
-use crate::store::stages::run::Rollup;
-use crate::store::stages::stage_rows::rows_of;
+use scouting::region::point_grid::GridWidth;
+use store::public::public_rows::seasons_with_farms;
+use store::stages::files::{StageColumn, columns_of};
+use store::stages::run::Rollup;
+use store::stages::stage_rows::rows_of;
 
 /// One row a field and week, in the form of a stage's header.
 const FIELD_WEEK: &str = "\

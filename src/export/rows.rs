@@ -1,12 +1,12 @@
 //! Which public rows a package has, beyond the rule of all: none that the office took back, and none that today's
 //! settings would keep back.
 
-use crate::disclosure::editions::{Entry, Published};
-use crate::disclosure::public_row::PublicRow;
-use crate::disclosure::rule::Rule;
-use crate::failure::Failure;
+use disclosure::editions::{Entry, Published};
+use disclosure::public_row::PublicRow;
+use disclosure::rule::Rule;
+use scouting::failure::Failure;
 use crate::figures::rolled_up::Figures;
-use crate::store::public::public_tables::PublicTables;
+use store::public::public_tables::PublicTables;
 
 /// Leaves rows out that would become public again as they were before their alert was withdrawn. An office that took a
 /// row back issues its week again if it is true after all; an export does not do that unasked.

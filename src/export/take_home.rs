@@ -11,12 +11,12 @@ use arrow::compute::{cast, concat_batches};
 use arrow::datatypes::{Field, Schema};
 use datafusion::error::DataFusionError;
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::figures::dispersion::DescribedTable;
-use crate::store::delta::snapshot::Snapshot;
-use crate::store::stages::files::columns_of;
-use crate::store::stages::inputs::register;
-use crate::store::stages::run::Rollup;
+use store::delta::snapshot::Snapshot;
+use store::stages::files::columns_of;
+use store::stages::inputs::register;
+use store::stages::run::Rollup;
 
 /// Tables of the stages that these tables rest on and that a roll-up lets go of otherwise.
 pub const KEPT_FOR_IT: [&str; 1] = ["visit_pressure"];

@@ -9,14 +9,14 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 
-use crate::disclosure::public_row::PublicRow;
-use crate::failure::{Failure, Kind};
-use crate::statistics::reporting_delay::{
+use disclosure::public_row::PublicRow;
+use scouting::failure::{Failure, Kind};
+use stats::reporting_delay::{
     ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count,
 };
-use crate::store::delta::snapshot::Snapshot;
-use crate::store::rows::decode;
-use crate::visit::week::IsoWeek;
+use store::delta::snapshot::Snapshot;
+use store::rows::decode;
+use scouting::visit::week::IsoWeek;
 
 /// Six weeks after its Monday a week counts as complete: our choice. A season is hardly longer from its first
 /// eggs to its last treatment, and a week's alert is past use by then.

@@ -1,8 +1,8 @@
 //! A cluster that runs the stages of a roll-up in place of this process.
 
-use crate::failure::{Failure, Kind};
-use crate::store::delta::snapshot::Snapshot;
-use crate::store::stages::engine::Elsewhere;
+use scouting::failure::{Failure, Kind};
+use store::delta::snapshot::Snapshot;
+use store::stages::engine::Elsewhere;
 use crate::workspace::Workspace;
 
 /// Where a cluster is, and how long to wait for it.
@@ -25,7 +25,7 @@ pub(crate) async fn join(
     workspace: &Workspace,
     snapshot: &Snapshot,
 ) -> Result<Option<Box<dyn Elsewhere>>, Failure> {
-    use crate::store::stages::cluster::Cluster;
+    use store::stages::cluster::Cluster;
 
     let Some(ClusterAddress { address, minutes }) = asked else {
         return Ok(None);

@@ -4,10 +4,10 @@ use std::sync::Arc;
 
 use arrow::array::{ArrayRef, Int32Array, Int64Array, RecordBatch, StringArray};
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::tables::{ColumnDoc, write_csv};
-use crate::store::public::public_rows::CountyOutcome;
-use crate::store::stages::run::Period;
+use store::public::public_rows::CountyOutcome;
+use store::stages::run::Period;
 
 /// Its columns.
 const COLUMNS: [(&str, &str); 9] = [

@@ -2,7 +2,7 @@
 //! power law for each protocol.
 //!
 //! A roll-up does without: it reads every unit of the store, which the stages never do. The fits stand in
-//! `crate::statistics`, the tables and what their columns mean in `dispersion_tables.rs`.
+//! `stats`, the tables and what their columns mean in `dispersion_tables.rs`.
 //!
 //! Private as a whole: it rests on every county-week, those that are too small for a public row too. The catch of a
 //! trap that was out some nights is a rate and no whole number, so such visits have no k and no variance of units.
@@ -13,15 +13,15 @@ use arrow::array::RecordBatch;
 use serde::Deserialize;
 
 use super::dispersion_tables::{county_season_table, power_law_table, visit_table};
-use crate::failure::Failure;
-use crate::statistics::aggregation::{FittedK, UndefinedK, fit_common_k, fit_k};
-use crate::statistics::counts::CountFrequencies;
-use crate::statistics::power_law::{MeanVariance, PowerLaw, fit_power_law};
-use crate::store::delta::snapshot::Snapshot;
-use crate::store::stages::files::StageColumn;
-use crate::store::stages::run::Rollup;
-use crate::store::stages::stage_rows::rows_of;
-use crate::store::stages::unit_totals::{UnitTotals, unit_totals};
+use scouting::failure::Failure;
+use stats::aggregation::{FittedK, UndefinedK, fit_common_k, fit_k};
+use stats::counts::CountFrequencies;
+use stats::power_law::{MeanVariance, PowerLaw, fit_power_law};
+use store::delta::snapshot::Snapshot;
+use store::stages::files::StageColumn;
+use store::stages::run::Rollup;
+use store::stages::stage_rows::rows_of;
+use store::stages::unit_totals::{UnitTotals, unit_totals};
 
 /// The tables of a season's scatter, all private.
 #[derive(Debug, Clone)]

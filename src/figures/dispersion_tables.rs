@@ -7,10 +7,10 @@ use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, RecordBatch, 
 use arrow::datatypes::{Field, Schema};
 
 use super::dispersion::{CountyFigures, DescribedTable, SeasonLaw, StandingVisit};
-use crate::failure::{Failure, Kind};
-use crate::statistics::aggregation::FittedK;
-use crate::statistics::power_law::PowerLaw;
-use crate::store::stages::files::columns_of;
+use scouting::failure::{Failure, Kind};
+use stats::aggregation::FittedK;
+use stats::power_law::PowerLaw;
+use store::stages::files::columns_of;
 
 /// In the form of a stage's header.
 const COUNTY_SEASON: &str = "\

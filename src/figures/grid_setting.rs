@@ -3,8 +3,8 @@
 //! Published points stay where people have them. A narrower grid afterwards would say more about the same
 //! fields than the office decided to say when it issued.
 
-use crate::failure::{Failure, Kind};
-use crate::store::alerts::table::{IssuedAlert, issued_alerts};
+use scouting::failure::{Failure, Kind};
+use store::alerts::table::{IssuedAlert, issued_alerts};
 use crate::workspace::open::open_store;
 use crate::workspace::{SETTINGS_FILE, Workspace};
 

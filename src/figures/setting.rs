@@ -3,11 +3,11 @@
 use std::collections::HashMap;
 use std::path::Path;
 
-use crate::failure::{Failure, Kind};
-use crate::heat::weather::{WeatherSeries, read_weather};
-use crate::region::Region;
-use crate::store::stages::inputs::{RegionCounty, Setting};
-use crate::store::stages::windows::Weather;
+use scouting::failure::{Failure, Kind};
+use scouting::phenology::weather::{WeatherSeries, read_weather};
+use scouting::region::Region;
+use store::stages::inputs::{RegionCounty, Setting};
+use store::stages::windows::Weather;
 use crate::workspace::{SETTINGS_FILE, Workspace};
 
 /// The county id that stands for every county without a line of its own.

@@ -6,15 +6,15 @@
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
 use crate::shared::report;
-use crate::store::delta::query::{Answer, Query, ReadOnly, too_much};
-use crate::store::delta::tables::Store;
-use crate::store::public::public_rows::Publishing;
-use crate::store::rows::schema::Kept;
-use crate::store::stages::files::public_stages;
-use crate::store::stages::run::{FINISHED, StageTable};
+use store::delta::query::{Answer, Query, ReadOnly, too_much};
+use store::delta::tables::Store;
+use store::public::public_rows::Publishing;
+use store::rows::schema::Kept;
+use store::stages::files::public_stages;
+use store::stages::run::{FINISHED, StageTable};
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_store, workers};
 

@@ -10,11 +10,11 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 
 use super::place::Place;
-use crate::heat::degree_days::DailyHeat;
-use crate::protocol::catalogue::Catalogue;
-use crate::store::stages::inputs::RegionCounty;
-use crate::store::stages::windows::Weather;
-use crate::visit::week::IsoWeek;
+use scouting::phenology::degree_days::DailyHeat;
+use scouting::protocol::catalogue::Catalogue;
+use store::stages::inputs::RegionCounty;
+use store::stages::windows::Weather;
+use scouting::visit::week::IsoWeek;
 
 /// Heat sums, degree-days (°C), by protocol, week and station.
 #[derive(Debug, Clone, Default)]
@@ -103,8 +103,8 @@ mod tests {
     use jiff::civil::date;
 
     use super::*;
-    use crate::heat::degree_days::DayTemperatures;
-    use crate::heat::weather::WeatherSeries;
+    use scouting::phenology::degree_days::DayTemperatures;
+    use scouting::phenology::weather::WeatherSeries;
 
     /// Every day of three years has the same two temperatures.
     fn station(name: &str, warmest_c: f64, from: Date) -> WeatherSeries {
@@ -130,7 +130,7 @@ mod tests {
         };
         let weeks = ["2025-W30", "2026-W02", "2026-W30"].map(|week| ("bsm-eggs", week));
         let catalogue =
-            Catalogue::read(None, crate::store::stages::expression::plan).expect("the catalogue");
+            Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
         WeekHeat::of(
             weather,
             &[county("A"), county("B"), county("C")],

@@ -11,14 +11,14 @@ use super::names::{Closeness, PrivateNames};
 use super::points::PrivatePoints;
 use super::tables::{Cells, features_of, rows_of_csv};
 use super::views::{Writing, views};
-use crate::disclosure::editions::Entry;
-use crate::disclosure::public_row::PublicRow;
-use crate::failure::{Failure, Kind};
-use crate::region::Region;
-use crate::region::distance::metres_between;
+use disclosure::editions::Entry;
+use disclosure::public_row::PublicRow;
+use scouting::failure::{Failure, Kind};
+use scouting::region::Region;
+use scouting::region::distance::metres_between;
 use crate::shared::cautions::NOTICE;
-use crate::store::stages::files::public_stages;
-use crate::visit::week::IsoWeek;
+use store::stages::files::public_stages;
+use scouting::visit::week::IsoWeek;
 
 /// What kind of file bears a public name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

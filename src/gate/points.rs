@@ -14,7 +14,7 @@ use unicode_normalization::UnicodeNormalization;
 use unicode_security::confusable_detection::skeleton;
 
 use super::folding::digit_of_any_script;
-use crate::region::distance::metres_between;
+use scouting::region::distance::metres_between;
 
 /// Decimals from which a number is taken for a coordinate by itself: three are about 100 m. Our choice: figures of
 /// alerts and prices have two at most.

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::tables::Cells;
-use crate::disclosure::public_row::PublicRow;
+use disclosure::public_row::PublicRow;
 
 /// The columns of each table that are compared: what names a row, and its sums.
 const COMPARED: [(&str, &[&str]); 4] = [

@@ -12,15 +12,15 @@ use super::plain_columns::{
 };
 use super::record::{ReturnedMend, ReturnedRow, ReturnedRows};
 use super::row_text::{in_lines, place_of};
-use crate::intake::corrections::kept_rows::{ReadOfRows, read_kept, with_unread};
-use crate::intake::mapping::made_id::COUNT_SHEET_ID;
-use crate::intake::mapping::{cell_of_sent, marked, plain_header};
-use crate::intake::sheet::table::Cell;
+use intake::corrections::kept_rows::{ReadOfRows, read_kept, with_unread};
+use intake::mapping::made_id::COUNT_SHEET_ID;
+use intake::mapping::{cell_of_sent, marked, plain_header};
+use intake::sheet::table::Cell;
 use crate::shared::table_files::fits;
-use crate::visit::code::Code;
-use crate::visit::finding::Finding;
-use crate::visit::members::{Column, VISIT_COLUMNS};
-use crate::visit::words::{in_words, starts_formula};
+use scouting::visit::code::Code;
+use scouting::visit::finding::Finding;
+use scouting::visit::members::{Column, VISIT_COLUMNS};
+use scouting::visit::words::{in_words, starts_formula};
 
 /// Counts that a head has columns for where no head says how many it has.
 const BRACTS_USUAL: usize = 6;

@@ -6,10 +6,10 @@ use std::path::Path;
 use super::correction_sheet::in_columns;
 use super::record::{ReturnForm, ReturnedRecord};
 use super::returned::files_of_sender;
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::files::write_private_folder;
 use crate::shared::report::counted;
-use crate::store::ledger::held::{HeldEntry, HeldRecord, Sender, open_records};
+use store::ledger::held::{HeldEntry, HeldRecord, Sender, open_records};
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 

@@ -4,7 +4,7 @@
 
 use super::record::{ReturnForm, ReturnedRecord};
 use crate::shared::shown_numbers::count_of;
-use crate::visit::words::on_one_line;
+use scouting::visit::words::on_one_line;
 
 /// Records that the letter tells one by one; all of them are in the file beside it.
 const TOLD_MAX: usize = 30;
@@ -142,8 +142,8 @@ fn in_short(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::visit::code::Code;
-    use crate::visit::finding::Finding;
+    use scouting::visit::code::Code;
+    use scouting::visit::finding::Finding;
 
     fn record(line: u64, file_name: &str, findings: usize) -> ReturnedRecord {
         let finding = Finding::new(Code::OutOfRange, "/sites/0/heads/1/2", "-1", "x");

@@ -3,7 +3,7 @@
 //!
 //! The layout itself is read and written in `mapping::plain`; a unit test holds the two together.
 
-use crate::visit::members::VISIT_COLUMNS;
+use scouting::visit::members::VISIT_COLUMNS;
 
 /// Places of the point among them.
 pub(crate) const LON: usize = 8;
@@ -40,7 +40,7 @@ pub(crate) fn for_the_sender(right: &str) -> &str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::intake::mapping::plain_header;
+    use intake::mapping::plain_header;
 
     #[test]
     fn the_columns_are_those_of_the_plain_layout() {

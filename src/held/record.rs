@@ -4,9 +4,9 @@ use serde::Serialize;
 use serde_json::Value;
 use serde_json::value::RawValue;
 
-use crate::intake::sheet::table::Cell;
-use crate::visit::finding::Finding;
-use crate::visit::words::{InWords, in_words};
+use intake::sheet::table::Cell;
+use scouting::visit::finding::Finding;
+use scouting::visit::words::{InWords, in_words};
 
 /// One held record.
 #[derive(Debug, Clone)]

@@ -10,7 +10,7 @@ use super::letter::letter;
 use super::record::{ReturnForm, ReturnedRecord};
 use super::rows::table;
 use super::sheet::{sheet_csv, sheet_xlsx};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::shared::table_files::{fits_cell, table_csv};
 
 /// Characters of a sender's name that stand in the name of a file.
@@ -92,8 +92,8 @@ mod tests {
     use serde_json::Value;
 
     use super::*;
-    use crate::visit::code::Code;
-    use crate::visit::finding::Finding;
+    use scouting::visit::code::Code;
+    use scouting::visit::finding::Finding;
 
     fn record(text: &str) -> ReturnedRecord {
         ReturnedRecord {

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::intake::corrections::kept_rows::SentRows;
+use intake::corrections::kept_rows::SentRows;
 
 /// Between the cells of a row as sent: no sign that a reader of text tables may take for the end of a cell.
 const BETWEEN_CELLS: &str = " · ";

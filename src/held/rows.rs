@@ -6,9 +6,9 @@
 use rust_xlsxwriter::{Color, Format, Workbook, XlsxError};
 
 use super::record::{ReturnedRecord, ReturnedRow, ReturnedRows};
-use crate::intake::sheet::table::Cell;
+use intake::sheet::table::Cell;
 use crate::shared::table_files::{CELL_LENGTH_MAX, fits_cell, text_format, write_cells};
-use crate::visit::words::{on_one_line, starts_formula};
+use scouting::visit::words::{on_one_line, starts_formula};
 
 /// The columns before those of the visit. `load` looks for the first; all of them begin with `held_`.
 pub const COLUMNS: [&str; 7] = [

@@ -10,9 +10,9 @@ use rust_xlsxwriter::{Color, Format, Worksheet, XlsxError};
 use super::record::ReturnedRecord;
 use super::rows as mend_rows;
 use super::rows::shortened;
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::table_files::{fits_cell, new_workbook, text_format};
-use crate::visit::words::{InWords, on_one_line, starts_formula};
+use scouting::visit::words::{InWords, on_one_line, starts_formula};
 
 /// The columns. The first and the last are what `load` looks for.
 pub const COLUMNS: [&str; 7] = [
@@ -172,8 +172,8 @@ fn unmade(error: &dyn std::fmt::Display) -> Failure {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::visit::code::Code;
-    use crate::visit::finding::Finding;
+    use scouting::visit::code::Code;
+    use scouting::visit::finding::Finding;
 
     fn record(text: &str) -> ReturnedRecord {
         ReturnedRecord {

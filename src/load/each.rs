@@ -3,9 +3,9 @@
 use jiff::Timestamp;
 
 use super::submissions::{Accounts, Submissions};
-use crate::failure::Failure;
-use crate::intake::judge::judging::Judge;
-use crate::intake::mapping::Mapping;
+use scouting::failure::Failure;
+use intake::judge::judging::Judge;
+use intake::mapping::Mapping;
 use crate::load::loader::Loader;
 use crate::shared::report;
 use crate::workspace::Workspace;

@@ -19,17 +19,17 @@ use jiff::civil::Date;
 use smallvec::SmallVec;
 
 use super::usual::{Amounts, UsualAmounts};
-use crate::failure::Failure;
-use crate::region::distance::{GridCell, cell_of, cells_near, metres_between};
-use crate::store::delta::tables::Store;
-use crate::store::rows::past::{PastVisit, each_current_visit};
-use crate::visit::doubts::{
+use scouting::failure::Failure;
+use scouting::region::distance::{GridCell, cell_of, cells_near, metres_between};
+use store::delta::tables::Store;
+use store::rows::past::{PastVisit, each_current_visit};
+use scouting::visit::doubts::{
     Elsewhere, FIELDS_APART_MIN_M, StageSeen, economics_unusual, field_moved, field_twice,
     observer_in_two_places, stage_backwards,
 };
-use crate::visit::finding::Finding;
-use crate::visit::record::{MarketValue, PlantPopulation, TreatmentCost};
-use crate::visit::rows::VisitRow;
+use scouting::visit::finding::Finding;
+use scouting::visit::record::{MarketValue, PlantPopulation, TreatmentCost};
+use scouting::visit::rows::VisitRow;
 
 /// What was accepted before.
 #[derive(Debug, Default)]

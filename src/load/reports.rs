@@ -11,8 +11,8 @@ use serde::ser::{Error, SerializeSeq, Serializer};
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
-use crate::failure::Failure;
-use crate::visit::finding::Finding;
+use scouting::failure::Failure;
+use scouting::visit::finding::Finding;
 
 /// Reports that stay in memory.
 const IN_MEMORY_MAX: usize = 1_000;

@@ -6,18 +6,18 @@ use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::Float64Type;
 use serde::Serialize;
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
 use crate::plan::strips::{SampledSite, draw_strips};
-use crate::protocol::catalogue::Protocol;
-use crate::protocol::economic_distance::EdgeDecline;
+use scouting::protocol::catalogue::Protocol;
+use scouting::protocol::economic_distance::EdgeDecline;
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::files::write_private_folder;
 use crate::shared::tables::csv_of;
-use crate::store::public::public_rows::Publishing;
-use crate::store::rows::visit_sites::VisitSites;
-use crate::visit::week::IsoWeek;
-use crate::visit::words::disarmed;
+use store::public::public_rows::Publishing;
+use store::rows::visit_sites::VisitSites;
+use scouting::visit::week::IsoWeek;
+use scouting::visit::words::disarmed;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_snapshot;
 

@@ -4,17 +4,17 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::plan::scatter::GivenScatter;
 use crate::plan::stop_card::{
     CardFacts, how_far_to_trust, operating_characteristic_csv, stop_card, stop_table_csv,
 };
 use crate::plan::threshold::{GivenThreshold, wrong};
-use crate::protocol::catalogue::{Catalogue, Decision, Protocol};
+use scouting::protocol::catalogue::{Catalogue, Decision, Protocol};
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::files::write_folder;
-use crate::statistics::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_within_risks};
-use crate::statistics::stop_lines::Risks;
+use stats::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_within_risks};
+use stats::stop_lines::Risks;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
 
@@ -95,7 +95,7 @@ impl FieldOptions {
     pub(crate) async fn plan(self, workspace: Option<&Workspace>) -> Result<Planned, Failure> {
         let catalogue = match workspace {
             Some(workspace) => open_catalogue(workspace)?,
-            None => Catalogue::read(None, crate::store::stages::expression::plan)?,
+            None => Catalogue::read(None, store::stages::expression::plan)?,
         };
         let protocol = catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))

@@ -11,7 +11,7 @@ use geo::{
     RemoveRepeatedPoints, Validation, coord,
 };
 
-use crate::visit::record::Outline;
+use scouting::visit::record::Outline;
 
 /// Semi-major axis in metres and flattening of WGS 84 (NIMA TR8350.2, from memory).
 const WGS_84: (f64, f64) = (6_378_137.0, 1.0 / 298.257_223_563);

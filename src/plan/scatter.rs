@@ -5,12 +5,12 @@ use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::{Float64Type, Int32Type};
 
 use super::threshold::wrong;
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
-use crate::protocol::catalogue::Protocol;
-use crate::statistics::field_plan::SiteScatter;
-use crate::statistics::power_law::{MeanVariance, PowerLaw, fit_power_law};
-use crate::store::public::public_rows::Publishing;
+use scouting::protocol::catalogue::Protocol;
+use stats::field_plan::SiteScatter;
+use stats::power_law::{MeanVariance, PowerLaw, fit_power_law};
+use store::public::public_rows::Publishing;
 use crate::workspace::Workspace;
 
 /// Fewer visits than this make no law of a season. Our choice.

@@ -6,13 +6,13 @@
 use askama::Template;
 use serde::Serialize;
 
-use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::{Layout, Protocol};
-use crate::protocol::sheet_layout::unit_name;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::{Layout, Protocol};
+use scouting::protocol::sheet_layout::unit_name;
 use crate::shared::passages::{Passage, cautions};
 use crate::shared::tables::csv_of;
-use crate::statistics::field_plan::{FieldPlan, PlanQuestion};
-use crate::visit::record::CountForm;
+use stats::field_plan::{FieldPlan, PlanQuestion};
+use scouting::visit::record::CountForm;
 
 /// What a card says beside the plan.
 #[derive(Debug, Clone)]

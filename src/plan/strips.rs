@@ -18,7 +18,7 @@ use super::field_plane::lay_out;
 pub use super::sides::NoStrip;
 use super::sides::{Side, Sides};
 use super::strip_shape::draw_strip;
-use crate::visit::record::Outline;
+use scouting::visit::record::Outline;
 
 const M2_PER_HA: f64 = 10_000.0;
 

@@ -3,13 +3,13 @@
 
 use serde_json::json;
 
-use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::Protocol;
-use crate::protocol::plan_threshold::ThresholdField;
-use crate::protocol::threshold::threshold_of;
-use crate::visit::economics::EconomicMember;
-use crate::visit::record::Economics;
-use crate::visit::rules::economics_findings;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Protocol;
+use scouting::protocol::plan_threshold::ThresholdField;
+use scouting::protocol::threshold::threshold_of;
+use scouting::visit::economics::EconomicMember;
+use scouting::visit::record::Economics;
+use scouting::visit::rules::economics_findings;
 use crate::workspace::Workspace;
 
 /// How an amount is written.

@@ -2,9 +2,9 @@
 
 use serde::Serialize;
 
-use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::Catalogue;
-use crate::protocol::threshold::{agrees, worked_values};
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Catalogue;
+use scouting::protocol::threshold::{agrees, worked_values};
 
 /// A worked value with what was found.
 #[derive(Serialize)]

@@ -2,9 +2,9 @@
 
 use serde_json::{Value, json};
 
-use crate::failure::Failure;
-use crate::protocol::catalogue::{Catalogue, Protocol};
-use crate::protocol::threshold::worked_values;
+use scouting::failure::Failure;
+use scouting::protocol::catalogue::{Catalogue, Protocol};
+use scouting::protocol::threshold::worked_values;
 use crate::shared::cautions::standing_cautions;
 
 /// The list of protocols.

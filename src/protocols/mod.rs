@@ -4,8 +4,8 @@ pub(crate) mod check;
 pub(crate) mod json;
 pub(crate) mod text;
 
-use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::{Catalogue, Protocol};
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::{Catalogue, Protocol};
 
 /// The protocol with an id.
 ///

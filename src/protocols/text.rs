@@ -2,12 +2,12 @@
 //!
 //! Facts come from the protocol and the standing cautions alone; nothing is added to them here.
 
-use crate::failure::Failure;
-use crate::protocol::catalogue::{Catalogue, Decision, Layout, Protocol};
-use crate::protocol::protocol_file::{Check, Given};
-use crate::protocol::threshold::worked_values;
+use scouting::failure::Failure;
+use scouting::protocol::catalogue::{Catalogue, Decision, Layout, Protocol};
+use scouting::protocol::protocol_file::{Check, Given};
+use scouting::protocol::threshold::worked_values;
 use crate::shared::cautions::standing_cautions;
-use crate::visit::record::CountForm;
+use scouting::visit::record::CountForm;
 
 /// Columns of a line.
 const WIDTH: usize = 92;

@@ -4,11 +4,11 @@
 use std::fmt::Write;
 
 use crate::figures::map::columns::{add_row, plain};
-use crate::protocol::catalogue::{Catalogue, Protocol};
-use crate::region::Region;
+use scouting::protocol::catalogue::{Catalogue, Protocol};
+use scouting::region::Region;
 use crate::shared::cautions::{IN_ONE_SENTENCE, NOTICE, standing_cautions};
 use crate::shared::tables::ColumnDoc;
-use crate::store::stages::scenario::Scenario;
+use store::stages::scenario::Scenario;
 
 /// What a page is made from.
 #[derive(Debug, Clone, Copy)]

@@ -8,14 +8,14 @@
 
 use std::collections::BTreeMap;
 
-use crate::disclosure::public_row::PublicRow;
+use disclosure::public_row::PublicRow;
 use crate::figures::place::Place;
 use crate::figures::week_heat::WeekHeat;
-use crate::statistics::season_course::{
+use stats::season_course::{
     HeatCourse, SeasonCourse, WeekFigures, course_by_heat, season_course,
 };
-use crate::statistics::season_trend::{SeasonTrend, Verdict, season_trend};
-use crate::store::stages::inputs::RegionCounty;
+use stats::season_trend::{SeasonTrend, Verdict, season_trend};
+use store::stages::inputs::RegionCounty;
 
 /// One season of a place under a protocol.
 #[derive(Debug, Clone, PartialEq)]
@@ -249,9 +249,9 @@ mod tests {
     use jiff::civil::date;
 
     use super::*;
-    use crate::disclosure::median_class::MedianClass;
-    use crate::disclosure::place;
-    use crate::disclosure::rule::Level;
+    use disclosure::median_class::MedianClass;
+    use disclosure::place;
+    use disclosure::rule::Level;
 
     const HALF: MedianClass = class(0.25, Some(0.5));
     const HIGHEST: MedianClass = class(1.5, None);

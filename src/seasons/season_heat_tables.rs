@@ -4,11 +4,11 @@
 use super::season::Season;
 use super::season_tables::{counts, county_id, county_name, floats, texts, years};
 use super::season_weeks::SeasonWeek;
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::dispersion_tables::described;
-use crate::statistics::season_course::HeatCourse;
-use crate::statistics::season_place::SeasonPlace;
+use stats::season_course::HeatCourse;
+use stats::season_place::SeasonPlace;
 
 /// In the form of a stage's header.
 const SEASON_WEEK: &str = "\

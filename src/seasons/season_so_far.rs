@@ -6,12 +6,12 @@
 use arrow::array::RecordBatch;
 use serde::Deserialize;
 
-use crate::disclosure::median_class::MedianClass;
-use crate::failure::Failure;
-use crate::store::public::public_tables::PublicTables;
-use crate::store::stages::stage_rows::rows_of;
-use crate::visit::stage::StageScale;
-use crate::visit::week::IsoWeek;
+use disclosure::median_class::MedianClass;
+use scouting::failure::Failure;
+use store::public::public_tables::PublicTables;
+use store::stages::stage_rows::rows_of;
+use scouting::visit::stage::StageScale;
+use scouting::visit::week::IsoWeek;
 
 /// The season of a week up to it, and the earlier seasons whole, under one protocol.
 #[derive(Debug, Clone, Default, PartialEq)]

@@ -6,12 +6,12 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, StringArray};
 
 use super::season::{FigureTrend, Season};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::dispersion_tables::described;
 use crate::figures::place::Place;
-use crate::statistics::season_course::SeasonCourse;
-use crate::statistics::season_trend::SeasonTrend;
+use stats::season_course::SeasonCourse;
+use stats::season_trend::SeasonTrend;
 
 /// In the form of a stage's header.
 const COUNTY_SEASON: &str = "\

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::season::Season;
-use crate::disclosure::rule::Level;
+use disclosure::rule::Level;
 use crate::shared::chart::{Anchor, Chart, WIDTH, chart, short, text};
 use crate::shared::classes::{Class, bands};
 use crate::shared::shown_numbers::{Form, display_number};

@@ -7,7 +7,7 @@ use std::fmt::Write;
 
 use askama::filters::{Html, escape};
 
-use crate::visit::week::IsoWeek;
+use scouting::visit::week::IsoWeek;
 
 /// A chart, safe to set into a page.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -3,9 +3,9 @@
 
 use std::collections::BTreeSet;
 
-use crate::disclosure::median_class::MedianClass;
-use crate::disclosure::public_row::PublicRow;
-use crate::disclosure::rule::Level;
+use disclosure::median_class::MedianClass;
+use disclosure::public_row::PublicRow;
+use disclosure::rule::Level;
 
 /// How a county is painted. The order is that of the legend.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -323,7 +323,7 @@ impl Class {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::disclosure::invented;
+    use disclosure::invented;
 
     /// A row of so many fields, each of a farm of its own, all with this pressure.
     fn row_of(level: Level, fields: usize, pressure: f64) -> PublicRow {

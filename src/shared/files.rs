@@ -10,7 +10,7 @@ use std::path::Path;
 
 use tempfile::{Builder, NamedTempFile, TempDir};
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 
 /// Bytes of a file name that common file systems hold (ext4, APFS, NTFS; from memory).
 const NAME_LENGTH_MAX: usize = 255;

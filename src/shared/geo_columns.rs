@@ -12,7 +12,7 @@ use geo::Geometry;
 use serde_json::{Value, json};
 use wkb::writer::{WriteOptions, write_geometry};
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 
 /// The column of the geometries, and the standard's name for it in its own examples.
 pub(crate) const GEOMETRY: &str = "geometry";

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::outline::{Extent, Polygon, rings_of};
-use crate::region::County;
+use scouting::region::County;
 
 /// Positions on the drawing, closed.
 pub(crate) type Ring = Vec<[f64; 2]>;

@@ -7,7 +7,7 @@
 
 use geo::{BooleanOps, CoordsIter, Orient, Validation, orient::Direction};
 
-use crate::region::{County, Region};
+use scouting::region::{County, Region};
 
 /// Decimals of a coordinate: about a metre, finer than the boundaries are true.
 const DECIMALS: i32 = 5;

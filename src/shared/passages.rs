@@ -1,7 +1,7 @@
 //! Passages of instructions, and the cautions of a protocol as passages: for count sheets and cards alike.
 
 use super::cautions::standing_cautions;
-use crate::protocol::catalogue::{Decision, Protocol};
+use scouting::protocol::catalogue::{Decision, Protocol};
 
 /// A passage of the instructions.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -4,7 +4,7 @@ use std::io::{BufWriter, IsTerminal, StdoutLock, Write};
 
 use serde::Serialize;
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 
 /// Held records and their like that a text report lists before it counts the rest.
 pub const LISTED_MAX: usize = 20;

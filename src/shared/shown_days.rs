@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::visit::week::IsoWeek;
+use scouting::visit::week::IsoWeek;
 
 /// A week in words: `week 30 of 2026, 20–26 July 2026`; `None` if there is no such week.
 pub fn week_in_words(iso_week: &str) -> Option<String> {

@@ -3,7 +3,7 @@
 use std::collections::{HashMap, HashSet};
 
 use super::unseen::is_unseen;
-use crate::region::Region;
+use scouting::region::Region;
 
 /// A name that cannot disturb the text around it: without control characters and marks of writing
 /// direction, which show as nothing, and, if it may run from right to left, set apart from what

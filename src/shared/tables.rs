@@ -14,8 +14,8 @@ use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 use serde::Serialize;
 
-use crate::failure::{Failure, Kind};
-use crate::visit::words::disarmed;
+use scouting::failure::{Failure, Kind};
+use scouting::visit::words::disarmed;
 
 /// The key of the Parquet file that carries the notice that the data is invented.
 pub const INVENTED_KEY: &str = "invented";

@@ -8,8 +8,8 @@ use object_store::aws::AmazonS3Builder;
 use object_store::{ClientOptions, RetryConfig};
 use url::Url;
 
-use crate::failure::{Failure, Kind};
-use crate::store::delta::tables::Store;
+use scouting::failure::{Failure, Kind};
+use store::delta::tables::Store;
 use crate::workspace::Workspace;
 
 /// A keeper that does not answer is told after this time; the library would try on for minutes.

@@ -1,10 +1,10 @@
 //! What the commands that look after the store say, in words.
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::report;
 use crate::shared::report::{counted, grouped};
-use crate::store::delta::care::{StoreFigures, Verification};
-use crate::store::delta::compact::Together;
+use store::delta::care::{StoreFigures, Verification};
+use store::delta::compact::Together;
 
 pub(crate) fn info_text(figures: &StoreFigures) -> String {
     let count = |value: i64| grouped(value.unsigned_abs());

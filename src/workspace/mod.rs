@@ -14,12 +14,12 @@ use std::path::{Path, PathBuf};
 
 use first_settings::settings_text;
 
-use crate::disclosure::rule::Rule;
-use crate::failure::{Failure, Kind};
-use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
-use crate::region::point_grid::GridWidth;
-use crate::visit::doubts::CODES;
-use crate::visit::rules::SeasonDays;
+use disclosure::rule::Rule;
+use scouting::failure::{Failure, Kind};
+use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
+use scouting::region::point_grid::GridWidth;
+use scouting::visit::doubts::CODES;
+use scouting::visit::rules::SeasonDays;
 
 pub use settings::{RegionSettings, Settings};
 

@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use super::bucket::store_of;
 use super::{RegionSettings, SETTINGS_FILE, Workspace};
-use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::Catalogue;
-use crate::region::Region;
-use crate::region::districts::districts_in;
-use crate::store::delta::snapshot::{Snapshot, parts_that_pay};
-use crate::store::delta::tables::Store;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Catalogue;
+use scouting::region::Region;
+use scouting::region::districts::districts_in;
+use store::delta::snapshot::{Snapshot, parts_that_pay};
+use store::delta::tables::Store;
 
 /// How many things are done side by side.
 pub(crate) fn workers() -> usize {
@@ -76,6 +76,6 @@ pub(crate) fn with_districts(
 pub(crate) fn open_catalogue(workspace: &Workspace) -> Result<Catalogue, Failure> {
     Catalogue::read(
         Some(&workspace.protocols()),
-        crate::store::stages::expression::plan,
+        store::stages::expression::plan,
     )
 }

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use crate::disclosure::rule::{Level, Rule};
-use crate::visit::code::Code;
-use crate::visit::record::Economics;
+use disclosure::rule::{Level, Rule};
+use scouting::visit::code::Code;
+use scouting::visit::record::Economics;
 
 /// What `bractline.toml` says.
 #[derive(Debug, Clone, Deserialize)]

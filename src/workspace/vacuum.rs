@@ -7,11 +7,11 @@ use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
 
 use super::open::open_store;
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::report;
 use crate::shared::report::{counted, in_bytes};
-use crate::store::alerts::table::issued_alerts;
-use crate::store::delta::vacuum::{Limit, Removed, Unfinished, vacuum};
+use store::alerts::table::issued_alerts;
+use store::delta::vacuum::{Limit, Removed, Unfinished, vacuum};
 use crate::workspace::{BETWEEN_STAGES_START, Workspace};
 
 /// The least age that is safe beside other commands: none of them runs so long.

@@ -11,7 +11,7 @@ use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::ExitCode;
 
-use bractline::intake::judge::validate::VisitSchema;
+use intake::judge::validate::VisitSchema;
 use floor_visit::Visit;
 
 mod floor_visit;

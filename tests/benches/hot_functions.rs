@@ -6,9 +6,9 @@
 use std::hint::black_box;
 
 use bractline::demo::{Landscape, MessShares, SampleLines, SampleOptions};
-use bractline::intake::judge::validate::VisitSchema;
-use bractline::region::Region;
-use bractline::visit::record::Visit;
+use intake::judge::validate::VisitSchema;
+use scouting::region::Region;
+use scouting::visit::record::Visit;
 use criterion::{Criterion, Throughput};
 
 const VISITS: usize = 1_000;

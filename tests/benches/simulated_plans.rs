@@ -1,7 +1,7 @@
 //! Sequential plans on simulated fields: how often they are wrong, and how many units they ask for.
 
-use bractline::statistics::simulation::{AtLimit, SequentialPlan, Spread};
-use bractline::statistics::stop_lines::{Decision, Risks, WaldLines};
+use stats::simulation::{AtLimit, SequentialPlan, Spread};
+use stats::stop_lines::{Decision, Risks, WaldLines};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::json;
 
 use crate::support::issuing::visits;
@@ -49,7 +49,7 @@ fn made(workspace: &str, file: &Path) -> Run {
     bractline(&[&["init", workspace, "--region", &file], labels.as_slice()].concat())
 }
 
-fn region_of(text: &str) -> Result<Region, bractline::failure::Failure> {
+fn region_of(text: &str) -> Result<Region, scouting::failure::Failure> {
     Region::from_text(text, "outlines.geojson", "id", "name")
 }
 

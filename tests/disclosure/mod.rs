@@ -7,7 +7,7 @@ mod withheld;
 
 use std::collections::BTreeMap;
 
-use bractline::region::Region;
+use scouting::region::Region;
 use geo::InteriorPoint;
 use serde_json::{Value, json};
 

@@ -1,6 +1,6 @@
 //! Degree-days: published tables and closed forms.
 
-use bractline::heat::degree_days::{
+use scouting::phenology::degree_days::{
     Cutoff, DayTemperatures, FAHRENHEIT_DEGREE_DAYS, HeatRule, Method, Thresholds, celsius,
 };
 

@@ -1,8 +1,8 @@
 //! Development of crops and pests: published sums of heat.
 
-use bractline::heat::degree_days::{DailyHeat, FAHRENHEIT_DEGREE_DAYS, Method, celsius};
-use bractline::heat::development::Development;
-use bractline::visit::stage::Stage;
+use scouting::phenology::degree_days::{DailyHeat, FAHRENHEIT_DEGREE_DAYS, Method, celsius};
+use scouting::phenology::development::Development;
+use scouting::visit::stage::Stage;
 use jiff::ToSpan;
 use jiff::civil::{Date, date};
 

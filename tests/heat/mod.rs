@@ -4,7 +4,7 @@
 mod degree_days;
 mod development;
 
-use bractline::heat::degree_days::{Cutoff, DayTemperatures, HeatRule, Method, Thresholds};
+use scouting::phenology::degree_days::{Cutoff, DayTemperatures, HeatRule, Method, Thresholds};
 
 fn rule(method: Method, lower_c: f64, upper: Option<(f64, Cutoff)>) -> HeatRule {
     let upper_c = upper.map(|(upper_c, _)| upper_c);

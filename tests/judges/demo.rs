@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use bractline::demo::{ExpectedAccount, SampleOptions, demo_files};
-use bractline::visit::code::Code;
+use scouting::visit::code::Code;
 
 use crate::judge::python;
 use crate::support::cli::assert_message;

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use arrow::array::{Array, AsArray};
 use arrow::datatypes::Float64Type;
-use bractline::region::Region;
+use scouting::region::Region;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use serde_json::{Value, json};
 

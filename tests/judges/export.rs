@@ -4,7 +4,7 @@ use std::path::Path;
 use std::process::Command;
 
 use bractline::demo::{Landscape, SampleLines, SampleOptions};
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::judge::python;

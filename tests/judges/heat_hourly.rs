@@ -5,10 +5,10 @@
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
-use bractline::heat::degree_days::{
+use scouting::phenology::degree_days::{
     Cutoff, DailyHeat, DayTemperatures, HeatRule, Method, Thresholds,
 };
-use bractline::heat::weather::read_weather;
+use scouting::phenology::weather::read_weather;
 use jiff::civil::{Date, date};
 use serde::Deserialize;
 

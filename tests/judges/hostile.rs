@@ -1,6 +1,6 @@
 //! Hostile records, with memory measured from outside and the store read by a program of others.
 
-use bractline::intake::read::formats::hexadecimal;
+use intake::read::formats::hexadecimal;
 use serde_json::json;
 
 use crate::support::hostile::bent;

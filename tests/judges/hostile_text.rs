@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::judge::{node, python};

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
 use bractline::demo::{SampleLines, SampleOptions};
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::judge::node;

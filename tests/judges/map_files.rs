@@ -2,7 +2,7 @@
 
 use bractline::alert::page::county_map::{MapTitle, draw_county_map};
 use bractline::figures::map::rows::Coverage;
-use bractline::region::Region;
+use scouting::region::Region;
 use bractline::shared::files::write_file;
 use serde_json::{Value, json};
 

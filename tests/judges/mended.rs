@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::process::Command;
 
-use bractline::intake::sheet::table::Cell;
+use intake::sheet::table::Cell;
 use bractline::shared::table_files::table_xlsx;
 use serde_json::{Value, json};
 

@@ -1,6 +1,6 @@
 //! Weeks, quantiles and sampling statistics against numpy and the calendar of Python.
 
-use bractline::visit::week::IsoWeek;
+use scouting::visit::week::IsoWeek;
 use serde_json::Value;
 
 use crate::judge;

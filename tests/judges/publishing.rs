@@ -5,7 +5,7 @@ use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::Value;
 
 use crate::judge::python;

@@ -4,8 +4,8 @@
 use std::path::Path;
 
 use bractline::demo::{Expected, MessShares, SampleLine, SampleLines, SampleOptions};
-use bractline::protocol::catalogue::Catalogue;
-use bractline::region::Region;
+use scouting::protocol::catalogue::Catalogue;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::judge::python;
@@ -53,7 +53,7 @@ fn sample() -> Vec<SampleLine> {
 /// The plausible bounds of bsm-eggs, as the reference takes them.
 fn bounds() -> String {
     let catalogue =
-        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
+        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     let plausible = &catalogue.protocol("bsm-eggs").expect("in it").plausible;
     // NIST Special Publication 811, appendix B: exact.
     let (acre, pound) = (0.404_685_642_24, 0.453_592_37);

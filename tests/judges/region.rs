@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use bractline::region::Region;
+use scouting::region::Region;
 
 use crate::support::region::BUILT_IN_FILE;
 

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use bractline::region::Region;
-use bractline::region::adjacency::neighbours_of;
-use bractline::statistics::moran::{Weights, morans_i, permutation_test};
-use bractline::statistics::shrinkage::{
+use scouting::region::Region;
+use scouting::region::adjacency::neighbours_of;
+use stats::moran::{Weights, morans_i, permutation_test};
+use stats::shrinkage::{
     AreaCount, Form, Moments, shrink_to_all, shrink_to_neighbours,
 };
 use serde::Deserialize;

@@ -4,10 +4,10 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use bractline::intake::read::formats::SubmittedFile;
-use bractline::intake::read::reader::RecordReader;
-use bractline::intake::read::sheets::read_sheets;
-use bractline::intake::sheet::table::{Cell, Sheet};
+use intake::read::formats::SubmittedFile;
+use intake::read::reader::RecordReader;
+use intake::read::sheets::read_sheets;
+use intake::sheet::table::{Cell, Sheet};
 use serde_json::{Map, Value, json};
 
 use crate::judge::python;

@@ -1,10 +1,10 @@
 //! Tests of trend and slopes against pymannkendall and scipy, on published and on random series.
 
-use bractline::statistics::hamed_rao::correct_for_memory;
-use bractline::statistics::mann_kendall::{
+use stats::hamed_rao::correct_for_memory;
+use stats::mann_kendall::{
     MannKendall, exact_probability_of_at_least, mann_kendall,
 };
-use bractline::statistics::theil_sen::{Moment, TheilSen, theil_sen};
+use stats::theil_sen::{Moment, TheilSen, theil_sen};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 

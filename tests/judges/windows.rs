@@ -3,7 +3,7 @@
 
 use std::path::PathBuf;
 
-use bractline::region::Region;
+use scouting::region::Region;
 use jiff::ToSpan;
 use jiff::civil::date;
 use serde_json::{Value, json};

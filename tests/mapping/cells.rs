@@ -1,6 +1,6 @@
 //! Each kind of cell gives its value or its finding.
 
-use bractline::intake::sheet::table::Cell;
+use intake::sheet::table::Cell;
 use jiff::civil::date;
 use serde_json::{Value, json};
 

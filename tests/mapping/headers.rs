@@ -1,6 +1,6 @@
 //! Header rows: empty and repeated ones, and merged cells.
 
-use bractline::intake::sheet::table::Cell;
+use intake::sheet::table::Cell;
 use serde_json::json;
 
 use super::{base_header, base_row, base_sheet, document, records, sheet, text};

@@ -1,6 +1,6 @@
 //! Ids: zeros that may be lost, and ids that are made of a visit.
 
-use bractline::intake::sheet::table::Cell;
+use intake::sheet::table::Cell;
 
 use super::{base_row, base_sheet, document, records, text};
 use crate::support::mapping::BASE;

@@ -1,6 +1,6 @@
 //! What a mapping says of cells outside the rows: constants, sheet names, cells above the table, times and units.
 
-use bractline::intake::sheet::table::Cell;
+use intake::sheet::table::Cell;
 use jiff::civil::date;
 use serde_json::{Value, json};
 

@@ -13,11 +13,11 @@ mod refused;
 mod rows;
 mod worked;
 
-use bractline::intake::mapping::{Mapping, plain_header, plain_records, plain_rows};
-use bractline::intake::sheet::table::{Cell, Row, Sheet, TableRecord};
-use bractline::visit::finding::Finding;
-use bractline::visit::heads::Heads;
-use bractline::visit::record::{Count, Visit};
+use intake::mapping::{Mapping, plain_header, plain_records, plain_rows};
+use intake::sheet::table::{Cell, Row, Sheet, TableRecord};
+use scouting::visit::finding::Finding;
+use scouting::visit::heads::Heads;
+use scouting::visit::record::{Count, Visit};
 use serde_json::Value;
 
 use crate::support::mapping::BASE;

@@ -1,8 +1,8 @@
 //! The plain layout: recognized by its header alone, with nothing guessed.
 
-use bractline::intake::mapping::{plain_header, plain_records};
-use bractline::intake::sheet::table::{Cell, Row};
-use bractline::visit::record::Visit;
+use intake::mapping::{plain_header, plain_records};
+use intake::sheet::table::{Cell, Row};
+use scouting::visit::record::Visit;
 use jiff::civil::date;
 
 use super::{document, findings, plain, plain_sheet, sheet, text};

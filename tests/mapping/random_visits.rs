@@ -1,8 +1,8 @@
 //! Random visits survive the plain layout.
 
-use bractline::intake::sheet::table::{Cell, Sheet};
-use bractline::visit::dates::WrittenInstant;
-use bractline::visit::record::{
+use intake::sheet::table::{Cell, Sheet};
+use scouting::visit::dates::WrittenInstant;
+use scouting::visit::record::{
     AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,
     TreatmentCost, Visit, WeightUnit,
 };

@@ -1,8 +1,8 @@
 //! Mapping files and sheets that are refused, with place and remedy.
 
-use bractline::failure::Failure;
-use bractline::intake::mapping::{MAPPING_SCHEMA, Mapping};
-use bractline::intake::sheet::table::{Cell, Sheet};
+use scouting::failure::Failure;
+use intake::mapping::{MAPPING_SCHEMA, Mapping};
+use intake::sheet::table::{Cell, Sheet};
 use serde_json::Value;
 
 use super::{base_sheet, mapping, records, sheet, text};

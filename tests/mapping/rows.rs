@@ -1,6 +1,6 @@
 //! Rows of one visit: grouped by their key, carried down, and complete or held.
 
-use bractline::intake::sheet::table::{Cell, Sheet};
+use intake::sheet::table::{Cell, Sheet};
 use serde_json::{Value, json};
 
 use super::{base_header, base_row, document, findings, records, sheet, text};

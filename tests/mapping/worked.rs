@@ -1,8 +1,8 @@
 //! Three worked mappings give the same visits, and a mapping is suggested for a sheet.
 
-use bractline::intake::mapping::{Mapping, suggest};
-use bractline::intake::sheet::table::{Cell, Row, Sheet};
-use bractline::visit::record::Visit;
+use intake::mapping::{Mapping, suggest};
+use intake::sheet::table::{Cell, Row, Sheet};
+use scouting::visit::record::Visit;
 use serde_json::{Value, json};
 
 use super::{document, text};

@@ -7,7 +7,7 @@ mod views;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use bractline::region::Region;
+use scouting::region::Region;
 use geo::InteriorPoint;
 use serde_json::{Value, json};
 

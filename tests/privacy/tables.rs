@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use arrow::util::display::array_value_to_string;
-use bractline::region::Region;
-use bractline::statistics::share_interval::wilson;
+use scouting::region::Region;
+use stats::share_interval::wilson;
 
 use super::{
     FEW_FARMS, FEW_FIELDS, FEW_OUTSIDE, ONE_FARM_OUTSIDE, SHOWN, WEEK, WITHHELD, cut, published,

@@ -1,6 +1,6 @@
 //! No map, sample point or page shows a figure of a withheld county.
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::Value;
 
 use super::{SHOWN, WITHHELD, published, tables};

@@ -1,6 +1,6 @@
 //! The economics that a threshold needs, and defaults that are assumed for it.
 
-use bractline::protocol::catalogue::Catalogue;
+use scouting::protocol::catalogue::Catalogue;
 use serde_json::json;
 
 use super::{plain_visit, plants, stored};
@@ -25,7 +25,7 @@ fn a_threshold_asks_for_the_economics_that_it_needs_and_no_others() {
     assert_eq!(held[0]["findings"][0]["code"], "economics-missing");
     assert_eq!(held[1]["findings"][0]["code"], "market-value-implausible");
     let catalogue =
-        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
+        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     let needed = |protocol: &str, crop_type: &str| {
         let limits = catalogue.protocol(protocol).expect("a protocol").limits();
         let needed = limits.economics_needed(crop_type).iter();

@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use bractline::protocol::catalogue::{Catalogue, Protocol};
-use bractline::protocol::threshold::visit_threshold_sql;
+use scouting::protocol::catalogue::{Catalogue, Protocol};
+use scouting::protocol::threshold::visit_threshold_sql;
 use serde_json::json;
 
 use super::{built_in, refusal, with_expression};
@@ -111,7 +111,7 @@ fn a_scalar_of_the_canonical_columns_is_taken_whatever_it_is_written_with() {
         let protocol = Protocol::read(
             &with_expression(expression),
             Path::new("own.toml"),
-            bractline::store::stages::expression::plan,
+            store::stages::expression::plan,
         );
         protocol.unwrap_or_else(|failure| panic!("{expression}: {failure}"));
     }
@@ -145,7 +145,7 @@ fn the_generated_sql_holds_no_comment_and_the_expressions_alone() {
     std::fs::create_dir_all(&own).expect("a folder");
     let text = with_expression("1.0 / 3.0 -- a third");
     std::fs::write(own.join("own.toml"), text).expect("a file");
-    let catalogue = Catalogue::read(Some(&own), bractline::store::stages::expression::plan)
+    let catalogue = Catalogue::read(Some(&own), store::stages::expression::plan)
         .expect("the catalogue");
     let sql = visit_threshold_sql(catalogue.protocols());
     assert!(

@@ -1,6 +1,6 @@
 //! Visits of every kind of count, each under its own protocol and no other.
 
-use bractline::store::stages::files::stages;
+use store::stages::files::stages;
 use serde_json::{Value, json};
 
 use super::{plain_visit, plants, with_expression};

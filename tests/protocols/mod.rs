@@ -12,10 +12,10 @@ use std::path::Path;
 
 use arrow::array::RecordBatch;
 use arrow::util::display::array_value_to_string;
-use bractline::failure::Kind;
-use bractline::protocol::catalogue::Protocol;
-use bractline::store::delta::snapshot::Snapshot;
-use bractline::store::delta::tables::Store;
+use scouting::failure::Kind;
+use scouting::protocol::catalogue::Protocol;
+use store::delta::snapshot::Snapshot;
+use store::delta::tables::Store;
 use serde_json::{Value, json};
 
 use crate::support::{TestWorkspace, full_visit};
@@ -47,7 +47,7 @@ fn refusal(name: &str, text: &str) -> String {
     match Protocol::read(
         text,
         Path::new(name),
-        bractline::store::stages::expression::plan,
+        store::stages::expression::plan,
     ) {
         Ok(_) => panic!("{name} was taken:\n{text}"),
         Err(failure) => {

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use bractline::protocol::catalogue::Protocol;
+use scouting::protocol::catalogue::Protocol;
 
 use super::{bent, built_in, refusal, with_expression};
 use crate::support::{TestWorkspace, full_visit};
@@ -225,7 +225,7 @@ fn a_file_is_named_after_its_protocol() {
     let read = Protocol::read(
         &text,
         Path::new("somewhere/own-2.toml"),
-        bractline::store::stages::expression::plan,
+        store::stages::expression::plan,
     )
     .expect("a good name");
     assert_eq!(read.id, "own-2");

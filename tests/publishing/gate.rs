@@ -1,6 +1,6 @@
 //! What the gate stops by name.
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::support::issuing::{loaded, visits};

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use bractline::region::Region;
+use scouting::region::Region;
 
 use crate::support::issuing::visits;
 use crate::support::publishing::publish;

@@ -1,6 +1,6 @@
 """How many rows of which place a package of the level grid must have, from the full package of the same store.
 
-Written from what schemas/README.md says of the level and from the head of src/region/point_grid.rs; shares no code with
+Written from what schemas/README.md says of the level and from the head of src/scouting/region/point_grid.rs; shares no code with
 bractline.
 """
 

@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use bractline::failure::Kind;
-use bractline::region::Region;
+use scouting::failure::Kind;
+use scouting::region::Region;
 use geo::Area;
 use sha2::{Digest, Sha256};
 

@@ -1,6 +1,6 @@
 //! GeoJSON: ids, rings and the county that a point is in.
 
-use bractline::region::Region;
+use scouting::region::Region;
 
 use super::{assert_says, collection, feature, polygon, read, refusal, square};
 

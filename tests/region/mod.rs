@@ -6,8 +6,8 @@ mod geojson;
 mod refused;
 mod topology;
 
-use bractline::failure::{Failure, Kind};
-use bractline::region::Region;
+use scouting::failure::{Failure, Kind};
+use scouting::region::Region;
 
 /// One square of a grid of degrees, counter-clockwise, as GeoJSON coordinates of a ring.
 fn square(west: f64, south: f64) -> String {

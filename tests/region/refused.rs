@@ -1,7 +1,7 @@
 //! Boundary files that are refused.
 
-use bractline::failure::Kind;
-use bractline::region::Region;
+use scouting::failure::Kind;
+use scouting::region::Region;
 
 use super::{assert_says, collection, feature, polygon, read, refusal, square};
 

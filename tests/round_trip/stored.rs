@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::path::Path;
 
-use bractline::visit::record::Visit;
+use scouting::visit::record::Visit;
 use datafusion::arrow::json::LineDelimitedWriter;
 use jiff::Timestamp;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;

@@ -1,7 +1,7 @@
 //! Random visits that the workspace accepts.
 
-use bractline::visit::dates::WrittenInstant;
-use bractline::visit::record::{
+use scouting::visit::dates::WrittenInstant;
+use scouting::visit::record::{
     AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,
     TreatmentCost, Visit, WeightUnit,
 };

@@ -1,8 +1,8 @@
 //! The public stages.
 
 use arrow::array::RecordBatch;
-use bractline::failure::Failure;
-use bractline::store::stages::files::public_stages;
+use scouting::failure::Failure;
+use store::stages::files::public_stages;
 
 use super::cells;
 use crate::support::stages::{table, try_stage};

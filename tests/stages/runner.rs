@@ -1,8 +1,8 @@
 //! The runner: a stage whose header is not true is refused.
 
 use arrow::array::RecordBatch;
-use bractline::failure::{Failure, Kind};
-use bractline::store::stages::files::Stage;
+use scouting::failure::{Failure, Kind};
+use store::stages::files::Stage;
 
 use super::cells;
 use crate::support::stages::{table, try_stage};

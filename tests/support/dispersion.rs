@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use bractline::region::Region;
+use scouting::region::Region;
 use geo::InteriorPoint;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;

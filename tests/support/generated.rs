@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use bractline::demo::{Expected, ExpectedAccount, SampleLine};
-use bractline::visit::code::Code;
+use scouting::visit::code::Code;
 use serde_json::Value;
 
 use crate::support::{TestWorkspace, text_of};

@@ -7,30 +7,30 @@ use std::sync::LazyLock;
 use arrow::array::AsArray;
 use arrow::compute::cast;
 use arrow::datatypes::DataType;
-use bractline::disclosure::rule::Rule;
-use bractline::failure::Failure;
-use bractline::intake::judge::judging::Judge;
-use bractline::intake::read::formats::SubmittedFile;
+use disclosure::rule::Rule;
+use scouting::failure::Failure;
+use intake::judge::judging::Judge;
+use intake::read::formats::SubmittedFile;
 use bractline::load::loader::{Account, Loader};
-use bractline::protocol::catalogue::Catalogue;
-use bractline::region::Region;
-use bractline::region::point_grid::GridWidth;
+use scouting::protocol::catalogue::Catalogue;
+use scouting::region::Region;
+use scouting::region::point_grid::GridWidth;
 use bractline::shared::tables::write_csv;
-use bractline::store::delta::snapshot::Snapshot;
-use bractline::store::delta::tables::Store;
-use bractline::store::public::public_rows::{Publishing, public_rows};
-use bractline::store::public::public_tables::PublicTables;
-use bractline::store::stages::inputs::{RegionCounty, Setting};
-use bractline::store::stages::run::Period;
-use bractline::store::stages::wanted::roll_up;
-use bractline::store::stages::windows::Weather;
-use bractline::visit::rules::SeasonDays;
+use store::delta::snapshot::Snapshot;
+use store::delta::tables::Store;
+use store::public::public_rows::{Publishing, public_rows};
+use store::public::public_tables::PublicTables;
+use store::stages::inputs::{RegionCounty, Setting};
+use store::stages::run::Period;
+use store::stages::wanted::roll_up;
+use store::stages::windows::Weather;
+use scouting::visit::rules::SeasonDays;
 use jiff::Timestamp;
 
 use crate::support::docs;
 
 static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| {
-    Catalogue::read(None, bractline::store::stages::expression::plan)
+    Catalogue::read(None, store::stages::expression::plan)
         .expect("the built-in protocols")
 });
 

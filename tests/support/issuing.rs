@@ -1,6 +1,6 @@
 //! Visits of several counties, and a workspace that holds a week of them.
 
-use bractline::region::Region;
+use scouting::region::Region;
 use geo::InteriorPoint;
 use serde_json::{Value, json};
 

@@ -1,10 +1,10 @@
 //! The map file of a week.
 
-use bractline::disclosure::public_row::PublicRow;
-use bractline::failure::Failure;
+use disclosure::public_row::PublicRow;
+use scouting::failure::Failure;
 use bractline::figures::map::geo::county_week_geojson as write_geojson;
 use bractline::figures::map::rows::{Coverage, MapRows};
-use bractline::region::Region;
+use scouting::region::Region;
 
 use crate::support::week_rows::county_week_of;
 

@@ -1,9 +1,9 @@
 //! A bulletin of a protocol for the pages.
 
 use bractline::alert::bulletin::{Bulletin, ProtocolFacts};
-use bractline::disclosure::public_row::PublicRow;
-use bractline::disclosure::rule::Rule;
-use bractline::region::Region;
+use disclosure::public_row::PublicRow;
+use disclosure::rule::Rule;
+use scouting::region::Region;
 use bractline::seasons::season_so_far::SeasonSoFar;
 
 pub fn protocol() -> ProtocolFacts {

@@ -2,9 +2,9 @@
 
 use arrow::array::{AsArray, RecordBatch};
 use arrow::datatypes::Float64Type;
-use bractline::visit::record::Visit;
-use bractline::visit::sampling::SamplingStatistics;
-use bractline::visit::week::IsoWeek;
+use scouting::visit::record::Visit;
+use scouting::visit::sampling::SamplingStatistics;
+use scouting::visit::week::IsoWeek;
 use jiff::civil::Date;
 use serde_json::Value;
 

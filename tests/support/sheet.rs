@@ -4,8 +4,8 @@ use std::io::Cursor;
 use std::path::Path;
 
 use bractline::count_sheet::words::SheetOptions;
-use bractline::intake::sheet::table::{Cell, Row, Sheet};
-use bractline::protocol::catalogue::{Catalogue, Protocol};
+use intake::sheet::table::{Cell, Row, Sheet};
+use scouting::protocol::catalogue::{Catalogue, Protocol};
 use calamine::{Data, Reader, Xlsx};
 use jiff::civil::{Date, date};
 
@@ -31,14 +31,14 @@ pub fn other_protocol(id: &str, form: &str, units: usize, sites: usize) -> Proto
     Protocol::read(
         &text,
         Path::new(&format!("{id}.toml")),
-        bractline::store::stages::expression::plan,
+        store::stages::expression::plan,
     )
     .expect("a good protocol")
 }
 
 pub fn bsm_eggs() -> Protocol {
     let catalogue =
-        Catalogue::read(None, bractline::store::stages::expression::plan).expect("the catalogue");
+        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     catalogue.protocol("bsm-eggs").expect("bsm-eggs").clone()
 }
 

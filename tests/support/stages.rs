@@ -6,11 +6,11 @@ use arrow::array::{
     ArrayRef, BooleanArray, Date32Array, Float64Array, Int32Array, Int64Array, RecordBatch,
     StringArray,
 };
-use bractline::failure::Failure;
-use bractline::store::stages::engine::Engine;
-use bractline::store::stages::files::{Stage, stages};
-use bractline::store::stages::run::run_stage;
-use bractline::store::stages::stage_rows::whole_table;
+use scouting::failure::Failure;
+use store::stages::engine::Engine;
+use store::stages::files::{Stage, stages};
+use store::stages::run::run_stage;
+use store::stages::stage_rows::whole_table;
 use datafusion::prelude::{SessionConfig, SessionContext};
 use jiff::civil::Date;
 

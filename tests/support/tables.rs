@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use bractline::shared::tables::ColumnDoc;
-use bractline::store::stages::files::StageColumn;
+use store::stages::files::StageColumn;
 
 /// A row of a table: its cells by the names of their columns.
 pub type Row = BTreeMap<String, String>;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use bractline::region::Region;
+use scouting::region::Region;
 use jiff::ToSpan;
 use jiff::civil::date;
 use serde_json::Value;

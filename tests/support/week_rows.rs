@@ -3,17 +3,17 @@
 use std::collections::BTreeMap;
 
 use arrow::array::RecordBatch;
-use bractline::disclosure::median_class::MedianClass;
-use bractline::disclosure::place::Place;
-use bractline::disclosure::public_row::PublicRow;
-use bractline::disclosure::rule::{Level, Rule};
-use bractline::region::Region;
-use bractline::region::adjacency::neighbours_of;
-use bractline::region::point_grid::GridWidth;
+use disclosure::median_class::MedianClass;
+use disclosure::place::Place;
+use disclosure::public_row::PublicRow;
+use disclosure::rule::{Level, Rule};
+use scouting::region::Region;
+use scouting::region::adjacency::neighbours_of;
+use scouting::region::point_grid::GridWidth;
 use bractline::shared::classes::bands;
-use bractline::store::public::public_tables::PublicTables;
-use bractline::store::stages::inputs::{RegionCounty, Setting};
-use bractline::store::stages::windows::Weather;
+use store::public::public_tables::PublicTables;
+use store::stages::inputs::{RegionCounty, Setting};
+use store::stages::windows::Weather;
 use jiff::civil::date;
 use serde_json::{Value, json};
 

@@ -4,7 +4,7 @@
 
 use jiff::Timestamp;
 
-use crate::disclosure::public_row::PublicRow;
+use disclosure::public_row::PublicRow;
 
 /// What an alert is issued as.
 #[derive(Debug, Clone, PartialEq)]

@@ -17,18 +17,18 @@ use crate::alert::inputs::{Inputs, sha256_of};
 use crate::alert::issue::facts::{Issue, Replaced, folder_name};
 use crate::alert::note::rendered::Note;
 use crate::alert::week_pages::write_week_page;
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::figures::grid_setting::check_grid_not_lowered;
 use crate::figures::rolled_up::Figures;
 use crate::gate::judge::{Confidences, Gate};
 use crate::shared::files::{borrowed, write_private_folder};
-use crate::store::alerts::table::{AlertBook, FrozenFile, IssuedAlert, published_before};
-use crate::store::delta::append::Sealed;
-use crate::store::delta::private_names::{private_names, private_points};
-use crate::store::delta::snapshot::Snapshot;
-use crate::store::delta::tables::Store;
-use crate::store::public::public_rows::Publishing;
-use crate::visit::week::IsoWeek;
+use store::alerts::table::{AlertBook, FrozenFile, IssuedAlert, published_before};
+use store::delta::append::Sealed;
+use store::delta::private_names::{private_names, private_points};
+use store::delta::snapshot::Snapshot;
+use store::delta::tables::Store;
+use store::public::public_rows::Publishing;
+use scouting::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 
@@ -388,7 +388,7 @@ pub(crate) async fn confidences(store: &Store) -> Result<Confidences, Failure> {
 pub(crate) fn gate(
     workspace: &Workspace,
     inputs: &Inputs,
-    region: &crate::region::Region,
+    region: &scouting::region::Region,
     confidences: &Confidences,
 ) -> Result<Gate, Failure> {
     let settings = workspace.as_it_was(&inputs.settings)?;

@@ -9,10 +9,10 @@ use super::issuing::{
 };
 use crate::alert::build::Built;
 use crate::alert::issue::facts::Issue;
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::files::{borrowed, write_folder};
 use crate::shared::report::counted;
-use crate::store::alerts::table::{IssuedAlert, issued_alerts};
+use store::alerts::table::{IssuedAlert, issued_alerts};
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use super::facts::{folder_name, minute};
 use crate::shared::report::counted;
-use crate::store::alerts::table::IssuedAlert;
+use store::alerts::table::IssuedAlert;
 use crate::workspace::Workspace;
 
 /// An alert that was issued just now.

@@ -6,10 +6,10 @@
 use jiff::Timestamp;
 
 use super::issuing::{find, settle};
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::unseen::plain_text;
-use crate::store::alerts::table::{AlertBook, IssuedAlert, Withdrawn};
-use crate::store::delta::append::Sealed;
+use store::alerts::table::{AlertBook, IssuedAlert, Withdrawn};
+use store::delta::append::Sealed;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 

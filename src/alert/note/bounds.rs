@@ -8,7 +8,7 @@ use std::path::Path;
 
 use pulldown_cmark::{Event, Parser};
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::markdown::markdown_options;
 
 /// Longest note. A page of print has about 3 kB; a note is no second bulletin.

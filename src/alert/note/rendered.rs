@@ -10,7 +10,7 @@ use url::Url;
 
 use super::bounds::{check_depth, check_size};
 use super::tables::with_even_tables;
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::markdown::{escaped, markdown_options};
 use crate::shared::unseen::is_unseen;
 

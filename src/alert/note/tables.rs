@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use pulldown_cmark::{Alignment, Event, Parser, Tag, TagEnd};
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::markdown::markdown_options;
 
 /// Widest column that is filled up: a wider one would push the others out of the line. Our choice.

@@ -1,6 +1,6 @@
 //! The sentence about thresholds that rest on assumed economics. How many there are the public rows say.
 
-use crate::disclosure::public_row::PublicRow;
+use disclosure::public_row::PublicRow;
 use crate::shared::shown_numbers::count_of;
 
 /// How many of the fields shown rest on economics that the office assumed; nothing where no row gives a number.

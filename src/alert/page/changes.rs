@@ -6,9 +6,9 @@ use std::collections::BTreeMap;
 
 use super::row_words::fields_in_words;
 use crate::alert::bulletin::Bulletin;
-use crate::disclosure::place::Place;
-use crate::disclosure::public_row::PublicRow;
-use crate::region::Region;
+use disclosure::place::Place;
+use disclosure::public_row::PublicRow;
+use scouting::region::Region;
 use crate::shared::classes::Class;
 use crate::shared::shown_names::{display_name, display_names};
 

@@ -7,9 +7,9 @@ use std::collections::HashMap;
 use std::fmt::Write;
 
 use super::row_words::fields_at_threshold_in_words;
-use crate::disclosure::public_row::PublicRow;
-use crate::disclosure::rule::Level;
-use crate::region::Region;
+use disclosure::public_row::PublicRow;
+use disclosure::rule::Level;
+use scouting::region::Region;
 use crate::shared::chart::escaped;
 use crate::shared::classes::{BORDER, Class, levels_of};
 use crate::shared::map_frame::{Frame, Ring, path_of, room_for, tenth};

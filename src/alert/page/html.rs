@@ -16,7 +16,7 @@ use super::summary::Summary;
 use super::when::when_due;
 use super::wording::{coverage_of_counties, headline, key_facts, paragraph, rule_in_words};
 use crate::alert::bulletin::{Bulletin, ProtocolFacts};
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::cautions::{Caution, standing_cautions};
 use crate::shared::chart::Chart;
 use crate::shared::classes::levels_of;

@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use crate::disclosure::median_class::MedianClass;
-use crate::disclosure::rule::Level;
+use disclosure::median_class::MedianClass;
+use disclosure::rule::Level;
 use crate::seasons::season_so_far::PressureClass;
 use crate::shared::chart::{Anchor, Chart, FAINT, WIDTH, chart, short, text};
 use crate::shared::classes::Class;

@@ -2,10 +2,10 @@
 
 use jiff::civil::Date;
 
-use crate::disclosure::public_row::PublicRow;
+use disclosure::public_row::PublicRow;
 use crate::shared::classes::bounds_in_words;
 use crate::shared::shown_numbers::{Form, display_number};
-use crate::visit::week::IsoWeek;
+use scouting::visit::week::IsoWeek;
 
 /// Fields at threshold: `4 of 6`, `5 or more of 6`, `none of 4`, `1 or more of 4`, `1 to 2 of 7`.
 pub fn fields_in_words(row: &PublicRow) -> String {
@@ -85,9 +85,9 @@ pub fn visits_until_in_words(row: &PublicRow, newest: Option<Date>) -> Option<St
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use crate::disclosure::median_class::MedianClass;
-    use crate::disclosure::place::Place;
-    use crate::disclosure::rule::Level;
+    use disclosure::median_class::MedianClass;
+    use disclosure::place::Place;
+    use disclosure::rule::Level;
 
     /// A row of a county with so many fields, least and most of them at threshold.
     pub(crate) fn row(county: &str, fields: u32, at_threshold: [u32; 2]) -> PublicRow {

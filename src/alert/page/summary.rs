@@ -2,8 +2,8 @@
 
 use std::collections::{HashMap, HashSet};
 
-use crate::disclosure::public_row::PublicRow;
-use crate::region::Region;
+use disclosure::public_row::PublicRow;
+use scouting::region::Region;
 use crate::shared::shown_names::{display_name, display_names};
 
 /// The public rows of one week under one protocol.

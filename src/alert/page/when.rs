@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use super::row_words::treatment_days;
-use crate::disclosure::public_row::PublicRow;
+use disclosure::public_row::PublicRow;
 use crate::shared::shown_days::days_in_words;
 
 /// When the fields shown are expected at the treatment stage, and what the days rest on; nothing where no row has such

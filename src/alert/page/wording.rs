@@ -6,7 +6,7 @@ use super::row_words::{
 };
 use super::summary::{Shown, Summary};
 use crate::alert::bulletin::Bulletin;
-use crate::disclosure::rule::{Level, Rule};
+use disclosure::rule::{Level, Rule};
 use crate::shared::shown_numbers::{count_of, join_with_and};
 
 /// Below this a county's figures are called few. From 12 fields on, the 95 % Wilson interval of a

@@ -1,6 +1,6 @@
 //! A threshold worked out for one field, in words, in the units of either side.
 
-use crate::visit::record::Economics;
+use scouting::visit::record::Economics;
 
 /// One field's economics and the threshold that follows, in words.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 use uuid::Builder;
 
 use crate::alert::issue::facts::folder_name;
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::unseen::seen_text;
 
 /// An issued alert, as the feed and the list tell of it.

@@ -7,7 +7,7 @@ use askama::Template;
 
 use super::feed::{Listed, Publisher, replaced_by};
 use crate::alert::issue::facts::{anchor, folder_name, minute};
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};

@@ -14,7 +14,7 @@ use object_store::{
 };
 use url::Url;
 
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 
 /// A public place.
 pub struct Place {

@@ -2,8 +2,8 @@
 
 use askama::Template;
 
-use crate::failure::{Failure, Kind};
-use crate::region::Region;
+use scouting::failure::{Failure, Kind};
+use scouting::region::Region;
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};

@@ -5,7 +5,7 @@ use jiff::Timestamp;
 
 use super::feed::Listed;
 use crate::alert::issue::facts::minute;
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};

@@ -12,8 +12,8 @@ use super::darwin_core::{DwcTable, darwin_core_tables};
 use super::eml::eml_xml;
 use super::table::ExportTable;
 use super::{Facts, PackageFile};
-use crate::failure::Failure;
-use crate::visit::words::disarmed;
+use scouting::failure::Failure;
+use scouting::visit::words::disarmed;
 
 /// Name of the packed file.
 pub(super) const ARCHIVE: &str = "dwca.zip";

@@ -10,15 +10,15 @@ pub use super::table::ExportTable;
 use super::table::{Places, Reference};
 use crate::export::grid_rows::GridRows;
 use crate::export::take_home::TakeHome;
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::map::geo_parquet::outlines_of;
 use crate::figures::map::rows::{ADDED_COLUMNS, Coverage, MapRows};
-use crate::protocol::catalogue::{Catalogue, Protocol};
-use crate::region::Region;
-use crate::store::public::public_tables::PublicTables;
-use crate::store::stages::files::StageColumn;
-use crate::store::stages::run::{Period, Rollup, StageTable};
+use scouting::protocol::catalogue::{Catalogue, Protocol};
+use scouting::region::Region;
+use store::public::public_tables::PublicTables;
+use store::stages::files::StageColumn;
+use store::stages::run::{Period, Rollup, StageTable};
 
 const TO_PROTOCOL: Reference = Reference {
     columns: &["protocol"],

@@ -10,9 +10,9 @@ use super::darwin_measures::measures_of;
 use super::table::ExportTable;
 use super::taxa::{counts_individuals, scientific_name, taxon_remarks};
 use super::{Facts, Level, one_line, unmade};
-use crate::failure::Failure;
-use crate::protocol::catalogue::Protocol;
-use crate::visit::week::IsoWeek;
+use scouting::failure::Failure;
+use scouting::protocol::catalogue::Protocol;
+use scouting::visit::week::IsoWeek;
 
 const DWC: &str = "http://rs.tdwg.org/dwc/terms/";
 

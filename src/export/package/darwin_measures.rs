@@ -3,7 +3,7 @@
 use super::Level;
 use super::darwin_core::Event;
 use super::one_line;
-use crate::failure::Failure;
+use scouting::failure::Failure;
 
 /// A figure: the column that has it, what it is, its unit; the unit `counted` is that of the field's mean.
 type Figure = (&'static str, &'static str, &'static str);

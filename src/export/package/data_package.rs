@@ -6,7 +6,7 @@ use serde_json::{Map, Value, json};
 use super::limits::constraints_of;
 use super::table::{ExportTable, Reference, type_word};
 use super::{Facts, PackageFile, one_line, sha256_of};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::shared::cautions;
 
 /// How the name of a Parquet file ends.

@@ -7,7 +7,7 @@ use askama::Template;
 use super::darwin_core::DwcTable;
 use super::taxa::scientific_name;
 use super::{Facts, one_line};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::shared::cautions;
 
 #[derive(Template)]

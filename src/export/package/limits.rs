@@ -4,7 +4,7 @@
 use arrow::datatypes::DataType;
 use serde_json::{Map, Value, json};
 
-use crate::store::stages::files::StageColumn;
+use store::stages::files::StageColumn;
 
 /// The constraints of Table Schema for a column.
 pub(super) fn constraints_of(column: &StageColumn) -> Map<String, Value> {

@@ -24,10 +24,10 @@ use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
 use self::table::ExportTable;
-use crate::disclosure::rule::Rule;
-use crate::failure::{Failure, Kind};
-use crate::protocol::catalogue::Protocol;
-use crate::region::Region;
+use disclosure::rule::Rule;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Protocol;
+use scouting::region::Region;
 
 /// How much of a field a package tells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

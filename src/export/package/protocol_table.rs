@@ -7,9 +7,9 @@ use arrow::datatypes::{DataType, Field, Schema};
 
 use super::one_line;
 use super::table::{ExportTable, Places};
-use crate::failure::Failure;
-use crate::protocol::catalogue::Protocol;
-use crate::store::stages::files::StageColumn;
+use scouting::failure::Failure;
+use scouting::protocol::catalogue::Protocol;
+use store::stages::files::StageColumn;
 
 /// Name and meaning of the columns of text, each with what it holds.
 type TextColumn = (&'static str, &'static str, fn(&Protocol) -> String);

@@ -1,7 +1,7 @@
 //! The pest of a protocol as Darwin Core names it. No name comes from here: all are the protocols'.
 
 use super::one_line;
-use crate::protocol::catalogue::Protocol;
+use scouting::protocol::catalogue::Protocol;
 
 /// The scientific name with its author.
 pub(super) fn scientific_name(protocol: &Protocol) -> String {

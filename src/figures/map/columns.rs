@@ -6,8 +6,8 @@ use std::fmt::Write;
 
 use super::rows::ADDED_COLUMNS;
 use super::rules::{AT_THRESHOLD, OUTLINED, rules};
-use crate::disclosure::rule::Level;
-use crate::region::Region;
+use disclosure::rule::Level;
+use scouting::region::Region;
 use crate::shared::cautions;
 use crate::shared::tables::ColumnDoc;
 use crate::shared::unseen::is_unseen;

@@ -13,8 +13,8 @@ use serde::{Serialize, Serializer};
 use serde_json::value::RawValue;
 
 use super::rows::{MapRows, with_days};
-use crate::failure::{Failure, Kind};
-use crate::region::Region;
+use scouting::failure::{Failure, Kind};
+use scouting::region::Region;
 use crate::shared::cautions;
 use crate::shared::outline::{Extent, Polygon};
 

@@ -9,7 +9,7 @@ use parquet::file::metadata::KeyValue;
 use serde_json::json;
 
 use super::rows::{ADDED_COLUMNS, MapRows};
-use crate::failure::Failure;
+use scouting::failure::Failure;
 use crate::shared::cautions;
 use crate::shared::geo_columns::Geometries;
 use crate::shared::outline::{Extent, Polygon, polygon_of};

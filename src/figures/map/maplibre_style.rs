@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::rows::MapRows;
 use super::rules::{AT_THRESHOLD, OUTLINED, Rule, rules};
-use crate::failure::{Failure, Kind};
+use scouting::failure::{Failure, Kind};
 use crate::shared::cautions;
 use crate::shared::classes::{BORDER, INK, Marks};
 use crate::shared::unseen::plain_text;

@@ -184,7 +184,7 @@ mod tests {
 
     use super::*;
     use crate::figures::map::rows::Coverage;
-    use crate::region::Region;
+    use scouting::region::Region;
 
     #[test]
     fn colors_are_written_as_qgis_reads_them() {

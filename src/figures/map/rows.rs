@@ -12,14 +12,14 @@ use arrow::compute::{cast, take};
 use arrow::datatypes::{DataType, Field, Schema};
 use jiff::civil::Date;
 
-use crate::disclosure::public_row::PublicRow;
-use crate::disclosure::rule::Level;
-use crate::failure::{Failure, Kind};
-use crate::region::{County, Region};
+use disclosure::public_row::PublicRow;
+use disclosure::rule::Level;
+use scouting::failure::{Failure, Kind};
+use scouting::region::{County, Region};
 use crate::shared::classes::{Class, levels_of};
 use crate::shared::outline::{Polygon, decimals_of, publishable};
 use crate::shared::tables::ColumnDoc;
-use crate::visit::week::IsoWeek;
+use scouting::visit::week::IsoWeek;
 
 /// Which counties a file holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

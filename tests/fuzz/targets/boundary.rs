@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use bractline::region::Region;
+use scouting::region::Region;
 use geo::{Area, CoordsIter};
 
 use super::desk::told;

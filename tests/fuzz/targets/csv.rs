@@ -2,10 +2,10 @@
 
 use std::sync::LazyLock;
 
-use bractline::intake::mapping::{Mapping, suggest};
-use bractline::intake::read::formats::{Form, SubmittedFile};
-use bractline::intake::read::sheets::read_sheets;
-use bractline::intake::sheet::table::{Cell, Sheet};
+use intake::mapping::{Mapping, suggest};
+use intake::read::formats::{Form, SubmittedFile};
+use intake::read::sheets::read_sheets;
+use intake::sheet::table::{Cell, Sheet};
 
 use super::desk::{hold_to_its_records, submission, told};
 

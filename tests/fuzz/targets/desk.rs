@@ -4,18 +4,18 @@ use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 
-use bractline::failure::Failure;
-use bractline::intake::judge::judging::{Judge, Judged};
-use bractline::intake::judge::validate::VISIT_SCHEMA;
-use bractline::intake::mapping::Mapping;
-use bractline::intake::read::formats::SubmittedFile;
-use bractline::intake::read::reader::RecordReader;
+use scouting::failure::Failure;
+use intake::judge::judging::{Judge, Judged};
+use intake::judge::validate::VISIT_SCHEMA;
+use intake::mapping::Mapping;
+use intake::read::formats::SubmittedFile;
+use intake::read::reader::RecordReader;
 use bractline::load::loader::{Account, Loader};
-use bractline::protocol::catalogue::Catalogue;
-use bractline::region::Region;
-use bractline::store::delta::tables::Store;
-use bractline::visit::finding::Finding;
-use bractline::visit::rules::SeasonDays;
+use scouting::protocol::catalogue::Catalogue;
+use scouting::region::Region;
+use store::delta::tables::Store;
+use scouting::visit::finding::Finding;
+use scouting::visit::rules::SeasonDays;
 use jsonschema::Validator;
 use serde_json::Value;
 use tempfile::TempDir;
@@ -98,7 +98,7 @@ fn judge() -> Judge {
     static REGION: LazyLock<Region> =
         LazyLock::new(|| Region::built_in("us:46").expect("a built-in region"));
     static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| {
-        Catalogue::read(None, bractline::store::stages::expression::plan)
+        Catalogue::read(None, store::stages::expression::plan)
             .expect("the built-in protocols")
     });
     let season = SeasonDays {

@@ -6,11 +6,11 @@ use std::sync::{Arc, LazyLock};
 
 use arrow::array::{ArrayRef, AsArray, Float64Array, RecordBatch, StringArray};
 use arrow::datatypes::Float64Type;
-use bractline::protocol::catalogue::Protocol;
-use bractline::protocol::plan_threshold::{CANONICAL_COLUMNS, ThresholdField};
-use bractline::protocol::threshold::{threshold_of, visit_threshold_sql};
-use bractline::visit::economics::EconomicMember;
-use bractline::visit::record::Economics;
+use scouting::protocol::catalogue::Protocol;
+use scouting::protocol::plan_threshold::{CANONICAL_COLUMNS, ThresholdField};
+use scouting::protocol::threshold::{threshold_of, visit_threshold_sql};
+use scouting::visit::economics::EconomicMember;
+use scouting::visit::record::Economics;
 use datafusion::prelude::SessionContext;
 
 use super::desk::told;
@@ -34,7 +34,7 @@ pub fn look(bytes: &[u8]) {
     let Some(protocol) = told(Protocol::read(
         &file.to_string(),
         Path::new("input.toml"),
-        bractline::store::stages::expression::plan,
+        store::stages::expression::plan,
     )) else {
         return;
     };
@@ -97,7 +97,7 @@ static FIELDS: LazyLock<Vec<Field>> = LazyLock::new(|| {
     let protocol = Protocol::read(
         PROTOCOL,
         Path::new("input.toml"),
-        bractline::store::stages::expression::plan,
+        store::stages::expression::plan,
     )
     .expect("the seed is sound");
     let lacking = EconomicMember::ALL.map(Some).into_iter().chain([None]);

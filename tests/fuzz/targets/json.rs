@@ -1,7 +1,7 @@
 //! Visit records as JSON and NDJSON: what is accepted is what the published schema accepts.
 
-use bractline::intake::judge::validate::VisitSchema;
-use bractline::intake::sheet::strict::strict_value;
+use intake::judge::validate::VisitSchema;
+use intake::sheet::strict::strict_value;
 
 use super::desk::{VISIT, hold_to_its_records, submission};
 

@@ -2,9 +2,9 @@
 
 use std::sync::LazyLock;
 
-use bractline::intake::mapping::{MAPPING_SCHEMA, Mapping};
-use bractline::intake::read::sheets::read_sheets;
-use bractline::intake::sheet::table::Sheet;
+use intake::mapping::{MAPPING_SCHEMA, Mapping};
+use intake::read::sheets::read_sheets;
+use intake::sheet::table::Sheet;
 use jsonschema::Validator;
 use serde_json::Value;
 

@@ -2,10 +2,10 @@
 
 use std::path::Path;
 
-use bractline::protocol::catalogue::Protocol;
-use bractline::protocol::plan_threshold::ThresholdField;
-use bractline::protocol::threshold::{threshold_of, worked_values};
-use bractline::visit::record::Economics;
+use scouting::protocol::catalogue::Protocol;
+use scouting::protocol::plan_threshold::ThresholdField;
+use scouting::protocol::threshold::{threshold_of, worked_values};
+use scouting::visit::record::Economics;
 use serde_json::json;
 
 use super::desk::told;
@@ -18,7 +18,7 @@ pub fn look(bytes: &[u8]) {
     let Some(protocol) = told(Protocol::read(
         text,
         Path::new("input.toml"),
-        bractline::store::stages::expression::plan,
+        store::stages::expression::plan,
     )) else {
         return;
     };

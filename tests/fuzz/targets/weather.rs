@@ -2,8 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use bractline::heat::degree_days::AIR_C;
-use bractline::heat::weather::{FILLED_MAX, read_weather};
+use scouting::phenology::degree_days::AIR_C;
+use scouting::phenology::weather::{FILLED_MAX, read_weather};
 
 use super::desk::{on_the_disk, told};
 

@@ -5,7 +5,7 @@
 
 use std::io::{Cursor, Write};
 
-use bractline::intake::read::formats::Form;
+use intake::read::formats::Form;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 

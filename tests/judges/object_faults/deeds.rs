@@ -2,12 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use bractline::failure::Failure;
-use bractline::store::alerts::table::{AlertBook, IssuedAlert};
-use bractline::store::delta::append::Sealed;
-use bractline::store::delta::compact::compact;
-use bractline::store::delta::tables::Store;
-use bractline::store::delta::vacuum::{Limit, vacuum};
+use scouting::failure::Failure;
+use store::alerts::table::{AlertBook, IssuedAlert};
+use store::delta::append::Sealed;
+use store::delta::compact::compact;
+use store::delta::tables::Store;
+use store::delta::vacuum::{Limit, vacuum};
 use jiff::{SignedDuration, Timestamp};
 
 use crate::support::TestWorkspace;

@@ -11,10 +11,10 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use bractline::failure::Failure;
-use bractline::store::alerts::table::issued_alerts;
-use bractline::store::delta::care::verify;
-use bractline::store::delta::tables::Store;
+use scouting::failure::Failure;
+use store::alerts::table::issued_alerts;
+use store::delta::care::verify;
+use store::delta::tables::Store;
 use deeds::{DEEDS, Deed, Figures, open};
 use faulty_store::{Call, Fault, Faulty, How, WORD};
 use object_store::local::LocalFileSystem;

@@ -1,6 +1,6 @@
 //! Figures of fields: loss, benefit and thresholds against an independent computation.
 
-use bractline::region::Region;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use super::{cell, scenario};

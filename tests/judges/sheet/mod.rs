@@ -4,11 +4,11 @@ mod other_programs;
 mod read_back;
 
 use bractline::count_sheet::workbook::count_sheet_xlsx;
-use bractline::intake::count_sheet::reading::count_sheet_records;
-use bractline::intake::judge::validate::VisitSchema;
-use bractline::intake::sheet::table::{Sheet, TableRecord};
-use bractline::protocol::catalogue::Protocol;
-use bractline::visit::record::Visit;
+use intake::count_sheet::reading::count_sheet_records;
+use intake::judge::validate::VisitSchema;
+use intake::sheet::table::{Sheet, TableRecord};
+use scouting::protocol::catalogue::Protocol;
+use scouting::visit::record::Visit;
 use serde_json::{Map, Value, json};
 use tempfile::TempDir;
 

@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use bractline::intake::count_sheet::reading::count_sheet_records;
-use bractline::protocol::catalogue::Protocol;
+use intake::count_sheet::reading::count_sheet_records;
+use scouting::protocol::catalogue::Protocol;
 use jiff::civil::{Date, date};
 use serde_json::{Map, Value, json};
 

@@ -1,9 +1,9 @@
 //! Sheets that openpyxl filled as a scout would, read back.
 
-use bractline::intake::count_sheet::reading::count_sheet_records;
-use bractline::intake::judge::validate::VisitSchema;
-use bractline::intake::sheet::table::{Cell, Sheet, TableRecord};
-use bractline::visit::record::Visit;
+use intake::count_sheet::reading::count_sheet_records;
+use intake::judge::validate::VisitSchema;
+use intake::sheet::table::{Cell, Sheet, TableRecord};
+use scouting::visit::record::Visit;
 use serde_json::{Value, json};
 
 use super::{OnDisk, accepted, visit_cells};
