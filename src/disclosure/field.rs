@@ -62,7 +62,7 @@ pub struct FieldWeek {
     pub farm: Option<Id>,
     /// County of the field's point.
     pub county_id: String,
-    /// Whether the crop stage lies in the protocol's window.
+    /// Whether the crop stage is in the protocol's window.
     pub in_window: bool,
     /// Its crop stage, vegetative stages together as `V` and R5.0 to R5.9 as `R5`.
     pub crop_stage: String,

@@ -1,4 +1,4 @@
-//! The class in which the median pressure of a row's fields lies.
+//! The class that contains the median pressure of a row's fields.
 
 use serde::{Deserialize, Serialize};
 

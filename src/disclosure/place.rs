@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-/// Where the fields of a row lie. Rows of one week and protocol have no field in common.
+/// Where the fields of a row are. Rows of one week and protocol have no field in common.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Place {
     /// A county, by its id.

@@ -11,7 +11,7 @@
 //! - **the class of the median**, from five fields;
 //! - **the mean to the nearest 0.2**, from ten fields of five farms, none with more than a third;
 //! - **the weeks** in which fields of two farms are expected at the treatment stage, from five fields;
-//! - **crop stages** by groups of enough fields, and the cells of the grid in which enough fields lie.
+//! - **crop stages** by groups of enough fields, and the cells of the grid that contain enough fields.
 
 use std::collections::BTreeMap;
 
@@ -84,7 +84,7 @@ pub struct Heading<'a> {
 
 /// From so many fields on the class of the median, and the weeks of treatment, are shown.
 pub(super) const FIELDS_FOR_MEDIAN: u32 = 5;
-/// The step of a mean. Fixed: digits that go by the size of a mean tell much of a small one.
+/// The step of a mean. Fixed: digits that depend on the size of a mean reveal much of a small one.
 const MEAN_STEP: f64 = 0.2;
 
 impl PublicRow {

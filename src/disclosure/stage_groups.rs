@@ -16,7 +16,7 @@ pub struct StageFields {
     pub place: i32,
     /// Its fields.
     pub fields: u32,
-    /// Whether the stages lie in the protocol's window.
+    /// Whether the stages are in the protocol's window.
     pub in_window: bool,
 }
 

@@ -398,12 +398,12 @@ mod tests {
         published[0].withdrawn = true;
         let made = rows(&first, &published, &Rule::LEAST);
         assert_eq!(made.entering, [published[0].entry.clone()]);
-        // One corrected field: the row is wrong, and its correction would tell of that field.
+        // One corrected field: the row is wrong, and its correction would disclose that field.
         let mut corrected = first.clone();
         corrected[0].pressure = 2.0;
         let made = rows(&corrected, &published, &Rule::LEAST);
         assert!(made.entering.is_empty() && made.shown.is_empty());
-        // Three corrected fields of three farms may be told of.
+        // Three corrected fields of three farms may be reported.
         for field in &mut corrected[..3] {
             field.pressure = 2.0;
         }

@@ -2,7 +2,7 @@
 //!
 //! A failure is about the run (disk, network, settings, a busy store), never about a record that
 //! somebody sent: that is a [`crate::visit::finding::Finding`]. It says what could not be done,
-//! where, and how to mend it, in at most three lines.
+//! where, and how to correct it, in at most three lines.
 
 use std::fmt;
 use std::io;
@@ -98,7 +98,7 @@ impl Failure {
         self
     }
 
-    /// Adds how to mend it.
+    /// Adds how to correct it.
     pub fn mend(mut self, mend: impl Into<String>) -> Self {
         self.mend = Some(mend.into());
         self

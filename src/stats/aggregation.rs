@@ -1,5 +1,5 @@
 //! The exponent k of the negative binomial by maximum likelihood: from one sample, or from many with a
-//! mean each. The short ways of the older papers stand in `short_ways_to_k.rs`.
+//! mean each. The short ways of the older papers are in `short_ways_to_k.rs`.
 //!
 //! Sources: Bliss, C.I. & Fisher, R.A. 1953, Biometrics 9:176–200 (one sample); Bliss, C.I. & Owen, A.R.G.
 //! 1958, Biometrika 45:37–58 (a common k; citation from memory). For any k the likeliest mean of a sample

@@ -14,7 +14,7 @@ use super::root::fall_to_zero;
 /// A standard error of 0, all site means alike, is taken at its word: the interval is the mean itself and
 /// a probability is 0 or 1, the limits for ever smaller errors. In practice these are the fields with
 /// nothing at any site. It says that the sample saw no differences, not that the field has none: where a
-/// few units were looked at, say so beside it.
+/// few units were looked at, say so as well.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FieldMean {
     mean: f64,
@@ -22,7 +22,7 @@ pub struct FieldMean {
     sites: u32,
 }
 
-/// An interval in which the true value is thought to lie, both ends within it.
+/// An interval in which the true value is thought to be, both ends within it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Interval {
     /// Lower end.
@@ -32,7 +32,7 @@ pub struct Interval {
 }
 
 impl Interval {
-    /// Whether a value lies within, its ends included.
+    /// Whether a value is within, its ends included.
     pub fn covers(&self, value: f64) -> bool {
         self.low <= value && value <= self.high
     }
@@ -117,7 +117,7 @@ impl FieldMean {
     }
 
     /// The probability that the true mean is at or above a threshold, by the same t of the logarithm: it is
-    /// 2.5 % where the threshold lies at the upper end of the interval in proportion. `None` for a threshold
+    /// 2.5 % where the threshold is at the upper end of the interval in proportion. `None` for a threshold
     /// or a mean that is not above 0.
     pub fn probability_in_proportion(&self, threshold: f64) -> Option<f64> {
         if !(threshold > 0.0 && self.mean > 0.0) {

@@ -252,7 +252,7 @@ mod tests {
 
     #[test]
     fn the_stop_table_is_walds_of_site_totals() {
-        // facts of the trade, 5.3: negative binomial, means 2 and 4, k 4.6, both risks 0.1: slope 2.841808,
+        // Negative binomial, means 2 and 4, k 4.6, both risks 0.1: slope 2.841808,
         // intercepts ±5.128255 (R package sequential.pops documents the same decision). 0.4 × 5 = 2.
         let plan = plan_field(&QUESTION).expect("a plan");
         let fifth = plan.stops[4];

@@ -67,7 +67,7 @@ impl FieldMeanByLaw {
             .then(|| (outside..=1.0 - outside).contains(&probability))
     }
 
-    /// How far the sample lies above a supposed true mean, in its standard errors.
+    /// How far the sample is above a supposed true mean, in its standard errors.
     fn steps_above(&self, true_mean: f64) -> Option<f64> {
         let variance = self.law.variance(true_mean)?;
         Some((self.mean - true_mean) / (variance / self.sites).sqrt())
@@ -94,7 +94,7 @@ impl FieldMeanByLaw {
     fn high(&self, z: f64) -> Option<f64> {
         let less_than_z = |true_mean: f64| self.steps_above(true_mean).map(|steps| steps + z);
         let mut from = if self.mean > 0.0 { self.mean } else { LEAST };
-        // Doubled until the sample lies more than z below.
+        // Doubled until the sample is more than z below.
         for _ in 0..DOUBLINGS {
             let to = 2.0 * from;
             if less_than_z(to)? <= 0.0 {

@@ -1,10 +1,10 @@
-//! Moran's I: whether areas that lie beside each other are more alike than areas are in general.
+//! Moran's I: whether areas that are next to each other are more alike than areas are in general.
 //!
 //! Moran 1950, Biometrika 37:17-23; moments after Cliff & Ord 1981, Spatial Processes (both citations
 //! from memory). Pure, and knows no county: areas are positions in a list.
 //!
 //! Which areas count is one policy for all functions here. An area without a finite value is left out,
-//! and with it its links. Of the rest, one without a link is left out as well: it lies beside nothing, and
+//! and with it its links. Of the rest, one without a link is left out as well: it has no neighbor, and
 //! would only move the mean. What remains is `areas` of the result.
 
 use rand::SeedableRng;
@@ -282,7 +282,7 @@ mod tests {
             .collect()
     }
 
-    /// Areas in a row, each beside the next.
+    /// Areas in a row, each linked to the next.
     fn line(areas: usize) -> Vec<Vec<usize>> {
         (0..areas)
             .map(|area| {

@@ -1,5 +1,5 @@
 //! The negative binomial and the Poisson distribution of counts, by their mean, and the likelihood of a
-//! sample under each. The fit of k stands in `aggregation.rs`.
+//! sample under each. The fit of k is in `aggregation.rs`.
 //!
 //! Source: Bliss, C.I. & Fisher, R.A. 1953, Biometrics 9:176–200. With mean m and exponent k the
 //! variance is `m + m²/k`: the smaller k, the more aggregated; k without end is Poisson's.

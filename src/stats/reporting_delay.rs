@@ -17,7 +17,7 @@ pub const COMPLETE_WEEKS_LEAST: usize = 6;
 /// Earlier weeks that teach, the latest with records: our choice. More would scatter less; fewer follow habits
 /// of sending that change from season to season.
 const WEEKS_BACK: usize = 16;
-/// Draws behind a range: its ends then stand within about one percent of probability.
+/// Draws behind a range: its ends are then within about one percent of probability.
 const DRAWS: usize = 1_000;
 const DAYS_OF_STEP: u32 = 7;
 
@@ -154,7 +154,7 @@ impl WeekArrivals {
     }
 
     /// Records by step: up to the age of the current week, then seven days each up to the final age; as far
-    /// as a step lies wholly within the week's own age.
+    /// as a step is wholly within the week's own age.
     fn steps(&self, current_age: u32, final_age: FinalAge) -> Vec<f64> {
         let mut steps = vec![self.records_between(0, current_age) as f64];
         let mut done = current_age;
@@ -170,7 +170,7 @@ impl WeekArrivals {
     }
 }
 
-/// The drawn count below or at which this share of the draws lies.
+/// The drawn count below or at which this share of the draws is.
 fn drawn_at(sorted: &[u64], share: f64) -> u64 {
     let place = (share * sorted.len() as f64).ceil() as usize;
     sorted[place.clamp(1, sorted.len()) - 1]

@@ -82,7 +82,7 @@ pub fn precision_of_units(law: &VarianceLaw, mean: f64, units: u64) -> Option<f6
 }
 
 /// The next whole number that suffices, at least 1. A number that is whole but for the rounding of doubles
-/// stands for itself.
+/// is that whole number.
 pub fn whole_number(needed: f64) -> u64 {
     (needed * (1.0 - 1e-12)).ceil().max(1.0) as u64
 }

@@ -1,4 +1,4 @@
-//! Where a season stands among those before it, by one figure.
+//! Where a season ranks among those before it, by one figure.
 //!
 //! The percentile is that of the mean rank: the share of earlier values below, and half of those that are equal,
 //! in per cent (scipy's `percentileofscore` with `kind="mean"`). Equal values are common: a quiet week is 0.
@@ -6,7 +6,7 @@
 use super::season_course::WEEKS_JOINED;
 
 /// Earlier seasons below which no percentile is given: with fewer than four, its steps are wider than a quarter,
-/// so it could not tell in which quarter of the seasons this one lies. Our choice.
+/// so it could not tell in which quarter of the seasons this one is. Our choice.
 pub const EARLIER_LEAST: usize = 4;
 
 /// A value among those of earlier seasons.

@@ -1,7 +1,7 @@
 //! Whether a figure rises or falls over the seasons, and what may be said of it.
 //!
 //! Puts Mann and Kendall's test, its correction for memory and Theil and Sen's slope together. A trend is only
-//! called one if it stands with the correction too: fewer seasons than ten make the correction doubtful, and
+//! called one if it holds with the correction too: fewer seasons than ten make the correction doubtful, and
 //! one that made a trend surer is not followed.
 
 use super::hamed_rao::{SerialCorrection, correct_for_memory};

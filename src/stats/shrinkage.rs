@@ -108,7 +108,7 @@ pub fn shrink_to_all(areas: &[AreaCount], form: Form) -> Vec<Option<f64>> {
 
 /// Estimates toward the mean of each area and its neighbours, moments taken over the same; in the order of
 /// the areas. `None` for an area that was not visited, and for one without a visited neighbour: alone
-/// it has nothing to be drawn to, and its raw share stands by itself.
+/// it has nothing to be drawn to, and its raw share is left as it is.
 ///
 /// `neighbours` holds for each area the positions of its neighbours, each once, without its own.
 ///
@@ -326,7 +326,7 @@ mod tests {
     #[test]
     fn an_area_alone_keeps_its_raw_share_and_one_not_visited_has_none() {
         let areas = counts(&[1, 2, 0, 3], &[4, 5, 0, 3]);
-        // 0 and 1 are neighbours; 2 was not visited; 3 has only 2 beside it.
+        // 0 and 1 are neighbours; 2 was not visited; 3 has only 2 next to it.
         let neighbours = vec![vec![1], vec![0], vec![3], vec![2]];
         let estimates = shrink_to_neighbours(&areas, &neighbours, Form::Binomial);
         let there: Vec<bool> = estimates.iter().map(Option::is_some).collect();

@@ -79,7 +79,7 @@ pub struct OperatingPoint {
 
 impl SequentialPlan {
     /// What the plan does at each of these true means, from so many samples each. Each mean has a stream of
-    /// its own under the seed, so that a point does not depend on the points beside it, but on its place.
+    /// its own under the seed, so that a point does not depend on the points next to it, but on its place.
     ///
     /// `None` if a mean is below 0 or no number (or a share above 1), k is not above 0, no sample is to be
     /// drawn, or the plan's numbers of units are out of order.

@@ -1,8 +1,8 @@
-//! What is kept of a record that came as rows of a table: the rows as sent, and beside them what was read.
+//! What is kept of a record that came as rows of a table: the rows as sent, and with them what was read.
 //!
 //! `{"sheet":…,"header":…,"rows":[…],"read":{"visit":{…},"id_recipe":…,"unread":{"/observed_on":"6/7/2026"}}}`. The
 //! member `read` is ours: the record as far as its cells could be read, and the cells that could not, so that
-//! whoever mends it finds each in its column. It is judged nowhere; `held/correction_sheet.rs` lays it out.
+//! whoever corrects it finds each in its column. It is judged nowhere; `held/correction_sheet.rs` lays it out.
 
 use std::collections::BTreeMap;
 
@@ -122,7 +122,7 @@ fn unread(record: &TableRecord) -> Map<String, Value> {
         let Some(place) = record.places.get(&finding.pointer) else {
             continue;
         };
-        // A value that was carried down stands in another row, so its message alone tells it.
+        // A value that was carried down is in another row, so only its message says it.
         let own_place = place.rsplit(", carried down from ").next().unwrap_or(place);
         let cell = sent.cell(own_place).or_else(|| {
             let shown = finding.found.strip_prefix(place.as_str())?;

@@ -1,4 +1,4 @@
-//! Mended records on their way back: which held record each is meant to mend.
+//! Corrected records on their way back: which held record each is meant to correct.
 //!
 //! `held export` hands out records of JSON in two forms, and both come back here: lines in which the
 //! record is wrapped (`{"held_id":…,"reasons":…,"record":…}`), and sheets with the columns `held_id` and
@@ -19,7 +19,7 @@ use scouting::visit::held_id::HeldId;
 
 /// Header of the column that names the held record.
 pub const HELD_ID: &str = "held_id";
-/// Header of the column with the record as its sender mended it.
+/// Header of the column with the record as its sender corrected it.
 pub const RECORD_MENDED: &str = "record_mended";
 /// Rows in which the header is looked for.
 const HEADER_ROWS_MAX: usize = 20;
@@ -79,8 +79,8 @@ fn identified(record: &str, recipe: &str) -> Option<String> {
     Some(Value::Object(members).to_string())
 }
 
-/// The mended records of a workbook that `held export` made, each with the number of its row; `None`
-/// if it is another workbook. Rows whose `record_mended` is empty were not mended here, and hand in
+/// The corrected records of a workbook that `held export` made, each with the number of its row; `None`
+/// if it is another workbook. Rows whose `record_mended` is empty were not corrected here, and hand in
 /// nothing. A row whose `held_id` was changed into something else hands in its record without one.
 pub fn mended_records(sheets: &[Sheet]) -> Option<Vec<RawRecord>> {
     let mut records = None;

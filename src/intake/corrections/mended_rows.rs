@@ -1,4 +1,4 @@
-//! Mended records that come back as rows: a sheet of `held export` in the plain layout, read without a mapping.
+//! Corrected records that come back as rows: a sheet of `held export` in the plain layout, read without a mapping.
 //!
 //! Rows belong together by `held_id`, so that nothing is lost where a record could not say which visit it is,
 //! or where somebody sorted the sheet. The columns that begin with `held_` are ours and are not read on.
@@ -23,14 +23,14 @@ pub const ID_RECIPE: &str = "held_visit_id_from";
 const HEADER_ROWS_MAX: usize = 20;
 /// Columns that are ours alone begin so.
 const OURS: &str = "held_";
-/// Columns by which the plain layout is told, and what tells the first row of a visit.
+/// Columns by which the plain layout is recognized, and those that mark the first row of a visit.
 const VISIT_ID: &str = "visit_id";
 const TELLING: [&str; 3] = [VISIT_ID, "protocol", "unit"];
 const FIRST_ROW: [&str; 4] = [VISIT_ID, "protocol", "field_id", "observer_id"];
-/// What stands for an identity that is made later.
+/// The text in place of an identity that is made later.
 const TO_BE_MADE: &str = "to be made";
 
-/// The records of sheets in which rows bear the id of the held record that they mend; `None` if there is none.
+/// The records of sheets in which rows bear the id of the held record that they correct; `None` if there is none.
 ///
 /// # Errors
 /// If a column was added or taken out, so that the layout is not ours any more.

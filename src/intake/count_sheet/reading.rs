@@ -4,7 +4,7 @@
 //! and the rules or with findings that name its cells. Reading the file is not done here, nor is any
 //! judgement that all records share. The columns are in `protocol::sheet_layout`.
 //!
-//! The sheet has no column for `visit_id`. It is made of what tells one visit from another
+//! The sheet has no column for `visit_id`. It is made of what distinguishes one visit from another
 //! (`made_id::COUNT_SHEET_ID`) and of nothing else: the same visit in another file is the same visit, and a
 //! corrected one, with `Revision` raised, is its next revision.
 
@@ -146,7 +146,7 @@ impl<'a> Book<'a> {
         records
     }
 
-    /// Whether a scout wrote in the row: the visit's number and revision 1 stand there from the start.
+    /// Whether a scout wrote in the row: the visit's number and revision 1 are there from the start.
     fn is_filled(&self, row: &'a Row) -> bool {
         let written = |(place, column): (usize, VisitColumn)| {
             let cell = self.visits.cell(row, place);

@@ -132,12 +132,12 @@ impl<'a> HeadedTab<'a> {
 }
 
 impl Placed<'_> {
-    /// Whether nothing stands in the cell.
+    /// Whether nothing is in the cell.
     pub(crate) fn is_blank(&self) -> bool {
         is_blank(self.cell)
     }
 
-    /// A finding that names the cell and says what stands in it.
+    /// A finding that names the cell and says what is in it.
     pub(crate) fn finding(&self, code: Code, pointer: &str, expected: &str) -> Finding {
         let found = format!("{}: {}", self.place, shown(self.cell));
         Finding::new(code, pointer, found, expected)
@@ -223,7 +223,7 @@ impl Placed<'_> {
     }
 }
 
-/// The last second of a day, UTC: what stands for the time of submission where none is given.
+/// The last second of a day, UTC: the time of submission where none is given.
 pub(crate) fn end_of_day(day: &str) -> String {
     format!("{day}T23:59:59Z")
 }
@@ -233,7 +233,7 @@ pub(crate) fn holds_something(row: &Row) -> bool {
     !row.cells.iter().all(is_blank)
 }
 
-/// Rows as they were sent, for whoever mends them.
+/// Rows as they were sent, for whoever corrects them.
 pub(crate) fn as_sent(sheet: &str, header: &[Cell], rows: &[&Row]) -> Map<String, Value> {
     let cells = |cells: &[Cell]| cells.iter().map(sent).collect::<Vec<_>>();
     let rows: Vec<Value> = rows

@@ -315,7 +315,7 @@ fn nested_too_deep() -> Finding {
     )
 }
 
-/// How many lists and objects lie in one another.
+/// How many lists and objects are nested in one another.
 fn depth(value: &Value) -> usize {
     match value {
         Value::Array(items) => 1 + items.iter().map(depth).max().unwrap_or(0),

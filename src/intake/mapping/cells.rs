@@ -26,13 +26,13 @@ const EXACT_MAX: f64 = 1e15;
 pub(super) struct Reading {
     /// The member that the cells are for.
     pub member: &'static Member,
-    /// Texts that stand for nothing, folded.
+    /// Texts that mean no value, folded.
     pub missing: Vec<String>,
     /// Code list: folded text → value.
     pub values: BTreeMap<String, Value>,
     /// How numbers are written.
     pub number: NumberForm,
-    /// Table Schema's `bareNumber`: whether nothing may stand about a number.
+    /// Table Schema's `bareNumber`: whether nothing may be written around a number.
     pub bare_number: bool,
     /// The unit of numbers that name none.
     pub unit: Option<Unit>,

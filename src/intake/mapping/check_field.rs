@@ -1,4 +1,4 @@
-//! One `[[field]]` of a mapping file → where its cells stand and how they are read.
+//! One `[[field]]` of a mapping file → where its cells are and how they are read.
 //!
 //! What fields are together, one source for each member, is [`super::check_sources`]'s to say.
 

@@ -12,7 +12,7 @@ use super::{Field, Mapping, Selector};
 use crate::sheet::table::{Cell, Row, Sheet};
 use scouting::failure::{Failure, Kind};
 
-/// How many rows are searched for a header that does not stand where the mapping says.
+/// How many rows are searched for a header that is not where the mapping says.
 const HEADER_SEARCH_ROWS: usize = 50;
 
 /// A sheet, laid out.
@@ -29,7 +29,7 @@ pub(super) struct Table<'a> {
 
 /// A source of a member: a column, or a cell that holds for all rows.
 pub(super) struct Column {
-    /// Where the cells stand.
+    /// Where the cells are.
     pub at: At,
     /// The mapping's field.
     pub field: usize,
@@ -39,7 +39,7 @@ pub(super) struct Column {
     pub header: String,
 }
 
-/// Where the cells of a source stand.
+/// Where the cells of a source are.
 pub(super) enum At {
     /// In each row, in a column counted from 0.
     Row(usize),
@@ -50,7 +50,7 @@ pub(super) enum At {
 }
 
 impl At {
-    /// The column, if the cells stand in one.
+    /// The column, if the cells are in one.
     pub fn place(&self) -> Option<usize> {
         match self {
             At::Row(place) => Some(*place),
@@ -267,7 +267,7 @@ impl<'a> Finder<'a, '_> {
         Ok(())
     }
 
-    /// Says in which row the wanted names stand, if in another than the mapping says.
+    /// Says in which row the wanted names are, if in another than the mapping says.
     fn where_the_header_is(&self) -> Option<String> {
         let wanted: Vec<String> = self
             .mapping

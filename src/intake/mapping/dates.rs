@@ -199,7 +199,7 @@ fn day_of(serial: f64, system: DateSystem) -> Option<Date> {
         DateSystem::From1904 if days >= 0.0 => (date(1904, 1, 1), days),
         _ => return None,
     };
-    // Beyond this lies no date of a spreadsheet.
+    // No date of a spreadsheet is beyond this.
     (days < 3_000_000.0)
         .then(|| origin.checked_add(Span::new().days(days as i64)).ok())
         .flatten()

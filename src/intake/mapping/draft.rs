@@ -34,13 +34,13 @@ pub(super) struct Place {
 /// One member as it grows.
 #[derive(Debug, Default)]
 pub(super) struct Slot {
-    /// What cells say, and where the first of them stands.
+    /// What cells say, and where the first of them is.
     pub said: Option<(Value, String)>,
     /// Where a cell is blank.
     pub blank: Option<String>,
     /// What is wrong, and the cell as a finding shows it.
     pub problems: Vec<(Fault, String)>,
-    /// Where the first cell stands.
+    /// Where the first cell is.
     pub first: Option<String>,
 }
 

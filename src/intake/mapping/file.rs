@@ -77,7 +77,7 @@ pub(super) struct Rows {
     pub blank_units: BlankUnits,
 }
 
-/// What one row stands for.
+/// What one row represents.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub(super) enum RowIs {
@@ -184,7 +184,7 @@ pub(super) struct FieldEntry {
     pub part: Option<String>,
 }
 
-/// Where the unit of a number stands, if not in the mapping.
+/// Where the unit of a number is, if not in the mapping.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub(super) enum UnitFrom {

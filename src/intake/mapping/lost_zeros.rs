@@ -1,6 +1,6 @@
 //! Ids that lost their leading zeros when a spreadsheet took them for numbers.
 //!
-//! Seen by what stands beside them: in a column with `00417`, an id `417` is either another id or the same without
+//! Seen by what is next to them: in a column with `00417`, an id `417` is either another id or the same without
 //! its zeros. Where all ids of a column lost them nothing can be seen, but for the county codes of the United
 //! States, which have five digits (FIPS: two of the state, three of the county). `zeroPad` settles both.
 

@@ -1,6 +1,6 @@
 //! The identity of a visit whose sheet has none: made of members, by a recipe.
 //!
-//! A recipe is a text, so that it can travel with a held record and come back with the mended one: the same
+//! A recipe is a text, so that it can travel with a held record and come back with the corrected one: the same
 //! visit then has the same identity, on whichever way it arrives. `field-day:{/field/field_id}:{/observed_on}`
 //! joins a prefix and the values of members by colons.
 
@@ -62,7 +62,7 @@ fn member(record: &Map<String, Value>, pointer: &str) -> String {
     }
 }
 
-/// A value within an identity: the sign that joins values cannot stand in one.
+/// A value within an identity: the sign that joins values cannot appear in one.
 fn escaped(text: &str) -> String {
     text.replace('%', "%25").replace(':', "%3A")
 }

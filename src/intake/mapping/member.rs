@@ -19,7 +19,7 @@ pub(super) struct Keys {
 }
 
 impl Keys {
-    /// The key that a placeholder's name stands for.
+    /// The key that a placeholder's name refers to.
     pub fn slot(&mut self, placeholder: &str) -> Option<&mut Option<String>> {
         match placeholder {
             "site" => Some(&mut self.site),
@@ -30,7 +30,7 @@ impl Keys {
     }
 }
 
-/// The member that `to` names, with the numbers that stand in it in place of placeholders.
+/// The member that `to` names, with the numbers that are in it in place of placeholders.
 pub(super) fn find(to: &str) -> Option<(&'static Member, Keys)> {
     MEMBERS
         .iter()

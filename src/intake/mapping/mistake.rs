@@ -2,7 +2,7 @@
 
 use regex::Regex;
 
-/// Words for a mistake and how to mend it.
+/// Words for a mistake and how to correct it.
 pub(super) struct Mistake {
     /// What is wrong.
     pub what: String,

@@ -156,7 +156,7 @@ enum Ignored {
 }
 
 impl Field {
-    /// Members beside its own that the field's unit gives: `USD/acre` says per and currency.
+    /// Members in addition to its own that the field's unit gives: `USD/acre` says per and currency.
     fn also_gives(&self) -> Vec<&'static str> {
         let Kind::Number(_) = self.reading.member.kind else {
             return Vec::new();
@@ -201,7 +201,7 @@ impl Mapping {
     /// Reads a mapping file. `place` is its name for messages.
     ///
     /// # Errors
-    /// [`Failure`] with the place and how to mend it: no TOML, an unknown member, target or unit, a
+    /// [`Failure`] with the place and how to correct it: no TOML, an unknown member, target or unit, a
     /// regular expression that is none, a member with two sources or a required one with none.
     pub fn read(text: &str, place: &str) -> Result<Mapping, Failure> {
         check::read(text, place)

@@ -1,6 +1,6 @@
 //! What people write where one day is asked for: a week, several days, a day without its year.
 //!
-//! Nothing is read here; it is only told apart, so that a message can say what it is. Days themselves are
+//! Nothing is read here; it is only classified, so that a message can say what it is. Days themselves are
 //! [`super::dates`]'s.
 
 use std::sync::LazyLock;

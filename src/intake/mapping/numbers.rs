@@ -43,9 +43,9 @@ impl Fault {
 pub(super) struct NumberText {
     /// The value of the figures.
     pub value: f64,
-    /// What stands before them, without spaces at the ends.
+    /// What is written before them, without spaces at the ends.
     pub before: String,
-    /// What stands after them, without spaces at the ends.
+    /// What is written after them, without spaces at the ends.
     pub after: String,
 }
 

@@ -42,11 +42,11 @@ pub(super) fn record(draft: Draft, mapping: &Mapping, table: &Table<'_>) -> Tabl
     }
 }
 
-/// What stands in the amount of which a cell gives the unit.
+/// What is in the amount whose unit a cell gives.
 #[derive(PartialEq)]
 enum Amount {
     Read,
-    /// Something that could not be read: its unit is kept for whoever mends it.
+    /// Something that could not be read: its unit is kept for whoever corrects it.
     Unreadable,
     Blank,
 }
@@ -112,7 +112,7 @@ impl<'m> Writer<'m> {
             let missed = !draft.names_no_visit && amount == Amount::Read;
             let slot = draft.members.remove(member.pointer);
             let value = self.value(member, member.pointer, slot.as_ref(), missed);
-            // What a unit stands beside may be left out, and goes without its unit then.
+            // The amount that a unit belongs to may be left out, and its unit is then left out too.
             if let Some(value) = value.filter(|_| amount != Amount::Blank) {
                 insert(&mut self.document, member.pointer, value);
             }

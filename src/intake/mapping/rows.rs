@@ -26,7 +26,7 @@ pub(super) struct Title {
     pub name: String,
     /// What it caught.
     pub text: String,
-    /// Where it stands.
+    /// Where it is.
     pub place: String,
 }
 

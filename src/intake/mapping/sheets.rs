@@ -144,7 +144,7 @@ fn fill_to_the_right(upper: &mut [Vec<String>], last: &[String]) {
 }
 
 /// The header over each column: the texts of the header rows, joined. A text over several columns
-/// stands in the first of them, so blanks to its right take it, in all rows but the last.
+/// is in the first of them, so blanks to its right take it, in all rows but the last.
 pub(super) fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
     let width = sheet
         .rows

@@ -120,7 +120,7 @@ pub(super) fn by_code(quantity: Quantity, code: &str) -> Option<Unit> {
     find(quantity, code, false)
 }
 
-/// The unit that stands beside a number in a cell: codes and the spellings that people use.
+/// The unit that is next to a number in a cell: codes and the spellings that people use.
 pub(super) fn in_cell(quantity: Quantity, text: &str) -> Option<Unit> {
     find(quantity, &text.trim().to_lowercase(), true).map(|unit| Unit {
         code: text.trim().to_owned(),
@@ -195,7 +195,7 @@ fn matches(codes: &[&str], spellings: &[&str], text: &str, lenient: bool) -> boo
     codes.contains(&text) || (lenient && spellings.contains(&text))
 }
 
-/// What stands above and below the stroke; a cell may say `per` or `an`.
+/// What is above and below the stroke; a cell may say `per` or `an`.
 fn fraction(text: &str, lenient: bool) -> Option<(&str, &str)> {
     text.split_once('/').or_else(|| {
         lenient

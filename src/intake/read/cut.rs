@@ -1,11 +1,11 @@
-//! Cuts a JSON text into records while it is read: the elements of arrays, and documents that stand
+//! Cuts a JSON text into records while it is read: the elements of arrays, and documents that come
 //! one after the other, in flat memory.
 //!
 //! It follows strings and brackets and nothing else, so a record that is no JSON is cut out and
 //! judged like any other, and does not spoil its neighbours. A line feed ends a string: none may
-//! stand in one, so it was not closed.
+//! be in one, so it was not closed.
 
-/// Where the cutter stands between two bytes.
+/// Where the cutter is between two bytes.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 enum Place {
     /// Outside any array, before a document.
@@ -104,7 +104,7 @@ impl Cutter {
             }
             b']' if self.depth == 0 => {
                 self.place = Place::Outside;
-                // `[]` has no record; what stands after a comma should be one.
+                // `[]` has no record; what comes after a comma should be one.
                 if empty && !several {
                     Cut::Between
                 } else {

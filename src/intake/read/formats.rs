@@ -1,4 +1,4 @@
-//! What kind of file a submission is, told by its content and never by its name.
+//! What kind of file a submission is, recognized by its content and never by its name.
 //!
 //! Reading its records is [`crate::read::reader`].
 
@@ -28,7 +28,7 @@ const ZIP_MAGIC: &[u8] = b"PK\x03\x04";
 /// A file that was handed in, before any of its records is read.
 #[derive(Debug, Clone)]
 pub struct SubmittedFile {
-    /// Where it lies.
+    /// Where it is.
     pub path: PathBuf,
     /// Its name for reports: without folder, `-` for standard input.
     pub name: String,
@@ -44,7 +44,7 @@ pub struct SubmittedFile {
     pub gzip: bool,
 }
 
-/// How records lie in a submission.
+/// How records are arranged in a submission.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Form {
     /// One JSON document a line.
@@ -230,10 +230,10 @@ fn packed_twice(name: &str, form: Form) -> Failure {
     .mend("unpack it and hand in what was in it")
 }
 
-/// Tells the form of a text from its beginning; `is_whole` if that is all of it.
+/// Recognizes the form of a text from its beginning; `is_whole` if that is all of it.
 ///
 /// An array, or an object that is spread over lines, is one document; a text whose lines agree on a
-/// delimiter is a table. Where it cannot be told, the content is taken as lines, so that one broken
+/// delimiter is a table. Where it cannot be recognized, the content is taken as lines, so that one broken
 /// line does not hold the others.
 fn text_form(start: &[u8], is_whole: bool, name: &str) -> Result<Form, Failure> {
     if text_encoding::is_utf16(start) {

@@ -9,7 +9,7 @@ use std::io::{self, BufReader, Read};
 use flate2::bufread::MultiGzDecoder;
 
 /// Held records that are kept of one submission, if they are also the larger part of it. A record that is held takes some
-/// 16 microseconds and a row of the store; a wrong file can have ten million, and nobody mends so many by hand.
+/// 16 microseconds and a row of the store; a wrong file can have ten million, and nobody corrects so many by hand.
 pub const HELD_MAX: u64 = 10_000;
 
 /// Bytes that a packed submission may unpack to. Ten million visits are some 12 GB of NDJSON: two loads of three seasons

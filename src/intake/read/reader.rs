@@ -35,7 +35,7 @@ pub struct RawRecord {
     pub line: u64,
     /// What was sent.
     pub sent: Sent,
-    /// The held record that it was sent to mend.
+    /// The held record that it was sent to correct.
     pub mends: Option<HeldId>,
 }
 
@@ -163,7 +163,7 @@ impl Iterator for RecordReader {
     }
 }
 
-/// A chunk being filled: the bytes of its records one after the other, and where each lies.
+/// A chunk being filled: the bytes of its records one after the other, and where each is.
 struct Chunk {
     bytes: Vec<u8>,
     places: Vec<(u64, Range<usize>)>,

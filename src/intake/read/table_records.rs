@@ -1,6 +1,6 @@
 //! A table-shaped submission → raw records, by whichever reader knows its layout.
 //!
-//! Without a mapping, only layouts of our own are taken: mended exports, count sheets and the plain
+//! Without a mapping, only layouts of our own are taken: corrected exports, count sheets and the plain
 //! layout. Nothing else is guessed.
 
 use crate::corrections::kept_rows::without_half_made_id;
@@ -24,7 +24,7 @@ pub fn table_records(
     mapping: Option<&Mapping>,
 ) -> Result<Vec<RawRecord>, Failure> {
     let sheets = read_sheets(file)?;
-    // What was sent out to be mended says so itself, beside whatever tables a mapping is for.
+    // What was sent out to be corrected says so itself, next to whatever tables a mapping is for.
     let lines = mended_records(&sheets);
     let rows = mended_rows(&sheets, &file.name).transpose()?;
     if lines.is_some() || rows.is_some() {

@@ -14,7 +14,7 @@ use scouting::failure::{Failure, Kind};
 
 /// Size of a text table, unpacked.
 const FILE_BYTES_MAX: usize = 64 << 20;
-/// Memory that the sheet may take beside the text.
+/// Memory that the sheet may take in addition to the text.
 const SHEET_BYTES_MAX: usize = 128 << 20;
 /// Rows that are looked at to tell the delimiter,
 const LOOK_ROWS: usize = 100;
@@ -176,7 +176,7 @@ impl Lines<'_> {
         }
     }
 
-    /// Steps over one line's end, if one stands here: `\n`, `\r\n` or `\r`.
+    /// Steps over one line's end, if one is here: `\n`, `\r\n` or `\r`.
     fn skip_end(&mut self) -> bool {
         let rest = &self.text.as_bytes()[self.at..];
         let end = match rest {

@@ -1,4 +1,4 @@
-//! JSON read without forgiving: a member that stands twice in an object is reported.
+//! JSON read without forgiving: a member that occurs twice in an object is reported.
 //!
 //! serde_json keeps the last of two members without a word; RFC 7493 (I-JSON) demands unique names.
 
@@ -8,7 +8,7 @@ use serde_json::{Map, Number, Value};
 /// Places of repeated members that are kept; a record with more is no oversight.
 const REPEATED_MAX: usize = 100;
 
-/// A JSON value and the pointers of the members that stood more than once in it.
+/// A JSON value and the pointers of the members that occurred more than once in it.
 pub struct StrictValue {
     /// The value, with the last of repeated members.
     pub value: Value,
@@ -36,7 +36,7 @@ pub fn pointer_step(name: &str) -> String {
     format!("/{}", name.replace('~', "~0").replace('/', "~1"))
 }
 
-/// Where the reader stands in the document, and what it met on the way.
+/// Where the reader is in the document, and what it met on the way.
 #[derive(Default)]
 struct Place {
     steps: Vec<Step>,

@@ -1,6 +1,6 @@
 //! A table-shaped submission: sheets of rows of cells, and the records that a mapping makes of them.
 //!
-//! Only the shapes stand here. Reading files into sheets is `intake::text_table` and
+//! Only the shapes are here. Reading files into sheets is `intake::text_table` and
 //! `intake::workbook`; making records of rows is `intake::mapping`.
 
 use std::collections::BTreeMap;
@@ -33,7 +33,7 @@ pub struct Row {
 pub enum Cell {
     /// Nothing, or the covered part of a merged range.
     Empty,
-    /// Text as it stands there.
+    /// Text as it is written there.
     Text(String),
     /// A number; of a formula its stored value.
     Number(f64),

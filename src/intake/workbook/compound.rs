@@ -1,4 +1,4 @@
-//! The streams of an OLE2 compound file, the archive in which XLS workbooks lie.
+//! The streams of an OLE2 compound file, the archive in which XLS workbooks are stored.
 //!
 //! It runs before the reader of XLS workbooks does, which follows a chain of sectors without looking
 //! whether it ever ends. Layout: Microsoft, [MS-CFB] Compound File Binary File Format, sections 2.1–2.6.
@@ -9,7 +9,7 @@ pub const MAGIC: &[u8] = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1";
 const SECTOR_MARKS: u32 = 0xffff_fffa;
 const HEADER_BYTES: usize = 512;
 const DIRECTORY_ENTRY_BYTES: usize = 128;
-/// Shorter streams lie in the mini stream.
+/// Shorter streams are in the mini stream.
 const MINI_STREAM_BELOW: u64 = 4_096;
 const MINI_SECTOR_BYTES: usize = 64;
 
@@ -95,7 +95,7 @@ impl<'a> CompoundFile<'a> {
             .collect()
     }
 
-    /// The table of each sector's next one: its own sectors stand in the header and in a chain of lists.
+    /// The table of each sector's next one: its own sectors are in the header and in a chain of lists.
     fn read_allocation(&self) -> Result<Vec<u32>, Damage> {
         let mut lists = numbers(&self.bytes[76..HEADER_BYTES]);
         let mut list_sector = u32_at(self.bytes, 68);

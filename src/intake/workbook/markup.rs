@@ -40,7 +40,7 @@ impl From<std::io::Error> for Refusal {
     }
 }
 
-/// Looks at what goes by.
+/// Looks at tags and text as they are read.
 pub trait Watch {
     /// A tag that opens an element; one that closes itself is followed by its [`Watch::close`].
     fn open(&mut self, tag: &Tag) -> Result<(), Refusal>;
@@ -53,7 +53,7 @@ pub trait Watch {
 /// An opening tag.
 pub struct Tag<'a> {
     inside: &'a str,
-    /// How many elements stand around it.
+    /// How many elements enclose it.
     pub depth: usize,
 }
 
@@ -68,7 +68,7 @@ impl<'a> Tag<'a> {
         local(full_name(self.inside))
     }
 
-    /// Its attributes: names without prefix, values as they stand.
+    /// Its attributes: names without prefix, values as they are written.
     pub fn attributes(&self) -> impl Iterator<Item = (&'a str, &'a str)> + use<'a> {
         let mut rest = &self.inside[full_name(self.inside).len()..];
         std::iter::from_fn(move || {
@@ -253,7 +253,7 @@ fn skip_text(source: &mut dyn BufRead) -> Result<usize, Refusal> {
     }
 }
 
-/// Reads what stands between `<` and its `>`; `false` if the text is at its end.
+/// Reads what is between `<` and its `>`; `false` if the text is at its end.
 fn read_piece(source: &mut dyn BufRead, piece: &mut Vec<u8>) -> Result<bool, Refusal> {
     let mut searched = 0;
     let mut quote = None;

@@ -1,4 +1,4 @@
-//! What an OpenDocument sheet lays out, told from its tags before its reader sees it.
+//! What an OpenDocument sheet lays out, judged from its tags before its reader sees it.
 //!
 //! A short tag can repeat a cell 16,384 times and its row a million times, and the reader lays all of it
 //! out. Here it is only counted, in the way that the reader counts.
@@ -23,7 +23,7 @@ const COVERED_MAX: usize = 100_000;
 pub struct OdsLimits {
     /// Of each sheet, the filled cells that a merged range covers: the reader takes them for visible.
     pub covered: Vec<Vec<Corners>>,
-    /// Whether something other than tags stands between cells: the reader takes it for damage.
+    /// Whether something other than tags is between cells: the reader takes it for damage.
     pub spaced: bool,
     covered_in_all: usize,
     cells: usize,

@@ -84,7 +84,7 @@ fn xlsx_sheets(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     Ok(sheets)
 }
 
-/// Places the cells of a sheet one after the other; how many they are. `places` says where they stand, if
+/// Places the cells of a sheet one after the other; how many they are. `places` says where they are, if
 /// the reader alone cannot be asked.
 fn place_cells(
     workbook: &mut Xlsx<BufReader<File>>,
@@ -116,7 +116,7 @@ fn place_cells(
     }
 }
 
-/// Where the cells of a sheet stand, in the order of the file, whatever they hold.
+/// Where the cells of a sheet are, in the order of the file, whatever they hold.
 fn places_of_cells(
     workbook: &mut Xlsx<BufReader<File>>,
     sheet_name: &str,
@@ -270,7 +270,7 @@ fn place_range<R: Reader<S>, S: std::io::Read + std::io::Seek>(
         grid.place(row as usize, column as usize, cell)
             .map_err(Stop::Refused)?;
     }
-    // A formula without a value can lie outside the range of the values.
+    // A formula without a value can be outside the range of the values.
     for (row, column, formula) in places(&formulas) {
         let without_value = values
             .get_value((row, column))

@@ -1,7 +1,7 @@
 //! A workbook that is a zip archive, before its reader sees it: what it declares, what it really unpacks
 //! to, and whether its XML is what spreadsheet programs write.
 //!
-//! The limits of each format stand in [`crate::workbook::xlsx_limits`] and [`crate::workbook::ods_limits`].
+//! The limits of each format are in [`crate::workbook::xlsx_limits`] and [`crate::workbook::ods_limits`].
 
 use std::fs::File;
 use std::io::{BufReader, Read, Seek};
@@ -138,7 +138,7 @@ impl Package {
         Ok(bytes)
     }
 
-    /// Lets the watch see every part whose name it wants, unpacked as far as is declared.
+    /// Lets the watch see every part whose name it asks for, unpacked as far as is declared.
     ///
     /// # Errors
     /// With the first thing that is refused.
@@ -169,7 +169,7 @@ impl Package {
     }
 }
 
-/// A watch that is told which part it sees.
+/// A watch that is given the name of the part it sees.
 pub trait PartWatch: Watch {
     /// The next tags are of this part.
     fn begin(&mut self, part: &str);
@@ -177,7 +177,7 @@ pub trait PartWatch: Watch {
     fn as_watch(&mut self) -> &mut dyn Watch;
 }
 
-/// How often the mark of a directory entry stands in the file: at least the number of entries.
+/// How often the mark of a directory entry occurs in the file: at least the number of entries.
 fn count_entries(file: &mut File) -> std::io::Result<usize> {
     let mut block = vec![0; 256 * 1024];
     let (mut kept, mut entries) = (0, 0);
@@ -188,7 +188,7 @@ fn count_entries(file: &mut File) -> std::io::Result<usize> {
         }
         let end = kept + read;
         entries += markup::occurrences(ENTRY_MARK, &block[..end]);
-        // A mark can lie across two blocks.
+        // A mark can extend across two blocks.
         kept = end.min(ENTRY_MARK.len() - 1);
         block.copy_within(end - kept..end, 0);
     }

@@ -1,4 +1,4 @@
-//! What an XLS workbook lays out, told from its records before its reader sees it.
+//! What an XLS workbook lays out, judged from its records before its reader sees it.
 //!
 //! The reader makes a whole rectangle of each sheet's cells and copies a shared text into every cell that
 //! names it. Records: Microsoft, [MS-XLS] Excel Binary File Format, section 2.4.
@@ -46,7 +46,7 @@ pub fn check(stream: &[u8]) -> Result<(), Refusal> {
             _ => {}
         }
     }
-    // Sheets lie one behind the other, so together they are no longer than the stream.
+    // Sheets are one behind the other, so together they are no longer than the stream.
     let mut bytes_left = stream.len();
     for start in sheets {
         limits.sheet(stream, start, &mut bytes_left)?;

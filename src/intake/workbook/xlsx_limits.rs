@@ -1,4 +1,4 @@
-//! What an Office Open XML workbook may hold, told from its tags before its reader sees it.
+//! What an Office Open XML workbook may hold, judged from its tags before its reader sees it.
 //!
 //! The reader of workbooks makes room for as many texts as a count in the file says, keeps a style with
 //! all its names for every format, follows any number of sheets to the same part, and takes a cell far beyond
@@ -144,7 +144,7 @@ fn believable_counts(tag: &Tag) -> Result<(), Refusal> {
     }
 }
 
-/// The reader reckons with places as they stand: one beyond the largest sheet comes round to another cell, and a range
+/// The reader calculates with places as given: one beyond the largest sheet comes round to another cell, and a range
 /// that ends before it begins has a size below 0.
 fn believable_ranges(tag: &Tag, name: &str) -> Result<(), Refusal> {
     for range in tag.values(name) {

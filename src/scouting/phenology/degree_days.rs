@@ -34,7 +34,7 @@ pub enum Method {
     /// The mean of minimum and maximum, less the base, never below 0: method 1 of McMaster & Wilhelm 1997.
     AverageThenBase,
     /// Minimum and maximum are each raised to the base, then averaged: method 2 of the same paper. It gives
-    /// more than method 1 on every day whose minimum lies below the base.
+    /// more than method 1 on every day whose minimum is below the base.
     BaseThenAverage,
     /// Straight lines from the minimum to the maximum and back.
     SingleTriangle,
@@ -57,7 +57,7 @@ pub enum Cutoff {
     Horizontal,
     /// Each degree above takes a degree away.
     Intermediate,
-    /// Development stands still as long as it is warmer.
+    /// Development stops while it is warmer.
     Vertical,
 }
 
@@ -154,7 +154,7 @@ impl HeatRule {
     }
 
     /// Degree-days (°C) of a day. `next_min_c` is the next day's minimum; only the double methods look at it,
-    /// and where it is not known the day's own minimum stands for it, which is the single method.
+    /// and where it is not known the day's own minimum is used for it, which is the single method.
     pub fn degree_days_c(self, day: DayTemperatures, next_min_c: Option<f64>) -> f64 {
         let DayTemperatures { min_c, max_c } = day;
         let next_min_c = next_min_c.unwrap_or(min_c);
@@ -218,7 +218,7 @@ enum Course {
 }
 
 impl Course {
-    /// The mean over the day of what lies above a temperature, degrees.
+    /// The mean over the day of what is above a temperature, degrees.
     fn excess(self, low: f64, high: f64, over: f64) -> f64 {
         if over >= high {
             return 0.0;
@@ -395,7 +395,7 @@ mod tests {
             prop_assert_eq!(base.degree_days_c(day(min, max), Some(next)), 0.0);
         }
 
-        /// The closed forms against what they stand for: the mean over many moments of a course drawn out.
+        /// The closed forms against what they represent: the mean over many moments of a course drawn out.
     #[test]
     fn heat_is_the_integral_of_the_course(
         sine in any::<bool>(), (min, max, next) in any_day(), lower in -5.0..20.0f64, width in 1.0..25.0f64,

@@ -5,7 +5,7 @@
 //! A range, not a day, for two reasons that are stated and not hidden:
 //!
 //! - A stage lasts. A field seen at R3 may have entered it that day or be about to leave it, so the heat that
-//!   it still needs lies between two sums of the model's table.
+//!   it still needs is between two sums of the model's table.
 //! - Weather to come is not known. Days after the last known one are given the heat of the last
 //!   [`OUTLOOK_DAYS`] known days: their 90th percentile every day for the earliest date, their 10th for the
 //!   latest. A run of such days is rarer than one of them, so the range is wide rather than narrow.
@@ -20,11 +20,11 @@ use super::development::{Development, HatchModel, HatchSpan};
 use super::weather::WeatherSeries;
 use crate::visit::stage::Stage;
 
-/// Known days whose heat stands for the days to come. Our choice: two weeks.
+/// Known days whose heat is used for the days to come. Our choice: two weeks.
 pub const OUTLOOK_DAYS: usize = 14;
 /// Days between the last known day and the visit, at most. Our choice: after a week the weather is another.
 pub const STALE_DAYS: i32 = 7;
-/// Days within which a date must come, else it is not told.
+/// Days within which a date must come, else it is not reported.
 const HORIZON_DAYS: i32 = 120;
 /// Sums of decimals must not miss their mark by their last bit, degree-days.
 const ROUNDING: f64 = 1e-9;
@@ -57,7 +57,7 @@ pub struct SprayWindow {
 /// What the days of a window rest on.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Basis {
-    /// The temperatures of a station, known through a day; an outlook stands for later days.
+    /// The temperatures of a station, known through a day; an outlook is used for later days.
     Weather {
         /// The station.
         station: String,
@@ -181,7 +181,7 @@ impl StationHeat {
         }
     }
 
-    /// The outlook on the crop's heat, to be told beside the dates.
+    /// The outlook on the crop's heat, to be reported with the dates.
     pub fn outlook(&self) -> Result<Outlook, NoWindow> {
         Outlook::after(&self.crop)
     }
@@ -244,7 +244,7 @@ pub fn window_by_days(
     })
 }
 
-/// A stage that lies wholly at or beyond the treatment stage; `R5` alone may still be before R5.1.
+/// A stage that is wholly at or beyond the treatment stage; `R5` alone may still be before R5.1.
 fn refuse_reached(observed: Stage, treat_at: Stage) -> Result<(), NoWindow> {
     match observed.first_place() >= treat_at.first_place() {
         true => Err(NoWindow::StageReached),
@@ -264,7 +264,7 @@ fn days_after(date: Date, days: [u16; 2]) -> Option<[Date; 2]> {
     Some([few?, many?])
 }
 
-/// The earliest and the latest day by which a sum is reached that lies between two, from a day on.
+/// The earliest and the latest day by which a sum between two is reached, from a day on.
 fn days_reached(heat: &DailyHeat, from: Date, needed: [f64; 2]) -> Result<[Date; 2], NoWindow> {
     let through = heat.known_through().ok_or(NoWindow::FewDays(0))?;
     if (from - through).get_days() > STALE_DAYS {

@@ -2,7 +2,7 @@
 //! [`super::degree_days`]; what the rows of each layout mean is in `weather_layout`.
 //!
 //! Nothing is guessed: a value that failed its source's quality check is left out and counted, a value that
-//! cannot be is refused with its line, a gap of up to three days is filled along a straight line and told, and
+//! cannot be is refused with its line, a gap of up to three days is filled along a straight line and reported, and
 //! a longer one stays a gap, after which no sum of heat is given.
 
 use std::collections::BTreeMap;
@@ -43,13 +43,13 @@ pub struct WeatherSeries {
     pub missing: Vec<Date>,
     /// Values left out because they failed a quality check of their source.
     pub left_out: usize,
-    /// Values read before noon, whose maximum is mostly that of the day before. They are told, not shifted.
+    /// Values read before noon, whose maximum is mostly that of the day before. They are reported, not shifted.
     pub read_in_the_morning: usize,
 }
 
 /// The stations of a weather file, by their ids; `only` names those that are wanted, none for all.
 ///
-/// Gzip files are known by their first bytes. A failure says the line, what is wrong there and how to mend it.
+/// Gzip files are known by their first bytes. A failure says the line, what is wrong there and how to correct it.
 /// A named station without a day is a failure as well.
 pub fn read_weather(path: &Path, only: &[String]) -> Result<Vec<WeatherSeries>, Failure> {
     let unreadable = |error: io::Error| Failure::file("read", path, &error);

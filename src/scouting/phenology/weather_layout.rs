@@ -18,7 +18,7 @@ use jiff::civil::Date;
 
 use super::degree_days::{AIR_C, celsius};
 
-/// What stands in the way of reading a row, and how to mend it.
+/// What prevents the reading of a row, and how to correct it.
 #[derive(Debug, PartialEq)]
 pub(super) struct Trouble {
     pub what: String,

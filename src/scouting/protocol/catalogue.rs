@@ -1,6 +1,6 @@
 //! The catalogue of protocols: the built-in files and, over them, those of a workspace.
 //!
-//! What a file says stands in [`super::protocol_file`], whether it is sound in [`super::sound`].
+//! What a file says is in [`super::protocol_file`], whether it is sound in [`super::sound`].
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -82,7 +82,7 @@ fn corners(plausible: &Plausible, named: &BTreeSet<String>) -> Vec<(Economics, f
     corners
 }
 
-/// The names of the stages that lie in the window.
+/// The names of the stages that are in the window.
 fn window_stages(protocol: &Protocol) -> Vec<String> {
     let (first, last) = protocol.window().unwrap_or_default();
     let stages = protocol.scale.stages().into_iter();

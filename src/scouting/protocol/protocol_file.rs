@@ -32,7 +32,7 @@ pub struct Protocol {
     pub crop: String,
     /// What the mean is of, in words that fit after "a mean of 2.1": `eggs per six bracts of a bud`.
     pub counted: String,
-    /// Where the sites lie; protocols of different layouts are never pooled.
+    /// Where the sites are; protocols of different layouts are never pooled.
     pub layout: Layout,
     /// What a figure at threshold can decide.
     #[serde(default)]
@@ -72,7 +72,7 @@ pub struct Protocol {
     pub(super) planned: Option<PlannedThreshold>,
 }
 
-/// Where in a field the sites lie.
+/// Where in a field the sites are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Layout {
@@ -80,7 +80,7 @@ pub enum Layout {
     Edge,
     /// Well inside.
     Interior,
-    /// At stations, in the field or beside it, where traps hang.
+    /// At stations, in the field or next to it, where traps hang.
     Station,
 }
 

@@ -1,6 +1,6 @@
 //! The layout of a count sheet: its tabs, its columns and the mark by which it is recognised.
 //!
-//! It stands here because two steps need it that may not know each other: `publish::count_sheet` writes
+//! It is here because two steps need it that may not know each other: `publish::count_sheet` writes
 //! the sheet and `intake::count_sheet` reads it back. Neither cells nor files are known here.
 
 use super::catalogue::{Layout, Protocol};
@@ -183,8 +183,8 @@ impl VisitColumn {
         }
     }
 
-    /// Whether a visit may leave the cell blank. Costs, prices and stands may be unknown to the scout; a unit
-    /// is needed only beside its amount ([`VisitColumn::amounts`]).
+    /// Whether a visit may leave the cell blank. Costs, prices and plant populations may be unknown to scouts; a unit
+    /// is needed only with its amount ([`VisitColumn::amounts`]).
     pub fn is_optional(self) -> bool {
         matches!(
             self,
@@ -217,7 +217,7 @@ pub enum CountColumn {
     Visit,
     /// The site's number.
     Site,
-    /// The side of the field on which the site lies.
+    /// The side of the field on which the site is.
     Side,
     /// The unit's number within its site.
     Unit(CountForm),
@@ -232,7 +232,7 @@ pub enum CountColumn {
 }
 
 impl CountColumn {
-    /// The columns of a form, from left to right. Only sites along the edge lie on a side.
+    /// The columns of a form, from left to right. Only sites along the edge are on a side.
     pub fn of(form: CountForm, bracts: usize, layout: Layout) -> Vec<CountColumn> {
         let mut columns = vec![CountColumn::Visit, CountColumn::Site];
         if layout == Layout::Edge {

@@ -17,7 +17,7 @@ const ID_LENGTH_MAX: usize = 60;
 /// The longest threshold in short, in characters: a line of the list has room for no more.
 const IN_SHORT_LENGTH_MAX: usize = 24;
 
-/// What is wrong, and where it stands in the file.
+/// What is wrong, and where it is in the file.
 struct Wrong {
     /// The table's heading, as `[sample]`; `""` at the top.
     table: &'static str,
@@ -279,7 +279,7 @@ impl Protocol {
     }
 }
 
-/// An id stands in records, file names and SQL: plain letters, digits and hyphens.
+/// An id is used in records, file names and SQL: plain letters, digits and hyphens.
 fn id_of(place: &Path) -> Result<String, Failure> {
     let name = place.file_stem().and_then(|name| name.to_str());
     let sound = name.filter(|name| {
@@ -294,7 +294,7 @@ fn id_of(place: &Path) -> Result<String, Failure> {
     })
 }
 
-/// Where a key of a table stands in the text; where its heading does, if the key is not found; or the beginning.
+/// Where a key of a table is in the text; where its heading is, if the key is not found; or the beginning.
 fn byte_of(text: &str, wrong: &Wrong) -> usize {
     let lines: Vec<(usize, &str)> = text.split('\n').scan(0, offsets).collect();
     let mut headings = (0..lines.len()).filter(|place| lines[*place].1 == wrong.table);

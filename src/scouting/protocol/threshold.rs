@@ -1,7 +1,7 @@
 //! The threshold of each visit, from the protocols' SQL expressions; and their worked values.
 //!
 //! The statement made here is the only generated SQL of the program. It reads the canonical
-//! columns of `current_visit` and nothing else. How an expression is planned and what is refused stands in
+//! columns of `current_visit` and nothing else. How an expression is planned and what is refused is in
 //! [`super::plan_threshold`].
 
 use super::plan_threshold::ThresholdField;

@@ -1,8 +1,8 @@
-//! Which counties lie beside each other: queen contiguity, in which a single common point is enough.
+//! Which counties are next to each other: queen contiguity, in which a single common point is enough.
 //!
 //! Two counties are neighbours if their outlines come within a millionth of a degree of each other, or one
-//! lies in the other. Files drawn from one topology, as the built-in one, share their vertices
-//! exactly; in others a corner that lies on the middle of a neighbour's edge was rounded off it when it
+//! is in the other. Files drawn from one topology, as the built-in one, share their vertices
+//! exactly; in others a corner that is on the middle of a neighbour's edge was rounded off it when it
 //! was written. Nothing beyond that rounding is bridged: counties with a real gap between them are no
 //! neighbours. Planar, so outlines on the two sides of the 180th meridian do not touch.
 //!
@@ -19,7 +19,7 @@ use rstar::{AABB, RTree};
 use super::County;
 use super::inside::Inside;
 
-/// Coordinates with six decimals are the coarsest that RFC 7946, section 11.2, speaks of, and stand for about
+/// Coordinates with six decimals are the coarsest that RFC 7946, section 11.2, speaks of, and represent about
 /// 10 cm; one unit of the sixth decimal, degrees.
 const TOUCH_DEGREES: f64 = 1e-6;
 
@@ -72,7 +72,7 @@ fn touch(one: &Line, other: &Line) -> bool {
     one.intersects(other) || Euclidean.distance(one, other) <= TOUCH_DEGREES
 }
 
-/// Outlines that do not meet can still lie one in the other, where a file draws a county without the
+/// Outlines that do not meet can still be one in the other, where a file draws a county without the
 /// hole for a town within it.
 fn pair_by_inside(counties: &[County], pairs: &mut BTreeSet<(usize, usize)>) {
     let polygons: Vec<Boxed<(&Polygon, Inside)>> = counties
@@ -89,7 +89,7 @@ fn pair_by_inside(counties: &[County], pairs: &mut BTreeSet<(usize, usize)>) {
     for inner in index.iter() {
         let (county, (polygon, _)) = &inner.data;
         let county = *county;
-        // If outlines do not meet, one point tells where the whole polygon lies.
+        // If outlines do not meet, one point shows where the whole polygon is.
         let Some(&corner) = polygon.exterior().0.first() else {
             continue;
         };

@@ -107,7 +107,7 @@ pub(super) fn read_text(text: &str, place: &str, labels: &Labels) -> Result<Boun
 }
 
 /// What to call boundaries whose file does not say whence it comes: the file's name without folder and
-/// ending, so that no published page shows where the file lay.
+/// ending, so that no published page shows where the file was.
 fn file_stem(place: &str) -> String {
     Path::new(place).file_stem().map_or_else(
         || place.to_owned(),
@@ -175,7 +175,7 @@ fn read_feature(written: Value, place: String, labels: &Labels) -> Result<Outlin
     })
 }
 
-/// A ring's positions; what stands behind longitude and latitude (a height) is passed over.
+/// A ring's positions; what comes after longitude and latitude (a height) is passed over.
 fn read_ring(ring: &[geojson::Position], place: &str) -> Result<Ring, Failure> {
     ring.iter()
         .map(|position| match *position.as_slice() {

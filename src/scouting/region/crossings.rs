@@ -1,7 +1,7 @@
 //! Outlines that cross themselves, found before anything is drawn or counted by them.
 //!
 //! A small crossing, as simplifying a file leaves it, is of no account: what is published is repaired. One that encloses
-//! ground twice is refused: a point in it lies in the county by the winding of the outline, and viewers, which fill by the
+//! ground twice is refused: a point in it is in the county by the outline's winding, and viewers, which fill by the
 //! even-odd rule, leave it white. Which of the two was meant, nobody but the maker of the file knows, so nothing is
 //! repaired here.
 //!
@@ -18,7 +18,7 @@ use super::boundaries::unusable;
 use crate::failure::Failure;
 
 /// Edges that are met for each edge at the most, over the whole file. In one without faults an edge meets itself, the two
-/// beside it, and on a common border as many of the neighbor: six.
+/// next to it, and on a common border as many of the neighbor: six.
 const MET_PER_EDGE_MAX: usize = 200;
 /// Edges that are met in any case, however few edges a file has.
 const MET_FREE: usize = 1_000_000;

@@ -1,4 +1,4 @@
-//! How far two points lie apart, and which points can lie close to each other. It knows no county.
+//! How far apart two points are, and which points can be close to each other. It knows no county.
 
 use geo::{Distance, Haversine, Point};
 
@@ -58,7 +58,7 @@ mod tests {
         assert!((metres - 111_195.0).abs() < 1.0, "{metres}");
     }
 
-    /// Every point within reach lies in a near cell, at any latitude and on any side of a cell.
+    /// Every point within reach is in a near cell, at any latitude and on any side of a cell.
     #[test]
     fn no_close_point_is_missed() {
         let metres = 50.0;

@@ -1,4 +1,4 @@
-//! Whether a point lies in one polygon, in a time that does not grow with its vertices.
+//! Whether a point is in one polygon, in a time that does not grow with its vertices.
 //!
 //! Below some hundred vertices `geo` walks along the ring, which is the quickest; above, the edges to the right of the
 //! point come from an index, made when the first point is asked for. Both count windings with the same robust
@@ -21,7 +21,7 @@ pub(super) struct Inside {
 }
 
 impl Inside {
-    /// Where a point lies. Rings are wound as [`super::County`] has them: holes against their outline.
+    /// Where a point is. Rings are wound as [`super::County`] has them: holes against their outline.
     pub(super) fn position(&self, polygon: &Polygon<f64>, point: Coord<f64>) -> CoordPos {
         if polygon.coords_count() < INDEXED_VERTICES_MIN {
             return polygon.coordinate_position(&point);
@@ -44,7 +44,7 @@ impl Inside {
     }
 }
 
-/// How an edge winds around a point on whose level it lies: 1 upward on its right, -1 downward, 0 not at all; none if
+/// How an edge winds around a point on whose level it is: 1 upward on its right, -1 downward, 0 not at all; none if
 /// the point is on it.
 fn side(edge: &Line<f64>, point: Coord<f64>) -> Option<i32> {
     let (start, end) = (edge.start, edge.end);

@@ -1,4 +1,4 @@
-//! Where: the counties of a region, and the county that a point lies in.
+//! Where: the counties of a region, and the county that a point is in.
 //!
 //! Boundaries come with the program or from the user's own file; either way they end as the same
 //! [`Region`]. Nothing here draws a map, hides a small group or knows a visit.
@@ -32,7 +32,7 @@ pub struct County {
     pub id: String,
     /// The name that people know it by.
     pub name: String,
-    /// Outline in degrees of longitude and latitude, planar; wound as RFC 7946 wants it: exterior
+    /// Outline in degrees of longitude and latitude, planar; wound as RFC 7946 requires: exterior
     /// rings counter-clockwise, holes clockwise, every ring closed.
     pub shape: geo::MultiPolygon<f64>,
 }
@@ -72,7 +72,7 @@ impl Region {
     ///
     /// # Errors
     /// A [`Failure`] if the file cannot be read, or holds anything that would lose or misplace a
-    /// county: the messages name the feature and how to mend it.
+    /// county: the messages name the feature and how to correct it.
     pub fn from_file(
         path: &Path,
         id_property: &str,
@@ -145,7 +145,7 @@ impl Region {
     }
 
     /// Counties that the built-in boundaries name but have no outline of, because they are smaller
-    /// than its drawing; their shape is empty and no point lies in them. Sorted by id. A user's file
+    /// than its drawing; their shape is empty and no point is in them. Sorted by id. A user's file
     /// with such a county is refused instead, so there this is empty.
     pub fn without_shape(&self) -> &[County] {
         &self.without_shape

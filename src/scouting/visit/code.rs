@@ -1,7 +1,7 @@
 //! The codes of findings and flags: every one that the program gives, with its public text.
 //!
 //! A code is written in kebab-case in reports and stores, and its text never changes. A new one gets a
-//! line in the list below; the compiler then asks for it wherever codes are told apart.
+//! line in the list below; the compiler then asks for it wherever codes are distinguished.
 
 use std::borrow::Borrow;
 use std::cmp::Ordering;
@@ -17,7 +17,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 pub enum Class {
     /// A record that is no visit of the schema; it is held.
     Schema,
-    /// A visit that breaks a rule of the trade; it is held.
+    /// A visit that breaks a rule of scouting; it is held.
     Rule,
     /// A cell of a mapped table that cannot be read; its record is held.
     Cell,

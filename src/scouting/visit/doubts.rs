@@ -3,7 +3,7 @@
 //! Each looks at the visit and at plain values of what was accepted before it; none finds the visit
 //! wrong. A doubt is a [`Finding`] whose last part says what it may mean. It flags the visit, unless
 //! the workspace holds visits with that doubt (`bractline.toml`, `[doubts] hold`). Every bound is our
-//! own choice, reasoned beside it. What was accepted before is kept by `intake::history`.
+//! own choice, with its reason next to it. What was accepted before is kept by `intake::history`.
 
 use jiff::civil::Date;
 
@@ -24,12 +24,12 @@ pub const CODES: [Code; 7] = [
     Code::StageBackwards,
 ];
 
-/// Points of one field may lie so far apart, metres. A side of a section is 1.6 km and points are
+/// Points of one field may be so far apart, metres. A side of a section is 1.6 km and points are
 /// taken anywhere in a field, so its middle and its gate may differ by about this much.
 pub const FIELD_APART_MAX_M: f64 = 1_000.0;
-/// Points of two fields lie at least so far apart, metres: a field of 1 ha is 100 m wide.
+/// Points of two fields are at least so far apart, metres: a field of 1 ha is 100 m wide.
 pub const FIELDS_APART_MIN_M: f64 = 50.0;
-/// Points that a scout can reach on one day lie at most so far apart, metres: five hours or more on the
+/// Points that a scout can reach on one day are at most so far apart, metres: five hours or more on the
 /// road, which leaves no daylight to sample at both ends.
 pub const DAY_APART_MAX_M: f64 = 400_000.0;
 /// An amount differs if it is so many times the median, or the median so many times it.
@@ -41,7 +41,7 @@ pub const MEDIAN_VISITS_MIN: u64 = 20;
 pub const EQUAL_COUNTS_MIN: usize = 10;
 /// Only counts that somebody may have rounded: people count small numbers at a glance.
 const ROUNDED_COUNT_MIN: u32 = 10;
-/// So many counts at a rounded number or beside one make a test worth while.
+/// So many counts at a rounded number or next to one make a test worth while.
 const ROUNDED_OR_BESIDE_MIN: u64 = 20;
 /// The chance below which a preference is no chance.
 pub const DIGIT_CHANCE_MAX: f64 = 1e-6;
@@ -140,7 +140,7 @@ pub fn of_the_visit_alone(visit: &Visit) -> Vec<Finding> {
     equal.into_iter().chain(digit_preference(&tally)).collect()
 }
 
-/// The field's point lies far from where the same field was accepted before.
+/// The field's point is far from where the same field was accepted before.
 pub fn field_moved(visit: &Visit, before: Elsewhere) -> Option<Finding> {
     (before.metres > FIELD_APART_MAX_M).then(|| {
         Finding::new(
@@ -158,7 +158,7 @@ pub fn field_moved(visit: &Visit, before: Elsewhere) -> Option<Finding> {
     })
 }
 
-/// Another field's point lies close by.
+/// Another field's point is close by.
 pub fn field_twice(other_field_id: &str, other: Elsewhere) -> Option<Finding> {
     (other.metres < FIELDS_APART_MIN_M).then(|| {
         Finding::new(
@@ -210,7 +210,7 @@ pub fn economics_unusual(visit: &Visit, usual: &Usual) -> Vec<Finding> {
 }
 
 /// `amount` and `median` are in the same canonical unit; `written` is the amount as its sender has it,
-/// made only where it is told.
+/// made only where it is reported.
 fn unusual(
     pointer: &str,
     amount: f64,
@@ -246,10 +246,10 @@ pub fn counts_all_equal(tally: &CountTally) -> Option<Finding> {
     })
 }
 
-/// Counts end in 0 or 5 far more often than beside them: rounded or guessed, not counted.
+/// Counts end in 0 or 5 far more often than next to those numbers: rounded or guessed, not counted.
 ///
 /// Of the counts of 9 and more, those at a multiple of 5 are set against those one below or above one.
-/// Where the distribution is about straight over three neighbouring numbers, a third of them lies at
+/// Where the distribution is about straight over three neighbouring numbers, a third of them is at
 /// the multiple, however the counts are spread: last digits as such need not be alike where counts
 /// hardly reach 20. The one-sided exact binomial test (Conover, W.J., Practical Nonparametric
 /// Statistics, chapter 3; from memory) gives the chance of so many or more.
@@ -370,7 +370,7 @@ mod tests {
             _ => 9 + place % 30,
         });
         assert!(digit_preference(&tally(half)).is_some());
-        // Small numbers are not rounded, and a few may lie there by chance.
+        // Small numbers are not rounded, and a few may be there by chance.
         assert_eq!(digit_preference(&tally(vec![5; 100])), None);
         assert_eq!(digit_preference(&tally(vec![10; 19])), None);
     }

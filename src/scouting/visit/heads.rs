@@ -1,7 +1,7 @@
 //! Counts per bract or other part, head by head: what most of a record is made of.
 //!
-//! They lie in one piece of memory, since a vector a head would cost more than the counts themselves, and are
-//! read by a reader of their own where they stand as most programs write them. It is no other grammar: what
+//! They are in one piece of memory, since a vector a head would cost more than the counts themselves, and are
+//! read by a reader of their own where they are written as most programs do. It is no other grammar: what
 //! the quick reader does not take, serde reads or refuses.
 
 use std::fmt;

@@ -1,4 +1,4 @@
-//! What JSON may stand for our types: no more than JSON Schema allows.
+//! What JSON is accepted for our types: no more than JSON Schema allows.
 //!
 //! serde is more forgiving than the schema; the pieces here take that back.
 

@@ -61,6 +61,6 @@ pub struct HeldRow {
     pub record_sha256: [u8; 32],
     /// The record, byte for byte.
     pub record: Bytes,
-    /// The held record that it was sent to mend.
+    /// The held record that it was sent to correct.
     pub mends: Option<HeldId>,
 }

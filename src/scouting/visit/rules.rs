@@ -1,7 +1,7 @@
 //! The trade rules: one function a code, over a visit and plain limits.
 //!
 //! A rule says what was found and what would be right. Whether a finding holds the record or only
-//! flags it stands beside the rule, in [`holding_findings`] and [`flags`]. Rules that need a map
+//! flags it is said next to the rule, in [`holding_findings`] and [`flags`]. Rules that need a map
 //! are in `intake`, where the region is known.
 
 use std::collections::BTreeMap;

@@ -11,7 +11,7 @@ use std::sync::{Mutex, PoisonError};
 const LEAVES_MAX: u16 = 60;
 /// The first reproductive stage begins here on the common order of stages.
 const REPRODUCTIVE: u16 = 1_000;
-/// The first stage of a listed scale lies here, beyond every stage of sunflower, so that no stage of one crop
+/// The first stage of a listed scale is here, beyond every stage of sunflower, so that no stage of one crop
 /// is taken for a stage of the other.
 const LISTED: u16 = 10_000;
 /// The most stages of a listed scale.
@@ -144,7 +144,7 @@ impl Stage {
     }
 
     /// The stage of the same scale that covers these places, as [`Stage::first_place`] and
-    /// [`Stage::last_place`] give them; `None` if they lie on another scale.
+    /// [`Stage::last_place`] give them; `None` if they are on another scale.
     pub fn on_its_scale(self, first: i32, last: i32) -> Option<Stage> {
         let stage = Stage {
             first: u16::try_from(first).ok()?,

@@ -67,7 +67,7 @@ fn per_acre(amount: f64, per: AreaUnit) -> f64 {
 }
 
 impl AreaUnit {
-    /// As it stands in the record.
+    /// As it is written in the record.
     pub fn name(self) -> &'static str {
         match self {
             AreaUnit::Acre => "acre",
@@ -77,7 +77,7 @@ impl AreaUnit {
 }
 
 impl WeightUnit {
-    /// As it stands in the record.
+    /// As it is written in the record.
     pub fn name(self) -> &'static str {
         match self {
             WeightUnit::Lb => "lb",

@@ -1,5 +1,5 @@
 //! A finding in the words of the person who walked the field: where, what is wrong, what would be
-//! right. And texts of other people made fit to stand among ours.
+//! right. And texts of other people made fit to appear among ours.
 //!
 //! Reports for programs keep the codes and pointers of [`super::finding`]; here nobody has to know
 //! what a JSON Pointer is.
@@ -143,7 +143,7 @@ const PARTS: [(&str, &str); 5] = [
     ("/economics/market_value", "market value"),
     ("/economics/plant_population", "plant population"),
 ];
-/// What lies in one of these has no words of its own.
+/// What is in one of these has no words of its own.
 const CALLED_AS_A_WHOLE: [&str; 4] = [
     "/field/outline",
     "/economics/treatment_cost",
@@ -214,7 +214,7 @@ pub fn starts_formula(text: &str) -> bool {
     ])
 }
 
-/// A text as it stands in CSV, which cannot say what is text: an apostrophe before what starts a formula.
+/// A text as it is written in CSV, which cannot say what is text: an apostrophe before what starts a formula.
 pub fn disarmed(text: &str) -> String {
     match starts_formula(text) {
         true => format!("'{text}"),
