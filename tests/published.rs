@@ -1,7 +1,7 @@
 //! Values from outside, typed by hand, each with its source beside it. Nothing here was filled in by the
 //! program: only such values can prove it right.
 
-use stats::share_interval::wilson;
+use stats::sampling::share_interval::wilson;
 use scouting::visit::record::{Economics, MarketValue, PlantPopulation, TreatmentCost};
 use scouting::visit::stage::Stage;
 use scouting::visit::week::IsoWeek;

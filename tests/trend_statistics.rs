@@ -1,6 +1,6 @@
 //! The range of the final count, looked back at.
 
-use stats::reporting_delay::{FinalAge, WeekArrivals, expect_final_count};
+use stats::nowcast::reporting_delay::{FinalAge, WeekArrivals, expect_final_count};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 

@@ -19,7 +19,7 @@ use store::public::public_rows::Publishing;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_store, region_of, with_districts, workers};
 
-/// What an alert is made from beside the store.
+/// What an alert is made from in addition to the store.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Inputs {
     /// Text of `bractline.toml`.

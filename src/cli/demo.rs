@@ -27,7 +27,7 @@ impl Demo {
     }
 }
 
-/// The program as it was started, so that the lines can be typed as they stand.
+/// The program as it was started, so that the lines can be typed as they are.
 fn program() -> String {
     std::env::args()
         .next()

@@ -137,8 +137,8 @@ fn workspace_if_any(folder: &Path) -> Result<Option<Workspace>, Failure> {
 fn log_to_stderr(verbose: u8) {
     let level = match verbose {
         0 => "error",
-        1 => "warn,bractline=info",
-        _ => "info,bractline=debug",
+        1 => "warn,bractline=info,intake=info,store=info",
+        _ => "info,bractline=debug,intake=debug,store=debug",
     };
     // The table library logs a lost race as an error; here it is an everyday retry.
     let level = format!("{level},deltalake_core::kernel::transaction=off");

@@ -63,7 +63,7 @@ impl StoreCommand {
                 format.say(&figures, || info_text(&figures))
             }
             StoreCommand::Verify { format } => {
-                // What is broken is to be told, not stumbled over.
+                // What is broken is to be reported, not stumbled over.
                 let verification = verify(&store_of(workspace)?).await?;
                 format.say(&verification, || verify_text(&verification))?;
                 check_whole(&verification).map(|()| Outcome::Done)

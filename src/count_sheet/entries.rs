@@ -229,7 +229,7 @@ fn entry(width: f64, number_format: &'static str, note: &str) -> Entry {
 }
 
 impl Entry {
-    /// With a check; `expected` is what a refused cell is told.
+    /// With a check; `expected` is the message for a refused cell.
     fn checked(mut self, check: DataValidation, expected: &str) -> Result<Entry, XlsxError> {
         self.check = Some(
             check
@@ -297,7 +297,7 @@ fn count(plan: &SheetPlan, note: &str) -> Result<Entry, XlsxError> {
     entry(9.0, "0", note).checked(from_to(0, most), &expected)
 }
 
-/// Above 0: a check has no open lower bound beside an upper one, so that the least amount is tiny.
+/// Above 0: a check has no open lower bound together with an upper one, so the least amount is tiny.
 fn amount() -> DataValidation {
     DataValidation::new().allow_decimal_number(DataValidationRule::Between(0.000_001, AMOUNT_MAX))
 }

@@ -72,7 +72,7 @@ struct Page<'a> {
     visits: Vec<usize>,
     blanks: Vec<Blank>,
     with_side: bool,
-    /// What stands above the boxes where each has its own number.
+    /// The text above the boxes where each has its own number.
     count_heading: String,
     /// Headings of the boxes of a line; none where each box has its own number.
     headings: Vec<String>,
@@ -96,9 +96,9 @@ struct Blank {
 struct Line {
     /// Number of the unit, if the line is one.
     unit: Option<usize>,
-    /// For each box the number that stands in it, if each is a unit.
+    /// For each box the number in it, if each is a unit.
     boxes: Vec<Option<usize>>,
-    /// Boxes that the line lacks beside a full one.
+    /// Boxes that the line lacks, compared with a full one.
     lacking: usize,
 }
 

@@ -1,4 +1,4 @@
-//! What a count sheet tells the scout, in plain words, for the workbook and the printed page alike.
+//! What a count sheet says to the scout, in plain words, for the workbook and the printed page alike.
 //!
 //! It takes every fact from the protocol and from `cautions.rs` and adds none of its own; how it looks is
 //! decided in `workbook.rs` and `page.rs`.
@@ -46,7 +46,7 @@ pub struct SheetPlan {
     pub catch_by_night: bool,
     /// What is counted.
     pub form: CountForm,
-    /// Where the sites lie.
+    /// Where the sites are.
     pub layout: Layout,
 }
 

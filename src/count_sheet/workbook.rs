@@ -22,11 +22,11 @@ use scouting::visit::record::CountForm;
 
 /// Rows at the end of Counts whose numbers the scout writes, for sites past the plan.
 const SPARE_ROWS: usize = 40;
-/// Colour of what is locked.
+/// Color of what is locked.
 const LOCKED: Color = Color::RGB(0x00E7_EAEE);
-/// Colour of headings.
+/// Color of headings.
 const HEADING: Color = Color::RGB(0x00D0_D7E1);
-/// Colour of lines.
+/// Color of lines.
 const LINE: Color = Color::RGB(0x008A_93A1);
 /// Width of the words on the tab of instructions, in digits, as spreadsheets measure it.
 const WORDS_WIDTH: f64 = 100.0;

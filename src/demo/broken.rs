@@ -28,7 +28,7 @@ pub enum Breakage {
     NumberBeyondDouble,
     /// A byte is not UTF-8: Latin-1 from an old spreadsheet.
     BytesNotUtf8,
-    /// A member stands there twice.
+    /// A member is there twice.
     MemberTwice,
     /// A member that the schema does not know.
     MemberUnknown,
@@ -58,7 +58,7 @@ pub enum Breakage {
     StageBeyondScale,
     /// The stage is `bloom`.
     StageWord,
-    /// The field lies east of the region.
+    /// The field is east of the region.
     PointOutside,
     /// Longitude and latitude are swapped.
     PointSwapped,

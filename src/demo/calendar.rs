@@ -15,7 +15,7 @@ impl Calendar {
     /// The days of a year from 1000 to 2999.
     ///
     /// # Panics
-    /// If the year lies outside: seasons are chosen by us, never read from a file.
+    /// If the year is out of range: seasons are chosen by us, never read from a file.
     pub fn of_year(year: i32) -> Self {
         assert!(
             (1000..=2999).contains(&year),
@@ -53,7 +53,7 @@ impl Calendar {
     /// The number of an ISO week's Monday.
     ///
     /// # Panics
-    /// If the Monday lies in another year: nobody scouts sunflowers in the first or last week.
+    /// If the Monday is in another year: nobody scouts sunflowers in the first or last week.
     pub fn monday_of_week(&self, week: i8) -> usize {
         let monday = ISOWeekDate::new(self.year, week, Weekday::Monday)
             .expect("scouting weeks lie between 2 and 52")

@@ -3,7 +3,7 @@
 //! The model, all of it assumed, since no published aggregation parameter for these eggs exists:
 //! the eggs on the six bracts of a head follow a negative binomial with mean `m` and aggregation `k`
 //! (variance `m + m²/k`), drawn as a Poisson count whose mean is Gamma distributed with shape `k` and
-//! scale `m/k`; each egg then lies on any of the six bracts with the same chance.
+//! scale `m/k`; each egg is then on any of the six bracts with the same chance.
 
 use rand::Rng;
 use rand_distr::{Distribution, Gamma, Poisson};

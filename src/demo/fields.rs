@@ -1,4 +1,4 @@
-//! What a field is like in every season: where it lies, whose it is, how large, what grows there.
+//! What a field is like in every season: where it is, whose it is, how large, what grows there.
 //!
 //! A field follows from the seed and its number alone, so that field 170,000 can be made without the
 //! 169,999 before it. What changes from season to season is in [`super::season`].
@@ -11,13 +11,13 @@ use super::places::Places;
 use super::{Chance, Purpose, rounded};
 use scouting::visit::record::{Field, Outline};
 
-/// Fields that lie in one county and belong to one farm.
+/// Fields that are in one county and belong to one farm.
 const FIELDS_PER_FARM: usize = 2;
 /// Farms that one scout looks after.
 const FARMS_PER_OBSERVER: usize = 3;
 /// Metres in a degree of latitude, rounded: good enough for the corners of an invented field.
 const METRES_PER_DEGREE: f64 = 111_320.0;
-/// How far inside the field's edge a site lies: 6 m, as `bsm-eggs` asks (common practice, no source).
+/// How far inside the field's edge a site is: 6 m, as `bsm-eggs` asks (common practice, no source).
 const SITE_INSET_M: f64 = 6.0;
 
 /// A field of the sample.

@@ -1,7 +1,7 @@
 //! The sample as files: the region's boundaries, and submissions as a coordinator would get them.
 //!
 //! One file a week of arrival, in the formats that records come in; what comes after the scouting
-//! weeks stands in a last file of late records. It gives bytes; writing them is the caller's.
+//! weeks goes into a last file of late records. It gives bytes; writing them is the caller's.
 
 use std::io::Write;
 

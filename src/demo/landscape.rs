@@ -1,6 +1,6 @@
 //! The fictional region: sixteen invented counties with invented borders.
 //!
-//! It draws shapes from a seed and traces no real border. Rows of counties lie on wandering lines;
+//! It draws shapes from a seed and traces no real border. Rows of counties are on wandering lines;
 //! one of the lines is a river, one county holds a lake with an island. Neighbours share their
 //! border vertex by vertex, because each stretch of border is drawn once and used from both sides.
 
@@ -465,7 +465,7 @@ mod tests {
 
     /// The exact proof: edges that two counties share run both ways and cancel, so the counties'
     /// winding numbers add up to that of what remains. If that is one simple ring, with the two
-    /// simple shores of the lake, every point of the region lies in one county and no more.
+    /// simple shores of the lake, every point of the region is in exactly one county.
     #[test]
     fn counties_share_borders_vertex_by_vertex_without_overlap_or_gap() {
         for seed in SEEDS {

@@ -30,7 +30,7 @@ pub struct MessShares {
     pub conflicting: f64,
     /// Broken.
     pub broken: f64,
-    /// Of the broken ones: sent again, mended.
+    /// Of the broken ones: sent again, corrected.
     pub mended: f64,
 }
 
@@ -207,7 +207,7 @@ impl Way {
             bytes: record.bytes,
             meaning: Meaning::Broken(record.code),
         }];
-        // A held record takes no identity: the mended one under the same id is new.
+        // A held record takes no identity: the corrected one under the same id is new.
         if chance.random_bool(self.shares.mended) {
             sendings.push(Sending {
                 day: original.day + chance.random_range(1..=7),

@@ -1,4 +1,4 @@
-//! Where fields can lie: any set of county shapes, invented or real.
+//! Where fields can be: any set of county shapes, invented or real.
 //!
 //! It draws points inside a county and knows each county's nearest neighbour. It reads no file; the
 //! shapes are given to it.
@@ -27,9 +27,9 @@ struct CountyPlace {
     county_id: String,
     shape: MultiPolygon<f64>,
     bounds: Rect<f64>,
-    /// The county whose middle lies nearest, if there is another.
+    /// The county whose middle is nearest, if there is another.
     neighbour: Option<usize>,
-    /// Share of the fields that lie in this county or in one before it.
+    /// Share of the fields that are in this county or in one before it.
     share_up_to: f64,
 }
 
@@ -97,7 +97,7 @@ impl Places {
         &self.counties[county].county_id
     }
 
-    /// The county whose middle lies nearest to this one's.
+    /// The county whose middle is nearest to this one's.
     pub fn neighbour(&self, county: usize) -> Option<usize> {
         self.counties[county].neighbour
     }

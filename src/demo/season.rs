@@ -1,4 +1,4 @@
-//! A season's scouting: when a field is visited, in which stage it stands, what is counted there,
+//! A season's scouting: when a field is visited, in which stage it is, what is counted there,
 //! what treating would cost.
 //!
 //! Eggs follow from a level of the season, of the county, of a few hot spots and of the field, from
@@ -196,7 +196,7 @@ impl Season {
             .collect()
     }
 
-    /// When a record was handed in. The hour lies on the same day in the region
+    /// When a record was handed in. The hour is on the same day in the region
     /// and in UTC, so that no reading of it precedes the day of the visit.
     pub fn submitted_at(&self, day: usize, chance: &mut ChaCha8Rng) -> WrittenInstant {
         let text = self.calendar.text(day);
@@ -219,7 +219,7 @@ impl Season {
         chance: &mut ChaCha8Rng,
     ) -> Vec<usize> {
         let ripe_day = planted_day + HEAT_TO_R2 / HEAT_PER_DAY;
-        // Most scouts come when the buds stand in R2 or R3; some come too early.
+        // Most scouts come when the buds are in R2 or R3; some come too early.
         let first = if chance.random_bool(0.2) {
             ripe_day - chance.random_range(5.0..20.0)
         } else {

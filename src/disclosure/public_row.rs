@@ -90,7 +90,7 @@ const MEAN_STEP: f64 = 0.2;
 impl PublicRow {
     /// Lower and upper end of the 95 % interval of the share at threshold: the low of the least, the high of the most.
     pub fn share_interval(&self) -> Option<[f64; 2]> {
-        use stats::share_interval::wilson;
+        use stats::sampling::share_interval::wilson;
         let [least, most] = self.at_threshold;
         let low = wilson(least, self.fields_visited)?[0];
         let high = wilson(most, self.fields_visited)?[1];

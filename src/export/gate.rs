@@ -190,7 +190,7 @@ impl<'a> ExportGate<'a> {
                 .filter(|(name, _)| !NUMBERS.contains(&name.as_str()));
             texts.extend(told.filter_map(|(_, cell)| cell.as_deref()));
         }
-        // Cells of several widths may lie within each other; those of one width lie apart.
+        // Cells of several widths may be within each other; those of one width are apart.
         for points in points.into_values() {
             let judged = self.gate.judge_points(points);
             judged.map_err(|why| stopped(file, &why))?;

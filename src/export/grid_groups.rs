@@ -1,6 +1,6 @@
-//! Which place a row may tell: the cell of the grid, the county, or none.
+//! Which place a row may show: the cell of the grid, the county, or none.
 //!
-//! Rows are told in groups of the same county, ISO week, protocol and side of the stage window; of each group
+//! Rows are released in groups of the same county, ISO week, protocol and side of the stage window; of each group
 //! those of one cell, or the rest of the county, must be a group of fields that a public row could be made of: enough
 //! fields, of enough farms, none of which has most of them (`disclosure::cell`). Fields whose cell has too few
 //! are looked at in the wider cells of the grid, up to 40 km. Where the rest is too small, the smallest cell joins it,
@@ -39,7 +39,7 @@ pub(super) struct CellOfWidth {
     pub(super) width: GridWidth,
 }
 
-/// A field-week that is told, with its cell; without one its county alone is told.
+/// A field-week that is released, with its cell; without one its county alone is given.
 pub(super) type Placed<'a> = (FieldWeek<'a>, Option<CellOfWidth>);
 
 /// Which groups of fields may be given.
@@ -62,7 +62,7 @@ impl Smallest {
     }
 }
 
-/// The field-weeks that may be told, and how many of those outside the window are held back in county-weeks
+/// The field-weeks that may be released, and how many of those outside the window are held back in county-weeks
 /// that are shown: a county-week is shown if a public row could be made of it.
 pub(super) fn placed<'a>(weeks: &[FieldWeek<'a>], smallest: &Smallest) -> (Vec<Placed<'a>>, usize) {
     // Of each county-week the fields outside the window, and those within it.
@@ -147,7 +147,7 @@ mod tests {
         }
     }
 
-    /// Sizes of the groups that are told, the county alone first, and how many fields are held back.
+    /// Sizes of the groups that are released, the county alone first, and how many fields are held back.
     fn told(weeks: &[FieldWeek]) -> (Vec<usize>, usize) {
         let farms_known = weeks.iter().any(|week| week.farm_id.is_some());
         let smallest = Smallest {

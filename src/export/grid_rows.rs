@@ -1,14 +1,14 @@
 //! Visits and field-weeks without what leads back to a field: for a researcher who must not know whose it was.
 //!
 //! Private all the same: a row is a single field, so a package of these rows goes only to somebody who agreed to terms.
-//! A row says in which cell of the grid of published points the field lies, or only in which county, and
+//! A row says in which cell of the grid of published points the field is, or only in which county, and
 //! what was found, rounded. Which place it may say is decided in `grid_groups.rs`; what is left out of it, and
-//! why, stands here:
+//! why, is listed here:
 //!
 //! - ids of fields, farms, scouts and visits, points, outlines, notes and days: they are names, or as good;
 //! - area, crop type, crop stage, and how many sites were sampled beyond what the protocol asks: whoever drives
-//!   by can see them, or, as sites follow a field's sides, can tell its size by them;
-//! - costs, prices, stands and so the threshold: a grower or a dealer knows them. The pressure is told by its
+//!   by can see them, or, as sites follow a field's sides, can infer its size from them;
+//! - costs, prices, plant populations and so the threshold: a grower or dealer knows them. The pressure is shown by its
 //!   class, since with the mean it would give the threshold away; and no public row has an exact pressure, from which
 //!   those of its fields could be recognized. Nor is it said whether the interval of the mean covers the threshold: in the
 //!   invented season of the sample data that gave 33 of 193 thresholds to within a factor of 1.5, and the classes alone none.
@@ -80,7 +80,7 @@ pub struct GridRows {
     pub field_week: DescribedTable,
     /// One row a visit.
     pub visit: DescribedTable,
-    /// Field-weeks that tell their county alone, since their cell held too few.
+    /// Field-weeks that show their county alone, since their cell held too few.
     pub by_county_alone: usize,
     /// Field-weeks outside the stage window that are left out, of counties and weeks of which others are there: too
     /// few in their county and week.
@@ -99,7 +99,8 @@ pub fn grid_columns() -> Result<[(&'static str, Vec<StageColumn>); 2], Failure> 
 }
 
 /// The rows of `visits` (the table `visit` of what is taken home, of the seasons that are wanted) that may be
-/// told. `narrowest` is the width of the cells that are tried first; `sites_min` gives the smallest full sample of a protocol.
+/// released. `narrowest` is the width of the cells that are tried first; `sites_min` gives the smallest full sample of
+/// a protocol.
 ///
 /// # Errors
 /// A [`Failure`] if a table lacks a column.
@@ -177,7 +178,7 @@ struct FieldWeekRow<'a> {
     pressure: f64,
 }
 
-/// The field-weeks whose visits are there, with the point of the visit that stands.
+/// The field-weeks whose visits are there, with the point of the visit that counts.
 fn field_weeks<'a>(rows: &[FieldWeekRow<'a>], visits: &[VisitRow<'a>]) -> Vec<FieldWeek<'a>> {
     let by_id: HashMap<&str, &VisitRow<'_>> =
         visits.iter().map(|visit| (visit.visit_id, visit)).collect();
@@ -240,7 +241,7 @@ fn key_of(version: i64, told: &[String]) -> Vec<u8> {
 }
 
 /// A number from 1 on for each row: its place in the order of the hashes of the key and the row's own text.
-/// Rows with the same text are told apart by nothing, so any of them may come first.
+/// Nothing distinguishes rows with the same text, so any of them may come first.
 fn numbers_of(key: &[u8], rows: impl Iterator<Item = String>) -> Vec<i32> {
     let mut hashes: Vec<(Vec<u8>, usize)> = rows
         .enumerate()
@@ -321,7 +322,7 @@ struct ShownVisit {
 }
 
 impl ShownVisit {
-    /// All that the package shows of it beside its field-week, as one text.
+    /// All that the package shows of it in addition to its field-week, as one text.
     fn text(&self) -> String {
         format!(
             "{} {} {} {:?}",

@@ -36,7 +36,7 @@ const ATTEMPTS_MAX: usize = 50;
 pub(crate) struct WantedPackage {
     /// Folder to make.
     pub(crate) out: PathBuf,
-    /// How much of a field it tells.
+    /// How much of a field it shows.
     pub(crate) level: Level,
     /// Whether it was said that the package is private.
     pub(crate) private: bool,
@@ -359,7 +359,7 @@ fn licence(workspace: &Workspace) -> Option<Licence> {
     })
 }
 
-/// What was read beside the store, by its hash: enough to tell whether it is still the same.
+/// What was read in addition to the store, by its hash: enough to see whether it is still the same.
 fn input_sums(inputs: &Inputs, used: &BTreeSet<String>) -> Vec<(String, String)> {
     let mut sums = vec![(
         "the settings".to_owned(),

@@ -109,7 +109,7 @@ current_revision as (
 )
 ";
 
-/// What is not a column of `visits` as it stands.
+/// What is not a column of `visits` as it is.
 const COMPUTED: [(&str, &str); 5] = [
     (
         "submitted_at",

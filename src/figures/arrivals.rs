@@ -11,7 +11,7 @@ use serde::Deserialize;
 
 use disclosure::public_row::PublicRow;
 use scouting::failure::{Failure, Kind};
-use stats::reporting_delay::{
+use stats::nowcast::reporting_delay::{
     ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count,
 };
 use store::delta::snapshot::Snapshot;
@@ -123,7 +123,7 @@ impl Arrivals {
         })
     }
 
-    /// How much of a week had come in; the weeks before it, of its season and earlier ones, tell.
+    /// How much of a week had come in; the weeks before it, of its season and earlier ones, show it.
     pub fn arrived(&self, week: IsoWeek, protocol: &str) -> Arrived {
         let Some(today) = self.today else {
             return Arrived::NotKnown(NotKnown::NothingArrived);

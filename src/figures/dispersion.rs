@@ -1,7 +1,7 @@
 //! How a season's counts scatter: k of the negative binomial for each county and each visit, and Taylor's
 //! power law for each protocol.
 //!
-//! A roll-up does without: it reads every unit of the store, which the stages never do. The fits stand in
+//! A roll-up does without: it reads every unit of the store, which the stages never do. The fits are in
 //! `stats`, the tables and what their columns mean in `dispersion_tables.rs`.
 //!
 //! Private as a whole: it rests on every county-week, those that are too small for a public row too. The catch of a
@@ -14,9 +14,9 @@ use serde::Deserialize;
 
 use super::dispersion_tables::{county_season_table, power_law_table, visit_table};
 use scouting::failure::Failure;
-use stats::aggregation::{FittedK, UndefinedK, fit_common_k, fit_k};
-use stats::counts::CountFrequencies;
-use stats::power_law::{MeanVariance, PowerLaw, fit_power_law};
+use stats::counts::aggregation::{FittedK, UndefinedK, fit_common_k, fit_k};
+use stats::counts::frequencies::CountFrequencies;
+use stats::counts::power_law::{MeanVariance, PowerLaw, fit_power_law};
 use store::delta::snapshot::Snapshot;
 use store::stages::files::StageColumn;
 use store::stages::run::Rollup;
@@ -86,7 +86,7 @@ impl StandingVisit<'_> {
         })
     }
 
-    /// Whether it tells anything of k: two units or more, and something counted.
+    /// Whether it says anything about k: two units or more, and something counted.
     fn tells_of_k(&self) -> bool {
         self.units().is_some_and(|units| units.mean > 0.0)
     }

@@ -8,8 +8,8 @@ use arrow::datatypes::{Field, Schema};
 
 use super::dispersion::{CountyFigures, DescribedTable, SeasonLaw, StandingVisit};
 use scouting::failure::{Failure, Kind};
-use stats::aggregation::FittedK;
-use stats::power_law::PowerLaw;
+use stats::counts::aggregation::FittedK;
+use stats::counts::power_law::PowerLaw;
 use store::stages::files::columns_of;
 
 /// In the form of a stage's header.

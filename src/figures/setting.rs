@@ -1,4 +1,4 @@
-//! What a roll-up needs of a workspace beside its store: counties, smallest groups, weather.
+//! What a roll-up needs of a workspace in addition to its store: counties, smallest groups, weather.
 
 use std::collections::HashMap;
 use std::path::Path;
@@ -10,7 +10,7 @@ use store::stages::inputs::{RegionCounty, Setting};
 use store::stages::windows::Weather;
 use crate::workspace::{SETTINGS_FILE, Workspace};
 
-/// The county id that stands for every county without a line of its own.
+/// The county id that represents every county without a line of its own.
 const EVERY_OTHER: &str = "*";
 
 /// # Errors

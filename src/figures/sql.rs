@@ -20,7 +20,7 @@ use crate::workspace::open::{open_store, workers};
 
 /// How often it is looked whether a query has had enough.
 const LOOK_EVERY: Duration = Duration::from_millis(20);
-/// What the program takes beside the query's own memory.
+/// What the program takes in addition to the query's own memory.
 const BESIDE_BYTES: u64 = 256 << 20;
 /// Stack of the threads that plan and compute: the deepest expression that fits into a query is met by recursion. Only
 /// what is used of it takes memory.
@@ -178,7 +178,7 @@ fn written(answer: &Answer, form: AnswerForm) -> Result<String, Failure> {
     }
 }
 
-/// Memory of this process that is in use, where the system tells (Linux).
+/// Memory of this process that is in use, where the system reports it (Linux).
 fn resident_bytes() -> Option<u64> {
     let status = std::fs::read_to_string("/proc/self/status").ok()?;
     let line = status

@@ -44,14 +44,14 @@ pub const PUBLIC_FILES: [(&str, Judged); 7] = [
     ("county_week.style.json", Judged::Words),
 ];
 
-/// The files beside the alerts that are public.
+/// The public files next to the alerts.
 pub const PUBLIC_AROUND: [&str; 2] = ["feed.xml", "index.html"];
 /// The name of a week's page, in a folder of the week.
 pub const WEEK_PAGE: &str = "index.html";
 
-/// Properties of a feature beside the columns of the roll-up: what the map file says of its week.
+/// Properties of a feature in addition to the columns of the roll-up: what the map file says of its week.
 pub(crate) const MAP_PROPERTIES: [&str; 3] = ["status", "start", "end"];
-/// Points of two neighbouring cells lie one grid width apart, but for the rounding of their coordinates
+/// Points of two neighboring cells are one grid width apart, but for the rounding of their coordinates
 /// and the narrowing of cells towards the poles.
 const GRID_SLACK: f64 = 0.9;
 /// Points closer than this are one: about a metre of latitude, degrees.
@@ -208,7 +208,7 @@ impl Gate {
         self.judge_words(file, bytes)
     }
 
-    /// Judges a file beside the alerts.
+    /// Judges a file next to the alerts.
     ///
     /// # Errors
     /// A [`Failure`] that names the file and the reason.
@@ -306,7 +306,7 @@ impl Gate {
         self.judge_points(points)
     }
 
-    /// Distinct points lie about a grid width apart, so none says more than its cell.
+    /// Distinct points are about a grid width apart, so none says more than its cell.
     pub(crate) fn judge_points(&self, mut points: Vec<(f64, f64)>) -> Result<(), String> {
         points.sort_by(|one, other| one.1.total_cmp(&other.1).then(one.0.total_cmp(&other.0)));
         points.dedup();
@@ -341,7 +341,7 @@ impl Gate {
             return Err(format!("{name:?} is no public column"));
         }
         let cell = |name: &str| row.get(name).and_then(Option::as_deref);
-        // A spreadsheet's apostrophe stands before what would be a formula.
+        // A spreadsheet's apostrophe is put before what would be a formula.
         let plain = |text: &str| text.trim_start_matches('\'').to_owned();
         let place = match (cell("county_id"), cell("place")) {
             (Some(county), _) => {

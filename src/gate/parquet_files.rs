@@ -13,7 +13,7 @@ use crate::shared::geo_columns::{BBOX, GEOMETRY};
 /// What a file holds.
 pub(crate) struct Packed {
     pub(crate) rows: Vec<Feature>,
-    /// The notes beside the columns, and what is said of these, one after the other.
+    /// The notes that go with the columns, and what is said of these, one after the other.
     pub(crate) notes: String,
 }
 

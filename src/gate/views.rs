@@ -124,7 +124,7 @@ fn tokens(html: &str) -> (String, String) {
     (tokenizer.sink.text.take(), tokenizer.sink.attributes.take())
 }
 
-/// Letters that no screen shows: the tag characters of Unicode, read as the ASCII that they stand for.
+/// Letters that no screen shows: the tag characters of Unicode, read as the ASCII that they represent.
 fn in_tags(text: &str) -> Option<String> {
     let ascii = |c: char| {
         let place = u32::from(c).checked_sub(0xe0000)?;

@@ -1,8 +1,8 @@
-//! A held record that came as rows of a table, laid out so that its sender can mend it: in the columns of the
-//! plain layout, with the cells that could not be read standing in their columns as sent.
+//! A held record that came as rows of a table, laid out so that its sender can correct it: in the columns of the
+//! plain layout, with the cells that could not be read kept in their columns as sent.
 //!
-//! The members of a visit stand in its first row alone, those of a site in the site's first row, so that each
-//! is mended in one cell. What a person is told about each is said here; how the sheet looks is for others.
+//! The members of a visit are in its first row alone, those of a site in the site's first row, so that each
+//! is corrected in one cell. The text for a person about each is here; how the sheet looks is for others.
 
 use serde_json::Value;
 
@@ -141,7 +141,7 @@ impl<'a> Layout<'a> {
         }
     }
 
-    /// What stands at a pointer: the value that was read, else the cell as sent.
+    /// What is at a pointer: the value that was read, else the cell as sent.
     fn cell(&self, pointer: &str) -> Cell {
         match self.read.visit.pointer(pointer) {
             Some(Value::String(text)) => Cell::Text(marked(text)),
@@ -273,7 +273,7 @@ impl<'a> Layout<'a> {
 }
 
 /// Whether a blank cell of the visit would keep the record held: an amount may be unknown, and its unit is
-/// needed beside it alone.
+/// needed only with it.
 fn may_not_be_blank(column: usize, cells: &[Cell]) -> bool {
     let pointer = VISIT_COLUMNS[column].1.pointer;
     let Some((amount, member)) = pointer

@@ -1,19 +1,19 @@
 //! The letter that goes with a sender's held records: plain text, ready to paste into an e-mail.
 //!
-//! It names no person and blames nobody; it says which records, what is wrong, and how to mend.
+//! It names no person and blames nobody; it says which records, what is wrong, and how to correct it.
 
 use super::record::{ReturnForm, ReturnedRecord};
 use crate::shared::shown_numbers::count_of;
 use scouting::visit::words::on_one_line;
 
-/// Records that the letter tells one by one; all of them are in the file beside it.
+/// Records that the letter lists one by one; all of them are in the file sent with it.
 const TOLD_MAX: usize = 30;
-/// Findings of a record that the letter tells.
+/// Findings of a record that the letter lists.
 const FINDINGS_TOLD_MAX: usize = 5;
 /// Characters of a text of other people that a line of the letter takes.
 const LENGTH_MAX: usize = 200;
 
-/// The letter about these records, which lie in these files.
+/// The letter about these records, which are in these files.
 pub fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm) -> String {
     let files = file_names.join(" and ");
     let mut lines = vec!["Hello,".to_owned(), String::new()];

@@ -1,4 +1,4 @@
-//! The columns of the plain layout as whoever mends a record sees them: which member each holds, and what is
+//! The columns of the plain layout as whoever corrects a record sees them: which member each holds, and what is
 //! expected of it.
 //!
 //! The layout itself is read and written in `mapping::plain`; a unit test holds the two together.

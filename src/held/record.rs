@@ -11,7 +11,7 @@ use scouting::visit::words::{InWords, in_words};
 /// One held record.
 #[derive(Debug, Clone)]
 pub struct ReturnedRecord {
-    /// Names it; comes back with the mended record.
+    /// Names it; comes back with the corrected record.
     pub held_id: String,
     /// File that it came in.
     pub file_name: String,
@@ -30,7 +30,7 @@ pub struct ReturnedRecord {
 /// A record that came as rows of a table, in the columns of the plain layout.
 #[derive(Debug, Clone)]
 pub struct ReturnedRows {
-    /// Where its rows stood: `Visits, rows 5 to 9`.
+    /// Where its rows were: `Visits, rows 5 to 9`.
     pub place: String,
     /// Its rows as sent, a line each.
     pub as_sent: String,
@@ -49,23 +49,23 @@ pub struct ReturnedRows {
 pub struct ReturnedRow {
     /// Its cells, as many as there are columns.
     pub cells: Vec<Cell>,
-    /// What is to be mended in it.
+    /// What is to be corrected in it.
     pub to_mend: Vec<ReturnedMend>,
 }
 
-/// One thing to be mended.
+/// One thing to be corrected.
 #[derive(Debug, Clone)]
 pub struct ReturnedMend {
     /// Places of the columns where; none if no cell of the layout is it.
     pub columns: Vec<usize>,
-    /// Where it stood and what is wrong, in words.
+    /// Where it was and what is wrong, in words.
     pub wrong: String,
     /// What would be right.
     pub right: String,
 }
 
 impl ReturnedRow {
-    /// Whether something is to be mended in this column.
+    /// Whether something is to be corrected in this column.
     pub fn is_to_mend(&self, column: usize) -> bool {
         self.to_mend
             .iter()
@@ -91,7 +91,7 @@ impl ReturnedRecord {
             .collect()
     }
 
-    /// Where it stood in its file.
+    /// Where it was in its file.
     pub fn place(&self) -> String {
         match &self.rows {
             Some(rows) => rows.place.clone(),
@@ -132,8 +132,8 @@ impl ReturnedRecord {
         serde_json::to_string(&wrapped).expect("texts and a number are plain JSON")
     }
 
-    /// The record as one line of JSON: as it stands if it is some, else as a text. A JSON text is
-    /// wrapped like no JSON, so that what comes back is told apart.
+    /// The record as one line of JSON: as it is if it is JSON, else as a text. A JSON text is
+    /// wrapped like no JSON, so that what comes back can be distinguished.
     fn as_json(&self) -> Box<RawValue> {
         // A line break between two members is white space, and within a text it would be no JSON.
         let own = self.rows.as_ref().map(|rows| rows.record.to_string());

@@ -13,7 +13,7 @@ use super::sheet::{sheet_csv, sheet_xlsx};
 use scouting::failure::Failure;
 use crate::shared::table_files::{fits_cell, table_csv};
 
-/// Characters of a sender's name that stand in the name of a file.
+/// Characters of a sender's name that are kept in the name of a file.
 const NAME_LENGTH_MAX: usize = 40;
 /// Hexadecimal digits behind it, which keep two senders apart whose names look alike.
 const NAME_DIGITS: usize = 8;

@@ -1,4 +1,4 @@
-//! The rows of a held record as a person reads them: where they stood, and what stood in them.
+//! The rows of a held record as a person reads them: where they were, and what was in them.
 
 use serde_json::Value;
 

@@ -1,7 +1,7 @@
 //! The sheet of held records that came as rows of a table: in the columns of the plain layout, one row a unit,
-//! beside columns that say what is wrong and what would be right. `load` takes it back as it is.
+//! next to columns that say what is wrong and what would be right. `load` takes it back as it is.
 //!
-//! The cells to mend are marked by colour and named in words, for those who cannot see the colour.
+//! The cells to correct are marked by color and named in words, for those who cannot see the color.
 
 use rust_xlsxwriter::{Color, Format, Workbook, XlsxError};
 
@@ -26,12 +26,12 @@ const RIGHT: usize = 2;
 /// Widths of these columns and of the others, in characters.
 const WIDTHS: [f64; 7] = [22.0, 46.0, 46.0, 20.0, 20.0, 50.0, 14.0];
 const WIDTH: f64 = 14.0;
-/// Rows of one sheet: Excel has 1,048,576, but nobody mends so many.
+/// Rows of one sheet: Excel has 1,048,576, but nobody corrects so many.
 const SHEET_ROWS_MAX: usize = 100_000;
 /// More columns than these are named by the first and the last.
 const NAMED_MAX: usize = 3;
 
-/// How to mend, for a sheet of its own.
+/// How to correct records, for a sheet of its own.
 pub const INSTRUCTIONS: [&str; 11] = [
     "The sheet \"visits\" holds records that came in a spreadsheet and could not be counted yet.",
     "Each row is one head, plant or trap. What is said of the visit stands in its first row, of a site in the site's first row.",
@@ -112,7 +112,7 @@ pub fn write_sheets(workbook: &mut Workbook, records: &[ReturnedRecord]) -> Resu
             write_cells(sheet, (at, first), &row.cells, |column| {
                 forms.of(row, column)
             })?;
-            // A number to be mended has the colour too.
+            // A number to be corrected has the color too.
             for (column, cell) in row
                 .cells
                 .iter()

@@ -1,9 +1,9 @@
 //! The spreadsheet of a sender's held records. Those that came as JSON: each as sent, what is wrong with it,
-//! what would be right, and a cell in which to mend it, which `load` knows again by `held_id` and
+//! what would be right, and a cell in which to correct it, which `load` knows again by `held_id` and
 //! `record_mended`. Those that came as rows have sheets of [`super::rows`] in the same workbook.
 //!
 //! Every text is written as text: no cell is ever a formula. In a table of text, where nothing says
-//! what is one, an apostrophe stands before whatever a spreadsheet might take for one.
+//! what is one, an apostrophe is put before whatever a spreadsheet might take for one.
 
 use rust_xlsxwriter::{Color, Format, Worksheet, XlsxError};
 
@@ -26,10 +26,10 @@ pub const COLUMNS: [&str; 7] = [
 ];
 /// Widths of the columns, in characters.
 const WIDTHS: [f64; 7] = [24.0, 24.0, 8.0, 48.0, 48.0, 60.0, 60.0];
-/// Records of one sheet: Excel has 1,048,576 rows, but nobody mends so many.
+/// Records of one sheet: Excel has 1,048,576 rows, but nobody corrects so many.
 const SHEET_RECORDS_MAX: usize = 100_000;
 
-/// How to mend, for a sheet of its own.
+/// How to correct records, for a sheet of its own.
 const INSTRUCTIONS: [&str; 7] = [
     "Each row of the sheet \"records\" is one record that could not be counted yet.",
     "\"what is wrong\" says where, \"what would be right\" says what is expected there.",

@@ -1,13 +1,13 @@
-//! What was accepted before, as far as a doubt asks for it: where each field lay, its latest stage of a
+//! What was accepted before, as far as a doubt asks for it: where each field was, its latest stage of a
 //! season, where each scout was on a day, and what is usual.
 //!
 //! It is read from the current visits of the store when a run begins, and extended with each visit that
 //! the run accepts, in order; what other loads bring meanwhile is seen by the next run. Memory is in
 //! proportion to fields and to the days of scouts. A visit is never compared with itself: revisions of
-//! one visit are told by its id. A corrected visit takes its own place; only in the medians the values
+//! one visit are recognized by its id. A corrected visit takes its own place; only in the medians the values
 //! of the revision before count until the run ends.
 //!
-//! What there is one of for each visit or field lies in maps that keep their entries in one piece: a table of
+//! What there is one of for each visit or field is kept in maps that hold their entries in one piece: a table of
 //! hashes that doubles would double the entries, and for a moment hold them three times.
 
 use std::collections::HashMap;
@@ -36,7 +36,7 @@ use scouting::visit::rows::VisitRow;
 pub struct History {
     /// Where each field was first accepted, by its id; `None` once that visit is withdrawn.
     fields: IndexMap<Box<str>, Option<Seen<(f64, f64)>>>,
-    /// The fields whose point lies in a cell, by their place in `fields`.
+    /// The fields whose point is in a cell, by their place in `fields`.
     grid: HashMap<GridCell, SmallVec<[u32; 2]>>,
     /// The latest visit of each field, by place, in each season.
     stages: IndexMap<(u32, i32), Seen<StageSeen>>,
@@ -66,7 +66,7 @@ impl History {
         Ok(history)
     }
 
-    /// The doubts that a visit raises beside what was accepted before it. A record that withdraws a
+    /// The doubts that a visit raises, compared with what was accepted before it. A record that withdraws a
     /// visit raises none.
     pub fn doubts(&self, row: &VisitRow) -> Vec<Finding> {
         if row.visit.retracted == Some(true) {
@@ -195,7 +195,7 @@ impl History {
         }
     }
 
-    /// The visit on the latest day stands for the field's season; a correction takes its own place.
+    /// The visit on the latest day represents the field's season; a correction takes its own place.
     fn see_stage(&mut self, key: (u32, i32), visit: &PastVisit<'_>, seen: Seen<(f64, f64)>) {
         let latest = Seen {
             what: StageSeen {
@@ -267,7 +267,7 @@ impl<T: Copy> Seen<T> {
         (self.visit != visit).then_some(self.what)
     }
 
-    /// What stands after another visit was accepted, if that changes anything: the correction of the
+    /// What counts after another visit was accepted, if that changes anything: the correction of the
     /// same visit in its place, or what was accepted earlier.
     fn replaced_by(&self, other: Seen<T>) -> Option<Seen<T>> {
         if self.visit == other.visit {

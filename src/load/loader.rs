@@ -1,6 +1,6 @@
 //! Submissions into the store, one after the other: a pass over each, an account of it, and the seal.
 //!
-//! What a pass does with each record stands in [`super::pass`].
+//! What a pass does with each record is described in [`super::pass`].
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -82,7 +82,7 @@ impl Loader {
         self
     }
 
-    /// How many files the receipts of the store stand in: one a load, until they are put together.
+    /// How many files hold the receipts of the store: one a load, until they are put together.
     pub fn receipt_files(&self) -> usize {
         let files = self.known.receipts().get_file_uris();
         files.map_or(0, Iterator::count)

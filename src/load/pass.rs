@@ -143,7 +143,7 @@ impl<'a> Pass<'a> {
         Ok(())
     }
 
-    /// Closes the held records that a sound record mends.
+    /// Closes the held records that a sound record corrects.
     fn mend(&mut self, row: &VisitRow, identity: Identity, raw: &RawRecord) {
         let mended = self
             .ledger
@@ -223,7 +223,7 @@ impl<'a> Pass<'a> {
         Ok(())
     }
 
-    /// A submission of which more is held than taken, and more than anybody mends, is no submission: refused whole.
+    /// A submission of which more is held than taken, and more than anybody corrects, is no submission: refused whole.
     fn refuse_if_mostly_held(&self, last: &HeldRow) -> Result<(), Failure> {
         let Counts { received, held, .. } = self.counts;
         if held <= HELD_MAX || held * 2 <= received {

@@ -119,7 +119,7 @@ impl CropMedians {
 /// The lower median of positive amounts, kept while they are added.
 #[derive(Debug, Default)]
 struct RunningMedian {
-    /// How many amounts lie in each step.
+    /// How many amounts are in each step.
     steps: BTreeMap<i32, u64>,
     total: u64,
     /// The step that holds the median.

@@ -13,8 +13,8 @@ use crate::plan::threshold::{GivenThreshold, wrong};
 use scouting::protocol::catalogue::{Catalogue, Decision, Protocol};
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::files::write_folder;
-use stats::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_within_risks};
-use stats::stop_lines::Risks;
+use stats::sampling::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_within_risks};
+use stats::sampling::stop_lines::Risks;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
 

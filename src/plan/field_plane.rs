@@ -1,6 +1,6 @@
 //! A field's outline laid out in metres, if it bears measuring.
 //!
-//! It knows no side and no site, and mends nothing: an outline that crosses itself is refused.
+//! It knows no side and no site, and repairs nothing: an outline that crosses itself is refused.
 
 use std::f64::consts::PI;
 use std::fmt;

@@ -8,14 +8,14 @@ use super::threshold::wrong;
 use scouting::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
 use scouting::protocol::catalogue::Protocol;
-use stats::field_plan::SiteScatter;
-use stats::power_law::{MeanVariance, PowerLaw, fit_power_law};
+use stats::sampling::field_plan::SiteScatter;
+use stats::counts::power_law::{MeanVariance, PowerLaw, fit_power_law};
 use store::public::public_rows::Publishing;
 use crate::workspace::Workspace;
 
 /// Fewer visits than this make no law of a season. Our choice.
 const VISITS_MIN: u64 = 10;
-/// Below this k a stop line lies far beyond anything that is counted. Our choice.
+/// Below this k a stop line is far beyond anything that is counted. Our choice.
 const K_MIN: f64 = 0.001;
 
 /// The options that say how sites scatter.

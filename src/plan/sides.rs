@@ -1,7 +1,7 @@
-//! The sides of a field's outline, and where along them a site lies.
+//! The sides of a field's outline, and where along them a site is.
 //!
 //! A side is a run of the outer ring's edges that face the same way, in quarters about the field's own main
-//! direction: a field that lies askew has four sides as well, and so has a circle. Holes have no
+//! direction: a field that is askew has four sides as well, and so has a circle. Holes have no
 //! sides. All in the metres of [`super::field_plane`]; it knows no pressure and draws nothing.
 
 use std::f64::consts::{FRAC_PI_2, FRAC_PI_4, PI};
@@ -16,14 +16,14 @@ use super::field_plane::{EXTENT_MAX_M, OutlineFlaw};
 const STEP_MAX_M: f64 = 25.0;
 /// More sides than this are a rough drawing, not a field's: our choice.
 const SIDES_MAX: usize = 100;
-/// A site farther from its side is none of the edge: our choice; sites lie about 6 m in.
+/// A site farther from its side is none of the edge: our choice; sites are about 6 m in.
 const SITE_FROM_SIDE_MAX_M: f64 = 100.0;
 /// How far a named direction may differ from the way that a side faces: short of 45 degrees, where it
 /// would name a corner; our choice.
 const FACING_MAX: f64 = 40.0 * PI / 180.0;
 /// Below this share of the perimeter that agrees on a direction (a circle: 0), the compass is the direction.
 const AGREEMENT_MIN: f64 = 0.1;
-/// Of rounding, in metres: coordinates of seven decimals stand for about a centimetre.
+/// Of rounding, in meters: coordinates of seven decimals are exact to about a centimeter.
 pub(super) const ROUNDING_M: f64 = 0.01;
 /// Ways to face, counter-clockwise from east, with how scouts write them.
 const FACINGS: [(&str, &str); 8] = [
@@ -42,7 +42,7 @@ const FACINGS: [(&str, &str); 8] = [
 pub enum NoStrip {
     /// Neither a point nor a side.
     NoPlace,
-    /// The point lies far from the side.
+    /// The point is far from the side.
     FarFromSide,
     /// The side's name is no direction that one side of this outline faces.
     NoSuchSide,
@@ -95,7 +95,7 @@ impl Run {
 
 impl Sides {
     /// The sides of a field that is wound counter-clockwise. An outline with more sides than a field has
-    /// is refused: it tells of no side where a site could lie.
+    /// is refused: it shows no side where a site could be.
     pub(super) fn of(field: &Polygon) -> Result<Sides, OutlineFlaw> {
         let edges: Vec<Line> = field.exterior().lines_iter().collect();
         let direction = main_direction(&edges);
@@ -118,7 +118,7 @@ impl Sides {
         Ok(Sides { sides, direction })
     }
 
-    /// The sides that a site stands for, with its position where it is known. A point decides, among the
+    /// The sides that a site represents, with its position where it is known. A point decides, among the
     /// sides that face as the scout says, if the scout says so.
     pub(super) fn place(
         &self,
@@ -337,7 +337,7 @@ fn outward(edge: &Line) -> Coord {
     outward_by_length(edge) / length(edge)
 }
 
-/// Of length 1, into the field: it lies to the left.
+/// Of length 1, into the field: it points to the left.
 pub(super) fn inward(edge: &Line) -> Coord {
     outward(edge) * -1.0
 }

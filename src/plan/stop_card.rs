@@ -11,10 +11,10 @@ use scouting::protocol::catalogue::{Layout, Protocol};
 use scouting::protocol::sheet_layout::unit_name;
 use crate::shared::passages::{Passage, cautions};
 use crate::shared::tables::csv_of;
-use stats::field_plan::{FieldPlan, PlanQuestion};
+use stats::sampling::field_plan::{FieldPlan, PlanQuestion};
 use scouting::visit::record::CountForm;
 
-/// What a card says beside the plan.
+/// What a card says in addition to the plan.
 #[derive(Debug, Clone)]
 pub struct CardFacts<'a> {
     /// The protocol.
@@ -151,7 +151,7 @@ fn spread_of_sites(layout: Layout) -> &'static str {
     }
 }
 
-/// How often simulated samples of this plan end with the wrong answer, beside what was asked: a sentence for
+/// How often simulated samples of this plan end with the wrong answer, compared with what was asked: a sentence for
 /// each of the two wrong answers.
 pub fn how_far_to_trust(plan: &FieldPlan, question: &PlanQuestion) -> [String; 2] {
     let sentence = |mean: f64, wrong: f64, said: &str, risk: f64, sites: f64| {

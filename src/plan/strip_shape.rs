@@ -15,7 +15,7 @@ use super::sides::{ROUNDING_M, Side, angle_of, inward, turn};
 /// Arcs at corners that point into the field are drawn in steps of this angle: 5 degrees.
 const ARC_STEP: f64 = PI / 36.0;
 
-/// What lies within some metres of a part of a side, inwards, in the field and joined to that part.
+/// What is within some metres of a part of a side, inwards, in the field and joined to that part.
 pub(super) fn draw_strip(
     side: &Side,
     from: f64,

@@ -1,10 +1,10 @@
 //! Strips along the sides of a field in which the pressure is at or above the threshold: from the
 //! field's outline and one distance a site, polygons and their area.
 //!
-//! Private to the field's owner. It is told the distances and computes none, and it knows no protocol. Where
+//! Private to the field's owner. It is given the distances and computes none, and it knows no protocol. Where
 //! an outline or a site does not say enough for an honest strip, it says why and draws none.
 //!
-//! The sites of a side share it: each place belongs to the nearest site along it. A strip is what lies
+//! The sites of a side share it: each place belongs to the nearest site along it. A strip is all that is
 //! within the distance of its part of the side, measured inwards, and no deeper than half the
 //! field's width, from that side to the one across, in the middle of the part. Holes are cut out of
 //! the strips; their rims are taken for no side.
@@ -55,11 +55,11 @@ pub struct Strip {
 pub struct Strips {
     /// In the order of the sides round the field, counter-clockwise.
     pub strips: Vec<Strip>,
-    /// Hectares that lie in any strip: corners that lie in two count once.
+    /// Hectares that are in any strip: corners that are in two count once.
     pub area_ha: f64,
     /// Hectares of the outline without its holes.
     pub outline_area_ha: f64,
-    /// Metres of the outline, holes aside, for which no site stands: their strips, if any, are not known.
+    /// Metres of the outline, holes aside, that no site represents: their strips, if any, are not known.
     pub unsampled_m: f64,
     /// Sites that have a distance but, on a side at least, no strip, by number, and why.
     pub without_strip: Vec<(u32, NoStrip)>,
@@ -140,7 +140,7 @@ pub fn draw_strips(outline: &Outline, sites: &[SampledSite]) -> Result<Strips, O
     })
 }
 
-/// Where the sites of a side lie along it. With one distance for all it does not matter which part is
+/// Where the sites of a side are along it. With one distance for all it does not matter which part is
 /// whose, and they are put in a row; otherwise it is not known unless each has a point.
 fn positions_on(side: &Side, placed: &[Placed]) -> Option<Vec<f64>> {
     let known: Option<Vec<f64>> = placed.iter().map(|on| on.position).collect();
@@ -154,7 +154,7 @@ fn positions_on(side: &Side, placed: &[Placed]) -> Option<Vec<f64>> {
 
 impl Strips {
     /// The strips as a GeoJSON `FeatureCollection` (RFC 7946), coordinates to seven decimals; `caution` is the
-    /// sentence that must stand with whatever bears on treatment.
+    /// sentence that must go with whatever bears on treatment.
     pub fn to_geojson(&self, caution: &str) -> FeatureCollection {
         let features = self.strips.iter().map(|strip| {
             let mut properties = JsonObject::new();
@@ -396,7 +396,7 @@ mod tests {
         ];
         assert_eq!(drawn.without_strip, expected);
         assert!((drawn.unsampled_m - 2400.0).abs() < 0.1, "all but the west");
-        // Two sites of one distance stand for the whole side between them.
+        // Two sites of one distance represent the whole side between them.
         assert_m2(drawn.area_ha, 800.0 * 15.0);
         let crossed = [SQUARE[0], SQUARE[2], SQUARE[1], (0.0, 900.0)];
         let refused = draw_strips(&outline(&[&crossed]), &sites);

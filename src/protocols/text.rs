@@ -151,7 +151,7 @@ fn days_without_weather(protocol: &Protocol) -> Option<(String, &str)> {
     ))
 }
 
-/// A page under way: a name in the margin, the words beside it.
+/// A page under way: a name in the margin, the words next to it.
 #[derive(Default)]
 struct Page {
     lines: Vec<String>,

@@ -20,7 +20,7 @@ use crate::seasons::trend_page::{ComparedSeasons, Heat, trend_html};
 use crate::shared::files::{OutputFile, borrowed, write_public_and_private};
 use crate::shared::report::counted;
 use crate::shared::tables::{write_csv, write_parquet};
-use stats::season_trend::SEASONS_LEAST;
+use stats::trend::season_trend::SEASONS_LEAST;
 use crate::workspace::Workspace;
 
 /// The line of a page or a list of columns that rests on rows that are not public.

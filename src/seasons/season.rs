@@ -11,10 +11,10 @@ use std::collections::BTreeMap;
 use disclosure::public_row::PublicRow;
 use crate::figures::place::Place;
 use crate::figures::week_heat::WeekHeat;
-use stats::season_course::{
+use stats::trend::season_course::{
     HeatCourse, SeasonCourse, WeekFigures, course_by_heat, season_course,
 };
-use stats::season_trend::{SeasonTrend, Verdict, season_trend};
+use stats::trend::season_trend::{SeasonTrend, Verdict, season_trend};
 use store::stages::inputs::RegionCounty;
 
 /// One season of a place under a protocol.

@@ -7,8 +7,8 @@ use super::season_weeks::SeasonWeek;
 use scouting::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::dispersion_tables::described;
-use stats::season_course::HeatCourse;
-use stats::season_place::SeasonPlace;
+use stats::trend::season_course::HeatCourse;
+use stats::trend::season_place::SeasonPlace;
 
 /// In the form of a stage's header.
 const SEASON_WEEK: &str = "\

@@ -4,7 +4,7 @@ use super::season_weeks::SeasonWeek;
 use crate::figures::place::Place;
 use crate::shared::shown_days::day_of_year_in_words;
 use crate::shared::shown_numbers::{Form, display_number};
-use stats::season_place::{EARLIER_LEAST, SeasonPlace};
+use stats::trend::season_place::{EARLIER_LEAST, SeasonPlace};
 
 /// The comparison in one sentence or two. `heat_from` is the month and day from which degree-days are summed; `None`
 /// without temperatures.
@@ -101,7 +101,7 @@ fn rank(place: &SeasonPlace, when: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stats::season_course::WeekFigures;
+    use stats::trend::season_course::WeekFigures;
 
     fn week(earlier: &[f64], at_heat: Option<&[f64]>) -> SeasonWeek {
         SeasonWeek {

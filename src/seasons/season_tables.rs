@@ -10,8 +10,8 @@ use scouting::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::dispersion_tables::described;
 use crate::figures::place::Place;
-use stats::season_course::SeasonCourse;
-use stats::season_trend::SeasonTrend;
+use stats::trend::season_course::SeasonCourse;
+use stats::trend::season_trend::SeasonTrend;
 
 /// In the form of a stage's header.
 const COUNTY_SEASON: &str = "\

@@ -3,8 +3,8 @@
 
 use super::season::Season;
 use crate::figures::place::Place;
-use stats::season_course::WeekFigures;
-use stats::season_place::{SeasonPlace, WeekAtHeat, value_at_heat};
+use stats::trend::season_course::WeekFigures;
+use stats::trend::season_place::{SeasonPlace, WeekAtHeat, value_at_heat};
 
 /// A week of a season compared with the seasons before it, by its pressure.
 #[derive(Debug, Clone, PartialEq)]

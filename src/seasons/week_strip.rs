@@ -32,7 +32,7 @@ fn class_of(pressure: f64) -> Class {
     last.unwrap_or(Class::NothingFound)
 }
 
-/// Draws the seasons of one place, oldest first, over these weeks of the year. `id` tells the charts of a page apart.
+/// Draws the seasons of one place, oldest first, over these weeks of the year. `id` distinguishes the charts of a page.
 pub fn draw_week_strip(
     id: &str,
     place: &str,

@@ -23,7 +23,7 @@ pub(crate) const INK: &str = "#1a2230";
 /// Ink of what only helps to read.
 pub(crate) const FAINT: &str = "#c9cfd8";
 
-/// The whole `svg` element. `id` tells the charts of a page apart.
+/// The whole `svg` element. `id` distinguishes the charts of a page.
 pub(crate) fn chart(id: &str, height: f64, title: &str, description: &str, inner: &str) -> Chart {
     let (title, description) = (escaped(title), escaped(description));
     Chart {

@@ -1,4 +1,4 @@
-//! The classes by which maps, legends and words tell public rows apart: colors, bounds, words. One place, so that a
+//! The classes by which maps, legends and words distinguish public rows: colors, bounds, words. One place, so that a
 //! county is never one class in color and another in words.
 
 use std::collections::BTreeSet;
@@ -261,7 +261,7 @@ impl Class {
         self.at_threshold() || self == Class::SomeAtThreshold
     }
 
-    /// The word by which files tell the kinds of row apart.
+    /// The word by which files distinguish the kinds of row.
     pub fn status(self) -> &'static str {
         match self {
             Class::NothingFound => "nothing-found",

@@ -1,6 +1,6 @@
 //! Writes outputs so that no reader ever sees half a file.
 //!
-//! Each file is written beside its target under another name, flushed to the disk and renamed;
+//! Each file is written next to its target under another name, flushed to the disk and renamed;
 //! then the folder is flushed, so that the name survives a power cut too. What the files say is
 //! not known here; whether others than their owner may read them, the caller says.
 
@@ -55,7 +55,7 @@ impl Readers {
 ///
 /// # Errors
 /// A [`Failure`] with the path and the system's reason; the target is then as it was, and nothing
-/// lies beside it.
+/// is left next to it.
 pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     write_file_for(path, bytes, Readers::ByUmask)
 }
@@ -78,7 +78,7 @@ fn write_file_for(path: &Path, bytes: &[u8], readers: Readers) -> Result<(), Fai
 }
 
 /// Writes a folder of files, given by plain names. A new folder appears whole, by one rename. In
-/// one that is already there every file is first written out beside its target, and only then do
+/// one that is already there every file is first written out next to its target, and only then do
 /// they take their names, one after another; other files in it stay.
 ///
 /// # Errors
@@ -147,7 +147,7 @@ fn write_folder_for(
     sync_folder(target)
 }
 
-/// Builds the folder beside `target` and renames it; false if somebody else made a folder of that
+/// Builds the folder next to `target` and renames it; false if somebody else made a folder of that
 /// name with something in it meanwhile.
 fn write_new_folder(
     target: &Path,
@@ -232,7 +232,7 @@ fn create_new(path: &Path, readers: Readers) -> io::Result<fs::File> {
     options.open(path)
 }
 
-/// A complete, flushed file beside `path`, which vanishes unless it is renamed.
+/// A complete, flushed file next to `path`, which vanishes unless it is renamed.
 fn stage_file(path: &Path, bytes: &[u8], readers: Readers) -> Result<NamedTempFile, Failure> {
     let stage = || -> io::Result<NamedTempFile> {
         let mut builder = builder();

@@ -1,4 +1,4 @@
-//! Geometries as columns of a Parquet file, as GeoParquet 1.1 wants them: well-known binary, and a box a row.
+//! Geometries as columns of a Parquet file, as GeoParquet 1.1 requires them: well-known binary, and a box a row.
 //!
 //! What the geometries are of is not known here.
 

@@ -1,4 +1,4 @@
-//! Where a county's outline falls on a drawing, and its path. Knows no figure and no colour.
+//! Where a county's outline falls on a drawing, and its path. Knows no figure and no color.
 
 use std::fmt::Write;
 
@@ -112,7 +112,7 @@ fn length(stretch: &[f64; 2]) -> f64 {
     stretch[1] - stretch[0]
 }
 
-/// The stretches of a level line that lie inside, from left to right.
+/// The stretches of a level line that are inside, from left to right.
 fn stretches(rings: &[Ring], level: f64) -> Vec<[f64; 2]> {
     let mut crossings: Vec<f64> = rings
         .iter()
@@ -128,7 +128,7 @@ fn stretches(rings: &[Ring], level: f64) -> Vec<[f64; 2]> {
     pairs.map(|pair| [pair[0], pair[1]]).collect()
 }
 
-/// What lies in a stretch of each; both run from left to right.
+/// What is in a stretch of each; both run from left to right.
 fn common(one: &[[f64; 2]], other: &[[f64; 2]]) -> Vec<[f64; 2]> {
     let mut both = Vec::new();
     let (mut ones, mut others) = (one.iter().peekable(), other.iter().peekable());
@@ -226,7 +226,7 @@ mod tests {
         let rings = std::slice::from_ref(&u);
         assert_eq!(room_for(rings, 20.0, 2.0), Some((35.0, 5.0)));
         assert_eq!(room_for(rings, 31.0, 2.0), None);
-        // With a hole in the arm, only what lies to its right is clear.
+        // With a hole in the arm, only what is to its right is clear.
         let hole = vec![[22.0, 4.0], [24.0, 4.0], [24.0, 6.0], [22.0, 4.0]];
         let rings = [u, hole];
         assert_eq!(room_for(&rings, 20.0, 2.0), Some((37.0, 5.0)));

@@ -9,7 +9,7 @@ pub fn markdown_options() -> Options {
     Options::ENABLE_TABLES
 }
 
-/// Text whose every character stands for itself in CommonMark and in the forms of it that know tables
+/// Text whose every character represents itself in CommonMark and in the forms of it that know tables
 /// and bare addresses; on one line.
 pub fn escaped(text: &str) -> String {
     let text = seen_text(&text.replace(['\n', '\r', '\t'], " "));

@@ -1,8 +1,8 @@
 //! A county's outline as plain rings, fit to be published, and the box around several.
 //!
-//! Rounds and mends; does not project. The region keeps its shapes as they came, so that a point is
+//! Rounds and repairs; does not project. The region keeps its shapes as they came, so that a point is
 //! located by the boundaries and not by what is left of them here. Outlines of very many vertices are
-//! rounded to a coarser grid, which drops the vertices between its points: each by where it lies and by
+//! rounded to a coarser grid, which drops the vertices between its points: each by where it is and by
 //! nothing else, so that a border is the same in the counties on both sides of it.
 
 use geo::{BooleanOps, CoordsIter, Orient, Validation, orient::Direction};
@@ -57,7 +57,7 @@ pub(crate) fn decimals_of(region: &Region) -> i32 {
     (decimals as i32).clamp(2, DECIMALS)
 }
 
-/// The outline of a county as RFC 7946 and its readers want it: rounded, every ring closed and of
+/// The outline of a county as RFC 7946 and its readers require it: rounded, every ring closed and of
 /// four positions or more, exterior rings counter-clockwise and holes clockwise, none crossing or
 /// touching itself along a line. Empty only if the county is smaller than a step of 0.000001°.
 pub(crate) fn publishable(county: &County, decimals: i32) -> Vec<Polygon> {

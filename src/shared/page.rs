@@ -6,7 +6,7 @@ use sha2::{Digest, Sha256};
 
 use super::classes::Class;
 
-/// A style or script that stands in the page, and the hash by which the content-security policy lets it in, and
+/// A style or script that is in the page, and the hash by which the content-security policy lets it in, and
 /// nothing else (W3C Content Security Policy Level 3, hash-source).
 pub struct Inline {
     /// Its text.

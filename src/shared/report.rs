@@ -14,9 +14,9 @@ pub fn say(text: &str) -> Result<(), Failure> {
     write_out(|stdout| writeln!(stdout, "{text}"))
 }
 
-/// Writes a line to stderr: what a person should know beside the result.
+/// Writes a line to stderr: what a person should know in addition to the result.
 pub fn note(text: &str) {
-    // Nobody can be told if stderr is gone.
+    // No one can be informed if stderr is gone.
     let _ = writeln!(std::io::stderr().lock(), "{text}");
 }
 
@@ -45,7 +45,7 @@ fn write_out(
         })
 }
 
-/// Whether stderr takes colour: a terminal, and `NO_COLOR` is not set.
+/// Whether stderr takes color: a terminal, and `NO_COLOR` is not set.
 pub fn stderr_has_colour() -> bool {
     std::io::stderr().is_terminal()
         && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())

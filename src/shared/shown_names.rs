@@ -1,4 +1,4 @@
-//! Names as they are shown: safe to set into a text, and told apart where two are the same.
+//! Names as they are shown: safe to set into a text, and distinguished where two are the same.
 
 use std::collections::{HashMap, HashSet};
 
@@ -7,7 +7,7 @@ use scouting::region::Region;
 
 /// A name that cannot disturb the text around it: without control characters and marks of writing
 /// direction, which show as nothing, and, if it may run from right to left, set apart from what
-/// stands beside it (Unicode Standard Annex 9, isolates).
+/// is next to it (Unicode Standard Annex 9, isolates).
 pub fn display_name(name: &str) -> String {
     let name: String = name.chars().filter(|&c| !is_unseen(c)).collect();
     match name.chars().any(|c| c >= '\u{590}') {

@@ -1,6 +1,6 @@
 //! How figures are shown: the one place that rounds a number for readers, and counts with their nouns.
 
-/// The ends of an interval at 0 or 1 come out a rounding error beside them.
+/// The ends of an interval at 0 or 1 come out a rounding error away from them.
 const NOISE: f64 = 1e-12;
 
 /// How a number is shown.

@@ -1,6 +1,6 @@
 //! A table of cells as a text file with commas, or as a workbook.
 //!
-//! What the cells mean is not known here. Texts come as they shall stand there: marked, if a spreadsheet might
+//! What the cells mean is not known here. Texts come as they are to be written: marked, if a spreadsheet might
 //! take them for a formula. In a workbook every text is written as text all the same.
 
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};

@@ -1,4 +1,4 @@
-//! Characters that a reader does not see and that move or hide what stands around them.
+//! Characters that a reader does not see and that move or hide what is around them.
 
 /// Control characters and marks of writing direction, which show as nothing.
 pub fn is_unseen(c: char) -> bool {

@@ -1,30 +1,28 @@
-//! Sampling statistics beyond the means of one visit: how counts scatter, how sure a figure is, how much
-//! more to sample. Pure functions of numbers: no file, no clock, no Arrow, no other module of ours.
+//! Statistics of pest sampling, as pure functions of numbers: no file, no clock, no table, no other module of ours.
+//!
+//! - [`counts`]: frequencies of counts, fits of the negative binomial's k (maximum likelihood, moments) and of Taylor's law.
+//! - [`sampling`]: the mean of a field from the means of its sites, with its 95% confidence interval; sample sizes for a
+//!   precision; Wald's sequential plans and what a field plan risks, by simulation; Wilson's interval of a proportion.
+//! - [`trend`]: Mann-Kendall, its correction for serial correlation, Theil-Sen slopes, and how a season's course compares.
+//! - [`space`]: Moran's I with permutations, and proportions shrunken toward those of neighbors.
+//! - [`nowcast`]: the delay of reports, and the chain ladder.
+//!
+//! Every function names its source, its units, and when it gives no value. To use the crate in an analysis of your own,
+//! depend on it by path: it needs `statrs` and `rand` alone.
+//!
+//! ```
+//! use stats::counts::frequencies::CountFrequencies;
+//! use stats::counts::moment_estimators::k_by_moments;
+//!
+//! // Bliss & Fisher 1953, Biometrics 9:176-200: 150 apple leaves by the number of mites on them.
+//! let mites = CountFrequencies::of_frequencies(&[70, 38, 17, 10, 9, 3, 2, 1]);
+//! let (mean, variance) = (mites.mean().unwrap(), mites.variance().unwrap());
+//! assert!((k_by_moments(mean, variance).unwrap() - 1.166697).abs() < 5e-7);
+//! ```
 
-pub mod aggregation;
 pub mod counts;
-pub mod dispersion;
-pub mod field_mean;
-pub mod field_plan;
-pub mod hamed_rao;
-pub mod law_interval;
-mod least_squares;
-pub mod mann_kendall;
-pub mod moran;
-pub mod negative_binomial;
-pub mod power_law;
-pub mod reporting_delay;
-mod rising_factorial;
-mod root;
-pub mod run_off;
-pub mod sample_size;
-pub mod season_course;
-pub mod season_place;
-pub mod season_trend;
-pub mod share_interval;
-pub mod short_ways_to_k;
-pub mod shrinkage;
-pub mod simulation;
-pub mod stop_lines;
-pub mod theil_sen;
-pub mod variance_law;
+pub mod nowcast;
+pub mod sampling;
+mod solve;
+pub mod space;
+pub mod trend;

@@ -1,4 +1,4 @@
-//! The store of a workspace where its settings say that it lies: a folder, or a bucket with what the
+//! The store of a workspace where its settings say that it is: a folder, or a bucket with what the
 //! environment says of its keeper.
 
 use std::sync::Arc;
@@ -12,7 +12,7 @@ use scouting::failure::{Failure, Kind};
 use store::delta::tables::Store;
 use crate::workspace::Workspace;
 
-/// A keeper that does not answer is told after this time; the library would try on for minutes.
+/// A keeper that does not answer is reported after this time; the library would try on for minutes.
 const RETRY_TIME: Duration = Duration::from_secs(30);
 const REQUEST_TIME: Duration = Duration::from_secs(60);
 

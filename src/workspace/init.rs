@@ -56,7 +56,7 @@ pub(crate) async fn init(
     made(&workspace, was_there)
 }
 
-/// Makes a workspace with its empty store. Where another workspace made the store, it is used, which is told.
+/// Makes a workspace with its empty store. Where another workspace made the store, it is used, which is reported.
 pub(crate) async fn make_workspace(
     folder: &Path,
     settings: &RegionSettings,

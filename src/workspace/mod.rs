@@ -1,4 +1,4 @@
-//! The workspace: finds and checks `bractline.toml`, and alone knows where files lie.
+//! The workspace: finds and checks `bractline.toml`, and alone knows where files are.
 
 pub(crate) mod bucket;
 pub(crate) mod care;
@@ -42,7 +42,7 @@ pub struct Workspace {
 
 impl Workspace {
     /// Makes a workspace in a folder that is empty or not there yet. With `boundaries` the text of the
-    /// user's own file is kept beside the settings. `store_place` is that of [`StoreSettings`].
+    /// user's own file is kept next to the settings. `store_place` is that of [`StoreSettings`].
     pub fn create(
         folder: &Path,
         region: &RegionSettings,

@@ -14,7 +14,7 @@ use scouting::visit::record::Economics;
 pub struct Settings {
     /// The counties.
     pub region: RegionSettings,
-    /// Where the tables lie.
+    /// Where the tables are.
     #[serde(default)]
     pub store: StoreSettings,
     /// The days of the season.
@@ -63,7 +63,7 @@ pub struct RegionSettings {
     pub districts: BTreeMap<String, Vec<String>>,
 }
 
-/// Where the tables lie.
+/// Where the tables are.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct StoreSettings {
@@ -113,7 +113,7 @@ pub struct DoubtSettings {
 pub struct WeatherSettings {
     /// Name of a weather file in the workspace.
     pub file: Option<String>,
-    /// County id → station id; `*` stands for every other county.
+    /// County id → station id; `*` represents every other county.
     pub stations: BTreeMap<String, String>,
     /// Day from which the heat of a season is summed, `MM-DD`.
     pub heat_from: String,

@@ -14,7 +14,7 @@ use store::alerts::table::issued_alerts;
 use store::delta::vacuum::{Limit, Removed, Unfinished, vacuum};
 use crate::workspace::{BETWEEN_STAGES_START, Workspace};
 
-/// The least age that is safe beside other commands: none of them runs so long.
+/// The least age that is safe while other commands run: none of them runs so long.
 const HOURS_MIN: u32 = 1;
 
 /// What was removed, or would be.
@@ -42,7 +42,7 @@ pub(crate) struct VacuumOptions {
 /// Removes what nothing needs, from the store and from the folder of alerts.
 ///
 /// # Errors
-/// A [`Failure`] if the age is not safe beside other commands, or a file cannot be removed.
+/// A [`Failure`] if the age is not safe while other commands run, or a file cannot be removed.
 pub(crate) async fn vacuum_workspace(
     workspace: &Workspace,
     options: VacuumOptions,
@@ -87,7 +87,7 @@ fn between_stages(workspace: &Workspace, limit: Limit) -> Result<Vec<PathBuf>, F
     Ok(left)
 }
 
-/// What a killed command left beside the store: tables between stages, files being written among the alerts, and
+/// What a killed command left next to the store: tables between stages, files being written among the alerts, and
 /// folders of issues that have no row.
 fn left_beside_alerts(
     workspace: &Workspace,

@@ -6,7 +6,7 @@
 //!
 //! The seasons are invented: scouts with habits, and offices that send a pile at a time.
 
-use stats::reporting_delay::{
+use stats::nowcast::reporting_delay::{
     ExpectedCount, FinalAge, WeekArrivals, expect_final_count,
 };
 use rand::{Rng, SeedableRng};

@@ -7,11 +7,11 @@
 
 mod simulated_plans;
 
-use stats::field_mean::{FieldMean, Interval};
-use stats::law_interval::FieldMeanByLaw;
-use stats::power_law::{MeanVariance, fit_power_law};
-use stats::simulation::{Spread, UnitCounts};
-use stats::variance_law::VarianceLaw;
+use stats::sampling::field_mean::{FieldMean, Interval};
+use stats::sampling::law_interval::FieldMeanByLaw;
+use stats::counts::power_law::{MeanVariance, fit_power_law};
+use stats::sampling::simulation::{Spread, UnitCounts};
+use stats::counts::variance_law::VarianceLaw;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Gamma, LogNormal};
@@ -262,7 +262,7 @@ fn introduce_intervals() {
          Student's interval about the mean is too short where a pest is patchy or sites are few: a sample that \
          missed the rich sites has a low mean and a small error at once. Student's t of the logarithm is the \
          interval that is published. The columns at the right are others: Johnson's, moved by the \
-         skewness; and that by the season's law of variance (`src/stats/law_interval.rs`), Taylor's law \
+         skewness; and that by the season's law of variance (`src/stats/sampling/law_interval.rs`), Taylor's law \
          fitted to the site means of {FIELDS_OF_LAW} other fields with means mostly from 0.3 to 8, anew in each \
          of {SEASONS} seasons. One without an upper end counts as holding what lies above it.\n"
     );

@@ -1,7 +1,7 @@
 //! Sequential plans on simulated fields: how often they are wrong, and how many units they ask for.
 
-use stats::simulation::{AtLimit, SequentialPlan, Spread};
-use stats::stop_lines::{Decision, Risks, WaldLines};
+use stats::sampling::simulation::{AtLimit, SequentialPlan, Spread};
+use stats::sampling::stop_lines::{Decision, Risks, WaldLines};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 

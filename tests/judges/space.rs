@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use scouting::region::Region;
 use scouting::region::adjacency::neighbours_of;
-use stats::moran::{Weights, morans_i, permutation_test};
-use stats::shrinkage::{
+use stats::space::moran::{Weights, morans_i, permutation_test};
+use stats::space::shrinkage::{
     AreaCount, Form, Moments, shrink_to_all, shrink_to_neighbours,
 };
 use serde::Deserialize;

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use arrow::util::display::array_value_to_string;
 use scouting::region::Region;
-use stats::share_interval::wilson;
+use stats::sampling::share_interval::wilson;
 
 use super::{
     FEW_FARMS, FEW_FIELDS, FEW_OUTSIDE, ONE_FARM_OUTSIDE, SHOWN, WEEK, WITHHELD, cut, published,

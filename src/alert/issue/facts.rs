@@ -32,7 +32,7 @@ impl Issue {
         format!("Alert {}, issued {}.", self.number, minute(self.issued_at))
     }
 
-    /// Where the list of alerts tells of this week and protocol.
+    /// The anchor of this week and protocol in the list of alerts.
     pub fn anchor(&self, iso_week: &str, protocol: &str) -> String {
         anchor(iso_week, protocol)
     }

@@ -346,7 +346,7 @@ pub(crate) fn frozen(built: &Built) -> Vec<FrozenFile> {
         .collect()
 }
 
-/// Where the files lie until their row is there; readers pass over a name that begins with a dot.
+/// Where the files are until their row is there; readers pass over a name that begins with a dot.
 fn staged_folder(workspace: &Workspace, alert: &IssuedAlert) -> PathBuf {
     let name = format!(".{}-{}", folder_name(alert.number), alert.issue_id);
     workspace.issued().join(name)

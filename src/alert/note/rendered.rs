@@ -16,7 +16,7 @@ use crate::shared::unseen::is_unseen;
 
 /// What a link may lead to.
 const SCHEMES: [&str; 3] = ["http", "https", "mailto"];
-/// What may stand in the note's place on a page.
+/// What a page may show in the note's place.
 const TAGS: [&str; 22] = [
     "a",
     "blockquote",
@@ -62,7 +62,7 @@ impl Note {
     pub fn read(text: &str) -> Result<Note, Failure> {
         check_size(text)?;
         let text = seen(text);
-        // Again: what is not seen may have stood between the marks.
+        // Again: what is not seen may have been between the marks.
         check_size(&text)?;
         check_depth(&text)?;
         let markdown = with_even_tables(&disarmed(&text))?;
@@ -111,7 +111,7 @@ fn disarmed(text: &str) -> String {
     escaped(&text)
 }
 
-/// Where a backslash must stand, in rising order.
+/// The places that need a backslash, in ascending order.
 fn places_to_escape(text: &str) -> BTreeSet<usize> {
     let mut places = BTreeSet::new();
     for (event, range) in Parser::new_ext(text, markdown_options()).into_offset_iter() {
@@ -149,7 +149,7 @@ fn safe_html(markdown: &str) -> String {
         .unwrap_or(1);
     let below_the_note = |level| below_the_note(level, highest);
     let events = Parser::new_ext(markdown, markdown_options()).map(|event| match event {
-        // The note stands under a heading of the second rank.
+        // The note is under a heading of the second rank.
         Event::Start(Tag::Heading {
             level,
             id,

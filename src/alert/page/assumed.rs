@@ -10,7 +10,7 @@ pub fn what_is_assumed(rows: &[PublicRow]) -> Option<String> {
     let assumed: u32 = told()
         .filter_map(|row| row.fields_with_assumed_economics)
         .sum();
-    // A row that would tell of one or two fields says nothing.
+    // A row that would describe one or two fields says nothing.
     let hidden = told().any(|row| row.fields_with_assumed_economics.is_none());
     let start = match (assumed, hidden) {
         (0, false) => return None,

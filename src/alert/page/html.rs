@@ -2,7 +2,7 @@
 //! is complete.
 //!
 //! Puts the words, the map, the table, the charts and the cautions in order. What the words say is decided in
-//! `wording.rs`, what the map shows in `county_map.rs`, what stands in the table in `county_table.rs`.
+//! `wording.rs`, what the map shows in `county_map.rs`, what the table contains in `county_table.rs`.
 
 use askama::Template;
 

@@ -368,7 +368,7 @@ mod tests {
             "a band before the gap and one after"
         );
         assert_eq!(svg.matches("<circle").count(), 2);
-        // The axis ends at 40 %, so 35 % lies at seven eighths of its height.
+        // The axis ends at 40 %, so 35 % is at seven eighths of its height.
         assert!(
             svg.contains(">40\u{a0}%<") && svg.contains(">W31<"),
             "{svg}"

@@ -1,7 +1,7 @@
 //! The sentence about how much of a week's reports had come in.
 
 use crate::figures::arrivals::Arrived;
-use stats::reporting_delay::{COMPLETE_WEEKS_LEAST, NotKnown};
+use stats::nowcast::reporting_delay::{COMPLETE_WEEKS_LEAST, NotKnown};
 
 /// From so many fields on a share is given: one late visit of fewer would move it by more than half a
 /// step of 10 %. Our choice.

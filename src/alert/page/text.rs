@@ -145,7 +145,7 @@ fn cautions(bulletin: &Bulletin) -> String {
         .join("\n")
 }
 
-/// A table of Markdown whose columns stand below each other in plain text too.
+/// A table of Markdown whose columns are aligned in plain text too.
 fn table(bulletin: &Bulletin, summary: &Summary) -> String {
     let heads = [
         "County",

@@ -45,7 +45,7 @@ fn only(summary: &Summary) -> String {
 }
 
 /// No county has a row with figures: what the rows elsewhere say, or why there are none. Whether nobody scouted or too
-/// few fields came in is not said: the difference would tell of single fields.
+/// few fields came in is not said: the difference would reveal single fields.
 fn headline_without_counties(summary: &Summary) -> String {
     let places: Vec<String> = summary
         .elsewhere

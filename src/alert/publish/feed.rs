@@ -11,7 +11,7 @@ use crate::alert::issue::facts::folder_name;
 use scouting::failure::{Failure, Kind};
 use crate::shared::unseen::seen_text;
 
-/// An issued alert, as the feed and the list tell of it.
+/// An issued alert, as the feed and the list describe it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Listed {
     /// Its number.
@@ -59,7 +59,7 @@ pub fn replaced_by(alerts: &[Listed], number: i64) -> Option<&Listed> {
 /// The feed, newest first.
 ///
 /// # Errors
-/// A [`Failure`] if there is no alert: RFC 4287 wants a time, and nothing else has one.
+/// A [`Failure`] if there is no alert: RFC 4287 requires a time, and nothing else has one.
 pub fn feed_xml(alerts: &[Listed], publisher: &Publisher) -> Result<Vec<u8>, Failure> {
     let newest = alerts.iter().map(changed_at).max().ok_or_else(|| {
         Failure::new(Kind::Publish, "no alert is issued yet, so there is no feed")

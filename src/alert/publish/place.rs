@@ -142,7 +142,7 @@ impl Place {
     /// Whether every file of these names can be put there, as far as can be seen before the first is.
     ///
     /// # Errors
-    /// A [`Failure`] if a link, or what is no folder or file, stands in the way of one.
+    /// A [`Failure`] if a link, or anything that is no folder or file, is in the way of one.
     pub fn check_ways<'a>(&self, names: impl Iterator<Item = &'a str>) -> Result<(), Failure> {
         for name in names {
             self.check_way(name)?;
@@ -150,7 +150,7 @@ impl Place {
         Ok(())
     }
 
-    /// Refuses a file on whose way below the folder stands a link, or whatever else is no folder or file: it would be
+    /// Refuses a file whose path below the folder has a link, or anything else that is no folder or file: it would be
     /// read or written in another place, or wait for ever. Looked at right before each use.
     fn check_way(&self, name: &str) -> Result<(), Failure> {
         let Some(folder) = &self.folder else {

@@ -240,7 +240,7 @@ fn judged_files(
     Ok(files)
 }
 
-/// What lies beside the frozen files was not issued: somebody means it to be published, or put it there.
+/// Any file next to the frozen files was not issued: somebody means it to be published, or put it there.
 fn no_other_file(folder: &Path, alert: &IssuedAlert) -> Result<(), Failure> {
     let unreadable = |error| Failure::file("read", folder, &error);
     for entry in folder.read_dir().map_err(unreadable)? {

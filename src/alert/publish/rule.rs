@@ -1,4 +1,4 @@
-//! Whether what was issued may be published by the stricter of the settings then and now.
+//! Whether what was issued is public by the stricter of the settings then and now.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -59,7 +59,7 @@ pub(crate) fn hold_to_rule(
 }
 
 /// Of one pest in one crop, what is counted in one way is published against one threshold: against two, the difference
-/// of the two would tell of fields between them.
+/// of the two would reveal fields between them.
 ///
 /// # Errors
 /// A [`Failure`] that names the two protocols.

@@ -1,6 +1,6 @@
 //! The Darwin Core archive: its tables as CSV, `meta.xml` that says which column is which term, `eml.xml`, packed.
 //!
-//! Text guide: <https://dwc.tdwg.org/text/>. Which terms get which values stands in `darwin_core.rs`.
+//! Text guide: <https://dwc.tdwg.org/text/>. Which terms get which values is decided in `darwin_core.rs`.
 
 use std::io::{Cursor, Write};
 

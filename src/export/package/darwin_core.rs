@@ -4,7 +4,7 @@
 //!
 //! An event at which nothing was found is an absence, not a gap: it has its occurrence, `absent`. A public row is an
 //! event only if it says whether anything was found ([`found_in_row`]); what is in no public row is none. Which figures go
-//! with an event stands in `darwin_measures.rs`.
+//! with an event is decided in `darwin_measures.rs`.
 
 use super::darwin_measures::measures_of;
 use super::table::ExportTable;
@@ -320,7 +320,7 @@ impl Place {
         })
     }
 
-    /// No point of a cell lies farther from its middle than half its diagonal, 0.71 of its height; the rest is
+    /// No point of a cell is farther from its middle than half its diagonal, 0.71 of its height; the rest is
     /// for cells that are a little wider than high.
     fn of_cell(event: &Event) -> Result<Place, Failure> {
         let lat = event.text("cell_lat")?;

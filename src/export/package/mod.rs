@@ -29,7 +29,7 @@ use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::region::Region;
 
-/// How much of a field a package tells.
+/// How much of a field a package shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Level {
     /// Nothing: the public tables.
@@ -87,7 +87,7 @@ impl Licence {
 pub struct HeldBack {
     /// Field-weeks that are there.
     pub field_weeks: usize,
-    /// Of these, those that tell their county alone.
+    /// Of these, those that show their county alone.
     pub by_county_alone: usize,
     /// Field-weeks outside the stage window, of counties that are shown, that are not there.
     pub outside_window: usize,
@@ -95,7 +95,7 @@ pub struct HeldBack {
 
 /// What a package is made from, and by whom.
 pub struct Facts<'a> {
-    /// How much it tells.
+    /// How much of a field it shows.
     pub level: Level,
     /// The counties.
     pub region: &'a Region,
@@ -117,7 +117,7 @@ pub struct Facts<'a> {
     pub command: String,
     /// Program and version.
     pub program: &'a str,
-    /// What was read beside the store: name and SHA-256.
+    /// What was read in addition to the store: name and SHA-256.
     pub inputs: Vec<(String, String)>,
     /// The rule of public rows, as the settings have it.
     pub rule: Rule,
@@ -238,7 +238,7 @@ impl PackageFile {
     }
 }
 
-/// Every file of the package, in the order in which a reader wants them.
+/// Every file of the package, in the order in which a reader needs them.
 ///
 /// # Errors
 /// A [`Failure`] if one cannot be made.
@@ -289,7 +289,7 @@ pub fn package(facts: &Facts, tables: &[ExportTable]) -> Result<Vec<PackageFile>
     Ok(files)
 }
 
-/// What every Parquet file says of itself beside its columns.
+/// What every Parquet file says of itself in addition to its columns.
 fn notes_of(facts: &Facts) -> Vec<(&'static str, String)> {
     let mut notes = vec![
         ("level", facts.level.word().to_owned()),

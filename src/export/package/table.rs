@@ -22,7 +22,7 @@ pub struct Reference {
     pub there: &'static [&'static str],
 }
 
-/// Where the rows lie.
+/// Where the rows are.
 pub(super) enum Places {
     /// Nowhere.
     None,

@@ -8,7 +8,7 @@ pub(super) fn scientific_name(protocol: &Protocol) -> String {
     one_line(protocol.scientific_name())
 }
 
-/// What the protocol's file says beside the name, such as the current combination; empty if nothing.
+/// What the protocol's file says in addition to the name, such as the current combination; empty if nothing.
 pub(super) fn taxon_remarks(protocol: &Protocol) -> String {
     match protocol.pest == protocol.scientific_name() {
         true => String::new(),

@@ -36,7 +36,7 @@ pub fn county_week_geo_parquet(rows: &MapRows, docs: &[ColumnDoc]) -> Result<Vec
 }
 
 /// The outlines of the rows' counties, each with its plain box: one that has land on both sides of the
-/// 180th meridian spans the world, so that no reader skips it where it lies.
+/// 180th meridian spans the world, so that no reader skips it where it is.
 pub(crate) fn outlines_of(rows: &MapRows) -> Geometries {
     let places = 0..rows.table.num_rows();
     let boxes = places.clone().map(|row| {

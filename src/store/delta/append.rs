@@ -250,7 +250,7 @@ impl TableAppend {
             .map_err(|error| refused("write to", self.kept, &error))
     }
 
-    /// Writes rows of one season to a table that is divided by seasons: without being told, the writer would
+    /// Writes rows of one season to a table that is divided by seasons: left to itself, the writer would
     /// look at the season of every row and copy all columns.
     async fn write_season(
         &mut self,
@@ -364,7 +364,7 @@ fn writer_properties(kept: Kept) -> WriterProperties {
         .set_compression(Compression::ZSTD(fast))
         .set_max_row_group_bytes(Some(ROW_GROUP_BYTES))
         .set_max_row_group_row_count(Some(ROW_GROUP_ROWS));
-    // The smallest and the largest of the records tell nothing, and they may be 100 MB long. Of 30 units a
+    // The smallest and the largest of the records say nothing, and they may be 100 MB long. Of 30 units a
     // visit they would cost as much as writing them, and nobody looks for a unit by its counts.
     properties = properties
         .set_column_statistics_enabled(ColumnPath::from("record"), EnabledStatistics::None);

@@ -28,11 +28,11 @@ pub struct StoreFigures {
     pub duplicate: i64,
     /// Records that could not be accepted.
     pub held: i64,
-    /// Of the held, those that are open: neither mended nor dropped.
+    /// Of the held, those that are open: neither corrected nor dropped.
     pub held_open: i64,
-    /// Closed since a mended record was accepted.
+    /// Closed because a corrected record was accepted.
     pub held_mended: i64,
-    /// Closed since an attempt to mend it is held in its place.
+    /// Closed because an attempt to correct it is held in its place.
     pub held_replaced: i64,
     /// Dropped on purpose.
     pub held_dropped: i64,
@@ -281,7 +281,7 @@ async fn compare_means(
 }
 
 /// Each held record that counts, with how it was closed; null if it is open. A race may close one
-/// twice: the better ending is told.
+/// twice: the better ending is reported.
 fn held_and_closed() -> String {
     format!(
         "with counted as (\
@@ -343,7 +343,7 @@ async fn compare_closings(
     Ok(())
 }
 
-/// The alerts stand beside the versions of the store, so a snapshot does not hold them.
+/// The alerts are kept outside the versions of the store, so a snapshot does not hold them.
 async fn register_alerts(store: &Store, session: &SessionContext) -> Result<(), Failure> {
     match store.has(Kept::Alerts).await {
         true => register(session, Kept::Alerts, &store.table(Kept::Alerts).await?).await,

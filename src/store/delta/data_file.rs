@@ -1,6 +1,6 @@
 //! One Parquet file of a table, read by itself: whether it is what the log says, and its rows.
 //!
-//! Here files are read without the table's engine, so that what is wrong is told file by file.
+//! Here files are read without the table's engine, so that what is wrong is reported file by file.
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -55,7 +55,7 @@ async fn check(store: &Store, kept: Kept, file: &LiveFile) -> Result<(), String>
     }
     check_ranges(file, opened.metadata())?;
     if file.sha256().is_none() {
-        // Of a file without a known hash only the reading tells.
+        // Only reading a file without a known hash shows whether it is whole.
         let read = read_rows(opened, at_a_time(kept))?;
         let read = read.try_fold(0, async |read, batch| Ok(read + batch.num_rows()));
         let read: usize = read.await.map_err(|error| error.to_string())?;
@@ -234,7 +234,7 @@ pub(crate) async fn rows(
     }))
 }
 
-/// A batch with the column that its folder stands for, and with nulls where it is older than a column.
+/// A batch with the column that its folder represents, and with nulls where it is older than a column.
 fn whole_row(kept: Kept, season: Option<i32>, batch: &RecordBatch) -> Result<RecordBatch, String> {
     let schema = arrow_schema(kept.columns());
     let columns = schema.fields().iter().map(|field| {

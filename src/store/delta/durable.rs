@@ -1,8 +1,8 @@
 //! A local object store that never shows a file before its content is on the disk.
 //!
 //! `object_store` 0.13 never calls fsync: when the power goes, a name could outlive the bytes that
-//! it stands for, and a log entry of zero bytes makes a Delta table unreadable. This wrapper writes
-//! every file under another name beside its place, syncs it, gives it its name, and syncs every
+//! it represents, and a log entry of zero bytes makes a Delta table unreadable. This wrapper writes
+//! every file under another name next to its place, syncs it, gives it its name, and syncs every
 //! folder from there up to the store's own. Delta writes data files before the log entry that names
 //! them, so the order on the disk is: data file, its folder, log entry, log folder.
 
@@ -85,7 +85,7 @@ impl DurableFiles {
     }
 }
 
-/// A name beside a file's own that readers of a Delta table pass over.
+/// A name next to a file's own that readers of a Delta table pass over.
 fn staged_beside(location: &Path) -> Path {
     let name = format!("{STAGED_START}{}{STAGED_END}", Uuid::now_v7());
     let mut steps: Vec<_> = location.parts().collect();

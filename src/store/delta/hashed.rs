@@ -1,5 +1,5 @@
-//! An object store that takes the SHA-256 of every data file as its bytes go by, for the log to keep: a file
-//! that was torn or changed afterwards is told by it.
+//! An object store that takes the SHA-256 of every data file as its bytes pass, for the log to keep: a file
+//! that was torn or changed afterwards is recognized by it.
 
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -35,7 +35,7 @@ impl HashedFiles {
         }
     }
 
-    /// SHA-256 of a data file that was written through here, hexadecimal; it is told once.
+    /// SHA-256 of a data file that was written through here, hexadecimal; it is given out once.
     pub(crate) fn take_sha256(&self, file_name: &str) -> Option<String> {
         let written = &self.written.0;
         let mut written = written.lock().unwrap_or_else(PoisonError::into_inner);

@@ -242,7 +242,7 @@ fn refused(why: &str) -> Failure {
         .mend("give one query that reads the tables: SELECT … FROM visits …")
 }
 
-/// A query that wants more than it may have.
+/// A query that asks for more than it may have.
 pub fn too_much(what: &str) -> Failure {
     Failure::new(Kind::Settings, format!("the query was ended: {what}"))
         .mend("ask for less, or raise --memory-mb or --seconds")

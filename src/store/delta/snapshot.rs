@@ -133,7 +133,7 @@ impl Snapshot {
     }
 
     /// The Parquet files of `visits` at this version, and the columns that each of them holds: all but the one
-    /// that its folder stands for.
+    /// that its folder represents.
     ///
     /// # Errors
     /// A [`Failure`] if the store is not a folder of the disk.
@@ -168,7 +168,7 @@ impl Snapshot {
         })
     }
 
-    /// The session in which the tables stand.
+    /// The session in which the tables are registered.
     pub fn session(&self) -> &SessionContext {
         &self.session
     }

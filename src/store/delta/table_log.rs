@@ -154,7 +154,7 @@ impl LiveFile {
         self.add.tags.as_ref()?.get(SHA256_TAG)?.as_deref()
     }
 
-    /// The season whose folder it lies in, if its table has them.
+    /// The season whose folder it is in, if its table has them.
     pub(crate) fn season(&self) -> Option<i32> {
         let season = self.add.partition_values.get("season")?;
         season.as_ref()?.parse().ok()

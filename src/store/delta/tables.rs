@@ -22,7 +22,7 @@ use scouting::failure::{Failure, Kind};
 /// Commits between two checkpoints: opening a table reads at most so many log entries.
 const CHECKPOINT_INTERVAL: &str = "50";
 
-/// Where the kept tables lie: a folder of the disk, or a prefix of an object store.
+/// Where the kept tables are: a folder of the disk, or a prefix of an object store.
 #[derive(Debug, Clone)]
 pub struct Store {
     /// With a slash at its end.
@@ -58,7 +58,7 @@ impl Store {
         if !address.path().ends_with('/') {
             address.set_path(&format!("{}/", address.path()));
         }
-        // The table library knows folders only, until it is told that others keep logs in the same way.
+        // The table library knows folders only, until it learns that others keep logs in the same way.
         if let Ok(scheme) = Url::parse(&format!("{}://", address.scheme())) {
             logstore_factories().insert(scheme, Arc::new(PlainLogs));
         }

@@ -2,7 +2,7 @@
 //! a killed command left under a name that nobody reads, and rows of loads that never got their receipt.
 //!
 //! Age protects what runs at the same time: nothing younger than the limit is touched, be it a file or the
-//! id of a load, which tells when it began. Receipts and alerts lose no file that any version ever named,
+//! id of a load, which says when it began. Receipts and alerts lose no file that any version ever named,
 //! and the rows of a load that has a receipt are in every version since, so each issued alert can be built
 //! again.
 
@@ -71,7 +71,7 @@ pub enum Why {
     NoLongerNamed,
 }
 
-/// What may go by its age.
+/// What may be removed because of its age.
 #[derive(Debug, Clone, Copy)]
 pub struct Limit {
     now: Timestamp,
@@ -101,7 +101,7 @@ impl Limit {
         moment.is_some_and(|moment| self.passed(moment))
     }
 
-    /// Whether what bears this id was begun before the limit; an id that does not tell protects.
+    /// Whether what bears this id was begun before the limit; an id that does not say so protects.
     pub fn passed_by_id(self, id: &str) -> bool {
         begun_at(id).is_some_and(|begun| self.passed(begun))
     }
@@ -155,7 +155,7 @@ async fn take_out_unfinished(
     let log = whole_log(store, kept, Some(version_of(&table))).await?;
     let broken_off = |file: &&LiveFile| {
         // A file that was put together of several loads has rows that count, and no others. Rows of a
-        // drop count as they stand.
+        // drop count as they are.
         let dropped = file.only("how").is_some_and(|how| how == "dropped");
         !dropped
             && file

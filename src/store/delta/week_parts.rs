@@ -1,7 +1,7 @@
 //! The visits of a version in parts of some weeks each, so that many visits are rolled up in the memory of some.
 //!
 //! Every stage of a roll-up takes each week by itself, so parts have no figure in common. Only a visit that was
-//! corrected to another week would stand in two of them: a revision that a higher one in another week supersedes
+//! corrected to another week would be in two of them: a revision that a higher one in another week supersedes
 //! is in none.
 
 use std::sync::Arc;
@@ -79,7 +79,7 @@ order by iso_week";
 }
 
 impl WeekPart {
-    /// A snapshot of the same version whose visits are those of the part. It has the receipts beside them, and no
+    /// A snapshot of the same version whose visits are those of the part. It has the receipts as well, and no
     /// other table.
     ///
     /// # Errors

@@ -17,7 +17,7 @@ use scouting::visit::held_id::HeldId;
 /// An open held record without the record itself, which may be long.
 #[derive(Debug, Clone, Serialize)]
 pub struct HeldEntry {
-    /// Names it, for mending and dropping.
+    /// Names it, for correcting and dropping.
     pub held_id: HeldId,
     /// File that it came in.
     pub file_name: String,

@@ -84,14 +84,14 @@ impl Ledger {
             record_sha256: row.record_sha256,
             submission_sha256: self.submission_sha256.clone(),
             line: row.line,
-            // The revision of a conflict is taken by another record: its arrival mends nothing.
+            // The revision of a conflict is taken by another record: its arrival corrects nothing.
             visit: identity
                 .filter(|_| !conflicts)
                 .map(|(visit_id, revision)| visit_key(visit_id, revision)),
         }
     }
 
-    /// The held records that a sound record closes: the one that it was sent to mend, and, if it is
+    /// The held records that a sound record closes: the one that it was sent to correct, and, if it is
     /// new, those of its own visit and revision. Nothing is closed twice.
     ///
     /// A duplicate closes only what it names: loading a whole folder again must not close a record
@@ -120,7 +120,7 @@ impl Ledger {
         closed
     }
 
-    /// The held record that an attempt to mend it replaces, if the attempt is held in its turn: else
+    /// The held record that an attempt to correct it replaces, if the attempt is held in its turn: else
     /// one record would be open twice. To be asked only of a row that is kept.
     pub fn replaced(
         &mut self,

@@ -1,8 +1,8 @@
 //! What the store already knows, for deciding what a record is: new, a duplicate, a conflict.
 //!
 //! Keys are kept as the first half of a SHA-256, 16 bytes: a chance meeting of two among ten
-//! million is below 1e-24. They lie in one piece, which grows without being copied whole; a table of hashes
-//! beside it says where.
+//! million is below 1e-24. They are in one piece, which grows without being copied whole; a table of hashes
+//! next to it says where.
 
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
@@ -58,7 +58,7 @@ pub struct Brought {
     pub open: Vec<OpenRecord>,
     /// Held records that it closed.
     pub closed: HashSet<HeldId>,
-    /// Of these, those that another held record stands for.
+    /// Of these, those that another held record represents.
     pub replaced: HashMap<HeldId, HeldId>,
 }
 
@@ -226,7 +226,7 @@ impl KnownRecords {
                 if *submission != *held.submission_sha256 {
                     submission = Arc::from(held.submission_sha256);
                 }
-                // The revision of a conflict is taken by another record: its arrival mends nothing.
+                // The revision of a conflict is taken by another record: its arrival corrects nothing.
                 let visit = (held.visit_id.zip(held.revision))
                     .filter(|_| !held.is_conflict)
                     .map(|(visit_id, revision)| visit_key(visit_id, revision));

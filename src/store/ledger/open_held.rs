@@ -46,12 +46,12 @@ pub struct OpenHeld {
     records: HashMap<HeldId, OpenRecord>,
     by_visit: HashMap<u128, Vec<HeldId>>,
     closed: HashSet<HeldId>,
-    /// The held record that stands for another.
+    /// The held record that represents another.
     replaced: HashMap<HeldId, HeldId>,
 }
 
 impl OpenHeld {
-    /// Takes in a held record; one that is closed stays closed, in whichever order the two are told.
+    /// Takes in a held record; one that is closed stays closed, in whichever order the two arrive.
     pub fn open(&mut self, record: OpenRecord) {
         let id = record.id();
         if self.closed.contains(&id) {
@@ -69,14 +69,14 @@ impl OpenHeld {
         self.closed.insert(id);
     }
 
-    /// Takes in that a held record stands for another, which is closed.
+    /// Takes in that a held record represents another, which is closed.
     pub fn replace(&mut self, id: HeldId, by: HeldId) {
         self.close(id);
         self.replaced.insert(id, by);
     }
 
-    /// The record, or the one that stands for it now, if it is open: who mends the sheet that was sent
-    /// out first mends the later attempt as well.
+    /// The record, or the one that represents it now, if it is open: who corrects the sheet that was sent
+    /// out first corrects the later attempt as well.
     pub fn get(&self, id: HeldId) -> Option<&OpenRecord> {
         let mut id = id;
         // A record is replaced by a newer one, so the way ends; of a damaged table it ends here.
@@ -143,7 +143,7 @@ mod tests {
         assert_eq!(open.get(ids[0].id()).map(OpenRecord::id), Some(ids[2].id()));
         open.close(ids[2].id());
         assert!(open.get(ids[0].id()).is_none());
-        // Two that stand for each other can only be damage; looking still ends.
+        // Two that represent each other can only be damage; looking still ends.
         open.replace(ids[2].id(), ids[0].id());
         assert!(open.get(ids[0].id()).is_none());
     }

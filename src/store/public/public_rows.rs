@@ -204,7 +204,7 @@ fn published_of_all(
     rows.filter(move |row| row.season == season)
 }
 
-/// Rows of both levels in one season tell more than either: intervals first and counts later are counts.
+/// Rows of both levels in one season reveal more than either: intervals first and counts later are counts.
 fn not_back_to_survey<'a>(
     season: i32,
     mut rows: impl Iterator<Item = &'a PublicRow>,

@@ -2,7 +2,7 @@
 //!
 //! A held record is open until such a row counts. Rows of a load count with the load's receipt, like
 //! all its rows; a drop is one commit to this one table, so its rows count as soon as they are there.
-//! Closing is a set: if a record is closed twice in a race, both accounts stand, and it is closed.
+//! Closing is a set: if a record is closed twice in a race, both accounts are kept, and it is closed.
 
 use std::sync::Arc;
 
@@ -20,16 +20,16 @@ pub const CLOSINGS_THAT_COUNT: &str = "select * from held_closed \
 /// Why a held record is closed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Ending {
-    /// A mended record is in `visits`.
+    /// A corrected record is in `visits`.
     Mended {
         /// Identity of that visit.
         visit_id: String,
         /// Its revision.
         revision: u32,
     },
-    /// An attempt to mend it is held in its place: what was two would be one record twice.
+    /// An attempt to correct it is held in its place: what was two would be one record twice.
     Replaced {
-        /// The held record that stands for it.
+        /// The held record that represents it.
         by: HeldId,
     },
     /// Somebody decided that it is not wanted.

@@ -71,7 +71,7 @@ fn decoded<'a, T: Deserialize<'a>>(
         .collect()
 }
 
-/// The names of a struct's members, which its `Deserialize` tells to the first deserializer that it meets.
+/// The names of a struct's members, which its `Deserialize` gives to the first deserializer that it meets.
 fn members_of<'a, T: Deserialize<'a>>() -> &'static [&'static str] {
     let mut members: &[&str] = &[];
     // Nothing is read: it stops once the names are known.

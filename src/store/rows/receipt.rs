@@ -45,7 +45,7 @@ pub struct Counts {
     pub units: u64,
     /// Accepted records that bear a flag.
     pub flagged: u64,
-    /// Held records of earlier loads that this one closed: mended, or replaced by a later attempt.
+    /// Held records of earlier loads that this one closed: corrected, or replaced by a later attempt.
     pub closed: u64,
 }
 

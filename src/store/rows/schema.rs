@@ -318,7 +318,7 @@ pub const HELD: &[Column] = &[
 
 /// One row a held record that is closed: append-only, so a record is open while none names it.
 ///
-/// Rows of a load count with its receipt; rows of a drop (`how` = dropped) count as they stand.
+/// Rows of a load count with its receipt; rows of a drop (`how` = dropped) count as they are.
 pub const HELD_CLOSED: &[Column] = &[
     must(
         "load_id",

@@ -26,7 +26,7 @@ pub struct VisitSite {
     pub mean: f64,
 }
 
-/// What is kept of a visit beside its figures.
+/// What is kept of a visit in addition to its figures.
 #[derive(Debug, Clone, PartialEq)]
 pub struct VisitSites {
     /// The sites, by number.

@@ -1,7 +1,7 @@
 //! How sure the figure of each standing visit is.
 //!
 //! Student's distribution is no function of stock SQL, so it is computed here, row by row, from the table
-//! `standing_visit`; what it means stands in `stats::field_mean`.
+//! `standing_visit`; what it means is described in `stats::sampling::field_mean`.
 
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -9,7 +9,7 @@ use std::sync::Arc;
 use arrow::array::{Array, ArrayRef, AsArray, BooleanArray, Float64Array, RecordBatch};
 use arrow::datatypes::{Float64Type, Int32Type};
 
-use stats::field_mean::{FieldMean, Interval, steps_of};
+use stats::sampling::field_mean::{FieldMean, Interval, steps_of};
 
 /// With what probability the interval holds the field's true mean.
 const CONFIDENCE: f64 = 0.95;

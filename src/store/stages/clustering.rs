@@ -1,7 +1,7 @@
 //! The table `week_clustering`: whether neighboring counties have like pressures in a week.
 //!
 //! Made of public rows alone: of each county the middle of the class of its median. A county without a class has no
-//! part. What the statistic is, and which counties count, is in `stats::moran`.
+//! part. What the statistic is, and which counties count, is in `stats::space::moran`.
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
@@ -10,7 +10,7 @@ use arrow::array::{Float64Array, Int64Array, RecordBatch, StringArray};
 
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
-use stats::moran::{Weights, morans_i, permutation_test};
+use stats::space::moran::{Weights, morans_i, permutation_test};
 
 use crate::stages::inputs::{Setting, table_of};
 
@@ -59,7 +59,7 @@ pub(crate) fn week_clustering(
 }
 
 /// The middle of the class of the median of every county of the region by week and protocol; none where it has no
-/// class. A county that the region lacks lies next to nothing and is left out.
+/// class. A county that the region lacks has no neighbors and is left out.
 fn shown_pressures<'a>(
     rows: &'a [PublicRow],
     setting: &Setting,

@@ -1,6 +1,6 @@
-//! Where the queries of a roll-up run: in this process, or elsewhere beside it.
+//! Where the queries of a roll-up run: in this process, or in another place alongside it.
 //!
-//! The tables stand in this process either way, so that what a stage promises is held to here; a place
+//! The tables are in this process either way, so that what a stage promises is held to here; a place
 //! elsewhere is handed each table that its queries read, and hands back rows.
 
 use arrow::array::RecordBatch;

@@ -22,7 +22,7 @@ pub struct Stage {
     pub key: Vec<String>,
     /// Tables that the query reads, sorted.
     pub reads: Vec<String>,
-    /// Whether the table may be published.
+    /// Whether the table is public.
     pub public: bool,
     /// The columns, in order.
     pub columns: Vec<StageColumn>,

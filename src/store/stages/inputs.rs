@@ -1,4 +1,4 @@
-//! The tables that stages read beside the store: settings, counties, stage windows, thresholds.
+//! The tables that stages read in addition to the store: settings, counties, stage windows, thresholds.
 //!
 //! Those that are computed of a stage's own rows have a file each: certainty, windows, smoothing, clustering.
 
@@ -22,7 +22,7 @@ use crate::stages::engine::{Engine, Parts};
 use crate::stages::stage_rows::rows_of;
 use crate::stages::windows::Weather;
 
-/// What the stages need beside the store.
+/// What the stages need in addition to the store.
 #[derive(Debug, Clone)]
 pub struct Setting {
     /// What is shown of how many fields.

@@ -1,4 +1,4 @@
-//! A roll-up in parts of some weeks each, and its tables put together: the memory of its stages then goes by the
+//! A roll-up in parts of some weeks each, and its tables put together: the memory of its stages then depends on the
 //! visits of a part, not of the store.
 
 use std::collections::HashMap;

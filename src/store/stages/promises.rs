@@ -1,4 +1,4 @@
-//! What a stage's header promises of the rows themselves: that no key stands twice, and that each check holds.
+//! What a stage's header promises of the rows themselves: that no key occurs twice, and that each check holds.
 
 use arrow::array::{ArrayRef, AsArray, RecordBatch};
 use arrow::datatypes::Int64Type;
@@ -33,8 +33,8 @@ pub(crate) async fn hold_to_checks(session: &SessionContext, stage: &Stage) -> R
     }
 }
 
-/// Holds the rows to the header's key: no value of it stands twice. A million rows that have a key each are
-/// told by their hashes; only where two hashes are equal are the keys themselves compared.
+/// Holds the rows to the header's key: no value of it occurs twice. A million rows that have a key each are
+/// compared by their hashes; only where two hashes are equal are the keys themselves compared.
 pub(crate) async fn hold_to_key(
     session: &SessionContext,
     stage: &Stage,

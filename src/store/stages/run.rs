@@ -56,7 +56,7 @@ pub enum Period {
 }
 
 impl Period {
-    /// Whether a week lies in it.
+    /// Whether a week is in it.
     pub fn holds(self, iso_week: &str, season: i32) -> bool {
         match self {
             Period::All => true,

@@ -1,5 +1,5 @@
 //! The roll-up under other economics: the visits of a version of the store with the amounts of a scenario in place
-//! of their own, beside the roll-up as recorded. The stages in `pipeline/scenario` put the two together.
+//! of their own, next to the roll-up as recorded. The stages in `pipeline/scenario` put the two together.
 //!
 //! What comes out is a [`ScenarioRollup`], no [`crate::stages::run::Rollup`]: bulletins, maps and the comparison of seasons
 //! take the latter, so none of them can be made of a scenario.
@@ -106,7 +106,7 @@ pub async fn roll_up_scenario(
 }
 
 /// Puts the amounts of a scenario into `current_visit`, keeps a copy as `changed_visit`, and registers what the
-/// stages of a scenario read beside.
+/// stages of a scenario read in addition.
 pub(crate) async fn change_economics(
     session: &SessionContext,
     catalogue: &Catalogue,

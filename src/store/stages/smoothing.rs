@@ -1,7 +1,7 @@
 //! The table `county_share_smoothed`: each shown county's share at threshold, drawn toward its neighbors.
 //!
 //! Made of public rows alone, so nothing of another county can be taken back out of it. Of a row that gives an interval
-//! of counts its middle is taken. What the estimate is is in `stats::shrinkage`.
+//! of counts its middle is taken. What the estimate is is in `stats::space::shrinkage`.
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
@@ -11,7 +11,7 @@ use arrow::array::{Float64Array, RecordBatch, StringArray};
 use crate::stages::inputs::{Setting, table_of};
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
-use stats::shrinkage::{AreaCount, Form, shrink_to_neighbours};
+use stats::space::shrinkage::{AreaCount, Form, shrink_to_neighbours};
 
 /// Week and protocol: what is smoothed by itself.
 type Group<'a> = (&'a str, &'a str);

@@ -130,7 +130,7 @@ pub fn whole_table(stage: &Stage, parts: &Parts) -> Result<RecordBatch, Failure>
     }
     let rows = u32::try_from(table.num_rows()).expect("fewer than four billion rows");
     let mut sorted: Vec<u32> = (0..rows).collect();
-    // The stable sort merges what lies in order already: the parts of weeks of a large roll-up.
+    // The stable sort merges what is in order already: the parts of weeks of a large roll-up.
     sorted.sort_by(|one, other| order.compare(*one as usize, *other as usize));
     take_record_batch(&table, &UInt32Array::from(sorted)).map_err(failed)
 }

@@ -1,6 +1,6 @@
 //! The table `standing_figure`: `standing_visit` with how sure each figure is and when treating would be due.
 //!
-//! The columns are put beside those of the same rows, so that nothing has to be joined; what they mean stands in
+//! The columns are put next to those of the same rows, so that nothing has to be joined; what they mean is described in
 //! [`crate::stages::certainty`] and [`crate::stages::windows`].
 
 use std::sync::Arc;

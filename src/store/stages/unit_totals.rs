@@ -1,7 +1,7 @@
 //! How often each total of a unit was counted in a visit: the raw counts of the store, gathered by visit.
 //!
 //! Only the current revision of a visit counts, and only what a receipt names. Reads `units`; what is made
-//! of the totals stands in `dispersion.rs`.
+//! of the totals is in `dispersion.rs`.
 
 use std::collections::HashMap;
 
@@ -12,9 +12,9 @@ use serde::Deserialize;
 use crate::delta::snapshot::Snapshot;
 use crate::rows::decode;
 use scouting::failure::{Failure, Kind};
-use stats::counts::CountFrequencies;
+use stats::counts::frequencies::CountFrequencies;
 
-/// Units by total for each visit. A trap that stood some nights is told apart: its catch a night is no count.
+/// Units by total for each visit. A trap that was out some nights is kept apart: its catch a night is no count.
 const UNITS_BY_TOTAL: &str = "
 with newest as (
     select visit_id, max(revision) as revision

@@ -3,7 +3,7 @@
 //! Only visits within their protocol's stage window have days. Where the weather of the field's county is
 //! known up to the visit, the days rest on it, else on the day ranges of the protocol's file. Weather after
 //! the visit's week is left aside, so that the figures of a week stay what they were. How a window is
-//! computed stands in `scouting::phenology::spray_window`.
+//! computed is described in `scouting::phenology::spray_window`.
 
 use std::collections::HashMap;
 use std::sync::Arc;

@@ -8,7 +8,7 @@
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
-use super::mann_kendall::{MannKendall, continuity_corrected, two_sided};
+use crate::trend::mann_kendall::{MannKendall, continuity_corrected, two_sided};
 
 /// The test with the corrected variance.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -108,7 +108,7 @@ fn autocorrelations(values: &[f64]) -> Option<Vec<f64>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mann_kendall::mann_kendall;
+    use crate::trend::mann_kendall::mann_kendall;
 
     #[test]
     fn a_factor_by_hand() {

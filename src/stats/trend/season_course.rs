@@ -55,7 +55,7 @@ const HALF: f64 = 0.5;
 /// Below 1 by no more than rounding is at threshold, as elsewhere in the roll-up.
 const ROUNDING: f64 = 1e-12;
 /// Weeks are joined over one missing week at most: our choice.
-pub(super) const WEEKS_JOINED: i32 = 2;
+pub(crate) const WEEKS_JOINED: i32 = 2;
 
 /// A season by the heat that had come by its weeks, in place of the calendar; degree-days (°C).
 #[derive(Debug, Clone, Copy, PartialEq)]

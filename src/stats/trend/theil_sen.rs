@@ -7,7 +7,7 @@
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
-use super::mann_kendall::{tie_sizes, variance_of_score};
+use crate::trend::mann_kendall::{tie_sizes, variance_of_score};
 
 /// One value of a series at its time, in any unit of time.
 #[derive(Debug, Clone, Copy, PartialEq)]

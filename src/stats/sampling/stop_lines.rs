@@ -5,7 +5,7 @@
 //! 1975, Res. Popul. Ecol. 12, 11 and 16 (citations from memory; formulas: Krebs, C.J., Ecological
 //! Methodology, chapter 9).
 
-use super::variance_law::VarianceLaw;
+use crate::counts::variance_law::VarianceLaw;
 
 /// What a sequential sample says so far.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -267,7 +267,7 @@ mod tests {
     #[test]
     fn the_lines_are_those_of_the_likelihood_ratio() {
         // The ratio is a_count·(total − slope·units); recomputed directly from the probabilities.
-        use crate::negative_binomial::NegativeBinomial;
+        use crate::counts::negative_binomial::NegativeBinomial;
         let high = NegativeBinomial::new(4.0, 4.6).expect("both above 0");
         let low = NegativeBinomial::new(2.0, 4.6).expect("both above 0");
         let path = [-0.360676, 0.564011, 1.917153, 1.556476, 3.338073];
@@ -438,7 +438,7 @@ mod tests {
             let law = VarianceLaw::Power { a, b };
             let total = precision_stop_total(&law, 0.2, units).expect("b is below 2");
             let mean = total / units as f64;
-            let reached = crate::sample_size::precision_of_units(&law, mean, units);
+            let reached = crate::sampling::sample_size::precision_of_units(&law, mean, units);
             prop_assert!(reached.is_some_and(|reached| (reached / 0.2 - 1.0).abs() < 1e-9));
         }
     }

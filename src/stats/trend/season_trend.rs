@@ -4,9 +4,9 @@
 //! called one if it holds with the correction too: fewer seasons than ten make the correction doubtful, and
 //! one that made a trend surer is not followed.
 
-use super::hamed_rao::{SerialCorrection, correct_for_memory};
-use super::mann_kendall::{MannKendall, mann_kendall};
-use super::theil_sen::{Moment, SlopeInterval, TheilSen, theil_sen};
+use crate::trend::hamed_rao::{SerialCorrection, correct_for_memory};
+use crate::trend::mann_kendall::{MannKendall, mann_kendall};
+use crate::trend::theil_sen::{Moment, SlopeInterval, TheilSen, theil_sen};
 
 /// Seasons below which nothing is said. With four, the steadiest rise has a two-sided probability of 1 in 12
 /// (counted out); with three, of 1 in 3.

@@ -6,8 +6,8 @@
 
 use statrs::function::gamma::ln_gamma;
 
-use super::counts::CountFrequencies;
-use super::rising_factorial::log_rising_ratio;
+use crate::counts::frequencies::CountFrequencies;
+use crate::counts::rising_factorial::log_rising_ratio;
 
 /// A negative binomial distribution of the counts of units.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -3,7 +3,7 @@
 //! Formulas: Lloyd, M. 1967, Mean crowding, J. Anim. Ecol. 36:1–30; Morisita, M. 1959, Mem. Fac. Sci.
 //! Kyushu Univ. E 2:215–235 (both citations from memory). They describe; nothing is fitted here.
 
-use super::counts::CountFrequencies;
+use crate::counts::frequencies::CountFrequencies;
 
 /// A chi-square with its degrees of freedom.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -52,7 +52,7 @@ pub fn dispersion_chi_square(counts: &CountFrequencies) -> Option<ChiSquare> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::counts::CountFrequencies;
+    use crate::counts::frequencies::CountFrequencies;
 
     #[test]
     fn mites_on_apple_leaves_are_crowded() {

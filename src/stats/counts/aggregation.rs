@@ -1,5 +1,5 @@
 //! The exponent k of the negative binomial by maximum likelihood: from one sample, or from many with a
-//! mean each. The short ways of the older papers are in `short_ways_to_k.rs`.
+//! mean each. The short ways of the older papers are in `moment_estimators.rs`.
 //!
 //! Sources: Bliss, C.I. & Fisher, R.A. 1953, Biometrics 9:176–200 (one sample); Bliss, C.I. & Owen, A.R.G.
 //! 1958, Biometrika 45:37–58 (a common k; citation from memory). For any k the likeliest mean of a sample
@@ -11,10 +11,10 @@
 //!
 //! Where there is no k the answer says why; it is never a large number in its place.
 
-use super::counts::CountFrequencies;
-use super::negative_binomial::{NegativeBinomial, poisson_log_likelihood};
-use super::rising_factorial::{reciprocal_sum, squared_reciprocal_sum};
-use super::root::fall_to_zero;
+use crate::counts::frequencies::CountFrequencies;
+use crate::counts::negative_binomial::{NegativeBinomial, poisson_log_likelihood};
+use crate::counts::rising_factorial::{reciprocal_sum, squared_reciprocal_sum};
+use crate::solve::bisection::fall_to_zero;
 
 /// Why a sample has no k.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,7 +49,7 @@ pub struct FittedK {
 
 /// The variance exceeds the Poisson variance at least by this share of it, or there is no k: to see less
 /// at one standard error, √(2/units) of the ratio, takes two million units.
-pub(super) const EXCESS_MIN: f64 = 1e-3;
+pub(crate) const EXCESS_MIN: f64 = 1e-3;
 
 /// k of one sample by maximum likelihood. One sample has one maximum (Levin, B. & Reeds, J. 1977, Ann.
 /// Statist. 5:79–87; from memory), at a finite k if the variance with `units` as its divisor is above the

@@ -9,7 +9,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Gamma, Poisson};
 
-use super::stop_lines::{Decision, WaldLines};
+use crate::sampling::stop_lines::{Decision, WaldLines};
 
 /// How the counts of units are spread about their mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -210,7 +210,7 @@ impl UnitCounts {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::stop_lines::Risks;
+    use crate::sampling::stop_lines::Risks;
 
     const RISKS: Risks = Risks {
         false_high: 0.1,

@@ -3,13 +3,13 @@
 //! Days count from the week's first day, so that a week that is not over yet is young like any other. All
 //! weeks are seen at one moment, seven days apart; so the days up to the age of the current week are its first
 //! step, and each further step has seven days: whole steps, whatever the day. The ladder and how sure it is:
-//! `run_off.rs`. How well the ranges hold is measured in `tests/benches/NOWCAST.md`. It counts what arrives
+//! `chain_ladder.rs`. How well the ranges hold is measured in `tests/benches/NOWCAST.md`. It counts what arrives
 //! and knows nothing of what it says: late records may differ from early ones.
 
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 
-use super::run_off::RunOff;
+use crate::nowcast::chain_ladder::RunOff;
 
 /// Earlier weeks that must be complete before anything is said: our choice; fewer tell neither the mean nor
 /// the scatter of what comes late.

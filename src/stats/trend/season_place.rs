@@ -3,7 +3,7 @@
 //! The percentile is that of the mean rank: the share of earlier values below, and half of those that are equal,
 //! in per cent (scipy's `percentileofscore` with `kind="mean"`). Equal values are common: a quiet week is 0.
 
-use super::season_course::WEEKS_JOINED;
+use crate::trend::season_course::WEEKS_JOINED;
 
 /// Earlier seasons below which no percentile is given: with fewer than four, its steps are wider than a quarter,
 /// so it could not tell in which quarter of the seasons this one is. Our choice.

@@ -7,7 +7,7 @@
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::root::fall_to_zero;
+use crate::solve::bisection::fall_to_zero;
 
 /// A field's mean with its standard error.
 ///

@@ -3,9 +3,9 @@
 //!
 //! Source: Bliss, C.I. & Fisher, R.A. 1953, Biometrics 9:176–200.
 
-use super::aggregation::EXCESS_MIN;
-use super::counts::CountFrequencies;
-use super::root::fall_to_zero;
+use crate::counts::aggregation::EXCESS_MIN;
+use crate::counts::frequencies::CountFrequencies;
+use crate::solve::bisection::fall_to_zero;
 
 /// k by moments, `m² / (s² − m)`, with the variance of `units - 1` degrees of freedom; `None` where
 /// nothing was counted or the variance is above the mean by less than a thousandth of it.

@@ -4,9 +4,9 @@
 //! Sources: Taylor, L.R. 1961, Nature 189:732–735; Iwao, S. 1968, Res. Popul. Ecol. 10:1–20 (citation from
 //! memory). Every sample weighs the same, whatever its size.
 
-use super::dispersion::mean_crowding;
-use super::least_squares::{Line, fit_line};
-use super::variance_law::VarianceLaw;
+use crate::counts::dispersion::mean_crowding;
+use crate::solve::least_squares::{Line, fit_line};
+use crate::counts::variance_law::VarianceLaw;
 
 /// Mean and variance of the counts of one sample.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -284,7 +284,7 @@ mod tests {
         let samples: Vec<MeanVariance> = counts
             .iter()
             .filter_map(|units| {
-                let counts = crate::counts::CountFrequencies::of_frequencies(units);
+                let counts = crate::counts::frequencies::CountFrequencies::of_frequencies(units);
                 Some(MeanVariance {
                     mean: counts.mean()?,
                     variance: counts.variance()?,

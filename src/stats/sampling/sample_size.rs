@@ -4,8 +4,8 @@
 //! with Iwao's `((α+1)/m + β − 1)/D²`, for the negative binomial `(1/m + 1/k)/D²`, for Poisson `1/(m·D²)`
 //! (Krebs, C.J., Ecological Methodology, chapter 9). No correction for a small field is made.
 
-use super::short_ways_to_k::k_by_moments;
-use super::variance_law::VarianceLaw;
+use crate::counts::moment_estimators::k_by_moments;
+use crate::counts::variance_law::VarianceLaw;
 
 /// Variance of a two-stage sample in its two parts, both of counts a unit.
 #[derive(Debug, Clone, Copy, PartialEq)]

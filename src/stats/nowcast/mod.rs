@@ -1,0 +1,4 @@
+//! How many records are still to come, by the delays of earlier weeks.
+
+pub mod chain_ladder;
+pub mod reporting_delay;
