@@ -4,13 +4,17 @@
 use std::collections::BTreeMap;
 
 use bractline::demo::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
-use disclosure::rule::Rule;
-use scouting::failure::Failure;
 use bractline::figures::dispersion::season_dispersion;
+use bractline::shared::tables::{write_csv, write_parquet};
+use disclosure::rule::Rule;
+use rand::SeedableRng;
+use rand::seq::SliceRandom;
+use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::point_grid::GridWidth;
 use scouting::region::{County, Region};
-use bractline::shared::tables::{write_csv, write_parquet};
+use scouting::visit::code::Code;
+use serde_json::Value;
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
 use store::delta::week_parts::week_parts;
@@ -20,10 +24,6 @@ use store::stages::inputs::{RegionCounty, Setting};
 use store::stages::run::{FINISHED, Period};
 use store::stages::wanted::{roll_up, roll_up_by};
 use store::stages::windows::Weather;
-use scouting::visit::code::Code;
-use rand::SeedableRng;
-use rand::seq::SliceRandom;
-use serde_json::Value;
 
 use crate::support::generated::{assert_account, load, submissions};
 use crate::support::{TestWorkspace, bractline, docs};

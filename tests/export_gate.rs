@@ -4,6 +4,10 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, BooleanArray, Int64Array, RecordBatch, StringArray};
+use bractline::export::gate::ExportGate;
+use bractline::export::package::{Level, PackageFile};
+use bractline::gate::judge::{Confidences, Gate};
+use bractline::shared::tables::{ColumnDoc, write_parquet};
 use disclosure::editions::Entry;
 use disclosure::field::GridPoint;
 use disclosure::median_class::MedianClass;
@@ -11,12 +15,8 @@ use disclosure::place::Place;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Level as DisclosureLevel;
 use disclosure::stage_groups::StageFields;
-use bractline::export::gate::ExportGate;
-use bractline::export::package::{Level, PackageFile};
-use bractline::gate::judge::{Confidences, Gate};
-use scouting::region::Region;
-use bractline::shared::tables::{ColumnDoc, write_parquet};
 use jiff::civil::date;
+use scouting::region::Region;
 
 const FIELD: (f64, f64) = (-100.123_45, 44.123_45);
 

@@ -4,10 +4,10 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use scouting::phenology::weather::{WeatherSeries, read_weather};
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use jiff::civil::{Date, date};
+use scouting::phenology::weather::{WeatherSeries, read_weather};
 
 /// A weather file in a folder of its own, removed when it is dropped.
 struct WeatherFile {

@@ -1,6 +1,8 @@
 //! From a stage seen in a field to the days on which the field reaches its treatment stage, worked out by hand
 //! on invented weather.
 
+use jiff::ToSpan;
+use jiff::civil::{Date, date};
 use scouting::phenology::degree_days::DayTemperatures;
 use scouting::phenology::development::Development;
 use scouting::phenology::spray_window::{
@@ -8,8 +10,6 @@ use scouting::phenology::spray_window::{
 };
 use scouting::phenology::weather::WeatherSeries;
 use scouting::visit::stage::Stage;
-use jiff::ToSpan;
-use jiff::civil::{Date, date};
 
 /// Part of the table of Manitoba Agriculture, Food and Rural Development 2014; 5 to 8 days to the hatch are
 /// common practice, no source.

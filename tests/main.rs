@@ -30,7 +30,7 @@ mod heat_window; // from a stage seen to the days of treatment
 mod held_desk; // records that come back, drops, closing and its idempotence, the list
 mod hostile; // what looks hostile in JSON and is accepted
 mod hostile_text; // texts that mean no good in every member that holds text
-mod house; // the rules of the house: what stands in a file, banned calls, headers of stages
+mod house; // the rules of the house: what a file is, banned calls
 mod identity; // ids as written; random submissions add up
 mod intake; // every form in which submissions come, and what becomes of each record
 mod issuing; // issued alerts: frozen, corrected, built again, numbered once

@@ -1,13 +1,13 @@
 //! The map of a page and the map files: every class told apart, true at the edges.
 
 use bractline::alert::page::county_map::{CountyMap, MapTitle, draw_county_map};
-use disclosure::median_class::MedianClass;
-use disclosure::public_row::PublicRow;
-use disclosure::rule::Level;
 use bractline::figures::map::geo::county_week_geojson as write_geojson;
 use bractline::figures::map::maplibre_style::maplibre_style;
 use bractline::figures::map::qgis_style::qgis_style;
 use bractline::figures::map::rows::{Coverage, MapRows};
+use disclosure::median_class::MedianClass;
+use disclosure::public_row::PublicRow;
+use disclosure::rule::Level;
 use serde_json::{Value, json};
 
 use crate::support::map_files::{WEEK, county_week_geojson};

@@ -4,10 +4,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use store::delta::tables::Store;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 use serde_json::{Value, json};
+use store::delta::tables::Store;
 
 use crate::support::in_process::{counted_rows, load, loader, rolled_up, runtime};
 use crate::support::{full_visit, lines};

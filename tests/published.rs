@@ -1,12 +1,12 @@
 //! Values from outside, typed by hand, each with its source beside it. Nothing here was filled in by the
 //! program: only such values can prove it right.
 
-use stats::sampling::share_interval::wilson;
+use jiff::civil::Date;
 use scouting::visit::record::{Economics, MarketValue, PlantPopulation, TreatmentCost};
 use scouting::visit::stage::Stage;
 use scouting::visit::week::IsoWeek;
-use jiff::civil::Date;
 use serde_json::json;
+use stats::sampling::share_interval::wilson;
 
 use crate::support::published::{county_weeks, numbers, statistics_of, week_of};
 use crate::support::thresholds::assert_near;

@@ -41,8 +41,7 @@ fn saved(protocol: &Protocol, row: &RecordBatch, mean: f64) -> Option<f64> {
 /// At its threshold a field gains nothing: for every built-in relation, at economics of the published tables.
 #[test]
 fn at_the_threshold_what_is_saved_pays_the_treatment() {
-    let catalogue =
-        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     let related: Vec<_> = catalogue
         .protocols()
         .filter(|one| one.damage.is_some())
@@ -83,8 +82,7 @@ fn at_the_threshold_what_is_saved_pays_the_treatment() {
 
 #[test]
 fn relations_give_what_their_sources_print() {
-    let catalogue =
-        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     let of = |id: &str| catalogue.protocol(id).expect("in the catalogue");
     // Charlet & Barker 1995, Helia 18(23):59-66: 5.9 larvae a head cost 17.30 USD/ha at 0.20 USD/kg and 44,600 plants/ha;
     // Y = 1.69 + 23.93 X, X adults per ten plants, gives them at X = 0.17593.

@@ -4,10 +4,10 @@
 
 use std::collections::BTreeMap;
 
-use scouting::visit::record::Visit;
 use jsonschema::Validator;
 use proptest::prelude::*;
 use proptest::sample::Index;
+use scouting::visit::record::Visit;
 use serde_json::{Map, Value, json};
 
 use crate::support::schema::{assert_verdicts, cases};

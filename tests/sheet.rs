@@ -5,8 +5,8 @@ use std::io::Cursor;
 use bractline::count_sheet::page::count_sheet_page;
 use bractline::count_sheet::words::SheetOptions;
 use bractline::count_sheet::workbook::count_sheet_xlsx;
-use intake::count_sheet::reading::count_sheet_records;
 use calamine::{Reader, SheetType, SheetVisible, Xlsx};
+use intake::count_sheet::reading::count_sheet_records;
 
 use crate::support::bractline;
 use crate::support::sheet::{VISITS, bsm_eggs, options, protocols, sheets};

@@ -30,8 +30,8 @@ pub struct Thresholds {
 
 impl Thresholds {
     pub fn of(id: &str) -> Thresholds {
-        let catalogue = Catalogue::read(None, store::stages::expression::plan)
-            .expect("the catalogue");
+        let catalogue =
+            Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
         Thresholds {
             protocol: catalogue.protocol(id).expect("in it").clone(),
         }
@@ -318,8 +318,7 @@ fn the_lygus_threshold_follows_from_seeds_spoilt_and_seeds_tolerated() {
 
 #[test]
 fn every_protocol_gives_its_own_worked_values() {
-    let catalogue =
-        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     for protocol in catalogue.protocols() {
         let found = worked_values(protocol).expect("values");
         assert!(!found.is_empty());

@@ -1,8 +1,8 @@
 //! The range of the final count, looked back at.
 
-use stats::nowcast::reporting_delay::{FinalAge, WeekArrivals, expect_final_count};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use stats::nowcast::reporting_delay::{FinalAge, WeekArrivals, expect_final_count};
 
 /// Two hundred weeks of 100 to 300 records, of which each arrives by itself: three in five within the week.
 /// The full back-test with piles, moods and drift is `tests/benches/backtest_nowcast.rs`.

@@ -9,19 +9,19 @@ use crate::alert::page::summary::Summary;
 use crate::alert::page::text::alert_markdown;
 use crate::alert::page::wording::{headline, paragraph};
 use crate::alert::protocol_facts::facts;
-use disclosure::public_row::PublicRow;
-use scouting::failure::Failure;
 use crate::figures::place::Place;
 use crate::figures::rolled_up::{Figures, day_of};
-use scouting::protocol::catalogue::Protocol;
 use crate::seasons::season::seasons_of;
 use crate::seasons::season_place::season_place_in_words;
 use crate::seasons::season_so_far::SeasonSoFar;
 use crate::seasons::season_weeks::season_weeks;
 use crate::shared::files::OutputFile;
 use crate::shared::unseen::plain_text;
-use store::stages::run::Period;
+use disclosure::public_row::PublicRow;
+use scouting::failure::Failure;
+use scouting::protocol::catalogue::Protocol;
 use scouting::visit::week::IsoWeek;
+use store::stages::run::Period;
 
 /// The files of a bulletin, and what the feed and the list say of it.
 pub(crate) struct Built {

@@ -5,10 +5,10 @@ use jiff::civil::Date;
 use super::issue::facts::Issue;
 use super::note::rendered::Note;
 use super::page::worked::WorkedThreshold;
+use crate::seasons::season_so_far::SeasonSoFar;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
 use scouting::region::Region;
-use crate::seasons::season_so_far::SeasonSoFar;
 
 /// What a page is made from.
 #[derive(Debug, Clone, Copy)]

@@ -1,10 +1,10 @@
 //! Which protocol an alert is of, and what is published with it.
 
-use scouting::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
+use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
-use store::public::public_rows::Publishing;
 use scouting::visit::week::IsoWeek;
+use store::public::public_rows::Publishing;
 
 /// The protocol that was named, or the only one that the week has visits of.
 pub(crate) fn chosen_protocol<'a>(

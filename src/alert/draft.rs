@@ -9,18 +9,18 @@ use super::issue::issuing;
 use super::week_pages::write_week_page;
 use crate::alert::note::bounds::note_text;
 use crate::alert::note::rendered::Note;
-use scouting::failure::Failure;
 use crate::figures::grid_setting::check_grid_not_lowered;
 use crate::figures::rolled_up::Figures;
-use scouting::plain_file::open_plain;
-use scouting::protocol::catalogue::Protocol;
 use crate::shared::files::{borrowed, write_private_folder};
 use crate::shared::report;
-use store::alerts::table::{IssuedAlert, issued_alerts, published_rows};
-use store::public::public_rows::Publishing;
-use scouting::visit::week::IsoWeek;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_snapshot, open_store};
+use scouting::failure::Failure;
+use scouting::plain_file::open_plain;
+use scouting::protocol::catalogue::Protocol;
+use scouting::visit::week::IsoWeek;
+use store::alerts::table::{IssuedAlert, issued_alerts, published_rows};
+use store::public::public_rows::Publishing;
 
 /// A draft that was written just now.
 pub(crate) struct Drafted {

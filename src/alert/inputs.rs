@@ -6,18 +6,18 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
+use crate::figures::rolled_up::{Figures, Sources};
+use crate::shared::files::write_private_file;
+use crate::workspace::Workspace;
+use crate::workspace::open::{open_store, region_of, with_districts, workers};
 use disclosure::editions::Published;
 use scouting::failure::{Failure, Kind};
-use crate::figures::rolled_up::{Figures, Sources};
 use scouting::plain_file::{BOUNDARIES_BYTES_MAX, WEATHER_BYTES_MAX, read_plain, read_plain_text};
 use scouting::protocol::catalogue::{Catalogue, built_in_files};
 use scouting::region::Region;
-use crate::shared::files::write_private_file;
 use store::alerts::table::IssuedAlert;
 use store::delta::snapshot::{Snapshot, parts_that_pay};
 use store::public::public_rows::Publishing;
-use crate::workspace::Workspace;
-use crate::workspace::open::{open_store, region_of, with_districts, workers};
 
 /// What an alert is made from in addition to the store.
 #[derive(Debug, Clone, PartialEq)]

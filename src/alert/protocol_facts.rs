@@ -2,10 +2,10 @@
 
 use crate::alert::bulletin::ProtocolFacts;
 use crate::alert::page::worked::WorkedThreshold;
+use crate::shared::unseen::plain_text;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::threshold::worked_values;
-use crate::shared::unseen::plain_text;
 
 /// The facts of a protocol.
 ///

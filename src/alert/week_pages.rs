@@ -2,13 +2,13 @@
 
 use crate::alert::issue::facts::folder_name;
 use crate::alert::publish::week_page::{WeekEntry, week_html};
-use scouting::failure::Failure;
 use crate::figures::rolled_up::Figures;
 use crate::shared::files::write_private_file;
 use crate::shared::unseen::plain_text;
-use store::alerts::table::IssuedAlert;
-use scouting::visit::week::IsoWeek;
 use crate::workspace::Workspace;
+use scouting::failure::Failure;
+use scouting::visit::week::IsoWeek;
+use store::alerts::table::IssuedAlert;
 
 /// Writes `alerts/WEEK/index.html`.
 ///

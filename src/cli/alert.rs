@@ -11,10 +11,10 @@ use crate::alert::issue::issuing::{IssueRequest, NoteChoice, issue};
 use crate::alert::issue::rebuilt::{listed, rebuild};
 use crate::alert::issue::report::{list_json, list_text};
 use crate::alert::issue::withdrawing::withdraw;
-use scouting::failure::Failure;
 use crate::shared::report;
-use scouting::visit::week::IsoWeek;
 use crate::workspace::Workspace;
+use scouting::failure::Failure;
+use scouting::visit::week::IsoWeek;
 
 /// Make the bulletin of a week, and issue it
 #[derive(Debug, clap::Args)]

@@ -6,14 +6,14 @@ use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
 use super::load::{Columns, say_accounts};
-use scouting::failure::Failure;
-use intake::mapping::suggest;
-use intake::read::no_table::as_table;
-use intake::read::sheets::read_sheets;
 use crate::load::each::open_loader;
 use crate::load::submissions::{Accounts, Submissions};
 use crate::shared::report;
 use crate::workspace::Workspace;
+use intake::mapping::suggest;
+use intake::read::no_table::as_table;
+use intake::read::sheets::read_sheets;
+use scouting::failure::Failure;
 
 /// Say what `load` would say, storing nothing
 #[derive(Debug, clap::Args)]

@@ -6,8 +6,8 @@ use jiff::Timestamp;
 
 use super::format::Outcome;
 use crate::demo::play::play;
-use scouting::failure::Failure;
 use crate::shared::report;
+use scouting::failure::Failure;
 
 /// Make an invented region and run the whole job on it
 #[derive(Debug, clap::Args)]

@@ -12,8 +12,8 @@ use jiff::Timestamp;
 use super::format::{Format, Outcome};
 use crate::export::make::WantedPackage;
 use crate::export::package::Level;
-use scouting::failure::Failure;
 use crate::workspace::Workspace;
+use scouting::failure::Failure;
 
 /// Make a package for researchers
 #[derive(Debug, clap::Args)]

@@ -3,8 +3,8 @@
 use clap::ValueEnum;
 use serde::Serialize;
 
-use scouting::failure::Failure;
 use crate::shared::report;
+use scouting::failure::Failure;
 
 /// What a command came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

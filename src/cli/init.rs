@@ -3,9 +3,9 @@
 use std::path::PathBuf;
 
 use super::format::Outcome;
-use scouting::failure::Failure;
 use crate::shared::report;
 use crate::workspace::init::{Counties, init};
+use scouting::failure::Failure;
 
 /// Make a new workspace
 #[derive(Debug, clap::Args)]

@@ -6,12 +6,12 @@ use indicatif::{ProgressBar, ProgressStyle};
 use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
-use scouting::failure::Failure;
-use intake::mapping::Mapping;
 use crate::load::each::{LoadOptions, load_each};
 use crate::load::submissions::{Accounts, Submissions};
-use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 use crate::workspace::Workspace;
+use intake::mapping::Mapping;
+use scouting::failure::Failure;
+use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 
 /// Take in submissions: records, spreadsheets, count sheets, folders of them
 #[derive(Debug, clap::Args)]

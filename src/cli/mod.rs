@@ -9,13 +9,10 @@ mod demo;
 mod export;
 mod format;
 mod held;
-mod held_drop;
 mod init;
 mod load;
 mod panics;
 mod plan;
-mod plan_edge;
-mod plan_options;
 mod protocols;
 mod publish;
 mod rollup;
@@ -24,7 +21,6 @@ mod sheet;
 mod sql;
 mod store;
 mod trend;
-mod vacuum;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -32,8 +28,8 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 use format::Outcome;
 
-use scouting::failure::{Failure, Kind};
 use crate::workspace::{SETTINGS_FILE, Workspace};
+use scouting::failure::{Failure, Kind};
 
 /// Field scouts' visit records → a weekly regional pest alert.
 #[derive(Debug, Parser)]

@@ -1,9 +1,6 @@
 //! `bractline protocols`: the catalogue.
 
 use super::format::{Format, Outcome};
-use scouting::failure::Failure;
-use scouting::protocol::catalogue::Catalogue;
-use scouting::protocol::threshold::visit_threshold_sql;
 use crate::protocols::check::{Checked, check_agree};
 use crate::protocols::json::{list_json, show_json};
 use crate::protocols::named;
@@ -11,6 +8,9 @@ use crate::protocols::text::{list_text, show_text};
 use crate::shared::report;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
+use scouting::failure::Failure;
+use scouting::protocol::catalogue::Catalogue;
+use scouting::protocol::threshold::visit_threshold_sql;
 
 /// Show and check the protocols
 #[derive(Debug, clap::Subcommand)]

@@ -3,8 +3,8 @@
 use super::format::{Format, Outcome};
 use super::scenario::refuse_scenario;
 use crate::alert::publish::publishing::publish;
-use scouting::failure::Failure;
 use crate::workspace::Workspace;
+use scouting::failure::Failure;
 
 /// Copy the issued alerts, their feed and their list to a public place
 #[derive(Debug, clap::Args)]

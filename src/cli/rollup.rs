@@ -4,13 +4,13 @@ use std::path::PathBuf;
 
 use super::cluster::ClusterOptions;
 use super::format::{Format, Outcome};
-use scouting::failure::Failure;
 use crate::figures::files::{WantedFigures, roll_up_and_write};
 use crate::scenario::run::roll_up_under;
+use crate::workspace::Workspace;
+use scouting::failure::Failure;
+use scouting::visit::week::IsoWeek;
 use store::stages::run::Period;
 use store::stages::scenario::Scenario;
-use scouting::visit::week::IsoWeek;
-use crate::workspace::Workspace;
 
 /// Roll visits up by county and week
 #[derive(Debug, clap::Args)]

@@ -7,9 +7,9 @@ use jiff::tz::TimeZone;
 
 use super::format::Outcome;
 use crate::count_sheet::write::{WantedSheets, write_sheets};
-use scouting::failure::Failure;
 use crate::shared::report;
 use crate::workspace::Workspace;
+use scouting::failure::Failure;
 
 /// Make count sheets for scouts: a spreadsheet that `load` takes back, and a page to print
 #[derive(Debug, clap::Args)]

@@ -4,10 +4,10 @@ use clap::ValueEnum;
 use clap::builder::PossibleValue;
 
 use super::format::Outcome;
-use scouting::failure::Failure;
 use crate::figures::sql::{AnswerForm, Question, answer};
 use crate::shared::report;
 use crate::workspace::Workspace;
+use scouting::failure::Failure;
 
 /// Ask the tables: read-only SQL
 #[derive(Debug, clap::Args)]

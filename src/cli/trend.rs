@@ -3,9 +3,9 @@
 use std::path::PathBuf;
 
 use super::format::{Format, Outcome};
-use scouting::failure::Failure;
 use crate::seasons::compare::compare_seasons;
 use crate::workspace::Workspace;
+use scouting::failure::Failure;
 
 /// Compare seasons and test for trends
 #[derive(Debug, clap::Args)]

@@ -6,11 +6,11 @@
 use askama::Template;
 
 use super::words::{SheetOptions, SheetPlan, counted, scouting, sources};
+use crate::shared::cautions::IN_ONE_SENTENCE;
+use crate::shared::passages::{Passage, cautions};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::{Layout, Protocol};
 use scouting::protocol::sheet_layout::{CountColumn, VisitColumn, unit_name};
-use crate::shared::cautions::IN_ONE_SENTENCE;
-use crate::shared::passages::{Passage, cautions};
 use scouting::visit::record::CountForm;
 
 /// Plants on a line of boxes.

@@ -5,10 +5,10 @@
 
 use jiff::civil::Date;
 
+use crate::shared::passages::{Passage, one_line, passage, sentence_case};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::{Layout, Protocol};
 use scouting::protocol::sheet_layout::{bracts_per_head, unit_name};
-use crate::shared::passages::{Passage, one_line, passage, sentence_case};
 use scouting::visit::record::CountForm;
 
 /// Rows of units that a sheet may have: more than this nobody fills, and a spreadsheet gets slow.

@@ -11,13 +11,13 @@ use rust_xlsxwriter::{
 
 use super::entries::{Entry, count_entry, visit_entry};
 use super::words::{SheetOptions, SheetPlan, filling, scouting, sources};
+use crate::shared::passages::{Passage, cautions};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::sheet_layout::{
     COUNTS_TAB, CountColumn, INSTRUCTIONS_TAB, LAYOUT, MARK_BRACTS, MARK_FORM, MARK_LAYOUT,
     MARK_PROGRAM, MARK_PROTOCOL, MARK_TAB, VISITS_TAB, VisitColumn, heading,
 };
-use crate::shared::passages::{Passage, cautions};
 use scouting::visit::record::CountForm;
 
 /// Rows at the end of Counts whose numbers the scout writes, for sites past the plan.

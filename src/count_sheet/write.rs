@@ -7,12 +7,12 @@ use jiff::civil::Date;
 use crate::count_sheet::page::count_sheet_page;
 use crate::count_sheet::words::SheetOptions;
 use crate::count_sheet::workbook::count_sheet_xlsx;
-use scouting::failure::{Failure, Kind};
-use scouting::protocol::catalogue::Catalogue;
 use crate::shared::files::write_folder;
-use scouting::visit::rules::SeasonDays;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Catalogue;
+use scouting::visit::rules::SeasonDays;
 
 /// The season that a new workspace has, for sheets made before there is one.
 const SEASON_WITHOUT_WORKSPACE: SeasonDays = SeasonDays {

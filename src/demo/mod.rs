@@ -28,10 +28,10 @@ use std::collections::BTreeMap;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 
-use scouting::visit::code::Code;
 pub use files::{DemoFiles, Submission, demo_files};
 pub use landscape::Landscape;
 pub use mess::MessShares;
+use scouting::visit::code::Code;
 pub use stream::SampleLines;
 
 /// What to invent.

@@ -8,20 +8,20 @@ use crate::alert::chosen::{chosen_protocol, publishing};
 use crate::alert::draft::write_draft;
 use crate::alert::issue::issuing::{IssueRequest, NoteChoice, issue};
 use crate::demo::{DemoFiles, SampleOptions, demo_files};
-use disclosure::editions::Entry;
-use scouting::failure::{Failure, Kind};
 use crate::figures::files::roll_up_to;
 use crate::figures::rolled_up::Figures;
 use crate::load::each::load_all;
 use crate::load::submissions::{Submissions, sentence};
 use crate::shared::report;
-use store::alerts::table::{AlertBook, issued_alerts, published_rows};
-use store::public::public_rows::Publishing;
-use store::stages::run::Period;
-use scouting::visit::week::IsoWeek;
 use crate::workspace::init::make_workspace;
 use crate::workspace::open::{open_snapshot, open_store};
 use crate::workspace::{RegionSettings, Workspace, own_region};
+use disclosure::editions::Entry;
+use scouting::failure::{Failure, Kind};
+use scouting::visit::week::IsoWeek;
+use store::alerts::table::{AlertBook, issued_alerts, published_rows};
+use store::public::public_rows::Publishing;
+use store::stages::run::Period;
 
 /// Makes the demo in a folder; what to say of it. `program` is what starts the program.
 ///

@@ -8,12 +8,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::grid_rows::grid_columns;
 use super::package::protocol_table::protocol_columns;
 use super::package::{Level, PackageFile};
-use disclosure::public_row::PublicRow;
-use scouting::failure::Failure;
 use crate::gate::judge::{Gate, MAP_PROPERTIES, stopped};
 use crate::gate::parquet_files::{Packed, read_packed};
 use crate::gate::sums::PublicSums;
 use crate::gate::tables::{Cells, Feature, rows_of_csv};
+use disclosure::public_row::PublicRow;
+use scouting::failure::Failure;
 use store::stages::files::public_stages;
 
 /// Texts of a package besides its tables.

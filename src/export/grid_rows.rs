@@ -24,11 +24,11 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use super::grid_groups::{CellOfWidth, FieldWeek, Placed, Smallest, placed};
+use crate::figures::dispersion::DescribedTable;
+use crate::figures::dispersion_tables::described;
 use disclosure::median_class::class_bounds;
 use disclosure::rule::{Level, Rule};
 use scouting::failure::Failure;
-use crate::figures::dispersion::DescribedTable;
-use crate::figures::dispersion_tables::described;
 use scouting::region::point_grid::GridWidth;
 use store::public::public_rows::seasons_with_farms;
 use store::stages::files::{StageColumn, columns_of};

@@ -11,23 +11,23 @@ use super::rows::{unless_too_small, without_withdrawn_rows};
 use super::written::Written;
 use crate::alert::inputs::{Inputs, sha256_of};
 use crate::alert::issue::issuing::{confidences, find, gate, made_by_an_older_program, settle};
-use disclosure::editions::Published;
 use crate::export::gate::ExportGate;
 use crate::export::grid_rows::grid_rows;
 use crate::export::take_home::{KEPT_FOR_IT, take_home};
-use scouting::failure::{Failure, Kind};
 use crate::figures::grid_setting::check_grid_not_lowered;
 use crate::figures::rolled_up::Figures;
 use crate::shared::files::{write_folder, write_private_folder};
 use crate::shared::unseen::plain_text;
+use crate::workspace::Workspace;
+use crate::workspace::open::open_store;
+use disclosure::editions::Published;
+use scouting::failure::{Failure, Kind};
 use store::alerts::table::{AlertBook, IssuedAlert, Until, issued_alerts, published_until};
 use store::delta::append::Sealed;
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
 use store::public::public_rows::Publishing;
 use store::stages::run::Period;
-use crate::workspace::Workspace;
-use crate::workspace::open::open_store;
 
 /// An export that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;

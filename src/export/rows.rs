@@ -1,11 +1,11 @@
 //! Which public rows a package has, beyond the rule of all: none that the office took back, and none that today's
 //! settings would keep back.
 
+use crate::figures::rolled_up::Figures;
 use disclosure::editions::{Entry, Published};
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
 use scouting::failure::Failure;
-use crate::figures::rolled_up::Figures;
 use store::public::public_tables::PublicTables;
 
 /// Leaves rows out that would become public again as they were before their alert was withdrawn. An office that took a

@@ -11,8 +11,8 @@ use arrow::compute::{cast, concat_batches};
 use arrow::datatypes::{Field, Schema};
 use datafusion::error::DataFusionError;
 
-use scouting::failure::{Failure, Kind};
 use crate::figures::dispersion::DescribedTable;
+use scouting::failure::{Failure, Kind};
 use store::delta::snapshot::Snapshot;
 use store::stages::files::columns_of;
 use store::stages::inputs::register;

@@ -11,12 +11,12 @@ use serde::Deserialize;
 
 use disclosure::public_row::PublicRow;
 use scouting::failure::{Failure, Kind};
+use scouting::visit::week::IsoWeek;
 use stats::nowcast::reporting_delay::{
     ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count,
 };
 use store::delta::snapshot::Snapshot;
 use store::rows::decode;
-use scouting::visit::week::IsoWeek;
 
 /// Six weeks after its Monday a week counts as complete: our choice. A season is hardly longer from its first
 /// eggs to its last treatment, and a week's alert is past use by then.

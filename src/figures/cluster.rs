@@ -1,9 +1,9 @@
 //! A cluster that runs the stages of a roll-up in place of this process.
 
+use crate::workspace::Workspace;
 use scouting::failure::{Failure, Kind};
 use store::delta::snapshot::Snapshot;
 use store::stages::engine::Elsewhere;
-use crate::workspace::Workspace;
 
 /// Where a cluster is, and how long to wait for it.
 #[derive(Debug, Clone, Copy)]

@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use arrow::array::{ArrayRef, Int32Array, Int64Array, RecordBatch, StringArray};
 
-use scouting::failure::{Failure, Kind};
 use crate::shared::tables::{ColumnDoc, write_csv};
+use scouting::failure::{Failure, Kind};
 use store::public::public_rows::CountyOutcome;
 use store::stages::run::Period;
 

@@ -1,11 +1,11 @@
 //! The files of a season's scatter, which `bractline rollup --dispersion` writes to its private folder.
 
 use super::rolled_up::{Figures, docs};
-use scouting::failure::Failure;
 use crate::figures::dispersion::{DescribedTable, Dispersion, season_dispersion};
 use crate::figures::map::columns::DescribedFiles;
 use crate::shared::files::OutputFile;
 use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
+use scouting::failure::Failure;
 use store::delta::snapshot::Snapshot;
 
 /// A season's scatter, ready to be written.

@@ -7,18 +7,18 @@ use super::dispersion_files::{DispersionFiles, described};
 use super::grid_setting::check_grid_of_store;
 use super::rolled_up::{Figures, day_of, docs};
 use super::written::Written;
-use scouting::failure::Failure;
 use crate::figures::disclosure_table::disclosure_csv;
 use crate::figures::map::columns::{DescribedFiles, columns_page};
 use crate::figures::map::geo::sample_points_geojson;
 use crate::figures::map::geo_parquet::county_week_geo_parquet;
 use crate::shared::files::{OutputFile, borrowed, write_public_and_private};
 use crate::shared::tables::write_csv;
+use crate::workspace::Workspace;
+use crate::workspace::open::{open_snapshot, open_store};
+use scouting::failure::Failure;
 use store::alerts::table::published_rows;
 use store::public::public_rows::{CountyOutcome, Publishing, Status, public_rows};
 use store::stages::run::Period;
-use crate::workspace::Workspace;
-use crate::workspace::open::{open_snapshot, open_store};
 
 /// Which figures are written.
 pub(crate) struct WantedFigures<'a> {

@@ -3,10 +3,10 @@
 //! Published points stay where people have them. A narrower grid afterwards would say more about the same
 //! fields than the office decided to say when it issued.
 
-use scouting::failure::{Failure, Kind};
-use store::alerts::table::{IssuedAlert, issued_alerts};
 use crate::workspace::open::open_store;
 use crate::workspace::{SETTINGS_FILE, Workspace};
+use scouting::failure::{Failure, Kind};
+use store::alerts::table::{IssuedAlert, issued_alerts};
 
 /// The same for the alerts that the store of the workspace has.
 ///

@@ -10,22 +10,25 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use super::setting::roll_up_setting;
-use disclosure::editions::{Entry, Published};
-use disclosure::public_row::PublicRow;
-use scouting::failure::Failure;
 use crate::figures::arrivals::Arrivals;
 use crate::figures::map::geo::county_week_geojson;
 use crate::figures::map::maplibre_style::maplibre_style;
 use crate::figures::map::qgis_style::qgis_style;
 use crate::figures::map::rows::{Coverage, MapRows};
 use crate::figures::week_heat::WeekHeat;
-use scouting::protocol::catalogue::Catalogue;
-use scouting::region::Region;
 use crate::shared::files::OutputFile;
 use crate::shared::report;
 use crate::shared::report::counted;
 use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
 use crate::shared::unseen::plain_text;
+use crate::workspace::Workspace;
+use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
+use disclosure::editions::{Entry, Published};
+use disclosure::public_row::PublicRow;
+use scouting::failure::Failure;
+use scouting::protocol::catalogue::Catalogue;
+use scouting::region::Region;
+use scouting::visit::week::IsoWeek;
 use store::alerts::table::published_rows;
 use store::delta::snapshot::Snapshot;
 use store::public::public_rows::{CountyOutcome, Publishing, Status, public_rows};
@@ -35,9 +38,6 @@ use store::stages::files::StageColumn;
 use store::stages::inputs::Setting;
 use store::stages::run::{Period, Rollup, StageTable};
 use store::stages::wanted::roll_up_keeping;
-use scouting::visit::week::IsoWeek;
-use crate::workspace::Workspace;
-use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
 
 /// A workspace rolled up, with what is needed to write its figures.
 pub(crate) struct Figures {

@@ -3,12 +3,12 @@
 use std::collections::HashMap;
 use std::path::Path;
 
+use crate::workspace::{SETTINGS_FILE, Workspace};
 use scouting::failure::{Failure, Kind};
 use scouting::phenology::weather::{WeatherSeries, read_weather};
 use scouting::region::Region;
 use store::stages::inputs::{RegionCounty, Setting};
 use store::stages::windows::Weather;
-use crate::workspace::{SETTINGS_FILE, Workspace};
 
 /// The county id that represents every county without a line of its own.
 const EVERY_OTHER: &str = "*";

@@ -6,17 +6,17 @@
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
-use scouting::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
 use crate::shared::report;
+use crate::workspace::Workspace;
+use crate::workspace::open::{open_store, workers};
+use scouting::failure::{Failure, Kind};
 use store::delta::query::{Answer, Query, ReadOnly, too_much};
 use store::delta::tables::Store;
 use store::public::public_rows::Publishing;
 use store::rows::schema::Kept;
 use store::stages::files::public_stages;
 use store::stages::run::{FINISHED, StageTable};
-use crate::workspace::Workspace;
-use crate::workspace::open::{open_store, workers};
 
 /// How often it is looked whether a query has had enough.
 const LOOK_EVERY: Duration = Duration::from_millis(20);

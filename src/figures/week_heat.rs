@@ -12,9 +12,9 @@ use jiff::civil::Date;
 use super::place::Place;
 use scouting::phenology::degree_days::DailyHeat;
 use scouting::protocol::catalogue::Catalogue;
+use scouting::visit::week::IsoWeek;
 use store::stages::inputs::RegionCounty;
 use store::stages::windows::Weather;
-use scouting::visit::week::IsoWeek;
 
 /// Heat sums, degree-days (°C), by protocol, week and station.
 #[derive(Debug, Clone, Default)]

@@ -11,14 +11,14 @@ use super::names::{Closeness, PrivateNames};
 use super::points::PrivatePoints;
 use super::tables::{Cells, features_of, rows_of_csv};
 use super::views::{Writing, views};
+use crate::shared::cautions::NOTICE;
 use disclosure::editions::Entry;
 use disclosure::public_row::PublicRow;
 use scouting::failure::{Failure, Kind};
 use scouting::region::Region;
 use scouting::region::distance::metres_between;
-use crate::shared::cautions::NOTICE;
-use store::stages::files::public_stages;
 use scouting::visit::week::IsoWeek;
+use store::stages::files::public_stages;
 
 /// What kind of file bears a public name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -12,11 +12,11 @@ use super::plain_columns::{
 };
 use super::record::{ReturnedMend, ReturnedRow, ReturnedRows};
 use super::row_text::{in_lines, place_of};
+use crate::shared::table_files::fits;
 use intake::corrections::kept_rows::{ReadOfRows, read_kept, with_unread};
 use intake::mapping::made_id::COUNT_SHEET_ID;
 use intake::mapping::{cell_of_sent, marked, plain_header};
 use intake::sheet::table::Cell;
-use crate::shared::table_files::fits;
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 use scouting::visit::members::{Column, VISIT_COLUMNS};

@@ -6,12 +6,12 @@ use std::path::Path;
 use super::correction_sheet::in_columns;
 use super::record::{ReturnForm, ReturnedRecord};
 use super::returned::files_of_sender;
-use scouting::failure::{Failure, Kind};
 use crate::shared::files::write_private_folder;
 use crate::shared::report::counted;
-use store::ledger::held::{HeldEntry, HeldRecord, Sender, open_records};
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
+use scouting::failure::{Failure, Kind};
+use store::ledger::held::{HeldEntry, HeldRecord, Sender, open_records};
 
 /// `2 records are held`.
 pub(crate) fn are_held(records: usize) -> String {

@@ -7,8 +7,8 @@ use serde::Serialize;
 use super::desk::are_held;
 use crate::shared::report::{counted, grouped};
 use crate::shared::unseen::plain_text;
-use store::ledger::held::{HeldEntry, Sender};
 use scouting::visit::code::Code;
+use store::ledger::held::{HeldEntry, Sender};
 
 /// Open held records by sender.
 #[derive(Debug, Serialize)]

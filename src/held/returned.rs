@@ -10,8 +10,8 @@ use super::letter::letter;
 use super::record::{ReturnForm, ReturnedRecord};
 use super::rows::table;
 use super::sheet::{sheet_csv, sheet_xlsx};
-use scouting::failure::Failure;
 use crate::shared::table_files::{fits_cell, table_csv};
+use scouting::failure::Failure;
 
 /// Characters of a sender's name that are kept in the name of a file.
 const NAME_LENGTH_MAX: usize = 40;

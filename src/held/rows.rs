@@ -6,8 +6,8 @@
 use rust_xlsxwriter::{Color, Format, Workbook, XlsxError};
 
 use super::record::{ReturnedRecord, ReturnedRow, ReturnedRows};
-use intake::sheet::table::Cell;
 use crate::shared::table_files::{CELL_LENGTH_MAX, fits_cell, text_format, write_cells};
+use intake::sheet::table::Cell;
 use scouting::visit::words::{on_one_line, starts_formula};
 
 /// The columns before those of the visit. `load` looks for the first; all of them begin with `held_`.

@@ -10,8 +10,8 @@ use rust_xlsxwriter::{Color, Format, Worksheet, XlsxError};
 use super::record::ReturnedRecord;
 use super::rows as mend_rows;
 use super::rows::shortened;
-use scouting::failure::{Failure, Kind};
 use crate::shared::table_files::{fits_cell, new_workbook, text_format};
+use scouting::failure::{Failure, Kind};
 use scouting::visit::words::{InWords, on_one_line, starts_formula};
 
 /// The columns. The first and the last are what `load` looks for.

@@ -3,13 +3,13 @@
 use jiff::Timestamp;
 
 use super::submissions::{Accounts, Submissions};
-use scouting::failure::Failure;
-use intake::judge::judging::Judge;
-use intake::mapping::Mapping;
 use crate::load::loader::Loader;
 use crate::shared::report;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
+use intake::judge::judging::Judge;
+use intake::mapping::Mapping;
+use scouting::failure::Failure;
 
 /// So many loads that were not put together yet cost a further one 2 s (7 ms each: `tests/benches/RESULTS.md`).
 const LOADS_THAT_SLOW: usize = 300;

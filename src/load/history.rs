@@ -21,8 +21,6 @@ use smallvec::SmallVec;
 use super::usual::{Amounts, UsualAmounts};
 use scouting::failure::Failure;
 use scouting::region::distance::{GridCell, cell_of, cells_near, metres_between};
-use store::delta::tables::Store;
-use store::rows::past::{PastVisit, each_current_visit};
 use scouting::visit::doubts::{
     Elsewhere, FIELDS_APART_MIN_M, StageSeen, economics_unusual, field_moved, field_twice,
     observer_in_two_places, stage_backwards,
@@ -30,6 +28,8 @@ use scouting::visit::doubts::{
 use scouting::visit::finding::Finding;
 use scouting::visit::record::{MarketValue, PlantPopulation, TreatmentCost};
 use scouting::visit::rows::VisitRow;
+use store::delta::tables::Store;
+use store::rows::past::{PastVisit, each_current_visit};
 
 /// What was accepted before.
 #[derive(Debug, Default)]

@@ -11,19 +11,19 @@ use uuid::Uuid;
 use super::history::History;
 use super::pass::{Pass, Taken};
 use super::reports::RecordReports;
-use scouting::failure::{Failure, Kind};
 use intake::judge::judging::Judge;
 use intake::mapping::Mapping;
 use intake::read::formats::SubmittedFile;
 use intake::read::no_table::as_table;
 use intake::read::reader::RecordReader;
+use scouting::failure::{Failure, Kind};
+use scouting::visit::code::Code;
 use store::delta::append::{Append, Sealed, Written};
 use store::delta::tables::Store;
 use store::ledger::identity::Ledger;
 use store::ledger::known::KnownRecords;
 use store::rows::receipt::{Counts, Receipt, Submission};
 use store::rows::written::LoadMark;
-use scouting::visit::code::Code;
 
 /// A load that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;

@@ -14,20 +14,20 @@ use tokio::task::spawn_blocking;
 use super::history::History;
 use super::loader::Account;
 use super::reports::{RecordReport, RecordReports};
-use scouting::failure::{Failure, Kind};
 use intake::judge::judging::{Judge, Judged, held, named};
 use intake::read::formats::SubmittedFile;
 use intake::read::limits::HELD_MAX;
 use intake::read::reader::{RawRecord, RecordReader};
+use scouting::failure::{Failure, Kind};
+use scouting::visit::code::Code;
+use scouting::visit::doubts;
+use scouting::visit::finding::Finding;
+use scouting::visit::rows::{HeldRow, VisitRow};
 use store::delta::append::Append;
 use store::ledger::identity::{Identity, Ledger, revision_conflict};
 use store::ledger::known::KnownRecords;
 use store::rows::closings::ClosingRow;
 use store::rows::receipt::{Counts, Submission};
-use scouting::visit::code::Code;
-use scouting::visit::doubts;
-use scouting::visit::finding::Finding;
-use scouting::visit::rows::{HeldRow, VisitRow};
 
 /// Rows are written in batches of about this many visits.
 const BATCH_VISITS: usize = 4_096;

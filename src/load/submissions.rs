@@ -7,14 +7,14 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use scouting::failure::{Failure, Kind};
-use intake::read::formats::SubmittedFile;
 use crate::load::loader::Account;
 use crate::load::reports::RecordReports;
 use crate::shared::report;
 use crate::shared::report::{LISTED_MAX, counted};
-use store::rows::receipt::Counts;
+use intake::read::formats::SubmittedFile;
+use scouting::failure::{Failure, Kind};
 use scouting::visit::code::Code;
+use store::rows::receipt::Counts;
 
 /// Visits of a flag that a text report lists; the JSON report lists all.
 const DOUBTS_LISTED_MAX: usize = 3;

@@ -6,20 +6,20 @@ use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::Float64Type;
 use serde::Serialize;
 
-use scouting::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
 use crate::plan::strips::{SampledSite, draw_strips};
-use scouting::protocol::catalogue::Protocol;
-use scouting::protocol::economic_distance::EdgeDecline;
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::files::write_private_folder;
 use crate::shared::tables::csv_of;
-use store::public::public_rows::Publishing;
-use store::rows::visit_sites::VisitSites;
-use scouting::visit::week::IsoWeek;
-use scouting::visit::words::disarmed;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_snapshot;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Protocol;
+use scouting::protocol::economic_distance::EdgeDecline;
+use scouting::visit::week::IsoWeek;
+use scouting::visit::words::disarmed;
+use store::public::public_rows::Publishing;
+use store::rows::visit_sites::VisitSites;
 
 /// Which field is looked at.
 pub(crate) struct EdgeOptions {

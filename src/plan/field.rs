@@ -4,19 +4,19 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
-use scouting::failure::{Failure, Kind};
 use crate::plan::scatter::GivenScatter;
 use crate::plan::stop_card::{
     CardFacts, how_far_to_trust, operating_characteristic_csv, stop_card, stop_table_csv,
 };
 use crate::plan::threshold::{GivenThreshold, wrong};
-use scouting::protocol::catalogue::{Catalogue, Decision, Protocol};
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::files::write_folder;
-use stats::sampling::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_within_risks};
-use stats::sampling::stop_lines::Risks;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::{Catalogue, Decision, Protocol};
+use stats::sampling::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_within_risks};
+use stats::sampling::stop_lines::Risks;
 
 const PROGRAM: &str = concat!("bractline ", env!("CARGO_PKG_VERSION"));
 /// More sites than this no scout does in a field. Our choice; it also keeps the simulation short.

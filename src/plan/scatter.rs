@@ -5,13 +5,13 @@ use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::{Float64Type, Int32Type};
 
 use super::threshold::wrong;
-use scouting::failure::{Failure, Kind};
 use crate::figures::rolled_up::Figures;
-use scouting::protocol::catalogue::Protocol;
-use stats::sampling::field_plan::SiteScatter;
-use stats::counts::power_law::{MeanVariance, PowerLaw, fit_power_law};
-use store::public::public_rows::Publishing;
 use crate::workspace::Workspace;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Protocol;
+use stats::counts::power_law::{MeanVariance, PowerLaw, fit_power_law};
+use stats::sampling::field_plan::SiteScatter;
+use store::public::public_rows::Publishing;
 
 /// Fewer visits than this make no law of a season. Our choice.
 const VISITS_MIN: u64 = 10;

@@ -6,13 +6,13 @@
 use askama::Template;
 use serde::Serialize;
 
+use crate::shared::passages::{Passage, cautions};
+use crate::shared::tables::csv_of;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::{Layout, Protocol};
 use scouting::protocol::sheet_layout::unit_name;
-use crate::shared::passages::{Passage, cautions};
-use crate::shared::tables::csv_of;
-use stats::sampling::field_plan::{FieldPlan, PlanQuestion};
 use scouting::visit::record::CountForm;
+use stats::sampling::field_plan::{FieldPlan, PlanQuestion};
 
 /// What a card says in addition to the plan.
 #[derive(Debug, Clone)]

@@ -3,6 +3,7 @@
 
 use serde_json::json;
 
+use crate::workspace::Workspace;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::plan_threshold::ThresholdField;
@@ -10,7 +11,6 @@ use scouting::protocol::threshold::threshold_of;
 use scouting::visit::economics::EconomicMember;
 use scouting::visit::record::Economics;
 use scouting::visit::rules::economics_findings;
-use crate::workspace::Workspace;
 
 /// How an amount is written.
 const AMOUNTS: &str = "write 8/acre or 20/ha, 0.16/lb or 0.35/kg, 20000/acre or 49000/ha";

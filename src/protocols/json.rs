@@ -2,10 +2,10 @@
 
 use serde_json::{Value, json};
 
+use crate::shared::cautions::standing_cautions;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::{Catalogue, Protocol};
 use scouting::protocol::threshold::worked_values;
-use crate::shared::cautions::standing_cautions;
 
 /// The list of protocols.
 pub(crate) fn list_json(catalogue: &Catalogue) -> Value {

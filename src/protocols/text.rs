@@ -2,11 +2,11 @@
 //!
 //! Facts come from the protocol and the standing cautions alone; nothing is added to them here.
 
+use crate::shared::cautions::standing_cautions;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::{Catalogue, Decision, Layout, Protocol};
 use scouting::protocol::protocol_file::{Check, Given};
 use scouting::protocol::threshold::worked_values;
-use crate::shared::cautions::standing_cautions;
 use scouting::visit::record::CountForm;
 
 /// Columns of a line.

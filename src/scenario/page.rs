@@ -4,10 +4,10 @@
 use std::fmt::Write;
 
 use crate::figures::map::columns::{add_row, plain};
-use scouting::protocol::catalogue::{Catalogue, Protocol};
-use scouting::region::Region;
 use crate::shared::cautions::{IN_ONE_SENTENCE, NOTICE, standing_cautions};
 use crate::shared::tables::ColumnDoc;
+use scouting::protocol::catalogue::{Catalogue, Protocol};
+use scouting::region::Region;
 use store::stages::scenario::Scenario;
 
 /// What a page is made from.

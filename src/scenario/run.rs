@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use scouting::failure::{Failure, Kind};
 use crate::figures::rolled_up::{docs, note_without_threshold};
 use crate::figures::setting::roll_up_setting;
 use crate::scenario::page::{ScenarioFacts, scenario_page};
@@ -13,12 +12,13 @@ use crate::shared::cautions::NOTICE;
 use crate::shared::files::{OutputFile, borrowed, write_private_folder};
 use crate::shared::report::counted;
 use crate::shared::tables::{write_csv, write_scenario_parquet};
+use crate::workspace::Workspace;
+use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
+use scouting::failure::{Failure, Kind};
 use store::delta::snapshot::{Snapshot, parts_that_pay};
 use store::stages::run::Period;
 use store::stages::scenario::Scenario;
 use store::stages::scenario_run::{ScenarioRollup, roll_up_scenario};
-use crate::workspace::Workspace;
-use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
 
 /// A scenario that was written just now.
 pub(crate) struct WrittenScenario {

@@ -1,7 +1,7 @@
 //! A file that a person named, read if it is a plain file and no larger than its kind can be.
 //!
 //! A pipe or a device in a file's place has no end that anybody knows: it would hang the program, or fill the memory.
-//! What is in a file is for its reader to judge; submissions are streamed by [`crate::intake`] and come here only to be
+//! What is in a file is for its reader to judge; submissions are streamed by the crate `intake` and come here only to be
 //! opened.
 
 use std::fs::{File, FileType};

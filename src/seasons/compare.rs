@@ -6,8 +6,6 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::figures::SeasonFigures;
-use disclosure::public_row::PublicRow;
-use scouting::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::map::columns::{DescribedFiles, columns_page};
 use crate::figures::rolled_up::docs;
@@ -20,8 +18,10 @@ use crate::seasons::trend_page::{ComparedSeasons, Heat, trend_html};
 use crate::shared::files::{OutputFile, borrowed, write_public_and_private};
 use crate::shared::report::counted;
 use crate::shared::tables::{write_csv, write_parquet};
-use stats::trend::season_trend::SEASONS_LEAST;
 use crate::workspace::Workspace;
+use disclosure::public_row::PublicRow;
+use scouting::failure::Failure;
+use stats::trend::season_trend::SEASONS_LEAST;
 
 /// The line of a page or a list of columns that rests on rows that are not public.
 const PRIVATE: &str = "Private: rests on rows that are not public yet.";

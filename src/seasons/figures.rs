@@ -1,10 +1,12 @@
 //! The public rows of all seasons of a store, and the rows that would be public if every week were published now.
 
-use disclosure::public_row::PublicRow;
-use scouting::failure::Failure;
 use crate::figures::rolled_up::{day_of, note_without_threshold};
 use crate::figures::setting::roll_up_setting;
 use crate::figures::week_heat::WeekHeat;
+use crate::workspace::Workspace;
+use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
+use disclosure::public_row::PublicRow;
+use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
 use store::alerts::table::published_rows;
@@ -12,8 +14,6 @@ use store::public::public_rows::{Publishing, public_rows};
 use store::stages::inputs::RegionCounty;
 use store::stages::run::Period;
 use store::stages::wanted::roll_up;
-use crate::workspace::Workspace;
-use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
 
 /// What the comparison of seasons is made from.
 pub(crate) struct SeasonFigures {

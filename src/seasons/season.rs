@@ -8,9 +8,9 @@
 
 use std::collections::BTreeMap;
 
-use disclosure::public_row::PublicRow;
 use crate::figures::place::Place;
 use crate::figures::week_heat::WeekHeat;
+use disclosure::public_row::PublicRow;
 use stats::trend::season_course::{
     HeatCourse, SeasonCourse, WeekFigures, course_by_heat, season_course,
 };

@@ -4,9 +4,9 @@
 use super::season::Season;
 use super::season_tables::{counts, county_id, county_name, floats, texts, years};
 use super::season_weeks::SeasonWeek;
-use scouting::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::dispersion_tables::described;
+use scouting::failure::Failure;
 use stats::trend::season_course::HeatCourse;
 use stats::trend::season_place::SeasonPlace;
 

@@ -8,10 +8,10 @@ use serde::Deserialize;
 
 use disclosure::median_class::MedianClass;
 use scouting::failure::Failure;
-use store::public::public_tables::PublicTables;
-use store::stages::stage_rows::rows_of;
 use scouting::visit::stage::StageScale;
 use scouting::visit::week::IsoWeek;
+use store::public::public_tables::PublicTables;
+use store::stages::stage_rows::rows_of;
 
 /// The season of a week up to it, and the earlier seasons whole, under one protocol.
 #[derive(Debug, Clone, Default, PartialEq)]

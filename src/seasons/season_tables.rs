@@ -6,10 +6,10 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, StringArray};
 
 use super::season::{FigureTrend, Season};
-use scouting::failure::Failure;
 use crate::figures::dispersion::DescribedTable;
 use crate::figures::dispersion_tables::described;
 use crate::figures::place::Place;
+use scouting::failure::Failure;
 use stats::trend::season_course::SeasonCourse;
 use stats::trend::season_trend::SeasonTrend;
 

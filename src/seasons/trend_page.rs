@@ -11,16 +11,16 @@ use super::season::{Figure, FigureTrend, Season};
 use super::season_place::season_place_in_words;
 use super::season_weeks::SeasonWeek;
 use super::week_strip::{draw_week_strip, strip_classes};
-use scouting::failure::{Failure, Kind};
 use crate::figures::place::Place;
-use scouting::protocol::catalogue::Catalogue;
-use scouting::region::Region;
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::chart::Chart;
 use crate::shared::page::Inline;
 use crate::shared::page::swatch;
 use crate::shared::shown_names::{display_name, display_names};
 use crate::shared::unseen::plain_text;
+use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Catalogue;
+use scouting::region::Region;
 
 /// What the page is made from.
 #[derive(Debug, Clone, Copy)]

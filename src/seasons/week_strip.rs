@@ -3,10 +3,10 @@
 use std::fmt::Write;
 
 use super::season::Season;
-use disclosure::rule::Level;
 use crate::shared::chart::{Anchor, Chart, WIDTH, chart, short, text};
 use crate::shared::classes::{Class, bands};
 use crate::shared::shown_numbers::{Form, display_number};
+use disclosure::rule::Level;
 
 const ROW: f64 = 24.0;
 const TOP: f64 = 4.0;

@@ -5,8 +5,8 @@
 
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
 
-use scouting::failure::{Failure, Kind};
 use intake::sheet::table::Cell;
+use scouting::failure::{Failure, Kind};
 
 /// Characters that a cell of a workbook holds, in UTF-16 units (specification of Excel).
 pub const CELL_LENGTH_MAX: usize = 32_767;

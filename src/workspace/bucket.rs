@@ -8,9 +8,9 @@ use object_store::aws::AmazonS3Builder;
 use object_store::{ClientOptions, RetryConfig};
 use url::Url;
 
+use crate::workspace::Workspace;
 use scouting::failure::{Failure, Kind};
 use store::delta::tables::Store;
-use crate::workspace::Workspace;
 
 /// A keeper that does not answer is reported after this time; the library would try on for minutes.
 const RETRY_TIME: Duration = Duration::from_secs(30);

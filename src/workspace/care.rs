@@ -1,8 +1,8 @@
 //! What the commands that look after the store say, in words.
 
-use scouting::failure::{Failure, Kind};
 use crate::shared::report;
 use crate::shared::report::{counted, grouped};
+use scouting::failure::{Failure, Kind};
 use store::delta::care::{StoreFigures, Verification};
 use store::delta::compact::Together;
 

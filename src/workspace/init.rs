@@ -4,13 +4,13 @@ use std::path::Path;
 
 use super::bucket::store_of;
 use super::open::{open_region, region_of};
+use crate::shared::report;
+use crate::shared::report::LISTED_MAX;
+use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace, own_region};
 use scouting::failure::Failure;
 use scouting::plain_file::{BOUNDARIES_BYTES_MAX, read_plain_text};
 use scouting::region::Region;
-use crate::shared::report;
-use crate::shared::report::LISTED_MAX;
 use store::rows::schema::Kept;
-use crate::workspace::{RegionSettings, SETTINGS_FILE, Workspace, own_region};
 
 /// Which counties a new workspace has.
 pub(crate) struct Counties {

@@ -7,12 +7,12 @@ use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
 
 use super::open::open_store;
-use scouting::failure::{Failure, Kind};
 use crate::shared::report;
 use crate::shared::report::{counted, in_bytes};
+use crate::workspace::{BETWEEN_STAGES_START, Workspace};
+use scouting::failure::{Failure, Kind};
 use store::alerts::table::issued_alerts;
 use store::delta::vacuum::{Limit, Removed, Unfinished, vacuum};
-use crate::workspace::{BETWEEN_STAGES_START, Workspace};
 
 /// The least age that is safe while other commands run: none of them runs so long.
 const HOURS_MIN: u32 = 1;

@@ -6,12 +6,10 @@
 //!
 //! The seasons are invented: scouts with habits, and offices that send a pile at a time.
 
-use stats::nowcast::reporting_delay::{
-    ExpectedCount, FinalAge, WeekArrivals, expect_final_count,
-};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Geometric, LogNormal, Poisson};
+use stats::nowcast::reporting_delay::{ExpectedCount, FinalAge, WeekArrivals, expect_final_count};
 
 const SEED: u64 = 20_260_721;
 const CONFIDENCE: f64 = 0.8;

@@ -11,8 +11,8 @@ use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::ExitCode;
 
-use intake::judge::validate::VisitSchema;
 use floor_visit::Visit;
+use intake::judge::validate::VisitSchema;
 
 mod floor_visit;
 

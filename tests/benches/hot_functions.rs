@@ -6,10 +6,10 @@
 use std::hint::black_box;
 
 use bractline::demo::{Landscape, MessShares, SampleLines, SampleOptions};
+use criterion::{Criterion, Throughput};
 use intake::judge::validate::VisitSchema;
 use scouting::region::Region;
 use scouting::visit::record::Visit;
-use criterion::{Criterion, Throughput};
 
 const VISITS: usize = 1_000;
 

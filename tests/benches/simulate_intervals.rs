@@ -7,15 +7,15 @@
 
 mod simulated_plans;
 
-use stats::sampling::field_mean::{FieldMean, Interval};
-use stats::sampling::law_interval::FieldMeanByLaw;
-use stats::counts::power_law::{MeanVariance, fit_power_law};
-use stats::sampling::simulation::{Spread, UnitCounts};
-use stats::counts::variance_law::VarianceLaw;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Gamma, LogNormal};
 use simulated_plans::{SAMPLES, plans_by_sites, sequential_plans};
+use stats::counts::power_law::{MeanVariance, fit_power_law};
+use stats::counts::variance_law::VarianceLaw;
+use stats::sampling::field_mean::{FieldMean, Interval};
+use stats::sampling::law_interval::FieldMeanByLaw;
+use stats::sampling::simulation::{Spread, UnitCounts};
 
 const SEED: u64 = 20_260_721;
 

@@ -1,9 +1,9 @@
 //! Sequential plans on simulated fields: how often they are wrong, and how many units they ask for.
 
-use stats::sampling::simulation::{AtLimit, SequentialPlan, Spread};
-use stats::sampling::stop_lines::{Decision, Risks, WaldLines};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
+use stats::sampling::simulation::{AtLimit, SequentialPlan, Spread};
+use stats::sampling::stop_lines::{Decision, Risks, WaldLines};
 
 use super::{SCATTERS, SEED, Scatter, UNITS_PER_SITE, kept};
 

@@ -7,8 +7,8 @@ mod withheld;
 
 use std::collections::BTreeMap;
 
-use scouting::region::Region;
 use geo::InteriorPoint;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::support::{Row, TestWorkspace, csv_rows, folder_bytes, full_visit, lines};

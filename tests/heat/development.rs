@@ -1,10 +1,10 @@
 //! Development of crops and pests: published sums of heat.
 
+use jiff::ToSpan;
+use jiff::civil::{Date, date};
 use scouting::phenology::degree_days::{DailyHeat, FAHRENHEIT_DEGREE_DAYS, Method, celsius};
 use scouting::phenology::development::Development;
 use scouting::visit::stage::Stage;
-use jiff::ToSpan;
-use jiff::civil::{Date, date};
 
 use super::{assert_near, day, heat, rule};
 

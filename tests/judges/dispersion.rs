@@ -4,8 +4,8 @@ use std::path::Path;
 
 use arrow::array::{Array, AsArray};
 use arrow::datatypes::Float64Type;
-use scouting::region::Region;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::judge::python;

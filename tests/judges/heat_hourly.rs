@@ -5,11 +5,11 @@
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
+use jiff::civil::{Date, date};
 use scouting::phenology::degree_days::{
     Cutoff, DailyHeat, DayTemperatures, HeatRule, Method, Thresholds,
 };
 use scouting::phenology::weather::read_weather;
-use jiff::civil::{Date, date};
 use serde::Deserialize;
 
 use crate::judge::python;

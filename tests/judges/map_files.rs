@@ -2,8 +2,8 @@
 
 use bractline::alert::page::county_map::{MapTitle, draw_county_map};
 use bractline::figures::map::rows::Coverage;
-use scouting::region::Region;
 use bractline::shared::files::write_file;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::judge::python;

@@ -3,8 +3,8 @@
 use std::path::PathBuf;
 use std::process::Command;
 
-use intake::sheet::table::Cell;
 use bractline::shared::table_files::table_xlsx;
+use intake::sheet::table::Cell;
 use serde_json::{Value, json};
 
 use crate::held_desk::mend;

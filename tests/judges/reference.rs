@@ -52,8 +52,7 @@ fn sample() -> Vec<SampleLine> {
 
 /// The plausible bounds of bsm-eggs, as the reference takes them.
 fn bounds() -> String {
-    let catalogue =
-        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     let plausible = &catalogue.protocol("bsm-eggs").expect("in it").plausible;
     // NIST Special Publication 811, appendix B: exact.
     let (acre, pound) = (0.404_685_642_24, 0.453_592_37);

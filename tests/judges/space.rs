@@ -4,12 +4,10 @@ use std::collections::BTreeMap;
 
 use scouting::region::Region;
 use scouting::region::adjacency::neighbours_of;
-use stats::space::moran::{Weights, morans_i, permutation_test};
-use stats::space::shrinkage::{
-    AreaCount, Form, Moments, shrink_to_all, shrink_to_neighbours,
-};
 use serde::Deserialize;
 use serde_json::json;
+use stats::space::moran::{Weights, morans_i, permutation_test};
+use stats::space::shrinkage::{AreaCount, Form, Moments, shrink_to_all, shrink_to_neighbours};
 
 use crate::judge::python;
 use crate::support::TestWorkspace;

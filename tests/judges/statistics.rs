@@ -1,13 +1,13 @@
 //! Sampling statistics against scipy and statsmodels: k by maximum likelihood, Student's intervals, the
 //! laws of variance, Wald's lines and what a sequential plan does. Their values come with their inputs.
 
+use serde_json::Value;
 use stats::counts::aggregation::{UndefinedK, fit_common_k, fit_k};
 use stats::counts::frequencies::CountFrequencies;
-use stats::sampling::field_mean::FieldMean;
 use stats::counts::power_law::{MeanVariance, fit_crowding_line, fit_power_law};
+use stats::sampling::field_mean::FieldMean;
 use stats::sampling::simulation::{AtLimit, SequentialPlan, Spread};
 use stats::sampling::stop_lines::{Decision, Risks, WaldLines};
-use serde_json::Value;
 
 use crate::judge::python;
 

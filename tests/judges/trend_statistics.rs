@@ -1,12 +1,10 @@
 //! Tests of trend and slopes against pymannkendall and scipy, on published and on random series.
 
-use stats::trend::hamed_rao::correct_for_memory;
-use stats::trend::mann_kendall::{
-    MannKendall, exact_probability_of_at_least, mann_kendall,
-};
-use stats::trend::theil_sen::{Moment, TheilSen, theil_sen};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
+use stats::trend::hamed_rao::correct_for_memory;
+use stats::trend::mann_kendall::{MannKendall, exact_probability_of_at_least, mann_kendall};
+use stats::trend::theil_sen::{Moment, TheilSen, theil_sen};
 
 use crate::judge::python;
 

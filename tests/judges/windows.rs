@@ -3,9 +3,9 @@
 
 use std::path::PathBuf;
 
-use scouting::region::Region;
 use jiff::ToSpan;
 use jiff::civil::date;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::judge::python;

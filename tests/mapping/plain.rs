@@ -2,8 +2,8 @@
 
 use intake::mapping::{plain_header, plain_records};
 use intake::sheet::table::{Cell, Row};
-use scouting::visit::record::Visit;
 use jiff::civil::date;
+use scouting::visit::record::Visit;
 
 use super::{document, findings, plain, plain_sheet, sheet, text};
 

@@ -1,13 +1,13 @@
 //! Random visits survive the plain layout.
 
 use intake::sheet::table::{Cell, Sheet};
+use jiff::civil::date;
+use proptest::prelude::*;
 use scouting::visit::dates::WrittenInstant;
 use scouting::visit::record::{
     AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,
     TreatmentCost, Visit, WeightUnit,
 };
-use jiff::civil::date;
-use proptest::prelude::*;
 
 use super::{base_sheet, mapping, plain, plain_sheet, text};
 use crate::support::mapping::BASE;

@@ -1,8 +1,8 @@
 //! Mapping files and sheets that are refused, with place and remedy.
 
-use scouting::failure::Failure;
 use intake::mapping::{MAPPING_SCHEMA, Mapping};
 use intake::sheet::table::{Cell, Sheet};
+use scouting::failure::Failure;
 use serde_json::Value;
 
 use super::{base_sheet, mapping, records, sheet, text};

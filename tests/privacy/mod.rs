@@ -7,8 +7,8 @@ mod views;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use scouting::region::Region;
 use geo::InteriorPoint;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::support::privacy::{read_parquet, row_of};

@@ -1,7 +1,7 @@
 //! Visits of every kind of count, each under its own protocol and no other.
 
-use store::stages::files::stages;
 use serde_json::{Value, json};
+use store::stages::files::stages;
 
 use super::{plain_visit, plants, with_expression};
 use crate::support::{TestWorkspace, full_visit, lines};

@@ -14,9 +14,9 @@ use arrow::array::RecordBatch;
 use arrow::util::display::array_value_to_string;
 use scouting::failure::Kind;
 use scouting::protocol::catalogue::Protocol;
+use serde_json::{Value, json};
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
-use serde_json::{Value, json};
 
 use crate::support::{TestWorkspace, full_visit};
 
@@ -44,11 +44,7 @@ fn with_expression(expression: &str) -> String {
 /// How a text is refused as the file of this name.
 #[track_caller]
 fn refusal(name: &str, text: &str) -> String {
-    match Protocol::read(
-        text,
-        Path::new(name),
-        store::stages::expression::plan,
-    ) {
+    match Protocol::read(text, Path::new(name), store::stages::expression::plan) {
         Ok(_) => panic!("{name} was taken:\n{text}"),
         Err(failure) => {
             assert_eq!(failure.kind(), Kind::Protocol);

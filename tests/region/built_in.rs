@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
+use geo::Area;
 use scouting::failure::Kind;
 use scouting::region::Region;
-use geo::Area;
 use sha2::{Digest, Sha256};
 
 use super::assert_says;

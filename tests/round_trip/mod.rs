@@ -9,12 +9,12 @@ mod visits;
 use std::path::{Path, PathBuf};
 
 use crate::visit_files::{visits_ndjson, visits_parquet};
+use bractline::shared::table_files::{table_csv, table_xlsx};
 use intake::mapping::{plain_header, plain_rows};
 use intake::sheet::table::Cell;
-use bractline::shared::table_files::{table_csv, table_xlsx};
+use proptest::prelude::*;
 use scouting::visit::heads::Heads;
 use scouting::visit::record::{Count, Visit};
-use proptest::prelude::*;
 use serde_json::Value;
 use stored::{as_stored, digest, same, visits_of_store};
 use visits::{CROP_TYPES, VISITS, visits};

@@ -4,10 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::path::Path;
 
-use scouting::visit::record::Visit;
 use datafusion::arrow::json::LineDelimitedWriter;
 use jiff::Timestamp;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use scouting::visit::record::Visit;
 use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};
 

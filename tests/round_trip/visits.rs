@@ -1,12 +1,12 @@
 //! Random visits that the workspace accepts.
 
+use jiff::civil::date;
+use proptest::prelude::*;
 use scouting::visit::dates::WrittenInstant;
 use scouting::visit::record::{
     AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,
     TreatmentCost, Visit, WeightUnit,
 };
-use jiff::civil::date;
-use proptest::prelude::*;
 
 use crate::mapping::random_visits::{remarks, short_text};
 

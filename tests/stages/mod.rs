@@ -6,6 +6,7 @@
 
 mod county_weeks;
 mod field_weeks;
+mod headers;
 mod public;
 mod revisions;
 mod runner;

@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use scouting::region::Region;
 use geo::InteriorPoint;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Gamma, Poisson};
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::support::{TestWorkspace, lines, text_of, visit};

@@ -7,15 +7,17 @@ use std::sync::LazyLock;
 use arrow::array::AsArray;
 use arrow::compute::cast;
 use arrow::datatypes::DataType;
+use bractline::load::loader::{Account, Loader};
+use bractline::shared::tables::write_csv;
 use disclosure::rule::Rule;
-use scouting::failure::Failure;
 use intake::judge::judging::Judge;
 use intake::read::formats::SubmittedFile;
-use bractline::load::loader::{Account, Loader};
+use jiff::Timestamp;
+use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
 use scouting::region::point_grid::GridWidth;
-use bractline::shared::tables::write_csv;
+use scouting::visit::rules::SeasonDays;
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
 use store::public::public_rows::{Publishing, public_rows};
@@ -24,14 +26,11 @@ use store::stages::inputs::{RegionCounty, Setting};
 use store::stages::run::Period;
 use store::stages::wanted::roll_up;
 use store::stages::windows::Weather;
-use scouting::visit::rules::SeasonDays;
-use jiff::Timestamp;
 
 use crate::support::docs;
 
 static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| {
-    Catalogue::read(None, store::stages::expression::plan)
-        .expect("the built-in protocols")
+    Catalogue::read(None, store::stages::expression::plan).expect("the built-in protocols")
 });
 
 /// South Dakota, as `init --region us:46` takes it.

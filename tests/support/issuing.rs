@@ -1,7 +1,7 @@
 //! Visits of several counties, and a workspace that holds a week of them.
 
-use scouting::region::Region;
 use geo::InteriorPoint;
+use scouting::region::Region;
 use serde_json::{Value, json};
 
 use crate::support::{TestWorkspace, full_visit, lines};

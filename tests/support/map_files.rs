@@ -1,9 +1,9 @@
 //! The map file of a week.
 
-use disclosure::public_row::PublicRow;
-use scouting::failure::Failure;
 use bractline::figures::map::geo::county_week_geojson as write_geojson;
 use bractline::figures::map::rows::{Coverage, MapRows};
+use disclosure::public_row::PublicRow;
+use scouting::failure::Failure;
 use scouting::region::Region;
 
 use crate::support::week_rows::county_week_of;

@@ -1,10 +1,10 @@
 //! A bulletin of a protocol for the pages.
 
 use bractline::alert::bulletin::{Bulletin, ProtocolFacts};
+use bractline::seasons::season_so_far::SeasonSoFar;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
 use scouting::region::Region;
-use bractline::seasons::season_so_far::SeasonSoFar;
 
 pub fn protocol() -> ProtocolFacts {
     ProtocolFacts {

@@ -2,10 +2,10 @@
 
 use arrow::array::{AsArray, RecordBatch};
 use arrow::datatypes::Float64Type;
+use jiff::civil::Date;
 use scouting::visit::record::Visit;
 use scouting::visit::sampling::SamplingStatistics;
 use scouting::visit::week::IsoWeek;
-use jiff::civil::Date;
 use serde_json::Value;
 
 use crate::support;

@@ -4,10 +4,10 @@ use std::io::Cursor;
 use std::path::Path;
 
 use bractline::count_sheet::words::SheetOptions;
-use intake::sheet::table::{Cell, Row, Sheet};
-use scouting::protocol::catalogue::{Catalogue, Protocol};
 use calamine::{Data, Reader, Xlsx};
+use intake::sheet::table::{Cell, Row, Sheet};
 use jiff::civil::{Date, date};
+use scouting::protocol::catalogue::{Catalogue, Protocol};
 
 /// Visits laid out in the tests' sheets.
 pub const VISITS: usize = 3;
@@ -37,8 +37,7 @@ pub fn other_protocol(id: &str, form: &str, units: usize, sites: usize) -> Proto
 }
 
 pub fn bsm_eggs() -> Protocol {
-    let catalogue =
-        Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
     catalogue.protocol("bsm-eggs").expect("bsm-eggs").clone()
 }
 

@@ -6,13 +6,13 @@ use arrow::array::{
     ArrayRef, BooleanArray, Date32Array, Float64Array, Int32Array, Int64Array, RecordBatch,
     StringArray,
 };
+use datafusion::prelude::{SessionConfig, SessionContext};
+use jiff::civil::Date;
 use scouting::failure::Failure;
 use store::stages::engine::Engine;
 use store::stages::files::{Stage, stages};
 use store::stages::run::run_stage;
 use store::stages::stage_rows::whole_table;
-use datafusion::prelude::{SessionConfig, SessionContext};
-use jiff::civil::Date;
 
 /// A table from its text.
 pub fn table(text: &str) -> RecordBatch {

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use scouting::region::Region;
 use jiff::ToSpan;
 use jiff::civil::date;
+use scouting::region::Region;
 use serde_json::Value;
 
 use crate::support::issuing::{COUNTIES, visits};

@@ -3,19 +3,19 @@
 use std::collections::BTreeMap;
 
 use arrow::array::RecordBatch;
+use bractline::shared::classes::bands;
 use disclosure::median_class::MedianClass;
 use disclosure::place::Place;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::{Level, Rule};
+use jiff::civil::date;
 use scouting::region::Region;
 use scouting::region::adjacency::neighbours_of;
 use scouting::region::point_grid::GridWidth;
-use bractline::shared::classes::bands;
+use serde_json::{Value, json};
 use store::public::public_tables::PublicTables;
 use store::stages::inputs::{RegionCounty, Setting};
 use store::stages::windows::Weather;
-use jiff::civil::date;
-use serde_json::{Value, json};
 
 pub const NAMES: [&str; 16] = [
     "Alder",

@@ -17,20 +17,20 @@ use crate::alert::inputs::{Inputs, sha256_of};
 use crate::alert::issue::facts::{Issue, Replaced, folder_name};
 use crate::alert::note::rendered::Note;
 use crate::alert::week_pages::write_week_page;
-use scouting::failure::{Failure, Kind};
 use crate::figures::grid_setting::check_grid_not_lowered;
 use crate::figures::rolled_up::Figures;
 use crate::gate::judge::{Confidences, Gate};
 use crate::shared::files::{borrowed, write_private_folder};
+use crate::workspace::Workspace;
+use crate::workspace::open::open_store;
+use scouting::failure::{Failure, Kind};
+use scouting::visit::week::IsoWeek;
 use store::alerts::table::{AlertBook, FrozenFile, IssuedAlert, published_before};
 use store::delta::append::Sealed;
 use store::delta::private_names::{private_names, private_points};
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
 use store::public::public_rows::Publishing;
-use scouting::visit::week::IsoWeek;
-use crate::workspace::Workspace;
-use crate::workspace::open::open_store;
 
 /// An issue that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;

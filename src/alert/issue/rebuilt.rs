@@ -9,12 +9,12 @@ use super::issuing::{
 };
 use crate::alert::build::Built;
 use crate::alert::issue::facts::Issue;
-use scouting::failure::{Failure, Kind};
 use crate::shared::files::{borrowed, write_folder};
 use crate::shared::report::counted;
-use store::alerts::table::{IssuedAlert, issued_alerts};
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
+use scouting::failure::{Failure, Kind};
+use store::alerts::table::{IssuedAlert, issued_alerts};
 
 /// The issued alerts; each has its folder when this returns.
 pub(crate) async fn listed(workspace: &Workspace) -> Result<Vec<IssuedAlert>, Failure> {

@@ -6,8 +6,8 @@ use serde_json::{Value, json};
 
 use super::facts::{folder_name, minute};
 use crate::shared::report::counted;
-use store::alerts::table::IssuedAlert;
 use crate::workspace::Workspace;
+use store::alerts::table::IssuedAlert;
 
 /// An alert that was issued just now.
 pub(crate) struct Issued {

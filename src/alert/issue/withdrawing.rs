@@ -6,12 +6,12 @@
 use jiff::Timestamp;
 
 use super::issuing::{find, settle};
-use scouting::failure::{Failure, Kind};
 use crate::shared::unseen::plain_text;
-use store::alerts::table::{AlertBook, IssuedAlert, Withdrawn};
-use store::delta::append::Sealed;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
+use scouting::failure::{Failure, Kind};
+use store::alerts::table::{AlertBook, IssuedAlert, Withdrawn};
+use store::delta::append::Sealed;
 
 /// A withdrawal that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;

@@ -8,8 +8,8 @@ use std::path::Path;
 
 use pulldown_cmark::{Event, Parser};
 
-use scouting::failure::{Failure, Kind};
 use crate::shared::markdown::markdown_options;
+use scouting::failure::{Failure, Kind};
 
 /// Longest note. A page of print has about 3 kB; a note is no second bulletin.
 pub const NOTE_BYTES_MAX: usize = 20_000;

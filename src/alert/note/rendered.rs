@@ -10,9 +10,9 @@ use url::Url;
 
 use super::bounds::{check_depth, check_size};
 use super::tables::with_even_tables;
-use scouting::failure::{Failure, Kind};
 use crate::shared::markdown::{escaped, markdown_options};
 use crate::shared::unseen::is_unseen;
+use scouting::failure::{Failure, Kind};
 
 /// What a link may lead to.
 const SCHEMES: [&str; 3] = ["http", "https", "mailto"];

@@ -4,8 +4,8 @@ use std::ops::Range;
 
 use pulldown_cmark::{Alignment, Event, Parser, Tag, TagEnd};
 
-use scouting::failure::{Failure, Kind};
 use crate::shared::markdown::markdown_options;
+use scouting::failure::{Failure, Kind};
 
 /// Widest column that is filled up: a wider one would push the others out of the line. Our choice.
 const FILLED_MAX: usize = 40;

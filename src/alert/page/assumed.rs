@@ -1,7 +1,7 @@
 //! The sentence about thresholds that rest on assumed economics. How many there are the public rows say.
 
-use disclosure::public_row::PublicRow;
 use crate::shared::shown_numbers::count_of;
+use disclosure::public_row::PublicRow;
 
 /// How many of the fields shown rest on economics that the office assumed; nothing where no row gives a number.
 /// They are never mixed with the others without a word.

@@ -6,11 +6,11 @@ use std::collections::BTreeMap;
 
 use super::row_words::fields_in_words;
 use crate::alert::bulletin::Bulletin;
+use crate::shared::classes::Class;
+use crate::shared::shown_names::{display_name, display_names};
 use disclosure::place::Place;
 use disclosure::public_row::PublicRow;
 use scouting::region::Region;
-use crate::shared::classes::Class;
-use crate::shared::shown_names::{display_name, display_names};
 
 /// A place of which something else is said now than before.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -7,15 +7,15 @@ use std::collections::HashMap;
 use std::fmt::Write;
 
 use super::row_words::fields_at_threshold_in_words;
-use disclosure::public_row::PublicRow;
-use disclosure::rule::Level;
-use scouting::region::Region;
 use crate::shared::chart::escaped;
 use crate::shared::classes::{BORDER, Class, levels_of};
 use crate::shared::map_frame::{Frame, Ring, path_of, room_for, tenth};
 use crate::shared::page::swatch;
 use crate::shared::shown_names::{display_name, display_names, display_numbers};
 use crate::shared::shown_numbers::{count_of, join_with_and};
+use disclosure::public_row::PublicRow;
+use disclosure::rule::Level;
+use scouting::region::Region;
 
 /// What a map shows, for its title and its description.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -9,8 +9,8 @@ use super::row_words::{
 use super::summary::Summary;
 use super::when::day_number;
 use crate::alert::bulletin::Bulletin;
-use disclosure::public_row::PublicRow;
 use crate::shared::shown_names::{display_name, display_numbers};
+use disclosure::public_row::PublicRow;
 
 /// A place in the table; cells as text, so that the page rounds nothing.
 pub(super) struct TableRow {

@@ -16,7 +16,6 @@ use super::summary::Summary;
 use super::when::when_due;
 use super::wording::{coverage_of_counties, headline, key_facts, paragraph, rule_in_words};
 use crate::alert::bulletin::{Bulletin, ProtocolFacts};
-use scouting::failure::{Failure, Kind};
 use crate::shared::cautions::{Caution, standing_cautions};
 use crate::shared::chart::Chart;
 use crate::shared::classes::levels_of;
@@ -25,6 +24,7 @@ use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::shown_numbers::join_with_and;
 use crate::shared::unseen::plain_text;
+use scouting::failure::{Failure, Kind};
 
 /// The page as HTML.
 ///

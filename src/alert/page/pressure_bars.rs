@@ -2,12 +2,12 @@
 
 use std::fmt::Write;
 
-use disclosure::median_class::MedianClass;
-use disclosure::rule::Level;
 use crate::seasons::season_so_far::PressureClass;
 use crate::shared::chart::{Anchor, Chart, FAINT, WIDTH, chart, short, text};
 use crate::shared::classes::Class;
 use crate::shared::shown_numbers::count_of;
+use disclosure::median_class::MedianClass;
+use disclosure::rule::Level;
 
 const ROW: f64 = 24.0;
 const TOP: f64 = 4.0;

@@ -2,9 +2,9 @@
 
 use jiff::civil::Date;
 
-use disclosure::public_row::PublicRow;
 use crate::shared::classes::bounds_in_words;
 use crate::shared::shown_numbers::{Form, display_number};
+use disclosure::public_row::PublicRow;
 use scouting::visit::week::IsoWeek;
 
 /// Fields at threshold: `4 of 6`, `5 or more of 6`, `none of 4`, `1 or more of 4`, `1 to 2 of 7`.

@@ -2,9 +2,9 @@
 
 use std::collections::{HashMap, HashSet};
 
+use crate::shared::shown_names::{display_name, display_names};
 use disclosure::public_row::PublicRow;
 use scouting::region::Region;
-use crate::shared::shown_names::{display_name, display_names};
 
 /// The public rows of one week under one protocol.
 pub struct Summary<'a> {

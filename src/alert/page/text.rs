@@ -11,12 +11,12 @@ use super::summary::Summary;
 use super::when::when_due;
 use super::wording::{headline, paragraph, rule_in_words};
 use crate::alert::bulletin::Bulletin;
-use disclosure::public_row::PublicRow;
-use scouting::failure::{Failure, Kind};
 use crate::shared::cautions::standing_cautions;
 use crate::shared::markdown::escaped;
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
+use disclosure::public_row::PublicRow;
+use scouting::failure::{Failure, Kind};
 
 /// Characters of a line, unless a word is longer: an e-mail that is answered adds some in front.
 const LINE_WIDTH: usize = 76;

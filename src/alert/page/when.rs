@@ -3,8 +3,8 @@
 use jiff::civil::Date;
 
 use super::row_words::treatment_days;
-use disclosure::public_row::PublicRow;
 use crate::shared::shown_days::days_in_words;
+use disclosure::public_row::PublicRow;
 
 /// When the fields shown are expected at the treatment stage, and what the days rest on; nothing where no row has such
 /// weeks, or the protocol names no stage.

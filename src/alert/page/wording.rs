@@ -6,8 +6,8 @@ use super::row_words::{
 };
 use super::summary::{Shown, Summary};
 use crate::alert::bulletin::Bulletin;
-use disclosure::rule::{Level, Rule};
 use crate::shared::shown_numbers::{count_of, join_with_and};
+use disclosure::rule::{Level, Rule};
 
 /// Below this a county's figures are called few. From 12 fields on, the 95 % Wilson interval of a
 /// share of one half is narrower than half the scale (0.254 to 0.746; computed).

@@ -8,8 +8,8 @@ use sha2::{Digest, Sha256};
 use uuid::Builder;
 
 use crate::alert::issue::facts::folder_name;
-use scouting::failure::{Failure, Kind};
 use crate::shared::unseen::seen_text;
+use scouting::failure::{Failure, Kind};
 
 /// An issued alert, as the feed and the list describe it.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -7,10 +7,10 @@ use askama::Template;
 
 use super::feed::{Listed, Publisher, replaced_by};
 use crate::alert::issue::facts::{anchor, folder_name, minute};
-use scouting::failure::{Failure, Kind};
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
+use scouting::failure::{Failure, Kind};
 
 #[derive(Template)]
 #[template(path = "index.html", config = "src/shared/templates/askama.toml")]

@@ -13,17 +13,17 @@ use crate::alert::publish::rule::{hold_to_rule, one_protocol_a_count};
 use crate::alert::publish::week_page::{WeekEntry, week_html};
 use crate::alert::publish::withdrawn_page::withdrawn_html;
 use crate::alert::week_pages::entry_of;
-use scouting::failure::{Failure, Kind};
 use crate::figures::grid_setting::check_grid_not_lowered;
 use crate::gate::judge::{Gate, PUBLIC_FILES, WEEK_PAGE};
-use scouting::plain_file::{ISSUED_BYTES_MAX, read_plain};
-use scouting::protocol::catalogue::Protocol;
 use crate::shared::report::counted;
-use store::alerts::table::{IssuedAlert, alerts_with_rows, identity_of_alerts};
-use store::delta::private_names::private_points_at;
 use crate::workspace::Workspace;
 use crate::workspace::bucket;
 use crate::workspace::open::open_store;
+use scouting::failure::{Failure, Kind};
+use scouting::plain_file::{ISSUED_BYTES_MAX, read_plain};
+use scouting::protocol::catalogue::Protocol;
+use store::alerts::table::{IssuedAlert, alerts_with_rows, identity_of_alerts};
+use store::delta::private_names::private_points_at;
 
 /// What was published just now.
 pub(crate) struct Publication {

@@ -2,11 +2,11 @@
 
 use askama::Template;
 
-use scouting::failure::{Failure, Kind};
-use scouting::region::Region;
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
+use scouting::failure::{Failure, Kind};
+use scouting::region::Region;
 
 /// An alert of the week.
 #[derive(Debug, Clone, PartialEq, Eq)]

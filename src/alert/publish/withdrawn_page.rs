@@ -5,10 +5,10 @@ use jiff::Timestamp;
 
 use super::feed::Listed;
 use crate::alert::issue::facts::minute;
-use scouting::failure::{Failure, Kind};
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
+use scouting::failure::{Failure, Kind};
 
 #[derive(Template)]
 #[template(path = "withdrawn.html", config = "src/shared/templates/askama.toml")]

@@ -6,8 +6,8 @@ use serde_json::{Map, Value, json};
 use super::limits::constraints_of;
 use super::table::{ExportTable, Reference, type_word};
 use super::{Facts, PackageFile, one_line, sha256_of};
-use scouting::failure::Failure;
 use crate::shared::cautions;
+use scouting::failure::Failure;
 
 /// How the name of a Parquet file ends.
 const PARQUET: &str = ".parquet";

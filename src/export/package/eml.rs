@@ -7,8 +7,8 @@ use askama::Template;
 use super::darwin_core::DwcTable;
 use super::taxa::scientific_name;
 use super::{Facts, one_line};
-use scouting::failure::Failure;
 use crate::shared::cautions;
+use scouting::failure::Failure;
 
 #[derive(Template)]
 #[template(path = "dwca_eml.xml", config = "src/shared/templates/askama.toml")]

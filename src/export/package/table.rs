@@ -5,10 +5,10 @@ use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::{DataType, Float64Type};
 use parquet::file::metadata::KeyValue;
 
-use scouting::failure::Failure;
 use crate::shared::cautions;
 use crate::shared::geo_columns::Geometries;
 use crate::shared::tables::{ColumnDoc, documented, write_csv, write_documented};
+use scouting::failure::Failure;
 use store::stages::files::StageColumn;
 
 /// Columns of a table that name a row of another.

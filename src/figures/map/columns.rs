@@ -6,11 +6,11 @@ use std::fmt::Write;
 
 use super::rows::ADDED_COLUMNS;
 use super::rules::{AT_THRESHOLD, OUTLINED, rules};
-use disclosure::rule::Level;
-use scouting::region::Region;
 use crate::shared::cautions;
 use crate::shared::tables::ColumnDoc;
 use crate::shared::unseen::is_unseen;
+use disclosure::rule::Level;
+use scouting::region::Region;
 
 /// What a page says of one kind of file.
 #[derive(Debug, Clone, Copy)]

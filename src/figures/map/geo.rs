@@ -13,10 +13,10 @@ use serde::{Serialize, Serializer};
 use serde_json::value::RawValue;
 
 use super::rows::{MapRows, with_days};
-use scouting::failure::{Failure, Kind};
-use scouting::region::Region;
 use crate::shared::cautions;
 use crate::shared::outline::{Extent, Polygon};
+use scouting::failure::{Failure, Kind};
+use scouting::region::Region;
 
 /// The county-weeks as a GeoJSON `FeatureCollection`, in the order of week, protocol and county, UTF-8. Each feature has
 /// the id `county.week.protocol` and every column as a property, null where there is no value. Besides the standard

@@ -9,11 +9,11 @@ use parquet::file::metadata::KeyValue;
 use serde_json::json;
 
 use super::rows::{ADDED_COLUMNS, MapRows};
-use scouting::failure::Failure;
 use crate::shared::cautions;
 use crate::shared::geo_columns::Geometries;
 use crate::shared::outline::{Extent, Polygon, polygon_of};
 use crate::shared::tables::{ColumnDoc, documented, write_documented};
+use scouting::failure::Failure;
 
 /// The county-weeks as GeoParquet 1.1 (zstd), columns described as in the plain Parquet file. The file metadata has the
 /// GeoJSON's `caution` and `boundaries`, and `invented` where the region is. `docs` describe the columns of the table

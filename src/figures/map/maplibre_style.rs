@@ -7,10 +7,10 @@ use serde_json::{Value, json};
 
 use super::rows::MapRows;
 use super::rules::{AT_THRESHOLD, OUTLINED, Rule, rules};
-use scouting::failure::{Failure, Kind};
 use crate::shared::cautions;
 use crate::shared::classes::{BORDER, INK, Marks};
 use crate::shared::unseen::plain_text;
+use scouting::failure::{Failure, Kind};
 
 /// Name of the source in the style.
 const SOURCE: &str = "county_week";

@@ -12,13 +12,13 @@ use arrow::compute::{cast, take};
 use arrow::datatypes::{DataType, Field, Schema};
 use jiff::civil::Date;
 
+use crate::shared::classes::{Class, levels_of};
+use crate::shared::outline::{Polygon, decimals_of, publishable};
+use crate::shared::tables::ColumnDoc;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Level;
 use scouting::failure::{Failure, Kind};
 use scouting::region::{County, Region};
-use crate::shared::classes::{Class, levels_of};
-use crate::shared::outline::{Polygon, decimals_of, publishable};
-use crate::shared::tables::ColumnDoc;
 use scouting::visit::week::IsoWeek;
 
 /// Which counties a file holds.

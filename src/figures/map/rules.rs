@@ -3,9 +3,9 @@
 //! Takes bounds, colors and words from the drawing, so that a viewer shows what the page shows. Knows no viewer's
 //! syntax.
 
+use crate::shared::classes::{Class, Marks};
 use disclosure::median_class::MedianClass;
 use disclosure::rule::Level;
-use crate::shared::classes::{Class, Marks};
 
 /// How a class is found in a file and painted in a viewer.
 #[derive(Debug, Clone, PartialEq)]

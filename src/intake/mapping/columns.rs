@@ -16,7 +16,7 @@ use scouting::failure::{Failure, Kind};
 const HEADER_SEARCH_ROWS: usize = 50;
 
 /// A sheet, laid out.
-pub(super) struct Table<'a> {
+pub(in crate::mapping) struct Table<'a> {
     /// Its name; empty for a text file.
     pub sheet: &'a str,
     /// The text of the header over each column of the sheet.
@@ -28,7 +28,7 @@ pub(super) struct Table<'a> {
 }
 
 /// A source of a member: a column, or a cell that holds for all rows.
-pub(super) struct Column {
+pub(in crate::mapping) struct Column {
     /// Where the cells are.
     pub at: At,
     /// The mapping's field.
@@ -40,7 +40,7 @@ pub(super) struct Column {
 }
 
 /// Where the cells of a source are.
-pub(super) enum At {
+pub(in crate::mapping) enum At {
     /// In each row, in a column counted from 0.
     Row(usize),
     /// In the titles above the row, or the name of the sheet.
@@ -60,7 +60,7 @@ impl At {
 }
 
 /// Lays a sheet out.
-pub(super) fn lay_out<'a>(
+pub(in crate::mapping) fn lay_out<'a>(
     mapping: &Mapping,
     chosen: &ChosenSheet<'a>,
     file_name: &str,
@@ -89,7 +89,7 @@ pub(super) fn lay_out<'a>(
 }
 
 /// Finds columns and rows of one sheet.
-pub(super) struct Finder<'a, 'm> {
+pub(in crate::mapping) struct Finder<'a, 'm> {
     pub mapping: &'m Mapping,
     pub sheet: &'a Sheet,
     pub header: &'m [String],
@@ -301,7 +301,7 @@ fn number_text(text: &str) -> String {
         .map_or_else(|_| text.to_owned(), |number| number.to_string())
 }
 
-pub(super) fn wanted(selector: &Selector) -> String {
+pub(in crate::mapping) fn wanted(selector: &Selector) -> String {
     match selector {
         Selector::Names(names) => {
             let names: Vec<String> = names.iter().map(|name| quoted(name)).collect();

@@ -6,15 +6,15 @@ use std::collections::{BTreeMap, HashMap};
 
 use serde_json::Value;
 
-use super::cells::Said;
 use super::member::{Level, MEMBERS, Member};
-use super::numbers::Fault;
+use crate::mapping::values::cells::Said;
+use crate::mapping::values::numbers::Fault;
 use scouting::visit::code::Code;
 use scouting::visit::record::CountForm;
 
 /// What was read from a cell, and where.
 #[derive(Debug, Clone)]
-pub(super) struct Taken {
+pub(in crate::mapping) struct Taken {
     /// The cell's place: `Visits!C7 (Eggs)`.
     pub place: String,
     /// Place and content, as a finding shows them.
@@ -25,7 +25,7 @@ pub(super) struct Taken {
 
 /// Where in the visit a cell belongs: the sheet's names for site, unit and bract.
 #[derive(Debug, Clone)]
-pub(super) struct Place {
+pub(in crate::mapping) struct Place {
     pub site: String,
     pub unit: String,
     pub part: String,
@@ -33,7 +33,7 @@ pub(super) struct Place {
 
 /// One member as it grows.
 #[derive(Debug, Default)]
-pub(super) struct Slot {
+pub(in crate::mapping) struct Slot {
     /// What cells say, and where the first of them is.
     pub said: Option<(Value, String)>,
     /// Where a cell is blank.
@@ -46,7 +46,7 @@ pub(super) struct Slot {
 
 /// Things by the sheet's name for them, in the order in which they came.
 #[derive(Debug)]
-pub(super) struct Named<T> {
+pub(in crate::mapping) struct Named<T> {
     items: Vec<(String, T)>,
     places: HashMap<String, usize>,
 }
@@ -81,7 +81,7 @@ impl<T: Default> Named<T> {
 
 /// A visit as it grows.
 #[derive(Debug)]
-pub(super) struct Draft {
+pub(in crate::mapping) struct Draft {
     /// Number of its first row.
     pub line: u64,
     /// Its rows, as places in the table.
@@ -102,7 +102,7 @@ pub(super) struct Draft {
 
 /// A site as it grows.
 #[derive(Debug, Default)]
-pub(super) struct SiteDraft {
+pub(in crate::mapping) struct SiteDraft {
     /// Members of the site.
     pub members: BTreeMap<&'static str, Slot>,
     /// Units by form of counts and by the sheet's names.
@@ -111,7 +111,7 @@ pub(super) struct SiteDraft {
 
 /// A unit as it grows.
 #[derive(Debug, Default)]
-pub(super) struct UnitDraft {
+pub(in crate::mapping) struct UnitDraft {
     /// Counts by the sheet's names for the bracts.
     pub parts: Named<Slot>,
     /// Nights that a trap stood.
@@ -261,7 +261,7 @@ impl UnitDraft {
 }
 
 /// A member of the same object.
-pub(super) fn sibling(member: &Member, name: &str) -> Option<&'static Member> {
+pub(in crate::mapping) fn sibling(member: &Member, name: &str) -> Option<&'static Member> {
     let (parent, _) = member.pointer.rsplit_once('/')?;
     let pointer = format!("{parent}/{name}");
     MEMBERS.iter().find(|other| other.pointer == pointer)

@@ -5,17 +5,17 @@
 
 use std::collections::HashMap;
 
-use super::cells::Said;
 use super::columns::{Column, Table};
 use super::draft::{Draft, Place, Taken};
-use super::file::{BlankKey, RowIs};
-use super::lost_zeros::{digits_of_columns, lost_zeros};
 use super::member::{Level, Member};
 use super::names::{content, is_blank, shown};
-use super::numbers::Fault;
 use super::record::record;
 use super::rows::DataRow;
 use super::{Field, Mapping};
+use crate::mapping::definition::file::{BlankKey, RowIs};
+use crate::mapping::values::cells::Said;
+use crate::mapping::values::lost_zeros::{digits_of_columns, lost_zeros};
+use crate::mapping::values::numbers::Fault;
 use crate::sheet::table::{Cell, TableRecord};
 
 /// A cell after it was read.
@@ -28,7 +28,7 @@ struct ReadCell<'t> {
 }
 
 /// The records of a sheet, in the order of their first rows.
-pub(super) fn records(mapping: &Mapping, table: &Table<'_>) -> Vec<TableRecord> {
+pub(in crate::mapping) fn records(mapping: &Mapping, table: &Table<'_>) -> Vec<TableRecord> {
     let mut drafts: Vec<Draft> = Vec::new();
     let mut known: HashMap<Vec<String>, usize> = HashMap::new();
     let mut above: Vec<Option<(Cell, String)>> = vec![None; table.columns.len()];

@@ -1,15 +1,17 @@
 //! How a mapping names the members of a visit record: [`scouting::visit::members`] by pointer, with keys for places.
 
-pub(super) use scouting::visit::members::{Kind, Level, MEMBERS, Member, Quantity, placeholder};
+pub(in crate::mapping) use scouting::visit::members::{
+    Kind, Level, MEMBERS, Member, Quantity, placeholder,
+};
 
 /// Whether the member says only of what an amount is: `per` and `currency` mean nothing alone.
-pub(super) fn is_unit_of_amount(member: &Member) -> bool {
+pub(in crate::mapping) fn is_unit_of_amount(member: &Member) -> bool {
     member.pointer.ends_with("/per") || member.pointer.ends_with("/currency")
 }
 
 /// The placeholders of a pointer that a header or a column may fill.
 #[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct Keys {
+pub(in crate::mapping) struct Keys {
     /// The site, as the sheet calls it.
     pub site: Option<String>,
     /// The head, plant or trap, as the sheet calls it.
@@ -31,7 +33,7 @@ impl Keys {
 }
 
 /// The member that `to` names, with the numbers that are in it in place of placeholders.
-pub(super) fn find(to: &str) -> Option<(&'static Member, Keys)> {
+pub(in crate::mapping) fn find(to: &str) -> Option<(&'static Member, Keys)> {
     MEMBERS
         .iter()
         .find_map(|member| Some((member, keys_in(member.pointer, to)?)))
@@ -56,7 +58,7 @@ fn keys_in(pointer: &str, to: &str) -> Option<Keys> {
 }
 
 /// A member by its exact pointer, which must exist.
-pub(super) fn exactly(pointer: &str) -> &'static Member {
+pub(in crate::mapping) fn exactly(pointer: &str) -> &'static Member {
     MEMBERS
         .iter()
         .find(|member| member.pointer == pointer)
@@ -68,8 +70,8 @@ mod tests {
     use serde_json::{Value, json};
 
     use super::*;
-    use crate::intake::mapping::MAPPING_SCHEMA;
     use crate::judge::validate::VISIT_SCHEMA;
+    use crate::mapping::MAPPING_SCHEMA;
     use scouting::visit::record::Visit;
 
     fn parsed(schema: &str) -> Value {

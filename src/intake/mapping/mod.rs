@@ -6,30 +6,21 @@
 //! are read from files elsewhere; whether a record that comes out of here is a sound visit, the schema
 //! and the trade rules say.
 //!
-//! The way of a sheet: [`file`] and [`check`] read the mapping, [`sheets`], [`columns`] and [`rows`] find header,
-//! columns and rows, [`cells`] reads each cell, [`group`] puts rows together, [`record`] and [`sites`] write records.
+//! The way of a sheet: [`definition`] reads the mapping, [`sheets`], [`columns`] and [`rows`] find header,
+//! columns and rows, [`values`] reads each cell, [`group`] puts rows together, [`record`] and [`sites`] write records.
 
 use std::collections::BTreeMap;
 
 use regex::Regex;
 use serde_json::Value;
 
-mod cells;
-mod check;
-mod check_field;
-mod check_sources;
 mod columns;
-mod dates;
+mod definition;
 mod draft;
-mod file;
 mod group;
-mod lost_zeros;
 pub mod made_id;
 mod member;
-mod mistake;
 mod names;
-mod no_day;
-mod numbers;
 mod plain;
 mod record;
 mod rows;
@@ -37,12 +28,12 @@ mod sent;
 mod sheets;
 mod sites;
 mod suggest;
-mod unit;
 mod unmentioned;
+mod values;
 
-use self::cells::Reading;
-use self::file::{BlankKey, BlankUnits, RowIs};
+use self::definition::file::{BlankKey, BlankUnits, RowIs};
 use self::member::{Keys, Kind, Level, Member};
+use self::values::cells::Reading;
 use crate::mapping::made_id::recipe;
 use crate::sheet::table::{Sheet, TableRecord};
 use scouting::failure::{Failure, Kind as FailureKind};
@@ -204,7 +195,7 @@ impl Mapping {
     /// [`Failure`] with the place and how to correct it: no TOML, an unknown member, target or unit, a
     /// regular expression that is none, a member with two sources or a required one with none.
     pub fn read(text: &str, place: &str) -> Result<Mapping, Failure> {
-        check::read(text, place)
+        definition::check::read(text, place)
     }
 
     /// The mapping with a time of submission for records that it gives none itself: RFC 3339.

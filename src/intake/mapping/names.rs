@@ -12,7 +12,7 @@ const QUOTE_LENGTH_MAX: usize = 60;
 /// A name as it is compared: NFC, without case, spaces collapsed and cut off at both ends.
 ///
 /// Case is removed by going to upper case and back, so that `ß` and `SS` are one.
-pub(super) fn folded(name: &str) -> String {
+pub(in crate::mapping) fn folded(name: &str) -> String {
     let plain: String = name
         .nfc()
         .flat_map(char::to_uppercase)
@@ -27,17 +27,17 @@ pub(super) fn folded(name: &str) -> String {
 }
 
 /// A value as it is kept: NFC, without spaces at both ends.
-pub(super) fn trimmed(text: &str) -> String {
+pub(in crate::mapping) fn trimmed(text: &str) -> String {
     text.trim_matches(is_space).nfc().collect()
 }
 
 /// White space, and the two marks of no width that spreadsheets like to carry along.
-pub(super) fn is_space(letter: char) -> bool {
+pub(in crate::mapping) fn is_space(letter: char) -> bool {
     letter.is_whitespace() || matches!(letter, '\u{200b}' | '\u{feff}')
 }
 
 /// The letters of a column, from its place counted from 0: 0 → `A`, 27 → `AB`.
-pub(super) fn letters(place: usize) -> String {
+pub(in crate::mapping) fn letters(place: usize) -> String {
     let mut rest = place + 1;
     let mut letters = Vec::new();
     while rest > 0 {
@@ -53,7 +53,7 @@ pub(super) fn letters(place: usize) -> String {
 }
 
 /// The place of a column, counted from 0; `None` unless it is one to three letters.
-pub(super) fn column_of(letters: &str) -> Option<usize> {
+pub(in crate::mapping) fn column_of(letters: &str) -> Option<usize> {
     let fits = (1..=3).contains(&letters.len())
         && letters.bytes().all(|letter| letter.is_ascii_alphabetic());
     fits.then(|| {
@@ -71,7 +71,7 @@ pub fn cell_of(name: &str) -> Option<(usize, u64)> {
 }
 
 /// Whether a cell holds nothing that can be seen.
-pub(super) fn is_blank(cell: &Cell) -> bool {
+pub(in crate::mapping) fn is_blank(cell: &Cell) -> bool {
     match cell {
         Cell::Empty => true,
         Cell::Text(text) => text.chars().all(is_space),
@@ -80,7 +80,7 @@ pub(super) fn is_blank(cell: &Cell) -> bool {
 }
 
 /// A cell's content as plain text, for comparing and for keys.
-pub(super) fn content(cell: &Cell) -> String {
+pub(in crate::mapping) fn content(cell: &Cell) -> String {
     match cell {
         Cell::Empty => String::new(),
         Cell::Text(text) => trimmed(text),
@@ -93,7 +93,7 @@ pub(super) fn content(cell: &Cell) -> String {
 }
 
 /// A cell as a message shows it.
-pub(super) fn shown(cell: &Cell) -> String {
+pub(in crate::mapping) fn shown(cell: &Cell) -> String {
     match cell {
         Cell::Empty => "blank".to_owned(),
         Cell::Text(text) if text.chars().all(is_space) => "blank".to_owned(),
@@ -108,7 +108,7 @@ pub(super) fn shown(cell: &Cell) -> String {
 }
 
 /// A text in quotation marks, as [`printable`].
-pub(super) fn quoted(text: &str) -> String {
+pub(in crate::mapping) fn quoted(text: &str) -> String {
     format!("\"{}\"", printable(text))
 }
 
@@ -131,7 +131,7 @@ fn printable(text: &str) -> String {
 }
 
 /// `Visits!C7 (Eggs)`; a text file has no sheet name and its header may be blank.
-pub(super) fn cell_place(sheet: &str, column: usize, row: u64, header: &str) -> String {
+pub(in crate::mapping) fn cell_place(sheet: &str, column: usize, row: u64, header: &str) -> String {
     let sheet = if sheet.is_empty() {
         String::new()
     } else {
@@ -146,7 +146,7 @@ pub(super) fn cell_place(sheet: &str, column: usize, row: u64, header: &str) -> 
 }
 
 /// What a message adds where a cell is blank: in a workbook something else may have been meant to speak.
-pub(super) fn unseen(place: &str) -> &'static str {
+pub(in crate::mapping) fn unseen(place: &str) -> &'static str {
     match place.contains('!') {
         true => " (colours and comments of cells are not read)",
         false => "",

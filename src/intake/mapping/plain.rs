@@ -269,7 +269,7 @@ pub fn marked(text: &str) -> String {
 }
 
 /// The text of a cell that [`marked`] wrote, or that a person did; `None` if its mark is broken.
-pub(super) fn unmarked(cell: &str) -> Option<String> {
+pub(in crate::mapping) fn unmarked(cell: &str) -> Option<String> {
     match cell.strip_prefix('\'') {
         Some(json) if json.starts_with('"') => serde_json::from_str(json).ok(),
         Some(text) => Some(text.to_owned()),

@@ -17,7 +17,11 @@ use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 
 /// Writes the record of a draft.
-pub(super) fn record(draft: Draft, mapping: &Mapping, table: &Table<'_>) -> TableRecord {
+pub(in crate::mapping) fn record(
+    draft: Draft,
+    mapping: &Mapping,
+    table: &Table<'_>,
+) -> TableRecord {
     let line = draft.line;
     let as_sent = sent::as_sent(table, &draft.rows);
     let mut writer = Writer::new(mapping);
@@ -52,7 +56,7 @@ enum Amount {
 }
 
 /// Writes a draft as a document, with its findings and places.
-pub(super) struct Writer<'m> {
+pub(in crate::mapping) struct Writer<'m> {
     pub mapping: &'m Mapping,
     fixed: BTreeMap<&'static str, (&'static Member, Value)>,
     pub document: Map<String, Value>,

@@ -12,7 +12,7 @@ use crate::sheet::table::{Cell, Row};
 use scouting::failure::Failure;
 
 /// A row of data and the titles above it.
-pub(super) struct DataRow<'a> {
+pub(in crate::mapping) struct DataRow<'a> {
     /// The row as sent.
     pub row: &'a Row,
     /// Name, text and place of what titles say.
@@ -21,7 +21,7 @@ pub(super) struct DataRow<'a> {
 
 /// One thing that a title row or the sheet's name says.
 #[derive(Clone)]
-pub(super) struct Title {
+pub(in crate::mapping) struct Title {
     /// The group of the pattern.
     pub name: String,
     /// What it caught.

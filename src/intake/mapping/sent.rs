@@ -10,7 +10,7 @@ use super::columns::Table;
 use crate::sheet::table::Cell;
 
 /// The rows of a record.
-pub(super) fn as_sent(table: &Table<'_>, rows: &[usize]) -> String {
+pub(in crate::mapping) fn as_sent(table: &Table<'_>, rows: &[usize]) -> String {
     let rows: Vec<Value> = rows
         .iter()
         .map(|place| {

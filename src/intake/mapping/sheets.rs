@@ -8,7 +8,7 @@ use crate::sheet::table::Sheet;
 use scouting::failure::{Failure, Kind};
 
 /// A sheet that the mapping reads, with what its name says.
-pub(super) struct ChosenSheet<'a> {
+pub(in crate::mapping) struct ChosenSheet<'a> {
     /// The sheet.
     pub sheet: &'a Sheet,
     /// Names and texts of the groups of sheetPattern.
@@ -16,7 +16,7 @@ pub(super) struct ChosenSheet<'a> {
 }
 
 /// The sheets that a mapping reads; a sheet with data that it does not mention refuses the file.
-pub(super) fn choose_sheets<'a>(
+pub(in crate::mapping) fn choose_sheets<'a>(
     mapping: &Mapping,
     sheets: &'a [Sheet],
     file_name: &str,
@@ -101,7 +101,7 @@ fn said_by_name(choice: &SheetChoice, name: &str) -> Vec<(String, String)> {
 }
 
 /// The named groups of a pattern and what they caught.
-pub(super) fn groups(pattern: &regex::Regex, text: &str) -> Vec<(String, String)> {
+pub(in crate::mapping) fn groups(pattern: &regex::Regex, text: &str) -> Vec<(String, String)> {
     let Some(caught) = pattern.captures(text) else {
         return Vec::new();
     };
@@ -113,7 +113,7 @@ pub(super) fn groups(pattern: &regex::Regex, text: &str) -> Vec<(String, String)
 }
 
 /// The names that title rows and the sheet's name give, each once.
-pub(super) fn title_names(mapping: &Mapping, chosen: &ChosenSheet<'_>) -> Vec<String> {
+pub(in crate::mapping) fn title_names(mapping: &Mapping, chosen: &ChosenSheet<'_>) -> Vec<String> {
     let mut names: Vec<String> = chosen.said.iter().map(|(name, _)| name.clone()).collect();
     let of_blocks = mapping
         .blocks
@@ -145,7 +145,7 @@ fn fill_to_the_right(upper: &mut [Vec<String>], last: &[String]) {
 
 /// The header over each column: the texts of the header rows, joined. A text over several columns
 /// is in the first of them, so blanks to its right take it, in all rows but the last.
-pub(super) fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
+pub(in crate::mapping) fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
     let width = sheet
         .rows
         .iter()

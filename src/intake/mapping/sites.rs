@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use serde_json::{Map, Value};
 
 use super::draft::{SiteDraft, Slot, UnitDraft};
-use super::file::BlankUnits;
 use super::member::{self, Level, MEMBERS};
 use super::names::unseen;
 use super::record::Writer;
+use crate::mapping::definition::file::BlankUnits;
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 

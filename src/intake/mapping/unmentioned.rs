@@ -7,8 +7,8 @@ use std::collections::{BTreeMap, HashSet};
 use super::Ignored;
 use super::columns::{At, Column, Finder};
 use super::names::{folded, is_blank, letters, quoted, shown};
-use super::no_day::is_a_day;
 use super::rows::DataRow;
+use crate::mapping::values::no_day::is_a_day;
 use crate::sheet::table::Row;
 use scouting::failure::Failure;
 

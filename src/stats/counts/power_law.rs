@@ -5,8 +5,8 @@
 //! memory). Every sample weighs the same, whatever its size.
 
 use crate::counts::dispersion::mean_crowding;
-use crate::solve::least_squares::{Line, fit_line};
 use crate::counts::variance_law::VarianceLaw;
+use crate::solve::least_squares::{Line, fit_line};
 
 /// Mean and variance of the counts of one sample.
 #[derive(Debug, Clone, Copy, PartialEq)]

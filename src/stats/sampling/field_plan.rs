@@ -6,11 +6,11 @@
 //! the total of the site's units. Pure numbers; where the scatter comes from, and whether it is assumed, the
 //! caller knows.
 
-use crate::sampling::sample_size::{units_for_precision, whole_number};
 use crate::counts::moment_estimators::k_by_moments;
+use crate::counts::variance_law::VarianceLaw;
+use crate::sampling::sample_size::{units_for_precision, whole_number};
 use crate::sampling::simulation::{AtLimit, OperatingPoint, SequentialPlan, Spread};
 use crate::sampling::stop_lines::{Risks, WaldLines, precision_stop_total};
-use crate::counts::variance_law::VarianceLaw;
 
 /// Samples drawn for each true mean of the operating characteristic: two standard errors of a share near
 /// 10 % are then half a percent point.

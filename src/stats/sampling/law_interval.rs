@@ -13,9 +13,9 @@
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
+use crate::counts::variance_law::VarianceLaw;
 use crate::sampling::field_mean::Interval;
 use crate::solve::bisection::fall_to_zero;
-use crate::counts::variance_law::VarianceLaw;
 
 /// A field's mean with the law of the variance of its site means.
 #[derive(Debug, Clone, Copy, PartialEq)]

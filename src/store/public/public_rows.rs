@@ -1,6 +1,6 @@
 //! From field-weeks to public rows: which rows are public, and which would be if a week were published now.
 //!
-//! Reads the private table `field_week` and hands its fields to [`crate::disclosure`], week by week. What leaves this
+//! Reads the private table `field_week` and hands its fields to [`disclosure`], week by week. What leaves this
 //! module are public rows, entries for the store, and for the office what became of each county.
 
 use std::collections::{BTreeMap, BTreeSet};

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use scouting::region::Region;
 use geo::{Area, CoordsIter};
+use scouting::region::Region;
 
 use super::desk::told;
 

@@ -4,20 +4,20 @@ use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 
-use scouting::failure::Failure;
+use bractline::load::loader::{Account, Loader};
 use intake::judge::judging::{Judge, Judged};
 use intake::judge::validate::VISIT_SCHEMA;
 use intake::mapping::Mapping;
 use intake::read::formats::SubmittedFile;
 use intake::read::reader::RecordReader;
-use bractline::load::loader::{Account, Loader};
+use jsonschema::Validator;
+use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
-use store::delta::tables::Store;
 use scouting::visit::finding::Finding;
 use scouting::visit::rules::SeasonDays;
-use jsonschema::Validator;
 use serde_json::Value;
+use store::delta::tables::Store;
 use tempfile::TempDir;
 
 /// A loader remembers what it saw; after so many inputs a new one begins.
@@ -98,8 +98,7 @@ fn judge() -> Judge {
     static REGION: LazyLock<Region> =
         LazyLock::new(|| Region::built_in("us:46").expect("a built-in region"));
     static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| {
-        Catalogue::read(None, store::stages::expression::plan)
-            .expect("the built-in protocols")
+        Catalogue::read(None, store::stages::expression::plan).expect("the built-in protocols")
     });
     let season = SeasonDays {
         first: (5, 1),

@@ -6,12 +6,12 @@ use std::sync::{Arc, LazyLock};
 
 use arrow::array::{ArrayRef, AsArray, Float64Array, RecordBatch, StringArray};
 use arrow::datatypes::Float64Type;
+use datafusion::prelude::SessionContext;
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::plan_threshold::{CANONICAL_COLUMNS, ThresholdField};
 use scouting::protocol::threshold::{threshold_of, visit_threshold_sql};
 use scouting::visit::economics::EconomicMember;
 use scouting::visit::record::Economics;
-use datafusion::prelude::SessionContext;
 
 use super::desk::told;
 use super::protocol::{CORNERS, corner_of};

@@ -2,13 +2,13 @@
 
 use std::collections::BTreeMap;
 
+use jiff::{SignedDuration, Timestamp};
 use scouting::failure::Failure;
 use store::alerts::table::{AlertBook, IssuedAlert};
 use store::delta::append::Sealed;
 use store::delta::compact::compact;
 use store::delta::tables::Store;
 use store::delta::vacuum::{Limit, vacuum};
-use jiff::{SignedDuration, Timestamp};
 
 use crate::support::TestWorkspace;
 use crate::support::in_process::{load, loader, rolled_up};

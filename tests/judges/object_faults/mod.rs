@@ -11,16 +11,16 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use scouting::failure::Failure;
-use store::alerts::table::issued_alerts;
-use store::delta::care::verify;
-use store::delta::tables::Store;
 use deeds::{DEEDS, Deed, Figures, open};
 use faulty_store::{Call, Fault, Faulty, How, WORD};
 use object_store::local::LocalFileSystem;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
+use scouting::failure::Failure;
+use store::alerts::table::issued_alerts;
+use store::delta::care::verify;
+use store::delta::tables::Store;
 use url::Url;
 
 use crate::care::break_off;

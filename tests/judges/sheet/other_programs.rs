@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use intake::count_sheet::reading::count_sheet_records;
-use scouting::protocol::catalogue::Protocol;
 use jiff::civil::{Date, date};
+use scouting::protocol::catalogue::Protocol;
 use serde_json::{Map, Value, json};
 
 use super::{OnDisk, accepted, visit_cells};

@@ -6,7 +6,7 @@
 //! pound as in `visit::units`; the US survey acre is 4,840 square yards of 3,600/3,937 m (NIST
 //! Special Publication 811, appendix B); a short hundredweight is 100 lb and a short ton 2,000 lb.
 
-use super::member::Quantity;
+use crate::mapping::member::Quantity;
 use scouting::visit::units::HECTARES_PER_ACRE;
 
 /// Hectares in one US survey acre: 160 square rods of 16.5 survey feet of 1200/3937 m.
@@ -15,7 +15,7 @@ const HECTARES_PER_SURVEY_ACRE: f64 =
 
 /// How a number in some unit becomes the record's.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Unit {
+pub(in crate::mapping) struct Unit {
     /// As the mapping or the cell names it.
     pub code: String,
     factor: Factor,
@@ -116,12 +116,12 @@ impl Unit {
 }
 
 /// The unit that a mapping names; `None` if there is no such code for the quantity.
-pub(super) fn by_code(quantity: Quantity, code: &str) -> Option<Unit> {
+pub(in crate::mapping) fn by_code(quantity: Quantity, code: &str) -> Option<Unit> {
     find(quantity, code, false)
 }
 
 /// The unit that is next to a number in a cell: codes and the spellings that people use.
-pub(super) fn in_cell(quantity: Quantity, text: &str) -> Option<Unit> {
+pub(in crate::mapping) fn in_cell(quantity: Quantity, text: &str) -> Option<Unit> {
     find(quantity, &text.trim().to_lowercase(), true).map(|unit| Unit {
         code: text.trim().to_owned(),
         ..unit
@@ -129,7 +129,7 @@ pub(super) fn in_cell(quantity: Quantity, text: &str) -> Option<Unit> {
 }
 
 /// The codes for a quantity, for messages.
-pub(super) fn codes(quantity: Quantity) -> String {
+pub(in crate::mapping) fn codes(quantity: Quantity) -> String {
     let per = |table: &[SpellingPer]| {
         let units: Vec<&str> = table.iter().flat_map(|row| row.0).copied().collect();
         units.join(", ")

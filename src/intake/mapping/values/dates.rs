@@ -11,13 +11,13 @@ use jiff::tz::Offset;
 use jiff::{Span, Timestamp};
 use regex::Regex;
 
-use super::no_day::is_no_day;
-use super::numbers::Fault;
+use crate::mapping::values::no_day::is_no_day;
+use crate::mapping::values::numbers::Fault;
 use scouting::visit::code::Code;
 
 /// How a mapping says that dates are written.
 #[derive(Debug, Clone, Default)]
-pub(super) struct DateForm {
+pub(in crate::mapping) struct DateForm {
     /// strptime formats; `default` is ISO 8601. Empty: ISO 8601 alone.
     pub formats: Vec<String>,
     /// What a bare number in a date column counts from.
@@ -30,7 +30,7 @@ pub(super) struct DateForm {
 
 /// What the serial numbers of a workbook count from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum DateSystem {
+pub(in crate::mapping) enum DateSystem {
     /// 1 is 1 January 1900, and 60 a day that was none.
     From1900,
     /// 0 is 1 January 1904.
@@ -41,13 +41,13 @@ pub(super) enum DateSystem {
 const ISO: &str = "default";
 
 /// Three numbers that may be a day: `6/7/2026`, `6.7.26`.
-pub(super) static THREE_NUMBERS: LazyLock<Regex> = LazyLock::new(|| {
+pub(in crate::mapping) static THREE_NUMBERS: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"^([0-9]{1,2})\s*[./-]\s*([0-9]{1,2})\s*[./-]\s*([0-9]{4}|[0-9]{2})$")
         .expect("a pattern of ours compiles")
 });
 
 /// Whether a format gives a whole day: it is tried on two.
-pub(super) fn format_is_whole(format: &str) -> bool {
+pub(in crate::mapping) fn format_is_whole(format: &str) -> bool {
     if format == ISO {
         return true;
     }
@@ -73,7 +73,7 @@ fn names_time(format: &str) -> bool {
 }
 
 /// Reads a day from text.
-pub(super) fn read_day(text: &str, form: &DateForm) -> Result<Date, Fault> {
+pub(in crate::mapping) fn read_day(text: &str, form: &DateForm) -> Result<Date, Fault> {
     let iso = form.formats.is_empty() || form.formats.iter().any(|format| format == ISO);
     let mut readings: Vec<Date> = Vec::new();
     let mut add = |reading: Option<Date>| {
@@ -108,7 +108,7 @@ pub(super) fn read_day(text: &str, form: &DateForm) -> Result<Date, Fault> {
 }
 
 /// `2026-07-21` and nothing looser.
-pub(super) fn iso_day(text: &str) -> Option<Date> {
+pub(in crate::mapping) fn iso_day(text: &str) -> Option<Date> {
     (text.len() == 10 && text.as_bytes()[4] == b'-')
         .then(|| text.parse().ok())
         .flatten()
@@ -171,7 +171,7 @@ fn unreadable_day(text: &str, form: &DateForm) -> Fault {
 }
 
 /// The day of a serial number.
-pub(super) fn serial_day(serial: f64, form: &DateForm) -> Result<Date, Fault> {
+pub(in crate::mapping) fn serial_day(serial: f64, form: &DateForm) -> Result<Date, Fault> {
     let Some(system) = form.system else {
         let reading = |system| match day_of(serial, system) {
             Some(day) => day.to_string(),
@@ -206,7 +206,7 @@ fn day_of(serial: f64, system: DateSystem) -> Option<Date> {
 }
 
 /// Reads a point in time from text, as RFC 3339 writes it.
-pub(super) fn read_instant(text: &str, form: &DateForm) -> Result<String, Fault> {
+pub(in crate::mapping) fn read_instant(text: &str, form: &DateForm) -> Result<String, Fault> {
     let iso = form.formats.is_empty() || form.formats.iter().any(|format| format == ISO);
     if iso && text.parse::<Timestamp>().is_ok() && text.as_bytes().get(10) == Some(&b'T') {
         return Ok(text.to_owned());
@@ -242,7 +242,7 @@ pub(super) fn read_instant(text: &str, form: &DateForm) -> Result<String, Fault>
 }
 
 /// A day becomes a point in time by the time of day that the mapping states.
-pub(super) fn day_with_time(day: Date, form: &DateForm) -> Result<String, Fault> {
+pub(in crate::mapping) fn day_with_time(day: Date, form: &DateForm) -> Result<String, Fault> {
     match form.time_of_day {
         Some(time) => with_offset(day.to_datetime(time), form),
         None => Err(Fault::new(
@@ -253,7 +253,7 @@ pub(super) fn day_with_time(day: Date, form: &DateForm) -> Result<String, Fault>
 }
 
 /// A time without a zone becomes a point in time by the offset that the mapping states.
-pub(super) fn with_offset(moment: DateTime, form: &DateForm) -> Result<String, Fault> {
+pub(in crate::mapping) fn with_offset(moment: DateTime, form: &DateForm) -> Result<String, Fault> {
     match form.offset {
         Some(offset) => Ok(written(moment, offset)),
         None => Err(Fault::new(
@@ -277,7 +277,7 @@ fn written(moment: DateTime, offset: Offset) -> String {
 }
 
 /// `Z`, `-05:00`: an offset as a mapping states it.
-pub(super) fn offset_of(text: &str) -> Option<Offset> {
+pub(in crate::mapping) fn offset_of(text: &str) -> Option<Offset> {
     if text == "Z" {
         return Some(Offset::UTC);
     }

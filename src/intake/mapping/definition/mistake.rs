@@ -3,7 +3,7 @@
 use regex::Regex;
 
 /// Words for a mistake and how to correct it.
-pub(super) struct Mistake {
+pub(in crate::mapping) struct Mistake {
     /// What is wrong.
     pub what: String,
     /// What would be right.
@@ -11,7 +11,10 @@ pub(super) struct Mistake {
 }
 
 /// A mistake, as the error of any result.
-pub(super) fn mistake<T>(what: impl Into<String>, mend: impl Into<String>) -> Result<T, Mistake> {
+pub(in crate::mapping) fn mistake<T>(
+    what: impl Into<String>,
+    mend: impl Into<String>,
+) -> Result<T, Mistake> {
     Err(Mistake {
         what: what.into(),
         mend: mend.into(),
@@ -19,7 +22,7 @@ pub(super) fn mistake<T>(what: impl Into<String>, mend: impl Into<String>) -> Re
 }
 
 /// A regular expression of a mapping.
-pub(super) fn regex(text: &str) -> Result<Regex, Mistake> {
+pub(in crate::mapping) fn regex(text: &str) -> Result<Regex, Mistake> {
     Regex::new(text).or_else(|error| {
         let words = error.to_string();
         let last = words.lines().last().unwrap_or_default();

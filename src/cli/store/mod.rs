@@ -1,16 +1,18 @@
 //! `bractline store`: care of the kept tables.
 
+mod vacuum;
+
 use jiff::Timestamp;
 
-use super::format::{Format, Outcome};
-use super::vacuum::VacuumCommand;
-use scouting::failure::Failure;
-use store::delta::care::{figures, verify};
-use store::delta::compact::compact;
+use crate::cli::format::{Format, Outcome};
 use crate::workspace::Workspace;
 use crate::workspace::bucket::store_of;
 use crate::workspace::care::{check_whole, compact_text, info_text, verify_text};
 use crate::workspace::open::open_store;
+use scouting::failure::Failure;
+use store::delta::care::{figures, verify};
+use store::delta::compact::compact;
+use vacuum::VacuumCommand;
 
 /// Look after the kept tables
 #[derive(Debug, clap::Subcommand)]
@@ -49,7 +51,7 @@ pub enum StoreCommand {
 }
 
 impl StoreCommand {
-    pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+    pub(in crate::cli) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         match self {
             StoreCommand::Compact { dry_run, format } => {
                 let store = open_store(workspace).await?;

@@ -9,12 +9,14 @@ use jiff::civil::{Date, DateTime, Time};
 use regex::Regex;
 use serde_json::Value;
 
-use super::dates::{DateForm, day_with_time, read_day, read_instant, serial_day, with_offset};
-use super::member::{Kind, Member, Quantity};
-use super::names::{content, folded, is_blank, trimmed};
-use super::numbers::{Fault, NumberForm, read_number};
-use super::plain;
-use super::unit::{self, Unit};
+use crate::mapping::member::{Kind, Member, Quantity};
+use crate::mapping::names::{content, folded, is_blank, trimmed};
+use crate::mapping::plain;
+use crate::mapping::values::dates::{
+    DateForm, day_with_time, read_day, read_instant, serial_day, with_offset,
+};
+use crate::mapping::values::numbers::{Fault, NumberForm, read_number};
+use crate::mapping::values::unit::{self, Unit};
 use crate::sheet::table::Cell;
 use scouting::visit::code::Code;
 
@@ -23,7 +25,7 @@ const EXACT_MAX: f64 = 1e15;
 
 /// How a column's cells are to be read.
 #[derive(Debug, Clone)]
-pub(super) struct Reading {
+pub(in crate::mapping) struct Reading {
     /// The member that the cells are for.
     pub member: &'static Member,
     /// Texts that mean no value, folded.
@@ -54,7 +56,7 @@ pub(super) struct Reading {
 
 /// What a cell says.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Said {
+pub(in crate::mapping) struct Said {
     /// The member's value.
     pub value: Value,
     /// `acre`, `ha`, `lb` or `kg`, if the unit says it.

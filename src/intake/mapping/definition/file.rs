@@ -1,6 +1,6 @@
 //! A mapping file as it is written: TOML, member by member as `schemas/mapping.schema.json` has it.
 //!
-//! Whether it makes sense is [`super::check`]'s to say. Members whose names come from Table Dialect
+//! Whether it makes sense is [`crate::mapping::definition::check`]'s to say. Members whose names come from Table Dialect
 //! and Table Schema (Data Package, version 2) mean what they mean there.
 
 use std::collections::BTreeMap;
@@ -10,7 +10,7 @@ use serde::Deserialize;
 /// The whole file.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(super) struct MappingFile {
+pub(in crate::mapping) struct MappingFile {
     pub mapping: String,
     pub target: String,
     /// For readers of the file.
@@ -37,7 +37,7 @@ pub(super) struct MappingFile {
 /// Which sheets and rows hold the table.
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(super) struct Dialect {
+pub(in crate::mapping) struct Dialect {
     pub sheet_name: Option<OneOrMany>,
     pub sheet_number: Option<usize>,
     pub sheet_pattern: Option<String>,
@@ -54,7 +54,7 @@ pub(super) struct Dialect {
 /// What holds for every field that does not say otherwise.
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(super) struct Schema {
+pub(in crate::mapping) struct Schema {
     #[serde(default)]
     pub missing_values: Vec<String>,
     pub decimal_char: Option<String>,
@@ -65,7 +65,7 @@ pub(super) struct Schema {
 /// How rows make visits.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(super) struct Rows {
+pub(in crate::mapping) struct Rows {
     pub row_is: RowIs,
     #[serde(default)]
     pub visit_key: Vec<String>,
@@ -80,7 +80,7 @@ pub(super) struct Rows {
 /// What one row represents.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub(super) enum RowIs {
+pub(in crate::mapping) enum RowIs {
     Visit,
     Site,
     Head,
@@ -93,7 +93,7 @@ pub(super) enum RowIs {
 /// What a row means whose key cells are all blank.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub(super) enum BlankKey {
+pub(in crate::mapping) enum BlankKey {
     #[default]
     Hold,
     Continues,
@@ -102,7 +102,7 @@ pub(super) enum BlankKey {
 /// What a unit means whose counts are all blank.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "camelCase")]
-pub(super) enum BlankUnits {
+pub(in crate::mapping) enum BlankUnits {
     #[default]
     Hold,
     NotExamined,
@@ -111,7 +111,7 @@ pub(super) enum BlankUnits {
 /// How the identity of a visit is made of its members.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(super) struct VisitId {
+pub(in crate::mapping) struct VisitId {
     pub from: Vec<String>,
     pub prefix: Option<String>,
 }
@@ -119,7 +119,7 @@ pub(super) struct VisitId {
 /// Rows to be left out.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(super) struct SkipEntry {
+pub(in crate::mapping) struct SkipEntry {
     pub name: Option<OneOrMany>,
     pub column: Option<String>,
     pub matches: String,
@@ -128,14 +128,14 @@ pub(super) struct SkipEntry {
 /// Title rows that say something about the rows below them.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(super) struct BlockEntry {
+pub(in crate::mapping) struct BlockEntry {
     pub matches: String,
 }
 
 /// A column that may hold what no member takes: by name, or one of the other ways.
 #[derive(Debug, Deserialize)]
 #[serde(untagged)]
-pub(super) enum IgnoreEntry {
+pub(in crate::mapping) enum IgnoreEntry {
     Name(String),
     Column(IgnoredColumn),
 }
@@ -143,7 +143,7 @@ pub(super) enum IgnoreEntry {
 /// A column to be ignored, by its letter or by a pattern.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(super) struct IgnoredColumn {
+pub(in crate::mapping) struct IgnoredColumn {
     pub column: Option<String>,
     pub name_pattern: Option<String>,
 }
@@ -151,7 +151,7 @@ pub(super) struct IgnoredColumn {
 /// Where one member comes from.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(super) struct FieldEntry {
+pub(in crate::mapping) struct FieldEntry {
     pub name: Option<OneOrMany>,
     pub column: Option<String>,
     pub name_pattern: Option<String>,
@@ -187,14 +187,14 @@ pub(super) struct FieldEntry {
 /// Where the unit of a number is, if not in the mapping.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub(super) enum UnitFrom {
+pub(in crate::mapping) enum UnitFrom {
     Cell,
 }
 
 /// One text, or several that mean the same.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(untagged)]
-pub(super) enum OneOrMany {
+pub(in crate::mapping) enum OneOrMany {
     One(String),
     Many(Vec<String>),
 }

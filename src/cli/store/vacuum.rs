@@ -2,10 +2,10 @@
 
 use jiff::Timestamp;
 
-use super::format::{Format, Outcome};
-use scouting::failure::Failure;
+use crate::cli::format::{Format, Outcome};
 use crate::workspace::Workspace;
 use crate::workspace::vacuum::{VacuumOptions, vacuum_workspace};
+use scouting::failure::Failure;
 
 /// Remove files that no version needs, and what killed commands left
 #[derive(Debug, clap::Args)]
@@ -31,7 +31,7 @@ pub struct VacuumCommand {
 }
 
 impl VacuumCommand {
-    pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+    pub(in crate::cli) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let options = VacuumOptions {
             older_than_hours: self.older_than,
             alone: self.alone,

@@ -1,13 +1,13 @@
 //! What people write where one day is asked for: a week, several days, a day without its year.
 //!
 //! Nothing is read here; it is only classified, so that a message can say what it is. Days themselves are
-//! [`super::dates`]'s.
+//! [`crate::mapping::values::dates`]'s.
 
 use std::sync::LazyLock;
 
 use regex::Regex;
 
-use super::dates::{THREE_NUMBERS, iso_day};
+use crate::mapping::values::dates::{THREE_NUMBERS, iso_day};
 
 static WEEK: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"(?i)^(?:[0-9]{4}[\s/-]*)?(?:w|wk|week|kw)\.?\s*[0-9]{1,2}(?:[\s,/-]+[0-9]{4})?$")
@@ -32,7 +32,7 @@ static WITHOUT_YEAR: LazyLock<Regex> = LazyLock::new(|| {
 });
 
 /// What people write who mean no one day.
-pub(super) fn is_no_day(text: &str) -> Option<&'static str> {
+pub(in crate::mapping) fn is_no_day(text: &str) -> Option<&'static str> {
     if WEEK.is_match(text) {
         Some("the day of the visit, as 2026-07-21: a week is not a day")
     } else if WITHOUT_YEAR.is_match(text) {
@@ -45,7 +45,7 @@ pub(super) fn is_no_day(text: &str) -> Option<&'static str> {
 }
 
 /// Whether a text, such as a header, is a day in some usual writing.
-pub(super) fn is_a_day(text: &str) -> bool {
+pub(in crate::mapping) fn is_a_day(text: &str) -> bool {
     iso_day(text.get(..10).unwrap_or(text)).is_some()
         || THREE_NUMBERS.is_match(text)
         || WITHOUT_YEAR.is_match(text)
@@ -54,9 +54,9 @@ pub(super) fn is_a_day(text: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::super::dates::{DateForm, read_day};
     use super::*;
-    use crate::visit::code::Code;
+    use crate::mapping::values::dates::{DateForm, read_day};
+    use scouting::visit::code::Code;
 
     #[test]
     fn what_is_no_one_day_is_said_to_be_what_it_is() {

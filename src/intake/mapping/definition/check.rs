@@ -1,23 +1,27 @@
 //! A mapping file → a mapping that makes sense, or the first thing in it that does not.
 //!
-//! Looked at is the file alone; whether a sheet has its columns is [`super::columns`]'s to say.
+//! Looked at is the file alone; whether a sheet has its columns is [`crate::mapping::columns`]'s to say.
 
 use std::collections::BTreeMap;
 
 use regex::Regex;
 
-use super::check_field::{constant_value, field, letter_selector, names_selector};
-use super::file::{BlockEntry, IgnoreEntry, MappingFile, RowIs, Rows, SkipEntry, VisitId};
-use super::member::{self, Keys, Level, Member};
-use super::mistake::{Mistake, mistake, regex};
-use super::names::{column_of, folded};
-use super::{
+use crate::mapping::definition::check_field::{
+    constant_value, field, letter_selector, names_selector,
+};
+use crate::mapping::definition::file::{
+    BlockEntry, IgnoreEntry, MappingFile, RowIs, Rows, SkipEntry, VisitId,
+};
+use crate::mapping::definition::mistake::{Mistake, mistake, regex};
+use crate::mapping::member::{self, Keys, Level, Member};
+use crate::mapping::names::{column_of, folded};
+use crate::mapping::{
     Constant, Field, IdPlan, Ignored, Mapping, RowPlan, SheetChoice, Skip, TableForm, check_sources,
 };
 use scouting::failure::{Failure, Kind as FailureKind};
 
 /// Reads and checks the text of a mapping file.
-pub(super) fn read(text: &str, place: &str) -> Result<Mapping, Failure> {
+pub(in crate::mapping) fn read(text: &str, place: &str) -> Result<Mapping, Failure> {
     let file: MappingFile =
         toml::from_str(text).map_err(|error| not_a_mapping(text, place, &error))?;
     mapping(file, place).map_err(|mistake| {
@@ -100,7 +104,7 @@ fn mapping(file: MappingFile, place: &str) -> Result<Mapping, Mistake> {
     Ok(mapping)
 }
 
-fn table_form(dialect: &super::file::Dialect) -> Result<TableForm, Mistake> {
+fn table_form(dialect: &crate::mapping::definition::file::Dialect) -> Result<TableForm, Mistake> {
     let choices = [
         dialect
             .sheet_name

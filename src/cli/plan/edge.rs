@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
-use super::format::{Format, Outcome};
-use scouting::failure::Failure;
+use crate::cli::format::{Format, Outcome};
 use crate::plan::edge::EdgeOptions;
-use scouting::visit::week::IsoWeek;
 use crate::workspace::Workspace;
+use scouting::failure::Failure;
+use scouting::visit::week::IsoWeek;
 
 /// How far in from the edge a field is at threshold, site by site; private, for the field's owner
 #[derive(Debug, clap::Args)]
@@ -36,7 +36,7 @@ pub struct PlanEdge {
 }
 
 impl PlanEdge {
-    pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+    pub(in crate::cli) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let options = EdgeOptions {
             field: self.field,
             protocol: self.protocol,

@@ -1,13 +1,16 @@
 //! `bractline plan`: how much more to sample, and how far into a field to look.
 
+mod edge;
+mod options;
+
 use std::path::PathBuf;
 
-use super::format::{Format, Outcome};
-use super::plan_edge::PlanEdge;
-use super::plan_options::{ScatterArguments, ThresholdArguments};
-use scouting::failure::{Failure, Kind};
+use crate::cli::format::{Format, Outcome};
 use crate::plan::field::FieldOptions;
 use crate::workspace::Workspace;
+use edge::PlanEdge;
+use options::{ScatterArguments, ThresholdArguments};
+use scouting::failure::{Failure, Kind};
 
 /// Plan the sampling of a field
 #[derive(Debug, clap::Subcommand)]
@@ -19,7 +22,10 @@ pub enum Plan {
 }
 
 impl Plan {
-    pub(super) async fn run(self, workspace: Option<&Workspace>) -> Result<Outcome, Failure> {
+    pub(in crate::cli) async fn run(
+        self,
+        workspace: Option<&Workspace>,
+    ) -> Result<Outcome, Failure> {
         match self {
             Plan::Field(field) => field.run(workspace).await,
             Plan::Edge(edge) => match workspace {

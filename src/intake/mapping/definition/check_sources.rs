@@ -3,16 +3,16 @@
 
 use std::collections::BTreeMap;
 
-use super::draft::sibling;
-use super::file::RowIs;
-use super::member::{self, Keys, Level, MEMBERS, Member, is_unit_of_amount};
-use super::mistake::{Mistake, mistake};
-use super::{Field, Mapping, Selector};
+use crate::mapping::definition::file::RowIs;
+use crate::mapping::definition::mistake::{Mistake, mistake};
+use crate::mapping::draft::sibling;
+use crate::mapping::member::{self, Keys, Level, MEMBERS, Member, is_unit_of_amount};
+use crate::mapping::{Field, Mapping, Selector};
 
 const SUBMITTED_AT: &str = "/submitted_at";
 
 /// Checks all of it.
-pub(super) fn check(mapping: &Mapping) -> Result<(), Mistake> {
+pub(in crate::mapping) fn check(mapping: &Mapping) -> Result<(), Mistake> {
     check_sources(mapping)?;
     check_counts(mapping)?;
     check_keys(mapping)

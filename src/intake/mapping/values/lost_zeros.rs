@@ -4,11 +4,11 @@
 //! its zeros. Where all ids of a column lost them nothing can be seen, but for the county codes of the United
 //! States, which have five digits (FIPS: two of the state, three of the county). `zeroPad` settles both.
 
-use super::columns::{Column, Table};
-use super::member::{Kind, Level};
-use super::names::content;
-use super::numbers::Fault;
-use super::{Field, Mapping};
+use crate::mapping::columns::{Column, Table};
+use crate::mapping::member::{Kind, Level};
+use crate::mapping::names::content;
+use crate::mapping::values::numbers::Fault;
+use crate::mapping::{Field, Mapping};
 use crate::sheet::table::Cell;
 use scouting::visit::code::Code;
 
@@ -16,7 +16,10 @@ use scouting::visit::code::Code;
 const COUNTY_DIGITS: usize = 5;
 
 /// Digits of the ids of each column that has an id with a leading zero; `None` for all other columns.
-pub(super) fn digits_of_columns(mapping: &Mapping, table: &Table<'_>) -> Vec<Option<usize>> {
+pub(in crate::mapping) fn digits_of_columns(
+    mapping: &Mapping,
+    table: &Table<'_>,
+) -> Vec<Option<usize>> {
     let of_column = |column: &Column| {
         let field = &mapping.fields[column.field];
         let ids = table
@@ -30,7 +33,11 @@ pub(super) fn digits_of_columns(mapping: &Mapping, table: &Table<'_>) -> Vec<Opt
 }
 
 /// Why a cell cannot be taken for an id, if its zeros may be lost.
-pub(super) fn lost_zeros(field: &Field, cell: &Cell, digits: Option<usize>) -> Option<Fault> {
+pub(in crate::mapping) fn lost_zeros(
+    field: &Field,
+    cell: &Cell,
+    digits: Option<usize>,
+) -> Option<Fault> {
     if !holds_ids(field) {
         return None;
     }

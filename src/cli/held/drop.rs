@@ -2,12 +2,12 @@
 
 use jiff::Timestamp;
 
-use super::format::{Format, Outcome};
-use scouting::failure::Failure;
+use crate::cli::format::{Format, Outcome};
 use crate::held::desk::dropped_text;
+use scouting::failure::Failure;
+use scouting::visit::held_id::HeldId;
 use store::delta::tables::Store;
 use store::ledger::drop::{Which, drop_held};
-use scouting::visit::held_id::HeldId;
 
 #[derive(Debug, clap::Args)]
 pub struct HeldDrop {
@@ -52,7 +52,7 @@ fn said(text: &str) -> Result<String, String> {
 }
 
 impl HeldDrop {
-    pub(super) async fn run(self, store: &Store) -> Result<Outcome, Failure> {
+    pub(in crate::cli) async fn run(self, store: &Store) -> Result<Outcome, Failure> {
         let which = match (self.which.file, self.which.sender) {
             (Some(name), _) => Which::File(name),
             (None, Some(sender)) => Which::Sender(sender),

@@ -1,7 +1,7 @@
 //! A number written as text → its value, or why it can be read in more than one way.
 //!
 //! It knows figures, separators and the ways in which people say "about"; units, codes and missing
-//! values are [`super::cells`]'s.
+//! values are [`crate::mapping::values::cells`]'s.
 
 use std::sync::LazyLock;
 
@@ -11,7 +11,7 @@ use scouting::visit::code::Code;
 
 /// How a mapping says that numbers are written.
 #[derive(Debug, Clone, Default)]
-pub(super) struct NumberForm {
+pub(in crate::mapping) struct NumberForm {
     /// Table Schema's `decimalChar`, if the mapping states it.
     pub decimal: Option<char>,
     /// Table Schema's `groupChar`, if the mapping states it.
@@ -22,7 +22,7 @@ pub(super) struct NumberForm {
 
 /// What keeps a cell from being read.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Fault {
+pub(in crate::mapping) struct Fault {
     /// Code of the finding.
     pub code: Code,
     /// What would be right, or what the mapping would have to say.
@@ -40,7 +40,7 @@ impl Fault {
 
 /// A number and the text about it.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct NumberText {
+pub(in crate::mapping) struct NumberText {
     /// The value of the figures.
     pub value: f64,
     /// What is written before them, without spaces at the ends.
@@ -99,7 +99,7 @@ static TWO_READINGS: LazyLock<Regex> = LazyLock::new(|| pattern(r"^[1-9][0-9]{0,
 
 /// Reads a number from text without spaces at its ends. `range` is what the member takes: a reading
 /// outside it is none.
-pub(super) fn read_number(
+pub(in crate::mapping) fn read_number(
     text: &str,
     form: &NumberForm,
     range: (f64, f64),

@@ -1,20 +1,22 @@
 //! `bractline held`: the desk for the records that could not be accepted.
 
+mod drop;
+
 use std::path::PathBuf;
 
 use clap::ValueEnum;
 use clap::builder::PossibleValue;
 
-use super::format::{Format, Outcome};
-use super::held_drop::HeldDrop;
-use scouting::failure::Failure;
+use crate::cli::format::{Format, Outcome};
 use crate::held::desk::{records_text, send_back};
 use crate::held::groups::{Grouped, grouped_text};
 use crate::held::record::ReturnForm;
 use crate::shared::report;
-use store::ledger::held::{open_entries, open_records};
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
+use drop::HeldDrop;
+use scouting::failure::Failure;
+use store::ledger::held::{open_entries, open_records};
 
 /// The desk for records that could not be accepted: show, send back, drop
 #[derive(Debug, clap::Subcommand)]
@@ -66,7 +68,7 @@ impl ValueEnum for ReturnForm {
 }
 
 impl Held {
-    pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+    pub(in crate::cli) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let store = open_store(workspace).await?;
         match self {
             Held::List { all: true, format } => {

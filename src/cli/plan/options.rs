@@ -5,7 +5,7 @@ use crate::plan::threshold::GivenThreshold;
 
 /// The options that say of what field the threshold is.
 #[derive(Debug, clap::Args)]
-pub(super) struct ThresholdArguments {
+pub(in crate::cli) struct ThresholdArguments {
     /// Threshold of the field, count a unit, in place of its economics
     #[arg(long, value_name = "NUMBER", conflicts_with_all = ["treatment_cost", "market_value", "plants"], allow_negative_numbers = true)]
     threshold: Option<f64>,
@@ -33,7 +33,7 @@ pub(super) struct ThresholdArguments {
 
 impl ThresholdArguments {
     /// The options as the planner takes them.
-    pub(super) fn given(self) -> GivenThreshold {
+    pub(in crate::cli) fn given(self) -> GivenThreshold {
         GivenThreshold {
             threshold: self.threshold,
             treatment_cost: self.treatment_cost,
@@ -47,7 +47,7 @@ impl ThresholdArguments {
 
 /// The options that say how sites scatter.
 #[derive(Debug, clap::Args)]
-pub(super) struct ScatterArguments {
+pub(in crate::cli) struct ScatterArguments {
     /// k of the totals of sites, where you assume one
     #[arg(long, value_name = "NUMBER", allow_negative_numbers = true)]
     k: Option<f64>,
@@ -59,7 +59,7 @@ pub(super) struct ScatterArguments {
 
 impl ScatterArguments {
     /// The options as the planner takes them.
-    pub(super) fn given(self) -> GivenScatter {
+    pub(in crate::cli) fn given(self) -> GivenScatter {
         GivenScatter {
             k: self.k,
             season: self.season,

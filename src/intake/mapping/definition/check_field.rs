@@ -1,24 +1,24 @@
 //! One `[[field]]` of a mapping file → where its cells are and how they are read.
 //!
-//! What fields are together, one source for each member, is [`super::check_sources`]'s to say.
+//! What fields are together, one source for each member, is [`crate::mapping::definition::check_sources`]'s to say.
 
 use std::collections::BTreeMap;
 
 use regex::Regex;
 use serde_json::Value;
 
-use super::cells::Reading;
-use super::dates::{DateForm, DateSystem, format_is_whole, offset_of};
-use super::file::{FieldEntry, OneOrMany, Schema, UnitFrom};
-use super::member::{self, Keys, Kind, Level, MEMBERS, Member, Quantity};
-use super::mistake::{Mistake, mistake, regex};
-use super::names::{cell_of, column_of, folded};
-use super::numbers::NumberForm;
-use super::unit::{self, Unit};
-use super::{Field, Selector};
+use crate::mapping::definition::file::{FieldEntry, OneOrMany, Schema, UnitFrom};
+use crate::mapping::definition::mistake::{Mistake, mistake, regex};
+use crate::mapping::member::{self, Keys, Kind, Level, MEMBERS, Member, Quantity};
+use crate::mapping::names::{cell_of, column_of, folded};
+use crate::mapping::values::cells::Reading;
+use crate::mapping::values::dates::{DateForm, DateSystem, format_is_whole, offset_of};
+use crate::mapping::values::numbers::NumberForm;
+use crate::mapping::values::unit::{self, Unit};
+use crate::mapping::{Field, Selector};
 
 /// Checks one field.
-pub(super) fn field(entry: FieldEntry, schema: &Schema) -> Result<Field, Mistake> {
+pub(in crate::mapping) fn field(entry: FieldEntry, schema: &Schema) -> Result<Field, Mistake> {
     let Some((member, keys)) = member::find(&entry.to) else {
         let known: Vec<&str> = MEMBERS.iter().map(|member| member.pointer).collect();
         return mistake(
@@ -80,7 +80,7 @@ fn selector(entry: &FieldEntry) -> Result<Selector, Mistake> {
 }
 
 /// A column by its names.
-pub(super) fn names_selector(names: &OneOrMany) -> Result<Selector, Mistake> {
+pub(in crate::mapping) fn names_selector(names: &OneOrMany) -> Result<Selector, Mistake> {
     if names.all().is_empty() || names.all().iter().any(|name| folded(name).is_empty()) {
         return mistake(
             "a column has no name",
@@ -91,7 +91,7 @@ pub(super) fn names_selector(names: &OneOrMany) -> Result<Selector, Mistake> {
 }
 
 /// A column by its letters.
-pub(super) fn letter_selector(letters: &str) -> Result<Selector, Mistake> {
+pub(in crate::mapping) fn letter_selector(letters: &str) -> Result<Selector, Mistake> {
     match column_of(letters) {
         Some(column) => Ok(Selector::Letter(column)),
         None => mistake(
@@ -345,7 +345,10 @@ fn part(entry: &FieldEntry) -> Result<Option<Regex>, Mistake> {
 }
 
 /// A value that the mapping itself gives: in the record's own units and forms.
-pub(super) fn constant_value(member: &Member, value: &toml::Value) -> Result<Value, Mistake> {
+pub(in crate::mapping) fn constant_value(
+    member: &Member,
+    value: &toml::Value,
+) -> Result<Value, Mistake> {
     if value.as_str() == Some("?") {
         return mistake(
             format!("{} is still a question", member.pointer),

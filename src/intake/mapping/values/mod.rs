@@ -1,0 +1,8 @@
+//! What a cell means: numbers with units, days, times, texts; never a guess.
+
+pub(in crate::mapping) mod cells;
+pub(in crate::mapping) mod dates;
+pub(in crate::mapping) mod lost_zeros;
+pub(in crate::mapping) mod no_day;
+pub(in crate::mapping) mod numbers;
+pub(in crate::mapping) mod unit;
