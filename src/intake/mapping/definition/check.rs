@@ -9,6 +9,7 @@ use regex::Regex;
 use crate::mapping::definition::check_field::{
     constant_value, field, letter_selector, names_selector,
 };
+use crate::mapping::definition::check_sources;
 use crate::mapping::definition::file::{
     BlockEntry, IgnoreEntry, MappingFile, RowIs, Rows, SkipEntry, VisitId,
 };
@@ -16,7 +17,7 @@ use crate::mapping::definition::mistake::{Mistake, mistake, regex};
 use crate::mapping::member::{self, Keys, Level, Member};
 use crate::mapping::names::{column_of, folded};
 use crate::mapping::{
-    Constant, Field, IdPlan, Ignored, Mapping, RowPlan, SheetChoice, Skip, TableForm, check_sources,
+    Constant, Field, IdPlan, Ignored, Mapping, RowPlan, SheetChoice, Skip, TableForm,
 };
 use scouting::failure::{Failure, Kind as FailureKind};
 
