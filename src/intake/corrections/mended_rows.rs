@@ -205,7 +205,7 @@ pub fn settle(document: &mut Map<String, Value>, recipe: &str) {
 
 #[cfg(test)]
 mod tests {
-    use super::crate::mapping::plain_header;
+    use crate::mapping::plain_header;
     use super::*;
     use crate::read::reader::Sent;
 

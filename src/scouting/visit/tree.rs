@@ -79,7 +79,7 @@ mod tests {
 
     #[test]
     fn a_value_is_read_as_its_text_is() {
-        let examples = include_str!("../../schemas/visit.examples.json");
+        let examples = include_str!("../../../schemas/visit.examples.json");
         let examples: Vec<Value> = serde_json::from_str(examples).unwrap();
         let mut read = 0;
         for document in examples
