@@ -120,7 +120,7 @@ fn what_cannot_be_made_is_refused_and_publishes_and_leaves_nothing() {
     for (options, code, says) in [
         (&["--level", "full"][..], 1, "TERMS.md"),
         (&["--level", "grid"], 1, "TERMS.md"),
-        (&["--private"], 1, "levels grid and full"),
+        (&["--private"], 1, "--level grid and --level full"),
         (&["--level", "secret"], 2, "public"),
         (&["--store-version", "99"], 1, "has no version 99"),
         (&["--as-issued", "3"], 1, "3"),

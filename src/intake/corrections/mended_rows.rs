@@ -205,8 +205,8 @@ pub fn settle(document: &mut Map<String, Value>, recipe: &str) {
 
 #[cfg(test)]
 mod tests {
-    use crate::mapping::plain_header;
     use super::*;
+    use crate::mapping::plain_header;
     use crate::read::reader::Sent;
 
     const ONE: &str = "01ababababababab-5";

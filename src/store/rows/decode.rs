@@ -15,7 +15,7 @@ use arrow::datatypes::{
     DataType, Date32Type, Float64Type, Int32Type, Int64Type, TimeUnit, TimestampMicrosecondType,
 };
 use jiff::civil::Date;
-use jiff::{Timestamp, ToSpan};
+use jiff::{Span, Timestamp};
 use serde::de::value::{I32Deserializer, I64Deserializer};
 use serde::de::{self, DeserializeSeed, SeqAccess, Visitor};
 use serde::{Deserialize, Deserializer, forward_to_deserialize_any};
@@ -329,8 +329,9 @@ pub fn day_or_none<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<
 }
 
 fn after_epoch<E: de::Error>(DaysSince1970(days): DaysSince1970) -> Result<Date, E> {
+    let span = Span::new().try_days(days).map_err(E::custom)?;
     let epoch = Date::constant(1970, 1, 1);
-    epoch.checked_add(days.days()).map_err(E::custom)
+    epoch.checked_add(span).map_err(E::custom)
 }
 
 /// A moment.
