@@ -1,5 +1,5 @@
 //! The rules of the house that matter, each a test that names the file, the line and what to do instead.
-//! Taste is left to the reader. Who may import whom stands in `imports.rs`, the tree in `tree.rs`.
+//! Taste is left to the reader. The tree is in `tree.rs`; which library may use which, Cargo and the compiler hold.
 
 use std::path::{Path, PathBuf};
 

@@ -4,8 +4,9 @@ use serde_json::{Value, json};
 
 use crate::support::plan::{csv_rows, plan};
 
-/// Facts of the trade, 5.3: negative binomial, means 2 and 4, k 4.6, both risks 0.1: slope 2.841808, intercepts
-/// ±5.128255. Five heads a site, so means 0.4 and 0.8 a head.
+/// Wald, A. 1947, Sequential Analysis, Wiley (citation from memory), its lines for the negative binomial recomputed by
+/// hand: means 2 and 4, k 4.6, both risks 0.1 give the slope 2.841808 and the intercepts ±5.128255. Five heads a site,
+/// so means 0.4 and 0.8 a head.
 #[test]
 fn the_stop_table_has_walds_lines_of_the_totals_of_sites() {
     let folder = tempfile::tempdir().expect("a temporary folder");
@@ -64,7 +65,8 @@ fn the_stop_table_has_walds_lines_of_the_totals_of_sites() {
     assert!(at(0.8, "probability_said_below") < 0.1042);
 }
 
-/// Facts of the trade, 5.3: p₀ 0.1, p₁ 0.3, both risks 0.1: slope 0.186169, intercepts ±1.627662, a plant.
+/// The same book's lines for the binomial, recomputed by hand: p₀ 0.1, p₁ 0.3, both risks 0.1 give the slope 0.186169 and
+/// the intercepts ±1.627662 a plant.
 #[test]
 fn infested_or_not_needs_no_k_and_no_economics() {
     let folder = tempfile::tempdir().expect("a temporary folder");

@@ -8,7 +8,7 @@ use std::fmt;
 use std::io;
 use std::path::Path;
 
-/// What stops a run. Every variant carries the sentence for the reader; `mend` says what to do.
+/// What stops a run: its family, a sentence for the reader, where it went wrong, and what to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Failure {
     kind: Kind,
