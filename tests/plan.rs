@@ -224,7 +224,7 @@ fn a_wrong_number_is_refused_with_its_option_and_how_to_mend_it() {
             run.stderr.contains(&format!("\nwhere: {place}")),
             "{more:?} {run:?}"
         );
-        assert!(run.stderr.contains("\nmend:  "), "{run:?}");
+        assert!(run.stderr.contains("\nhelp:  "), "{run:?}");
         assert_eq!(run.stdout, "");
     }
     let region = plan(&["--protocol", "bertha-armyworm-traps", "--k", "1"]).expect_code(1);
@@ -241,6 +241,6 @@ fn a_wrong_number_is_refused_with_its_option_and_how_to_mend_it() {
         nowhere
             .expect_code(1)
             .stderr
-            .contains("mend:  name one with --workspace DIR")
+            .contains("help:  name one with --workspace DIR")
     );
 }

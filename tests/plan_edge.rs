@@ -250,7 +250,7 @@ fn what_is_not_there_is_refused_with_the_way_to_find_it() {
         assert!(run.stderr.contains("\nwhere: "), "{run:?}");
         let mended = run
             .stderr
-            .split("\nmend:  ")
+            .split("\nhelp:  ")
             .nth(1)
             .expect("how to mend it");
         assert!(mended.contains(mend), "{run:?}");

@@ -9,7 +9,7 @@ use scouting::failure::Failure;
 /// Copy the issued alerts, their feed and their list to a public place
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline publish --to /srv/www/alerts\n  bractline publish --to s3://bucket/alerts\n\nCopies issued alerts, a page for each week, feed.xml and index.html, and nothing else. Of a withdrawn alert a stub with the reason is left. Every file is judged before the first is\nwritten: one that would give a farm away stops all. What is there already stays; a frozen file that was\nchanged there is an error. A bucket's region and keys come from AWS_REGION, AWS_ACCESS_KEY_ID …"
+    after_help = "Examples:\n  bractline publish --to /srv/www/alerts\n  bractline publish --to s3://bucket/alerts\n\nCopies issued alerts, a page for each week, feed.xml and index.html, and nothing else. Of a withdrawn alert a stub with the reason is left. Every file is judged before the first is written: one that would give a farm away stops all. What is there already stays; a frozen file that was changed there is an error. A bucket's region and keys come from AWS_REGION, AWS_ACCESS_KEY_ID …"
 )]
 pub struct Publish {
     /// A folder, file://… or s3://BUCKET/PREFIX

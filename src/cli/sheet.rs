@@ -14,7 +14,7 @@ use scouting::failure::Failure;
 /// Make count sheets for scouts: a spreadsheet that `load` takes back, and a page to print
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline sheet --protocol bsm-eggs --out sheets\n  bractline sheet --protocol bsm-eggs --visits 12 --sites 8 --out sheets\n\nWrites count-sheet-PROTOCOL.xlsx and count-sheet-PROTOCOL.html. It needs no workspace; in one it takes its season\nand its own protocols. A filled spreadsheet goes back with: bractline load FILE"
+    after_help = "Examples:\n  bractline sheet --protocol bsm-eggs --out sheets\n  bractline sheet --protocol bsm-eggs --visits 12 --sites 8 --out sheets\n\nWrites count-sheet-PROTOCOL.xlsx and count-sheet-PROTOCOL.html. It needs no workspace; in one it takes its season and its own protocols. A filled spreadsheet goes back with: bractline load FILE"
 )]
 pub struct Sheet {
     /// Id of the protocol, as `bractline protocols list` shows it

@@ -32,21 +32,21 @@ pub fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm)
         lines.push(format!("… and {more} more, all of them in {files}."));
     }
     lines.push(String::new());
-    lines.push("How to mend".to_owned());
+    lines.push("How to correct".to_owned());
     let in_rows = records.iter().any(|record| record.rows.is_some());
     let in_json = records.iter().any(|record| record.rows.is_none());
     lines.extend(how_to_mend(&files, form, (in_rows, in_json)));
     lines.push(String::new());
     if in_rows {
         lines.push(
-            "Or mend your own spreadsheet and send it again whole: what was taken before is not\n\
+            "Or correct your own spreadsheet and send all of it again: what was accepted before is not\n\
              counted twice."
                 .to_owned(),
         );
         lines.push(String::new());
     }
     lines.push(
-        "If one of these records is not wanted after all, just say which: it is then set aside."
+        "If one of these records is not wanted after all, just say which: we will discard it."
             .to_owned(),
     );
     lines.push(String::new());
@@ -60,9 +60,9 @@ fn opening(records: usize) -> String {
         records => (count_of(records, "record", "records"), "They are"),
     };
     format!(
-        "thank you for your visit records. {which} could not be taken into the figures yet, because\n\
-         something in the record cannot be right or cannot be read. {it} kept as sent, and\n\
-         counted as soon as mended."
+        "thank you for your visit records. {which} could not be accepted yet, because\n\
+         something in the record is invalid or unreadable. {it} kept as sent, and counted as\n\
+         soon as a correction arrives."
     )
 }
 

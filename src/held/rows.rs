@@ -34,11 +34,11 @@ const NAMED_MAX: usize = 3;
 /// How to correct records, for a sheet of its own.
 pub const INSTRUCTIONS: [&str; 11] = [
     "The sheet \"visits\" holds records that came in a spreadsheet and could not be counted yet.",
-    "Each row is one head, plant or trap. What is said of the visit stands in its first row, of a site in the site's first row.",
-    "\"held_wrong\" says where it stood in your file and what is wrong; \"held_right\" names the column of this row and says what is expected there. The cell has a colour.",
-    "A cell that could not be read stands as you sent it, in its column. Write what is right over it, then save and send this workbook back.",
+    "Each row is one head, plant or trap. The values of the visit are in its first row, those of a site in the site's first row.",
+    "\"held_wrong\" says where it was in your file and what is wrong; \"held_right\" names the column of this row and says what is expected there. The cell has a color.",
+    "A cell that could not be read is as you sent it, in its column. Write the right value over it, then save and send this workbook back.",
     "Change none of the columns that begin with held_, and keep the names of all columns.",
-    "area_ha is in hectares, whatever unit your own sheet has: 1 acre is 0.40468564224 ha, exactly. Amounts are per acre or ha, lb or kg, as the column beside them says.",
+    "area_ha is in hectares, whatever unit your own sheet has: 1 acre is 0.40468564224 ha, exactly. Amounts are per acre or ha, lb or kg, as the column next to them says.",
     "lon and lat are degrees; west and south have a minus sign. Days are written as 2026-07-21.",
     "An apostrophe before a text keeps a spreadsheet from taking it for a formula; it is not part of the text.",
     "\"held_as_sent\" shows your row as it came. visit_id may stay empty where held_visit_id_from is filled: it is made for you.",

@@ -33,11 +33,11 @@ const SHEET_RECORDS_MAX: usize = 100_000;
 const INSTRUCTIONS: [&str; 7] = [
     "Each row of the sheet \"records\" is one record that could not be counted yet.",
     "\"what is wrong\" says where, \"what would be right\" says what is expected there.",
-    "Mend the record in the column \"record_mended\", then save and send this workbook back.",
-    "Leave \"held_id\" as it is: it says which record yours stands for.",
+    "Correct the record in the column \"record_mended\", then save and send this workbook back.",
+    "Leave \"held_id\" as it is: it says which record yours replaces.",
     "To leave a record as it is, leave its row as it is.",
     "If a correction was accepted before, raise \"revision\" by one.",
-    "A record that is too long for a cell lies in a file of its own beside this workbook: mend it there.",
+    "A record that is too long for a cell is in a file of its own next to this workbook: correct it there.",
 ];
 
 /// The workbook, as bytes.
@@ -72,7 +72,7 @@ fn workbook(records: &[ReturnedRecord]) -> Result<Vec<u8>, XlsxError> {
     }
     mend_rows::write_sheets(&mut workbook, records)?;
     let sheet = workbook.add_worksheet();
-    sheet.set_name("how to mend")?;
+    sheet.set_name("how to correct")?;
     sheet.set_column_width(0, 110)?;
     let of_rows = mend_rows::INSTRUCTIONS.iter().filter(|_| in_rows > 0);
     let of_json = INSTRUCTIONS.iter().filter(|_| !in_json.is_empty());

@@ -117,7 +117,7 @@ impl fmt::Display for Failure {
             write!(f, "\nwhere: {place}")?;
         }
         if let Some(mend) = &self.mend {
-            write!(f, "\nmend:  {mend}")?;
+            write!(f, "\nhelp:  {mend}")?;
         }
         Ok(())
     }

@@ -37,6 +37,7 @@ fi
 # Whoever connects to this address reaches the machine itself.
 here=0.0.0.0
 nodes=()
+# A node may have ended by itself: there is then nothing to kill, and this is no check of anything.
 stop() { [ "${#nodes[@]}" = 0 ] || kill "${nodes[@]}" 2> /dev/null || true; nodes=(); }
 trap stop EXIT
 

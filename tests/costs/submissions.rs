@@ -145,7 +145,7 @@ fn a_mapping_is_for_a_table_and_what_is_none_is_refused_in_one_sentence() {
         let found = refused_whole(&workspace, name, content, &mapping);
         assert!(found.contains(said), "{name}: {found}");
         assert!(
-            found.contains("mend:") && !found.contains("not-json"),
+            found.contains("help:") && !found.contains("not-json"),
             "{name}: {found}"
         );
     }

@@ -63,7 +63,7 @@ fn the_scatter_of_a_season_is_the_power_law_of_its_visits() {
 
     let other = [&of_season[..], &["--season", "2025"]].concat();
     let run = workspace.run(&other).expect_code(1);
-    for says in ["2025 has too few visits", "\nwhere: 0 visits", "\nmend:  "] {
+    for says in ["2025 has too few visits", "\nwhere: 0 visits", "\nhelp:  "] {
         assert!(run.stderr.contains(says), "{run:?}");
     }
 }

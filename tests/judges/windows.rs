@@ -304,7 +304,7 @@ fn settings_that_name_what_is_not_there_are_refused() {
             .expect_code(1);
         assert!(run.stderr.contains(what), "{run:?}");
         let (_, rest) = run.stderr.split_once("\nwhere: ").expect("a place");
-        let (found, mended) = rest.split_once("\nmend:  ").expect("how to mend it");
+        let (found, mended) = rest.split_once("\nhelp:  ").expect("how to mend it");
         assert!(found.contains(place), "{run:?}");
         assert!(mended.contains(mend), "{run:?}");
         assert!(!out.exists());
@@ -316,7 +316,7 @@ fn settings_that_name_what_is_not_there_are_refused() {
         .run(&["rollup", "--out", &out_name])
         .expect_code(1);
     assert!(
-        run.stderr.contains("weather.csv") && run.stderr.contains("mend:"),
+        run.stderr.contains("weather.csv") && run.stderr.contains("help:"),
         "{run:?}"
     );
 }

@@ -315,7 +315,7 @@ fn the_time_of_submission_may_come_with_the_command() {
     let failure = mapping(&bare)
         .records(&sheet(), "a.xlsx")
         .expect_err("no time");
-    assert!(failure.to_string().contains("mend:"), "{failure}");
+    assert!(failure.to_string().contains("help:"), "{failure}");
     let timed = mapping(&bare)
         .with_submitted_at("2026-08-01T00:00:00Z")
         .expect("a time");

@@ -68,7 +68,7 @@ fn a_file_that_the_mapping_does_not_fit_is_refused_with_what_was_found() {
             assert!(failure.contains(word), "{word:?} is not in: {failure}");
         }
         assert!(
-            failure.contains("week30.xlsx") && failure.contains("\nmend:"),
+            failure.contains("week30.xlsx") && failure.contains("\nhelp:"),
             "{failure}"
         );
         assert_eq!(failure.lines().count(), 3, "{failure}");
@@ -101,7 +101,7 @@ fn the_program_takes_what_the_schema_takes_and_makes_sense() {
                 assert!(!case.is_taken, "{}: {failure}", case.name);
                 let words = failure.to_string();
                 assert!(
-                    words.contains("\nwhere: a.toml") && words.contains("\nmend:"),
+                    words.contains("\nwhere: a.toml") && words.contains("\nhelp:"),
                     "{words}"
                 );
                 assert_eq!(words.lines().count(), 3, "{words}");

@@ -100,6 +100,6 @@ fn a_suggested_mapping_asks_before_it_is_taken() {
     }
     let failure =
         Mapping::read(&draft, "draft.toml").expect_err("a draft is not applied by itself");
-    assert!(failure.to_string().contains("mend:"), "{failure}");
+    assert!(failure.to_string().contains("help:"), "{failure}");
     assert!(suggest(&[]).starts_with('#'));
 }

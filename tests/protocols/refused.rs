@@ -202,7 +202,7 @@ fn a_bad_file_is_refused_with_its_line_and_the_reason() {
             named.trim_start().starts_with(line),
             "line {number} is {named:?}, not {line}: {message}"
         );
-        assert!(message.contains("mend:"), "{message}");
+        assert!(message.contains("help:"), "{message}");
         assert!(message.lines().count() <= 3, "{message}");
     }
 }
@@ -247,7 +247,7 @@ fn a_bad_file_of_a_workspace_stops_every_command_that_needs_the_catalogue() {
         vec!["protocols", "check"],
     ] {
         let run = workspace.run(&arguments).expect_code(1);
-        for piece in ["own.toml, line ", "there is no column nitrogen", "mend:"] {
+        for piece in ["own.toml, line ", "there is no column nitrogen", "help:"] {
             assert!(run.stderr.contains(piece), "{arguments:?}: {}", run.stderr);
         }
     }

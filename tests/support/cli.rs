@@ -4,7 +4,7 @@ use crate::support::Run;
 
 // --- Messages ------------------------------------------------------------------------------------
 
-/// Holds a failure's message to its form: `error:`, perhaps `where:`, and `mend:`, a line each, and to what
+/// Holds a failure's message to its form: `error:`, perhaps `where:`, and `help:`, a line each, and to what
 /// it must say.
 #[track_caller]
 pub fn assert_message(run: &Run, says: &[&str]) {
@@ -13,8 +13,8 @@ pub fn assert_message(run: &Run, says: &[&str]) {
         .lines()
         .map(|line| line.split(':').next().unwrap_or_default())
         .collect();
-    let whole = titles == ["error", "where", "mend"] || titles == ["error", "mend"];
-    assert!(whole, "not error, where and mend: {run:#?}");
+    let whole = titles == ["error", "where", "help"] || titles == ["error", "help"];
+    assert!(whole, "not error, where and help: {run:#?}");
     for part in says {
         assert!(run.stderr.contains(part), "no {part:?} in:\n{}", run.stderr);
     }

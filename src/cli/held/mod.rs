@@ -23,7 +23,7 @@ use store::ledger::held::{open_entries, open_records};
 pub enum Held {
     /// Count held records by sender, file and reason, or list each
     #[command(
-        after_help = "Examples:\n  bractline held list\n  bractline held list --all --format json\n\nA record is held until a mended one is accepted in its place, or it is dropped."
+        after_help = "Examples:\n  bractline held list\n  bractline held list --all --format json\n\nA record is held until a corrected one is accepted in its place, or it is dropped."
     )]
     List {
         /// List every record with its reasons
@@ -35,7 +35,7 @@ pub enum Held {
     },
     /// Write a spreadsheet and a letter for each sender
     #[command(
-        after_help = "Examples:\n  bractline held export --out desk/\n  bractline held export --out desk/ --format ndjson\n\nRecords that came as rows of a spreadsheet go back in columns: held_right names the cells to mend.\nOthers are mended in the column record_mended (or the member \"record\" of a line). The sender sends the\nfile back; `bractline load` takes it without a mapping and closes what it mends."
+        after_help = "Examples:\n  bractline held export --out desk/\n  bractline held export --out desk/ --format ndjson\n\nRecords that came as rows of a spreadsheet go back in columns: held_right names the cells to correct. Others are corrected in the column record_mended (or the member \"record\" of a line). The sender sends the file back; `bractline load` takes it without a mapping and closes the records that it corrects."
     )]
     Export {
         /// A new folder for the files

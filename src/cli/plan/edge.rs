@@ -11,7 +11,7 @@ use scouting::visit::week::IsoWeek;
 /// How far in from the edge a field is at threshold, site by site; private, for the field's owner
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  bractline plan edge --field F-000123 --out for-the-owner\n\nTakes the field's newest standing visit, or that of --week. With --out it writes economic_distance.csv and, where the\nrecord has the field's outline, strips.geojson: the strips along the sampled sides and their area. Nothing of it is\npublished."
+    after_help = "Example:\n  bractline plan edge --field F-000123 --out for-the-owner\n\nTakes the field's newest standing visit, or that of --week. With --out it writes economic_distance.csv and, where the record has the field's outline, strips.geojson: the strips along the sampled sides and their area. Nothing of it is published."
 )]
 pub struct PlanEdge {
     /// Pseudonym of the field

@@ -40,7 +40,7 @@ impl Plan {
 /// How many sites give a wanted precision, and after which sums a scout may stop
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 0.16/lb --plants 20000/acre --season 2026 --out plan\n\nThe scatter of the sites is yours (--k) or comes from the workspace's visits of a season (--season); plants that are\ninfested or not need neither. With --out it writes stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
+    after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 0.16/lb --plants 20000/acre --season 2026 --out plan\n\nThe scatter of the sites is yours (--k) or comes from the workspace's visits of a season (--season); plants that are infested or not need neither. With --out it writes stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
 )]
 pub struct PlanField {
     /// Id of the protocol, as `bractline protocols list` shows it

@@ -26,7 +26,7 @@ pub enum StoreCommand {
     },
     /// Compare every file with the log, and every receipt with the rows that it claims
     #[command(
-        after_help = "Example:\n  bractline store verify\n\nEvery file's size, rows and bytes (SHA-256) are compared with what the log of its table says, and each\ndamaged one is named with the load whose rows it holds. Exit 1 if anything is wrong."
+        after_help = "Example:\n  bractline store verify\n\nEvery file's size, rows and bytes (SHA-256) are compared with what the log of its table says, and each damaged one is named with the load whose rows it holds. Exit 1 if anything is wrong."
     )]
     Verify {
         /// How to report
@@ -35,7 +35,7 @@ pub enum StoreCommand {
     },
     /// Put the many small files that loads leave together, season by season
     #[command(
-        after_help = "Examples:\n  bractline store compact --dry-run\n  bractline store compact\n\nChanges no row and no figure, and may run beside loads and readers. The old files stay on the disk\nuntil `bractline store vacuum` removes them; those of the receipts stay, since issued alerts name\ntheir versions."
+        after_help = "Examples:\n  bractline store compact --dry-run\n  bractline store compact\n\nChanges no row and no figure, and may run while loads and readers do. The old files stay on the disk until `bractline store vacuum` removes them; those of the receipts stay, since issued alerts name their versions."
     )]
     Compact {
         /// Say what would be put together, and change nothing

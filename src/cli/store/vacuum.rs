@@ -10,7 +10,7 @@ use scouting::failure::Failure;
 /// Remove files that no version needs, and what killed commands left
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline store vacuum --dry-run\n  bractline store vacuum --older-than 24\n\nRemoves from the disk files that the tables have not had for so long, files under names that a killed\ncommand left, and folders of alerts whose issue was killed; and takes rows of loads that were broken off so\nlong ago out of the tables. What counts stays: every issued alert can still be built again. Safe beside loads\nand readers that take less time than --older-than."
+    after_help = "Examples:\n  bractline store vacuum --dry-run\n  bractline store vacuum --older-than 24\n\nRemoves files from the disk that left the tables longer ago than --older-than, files under names that a killed command left, and folders of alerts whose issue was killed; and takes rows of loads that were broken off so long ago out of the tables. What counts stays: every issued alert can still be built again. Safe while loads and readers run that take less time than --older-than."
 )]
 pub struct VacuumCommand {
     /// Age in hours below which nothing is touched

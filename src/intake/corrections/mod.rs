@@ -1,5 +1,5 @@
 //! Records that were on hold and come back corrected, in columns or rows.
 
+pub mod corrected;
+pub(crate) mod corrected_rows;
 pub mod kept_rows;
-pub mod mended;
-pub(crate) mod mended_rows;

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use sha2::{Digest, Sha256};
 
-use crate::corrections::mended::unwrapped;
+use crate::corrections::corrected::unwrapped;
 use crate::judge::validate::{Refused, VisitSchema};
 use crate::read::reader::{RawRecord, Sent};
 use scouting::failure::{Failure, Kind};

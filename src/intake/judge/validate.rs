@@ -389,7 +389,7 @@ fn more_findings() -> Finding {
         Code::MoreFindings,
         "",
         format!("more than {FINDINGS_MAX} findings"),
-        format!("the first {FINDINGS_MAX} are listed: mend these, and look again"),
+        format!("the first {FINDINGS_MAX} are listed: correct these, and look again"),
     )
 }
 

@@ -101,7 +101,7 @@ impl<'a> Finder<'a, '_> {
                         "there is no column {} for a [[skip]]",
                         wanted(&skip.selector)
                     ),
-                    "mend the [[skip]], or leave it out",
+                    "correct the [[skip]], or leave it out",
                 )),
             })
             .collect()

@@ -81,7 +81,7 @@ const KNOWN: &[Known] = &[
         "/field/county_id",
         &["county", "county id", "fips", "co"],
         "",
-        "the id of the boundaries; zeroPad = 5 mends codes that lost zeros",
+        "the id of the boundaries; zeroPad = 5 restores codes that lost zeros",
     ),
     known(
         "/field/lon",

@@ -3,9 +3,9 @@
 //! Without a mapping, only layouts of our own are taken: corrected exports, count sheets and the plain
 //! layout. Nothing else is guessed.
 
+use crate::corrections::corrected::mended_records;
+use crate::corrections::corrected_rows::mended_rows;
 use crate::corrections::kept_rows::without_half_made_id;
-use crate::corrections::mended::mended_records;
-use crate::corrections::mended_rows::mended_rows;
 use crate::count_sheet::reading::count_sheet_records;
 use crate::mapping::{Mapping, plain_records};
 use crate::read::formats::SubmittedFile;

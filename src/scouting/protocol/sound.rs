@@ -329,5 +329,5 @@ fn offsets<'a>(next: &mut usize, line: &'a str) -> Option<(usize, &'a str)> {
 pub(super) fn unusable(place_and_reason: String) -> Failure {
     Failure::new(Kind::Protocol, "cannot use a protocol file")
         .at(place_and_reason)
-        .mend("mend the file; pipeline/protocols/bsm-eggs.toml is a complete example")
+        .mend("correct the file; pipeline/protocols/bsm-eggs.toml is a complete example")
 }

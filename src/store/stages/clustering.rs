@@ -31,11 +31,7 @@ pub(crate) fn week_clustering(
     rows: &[PublicRow],
     setting: &Setting,
 ) -> Result<RecordBatch, Failure> {
-    let neighbours: Vec<Vec<usize>> = setting
-        .counties
-        .iter()
-        .map(|county| county.neighbours.clone())
-        .collect();
+    let neighbours = setting.neighbours();
     let (mut weeks, mut protocols) = (vec![], vec![]);
     let (mut counties, mut statistics, mut p_values) = (vec![], vec![], vec![]);
     for ((week, protocol), pressures) in shown_pressures(rows, setting) {

@@ -37,6 +37,14 @@ pub struct Setting {
     pub weather: Weather,
 }
 
+impl Setting {
+    /// The counties that touch each county, as places in the list of counties.
+    pub(crate) fn neighbours(&self) -> Vec<Vec<usize>> {
+        let counties = self.counties.iter();
+        counties.map(|county| county.neighbours.clone()).collect()
+    }
+}
+
 /// A county of the region.
 #[derive(Debug, Clone)]
 pub struct RegionCounty {

@@ -22,11 +22,7 @@ pub(crate) fn county_share_smoothed(
     rows: &[PublicRow],
     setting: &Setting,
 ) -> Result<RecordBatch, Failure> {
-    let neighbours: Vec<Vec<usize>> = setting
-        .counties
-        .iter()
-        .map(|county| county.neighbours.clone())
-        .collect();
+    let neighbours = setting.neighbours();
     let (mut counties, mut weeks, mut protocols, mut shares) = (vec![], vec![], vec![], vec![]);
     for ((week, protocol), counts) in shown_counts(rows, setting) {
         let estimates = shrink_to_neighbours(&counts, &neighbours, Form::Binomial);

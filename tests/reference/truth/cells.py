@@ -303,7 +303,7 @@ def formulas_broken(sheet, errors):
     for place, error in enumerate(errors):
         column = sheet.columns.index("S1H1B1")
         sheet.looks.append(("error", sheet.header_row() + place, column, error))
-        sheet.hold([place], "cell-broken", error, "mend the formula")
+        sheet.hold([place], "cell-broken", error, "correct the formula")
 
 
 # --- 19: where it is ------------------------------------------------------------------------------------------

@@ -81,7 +81,7 @@ impl Reading {
         if let Cell::Broken(_) = cell {
             return Err(Fault::new(
                 Code::CellBroken,
-                "a value; mend the formula, or open and save the workbook so that it is calculated",
+                "a value; correct the formula, or open and save the workbook so that it is calculated",
             ));
         }
         if is_blank(cell) {

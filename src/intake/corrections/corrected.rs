@@ -2,7 +2,7 @@
 //!
 //! `held export` hands out records of JSON in two forms, and both come back here: lines in which the
 //! record is wrapped (`{"held_id":…,"reasons":…,"record":…}`), and sheets with the columns `held_id` and
-//! `record_mended`. What had come as rows goes out and back as rows: [`crate::corrections::mended_rows`]. Whether the
+//! `record_mended`. What had come as rows goes out and back as rows: [`crate::corrections::corrected_rows`]. Whether the
 //! record is sound now is the judge's to say, as of any other.
 
 use std::borrow::Cow;
@@ -12,7 +12,7 @@ use serde::Deserialize;
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 
-use crate::corrections::mended_rows::settle;
+use crate::corrections::corrected_rows::settle;
 use crate::read::reader::{RawRecord, Sent};
 use crate::sheet::table::{Cell, Row, Sheet};
 use scouting::visit::held_id::HeldId;

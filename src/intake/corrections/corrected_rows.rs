@@ -8,7 +8,7 @@ use std::mem::take;
 
 use serde_json::{Map, Value};
 
-use crate::corrections::mended::{HELD_ID, column_named, text_of};
+use crate::corrections::corrected::{HELD_ID, column_named, text_of};
 use crate::count_sheet::reading::complete;
 use crate::mapping::made_id::{COUNT_SHEET_ID, made_id};
 use crate::mapping::plain_records;
