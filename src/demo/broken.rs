@@ -13,9 +13,10 @@ use rand_chacha::ChaCha8Rng;
 use super::calendar::Calendar;
 use super::season::PlannedVisit;
 use scouting::visit::code::Code;
+use scouting::visit::count::Count;
 use scouting::visit::dates::WrittenInstant;
 use scouting::visit::heads::Heads;
-use scouting::visit::record::{Count, Visit};
+use scouting::visit::record::Visit;
 
 /// A way in which a record is broken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -12,7 +12,8 @@ use super::broken::{Breakage, break_visit, line_of};
 use super::season::{PlannedVisit, Season};
 use super::{Expected, SampleLine};
 use scouting::visit::code::Code;
-use scouting::visit::record::{Count, Visit};
+use scouting::visit::count::Count;
+use scouting::visit::record::Visit;
 
 /// Shares of the visits to which something happens; at most one of these befalls a visit, but for
 /// being late, which may come on top.
