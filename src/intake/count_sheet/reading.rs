@@ -13,7 +13,8 @@ use std::collections::BTreeMap;
 use serde_json::{Value, json};
 
 use crate::count_sheet::draft::Draft;
-use crate::count_sheet::sheet_cells::{HeadedTab, as_sent, holds_something, is_blank, words};
+use crate::count_sheet::headed_tab::HeadedTab;
+use crate::count_sheet::sheet_cells::{as_sent, holds_something, is_blank, words};
 use crate::count_sheet::site_counts::{CountTab, sites_of};
 use crate::mapping::made_id::COUNT_SHEET_ID;
 use crate::sheet::table::{Cell, Row, Sheet, TableRecord};
