@@ -50,7 +50,7 @@ fn the_headline_says_how_many_counties_and_no_more_than_is_known() {
         ),
         (
             vec![other_stage(0, 3)],
-            "Every field reported was at a crop stage at which this count has no meaning",
+            "Every field reported was at a crop stage at which this count is not valid",
         ),
         (
             vec![elsewhere(shown(0, 6, 4, 1.2, 2.0))],

@@ -13,7 +13,7 @@ use intake::mapping::Mapping;
 use scouting::failure::Failure;
 use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 
-/// Take in submissions: records, spreadsheets, count sheets, folders of them
+/// Load submissions into the store: records, spreadsheets, count sheets, folders of them
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  bractline load north.xlsx --mapping north.toml\n  zcat week30.ndjson.gz | bractline load -\n\nEach record ends as accepted, duplicate or held, and is counted once. Exit 0: done; 1: failed (the submissions reported before it are loaded); 3: done, but some records were held (`bractline held list`)."
@@ -26,7 +26,7 @@ pub struct Load {
     #[command(flatten)]
     columns: Columns,
 
-    /// How to report
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }

@@ -61,7 +61,7 @@ impl MessShares {
         }
     }
 
-    /// The benchmark's shares: 2 % broken, 1.5 % sent twice, 1 % corrected.
+    /// The benchmark's shares: 2% broken, 1.5% sent twice, 1% corrected.
     pub fn benchmark() -> Self {
         MessShares {
             broken: 0.02,

@@ -4,7 +4,7 @@
 //! A roll-up does without: it reads every unit of the store, which the stages never do. The fits are in
 //! `stats`, the tables and what their columns mean in `dispersion_tables.rs`.
 //!
-//! Private as a whole: it rests on every county-week, those that are too small for a public row too. The catch of a
+//! Private as a whole: it is based on every county-week, those that are too small for a public row too. The catch of a
 //! trap that was out some nights is a rate and no whole number, so such visits have no k and no variance of units.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -26,11 +26,11 @@ use store::stages::unit_totals::{UnitTotals, unit_totals};
 /// The tables of a season's scatter, all private.
 #[derive(Debug, Clone)]
 pub struct Dispersion {
-    /// One row a county, season and protocol.
+    /// One row per county, season and protocol.
     pub county_season: DescribedTable,
-    /// One row a season, protocol and kind of sample.
+    /// One row per season, protocol and kind of sample.
     pub power_law: DescribedTable,
-    /// One row a standing visit within the stage window.
+    /// One row per reference visit within the stage window.
     pub visit: DescribedTable,
 }
 
@@ -186,7 +186,7 @@ pub(super) struct CountyFigures<'a> {
     pub(super) county: CountySeason<'a>,
     pub(super) county_name: &'a str,
     pub(super) fields: u64,
-    /// Visits that k rests on.
+    /// Visits that k is based on.
     pub(super) visits: u64,
     /// Their units.
     pub(super) units: u64,

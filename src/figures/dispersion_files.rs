@@ -66,19 +66,17 @@ pub(crate) fn described<'a>(docs: &'a [Vec<ColumnDoc<'a>>; 3]) -> [DescribedFile
     [
         files(
             "county_season_dispersion.csv, county_season_dispersion.parquet",
-            "PRIVATE: how the counts of units scatter, one row a county, season and protocol. It rests on all visits, those of \
-             few fields too.",
+            "PRIVATE: dispersion of the counts of units, one row per county, season and protocol. It is based on all visits, those of few fields too.",
             county,
         ),
         files(
             "season_power_law.csv, season_power_law.parquet",
-            "PRIVATE: how the variance of counts grows with their mean (Taylor's power law, variance = a * mean^b), two rows a \
-             season and protocol. It rests on all visits.",
+            "PRIVATE: how the variance of counts grows with their mean (Taylor's power law, variance = a * mean^b), two rows per season and protocol. It is based on all visits.",
             law,
         ),
         files(
             "visit_dispersion.parquet",
-            "PRIVATE: how the counts of one visit scatter, one row a visit. It names visits.",
+            "PRIVATE: dispersion of the counts within one visit, one row per visit. It names visits.",
             visit,
         ),
     ]

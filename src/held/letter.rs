@@ -7,9 +7,9 @@ use crate::shared::shown_numbers::count_of;
 use scouting::visit::words::on_one_line;
 
 /// Records that the letter lists one by one; all of them are in the file sent with it.
-const TOLD_MAX: usize = 30;
+const LISTED_MAX: usize = 30;
 /// Findings of a record that the letter lists.
-const FINDINGS_TOLD_MAX: usize = 5;
+const FINDINGS_LISTED_MAX: usize = 5;
 /// Characters of a text of other people that a line of the letter takes.
 const LENGTH_MAX: usize = 200;
 
@@ -18,16 +18,16 @@ pub fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm)
     let files = file_names.join(" and ");
     let mut lines = vec!["Hello,".to_owned(), String::new()];
     lines.push(opening(records.len()));
-    for (place, record) in records.iter().take(TOLD_MAX).enumerate() {
+    for (place, record) in records.iter().take(LISTED_MAX).enumerate() {
         let new_file = place == 0 || records[place - 1].file_name != record.file_name;
         if new_file {
             lines.push(String::new());
             lines.push(format!("In {}:", in_short(&record.file_name)));
         }
-        lines.extend(told(record));
+        lines.extend(listed(record));
     }
-    if records.len() > TOLD_MAX {
-        let more = count_of(records.len() - TOLD_MAX, "record", "records");
+    if records.len() > LISTED_MAX {
+        let more = count_of(records.len() - LISTED_MAX, "record", "records");
         lines.push(String::new());
         lines.push(format!("… and {more} more, all of them in {files}."));
     }
@@ -46,7 +46,7 @@ pub fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm)
         lines.push(String::new());
     }
     lines.push(
-        "If one of these records is not wanted after all, just say which: we will discard it."
+        "If one of these records is not needed after all, let us know which: we will discard it."
             .to_owned(),
     );
     lines.push(String::new());
@@ -66,21 +66,21 @@ fn opening(records: usize) -> String {
     )
 }
 
-fn told(record: &ReturnedRecord) -> Vec<String> {
+fn listed(record: &ReturnedRecord) -> Vec<String> {
     let visit = match &record.visit_id {
         Some(visit_id) => format!(" (visit {})", in_short(visit_id)),
         None => String::new(),
     };
     let mut lines = vec![format!("  {}{visit}", in_short(&record.place()))];
     let words = record.in_words();
-    for words in words.iter().take(FINDINGS_TOLD_MAX) {
+    for words in words.iter().take(FINDINGS_LISTED_MAX) {
         lines.push(format!("    - {}", in_short(&words.wrong)));
-        lines.push(format!("      right would be: {}", in_short(&words.right)));
+        lines.push(format!("      expected: {}", in_short(&words.right)));
     }
-    if words.len() > FINDINGS_TOLD_MAX {
+    if words.len() > FINDINGS_LISTED_MAX {
         lines.push(format!(
             "    - and {} more",
-            words.len() - FINDINGS_TOLD_MAX
+            words.len() - FINDINGS_LISTED_MAX
         ));
     }
     lines
@@ -104,9 +104,9 @@ fn how_to_mend(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) 
                 _ => "held_wrong",
             };
             steps.push(format!(
-                "{} row is one head, plant or trap of a visit, in columns. held_wrong says\n     \
-                 what is wrong and where it stood in your file; held_right names the column of that\n     \
-                 row and says what is expected. Write what is right over what stands there.\n     \
+                "{} row is one head, plant or trap of a visit, in columns. held_problem says\n     \
+                 what is wrong and where it was in your file; held_expected names the column of that\n     \
+                 row and says what is expected. Write the correct value over the one that is there.\n     \
                  area_ha is in hectares, days are written as 2026-07-21. Leave the columns that\n     \
                  begin with held_ as they are.",
                 sheet(name)
@@ -118,13 +118,13 @@ fn how_to_mend(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) 
                 _ => "record_mended",
             };
             steps.push(format!(
-                "{} row is one record. Change what is wrong in the column record_mended.\n     \
+                "{} row is one record. Change what is wrong in the column record_corrected.\n     \
                  Leave the column held_id as it is.",
                 sheet(name)
             ));
         }
     }
-    steps.push("Save and send it back as it is.".to_owned());
+    steps.push("Save the file and send it back.".to_owned());
     (1..)
         .zip(steps)
         .map(|(number, step)| format!("  {number}. {step}"))

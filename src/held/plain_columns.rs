@@ -21,7 +21,7 @@ pub(crate) const FIRST_BRACT: usize = SITE + 8;
 /// What a column expects, if any record needs it.
 pub(crate) fn expected_in(column: usize) -> Option<&'static str> {
     match column {
-        NIGHTS => Some("the nights that the trap stood, a whole number, 1 or more"),
+        NIGHTS => Some("trap-nights, a whole number, 1 or more"),
         column if column >= COUNT => Some("a count, a whole number, 0 or more"),
         column => VISIT_COLUMNS.get(column)?.1.asked,
     }
@@ -70,7 +70,7 @@ mod tests {
 
     #[test]
     fn a_sender_is_not_told_how_mapping_files_are_written() {
-        for (right, told) in [
+        for (right, expected) in [
             ("a count, 0 or more", "a count, 0 or more"),
             (
                 "a date without doubt: 2026-06-07, or 2026-07-06; the mapping says which",
@@ -85,7 +85,7 @@ mod tests {
                 "counts",
             ),
         ] {
-            assert_eq!(for_the_sender(right), told);
+            assert_eq!(for_the_sender(right), expected);
         }
     }
 }

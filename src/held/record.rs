@@ -155,7 +155,7 @@ impl ReturnedRecord {
     }
 }
 
-/// The form in which records go back.
+/// File format of the records sent back.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ReturnForm {
     /// A spreadsheet.

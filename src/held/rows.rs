@@ -1,4 +1,4 @@
-//! The sheet of held records that came as rows of a table: in the columns of the plain layout, one row a unit,
+//! The sheet of held records that came as rows of a table: in the columns of the plain layout, one row per unit,
 //! next to columns that say what is wrong and what would be right. `load` takes it back as it is.
 //!
 //! The cells to correct are marked by color and named in words, for those who cannot see the color.
@@ -35,8 +35,8 @@ const NAMED_MAX: usize = 3;
 pub const INSTRUCTIONS: [&str; 11] = [
     "The sheet \"visits\" holds records that came in a spreadsheet and could not be counted yet.",
     "Each row is one head, plant or trap. The values of the visit are in its first row, those of a site in the site's first row.",
-    "\"held_wrong\" says where it was in your file and what is wrong; \"held_right\" names the column of this row and says what is expected there. The cell has a color.",
-    "A cell that could not be read is as you sent it, in its column. Write the right value over it, then save and send this workbook back.",
+    "\"held_problem\" says what is wrong and where it was in your file; \"held_expected\" names the column of this row and says what is expected there. The cell is highlighted.",
+    "A cell that could not be read is as you sent it, in its column. Write the correct value over it, then save and send this workbook back.",
     "Change none of the columns that begin with held_, and keep the names of all columns.",
     "area_ha is in hectares, whatever unit your own sheet has: 1 acre is 0.40468564224 ha, exactly. Amounts are per acre or ha, lb or kg, as the column next to them says.",
     "lon and lat are degrees; west and south have a minus sign. Days are written as 2026-07-21.",
@@ -145,13 +145,13 @@ struct Forms {
 
 impl Forms {
     fn new() -> Forms {
-        let colour = Color::RGB(0x00FF_E699);
+        let color = Color::RGB(0x00FF_E699);
         Forms {
             heading: Format::new().set_bold().set_text_wrap(),
             wrapped: text_format().set_text_wrap(),
             text: text_format(),
-            to_mend: text_format().set_background_color(colour),
-            number_to_mend: Format::new().set_background_color(colour),
+            to_mend: text_format().set_background_color(color),
+            number_to_mend: Format::new().set_background_color(color),
         }
     }
 

@@ -19,8 +19,8 @@ pub const COLUMNS: [&str; 7] = [
     "held_id",
     "file",
     "line",
-    "what is wrong",
-    "what would be right",
+    "problem",
+    "expected",
     "record as sent",
     "record_mended",
 ];
@@ -32,8 +32,8 @@ const SHEET_RECORDS_MAX: usize = 100_000;
 /// How to correct records, for a sheet of its own.
 const INSTRUCTIONS: [&str; 7] = [
     "Each row of the sheet \"records\" is one record that could not be counted yet.",
-    "\"what is wrong\" says where, \"what would be right\" says what is expected there.",
-    "Correct the record in the column \"record_mended\", then save and send this workbook back.",
+    "\"problem\" says what is wrong and where, \"expected\" says what is expected there.",
+    "Correct the record in the column \"record_corrected\", then save and send this workbook back.",
     "Leave \"held_id\" as it is: it says which record yours replaces.",
     "To leave a record as it is, leave its row as it is.",
     "If a correction was accepted before, raise \"revision\" by one.",

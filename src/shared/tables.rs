@@ -122,7 +122,7 @@ pub(crate) fn documented(table: &RecordBatch, docs: &[ColumnDoc]) -> Result<Reco
         .find(|doc| schema.column_with_name(doc.name).is_none())
     {
         let name = doc.name;
-        return Err(broken(format!("column {name} is described and not there")));
+        return Err(broken(format!("column {name} is described but missing")));
     }
     let mut fields = Vec::with_capacity(docs.len());
     let mut columns = Vec::with_capacity(docs.len());

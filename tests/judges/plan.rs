@@ -36,8 +36,8 @@ fn the_scatter_of_a_season_is_the_power_law_of_its_visits() {
         &of_season[..],
         &["--season", "2026", "--out", &out_name, "--format", "json"],
     ];
-    let told = workspace.run(&asked.concat()).expect_code(0).json();
-    let said = told["scatter_from"].as_str().expect("text");
+    let report = workspace.run(&asked.concat()).expect_code(0).json();
+    let said = report["scatter_from"].as_str().expect("text");
     let by_numpy = format!(
         "that of {} visits of the season 2026: the variance of site means is {a:.3} times the mean to the power {b:.3}",
         number("samples")
@@ -45,12 +45,12 @@ fn the_scatter_of_a_season_is_the_power_law_of_its_visits() {
     assert!(said.contains(&by_numpy), "{said}\n{by_numpy}");
     // Totals of five heads: mean 10, variance 25 · a · 2^b; k by moments, and variance ÷ (D · mean)².
     let variance = 25.0 * a * 2_f64.powf(b);
-    let k = told["k_of_site_totals"]
+    let k = report["k_of_site_totals"]
         .as_f64()
         .expect("aggregated counts");
     assert!((k / (100.0 / (variance - 10.0)) - 1.0).abs() < 1e-6, "{k}");
     let sites = (variance / (0.25_f64 * 10.0).powi(2)).ceil();
-    assert_eq!(told["sites_for_precision"], sites);
+    assert_eq!(report["sites_for_precision"], sites);
     // Green 1970: T ≥ (a' · n^(1 − b) / D²)^(1 / (2 − b)) of the totals, a' = 5^(2 − b) · a.
     for row in csv_rows(&std::fs::read(out.join("stop_table.csv")).expect("a table")) {
         let sites = row["sites"].as_f64().expect("a number");

@@ -16,7 +16,7 @@ class Counties:
         self.names = {county_id: name for county_id, name, _ in counties}
         self.tree = shapely.STRtree([geometry for _, _, geometry in counties])
         if len(self.names) != len(counties):
-            raise ValueError("a county id stands twice in the boundary file")
+            raise ValueError("a county id appears twice in the boundary file")
 
     def locate(self, longitudes, latitudes):
         """The id of the county of each point, None outside all of them.
@@ -69,7 +69,7 @@ def topology_features(topology, layer):
     def ring(indexes):
         points = []
         for index in indexes:
-            # ~i stands for arc i backwards; an arc begins where the one before it ended.
+            # ~i means arc i backwards; an arc begins where the one before it ended.
             arc = arcs[index] if index >= 0 else arcs[~index][::-1]
             points.extend(arc if not points else arc[1:])
         return points

@@ -38,7 +38,7 @@ class Season:
     """The ledger at every time of issue, and all rows at the end."""
 
     def __init__(self, folder, settings, region):
-        self.names, self.neighbours, districts = region
+        self.names, self.neighbors, districts = region
         self.ledger = Ledger(settings, districts)
         self.settings, self.folder = settings, folder
         self.times = sorted((path.name for path in (folder / "truth").iterdir()), key=int)
@@ -62,8 +62,8 @@ def explained(season):
     """Whether every public row of every time is the one that the rule makes of the truth."""
     found, wrong = Counter(), []
     for time, ledger in zip(season.times, season.ledgers):
-        ours = tables(ledger, season.names, season.neighbours)
-        add_moran(ledger, ours, season.neighbours)
+        ours = tables(ledger, season.names, season.neighbors)
+        add_moran(ledger, ours, season.neighbors)
         for name, rows in ours.items():
             here = []
             compared = compare(name, rows, season.public(time, name), here)

@@ -57,7 +57,7 @@ def sheet(name, rows, first=1):
 # Title and instructions above a header in row 4, blank and totals rows, numbers as text.
 VISITS = [
     ["Invented counts, north district"],
-    ["One row a head. Leave no cell blank."],
+    ["One row per head. Leave no cell blank."],
     [],
     ["Field", "Date", "Time", "Area (ac)", "FIPS", "Eggs", "At threshold", "Remark"],
     ["F-01", DAY, datetime.time(18, 3), 12.5, "01001", 3, True, "windy"],

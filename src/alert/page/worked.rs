@@ -23,23 +23,23 @@ impl WorkedThreshold {
             let (paid, sold) = (&cost.currency, &value.currency);
             let plants = grouped(plants);
             format!(
-                "Where treating costs {cost_amount:.2}\u{a0}{paid} {area}, the crop sells at {value_amount:.2}\u{a0}{sold} {weight} \
-                 and {plants} plants stand on {area},"
+                "Where treatment costs {cost_amount:.2}\u{a0}{paid} {area}, the crop sells at {value_amount:.2}\u{a0}{sold} {weight} \
+                 and the plant population is {plants} plants {area},"
             )
         };
         Some(WorkedThreshold {
             us: said(
                 cost.per_acre(),
-                "an acre",
+                "per acre",
                 value.per_lb(),
-                "a pound",
+                "per pound",
                 plants.per_acre(),
             ),
             metric: said(
                 cost.per_ha(),
-                "a hectare",
+                "per hectare",
                 value.per_kg(),
-                "a kilogram",
+                "per kilogram",
                 plants.per_ha(),
             ),
             outcome: format!("the threshold is {threshold:.1} {counted}."),

@@ -19,7 +19,7 @@ pub struct Limits {
     pub protocol: String,
     /// The form of counts that the protocol asks for.
     pub count_form: CountForm,
-    /// Counts of a unit: six bracts a head. `None` leaves it open.
+    /// Counts of a unit: six bracts per head. `None` leaves it open.
     pub counts_per_unit: Option<usize>,
     /// The most that one count can be: 1 where a unit is infested or not. `None` leaves it open.
     pub each_count_max: Option<u32>,
@@ -217,7 +217,7 @@ fn bracts_not_six(visit: &Visit, limits: &Limits) -> Option<Finding> {
                 Code::BractsNotSix,
                 format!("/sites/{site_place}/heads/{head_place}"),
                 format!("{} counts", heads.head(head_place).len()),
-                format!("{} takes {wanted} bracts a head", limits.protocol),
+                format!("{} takes {wanted} bracts per head", limits.protocol),
             ))
         })
 }

@@ -212,9 +212,9 @@ pub(crate) async fn commit_care(
         .map_err(|error| match &error {
             deltalake::DeltaTableError::Transaction { .. } => Failure::new(
                 Kind::Busy,
-                format!("cannot take care of the table {}: {error}", kept.name()),
+                format!("cannot maintain the table {}: {error}", kept.name()),
             )
-            .mend("another care of the tables was quicker; run the command again"),
+            .mend("another maintenance command finished first; run the command again"),
             _ => refused("write to", kept, &error),
         })?;
     Ok(())
