@@ -74,7 +74,7 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
     assert!(
         run.expect_code(0)
             .stdout
-            .contains("each the same byte for byte")
+            .contains("each identical byte for byte")
     );
     assert!(folder_bytes(&out) == frozen, "other bytes");
 
@@ -212,7 +212,7 @@ fn what_changed_under_an_alert_is_told_file_by_file() {
     let run = workspace.run(&["alert", "--as-issued", "1"]).expect_code(1);
     assert!(
         run.stderr
-            .contains("a file that alert 1 is based on is not what it was"),
+            .contains("a file that alert 1 is based on has changed"),
         "{run:?}"
     );
 }

@@ -106,7 +106,7 @@ fn a_square_at_twice_its_threshold_has_strips_of_the_published_width() {
     let text = |value: &Value| value.as_str().expect("text").to_owned();
     for caution in [text(&strips["caution"]), text(&report["caution"])] {
         for says in [
-            "no decision",
+            "not a treatment recommendation",
             "product's label",
             "bees",
             "licensed local advice",
@@ -255,7 +255,7 @@ fn what_is_not_there_is_refused_with_the_way_to_find_it() {
             .stderr
             .split("\nhelp:  ")
             .nth(1)
-            .expect("how to mend it");
+            .expect("how to correct it");
         assert!(mended.contains(mend), "{run:?}");
         assert_eq!(run.stdout, "");
     }

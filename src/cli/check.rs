@@ -28,7 +28,7 @@ pub struct Check {
     #[command(flatten)]
     columns: Columns,
 
-    /// Draft a mapping for the first file instead, for a person to confirm; it is never applied by itself
+    /// Draft a mapping for the first file instead, for you to confirm; it is never applied by itself
     #[arg(long, conflicts_with = "mapping")]
     suggest: bool,
 

@@ -34,11 +34,11 @@ pub struct Load {
 /// What the columns of spreadsheets are.
 #[derive(Debug, Default, clap::Args)]
 pub(super) struct Columns {
-    /// Mapping file (TOML) for spreadsheets that are not of our own layouts; every FILE must be a table then
+    /// Mapping file (TOML) for spreadsheets in layouts of your own; every FILE must then be a table
     #[arg(long, value_name = "FILE")]
     mapping: Option<PathBuf>,
 
-    /// When the records of the spreadsheets were handed in, where no column says so (RFC 3339)
+    /// Submission time of the records of spreadsheets, if no column has it (RFC 3339)
     #[arg(long, value_name = "TIME", requires = "mapping")]
     submitted_at: Option<String>,
 }

@@ -29,7 +29,7 @@ const SOUTH: f64 = 44.0;
 /// Height of a row of counties, degrees.
 const ROW_HEIGHT: f64 = 0.625;
 /// Where the counties of each row end, as shares of the way east; rows from south to north. No two
-/// neighboring rows end at the same place, so that the map is no chequerboard.
+/// neighboring rows end at the same place, so that the map is no checkerboard.
 const ROW_CUTS: [&[f64]; 4] = [
     &[0.27, 0.52, 0.74],
     &[0.36, 0.63],
@@ -90,7 +90,7 @@ const DISTRICTS: [&str; 2] = ["the south (invented)", "the north (invented)"];
 struct Wander {
     /// How far it strays from the straight line, degrees.
     amplitude: f64,
-    /// How many bends it has besides, as a river.
+    /// How many bends it has as a river.
     bends: f64,
     /// Distance between its vertices, degrees.
     step: f64,

@@ -94,7 +94,7 @@ pub struct PlannedVisit {
     pub visit: Visit,
     /// Number of the visit date in the season's calendar.
     pub observed_day: usize,
-    /// Number of the day on which it is handed in.
+    /// Number of the day on which it is submitted.
     pub submitted_day: usize,
 }
 
@@ -196,7 +196,7 @@ impl Season {
             .collect()
     }
 
-    /// When a record was handed in. The hour is on the same day in the region
+    /// When a record was submitted. The hour is on the same day in the region
     /// and in UTC, so that no reading of it precedes the visit date.
     pub fn submitted_at(&self, day: usize, chance: &mut ChaCha8Rng) -> WrittenInstant {
         let text = self.calendar.text(day);

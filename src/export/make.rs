@@ -32,7 +32,7 @@ use store::stages::run::Period;
 /// An export that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;
 
-/// Which package is wanted.
+/// Which package is to be made.
 pub(crate) struct WantedPackage {
     /// Folder to create.
     pub(crate) out: PathBuf,

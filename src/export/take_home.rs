@@ -28,7 +28,7 @@ revision                 int      not null  the revision that counts: the highes
 season                   int      not null  ISO week-year of observed_on
 iso_week                 text     not null  ISO 8601 week of observed_on, as 2026-W30
 observed_on              date     not null  visit date
-submitted_at             text     not null  when the record was handed in, as its sender says; UTC, ISO 8601
+submitted_at             text     not null  when the record was submitted, as its sender says; UTC, ISO 8601
 observer_id              text     not null  scout ID
 field_id                 text     not null  field ID
 farm_id                  text     null      farm ID

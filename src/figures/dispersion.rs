@@ -1,4 +1,4 @@
-//! How a season's counts scatter: k of the negative binomial for each county and each visit, and Taylor's
+//! The dispersion of a season's counts: k of the negative binomial for each county and each visit, and Taylor's
 //! power law for each protocol.
 //!
 //! A roll-up does without: it reads every unit of the store, which the stages never do. The fits are in
@@ -23,7 +23,7 @@ use store::stages::run::Rollup;
 use store::stages::stage_rows::rows_of;
 use store::stages::unit_totals::{UnitTotals, unit_totals};
 
-/// The tables of a season's scatter, all private.
+/// The tables of a season's dispersion, all private.
 #[derive(Debug, Clone)]
 pub struct Dispersion {
     /// One row per county, season and protocol.
@@ -43,7 +43,7 @@ pub struct DescribedTable {
     pub batch: RecordBatch,
 }
 
-/// The scatter of every season, or of one, at the version that was rolled up.
+/// The dispersion of every season, or of one, at the version that was rolled up.
 ///
 /// # Errors
 /// A [`Failure`] if the store cannot be read.
@@ -135,7 +135,7 @@ fn names_of_counties(
         .collect())
 }
 
-/// A row of `field_week` as far as scatter needs it.
+/// A row of `field_week` as far as dispersion needs it.
 #[derive(Deserialize)]
 struct FieldWeekRow<'a> {
     visit_id: &'a str,
@@ -181,7 +181,7 @@ fn standing_visits<'a>(
     Ok(visits)
 }
 
-/// What a county's season comes to.
+/// The sums of a county's season.
 pub(super) struct CountyFigures<'a> {
     pub(super) county: CountySeason<'a>,
     pub(super) county_name: &'a str,

@@ -1,4 +1,4 @@
-//! The files of a season's scatter, which `bractline rollup --dispersion` writes to its private folder.
+//! The files of a season's dispersion, which `bractline rollup --dispersion` writes to its private folder.
 
 use super::rolled_up::{Figures, docs};
 use crate::figures::dispersion::{DescribedTable, Dispersion, season_dispersion};
@@ -8,13 +8,13 @@ use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
 use scouting::failure::Failure;
 use store::delta::snapshot::Snapshot;
 
-/// A season's scatter, ready to be written.
+/// A season's dispersion, ready to be written.
 pub(crate) struct DispersionFiles {
     tables: Dispersion,
 }
 
 impl DispersionFiles {
-    /// The scatter of one season or of all, at the version that `figures` were made from.
+    /// The dispersion of one season or of all, at the version that `figures` were made from.
     pub(crate) async fn of(
         snapshot: &Snapshot,
         figures: &Figures,

@@ -1,4 +1,4 @@
-//! The tables of a season's scatter, with what their columns mean: their layout. What is in them is computed in
+//! The tables of a season's dispersion, with what their columns mean: their layout. What is in them is computed in
 //! `dispersion.rs`.
 
 use std::sync::Arc;
@@ -23,7 +23,7 @@ visits            bigint  not null  [{visit}] visits that k is based on: two uni
 units             bigint  not null  [{unit}] their units
 k                 double  null      [1] exponent k of the negative binomial of the units' totals, by maximum likelihood, common to the visits, each with its own mean; small where the pest is clumped
 k_standard_error  double  null      [1] its standard error, from the curvature of the likelihood
-k_undefined       text    null      why there is no k: too-few-units, nothing-counted, not-aggregated (no more scatter than chance), poisson-limit (hardly more), rates (catches a night)";
+k_undefined       text    null      why there is no k: too-few-units, nothing-counted, not-aggregated (no more variance than by chance), poisson-limit (hardly more), rates (catches a night)";
 
 const POWER_LAW: &str = "\
 season              int     not null  ISO week-year

@@ -24,7 +24,7 @@ use store::stages::run::Period;
 pub(crate) struct WantedFigures<'a> {
     /// Weeks that the files have.
     pub(crate) period: Period,
-    /// Whether the scatter of counts is written as well: of one season, or of all.
+    /// Whether the dispersion of counts is written as well: of one season, or of all.
     pub(crate) dispersion: Option<Option<i32>>,
     /// The cluster that rolls up in place of this process.
     pub(crate) cluster: Option<ClusterAddress<'a>>,

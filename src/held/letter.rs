@@ -35,7 +35,7 @@ pub fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm)
     lines.push("How to correct".to_owned());
     let in_rows = records.iter().any(|record| record.rows.is_some());
     let in_json = records.iter().any(|record| record.rows.is_none());
-    lines.extend(how_to_mend(&files, form, (in_rows, in_json)));
+    lines.extend(how_to_correct(&files, form, (in_rows, in_json)));
     lines.push(String::new());
     if in_rows {
         lines.push(
@@ -86,7 +86,7 @@ fn listed(record: &ReturnedRecord) -> Vec<String> {
     lines
 }
 
-fn how_to_mend(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) -> Vec<String> {
+fn how_to_correct(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) -> Vec<String> {
     let mut steps = vec![format!("Open what comes with this letter: {files}.")];
     if form == ReturnForm::Ndjson {
         steps.push(
@@ -101,7 +101,7 @@ fn how_to_mend(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) 
         if in_rows {
             let name = match form {
                 ReturnForm::Xlsx => "visits",
-                _ => "held_wrong",
+                _ => "held_problem",
             };
             steps.push(format!(
                 "{} row is one head, plant or trap of a visit, in columns. held_problem says\n     \
@@ -115,7 +115,7 @@ fn how_to_mend(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) 
         if in_json {
             let name = match form {
                 ReturnForm::Xlsx => "records",
-                _ => "record_mended",
+                _ => "record_corrected",
             };
             steps.push(format!(
                 "{} row is one record. Change what is wrong in the column record_corrected.\n     \

@@ -1,4 +1,4 @@
-//! The columns of the plain layout as whoever corrects a record sees them: which member each holds, and what is
+//! The columns of the plain layout as the person who corrects a record sees them: which member each holds, and what is
 //! expected of it.
 //!
 //! The layout itself is read and written in `mapping::plain`; a unit test holds the two together.
@@ -27,7 +27,7 @@ pub(crate) fn expected_in(column: usize) -> Option<&'static str> {
     }
 }
 
-/// What would be right, without what only whoever writes mapping files can do about it.
+/// What is expected, without what only the author of mapping files can change.
 pub(crate) fn for_the_sender(right: &str) -> &str {
     let Some(place) = right.find("the mapping says") else {
         return right;

@@ -31,7 +31,7 @@ const ATTEMPTS_MAX: usize = 50;
 /// What became of one submission.
 #[derive(Debug)]
 pub struct Account {
-    /// What was handed in.
+    /// The submission.
     pub submission: Submission,
     /// How many records went where.
     pub counts: Counts,
@@ -48,7 +48,7 @@ pub struct Loader {
     store: Store,
     judge: Arc<Judge>,
     known: KnownRecords,
-    /// What was accepted before; read again where an attempt has come to nothing.
+    /// What was accepted before; read again where an attempt has failed.
     history: Option<History>,
     held_flags: Vec<Code>,
     mapping: Option<Mapping>,

@@ -30,7 +30,7 @@ pub(crate) struct FieldOptions {
     pub(crate) protocol: String,
     /// The threshold of the field.
     pub(crate) threshold: GivenThreshold,
-    /// How its sites scatter.
+    /// The dispersion among its sites.
     pub(crate) scatter: GivenScatter,
     /// Lower decision mean, as a fraction of the threshold (H0).
     pub(crate) low: f64,
@@ -206,7 +206,7 @@ fn tells_nothing_of_a_field(protocol: &Protocol) -> Failure {
         .mend("name a protocol that decides about fields; see bractline protocols list")
 }
 
-/// What single options allow and together do not: a scatter that gives no variance, or lines that do not part.
+/// What single options allow and together do not: a dispersion that gives no variance, or lines that do not part.
 fn no_plan(question: &PlanQuestion) -> Failure {
     Failure::new(Kind::Settings, "no plan can be made from these numbers")
         .at(format!(

@@ -1,4 +1,4 @@
-//! How the sites of a field scatter, for `bractline plan field`: a k that is assumed, the visits of a season, or
+//! The dispersion among the sites of a field, for `bractline plan field`: a k that is assumed, the visits of a season, or
 //! plants that are infested or not.
 
 use arrow::array::{Array, AsArray, RecordBatch};
@@ -18,7 +18,7 @@ const VISITS_MIN: u64 = 10;
 /// Below this k a stop line is far beyond anything that is counted. Our choice.
 const K_MIN: f64 = 0.001;
 
-/// The options that say how sites scatter.
+/// The options that give the dispersion among sites.
 #[derive(Debug)]
 pub(crate) struct GivenScatter {
     /// Negative binomial k of the site totals, if you assume one
@@ -29,7 +29,7 @@ pub(crate) struct GivenScatter {
 }
 
 impl GivenScatter {
-    /// How sites scatter, and a sentence that says where that comes from.
+    /// The dispersion among sites, and a sentence that says where it comes from.
     ///
     /// # Errors
     /// A [`Failure`] if nothing says so, or the season has too few visits.

@@ -18,7 +18,7 @@ pub(crate) struct Checked<'a> {
 }
 
 impl Checked<'_> {
-    /// Every worked value of a catalogue.
+    /// Every worked value of a catalog.
     ///
     /// # Errors
     /// A [`Failure`] if one cannot be computed.

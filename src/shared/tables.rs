@@ -22,7 +22,7 @@ pub const INVENTED_KEY: &str = "invented";
 /// The key of the Parquet file that says that it is of a scenario, and of which.
 pub const SCENARIO_KEY: &str = "scenario";
 
-/// What a column means, for whoever opens the file without us.
+/// What a column means, for a reader of the file alone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct ColumnDoc<'a> {
     /// The column's name.

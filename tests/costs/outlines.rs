@@ -191,7 +191,7 @@ fn an_outline_that_encloses_ground_twice_is_refused_and_a_small_fault_is_told() 
     assert_eq!(crossed, ["s"]);
     let file = workspace.write("looped.geojson", one_county(&looped));
     let run = made(&path, &file).expect_code(0);
-    assert!(run.stdout.contains("meets itself near -98.99"), "{run:?}");
+    assert!(run.stdout.contains("touches itself near -98.99"), "{run:?}");
     assert_eq!(
         region_of(&two_counties(100))
             .expect("two counties")

@@ -39,7 +39,7 @@ fn the_scatter_of_a_season_is_the_power_law_of_its_visits() {
     let report = workspace.run(&asked.concat()).expect_code(0).json();
     let said = report["scatter_from"].as_str().expect("text");
     let by_numpy = format!(
-        "that of {} visits of the season 2026: the variance of site means is {a:.3} times the mean to the power {b:.3}",
+        "estimated from {} visits of the season 2026: the variance of site means is {a:.3} times the mean to the power {b:.3}",
         number("samples")
     );
     assert!(said.contains(&by_numpy), "{said}\n{by_numpy}");
@@ -109,7 +109,7 @@ fn the_card_is_one_page_that_needs_nothing_else_and_says_what_the_table_says() {
             "sunflower-moth-traps",
             &["--k", "2", "--sites-max", "8"],
             &[
-                "divided by the nights",
+                "divided by its trap-nights",
                 "at least 1 site,",
                 "not how many lay in this field",
             ],
@@ -135,9 +135,9 @@ fn the_card_is_one_page_that_needs_nothing_else_and_says_what_the_table_says() {
         let text = seen["text"].as_str().expect("text");
         let cautions = [
             "The label is the law",
-            "licensed adviser",
+            "certified applicator",
             "Bees",
-            "Re-entry",
+            "Restricted-entry",
             "Scout your own field",
         ];
         for needed in cautions.iter().chain(says) {

@@ -114,5 +114,5 @@ fn a_wrong_cell_of_a_count_sheet_is_held_with_tab_row_and_column_in_words() {
     ] {
         assert!(letter.contains(piece), "{piece:?} in\n{letter}");
     }
-    assert!(!letter.contains("record_mended"), "{letter}");
+    assert!(!letter.contains("record_corrected"), "{letter}");
 }

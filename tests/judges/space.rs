@@ -7,7 +7,7 @@ use scouting::region::adjacency::neighbors_of;
 use serde::Deserialize;
 use serde_json::json;
 use stats::space::moran::{Weights, morans_i, permutation_test};
-use stats::space::shrinkage::{AreaCount, Form, Moments, shrink_to_all, shrink_to_neighbors};
+use stats::space::shrinkage::{AreaCount, Form, Moments, shrink_to_all, shrink_to_neighbours};
 
 use crate::judge::python;
 use crate::support::TestWorkspace;
@@ -151,7 +151,7 @@ fn rates_in_the_poisson_form_are_those_of_esda() {
         let moments = Moments::of(areas.iter().copied(), Form::Poisson).expect("moments");
         assert!(moments.variance_between > 0.0, "else esda goes its own way");
         let to_all = shrink_to_all(&areas, Form::Poisson);
-        let to_neighbors = shrink_to_neighbors(&areas, &case.neighbors, Form::Poisson);
+        let to_neighbors = shrink_to_neighbours(&areas, &case.neighbors, Form::Poisson);
         for (found, expected) in [(to_all, case.to_all), (to_neighbors, case.to_neighbors)] {
             assert_eq!(found.len(), expected.len());
             for (area, (found, expected)) in found.iter().zip(expected).enumerate() {

@@ -55,7 +55,7 @@ def read_counties(path, states=None, id_property=None, name_property="name", lay
 
 
 def topology_features(topology, layer):
-    """Pairs of feature and geometry out of TopoJSON: arcs are shared, quantised and summed up."""
+    """Pairs of feature and geometry out of TopoJSON: arcs are shared, quantized and summed up."""
     objects = topology["objects"]
     if len(objects) == 1:
         [layer] = objects
@@ -75,7 +75,7 @@ def topology_features(topology, layer):
         return points
 
     def polygons(list_of_rings):
-        # Quantising lets the smallest islands collapse to rings without an inside: no point there.
+        # Quantizing lets the smallest islands collapse to rings without an inside: no point there.
         for outside, *holes in ([ring(indexes) for indexes in rings] for rings in list_of_rings):
             if len(outside) >= 4:
                 yield Polygon(outside, [hole for hole in holes if len(hole) >= 4])

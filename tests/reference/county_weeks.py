@@ -418,7 +418,7 @@ def main():
         given.out / "held.csv", index=False
     )
     exactly_at = sum(week["in_window"] and week["pressure"] == 1 for week in weeks)
-    print(f"{exactly_at} fields lie exactly at their threshold", file=sys.stderr)
+    print(f"{exactly_at} fields are exactly at their threshold", file=sys.stderr)
     print(json.dumps(receipt))
 
 

@@ -203,7 +203,7 @@ def attack(season):
         "D editions": between_editions(rows),
         "E": rebuild(season),
         "points": points(season),
-        "visits until": last_days(season),
+        "visits through": last_days(season),
     }
 
 
@@ -239,7 +239,7 @@ def broken_limits(found, level):
     most("E, differences", found["E"]["differences"], 0)
     most("points of fewer than a cell", found["points"].get("cells too small", 0), 0)
     most("points that lack", found["points"].get("cells that lack", 0), 0)
-    most("days of single fields", found["visits until"].get("of one field alone", 0), 0)
+    most("days of single fields", found["visits through"].get("of one field alone", 0), 0)
     return broken
 
 

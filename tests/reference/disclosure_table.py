@@ -76,7 +76,7 @@ def lines(found):
     yield ("Grid cells that came or went by one field", "stranger",
            lambda one: of(one["points"], "of these by one field", "cells that came or went"), "measured")
     yield ("The day up to which a row has visits is one field's own", "stranger",
-           lambda one: of(one["visits until"], "of one field alone", "rows"), "0")
+           lambda one: of(one["visits through"], "of one field alone", "rows"), "0")
     for name in ("fields of counties of three, exact", "which fields are at threshold, by area", "a field that came or went",
                  "counties shown of fewer than three known farms", "mean of a dominant farm, to 5%"):
         yield (f"Eight hard counties: {name}", "stranger",

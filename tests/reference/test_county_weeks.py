@@ -242,7 +242,7 @@ def test_the_season_worked_by_hand(folder):
     assert json.loads(ran.stdout) == {
         "received": received, "accepted": good, "duplicate": 1, "held": len(REASONS),
     }
-    assert ran.stderr.startswith("1 fields lie exactly at their threshold")
+    assert ran.stderr.startswith("1 fields are exactly at their threshold")
     with open(folder / "plain" / "held.csv", newline="") as file:
         assert [row["reason"] for row in csv.DictReader(file)] == REASONS
     assert_expected(read_rows(folder / "plain" / "county_week_full.csv"))

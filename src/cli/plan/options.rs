@@ -1,4 +1,4 @@
-//! Options of `bractline plan field`: the threshold of the field, and how its sites scatter.
+//! Options of `bractline plan field`: the threshold of the field, and the dispersion among its sites.
 
 use crate::plan::scatter::GivenScatter;
 use crate::plan::threshold::GivenThreshold;
@@ -45,7 +45,7 @@ impl ThresholdArguments {
     }
 }
 
-/// The options that say how sites scatter.
+/// The options that give the dispersion among sites.
 #[derive(Debug, clap::Args)]
 pub(in crate::cli) struct ScatterArguments {
     /// Negative binomial k of the site totals, if you assume one

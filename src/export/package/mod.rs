@@ -50,7 +50,7 @@ impl Level {
         }
     }
 
-    /// Whether it has rows of single fields, so that whoever gets it must agree to terms.
+    /// Whether it has rows of single fields, so that its recipient must agree to terms.
     pub fn is_private(self) -> bool {
         self != Level::Public
     }
@@ -193,7 +193,7 @@ impl Facts<'_> {
         }
         match &self.license {
             Some(license) => format!("License of the data: {}.", license.in_words()),
-            None => "The license of the data is not stated: ask whoever gave you the package before you pass it on or \
+            None => "The license of the data is not stated: ask the sender of the package before you pass it on or \
                      publish it."
                 .to_owned(),
         }

@@ -135,7 +135,7 @@ pub(crate) fn protocol_table(protocols: &[&Protocol]) -> Result<ExportTable, Fai
     })
 }
 
-/// The names of its columns, for whoever judges the file.
+/// The names of its columns, for the check of the file.
 pub(crate) fn protocol_columns() -> impl Iterator<Item = &'static str> {
     let texts = TEXTS.iter().map(|(name, ..)| *name);
     texts

@@ -40,7 +40,7 @@ pub struct Visit {
     /// The visit date.
     #[serde(deserialize_with = "day")]
     pub observed_on: Date,
-    /// When the record was handed in.
+    /// When the record was submitted.
     pub submitted_at: WrittenInstant,
     /// Pseudonym of the scout.
     pub observer_id: String,

@@ -22,7 +22,7 @@ pub struct VisitRow {
     pub line: u64,
     /// Day of the visit.
     pub observed_on: Date,
-    /// When it was handed in.
+    /// When it was submitted.
     pub submitted_at: Timestamp,
     /// Its ISO week.
     pub week: IsoWeek,

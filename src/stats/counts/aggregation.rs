@@ -287,7 +287,7 @@ mod tests {
     #[test]
     fn corn_borers_in_four_treatments() {
         // Mean, variance and k recomputed; the last is printed by Bliss & Fisher
-        // 1953, table 3, who iterated by hand: the recomputed one is asked for to 1e-6, theirs to 4%.
+        // 1953, table 3, who iterated by hand: the recomputed one is asked for to 1e-6, theirs to 4 %.
         let expected = [
             (4.033333, 16.452661, 1.502889, 1.532),
             (3.166667, 7.770308, 1.760488, 1.764),

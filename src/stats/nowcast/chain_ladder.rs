@@ -276,8 +276,8 @@ mod tests {
 
     #[test]
     fn drawn_reserves_scatter_as_published() {
-        // Prediction error of all reserves by theory 16%, of the youngest year 43%: England & Verrall 1999,
-        // table 2 (from memory). A thousand draws know a standard deviation to about 3%.
+        // Prediction error of all reserves by theory 16 %, of the youngest year 43 %: England & Verrall 1999,
+        // table 2 (from memory). A thousand draws know a standard deviation to about 3 %.
         let claims = claims();
         let dispersion = claims.dispersion().expect("55 cells");
         let mut chance = ChaCha8Rng::seed_from_u64(1);

@@ -170,7 +170,7 @@ mod tests {
 
     #[test]
     fn the_tables_of_student() {
-        // Two-sided 5% points of t, from memory (Fisher & Yates, Statistical Tables, table III).
+        // Two-sided 5 % points of t, from memory (Fisher & Yates, Statistical Tables, table III).
         for (sites, point) in [
             (2, 12.706),
             (3, 4.303),

@@ -278,7 +278,7 @@ mod tests {
                 .find(|point| (point.true_mean - mean).abs() < 1e-9)
                 .expect("a point")
         };
-        // Two standard errors of 20,000 samples at 10% are 0.0042.
+        // Two standard errors of 20,000 samples at 10 % are 0.0042.
         assert!(
             plan.at_low_mean.probability_high < 0.1042,
             "{:?}",
@@ -337,7 +337,7 @@ mod tests {
         };
         let plan = plan_field(&question).expect("a plan");
         assert_eq!(plan.stops[4].precise_total, Some(111));
-        // Five units per site: the law of totals follows from that of the means.
+        // Five units a site: the law of totals follows from that of the means.
         let five = PlanQuestion {
             units_per_site: 5,
             ..question

@@ -63,17 +63,17 @@ pub struct PermutationTest {
     pub p_value: f64,
 }
 
-/// Moran's I of the values of areas; `neighbors` holds for each area the positions of its neighbors, each
+/// Moran's I of the values of areas; `neighbours` holds for each area the positions of its neighbors, each
 /// once, without its own. `None` with fewer than three areas that count, or if all values are equal.
 ///
 /// # Panics
 /// If there are not as many lists as values, or a list names an area that is not there.
 pub fn morans_i(
     values: &[Option<f64>],
-    neighbors: &[Vec<usize>],
+    neighbours: &[Vec<usize>],
     weights: Weights,
 ) -> Option<Moran> {
-    let pattern = Pattern::of(values, neighbors, weights)?;
+    let pattern = Pattern::of(values, neighbours, weights)?;
     let areas = pattern.deviations.len() as f64;
     let expectation = -1.0 / (areas - 1.0);
     Some(Moran {
@@ -92,12 +92,12 @@ pub fn morans_i(
 /// As [`morans_i`].
 pub fn permutation_test(
     values: &[Option<f64>],
-    neighbors: &[Vec<usize>],
+    neighbours: &[Vec<usize>],
     weights: Weights,
     permutations: u32,
     seed: u64,
 ) -> Option<PermutationTest> {
-    let pattern = Pattern::of(values, neighbors, weights)?;
+    let pattern = Pattern::of(values, neighbours, weights)?;
     let found = pattern.statistic(&pattern.deviations);
     let mut chance = ChaCha8Rng::seed_from_u64(seed);
     let mut dealt = pattern.deviations.clone();
@@ -120,20 +120,20 @@ struct Pattern {
     /// Value less the mean.
     deviations: Vec<f64>,
     /// Neighbors, sorted.
-    neighbors: Vec<Vec<usize>>,
+    neighbours: Vec<Vec<usize>>,
     /// What each link of an area weighs.
     link_weights: Vec<f64>,
 }
 
 impl Pattern {
-    fn of(values: &[Option<f64>], neighbors: &[Vec<usize>], weights: Weights) -> Option<Pattern> {
+    fn of(values: &[Option<f64>], neighbours: &[Vec<usize>], weights: Weights) -> Option<Pattern> {
         assert_eq!(
             values.len(),
-            neighbors.len(),
-            "our own promise: one list of neighbors an area; please tell us"
+            neighbours.len(),
+            "our own promise: one list of neighbours an area; please tell us"
         );
         let value = |area: usize| values[area].filter(|value| value.is_finite());
-        let linked = |area: usize| neighbors[area].iter().any(|&near| value(near).is_some());
+        let linked = |area: usize| neighbours[area].iter().any(|&near| value(near).is_some());
         let mut position = vec![None; values.len()];
         let mut kept = Vec::new();
         for (area, position) in position.iter_mut().enumerate() {
@@ -146,10 +146,10 @@ impl Pattern {
         if kept.len() < AREAS_MIN || !differ {
             return None;
         }
-        let neighbors: Vec<Vec<usize>> = (0..values.len())
+        let neighbours: Vec<Vec<usize>> = (0..values.len())
             .filter(|area| position[*area].is_some())
             .map(|area| {
-                let near = neighbors[area].iter().filter_map(|&near| position[near]);
+                let near = neighbours[area].iter().filter_map(|&near| position[near]);
                 let mut near: Vec<usize> = near.collect();
                 near.sort_unstable();
                 near
@@ -158,15 +158,15 @@ impl Pattern {
         let mean = kept.iter().sum::<f64>() / kept.len() as f64;
         Some(Pattern {
             deviations: kept.iter().map(|value| value - mean).collect(),
-            link_weights: neighbors
+            link_weights: neighbours
                 .iter()
                 .map(|near| match weights {
                     Weights::Binary => 1.0,
-                    // An area that only others name as a neighbor has no link of its own.
+                    // An area that only others name as a neighbour has no link of its own.
                     Weights::RowStandardised => 1.0 / near.len().max(1) as f64,
                 })
                 .collect(),
-            neighbors,
+            neighbours,
         })
     }
 
@@ -174,7 +174,7 @@ impl Pattern {
     fn statistic(&self, deviations: &[f64]) -> f64 {
         let products: f64 = (0..deviations.len())
             .map(|area| {
-                let near = self.neighbors[area].iter();
+                let near = self.neighbours[area].iter();
                 let around: f64 = near.map(|&near| deviations[near]).sum();
                 deviations[area] * self.link_weights[area] * around
             })
@@ -185,17 +185,17 @@ impl Pattern {
 
     /// S0: the sum of all weights.
     fn weight_sum(&self) -> f64 {
-        (0..self.neighbors.len())
+        (0..self.neighbours.len())
             .map(|area| self.row_sum(area))
             .sum()
     }
 
     fn row_sum(&self, area: usize) -> f64 {
-        self.neighbors[area].len() as f64 * self.link_weights[area]
+        self.neighbours[area].len() as f64 * self.link_weights[area]
     }
 
     fn weight(&self, from: usize, to: usize) -> f64 {
-        match self.neighbors[from].binary_search(&to) {
+        match self.neighbours[from].binary_search(&to) {
             Ok(_) => self.link_weights[from],
             Err(_) => 0.0,
         }
@@ -204,7 +204,7 @@ impl Pattern {
     /// S1: half the sum of (weight there + weight back)² over all ordered pairs.
     fn pair_squares(&self) -> f64 {
         let mut sum = 0.0;
-        for (area, near) in self.neighbors.iter().enumerate() {
+        for (area, near) in self.neighbours.iter().enumerate() {
             for &other in near {
                 let back = self.weight(other, area);
                 let both = (self.link_weights[area] + back).powi(2);
@@ -217,8 +217,8 @@ impl Pattern {
 
     /// S2: the sum of (row + column)² over the areas.
     fn margin_squares(&self) -> f64 {
-        let mut columns = vec![0.0; self.neighbors.len()];
-        for (area, near) in self.neighbors.iter().enumerate() {
+        let mut columns = vec![0.0; self.neighbours.len()];
+        for (area, near) in self.neighbours.iter().enumerate() {
             for &other in near {
                 columns[other] += self.link_weights[area];
             }
@@ -298,8 +298,8 @@ mod tests {
     }
 
     #[track_caller]
-    fn assert_i(values: &[f64], neighbors: &[Vec<usize>], weights: Weights, expected: f64) {
-        let found = morans_i(&some(values), neighbors, weights).expect("it is defined");
+    fn assert_i(values: &[f64], neighbours: &[Vec<usize>], weights: Weights, expected: f64) {
+        let found = morans_i(&some(values), neighbours, weights).expect("it is defined");
         let near = (found.statistic - expected).abs() < 5e-8;
         assert!(near, "{found:?}, expected {expected}");
     }
@@ -337,23 +337,23 @@ mod tests {
             Weights::RowStandardised,
         );
         // The same line, with an island of value 50, an area without a value at its end, one that is not
-        // a number, and one whose only neighbor has no value.
+        // a number, and one whose only neighbour has no value.
         let mut values = some(&[2.0, 4.0, 3.0, 8.0, 9.0, 50.0]);
         values.extend([None, Some(f64::NAN), Some(70.0)]);
-        let mut neighbors = line(5);
-        neighbors[4].push(6);
-        neighbors.extend([vec![], vec![4, 7, 8], vec![6], vec![6]]);
-        let with_others = morans_i(&values, &neighbors, Weights::RowStandardised);
+        let mut neighbours = line(5);
+        neighbours[4].push(6);
+        neighbours.extend([vec![], vec![4, 7, 8], vec![6], vec![6]]);
+        let with_others = morans_i(&values, &neighbours, Weights::RowStandardised);
         assert_eq!(whole.expect("it is defined").areas, 5);
         assert_eq!(with_others, whole);
     }
 
     #[test]
     fn without_a_pattern_to_find_there_is_no_statistic() {
-        let defined = |values: &[f64], neighbors: &[Vec<usize>]| {
+        let defined = |values: &[f64], neighbours: &[Vec<usize>]| {
             let values = some(values);
-            let found = morans_i(&values, neighbors, Weights::Binary);
-            let tested = permutation_test(&values, neighbors, Weights::Binary, 9, 1);
+            let found = morans_i(&values, neighbours, Weights::Binary);
+            let tested = permutation_test(&values, neighbours, Weights::Binary, 9, 1);
             assert_eq!(found.is_some(), tested.is_some());
             found.is_some()
         };

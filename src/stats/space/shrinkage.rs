@@ -110,22 +110,22 @@ pub fn shrink_to_all(areas: &[AreaCount], form: Form) -> Vec<Option<f64>> {
 /// the areas. `None` for an area that was not visited, and for one without a visited neighbor: alone
 /// it has nothing to be drawn to, and its raw share is left as it is.
 ///
-/// `neighbors` holds for each area the positions of its neighbors, each once, without its own.
+/// `neighbours` holds for each area the positions of its neighbors, each once, without its own.
 ///
 /// # Panics
 /// If there are not as many lists as areas, or a list names an area that is not there.
-pub fn shrink_to_neighbors(
+pub fn shrink_to_neighbours(
     areas: &[AreaCount],
-    neighbors: &[Vec<usize>],
+    neighbours: &[Vec<usize>],
     form: Form,
 ) -> Vec<Option<f64>> {
     assert_eq!(
         areas.len(),
-        neighbors.len(),
-        "our own promise: one list of neighbors an area; please tell us"
+        neighbours.len(),
+        "our own promise: one list of neighbours an area; please tell us"
     );
     let estimate = |(position, area): (usize, &AreaCount)| {
-        let around = &neighbors[position];
+        let around = &neighbours[position];
         if area.visited == 0 || around.iter().all(|&near| areas[near].visited == 0) {
             return None;
         }
@@ -326,9 +326,9 @@ mod tests {
     #[test]
     fn an_area_alone_keeps_its_raw_share_and_one_not_visited_has_none() {
         let areas = counts(&[1, 2, 0, 3], &[4, 5, 0, 3]);
-        // 0 and 1 are neighbors; 2 was not visited; 3 has only 2 next to it.
-        let neighbors = vec![vec![1], vec![0], vec![3], vec![2]];
-        let estimates = shrink_to_neighbors(&areas, &neighbors, Form::Binomial);
+        // 0 and 1 are neighbours; 2 was not visited; 3 has only 2 next to it.
+        let neighbours = vec![vec![1], vec![0], vec![3], vec![2]];
+        let estimates = shrink_to_neighbours(&areas, &neighbours, Form::Binomial);
         let there: Vec<bool> = estimates.iter().map(Option::is_some).collect();
         assert_eq!(there, [true, true, false, false]);
         let of_all = shrink_to_all(&areas, Form::Binomial);
@@ -370,11 +370,11 @@ mod tests {
                     prop_assert!(estimate <= share.max(mean) + 1e-12);
                 }
             }
-            // Where everybody is everybody's neighbor, near and all are the same.
+            // Where everybody is everybody's neighbour, near and all are the same.
             let everybody: Vec<Vec<usize>> = (0..areas.len())
                 .map(|area| (0..areas.len()).rev().filter(|near| *near != area).collect())
                 .collect();
-            let near = shrink_to_neighbors(&areas, &everybody, form);
+            let near = shrink_to_neighbours(&areas, &everybody, form);
             let visited = areas.iter().filter(|area| area.visited > 0).count();
             if visited > 1 {
                 prop_assert_eq!(near, of_all);

@@ -57,7 +57,7 @@ const ROUNDING: f64 = 1e-12;
 /// Weeks are joined over one missing week at most: our choice.
 pub(crate) const WEEKS_JOINED: i32 = 2;
 
-/// A season by accumulated degree-days by its weeks, in place of the calendar; degree-days (°C).
+/// A season by the degree-days (°C) accumulated by its weeks, in place of the calendar.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HeatCourse {
     /// Heat sum at the first week with a field at threshold; `None` where no week had one or its heat is not known.

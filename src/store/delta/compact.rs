@@ -3,7 +3,7 @@
 //! Each load leaves a file a season, so a season of hundreds of submissions is hundreds of files to open.
 //! Only files are put together whose every row counts, so that rows of a load that was broken off, or is
 //! still running, keep a file of their own, which `store vacuum` can take out. The old files stay on the
-//! disk for whoever reads them; `store vacuum` removes them later, all but those of the receipts, whose old
+//! disk for their readers; `store vacuum` removes them later, all but those of the receipts, whose old
 //! versions issued alerts name.
 //!
 //! The version of the store stays what it is: receipts that were put together are the same receipts

@@ -103,7 +103,7 @@ pub const VISITS: &[Column] = &[
     must(
         "submitted_at",
         Holds::Moment,
-        "when the record was handed in, as its sender says",
+        "when the record was submitted, as its sender says",
     ),
     must("observer_id", Holds::Text, "scout ID"),
     must("field_id", Holds::Text, "field ID"),
@@ -357,7 +357,7 @@ pub const HELD_CLOSED: &[Column] = &[
     must("closed_at", Holds::Moment, "when it was closed"),
 ];
 
-/// One row per submission that was handed in: received = accepted + duplicate + held.
+/// One row per submission: received = accepted + duplicate + held.
 pub const RECEIPTS: &[Column] = &[
     must(
         "load_id",

@@ -260,7 +260,7 @@ mod tests {
             [
                 "cost of a treatment: 9.5USD/acre in every field",
                 "market value: 0.8 times each record's own value",
-                "plants standing: 22000/acre in every field"
+                "plant population: 22000/acre in every field"
             ]
         );
     }

@@ -349,7 +349,7 @@ fn hold_to_bounds(
     }
     let name = name_of(member);
     let what = format!(
-        "the scenario is not plausible: {name} comes to {:.4} to {:.4} {unit} in the visits under {}",
+        "the scenario is not plausible: {name} is {:.4} to {:.4} {unit} in the visits under {}",
         found[0], found[1], protocol.id
     );
     Err(Failure::new(Kind::Settings, what)

@@ -11,7 +11,7 @@ use arrow::array::{Float64Array, RecordBatch, StringArray};
 use crate::stages::inputs::{Setting, table_of};
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
-use stats::space::shrinkage::{AreaCount, Form, shrink_to_neighbors};
+use stats::space::shrinkage::{AreaCount, Form, shrink_to_neighbours};
 
 /// Week and protocol: what is smoothed by itself.
 type Group<'a> = (&'a str, &'a str);
@@ -25,7 +25,7 @@ pub(crate) fn county_share_smoothed(
     let neighbors = setting.neighbors();
     let (mut counties, mut weeks, mut protocols, mut shares) = (vec![], vec![], vec![], vec![]);
     for ((week, protocol), counts) in shown_counts(rows, setting) {
-        let estimates = shrink_to_neighbors(&counts, &neighbors, Form::Binomial);
+        let estimates = shrink_to_neighbours(&counts, &neighbors, Form::Binomial);
         for (county, share) in setting.counties.iter().zip(estimates) {
             if let Some(share) = share {
                 counties.push(county.id.as_str());

@@ -20,7 +20,7 @@ fn every_output_says_that_it_is_a_scenario_and_of_what() {
     assert!(
         report.said["notice"]
             .as_str()
-            .is_some_and(|notice| notice.contains("no finding"))
+            .is_some_and(|notice| notice.contains("not an observed result"))
     );
     let out = workspace.beside("what-if");
     let files = folder_bytes(&out);
@@ -51,9 +51,9 @@ fn every_output_says_that_it_is_a_scenario_and_of_what() {
     }
     let page = String::from_utf8(files["SCENARIO.md"].clone()).expect("UTF-8");
     for part in [
-        "This is a scenario, no finding",
-        "market value: 0.8 times each record's own value",
-        "plants standing: 22000/acre in every field",
+        "Hypothetical scenario, not an observed result",
+        "market price: 0.8 times each record's own value",
+        "plant population: 22000/acre in every field",
         "101(3):969-975",
         "net\\_benefit\\_per\\_ha",
         "The label is the law",
@@ -121,7 +121,10 @@ fn no_alert_and_no_public_place_takes_a_scenario() {
     let out = text_of(&issued);
     let run = workspace.run(&["rollup", "--with", "price=*0.5", "--out", &out]);
     let run = run.expect_code(1);
-    assert!(run.stderr.contains("no place among the alerts"), "{run:?}");
+    assert!(
+        run.stderr.contains("cannot be written among the alerts"),
+        "{run:?}"
+    );
 
     // Put there by hand, under its own name or that of a public file.
     scenario(&workspace, "what-if", "price=*0.5");
