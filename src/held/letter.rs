@@ -166,7 +166,7 @@ mod tests {
             "Hello,\n\n",
             "2 records could not be accepted yet",
             "In a.ndjson:\n  line 3 (visit visit-3)\n    - site 1, head 2, bract 3: \u{2212}1\n      \
-             right would be: a count is a whole number, 0 or more\n  line 9 (visit visit-9)\n",
+             expected: a count is a whole number, 0 or more\n  line 9 (visit visit-9)\n",
             "    - and 2 more\n",
             "obs.xlsx",
             "held_id",

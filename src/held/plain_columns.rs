@@ -73,8 +73,8 @@ mod tests {
         for (right, expected) in [
             ("a count, 0 or more", "a count, 0 or more"),
             (
-                "a date without doubt: 2026-06-07, or 2026-07-06; the mapping says which",
-                "a date without doubt: 2026-06-07, or 2026-07-06",
+                "an unambiguous date: 2026-06-07, or 2026-07-06; the mapping says which",
+                "an unambiguous date: 2026-06-07, or 2026-07-06",
             ),
             (
                 "a date as 2026-07-21, or the mapping says the format: %d.%m.%Y",

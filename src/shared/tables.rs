@@ -249,7 +249,7 @@ mod tests {
         assert!(
             failure
                 .to_string()
-                .contains("farm is described and not there")
+                .contains("farm is described but missing")
         );
     }
 

@@ -57,7 +57,7 @@ def lines(found):
         yield (f"A field that has the same pressure in {size}", "knows all other fields of all weeks, and that it is the same",
                lambda one, size=size: narrow(one, "C steady fields", size), "measured")
     for size in ("among 5 fields", "among 10 fields"):
-        yield (f"One true field {size}, all others handed in by the attacker", "who may hand in visits as several farms",
+        yield (f"One true field {size}, all others handed in by the attacker", "who may submit visits as several farms",
                lambda one, size=size: narrow(one, "C invented neighbors", size), "measured")
     yield ("Weeks of treatment of a field, to the week", "knows all other fields",
            lambda one: of(one["C treatment weeks"], "narrow", "fields"), "measured")

@@ -219,7 +219,7 @@ def date_systems(folder, expected):
             "Days",
             [
                 [day(1900, 2, 28)],
-                [{"broken": "29 February 1900 is a day that never was"}],
+                [{"broken": "February 29, 1900 is a day that never was"}],
                 [day(1900, 3, 1)],
                 [DAY],
                 [MOMENT],
@@ -228,7 +228,7 @@ def date_systems(folder, expected):
             ],
         )
     ]
-    later = datetime.timedelta(days=1462)  # between the two epochs, 1 January 1904 is day 1462 of the other
+    later = datetime.timedelta(days=1462)  # between the two epochs, January 1, 1904 is day 1462 of the other
     expected["dates-1904.xlsx"] = [
         sheet(
             "Days",

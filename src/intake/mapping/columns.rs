@@ -288,7 +288,7 @@ impl<'a> Finder<'a, '_> {
         let elsewhere = !self.mapping.form.header_rows.contains(&best.number);
         (hits(best) >= 2 && elsewhere).then(|| {
             format!(
-                "the names stand in row {}: say headerRows = [{0}] in [dialect]",
+                "the names are in row {}: say headerRows = [{0}] in [dialect]",
                 best.number
             )
         })

@@ -25,7 +25,7 @@ const GZIP_MAGIC: [u8; 2] = [0x1f, 0x8b];
 /// Begins a zip archive that has an entry.
 const ZIP_MAGIC: &[u8] = b"PK\x03\x04";
 
-/// A file that was handed in, before any of its records is read.
+/// A submitted file, before any of its records is read.
 #[derive(Debug, Clone)]
 pub struct SubmittedFile {
     /// Where it is.
@@ -227,7 +227,7 @@ fn packed_twice(name: &str, form: Form) -> Failure {
         Kind::Submission,
         format!("cannot load {name}: it is {} packed with gzip", form.name()),
     )
-    .mend("unpack it and hand in what was in it")
+    .mend("unpack it and submit what was in it")
 }
 
 /// Recognizes the form of a text from its beginning; `is_whole` if that is all of it.

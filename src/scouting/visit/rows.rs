@@ -53,7 +53,7 @@ pub struct HeldRow {
     pub visit_id: Option<String>,
     /// Revision, if it could be read.
     pub revision: Option<u32>,
-    /// Pseudonym of the scout, if it could be read.
+    /// Scout ID, if it could be read.
     pub observer_id: Option<String>,
     /// Why it is held, at least one.
     pub findings: Vec<Finding>,

@@ -28,7 +28,7 @@ pub(in crate::mapping) fn field(entry: FieldEntry, schema: &Schema) -> Result<Fi
     };
     if member.level == Level::Index && keys != Keys::default() {
         return mistake(
-            "a placeholder stands alone",
+            "a placeholder must be alone",
             "write {head}, {plant}, {trap} or {bract}",
         );
     }
@@ -59,7 +59,7 @@ fn selector(entry: &FieldEntry) -> Result<Selector, Mistake> {
     ];
     if given.iter().filter(|given| **given).count() != 1 {
         return mistake(
-            "it does not say in one way where the value stands",
+            "it does not say in exactly one way where the value is",
             "give one of name, column, namePattern and cell",
         );
     }
@@ -263,8 +263,8 @@ fn values(entry: &FieldEntry, member: &Member) -> Result<BTreeMap<String, Value>
         };
         if values.insert(folded(text), value).is_some() {
             return mistake(
-                format!("{text:?} stands twice in values"),
-                "upper and lower case are the same there",
+                format!("{text:?} appears twice in values"),
+                "upper and lower case are equal there",
             );
         }
     }
