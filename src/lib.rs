@@ -32,11 +32,11 @@
 //! | 2 | [`held`] | records that could not be accepted, on their way back to their senders |
 //! | 2 | [`count_sheet`] | sheets for scouts to fill |
 //! | 2 | [`gate`] | the last check of finished files before they are public |
-//! | 2 | [`protocols`] | the catalogue for its readers |
+//! | 2 | [`protocols`] | the catalog for its readers |
 //! | 3 | [`seasons`] | seasons compared, and their trends |
 //! | 3 | [`plan`] | how many sites a field needs, and how far in from its edge to look |
 //! | 3 | [`scenario`] | what would follow under other economics; private |
-//! | 4 | [`alert`] | the bulletin of a week: built, issued, corrected, withdrawn, published |
+//! | 4 | [`alert`] | the alert of a week: built, issued, corrected, withdrawn, published |
 //! | 5 | [`export`] | packages for researchers |
 //! | 6 | [`demo`] | an invented region, played from its submissions to its alert |
 //! | 7 | [`cli`] | one file a command: flags → options → one call → print |

@@ -11,7 +11,7 @@ fn what_is_no_bucket_is_refused() {
         assert!(run.stderr.contains("s3://bucket/prefix"), "{run:?}");
         std::fs::remove_dir_all(workspace.path()).expect("what was begun");
     }
-    // A setting of the endpoint that is no address is told before anything is asked.
+    // A setting of the endpoint that is no address is reported before anything is asked.
     let odd = [("AWS_ENDPOINT", "here"), ("AWS_REGION", "us-east-1")];
     let odd = odd.map(|(name, value)| (name.to_owned(), value.to_owned()));
     let workspace = workspace.with_environment(odd.to_vec());

@@ -51,7 +51,7 @@ impl Cluster {
         let node = program.with_file_name("examples").join("cluster_node");
         let child = Command::new(node)
             .args(arguments)
-            // The engine is built without optimisation for the tests: its planner then takes more of the stack
+            // The engine is built without optimization for the tests: its planner then takes more of the stack
             // than a thread has by itself.
             .env("RUST_MIN_STACK", (32 << 20).to_string())
             .stdin(Stdio::null())

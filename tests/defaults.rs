@@ -114,8 +114,8 @@ fn what_is_assumed_is_counted_and_said_and_gives_the_figures_of_a_record_that_sa
         assert_eq!(cell(&table, column), cell(&expected, column), "{column}");
     }
     // Of one or two fields no number is given.
-    let sentence = "A few records lack a treatment cost, a market price or a plant population; there the threshold \
-        rests on this office&#39;s default for the crop type.";
+    let sentence = "A few records lack a treatment cost, a market price or a plant population; their thresholds \
+        use this office&#39;s default for the crop type.";
     assert!(page.contains(sentence), "{page}");
     assert!(!plain.contains("office&#39;s default"), "{plain}");
 }

@@ -1,5 +1,5 @@
 //! Each doubt on an invented visit that is wrong and on one that is right, through the program: the flag,
-//! its sentence, and what `[doubts] hold` makes of it.
+//! its sentence, and what `[flags] hold` makes of it.
 
 use scouting::visit::code::Code;
 use scouting::visit::doubts::CODES;
@@ -117,7 +117,7 @@ fn cases() -> Vec<Case> {
                     plants((0..30).map(|step| 10 + 5 * (step % 4)).collect()),
                 )],
             )],
-            says: "30 counts at a multiple of 5 and only 0 one beside it",
+            says: "30 counts at a multiple of 5 and only 0 one off it",
         },
         Case {
             code: "observer-in-two-places",
@@ -171,7 +171,7 @@ fn every_doubt_flags_the_wrong_visit_and_no_right_one() {
         let wrong = workspace.load_text("wrong.ndjson", &lines(&case.wrong));
         assert_eq!(wrong["accepted"], case.wrong.len(), "{}", case.code);
         assert_eq!(flags(&wrong)[case.code], 1, "{}: {wrong}", case.code);
-        let doubts = &wrong["submissions"][0]["doubts"];
+        let doubts = &wrong["submissions"][0]["flagged_records"];
         assert_eq!(doubts.as_array().map(Vec::len), Some(1), "{doubts}");
         assert_eq!(doubts[0]["line"], case.wrong.len(), "{doubts}");
         let finding = &doubts[0]["findings"][0];
@@ -208,6 +208,18 @@ fn a_setting_that_names_no_doubt_is_refused_with_the_list() {
     for code in CODES {
         assert!(run.stderr.contains(code.as_str()), "{code}: {}", run.stderr);
     }
+}
+
+#[test]
+fn a_workspace_with_the_former_table_is_shown_its_new_name() {
+    let workspace = TestWorkspace::of_region("us:46");
+    workspace.change_setting("[flags]", "[doubts]");
+    let run = workspace.run(&["store", "info"]).expect_code(1);
+    assert!(
+        run.stderr.contains("[doubts] is now called [flags]"),
+        "{}",
+        run.stderr
+    );
 }
 
 /// The same visits, in one submission, in one run of several or in several runs, raise the same doubts;
@@ -254,7 +266,7 @@ fn doubted(account: &Value) -> Vec<(Value, Value)> {
     let submissions = account["submissions"].as_array().expect("submissions");
     submissions
         .iter()
-        .flat_map(|submission| submission["doubts"].as_array().expect("doubts"))
+        .flat_map(|submission| submission["flagged_records"].as_array().expect("a list"))
         .map(|doubt| (doubt["visit_id"].clone(), doubt["findings"].clone()))
         .collect()
 }

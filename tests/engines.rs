@@ -64,11 +64,11 @@ fn workspace() -> TestWorkspace {
 fn setting() -> Result<Setting, Failure> {
     let outlines = Landscape::draw(SEED).geojson();
     let region = Region::from_text(&outlines, "drawn", "county_id", "county_name")?;
-    let counties = region.counties().iter().zip(region.neighbours());
-    let county = |(county, neighbours): (&County, Vec<usize>)| RegionCounty {
+    let counties = region.counties().iter().zip(region.neighbors());
+    let county = |(county, neighbors): (&County, Vec<usize>)| RegionCounty {
         id: county.id.clone(),
         name: county.name.clone(),
-        neighbours,
+        neighbors,
     };
     Ok(Setting {
         rule: Rule::LEAST,
@@ -167,7 +167,7 @@ fn one_store_version_gives_the_same_bytes_on_any_number_of_cores() {
 
 #[test]
 fn the_same_visits_give_the_same_bytes_in_any_order_and_any_number_of_files() {
-    // Of two records that contradict each other the first stands, so there the order is the meaning.
+    // Of two records that contradict each other the first is kept, so there the order is the meaning.
     let mut lines = sample();
     lines.retain(|line| line.expected != Expected::Held(Code::RevisionConflict));
     let in_order = workspace();

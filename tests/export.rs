@@ -57,11 +57,11 @@ fn what_is_withheld_moves_no_byte() {
     for level in 0..2 {
         assert!(
             before[level] == other[level],
-            "the counts of a county that is withheld are told"
+            "the counts of a county that is withheld are shown"
         );
         assert!(
             before[level] == more[level],
-            "how many fields are withheld is told"
+            "how many fields are withheld is shown"
         );
         assert!(before[level] != moved[level], "nothing moves at all");
     }
@@ -266,7 +266,7 @@ fn a_private_package_carries_its_terms_and_is_for_its_owner_alone() {
         let terms = std::fs::read_to_string(out.join("TERMS.md")).expect("the terms");
         for part in [
             "**Purpose.**",
-            "**No recognizing.**",
+            "**No re-identification.**",
             "**No passing on.**",
             "at least 3 fields of at",
             "| To be deleted by | \\_",
@@ -282,14 +282,14 @@ fn a_private_package_carries_its_terms_and_is_for_its_owner_alone() {
     assert!(!public.join("TERMS.md").exists());
 }
 
-/// What a package says where nothing is stated: no licence is invented, and no name.
+/// What a package says where nothing is stated: no license is invented, and no name.
 #[test]
 fn what_is_not_stated_is_said_not_to_be() {
     let (workspace, _) = loaded();
     let (out, _) = package(&workspace, "public", &[]);
     let files = folder_bytes(&out);
     let text = |name: &str| String::from_utf8(files[name].clone()).expect("UTF-8");
-    assert!(text("README.md").contains("licence of the data is not stated"));
+    assert!(text("README.md").contains("license of the data is not stated"));
     assert!(!text("CITATION.cff").contains("license"));
     assert!(!text("datapackage.json").contains("\"licenses\""));
     assert!(

@@ -45,7 +45,7 @@ fn limits_of_the_system_break_nothing() {
         assert!(figures == before || figures == after, "{limit}");
         in_already |= figures == after;
         // How many files are open at once depends on the moment. A limit may bite after the receipt has its
-        // name, when folders are synced: the load is told as failed and counts. Never is it the other way.
+        // name, when folders are synced: the load is reported as failed and counts. Never is it the other way.
         // A file that would grow too long ends the program by a signal, like a kill.
         match output.status.code() {
             Some(3) => assert!(figures == after, "{limit}: {output:?}"),

@@ -80,7 +80,7 @@ fn remove(visit: &mut Value, pointer: &str, name: &str) {
         .unwrap();
 }
 
-/// Text that stands for a piece that no JSON value can hold; `text_of` puts the piece in.
+/// Text that represents a piece that no JSON value can hold; `text_of` puts the piece in.
 const PIECE: &str = "@piece@";
 
 #[rustfmt::skip]
@@ -222,7 +222,7 @@ fn every_code_stands_on_its_wrong_example_and_not_on_its_right_one() {
 #[test]
 fn no_code_is_without_its_examples() {
     // What is wrong with the cells of a table has its examples in tests/mapping.rs and tests/sheet.rs, what
-    // is doubtful beside other visits in tests/doubts.rs.
+    // is flagged against other visits in tests/doubts.rs.
     let needed = Code::ALL.iter().filter(|code| match code.class() {
         Class::Schema | Class::Rule | Class::Flag => true,
         Class::Cell | Class::CountSheet | Class::Doubt | Class::Unknown => false,

@@ -1,4 +1,4 @@
-//! Weather files of every layout: what is read, left out, filled in and told, and what is refused. Stations and
+//! Weather files of every layout: what is read, left out, filled in and reported, and what is refused. Stations and
 //! temperatures are invented.
 
 use std::io::Write;

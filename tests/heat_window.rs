@@ -12,7 +12,7 @@ use scouting::phenology::weather::WeatherSeries;
 use scouting::visit::stage::Stage;
 
 /// Part of the table of Manitoba Agriculture, Food and Rural Development 2014; 5 to 8 days to the hatch are
-/// common practice, no source.
+/// standard practice; no published source.
 fn development() -> Development {
     let text = r#"
         [crop]
@@ -23,7 +23,7 @@ fn development() -> Development {
         stages = { R1 = 569, R2 = 647, R3 = 726, R4 = 805, "R5.1" = 883, "R5.5" = 962, R6 = 1040 }
         [hatch]
         days = [5, 8]
-        source = "common practice, no source"
+        source = "standard practice; no published source"
         [without_weather]
         days_to_treatment = { R2 = [9, 23], R3 = [4, 16], R4 = [0, 8] }
         source = "computed from the crop's table at means of 17 to 24 °C"

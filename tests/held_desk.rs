@@ -225,7 +225,7 @@ fn a_record_too_long_for_a_cell_has_a_file_of_its_own_that_loads_back() {
     assert_eq!(
         counts(&nothing),
         received(0),
-        "nothing to mend in the sheet"
+        "nothing to correct in the sheet"
     );
     let own: Vec<PathBuf> = std::fs::read_dir(workspace.beside("desk"))
         .unwrap()

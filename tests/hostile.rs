@@ -8,7 +8,7 @@ use crate::support::{TestWorkspace, counts, full_visit, received};
 #[test]
 fn a_byte_order_mark_is_accepted_and_flagged() {
     let workspace = TestWorkspace::of_region("us:46");
-    // Two files with a mark, joined: the second mark stands before a line in the middle.
+    // Two files with a mark, joined: the second mark is before a line in the middle.
     let text = format!(
         "\u{feff}{}\n{}\n\u{feff}{}\n",
         full_visit("a"),

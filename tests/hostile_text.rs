@@ -8,7 +8,7 @@ use serde_json::Value;
 use crate::support::hostile_text::attacks;
 use crate::support::{Counts, TestWorkspace, counts, full_visit, lines, text_of};
 
-/// Every member of a visit that is text, where it stands.
+/// Every member of a visit that is text, with its place.
 fn text_members(of: &Value, at: &str) -> Vec<String> {
     match of {
         Value::String(_) => vec![at.to_owned()],
@@ -79,7 +79,7 @@ fn whatever_text_a_member_holds_its_record_is_accepted_or_held_and_told_of_plain
     for report in long {
         assert!(report.to_string().len() < 2_500, "{report:.300}");
     }
-    // A terminal is told nothing that it would obey or that would turn its lines around.
+    // A terminal is sent nothing that it would obey or that would turn its lines around.
     let list = workspace.run(&["held", "list"]).expect_code(0);
     for (command, run) in [("load", said), ("held list", list)] {
         for (stream, text) in [("stdout", run.stdout), ("stderr", run.stderr)] {

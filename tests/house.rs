@@ -76,7 +76,7 @@ pub fn lines_with(sources: &[Source], pieces: &[&str], allowed: &[&str]) -> Vec<
         .collect()
 }
 
-// --- What stands in a file -----------------------------------------------------------------------
+// --- What is in a file -----------------------------------------------------------------------
 
 #[test]
 fn every_file_opens_with_what_it_is() {
@@ -141,7 +141,7 @@ fn no_name_says_nothing() {
     });
     assert_none(
         broken.collect(),
-        "name the thing with a noun of the trade, the deed with a verb and its object",
+        "name the thing with a noun of the field, the action with a verb and its object",
     );
 }
 

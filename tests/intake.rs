@@ -99,7 +99,7 @@ fn a_folder_is_its_files_by_name_and_what_is_passed_over_is_said() {
     for name in ["link", "pipe", "within"] {
         assert!(
             run.stderr
-                .contains(&format!("passed over {}", inbox.join(name).display())),
+                .contains(&format!("skipped {}", inbox.join(name).display())),
             "{run:#?}"
         );
     }

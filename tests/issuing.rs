@@ -74,7 +74,7 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
     assert!(
         run.expect_code(0)
             .stdout
-            .contains("each the same byte for byte")
+            .contains("each identical byte for byte")
     );
     assert!(folder_bytes(&out) == frozen, "other bytes");
 
@@ -212,7 +212,7 @@ fn what_changed_under_an_alert_is_told_file_by_file() {
     let run = workspace.run(&["alert", "--as-issued", "1"]).expect_code(1);
     assert!(
         run.stderr
-            .contains("a file that alert 1 rests on is not what it was"),
+            .contains("a file that alert 1 is based on has changed"),
         "{run:?}"
     );
 }
@@ -232,16 +232,16 @@ fn several_that_issue_at_once_get_numbers_of_their_own() {
     // As a store of an earlier version, without the table: all of them make it.
     std::fs::remove_dir_all(workspace.path().join("store/alerts")).expect("the table");
     workspace.run(&["store", "verify"]).expect_code(0);
-    let told: Vec<Value> = std::thread::scope(|scope| {
+    let report: Vec<Value> = std::thread::scope(|scope| {
         let issues = weeks.map(|week| scope.spawn(|| issue(&workspace, week)));
         issues.map(|issue| issue.join().expect("an issue")).into()
     });
-    let numbers: BTreeSet<i64> = told
+    let numbers: BTreeSet<i64> = report
         .iter()
         .filter_map(|alert| alert["number"].as_i64())
         .collect();
     assert_eq!(numbers, BTreeSet::from([1, 2, 3, 4]));
-    for alert in &told {
+    for alert in &report {
         let number = alert["number"].as_u64().expect("a number") as u32;
         let page = text(&files_of(&workspace, number), "alert.html");
         assert!(
@@ -252,7 +252,7 @@ fn several_that_issue_at_once_get_numbers_of_their_own() {
             .run(&["alert", "--as-issued", &number.to_string()])
             .expect_code(0);
     }
-    // Of two corrections of the same alert one is told to correct the other's.
+    // Of two corrections of the same alert one is asked to correct the other's.
     let codes: BTreeSet<Option<i32>> = std::thread::scope(|scope| {
         let two =
             [(); 2].map(|()| scope.spawn(|| workspace.run(&["alert", "--reissue", "1"]).code));

@@ -1,4 +1,4 @@
-//! Whose code the program is built of: every crate of the lock file under a licence that lets anybody use it.
+//! Whose code the program is built of: every crate of the lock file under a license that lets anybody use it.
 //!
 //! An expression is read as SPDX has it (Specification 3.0, annex B) by the `spdx` crate. Advisories are not looked for: their
 //! list is in no registry of packages; tests/README.md says how to look.
@@ -8,7 +8,7 @@ use std::process::Command;
 use serde_json::Value;
 use spdx::{Expression, ParseMode};
 
-/// Licences that ask for no more than a notice.
+/// Licenses that ask for no more than a notice.
 const FREE: [&str; 11] = [
     "0BSD",
     "Apache-2.0",
@@ -23,7 +23,7 @@ const FREE: [&str; 11] = [
     "bzip2-1.0.6",
 ];
 
-/// What stands under another licence, each with why it may.
+/// What is under another license, each with why it may.
 const OTHERS: [(&str, &str, &str); 4] = [
     (
         "cssparser",
@@ -43,7 +43,7 @@ const OTHERS: [(&str, &str, &str); 4] = [
     (
         "webpki-root-certs",
         "CDLA-Permissive-2.0",
-        "data: asks for the text of the licence",
+        "data: asks for the text of the license",
     ),
 ];
 
@@ -71,12 +71,12 @@ fn every_crate_may_be_used_by_anybody() {
     let mut others = Vec::new();
     for of in &crates {
         let name = of["name"].as_str().expect("a name");
-        let licence = of["license"].as_str().unwrap_or("none");
+        let license = of["license"].as_str().unwrap_or("none");
         let known = OTHERS
             .iter()
-            .any(|(other, under, _)| *other == name && *under == licence);
-        if !known && (licence == "none" || !is_free(licence)) {
-            others.push(format!("{name}: {licence}"));
+            .any(|(other, under, _)| *other == name && *under == license);
+        if !known && (license == "none" || !is_free(license)) {
+            others.push(format!("{name}: {license}"));
         }
     }
     assert!(
@@ -90,14 +90,14 @@ fn every_crate_may_be_used_by_anybody() {
 
 #[test]
 fn a_licence_that_asks_for_more_is_found() {
-    for licence in ["GPL-3.0-only", "MIT AND AGPL-3.0-or-later", "SSPL-1.0"] {
-        assert!(!is_free(licence), "{licence}");
+    for license in ["GPL-3.0-only", "MIT AND AGPL-3.0-or-later", "SSPL-1.0"] {
+        assert!(!is_free(license), "{license}");
     }
-    for licence in [
+    for license in [
         "MIT/Apache-2.0",
         "GPL-2.0-only OR MIT",
         "Apache-2.0 WITH LLVM-exception",
     ] {
-        assert!(is_free(licence), "{licence}");
+        assert!(is_free(license), "{license}");
     }
 }

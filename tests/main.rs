@@ -35,7 +35,7 @@ mod identity; // ids as written; random submissions add up
 mod intake; // every form in which submissions come, and what becomes of each record
 mod issuing; // issued alerts: frozen, corrected, built again, numbered once
 mod licences; // whose code the program is built of
-mod map_files; // the map of a page and the map files: classes told apart, true at the edges
+mod map_files; // the map of a page and the map files: classes distinct, true at the edges
 mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod maps; // the page of columns with the map files
 mod mended; // the sheet of rows that were held

@@ -1,4 +1,4 @@
-//! The map of a page and the map files: every class told apart, true at the edges.
+//! The map of a page and the map files: every class distinct, true at the edges.
 
 use bractline::alert::page::county_map::{CountyMap, MapTitle, draw_county_map};
 use bractline::figures::map::geo::county_week_geojson as write_geojson;

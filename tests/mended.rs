@@ -48,7 +48,7 @@ fn the_sheet_shows_each_unread_cell_in_its_column_and_the_row_as_sent() {
         (3, "side", ""),
         (
             1,
-            "held_wrong",
+            "held_problem",
             "site 1, head 2, bract 3: U5 (S1H2B3): \"1/2\"",
         ),
     ] {
@@ -57,11 +57,11 @@ fn the_sheet_shows_each_unread_cell_in_its_column_and_the_row_as_sent() {
     let as_sent = cell(0, "held_as_sent");
     assert!(as_sent.contains("Date = 21/7/2026") && as_sent.contains("Cost ($/ac) = about nine"));
     assert!(
-        cell(1, "held_right").starts_with("count_3: "),
+        cell(1, "held_expected").starts_with("count_3: "),
         "{}",
-        cell(1, "held_right")
+        cell(1, "held_expected")
     );
-    let right = cell(0, "held_right");
+    let right = cell(0, "held_expected");
     for name in [
         "observed_on: ",
         "treatment_cost_amount: ",

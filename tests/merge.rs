@@ -1,6 +1,6 @@
 //! The current table depends on what came in, not on how: any order, any split into files, any number of times.
 //!
-//! Where two records contradict each other the first stands, so there the order is the meaning; that is in `identity.rs`.
+//! Where two records contradict each other the first is kept, so there the order is the meaning; that is in `identity.rs`.
 
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -28,20 +28,20 @@ fn the_stop_table_has_walds_lines_of_the_totals_of_sites() {
         "--out",
         &out_name,
     ]);
-    let told = run.expect_code(0).json();
-    assert_eq!(told["threshold"], 0.8);
-    assert_eq!(told["low_mean"], 0.4);
-    assert!((told["k_of_site_totals"].as_f64().expect("k") - 4.6).abs() < 1e-9);
+    let report = run.expect_code(0).json();
+    assert_eq!(report["threshold"], 0.8);
+    assert_eq!(report["low_mean"], 0.4);
+    assert!((report["k_of_site_totals"].as_f64().expect("k") - 4.6).abs() < 1e-9);
     assert!(
-        told["scatter_from"]
+        report["scatter_from"]
             .as_str()
             .expect("text")
             .contains("assumed"),
-        "{told:#}"
+        "{report:#}"
     );
     // (1/m + 1/k) / D² with m = 5 × 0.8 and D = 0.25, the next whole number.
     let exact: f64 = (1.0 / 4.0 + 1.0 / 4.6) / 0.0625;
-    assert_eq!(told["sites_for_precision"], exact.ceil());
+    assert_eq!(report["sites_for_precision"], exact.ceil());
     let rows = csv_rows(&std::fs::read(out.join("stop_table.csv")).expect("a stop table"));
     assert_eq!(rows.len(), 30);
     for (row, sites) in rows.iter().zip(1..) {
@@ -60,7 +60,7 @@ fn the_stop_table_has_walds_lines_of_the_totals_of_sites() {
         let point = found.find(|point| point["true_mean"] == mean);
         point.expect("a point")[name].as_f64().expect("a number")
     };
-    // Two standard errors of 20,000 samples at 10 % are 0.0042.
+    // Two standard errors of 20,000 samples at 10% are 0.0042.
     assert!(at(0.4, "probability_said_at_threshold") < 0.1042);
     assert!(at(0.8, "probability_said_below") < 0.1042);
 }
@@ -86,11 +86,11 @@ fn infested_or_not_needs_no_k_and_no_economics() {
         ]
         .concat(),
     );
-    let told = run.expect_code(0).json();
-    assert_eq!(told["k_of_site_totals"], Value::Null);
+    let report = run.expect_code(0).json();
+    assert_eq!(report["k_of_site_totals"], Value::Null);
     // p (1 − p) / units ÷ (D p)² with p = 0.3, twenty plants a site and D = 0.25.
     let exact: f64 = 0.7 / (20.0 * 0.3 * 0.0625);
-    assert_eq!(told["sites_for_precision"], exact.ceil());
+    assert_eq!(report["sites_for_precision"], exact.ceil());
     let rows = csv_rows(&std::fs::read(folder.path().join("stop_table.csv")).expect("a table"));
     assert_eq!(rows[0]["sites"], 5.0);
     for row in &rows {
@@ -108,10 +108,10 @@ fn infested_or_not_needs_no_k_and_no_economics() {
         (&["--stage", "r3"], 0.20),
         (&["--crop-type", "sweet-corn"], 0.04),
     ] {
-        let told = plan(&[&of_protocol[..], more].concat())
+        let report = plan(&[&of_protocol[..], more].concat())
             .expect_code(0)
             .json();
-        assert_eq!(told["threshold"], threshold, "{more:?}");
+        assert_eq!(report["threshold"], threshold, "{more:?}");
     }
 }
 
@@ -132,9 +132,9 @@ fn fixed_thresholds_need_no_economics() {
             "--format",
             "json",
         ]);
-        let told = run.expect_code(0).json();
-        assert_eq!(told["threshold"], threshold, "{told:#}");
-        let from = told["threshold_from"].as_str().expect("text");
+        let report = run.expect_code(0).json();
+        assert_eq!(report["threshold"], threshold, "{report:#}");
+        let from = report["threshold_from"].as_str().expect("text");
         assert!(from.contains(crop_type), "{from}");
     }
 }
@@ -156,8 +156,8 @@ fn the_threshold_is_that_of_the_economics() {
         "--format",
         "json",
     ]);
-    let told = run.expect_code(0).json();
-    let threshold = told["threshold"].as_f64().expect("a number");
+    let report = run.expect_code(0).json();
+    let threshold = report["threshold"].as_f64().expect("a number");
     assert!((threshold - 3.205).abs() < 0.0005, "{threshold}");
 }
 

@@ -18,7 +18,7 @@ const AT_PRESSURE_2_M: f64 = 38.725_1;
 
 /// The corner of a square around the field's point, east and north of it in halves of a side.
 fn corner(east: f64, north: f64) -> [f64; 2] {
-    // Metres of a degree on WGS 84, Snyder 1987, USGS Professional Paper 1395 (series from memory).
+    // Meters of a degree on WGS 84, Snyder 1987, USGS Professional Paper 1395 (series from memory).
     let latitude = LAT * PI / 180.0;
     let of_lat = 111_132.92 - 559.82 * (2.0 * latitude).cos() + 1.175 * (4.0 * latitude).cos();
     let of_lon = 111_412.84 * latitude.cos() - 93.5 * (3.0 * latitude).cos();
@@ -26,7 +26,7 @@ fn corner(east: f64, north: f64) -> [f64; 2] {
     [LON + east * half / of_lon, LAT + north * half / of_lat]
 }
 
-/// A visit with one site in the middle of each side, six metres in, and so many eggs on every head of a side. Its
+/// A visit with one site in the middle of each side, six meters in, and so many eggs on every head of a side. Its
 /// threshold is 3: 9.36 / (0.20 × 20,000 × 0.00078).
 fn visit_of(field_id: &str, eggs: [u32; 4]) -> Value {
     let mut visit = full_visit(&format!("visit-{field_id}"));
@@ -63,8 +63,8 @@ fn loaded(visits: &[Value]) -> TestWorkspace {
     workspace
 }
 
-fn distances(told: &Value) -> Vec<f64> {
-    let sites = told["sites"].as_array().expect("sites").iter();
+fn distances(report: &Value) -> Vec<f64> {
+    let sites = report["sites"].as_array().expect("sites").iter();
     sites
         .map(|site| site["economic_distance_m"].as_f64().expect("a number"))
         .collect()
@@ -83,15 +83,15 @@ fn a_square_at_twice_its_threshold_has_strips_of_the_published_width() {
     let workspace = loaded(&[with_outline(visit_of("F-square", [6; 4]))]);
     let out = workspace.beside("for-the-owner");
     let out_name = out.display().to_string();
-    let told = edge(&workspace, "F-square", &["--out", &out_name]);
-    for site in told["sites"].as_array().expect("sites") {
+    let report = edge(&workspace, "F-square", &["--out", &out_name]);
+    for site in report["sites"].as_array().expect("sites") {
         assert_eq!(site["mean"], 6.0);
         assert!(
             (site["pressure"].as_f64().expect("a number") - 2.0).abs() < 1e-12,
             "{site}"
         );
     }
-    for distance in distances(&told) {
+    for distance in distances(&report) {
         assert!((distance - AT_PRESSURE_2_M).abs() < 1e-3, "{distance}");
     }
     let strips = std::fs::read_to_string(out.join("strips.geojson")).expect("strips");
@@ -101,12 +101,12 @@ fn a_square_at_twice_its_threshold_has_strips_of_the_published_width() {
     // 1 − (1 − 2 · 38.7251 / 800)².
     let share = number("area_ha") / number("outline_area_ha");
     assert!((share - 0.184_25).abs() < 1e-3, "{share}");
-    assert_eq!(told["area_ha"], strips["area_ha"]);
+    assert_eq!(report["area_ha"], strips["area_ha"]);
     assert_eq!(strips["features"].as_array().expect("features").len(), 4);
     let text = |value: &Value| value.as_str().expect("text").to_owned();
-    for caution in [text(&strips["caution"]), text(&told["caution"])] {
+    for caution in [text(&strips["caution"]), text(&report["caution"])] {
         for says in [
-            "no decision",
+            "not a treatment recommendation",
             "product's label",
             "bees",
             "licensed local advice",
@@ -114,7 +114,7 @@ fn a_square_at_twice_its_threshold_has_strips_of_the_published_width() {
             assert!(caution.contains(says), "{caution}");
         }
     }
-    assert!(text(&told["private"]).starts_with("Private: for the field's owner"));
+    assert!(text(&report["private"]).starts_with("Private: for the field's owner"));
     assert!(text(&strips["private"]).starts_with("Private: for the field's owner"));
     let table = std::fs::read_to_string(out.join("economic_distance.csv")).expect("a table");
     assert!(table.contains("1,north,6.0,2.0,38.72"), "{table}");
@@ -125,7 +125,7 @@ fn a_square_at_twice_its_threshold_has_strips_of_the_published_width() {
     for says in [
         "39 m from the edge",
         "11.79 ha of 64.",
-        "Private: for the field's owner. Nothing of it is published.",
+        "Private: for the field's owner. Nothing in it is published.",
         "ask licensed local advice before treating",
         "969-975 (2008)",
     ] {
@@ -137,14 +137,14 @@ fn a_square_at_twice_its_threshold_has_strips_of_the_published_width() {
 #[test]
 fn each_side_has_the_distance_of_its_own_pressure() {
     let workspace = loaded(&[with_outline(visit_of("F-uneven", [3, 12, 2, 0]))]);
-    let told = edge(&workspace, "F-uneven", &[]);
+    let report = edge(&workspace, "F-uneven", &[]);
     // Recomputed from the published relation: pressure 1 and 4; below the threshold none.
     let expected = [5.7436, 100.5532, 0.0, 0.0];
-    for (distance, expected) in distances(&told).iter().zip(expected) {
+    for (distance, expected) in distances(&report).iter().zip(expected) {
         assert!((distance - expected).abs() < 1e-3, "{distance} {expected}");
     }
     // A trapezium cut short by the strip in the north, and the strip in the north: to a hundredth of a hectare by hand.
-    let area = told["area_ha"].as_f64().expect("a number");
+    let area = report["area_ha"].as_f64().expect("a number");
     assert!(
         (area - (800.0 * 100.5532 + 700.0 * 5.7436) / 10_000.0).abs() < 0.06,
         "{area}"
@@ -154,9 +154,9 @@ fn each_side_has_the_distance_of_its_own_pressure() {
 #[test]
 fn below_its_threshold_a_field_has_none() {
     let workspace = loaded(&[with_outline(visit_of("F-low", [2, 1, 0, 2]))]);
-    let told = edge(&workspace, "F-low", &[]);
-    assert_eq!(distances(&told), [0.0; 4]);
-    assert_eq!(told["area_ha"], 0.0);
+    let report = edge(&workspace, "F-low", &[]);
+    assert_eq!(distances(&report), [0.0; 4]);
+    assert_eq!(report["area_ha"], 0.0);
     let run = workspace
         .run(&["plan", "edge", "--field", "F-low"])
         .expect_code(0);
@@ -169,10 +169,10 @@ fn without_an_outline_there_are_distances_and_no_strips() {
     let workspace = loaded(&[visit_of("F-point", [6; 4])]);
     let out = workspace.beside("for-the-owner");
     let out_name = out.display().to_string();
-    let told = edge(&workspace, "F-point", &["--out", &out_name]);
-    assert!((distances(&told)[0] - AT_PRESSURE_2_M).abs() < 1e-3);
-    assert_eq!(told["area_ha"], Value::Null);
-    let notes = told["notes"].to_string();
+    let report = edge(&workspace, "F-point", &["--out", &out_name]);
+    assert!((distances(&report)[0] - AT_PRESSURE_2_M).abs() < 1e-3);
+    assert_eq!(report["area_ha"], Value::Null);
+    let notes = report["notes"].to_string();
     assert!(
         notes.contains("no outline: strips cannot be drawn"),
         "{notes}"
@@ -188,8 +188,8 @@ fn a_side_that_a_spreadsheet_would_run_is_text_in_the_table() {
     let workspace = loaded(&[visit]);
     let out = workspace.beside("for-the-owner");
     let out_name = out.display().to_string();
-    let told = edge(&workspace, "F-formula", &["--out", &out_name]);
-    assert_eq!(told["sites"][0]["side"], "=1+1", "JSON is no spreadsheet");
+    let report = edge(&workspace, "F-formula", &["--out", &out_name]);
+    assert_eq!(report["sites"][0]["side"], "=1+1", "JSON is no spreadsheet");
     let table = std::fs::read_to_string(out.join("economic_distance.csv")).expect("a table");
     assert!(table.contains("\r\n1,'=1+1,"), "{table}");
 }
@@ -205,11 +205,14 @@ fn the_newest_revision_and_the_week_asked_for_count() {
     later["observed_on"] = "2026-07-28".into();
     later["submitted_at"] = "2026-07-28T18:00:00Z".into();
     let workspace = loaded(&[corrected, first, later]);
-    let told = edge(&workspace, "F-twice", &["--week", "2026-W30"]);
-    assert!((distances(&told)[0] - 100.5532).abs() < 1e-3, "{told:#}");
+    let report = edge(&workspace, "F-twice", &["--week", "2026-W30"]);
     assert!(
-        (distances(&told)[1] - AT_PRESSURE_2_M).abs() < 1e-3,
-        "{told:#}"
+        (distances(&report)[0] - 100.5532).abs() < 1e-3,
+        "{report:#}"
+    );
+    assert!(
+        (distances(&report)[1] - AT_PRESSURE_2_M).abs() < 1e-3,
+        "{report:#}"
     );
     let newest = edge(&workspace, "F-twice", &[]);
     assert_eq!(
@@ -240,7 +243,7 @@ fn what_is_not_there_is_refused_with_the_way_to_find_it() {
         (
             &["--field", "F-point", "--protocol", "beetles"],
             "no protocol \"beetles\"",
-            "the catalogue has",
+            "the catalog has",
         ),
     ] {
         let run = workspace
@@ -252,7 +255,7 @@ fn what_is_not_there_is_refused_with_the_way_to_find_it() {
             .stderr
             .split("\nhelp:  ")
             .nth(1)
-            .expect("how to mend it");
+            .expect("how to correct it");
         assert!(mended.contains(mend), "{run:?}");
         assert_eq!(run.stdout, "");
     }

@@ -50,7 +50,7 @@ fn the_headline_says_how_many_counties_and_no_more_than_is_known() {
         ),
         (
             vec![other_stage(0, 3)],
-            "Every field reported was at a crop stage at which this count has no meaning",
+            "Every field reported was at a crop stage at which this count is not valid",
         ),
         (
             vec![elsewhere(shown(0, 6, 4, 1.2, 2.0))],
@@ -126,10 +126,10 @@ fn the_paragraph_of_a_full_week_reads_as_one_would_say_it() {
         "In the 11 counties with enough sampled fields to report, scouts sampled 85 fields at R2–R3; 26 to 28 of them \
          were at or above their own economic injury level. Pressure was highest in Foxglove with a median pressure of \
          1.5 or more: 9 of 14 fields at threshold (95% confidence interval 39 to 84%). Fields of counties with too few \
-         to report alone are taken together: 5 or more of 6 fields at threshold elsewhere in the region. Of the 3 \
+         to report alone are combined: 5 or more of 6 fields at threshold elsewhere in the region. Of the 3 \
          counties with figures in both weeks, 2 had fields at threshold last week; 2 do this week. In 1 county all \
          fields were at another crop stage. 4 counties have no figures: they were not visited, or had too few fields to \
-         publish. This report makes no statement about them."
+         publish. No conclusion can be drawn there."
     );
     let mail =
         alert_markdown(&bulletin(&region(), &rows, Some(&before), &protocol())).expect("a text");
@@ -190,13 +190,13 @@ fn singular_and_plural_agree() {
     let last = paragraph(&everywhere);
     assert!(
         last.ends_with(
-            "1 county has no figures: it was not visited, or had too few fields to publish. This report makes no \
-             statement about it."
+            "1 county has no figures: it was not visited, or had too few fields to publish. No conclusion can be \
+             drawn there."
         ),
         "{last}"
     );
     everywhere.push(shown(15, 4, 0, 0.5, 0.6));
-    assert!(!paragraph(&everywhere).contains("no statement"));
+    assert!(!paragraph(&everywhere).contains("No conclusion"));
 }
 
 #[test]
@@ -238,7 +238,7 @@ fn a_row_that_has_not_seen_the_newest_visits_says_until_when_it_counts() {
     rows[0].visits_until = jiff::civil::date(2026, 7, 22);
     let page = page(&rows);
     let of = |county: &str| between(&page, &format!("\">{county}"), "</th>").replace('\u{a0}', " ");
-    assert_eq!(of("Alder"), " <small>visits until July 22</small>");
+    assert_eq!(of("Alder"), " <small>visits through July 22</small>");
     assert_eq!(of("Bergamot"), "");
 }
 
@@ -326,9 +326,9 @@ fn the_page_loads_nothing_runs_one_script_of_its_own_and_carries_its_cautions() 
         "The label is the law",
         "Scout your own field",
         "Treatment at R5.1 falls at bloom",
-        "Re-entry and harvest intervals",
+        "Restricted-entry and pre-harvest intervals",
         "Local rules and licensed advice come first",
-        "These figures may change",
+        "Preliminary figures",
         "The six-bract count replaces no look",
         NOTICE,
         "store version 7",

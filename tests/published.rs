@@ -54,7 +54,7 @@ fn units_are_those_of_nist() {
 #[test]
 fn days_at_the_turn_of_the_year_fall_in_the_week_of_iso_8601() {
     // ISO 8601: weeks run Monday to Sunday, week 1 holds the year's first Thursday. Worked out by that rule
-    // from the weekday that stands beside each day; the first two with 2020-12-31 (Thursday) are classics.
+    // from the weekday next to each day; the first two with 2020-12-31 (Thursday) are classics.
     for (day, expected) in [
         ("2005-01-01", "2004-W53"), // Saturday
         ("2005-01-02", "2004-W53"), // Sunday
@@ -208,7 +208,7 @@ fn the_ninth_decile_is_interpolated_in_full_precision() {
 
 #[test]
 fn a_two_stage_sample_has_the_statistics_worked_out_by_hand() {
-    // Cochran, W.G. 1977, Sampling Techniques, 3rd ed., chapter 10 (from memory): the standard error rests on
+    // Cochran, W.G. 1977, Sampling Techniques, 3rd ed., chapter 10 (from memory): the standard error is based on
     // the means of the primary units. By hand: head totals 3, 1 | 0, 4, 2 | 6; site means 2, 2, 6; field mean
     // 10/3; between sites (2 x (4/3)^2 + (8/3)^2) / 2 = 16/3; standard error sqrt(16/3 / 3) = 4/3; within
     // sites (2 + 8 + 0) / (6 - 3) = 10/3.

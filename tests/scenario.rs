@@ -41,7 +41,7 @@ fn saved(protocol: &Protocol, row: &RecordBatch, mean: f64) -> Option<f64> {
 /// At its threshold a field gains nothing: for every built-in relation, at economics of the published tables.
 #[test]
 fn at_the_threshold_what_is_saved_pays_the_treatment() {
-    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
     let related: Vec<_> = catalogue
         .protocols()
         .filter(|one| one.damage.is_some())
@@ -82,8 +82,8 @@ fn at_the_threshold_what_is_saved_pays_the_treatment() {
 
 #[test]
 fn relations_give_what_their_sources_print() {
-    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
-    let of = |id: &str| catalogue.protocol(id).expect("in the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
+    let of = |id: &str| catalogue.protocol(id).expect("in the catalog");
     // Charlet & Barker 1995, Helia 18(23):59-66: 5.9 larvae a head cost 17.30 USD/ha at 0.20 USD/kg and 44,600 plants/ha;
     // Y = 1.69 + 23.93 X, X adults per ten plants, gives them at X = 0.17593.
     let row = field_of(17.30, 0.20, 44_600.0, "oilseed");
@@ -92,8 +92,8 @@ fn relations_give_what_their_sources_print() {
     // At no adult the paper's line gives 1.69 larvae.
     let kilograms = saved(of("bsm-adults"), &row, 0.0).expect("a relation");
     assert_near(kilograms, 44_600.0 * 0.000_328_72 * 1.69, 1e-9, "no adult");
-    // The formula for oil (common practice, no source) at 20,000 plants an acre: 13.33 lb an acre for each weevil a head;
-    // Peng & Brewer (Canadian Entomologist, abstract): 265.04 mg a weevil, 11.69 lb: within 20 %.
+    // The formula for oil (standard practice; no published source) at 20,000 plants an acre: 13.33 lb an acre for each weevil a head;
+    // Peng & Brewer (Canadian Entomologist, abstract): 265.04 mg a weevil, 11.69 lb: within 20%.
     let row = field_of(20.0, 0.4, 20_000.0 / HECTARES_PER_ACRE, "oilseed");
     let kilograms = saved(of("rssw"), &row, 1.0).expect("a relation");
     let pounds_per_acre = kilograms / 0.453_592_37 * HECTARES_PER_ACRE;

@@ -31,7 +31,7 @@ fn typed_accepts(text: &str) -> bool {
 fn the_table_has_each_name_once_and_both_verdicts() {
     let cases = cases();
     let names: BTreeMap<&str, bool> = cases.iter().map(|c| (c.name.as_str(), c.valid)).collect();
-    assert_eq!(names.len(), cases.len(), "a name stands twice");
+    assert_eq!(names.len(), cases.len(), "a name appears twice");
     assert!(cases.len() >= 90);
     assert!(cases.iter().any(|case| case.valid) && cases.iter().any(|case| !case.valid));
     for case in &cases {
@@ -340,7 +340,7 @@ fn typed_reading_and_schema_agree_on_damaged_documents() {
         }
         let text = document.to_string();
         let typed = typed_accepts(&text);
-        // Both ways without exception: what only the text can hold stands in the table.
+        // Both ways without exception: what only the text can hold is in the table.
         prop_assert_eq!(
             typed,
             validator.is_valid(&document),

@@ -39,7 +39,7 @@ fn the_page_has_a_box_for_every_count_and_a_page_for_every_visit() {
         assert_eq!(counts, VISITS * boxes, "{}", protocol.id);
         assert!(!page.contains("<b>only</b>"), "{}", protocol.id);
         for words in [
-            "Pseudonyms only",
+            "Use ID codes, not names",
             "The label is the law",
             "0 means looked and found none",
         ] {

@@ -31,7 +31,7 @@ pub struct Thresholds {
 impl Thresholds {
     pub fn of(id: &str) -> Thresholds {
         let catalogue =
-            Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+            Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
         Thresholds {
             protocol: catalogue.protocol(id).expect("in it").clone(),
         }
@@ -64,7 +64,7 @@ impl Thresholds {
 
 #[test]
 fn the_worked_example_of_the_trade_gives_3_2_eggs() {
-    // $8.00 an acre, $0.16 a pound, 20,000 plants an acre: common practice, no source.
+    // $8.00 an acre, $0.16 a pound, 20,000 plants an acre: standard practice; no published source.
     let found = Thresholds::of("bsm-eggs").threshold(8.0, 0.16, 20_000.0, US);
     assert_near(found, 3.2, 0.05, "eggs per six bracts");
     // Recomputed from the printed constant: 8 / (0.16 x 20000 x 0.00078).
@@ -73,7 +73,7 @@ fn the_worked_example_of_the_trade_gives_3_2_eggs() {
 
 #[test]
 fn the_table_for_us_units_is_met() {
-    // EIL = C / (V x P x 0.00078): the constant is common practice, no source; each value recomputed by hand.
+    // EIL = C / (V x P x 0.00078): the constant is standard practice; no published source; each value recomputed by hand.
     const PLANTS: [f64; 5] = [16_000.0, 18_000.0, 20_000.0, 22_000.0, 24_000.0];
     const TABLE: [(f64, f64, [f64; 5]); 6] = [
         (8.0, 0.16, [4.006, 3.561, 3.205, 2.914, 2.671]),
@@ -96,7 +96,7 @@ fn the_table_for_us_units_is_met() {
 #[test]
 fn the_metric_equation_is_met_within_the_rounding_of_its_us_constant() {
     // EIL = C / (V x W x P x K), J. Econ. Entomol. 101(3):969-975 (2008), abstract; W = 0.00044 kg and
-    // K = 0.8: common practice, no source. Each value recomputed by hand.
+    // K = 0.8: standard practice; no published source. Each value recomputed by hand.
     const TABLE: [(f64, f64, f64, f64); 5] = [
         (17.30, 0.20, 44_600.0, 5.5098),
         (20.0, 0.40, 49_400.0, 2.8754),
@@ -120,7 +120,7 @@ fn the_metric_equation_is_met_within_the_rounding_of_its_us_constant() {
             "without the rounding",
         );
     }
-    // The worked example in metric units: 3.22154 by the metric equation, 0.51 % above the US form.
+    // The worked example in metric units: 3.22154 by the metric equation, 0.51% above the US form.
     let found = eggs.threshold(19.768_43, 0.352_739_62, 49_421.08, METRIC);
     assert_near(found, 3.205_13, 1e-4, "the worked example in metric units");
     assert_near(
@@ -220,7 +220,7 @@ fn a_rule_for_adults_that_falls_to_nothing_is_held_at_half_a_moth_in_100_plants(
 
 #[test]
 fn the_table_for_seed_weevils_in_oilseed_is_met() {
-    // ET = cost / (price x 21.5 x (0.000022 x plants + 0.18)): common practice, no source; recomputed by hand.
+    // ET = cost / (price x 21.5 x (0.000022 x plants + 0.18)): standard practice; no published source; recomputed by hand.
     const PLANTS: [f64; 4] = [17_000.0, 18_000.0, 20_000.0, 22_000.0];
     const TABLE: [(f64, f64, [f64; 4]); 6] = [
         (6.0, 0.10, [5.037, 4.845, 4.501, 4.203]),
@@ -270,7 +270,7 @@ fn confection_has_one_weevil_a_head_whatever_it_costs() {
 #[test]
 fn fixed_thresholds_are_those_of_their_sources() {
     for (id, crop_type, stage, expected) in [
-        // 4 moths a trap and night: common practice, no source.
+        // 4 moths a trap and night: standard practice; no published source.
         ("sunflower-moth-traps", "oilseed", "R5.1", 4.0),
         // 1 to 2 adults on 5 plants: PNW Insect Management Handbook; its lower end.
         ("sunflower-moth-adults", "oilseed", "R5.0", 1.0 / 5.0),
@@ -278,7 +278,7 @@ fn fixed_thresholds_are_those_of_their_sources() {
         ("stem-weevil", "oilseed", "V10", 1.0 / 3.0),
         // 1 to 2 adults a seedling: from memory; its lower end.
         ("sunflower-beetle", "confection", "V4", 1.0),
-        // 4 %, 8 % and 20 % of plants: Paula-Moraes et al. 2011, J. Econ. Entomol. 104(6), abstract.
+        // 4%, 8% and 20% of plants: Paula-Moraes et al. 2011, J. Econ. Entomol. 104(6), abstract.
         ("wbc-egg-masses", "sweet-corn", "VT", 0.04),
         ("wbc-egg-masses", "sweet-corn", "R1", 0.04),
         ("wbc-egg-masses", "field-corn", "VT", 0.08),
@@ -296,7 +296,7 @@ fn fixed_thresholds_are_those_of_their_sources() {
 
 #[test]
 fn the_lygus_threshold_follows_from_seeds_spoilt_and_seeds_tolerated() {
-    // Charlet 2003, Helia 26(39):83-92: 32.7 seeds spoilt for each adult, 0.5 % tolerated, 500 to 600 seeds a head,
+    // Charlet 2003, Helia 26(39):83-92: 32.7 seeds damaged by each adult, 0.5% tolerated, 500 to 600 seeds a head,
     // and 1 adult on 10 to 15 plants. Plants for each adult, recomputed: 32.7 / (0.005 x seeds).
     let found = 1.0 / Thresholds::of("lygus-confection").fixed("confection", "R4");
     for (seeds, plants) in [(500.0, 13.08), (550.0, 11.89), (600.0, 10.90)] {
@@ -318,7 +318,7 @@ fn the_lygus_threshold_follows_from_seeds_spoilt_and_seeds_tolerated() {
 
 #[test]
 fn every_protocol_gives_its_own_worked_values() {
-    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
     for protocol in catalogue.protocols() {
         let found = worked_values(protocol).expect("values");
         assert!(!found.is_empty());

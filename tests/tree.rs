@@ -1,4 +1,4 @@
-//! The tree as a whole: what lies at the top, what no file may name, what a newcomer looks for.
+//! The tree as a whole: what is at the top, what no file may name, what a newcomer looks for.
 
 use crate::house::{Source, assert_none, top};
 

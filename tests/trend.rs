@@ -1,4 +1,4 @@
-//! Command trend: what it says where there are too few seasons, that its public files rest on public rows alone, and
+//! Command trend: what it says where there are too few seasons, that its public files are based on public rows alone, and
 //! that nothing of what is withheld changes a byte of it.
 
 use scouting::region::Region;
@@ -86,7 +86,7 @@ fn an_alert_says_where_its_week_stands_among_earlier_seasons() {
         assert!(text.contains(said), "{text}");
         // 2022 lacks days of May, and July of 2026 need not lie between the two weeks of each other season.
         assert!(
-            text.contains("at the same heat, ") && text.contains("since 1 January"),
+            text.contains("at the same heat, ") && text.contains("since January 1"),
             "{text}"
         );
     }
@@ -97,7 +97,7 @@ fn an_alert_says_where_its_week_stands_among_earlier_seasons() {
     for (before, after) in with_heat.iter().zip(alert()) {
         let sentence = |text: &str| {
             let (_, rest) = text.split_once("Pressure (").expect("a sentence");
-            rest.split_once("since 1 January")
+            rest.split_once("since January 1")
                 .expect("its end")
                 .0
                 .to_owned()

@@ -4,7 +4,7 @@
 -- compute this one. Moran's I with its permutation p-value is no function of stock SQL. It is computed outside the
 -- stages from the rows of county_week that have a class of the median, using the middle of each class.
 --
--- grain:   one row an ISO week and protocol
+-- grain:   one row per ISO week and protocol
 -- key:     iso_week, protocol
 -- reads:   county_week, elsewhere_week, week_clustering
 -- privacy: public

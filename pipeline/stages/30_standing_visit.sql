@@ -35,15 +35,15 @@
 --   pressure >= 0
 -- computed: standing_figure by standing_figure.rs
 -- computed columns:
---   mean_low                  double  null      lower end of the 95 % interval of field_mean (Student's t of its logarithm); null for one site
---   mean_high                 double  null      upper end of that interval; null for one site
---   probability_at_threshold  double  null      [1] probability that the field's true mean is at threshold or above; null for one site
---   near_threshold            boolean null      whether the interval covers the threshold; null for one site
---   hatch_from                date    null      first day on which eggs of that visit are expected to hatch; null where the protocol counts no eggs
+--   mean_low                  double  null      lower limit of the 95% confidence interval of field_mean (Student's t of its logarithm); null if there is one site
+--   mean_high                 double  null      upper limit of that interval; null if there is one site
+--   probability_at_threshold  double  null      [1] probability that the field's true mean is at or above its threshold; null if there is one site
+--   near_threshold            boolean null      whether the interval includes the threshold; null if there is one site
+--   hatch_from                date    null      first date on which eggs of that visit are expected to hatch; null if the protocol counts no eggs
 --   hatch_to                  date    null      last such day
---   window_opens              date    null      first day on which the field is expected at the treatment stage; null where the protocol names none
+--   window_opens              date    null      first date on which the field is expected at the treatment stage; null if the protocol names no such stage
 --   window_closes             date    null      last such day
---   window_basis              text    null      what the two days rest on: weather or days
+--   window_basis              text    null      basis of the two dates: weather, or days (ranges of the protocol)
 with latest as (
     -- The largest text wins: 1 within the window, 0 outside it, then the visit date and the id.
     select

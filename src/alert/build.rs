@@ -1,4 +1,4 @@
-//! Builds the files of a bulletin, writing nothing.
+//! Builds the files of an alert, writing nothing.
 
 use crate::alert::bulletin::Bulletin;
 use crate::alert::issue::facts::Issue;
@@ -16,6 +16,7 @@ use crate::seasons::season_place::season_place_in_words;
 use crate::seasons::season_so_far::SeasonSoFar;
 use crate::seasons::season_weeks::season_weeks;
 use crate::shared::files::OutputFile;
+use crate::shared::shown_days::moment_in_words;
 use crate::shared::unseen::plain_text;
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
@@ -23,7 +24,7 @@ use scouting::protocol::catalogue::Protocol;
 use scouting::visit::week::IsoWeek;
 use store::stages::run::Period;
 
-/// The files of a bulletin, and what the feed and the list say of it.
+/// The files of an alert, and what the feed and the list say of it.
 pub(crate) struct Built {
     /// Name and bytes of each file.
     pub(crate) files: Vec<OutputFile>,
@@ -32,7 +33,7 @@ pub(crate) struct Built {
     pub(crate) title: String,
 }
 
-/// Builds the bulletin of a week, writing nothing.
+/// Builds the alert of a week, writing nothing.
 pub(crate) fn build(
     figures: &Figures,
     week: IsoWeek,
@@ -108,8 +109,7 @@ fn season_now(figures: &Figures, week: IsoWeek, protocol: &str) -> Option<String
 /// The moment that the figures speak of: the newest submission, so that the same store gives the same
 /// page.
 fn as_of(figures: &Figures) -> String {
-    figures.received_until.map_or_else(
-        || "no report yet".to_owned(),
-        |moment| moment.strftime("%Y-%m-%d %H:%M UTC").to_string(),
-    )
+    figures
+        .received_until
+        .map_or_else(|| "no report yet".to_owned(), moment_in_words)
 }

@@ -47,6 +47,32 @@ pub struct Bulletin<'a> {
     pub issue: Option<&'a Issue>,
 }
 
+/// What a threshold is based on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ThresholdBasis {
+    /// The economics of each field.
+    Economics,
+    /// A value that does not depend on costs and prices.
+    Fixed,
+    /// A risk level of the region.
+    Region,
+}
+
+impl ThresholdBasis {
+    /// A phrase after the name of the threshold.
+    pub fn words(self) -> &'static str {
+        match self {
+            ThresholdBasis::Economics => {
+                "computed from the field's treatment cost, market price and plant population"
+            }
+            ThresholdBasis::Fixed => "a fixed value, not computed from costs and prices",
+            ThresholdBasis::Region => {
+                "a risk level of the region, which decides nothing for a single field"
+            }
+        }
+    }
+}
+
 /// What a page says about a protocol, in words for readers.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ProtocolFacts {
@@ -58,9 +84,11 @@ pub struct ProtocolFacts {
     pub crop: String,
     /// What the field mean counts, such as `eggs per six bracts`.
     pub counted: String,
-    /// `economic injury level` or `economic threshold`.
+    /// `economic injury level`, `economic threshold` or `regional risk class`.
     pub threshold_name: String,
-    /// The crop stages in which the count has a meaning, such as `R2–R3`.
+    /// What the threshold is based on.
+    pub threshold_basis: ThresholdBasis,
+    /// The crop stages at which the count is valid, such as `R2–R3`.
     pub stage_window: String,
     /// The crop stage at which to treat, such as `R5.1`, if the protocol names one.
     pub treatment_stage: Option<String>,

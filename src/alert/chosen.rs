@@ -22,7 +22,7 @@ pub(crate) fn chosen_protocol<'a>(
         (None, []) => {
             return Err(Failure::new(
                 Kind::Publish,
-                format!("no visit in {week}: there is nothing to say"),
+                format!("no visit in {week}: there is nothing to report"),
             )
             .mend(weeks_with_visits(figures)));
         }
@@ -40,7 +40,7 @@ pub(crate) fn chosen_protocol<'a>(
     };
     figures.catalogue.protocol(id).ok_or_else(|| {
         Failure::new(Kind::Protocol, format!("no protocol {id:?}"))
-            .mend(format!("the catalogue has {}", figures.catalogue.ids()))
+            .mend(format!("the catalog has {}", figures.catalogue.ids()))
     })
 }
 

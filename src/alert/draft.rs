@@ -1,4 +1,4 @@
-//! A bulletin as a draft: built from the newest figures, written to the workspace, entered nowhere.
+//! An alert as a draft: built from the newest figures, written to the workspace, entered nowhere.
 
 use std::path::{Path, PathBuf};
 
@@ -105,7 +105,7 @@ pub(crate) fn read_note(path: &Path) -> Result<String, Failure> {
     Ok(text)
 }
 
-/// Writes the bulletin of a week as a draft, and the page of the week; the path of its page.
+/// Writes the alert of a week as a draft, and the page of the week; the path of its page.
 pub(crate) fn write_draft(
     workspace: &Workspace,
     figures: &Figures,

@@ -100,7 +100,7 @@ impl Inputs {
         }
     }
 
-    /// The catalogue with these protocols over the built-in ones.
+    /// The catalog with these protocols over the built-in ones.
     pub(crate) fn catalogue(&self) -> Result<Catalogue, Failure> {
         let folder = temporary_folder()?;
         for (id, text) in &self.protocols {
@@ -185,7 +185,7 @@ fn read_kept(path: &Path, sha256: &str, number: i64) -> Result<Vec<u8>, Failure>
 fn changed(path: &Path, number: i64) -> Failure {
     Failure::new(
         Kind::Damaged,
-        format!("a file that alert {number} rests on is not what it was"),
+        format!("a file that alert {number} is based on has changed"),
     )
     .at(path.display().to_string())
     .mend("restore the workspace's folder alerts from a backup")

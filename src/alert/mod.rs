@@ -1,4 +1,4 @@
-//! The weekly alert: the bulletin of one week and protocol, its page and text, its issue, and its way to readers.
+//! The weekly alert of one week and protocol: its page and text, its issue, and its way to readers.
 
 pub(crate) mod build;
 pub mod bulletin;

@@ -1,10 +1,10 @@
 //! What an alert says of its protocol, from the protocol file.
 
-use crate::alert::bulletin::ProtocolFacts;
+use crate::alert::bulletin::{ProtocolFacts, ThresholdBasis};
 use crate::alert::page::worked::WorkedThreshold;
 use crate::shared::unseen::plain_text;
 use scouting::failure::Failure;
-use scouting::protocol::catalogue::Protocol;
+use scouting::protocol::catalogue::{Decision, Protocol};
 use scouting::protocol::threshold::worked_values;
 
 /// The facts of a protocol.
@@ -25,6 +25,7 @@ pub(crate) fn facts(protocol: &Protocol) -> Result<ProtocolFacts, Failure> {
         crop: plain_text(&protocol.crop),
         counted: plain_text(&protocol.counted),
         threshold_name: plain_text(&protocol.threshold.kind),
+        threshold_basis: threshold_basis(protocol),
         stage_window: format!("{}–{}", protocol.stages.first, protocol.stages.last),
         treatment_stage: protocol.timing.treat_at.clone(),
         treatment: Some(plain_text(&protocol.timing.treat)),
@@ -37,6 +38,19 @@ pub(crate) fn facts(protocol: &Protocol) -> Result<ProtocolFacts, Failure> {
             .map(|caution| plain_text(&caution.text))
             .collect(),
     })
+}
+
+/// What the threshold is based on: economics where its expression reads a column of them.
+fn threshold_basis(protocol: &Protocol) -> ThresholdBasis {
+    let economics = ["treatment_cost", "market_value", "plants_per_ha"];
+    let computed = economics
+        .iter()
+        .any(|column| protocol.threshold.expression.contains(column));
+    match (protocol.decision, computed) {
+        (Decision::Region, _) => ThresholdBasis::Region,
+        (Decision::Field, true) => ThresholdBasis::Economics,
+        (Decision::Field, false) => ThresholdBasis::Fixed,
+    }
 }
 
 /// The protocol's first worked value that gives all the economics, in words.

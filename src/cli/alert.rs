@@ -1,4 +1,4 @@
-//! `bractline alert`: the bulletin of a week, as a draft or issued.
+//! `bractline alert`: the alert of a week, as a draft or issued.
 
 use std::path::PathBuf;
 
@@ -16,10 +16,10 @@ use crate::workspace::Workspace;
 use scouting::failure::Failure;
 use scouting::visit::week::IsoWeek;
 
-/// Make the bulletin of a week, and issue it
+/// Build the alert of a week, and issue it
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline alert --week 2026-W30\n  bractline alert --week 2026-W30 --note words.md --issue\n  bractline alert --reissue 3\n  bractline alert --withdraw 3 --reason 'trap counts of another week'\n  bractline alert --as-issued 3\n  bractline alert --list\n\nAn alert is of one protocol. A draft goes to the workspace's folder alerts/WEEK/PROTOCOL: alert.html, alert.md, county_week.csv, elsewhere_week.csv, county_week.geojson and its styles for QGIS and MapLibre; alerts/WEEK/index.html shows all protocols of the week. An issued alert goes to alerts/issued/NUMBER and never changes. What changes later is a correction (--reissue), which keeps the note unless another is given; a county's row changes once at most, and only by enough fields of enough farms. --withdraw leaves a stub in its place. `bractline publish` puts issued alerts where people read them."
+    after_help = "Examples:\n  bractline alert --week 2026-W30\n  bractline alert --week 2026-W30 --note words.md --issue\n  bractline alert --reissue 3\n  bractline alert --withdraw 3 --reason 'trap counts of another week'\n  bractline alert --as-issued 3\n  bractline alert --list\n\nAn alert is of one protocol. A draft goes to the workspace's folder alerts/WEEK/PROTOCOL: alert.html, alert.md, county_week.csv, elsewhere_week.csv, county_week.geojson and its styles for QGIS and MapLibre; alerts/WEEK/index.html shows all protocols of the week. An issued alert goes to alerts/issued/NUMBER and never changes. Later changes make a correction (--reissue), which keeps the note unless another is given; a county's row changes once at most, and only by enough fields of enough farms. --withdraw leaves a stub in its place. `bractline publish` copies issued alerts to where people read them."
 )]
 #[command(group = clap::ArgGroup::new("deed").required(true).args(["week", "reissue", "withdraw", "as_issued", "list"]))]
 pub struct Alert {
@@ -47,7 +47,7 @@ pub struct Alert {
     #[arg(long, value_name = "TEXT", requires = "withdraw")]
     reason: Option<String>,
 
-    /// Freeze it: give it a number, and keep what it was made from
+    /// Issue it: assign a number and archive its inputs
     #[arg(long, requires = "week")]
     issue: bool,
 
@@ -59,11 +59,11 @@ pub struct Alert {
     #[arg(long, value_name = "NUMBER")]
     as_issued: Option<i64>,
 
-    /// Folder to write the alert to that was built again
+    /// Output folder of the rebuilt alert
     #[arg(long, value_name = "DIR", requires = "as_issued")]
     out: Option<PathBuf>,
 
-    /// Not for an alert: a scenario is no finding
+    /// Not allowed here: a scenario is not an observed result
     #[arg(long = "with", value_name = "CHANGES", hide = true)]
     scenario: Option<String>,
 
@@ -71,7 +71,7 @@ pub struct Alert {
     #[arg(long)]
     list: bool,
 
-    /// How to report
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }

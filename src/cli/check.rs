@@ -15,7 +15,7 @@ use intake::read::no_table::as_table;
 use intake::read::sheets::read_sheets;
 use scouting::failure::Failure;
 
-/// Say what `load` would say, storing nothing
+/// Validate submissions without loading them (dry run)
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  bractline check submissions/week30.ndjson\n  bractline check north.xlsx --mapping north.toml\n  bractline check --suggest north.xlsx > north.toml"
@@ -28,11 +28,11 @@ pub struct Check {
     #[command(flatten)]
     columns: Columns,
 
-    /// Draft a mapping for the first file instead, for a person to confirm; it is never applied by itself
+    /// Draft a mapping for the first file instead, for you to confirm; it is never applied by itself
     #[arg(long, conflicts_with = "mapping")]
     suggest: bool,
 
-    /// How to report
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }

@@ -9,7 +9,7 @@ pub(super) struct ClusterOptions {
     #[arg(long, value_name = "ADDRESS")]
     cluster: Option<String>,
 
-    /// Minutes after which a query on the cluster is given up
+    /// Cluster query timeout, in minutes
     #[arg(
         long,
         value_name = "MINUTES",

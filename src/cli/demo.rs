@@ -9,13 +9,13 @@ use crate::demo::play::play;
 use crate::shared::report;
 use scouting::failure::Failure;
 
-/// Make an invented region and run the whole job on it
+/// Create an invented region and run the whole pipeline on it
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Example:\n  bractline demo\n\nEverything in it is invented and says so: region, farms, scouts and counts."
 )]
 pub struct Demo {
-    /// Folder to make
+    /// Folder to create
     #[arg(value_name = "DIR", default_value = "sample_data/demo")]
     folder: PathBuf,
 }

@@ -6,7 +6,7 @@ use serde::Serialize;
 use crate::shared::report;
 use scouting::failure::Failure;
 
-/// What a command came to.
+/// How a command ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Outcome {
     /// Done.

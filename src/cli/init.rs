@@ -7,13 +7,13 @@ use crate::shared::report;
 use crate::workspace::init::{Counties, init};
 use scouting::failure::Failure;
 
-/// Make a new workspace
+/// Create a new workspace
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  bractline init dakota --region us:46,38\n  bractline init north --region counties.geojson --id-property GEOID --name-property NAME"
 )]
 pub struct Init {
-    /// Folder to make
+    /// Folder to create
     #[arg(value_name = "DIR")]
     folder: PathBuf,
 
@@ -38,7 +38,7 @@ pub struct Init {
     )]
     district_property: String,
 
-    /// Where the tables shall lie, if not in the workspace: s3://BUCKET/PREFIX
+    /// Where to store the tables, if not in the workspace: s3://BUCKET/PREFIX
     #[arg(
         long,
         default_value = "",

@@ -13,7 +13,7 @@ use intake::mapping::Mapping;
 use scouting::failure::Failure;
 use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 
-/// Take in submissions: records, spreadsheets, count sheets, folders of them
+/// Load submissions into the store: records, spreadsheets, count sheets, folders of them
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  bractline load north.xlsx --mapping north.toml\n  zcat week30.ndjson.gz | bractline load -\n\nEach record ends as accepted, duplicate or held, and is counted once. Exit 0: done; 1: failed (the submissions reported before it are loaded); 3: done, but some records were held (`bractline held list`)."
@@ -26,7 +26,7 @@ pub struct Load {
     #[command(flatten)]
     columns: Columns,
 
-    /// How to report
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }
@@ -34,11 +34,11 @@ pub struct Load {
 /// What the columns of spreadsheets are.
 #[derive(Debug, Default, clap::Args)]
 pub(super) struct Columns {
-    /// Mapping file (TOML) for spreadsheets that are not of our own layouts; every FILE must be a table then
+    /// Mapping file (TOML) for spreadsheets in layouts of your own; every FILE must then be a table
     #[arg(long, value_name = "FILE")]
     mapping: Option<PathBuf>,
 
-    /// When the records of the spreadsheets were handed in, where no column says so (RFC 3339)
+    /// Submission time of the records of spreadsheets, if no column has it (RFC 3339)
     #[arg(long, value_name = "TIME", requires = "mapping")]
     submitted_at: Option<String>,
 }

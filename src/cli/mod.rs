@@ -42,7 +42,7 @@ struct Arguments {
     #[arg(long, global = true, value_name = "DIR", default_value = ".")]
     workspace: PathBuf,
 
-    /// Say more on stderr (twice: much more)
+    /// Log more to stderr (-vv for debug messages)
     #[arg(short, long, global = true, action = clap::ArgAction::Count)]
     verbose: u8,
 
@@ -114,7 +114,7 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Publish(command) => command.run(&Workspace::open(folder)?).await,
         Command::Sheet(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
         Command::Plan(command) => command.run(workspace_if_any(folder)?.as_ref()).await,
-        // The catalogue can be read before there is a workspace.
+        // The catalog can be read before there is a workspace.
         Command::Protocols(command) => command.run(workspace_if_any(folder)?.as_ref()),
         Command::Sql(command) => command.run(&Workspace::open(folder)?).await,
         Command::Store(command) => command.run(&Workspace::open(folder)?).await,
@@ -142,6 +142,6 @@ fn log_to_stderr(verbose: u8) {
     tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
-        .with_ansi(crate::shared::report::stderr_has_colour())
+        .with_ansi(crate::shared::report::stderr_has_color())
         .init();
 }

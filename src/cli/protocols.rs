@@ -1,4 +1,4 @@
-//! `bractline protocols`: the catalogue.
+//! `bractline protocols`: the catalog.
 
 use super::format::{Format, Outcome};
 use crate::protocols::check::{Checked, check_agree};
@@ -18,7 +18,7 @@ pub enum Protocols {
     /// List the protocols: pest and method, stages, threshold
     #[command(after_help = "Example:\n  bractline protocols list")]
     List {
-        /// How to report
+        /// Output format
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,
     },
@@ -27,21 +27,21 @@ pub enum Protocols {
     Show {
         /// Id of the protocol
         id: String,
-        /// How to report
+        /// Output format
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,
     },
     /// Compute every worked value and compare it with its source
     #[command(after_help = "Example:\n  bractline protocols check")]
     Check {
-        /// How to report
+        /// Output format
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,
     },
     /// Print the SQL that computes every visit's threshold
     #[command(after_help = "Example:\n  bractline protocols sql")]
     Sql {
-        /// How to report
+        /// Output format
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,
     },

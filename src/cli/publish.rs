@@ -6,21 +6,21 @@ use crate::alert::publish::publishing::publish;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
 
-/// Copy the issued alerts, their feed and their list to a public place
+/// Copy the issued alerts, their feed and their list to a public folder or bucket
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline publish --to /srv/www/alerts\n  bractline publish --to s3://bucket/alerts\n\nCopies issued alerts, a page for each week, feed.xml and index.html, and nothing else. Of a withdrawn alert a stub with the reason is left. Every file is judged before the first is written: one that would give a farm away stops all. What is there already stays; a frozen file that was changed there is an error. A bucket's region and keys come from AWS_REGION, AWS_ACCESS_KEY_ID …"
+    after_help = "Examples:\n  bractline publish --to /srv/www/alerts\n  bractline publish --to s3://bucket/alerts\n\nCopies issued alerts, a page for each week, feed.xml and index.html, and nothing else. Of a withdrawn alert a stub with the reason is left. Every file is checked before the first is written: one that would identify a farm stops everything. Files already there stay; an issued file that was changed there is an error. A bucket's region and keys come from AWS_REGION, AWS_ACCESS_KEY_ID …"
 )]
 pub struct Publish {
     /// A folder, file://… or s3://BUCKET/PREFIX
     #[arg(long, value_name = "PLACE")]
     to: String,
 
-    /// Not for an alert: a scenario is no finding
+    /// Not allowed here: a scenario is not an observed result
     #[arg(long = "with", value_name = "CHANGES", hide = true)]
     scenario: Option<String>,
 
-    /// How to report
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }

@@ -12,10 +12,10 @@ use scouting::visit::week::IsoWeek;
 use store::stages::run::Period;
 use store::stages::scenario::Scenario;
 
-/// Roll visits up by county and week
+/// Aggregate visits by county and week
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n  bractline rollup --dispersion --out figures\n  bractline rollup --with 'price=*0.8,cost=9.50USD/acre' --out what-if\n\nWrites two folders. DIR/private is for the office: county_week_full (.csv and .parquet), every figure of every county in full precision; field_week.parquet; and disclosure.csv, which says of each county and week whether it is public, would be if it were issued now, or is withheld and why. Its files can be read by their owner alone. DIR/public holds what is public already, since it was issued with an alert or exported: county_week and elsewhere_week (.csv and .parquet), county_week.geojson and .geo.parquet, styles of the map for QGIS (.qml) and MapLibre (.style.json), sample_points.geojson, region_week, region_median and region_stage (.csv and .parquet), and COLUMNS.md. With --week the map holds every county of the region. With --dispersion DIR/private also has how counts scatter: county_season_dispersion, season_power_law and visit_dispersion. It reads every unit of the store, so it takes longer. With --with it writes a scenario in place of all this: the same visits under other prices, costs or stands, by factor (*0.8) or amount with unit and currency, with the loss avoided and net benefit a hectare. It is no finding: SCENARIO.md says so, and `alert` and `publish` refuse it."
+    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n  bractline rollup --dispersion --out figures\n  bractline rollup --with 'price=*0.8,cost=9.50USD/acre' --out what-if\n\nWrites two folders. DIR/private is for the office: county_week_full (.csv and .parquet), every figure of every county in full precision; field_week.parquet; and disclosure.csv, which gives for each county and week whether it is public, would be if it were issued now, or is withheld and why. Only their owner can read these files. DIR/public holds what is public already, since it was issued with an alert or exported: county_week and elsewhere_week (.csv and .parquet), county_week.geojson and .geo.parquet, styles of the map for QGIS (.qml) and MapLibre (.style.json), sample_points.geojson, region_week, region_median and region_stage (.csv and .parquet), and COLUMNS.md. With --week the map holds every county of the region. With --dispersion DIR/private also has the dispersion of counts: county_season_dispersion, season_power_law and visit_dispersion. It reads every unit of the store, so it takes longer. With --with it writes a scenario in place of all this: the same visits under other prices, costs or plant populations, by factor (*0.8) or amount with unit and currency, with the loss avoided and net benefit per hectare. It is not an observed result: SCENARIO.md says so, and `alert` and `publish` refuse it."
 )]
 pub struct RollupCommand {
     /// One ISO 8601 week, as 2026-W30
@@ -26,22 +26,22 @@ pub struct RollupCommand {
     #[arg(long, value_name = "YEAR")]
     season: Option<i32>,
 
-    /// Also write how counts scatter: k of the negative binomial, and Taylor's power law
+    /// Also write the dispersion of counts: negative binomial k, and Taylor's power law
     #[arg(long, conflicts_with = "week")]
     dispersion: bool,
 
-    /// What if: other economics, as price=*0.8,cost=9.50USD/acre,population=22000/acre; writes a scenario alone
+    /// Scenario: other economics, as price=*0.8,cost=9.50USD/acre,population=22000/acre; writes only the scenario
     #[arg(long = "with", value_name = "CHANGES", conflicts_with_all = ["dispersion", "cluster"])]
     scenario: Option<Scenario>,
 
     #[command(flatten)]
     cluster: ClusterOptions,
 
-    /// Folder to write to
+    /// Output folder
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
 
-    /// How to report
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }

@@ -11,7 +11,7 @@ use crate::shared::report;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
 
-/// Make count sheets for scouts: a spreadsheet that `load` takes back, and a page to print
+/// Create count sheets for scouts: a spreadsheet that `load` reads, and pages to print
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  bractline sheet --protocol bsm-eggs --out sheets\n  bractline sheet --protocol bsm-eggs --visits 12 --sites 8 --out sheets\n\nWrites count-sheet-PROTOCOL.xlsx and count-sheet-PROTOCOL.html. It needs no workspace; in one it takes its season and its own protocols. A filled spreadsheet goes back with: bractline load FILE"
@@ -21,15 +21,15 @@ pub struct Sheet {
     #[arg(long, value_name = "ID")]
     protocol: String,
 
-    /// Folder to write to
+    /// Output folder
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
 
-    /// Visits to lay out
+    /// Number of visits
     #[arg(long, value_name = "NUMBER", default_value_t = 8)]
     visits: usize,
 
-    /// Sites of a visit [default: the protocol's least number]
+    /// Sites per visit [default: the protocol's minimum number]
     #[arg(long, value_name = "NUMBER")]
     sites: Option<usize>,
 

@@ -9,25 +9,25 @@ use crate::shared::report;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
 
-/// Ask the tables: read-only SQL
+/// Query the tables with read-only SQL
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline sql \"select county_name, median_class from county_week where iso_week = '2026-W30'\"\n  bractline sql --format csv \"select county_id, count(*) as visits from visits group by county_id\"\n\nPrivate tables: visits, units, held, held_closed, receipts, alerts (rows that count), and, rolled up when they are named, field_week and county_week_full (every county and week, with every figure). Public tables, of the rows that were issued or exported: county_week, elsewhere_week, region_week, region_median, region_stage, sample_point. One query at a time; it can read these tables and nothing else. All of the answer is written, or none. An answer that rests on a private table is private."
+    after_help = "Examples:\n  bractline sql \"select county_name, median_class from county_week where iso_week = '2026-W30'\"\n  bractline sql --format csv \"select county_id, count(*) as visits from visits group by county_id\"\n\nPrivate tables: visits, units, held, held_closed, receipts, alerts (rows that count), and, rolled up when they are named, field_week and county_week_full (every county and week, with every figure). Public tables, of the rows that were issued or exported: county_week, elsewhere_week, region_week, region_median, region_stage, sample_point. One query at a time; it can read these tables and nothing else. The answer is written as a whole or not at all. An answer based on a private table is private."
 )]
 pub struct Sql {
-    /// One SELECT
+    /// One SELECT statement
     #[arg(value_name = "QUERY")]
     query: String,
 
-    /// Memory that the query may use, megabytes
+    /// Memory limit of the query, in megabytes
     #[arg(long, value_name = "MB", default_value_t = 1024, value_parser = clap::value_parser!(u32).range(16..))]
     memory_mb: u32,
 
-    /// Seconds after which the query is ended
+    /// Query timeout, in seconds
     #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..))]
     seconds: u32,
 
-    /// How to write the answer
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: AnswerForm,
 }

@@ -55,17 +55,17 @@ pub(super) fn visit_entry(
         VisitColumn::Visit => entry(
             8.0,
             "0",
-            "The visit's number in this workbook: its counts stand under the same number on the tab Counts.",
+            "The visit's number in this workbook: its counts are under the same number on the tab Counts.",
         ),
         VisitColumn::Day => {
             let (first, last) = options.season;
             let note = format!("The day in the field, {first} to {last}.");
             entry(14.0, "yyyy-mm-dd", &note).checked(season(options)?, &note)?
         }
-        VisitColumn::Scout => pseudonym("Your pseudonym, as your coordinator gave it to you.")?,
-        VisitColumn::Field => pseudonym("The field's pseudonym, the same at every visit.")?,
+        VisitColumn::Scout => pseudonym("Your scout ID, as your coordinator gave it to you.")?,
+        VisitColumn::Field => pseudonym("The field ID, the same at every visit.")?,
         VisitColumn::Farm => {
-            pseudonym("The farm's pseudonym, if you were given one. Never a name. May stay empty.")?
+            pseudonym("The farm ID, if you were given one. Never a name. May stay empty.")?
         }
         VisitColumn::Longitude => degrees(
             180.0,
@@ -80,8 +80,8 @@ pub(super) fn visit_entry(
             let note = format!(
                 "Area of the field in hectares, {low} to {high}. One acre is 0.40468564224 ha: 160 acres are 64.75 ha."
             );
-            let check = DataValidation::new()
-                .allow_decimal_number(DataValidationRule::Between(low, high));
+            let check =
+                DataValidation::new().allow_decimal_number(DataValidationRule::Between(low, high));
             entry(9.0, "0.0#", &note).checked(check, &note)?
         }
         VisitColumn::CropType => {
@@ -91,51 +91,60 @@ pub(super) fn visit_entry(
             12.0,
             "@",
             &format!(
-                "Stage of most plants on the day. The counts of this sheet have a meaning at {} to {}. \
+                "Stage of most plants on the day. The counts of this sheet are valid at {} to {}. \
                  {}",
                 protocol.stages.first,
                 protocol.stages.last,
                 match protocol.scale {
-                    StageScale::Sunflower => "A stage that the list lacks may be written, such as V26.",
-                    StageScale::Listed(_) => "These are all the stages that there are.",
+                    StageScale::Sunflower =>
+                        "A stage that the list lacks may be written, such as V26.",
+                    StageScale::Listed(_) => "The list has every stage.",
                 }
             ),
         )
         .listed(&stages(&protocol.scale), false)?,
         VisitColumn::Cost => money(
-            "Cost of one treatment, product and application together, for each acre or hectare: choose which beside it. \
-             Units of money, not cents.",
+            "Cost of one treatment, product and application together, for each acre or hectare: choose which next to it. In dollars (or the main unit of the currency), not cents.",
         )?,
-        VisitColumn::CostPer => per_area("Whether the cost is for an acre or a hectare.")?,
+        VisitColumn::CostPer => per_area("Whether the cost is per acre or per hectare.")?,
         VisitColumn::Currency => entry(
             10.0,
             "@",
-            "Currency of both the cost and the value, as three letters (ISO 4217): USD.",
+            "Currency of both the cost and the price, as three letters (ISO 4217): USD.",
         )
         .listed(&currencies(&protocol.plausible.currency), false)?,
         VisitColumn::Value => money(
-            "What the crop sells for, for each pound or kilogram: choose which beside it. Units of money, not cents: \
-             16 cents a pound are 0.16.",
+            "What the crop sells for, for each pound or kilogram: choose which next to it. In dollars (or the main unit of the currency), not cents: 16 cents a pound are 0.16.",
         )?,
-        VisitColumn::ValuePer => entry(8.0, "@", "Whether the value is for a pound (lb) or a kilogram (kg).")
-            .listed(&["lb", "kg"], true)?,
+        VisitColumn::ValuePer => entry(
+            8.0,
+            "@",
+            "Whether the price is per pound (lb) or per kilogram (kg).",
+        )
+        .listed(&["lb", "kg"], true)?,
         VisitColumn::Plants => {
-            let note = "Plants standing on each acre or hectare: choose which beside it.";
+            let note = "Plant population per acre or hectare: choose which next to it.";
             entry(11.0, "#,##0", note).checked(amount(), "A number above 0.")?
         }
-        VisitColumn::PlantsPer => per_area("Whether the plants are for an acre or a hectare.")?,
+        VisitColumn::PlantsPer => {
+            per_area("Whether the plant population is per acre or per hectare.")?
+        }
         VisitColumn::Remarks => {
-            let check = DataValidation::new().allow_text_length(DataValidationRule::LessThanOrEqualTo(
-                whole(REMARKS_LENGTH_MAX),
-            ));
-            entry(36.0, "@", "Anything else. No names of people, no telephone numbers.")
-                .checked(check, "At most 4,000 characters.")?
-                .wrapped()
+            let check = DataValidation::new().allow_text_length(
+                DataValidationRule::LessThanOrEqualTo(whole(REMARKS_LENGTH_MAX)),
+            );
+            entry(
+                36.0,
+                "@",
+                "Anything else. No names of people, no telephone numbers.",
+            )
+            .checked(check, "At most 4,000 characters.")?
+            .wrapped()
         }
         VisitColumn::Revision => entry(
             9.0,
             "0",
-            "1 the first time. If you hand a corrected visit in again: 2, then 3.",
+            "1 the first time. For a corrected visit: 2, then 3.",
         )
         .checked(from_to(1, COUNT_MAX), "A whole number from 1.")?,
         VisitColumn::HandedIn => {
@@ -145,7 +154,7 @@ pub(super) fn visit_entry(
             entry(
                 17.0,
                 "yyyy-mm-dd hh:mm",
-                "When you hand the sheet in, day and time in UTC. If empty, the end of the day of the visit is taken.",
+                "When you submit the sheet, day and time in UTC. If empty, the end of the visit date is taken.",
             )
             .checked(check, "A day, or a day and a time: 2026-07-22 14:30.")?
         }
@@ -168,7 +177,7 @@ pub(super) fn count_entry(column: CountColumn, plan: &SheetPlan) -> Result<Entry
         CountColumn::Side => entry(
             13.0,
             "@",
-            "The side of the field on which the site lies; once a site is enough. May stay empty.",
+            "The side of the field on which the site is; once per site is enough. May stay empty.",
         )
         .listed(&SIDES, false)?,
         CountColumn::Unit(_) => entry(9.0, "0", &format!("Number of the {unit} within its site."))
@@ -208,7 +217,7 @@ pub(super) fn count_entry(column: CountColumn, plan: &SheetPlan) -> Result<Entry
             9.0,
             "0",
             if plan.catch_by_night {
-                "Nights that the trap stood, or since it was last emptied."
+                "Trap-nights: nights since the trap was set or last emptied."
             } else {
                 "Nights since the trap was put up."
             },
@@ -233,7 +242,7 @@ impl Entry {
     fn checked(mut self, check: DataValidation, expected: &str) -> Result<Entry, XlsxError> {
         self.check = Some(
             check
-                .set_error_title("This cell takes something else")?
+                .set_error_title("This cell needs another value")?
                 .set_error_message(expected)?,
         );
         Ok(self)
@@ -252,7 +261,7 @@ impl Entry {
         let (style, expected) = if closed {
             (DataValidationErrorStyle::Stop, "Choose one from the list.")
         } else {
-            let ask = "The list does not have this. Is it meant?";
+            let ask = "This is not in the list. Is it what you mean?";
             (DataValidationErrorStyle::Warning, ask)
         };
         let check = DataValidation::new()
@@ -270,7 +279,7 @@ impl Entry {
 fn pseudonym(note: &str) -> Result<Entry, XlsxError> {
     let length = DataValidationRule::Between(1, whole(TEXT_LENGTH_MAX));
     let check = DataValidation::new().allow_text_length(length);
-    entry(14.0, "@", note).checked(check, "A pseudonym of at most 200 characters.")
+    entry(14.0, "@", note).checked(check, "An ID of at most 200 characters.")
 }
 
 fn degrees(most: f64, note: &str) -> Result<Entry, XlsxError> {

@@ -78,7 +78,7 @@ impl SheetPlan {
             Some(rows) if rows <= UNIT_ROWS_MAX => {
                 if plan.form == CountForm::Heads && !(1..=BRACTS_MAX).contains(&plan.bracts) {
                     return refused(format!(
-                        "a count sheet has room for 1 to {BRACTS_MAX} bracts a head, not {}",
+                        "a count sheet has room for 1 to {BRACTS_MAX} bracts per head, not {}",
                         plan.bracts
                     ));
                 }
@@ -103,8 +103,8 @@ impl SheetPlan {
 pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
     let unit = plan.unit();
     let place = match plan.layout {
-        Layout::Edge => "The sites lie along the edge of the field.",
-        Layout::Interior => "The sites lie well inside the field, away from its edges.",
+        Layout::Edge => "The sites are along the edge of the field.",
+        Layout::Interior => "The sites are well inside the field, away from its edges.",
         Layout::Station => "Each site is a place where a trap hangs.",
     };
     vec![
@@ -136,14 +136,14 @@ pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
             ),
         ),
         passage(
-            "Pseudonyms only",
-            "Write the pseudonyms that your coordinator gave you for yourself, the field and the farm. No names \
+            "Use ID codes, not names",
+            "Write the ID codes that your coordinator gave you for yourself, the field and the farm. No names \
              of people, no telephone numbers, no addresses, not even in the remarks."
                 .to_owned(),
         ),
         passage(
-            "When to hand in",
-            "On the day of the visit if you can. The alert goes by weeks, Monday to Sunday, and a late visit \
+            "When to submit",
+            "On the visit date if you can. The alert is weekly, Monday to Sunday, and a late visit \
              is counted in the week of its day."
                 .to_owned(),
         ),
@@ -162,7 +162,7 @@ fn how(plan: &SheetPlan) -> String {
             None => "Write one count for each plant.".to_owned(),
         },
         CountForm::Traps if plan.catch_by_night => {
-            "Write what each trap caught and how many nights it stood; since it was last emptied, if it was."
+            "Write what each trap caught, and the number of nights since it was set or last emptied."
                 .to_owned()
         }
         CountForm::Traps => {
@@ -179,14 +179,14 @@ pub fn filling(plan: &SheetPlan) -> Vec<Passage> {
     vec![
         passage(
             "Tab Visits",
-            "One row a visit: one field on one day. Write in the white cells; the grey ones are locked. A \
+            "One row per visit: one field on one day. Write in the white cells; the gray ones are locked. A \
              heading with a corner mark shows a note when you point at it."
                 .to_owned(),
         ),
         passage(
             "Tab Counts",
             format!(
-                "One row a {unit}, under the number of its visit. Rows left empty are passed over. If a visit \
+                "One row per {unit}, under the number of its visit. Blank rows are ignored. If a visit \
                  has more sites, use the spare rows at the end and write the numbers yourself."
             ),
         ),
@@ -198,14 +198,13 @@ pub fn filling(plan: &SheetPlan) -> Vec<Passage> {
         ),
         passage(
             "Units",
-            "Area in hectares (1 acre is 0.40468564224 ha). Costs, values and plants in the unit that you choose \
-             beside them; money, not cents. An amount that you do not know stays blank. Positions in decimal degrees, \
+            "Area in hectares (1 acre is 0.40468564224 ha). Costs, prices and plants in the unit that you choose next to them; amounts in dollars (or the main unit of the currency), not cents. An amount that you do not know stays blank. Positions in decimal degrees, \
              WGS 84, as a phone shows them."
                 .to_owned(),
         ),
         passage(
             "Corrections",
-            "Hand the corrected row in again with its counts and with Revision raised to 2, then 3. Scout, field and \
+            "Submit the corrected row again with its counts and with Revision raised to 2, then 3. Scout, field and \
              day must stay as they were: they are how the visit is known. If one of these was wrong, tell your \
              coordinator."
                 .to_owned(),

@@ -41,7 +41,7 @@ const VISIT_HEIGHT: f64 = 46.0;
 const UNIT_HEIGHT: f64 = 17.0;
 
 /// The workbook (XLSX) for a protocol: tabs Instructions, Visits and Counts, and a hidden tab by which it is
-/// recognised. Every count column takes whole numbers from 0; an empty cell is no count.
+/// recognized. Every count column takes whole numbers from 0; an empty cell is no count.
 ///
 /// # Errors
 /// A [`Failure`] if the plan has no row or too many, or the workbook cannot be written.
@@ -264,14 +264,14 @@ fn finish_tab(sheet: &mut Worksheet, protocol: &Protocol) -> Result<(), XlsxErro
         .set_header_footer_scale_with_doc(false)
         .set_header(format!("&L&10&A&C&10{title}"))
         .set_footer(
-            "&L&8Pseudonyms only: no names, no telephone numbers. \
+            "&L&8Use ID codes, not names or telephone numbers. \
              0 means looked and found none.&R&8page &P of &N",
         )
         .protect_with_options(&protection());
     Ok(())
 }
 
-/// The tab of keys and values by which the sheet is recognised; hidden, since no scout needs it.
+/// The tab of keys and values by which the sheet is recognized; hidden, since no scout needs it.
 fn mark_tab(
     sheet: &mut Worksheet,
     protocol: &Protocol,

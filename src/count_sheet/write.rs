@@ -24,9 +24,9 @@ const SEASON_WITHOUT_WORKSPACE: SeasonDays = SeasonDays {
 pub(crate) struct WantedSheets {
     /// Id of the protocol.
     pub(crate) protocol: String,
-    /// Folder to write to.
+    /// Output folder.
     pub(crate) out: PathBuf,
-    /// Visits to lay out.
+    /// Number of visits.
     pub(crate) visits: usize,
     /// Sites of a visit; the protocol's least number if `None`.
     pub(crate) sites: Option<usize>,
@@ -51,7 +51,7 @@ pub(crate) fn write_sheets(
     };
     let protocol = catalogue.protocol(&wanted.protocol).ok_or_else(|| {
         Failure::new(Kind::Protocol, format!("no protocol {:?}", wanted.protocol))
-            .mend(format!("the catalogue has {}", catalogue.ids()))
+            .mend(format!("the catalog has {}", catalogue.ids()))
     })?;
     let options = SheetOptions {
         visits: wanted.visits,

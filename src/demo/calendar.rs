@@ -1,4 +1,4 @@
-//! The days of one year as text, numbered from 0 for 1 January.
+//! The days of one year as text, numbered from 0 for January 1.
 //!
 //! Text is made once a year, not once a visit: a generator of millions of visits lives on that.
 
@@ -19,7 +19,7 @@ impl Calendar {
     pub fn of_year(year: i32) -> Self {
         assert!(
             (1000..=2999).contains(&year),
-            "a season lies in the years 1000 to 2999, not in {year}"
+            "a season is in the years 1000 to 2999, not in {year}"
         );
         let year = year as i16;
         let days = Date::constant(year, 1, 1)
@@ -56,7 +56,7 @@ impl Calendar {
     /// If the Monday is in another year: nobody scouts sunflowers in the first or last week.
     pub fn monday_of_week(&self, week: i8) -> usize {
         let monday = ISOWeekDate::new(self.year, week, Weekday::Monday)
-            .expect("scouting weeks lie between 2 and 52")
+            .expect("scouting weeks are between 2 and 52")
             .date();
         assert!(
             monday.year() == self.year,

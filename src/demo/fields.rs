@@ -15,9 +15,9 @@ use scouting::visit::record::{Field, Outline};
 const FIELDS_PER_FARM: usize = 2;
 /// Farms that one scout looks after.
 const FARMS_PER_OBSERVER: usize = 3;
-/// Metres in a degree of latitude, rounded: good enough for the corners of an invented field.
-const METRES_PER_DEGREE: f64 = 111_320.0;
-/// How far inside the field's edge a site is: 6 m, as `bsm-eggs` asks (common practice, no source).
+/// Meters in a degree of latitude, rounded: good enough for the corners of an invented field.
+const METERS_PER_DEGREE: f64 = 111_320.0;
+/// How far inside the field's edge a site is: 6 m, as `bsm-eggs` asks (standard practice; no published source).
 const SITE_INSET_M: f64 = 6.0;
 
 /// A field of the sample.
@@ -106,12 +106,12 @@ impl SampleField {
     }
 }
 
-/// About a third of the scouts state the county; a few of them the neighbouring one.
+/// About a third of the scouts state the county; a few of them the neighboring one.
 fn stated_county(county: usize, places: &Places, chance: &mut ChaCha8Rng) -> Option<String> {
     let states_it = chance.random_bool(1.0 / 3.0);
     let is_wrong = chance.random_bool(0.06);
     let stated = if is_wrong {
-        places.neighbour(county).unwrap_or(county)
+        places.neighbor(county).unwrap_or(county)
     } else {
         county
     };
@@ -141,12 +141,12 @@ fn square_outline(field: &Field) -> Outline {
     }
 }
 
-/// The field's point moved by metres.
+/// The field's point moved by meters.
 fn moved(field: &Field, east_m: f64, north_m: f64) -> (f64, f64) {
-    let degree_east_m = METRES_PER_DEGREE * field.lat.to_radians().cos();
+    let degree_east_m = METERS_PER_DEGREE * field.lat.to_radians().cos();
     (
         rounded(field.lon + east_m / degree_east_m, 5),
-        rounded(field.lat + north_m / METRES_PER_DEGREE, 5),
+        rounded(field.lat + north_m / METERS_PER_DEGREE, 5),
     )
 }
 

@@ -1,6 +1,6 @@
 //! The sample as files: the region's boundaries, and submissions as a coordinator would get them.
 //!
-//! One file a week of arrival, in the formats that records come in; what comes after the scouting
+//! One file per week of arrival, in the formats that records come in; what comes after the scouting
 //! weeks goes into a last file of late records. It gives bytes; writing them is the caller's.
 
 use std::io::Write;
@@ -328,7 +328,7 @@ mod tests {
             .counties
             .iter()
             .find(|county| county.shape.contains(&point))
-            .expect("the example lies in the fictional region");
+            .expect("the example is in the fictional region");
         assert_eq!(
             visit.field.county_id.as_deref(),
             Some(county.county_id.as_str())

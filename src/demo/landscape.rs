@@ -1,7 +1,7 @@
 //! The fictional region: sixteen invented counties with invented borders.
 //!
 //! It draws shapes from a seed and traces no real border. Rows of counties are on wandering lines;
-//! one of the lines is a river, one county holds a lake with an island. Neighbours share their
+//! one of the lines is a river, one county holds a lake with an island. Neighbors share their
 //! border vertex by vertex, because each stretch of border is drawn once and used from both sides.
 
 use geo::{BoundingRect, Coord, LineString, MultiPolygon, Polygon};
@@ -29,7 +29,7 @@ const SOUTH: f64 = 44.0;
 /// Height of a row of counties, degrees.
 const ROW_HEIGHT: f64 = 0.625;
 /// Where the counties of each row end, as shares of the way east; rows from south to north. No two
-/// neighbouring rows end at the same place, so that the map is no chequerboard.
+/// neighboring rows end at the same place, so that the map is no checkerboard.
 const ROW_CUTS: [&[f64]; 4] = [
     &[0.27, 0.52, 0.74],
     &[0.36, 0.63],
@@ -90,7 +90,7 @@ const DISTRICTS: [&str; 2] = ["the south (invented)", "the north (invented)"];
 struct Wander {
     /// How far it strays from the straight line, degrees.
     amplitude: f64,
-    /// How many bends it has besides, as a river.
+    /// How many bends it has as a river.
     bends: f64,
     /// Distance between its vertices, degrees.
     step: f64,

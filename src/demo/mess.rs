@@ -19,7 +19,7 @@ use scouting::visit::record::Visit;
 /// being late, which may come on top.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MessShares {
-    /// Handed in two to six weeks after the visit.
+    /// Submitted two to six weeks after the visit.
     pub late: f64,
     /// Followed, or overtaken, by revision 2, and sometimes 3.
     pub corrected: f64,
@@ -62,7 +62,7 @@ impl MessShares {
         }
     }
 
-    /// The benchmark's shares: 2 % broken, 1.5 % sent twice, 1 % corrected.
+    /// The benchmark's shares: 2% broken, 1.5% sent twice, 1% corrected.
     pub fn benchmark() -> Self {
         MessShares {
             broken: 0.02,
@@ -246,7 +246,7 @@ impl Way {
         sendings
     }
 
-    /// A higher revision, handed in one to ten days after the one before.
+    /// A higher revision, submitted one to ten days after the one before.
     fn revised(
         &self,
         mut visit: Visit,

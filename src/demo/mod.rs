@@ -141,7 +141,7 @@ pub(crate) enum Purpose {
     Counties,
     /// Which counties and places draw more eggs in every season.
     Levels,
-    /// What a farm's neighbouring fields share.
+    /// What a farm's neighboring fields share.
     Farm(usize),
     /// What a field is like in every season.
     Field(usize),

@@ -1,6 +1,6 @@
 //! Where fields can be: any set of county shapes, invented or real.
 //!
-//! It draws points inside a county and knows each county's nearest neighbour. It reads no file; the
+//! It draws points inside a county and knows each county's nearest neighbor. It reads no file; the
 //! shapes are given to it.
 
 use geo::{Area, BoundingRect, Centroid, Contains, InteriorPoint, MultiPolygon, Point, Rect};
@@ -12,7 +12,7 @@ use scouting::failure::{Failure, Kind};
 
 /// Tries to hit a county by chance before its middle is taken: a county may be a thin thread.
 const TRIES: usize = 10_000;
-/// Decimals of a coordinate: about a metre.
+/// Decimals of a coordinate: about a meter.
 const DECIMALS: i32 = 5;
 
 /// The counties of a region as places for fields.
@@ -28,7 +28,7 @@ struct CountyPlace {
     shape: MultiPolygon<f64>,
     bounds: Rect<f64>,
     /// The county whose middle is nearest, if there is another.
-    neighbour: Option<usize>,
+    neighbor: Option<usize>,
     /// Share of the fields that are in this county or in one before it.
     share_up_to: f64,
 }
@@ -59,7 +59,7 @@ impl Places {
                 county_id: county_id.clone(),
                 shape: shape.clone(),
                 bounds,
-                neighbour: None,
+                neighbor: None,
                 share_up_to: weight_up_to,
             });
         }
@@ -77,7 +77,7 @@ impl Places {
             .expect("a weight above 0 came from a county");
         for (place, county) in counties.iter_mut().enumerate() {
             county.share_up_to /= weight_up_to;
-            county.neighbour = nearest(place, &middles);
+            county.neighbor = nearest(place, &middles);
         }
         Ok(Places { counties, bounds })
     }
@@ -98,8 +98,8 @@ impl Places {
     }
 
     /// The county whose middle is nearest to this one's.
-    pub fn neighbour(&self, county: usize) -> Option<usize> {
-        self.counties[county].neighbour
+    pub fn neighbor(&self, county: usize) -> Option<usize> {
+        self.counties[county].neighbor
     }
 
     /// Draws a county, by area and by how much is grown there.

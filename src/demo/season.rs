@@ -54,7 +54,7 @@ const SIDES: [&str; 4] = ["N", "E", "S", "W"];
 /// What scouts add now and then.
 const REMARKS: [&str; 6] = [
     "windy; moths seen along the north edge at dusk",
-    "stand uneven after hail in June",
+    "uneven stand after hail in June",
     "second planting along the road, not sampled",
     "some eggs look hatched",
     "grower asks for another visit next week",
@@ -92,9 +92,9 @@ struct HotSpot {
 pub struct PlannedVisit {
     /// The record: revision 1.
     pub visit: Visit,
-    /// Number of the day of the visit in the season's calendar.
+    /// Number of the visit date in the season's calendar.
     pub observed_day: usize,
-    /// Number of the day on which it is handed in.
+    /// Number of the day on which it is submitted.
     pub submitted_day: usize,
 }
 
@@ -116,7 +116,7 @@ impl Season {
         let last_day = (last_week_end - 1).min(season_end);
         assert!(
             first_day <= last_day,
-            "the scouting weeks must lie between 1 June and 30 September"
+            "the scouting weeks must be between June 1 and September 30"
         );
         // What stays the same from season to season has a chance of its own.
         let mut lasting = seeds.stream(Purpose::Levels);
@@ -196,8 +196,8 @@ impl Season {
             .collect()
     }
 
-    /// When a record was handed in. The hour is on the same day in the region
-    /// and in UTC, so that no reading of it precedes the day of the visit.
+    /// When a record was submitted. The hour is on the same day in the region
+    /// and in UTC, so that no reading of it precedes the visit date.
     pub fn submitted_at(&self, day: usize, chance: &mut ChaCha8Rng) -> WrittenInstant {
         let text = self.calendar.text(day);
         let hour = chance.random_range(18..24);

@@ -256,7 +256,7 @@ mod tests {
         let account: ExpectedAccount = lines.take(40_000).map(|line| line.expected).collect();
         assert_eq!(account.received, 40_000);
         let share = |lines: usize| lines as f64 / account.received as f64;
-        // Six standard errors of a share of 2 % among 40,000 are 0.4 %; few second sendings wait.
+        // Six standard errors of a share of 2% among 40,000 are 0.4%; few second sendings wait.
         assert!((share(account.held_in_all()) - mess.broken).abs() < 0.004);
         assert!((share(account.duplicate) - mess.duplicated).abs() < 0.004);
     }
@@ -339,7 +339,7 @@ mod tests {
                 .map(|count| count.0)
                 .sum();
             let mean = f64::from(eggs) / (5 * visit.sites.len()) as f64;
-            // The US form of the rule, eggs per six bracts (common practice, no source).
+            // The US form of the rule, eggs per six bracts (standard practice; no published source).
             let threshold = cost.amount / (value.amount * plants.count * 0.00078);
             let week = visit.observed_on.iso_week_date();
             let (fields, at_threshold) = weeks.entry((week.year(), week.week())).or_default();

@@ -24,7 +24,7 @@ pub struct Member {
     /// Its farm.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub farm: Option<Id>,
-    /// A hash of what the row rests on of it.
+    /// A hash of the part of it that the row is based on.
     pub state: Id,
     /// Whether it was in the stage window.
     pub in_window: bool,
@@ -46,7 +46,7 @@ impl Member {
 pub struct Entry {
     /// What is public.
     pub row: PublicRow,
-    /// The fields that it rests on. Private.
+    /// The fields that it is based on. Private.
     pub members: Vec<Member>,
 }
 

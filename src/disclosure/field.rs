@@ -70,11 +70,11 @@ pub struct FieldWeek {
     pub stage_place: i32,
     /// Mean count divided by the field's own threshold; 1 = at threshold.
     pub pressure: f64,
-    /// Whether its threshold rests on economics that the office assumed.
+    /// Whether its threshold is based on economics that the office assumed.
     pub economics_assumed: bool,
     /// First and last day on which it is expected at the treatment stage.
     pub treatment_days: Option<[Date; 2]>,
-    /// What these days rest on: `weather` or `days`.
+    /// What these days are based on: `weather` or `days`.
     pub window_basis: Option<String>,
     /// Cell of the grid of published points.
     pub cell: GridPoint,
@@ -103,7 +103,7 @@ impl FieldWeek {
         self.pressure >= 1.0 - ROUNDING
     }
 
-    /// All that a public figure rests on but the expected days, which follow the weather and not the field.
+    /// All that a public figure is based on but the expected days, which follow the weather and not the field.
     pub fn state(&self) -> Id {
         Id::of(&format!(
             "{} {} {} {:x} {}",

@@ -2,7 +2,7 @@
 //!
 //! [`public_row`] is the only function that makes one from fields. It never gives a quantile, a highest field, an
 //! area or a sum: each of these, with others, gave single fields back. Nor does it say on how many fields no call can be
-//! made: who knows all fields but one learnt how close that one is to its threshold (8 of 727 fields in rows of 5 to 9
+//! made: who knows all fields but one learned how close that one is to its threshold (8 of 727 fields in rows of 5 to 9
 //! under `strict`, and none without that count: tests/reference/disclosure_knowledge.py). What it gives is
 //!
 //! - **fields at threshold**, of three or four fields "none" or "one or more"; of more a number, where all and all but
@@ -51,13 +51,13 @@ pub struct PublicRow {
     pub median: Option<MedianClass>,
     /// Mean of their pressures to the nearest 0.2; `None` but for large groups.
     pub mean_pressure: Option<f64>,
-    /// Fields whose threshold rests on assumed economics; `None` where that would tell of one or two.
+    /// Fields whose threshold is based on assumed economics; `None` where that would tell of one or two.
     pub fields_with_assumed_economics: Option<u32>,
     /// Fields visited at another crop stage; `None` where they are too few to show.
     pub fields_outside_stage: Option<u32>,
     /// First and last ISO week in which fields of two farms are expected at the treatment stage.
     pub treatment_weeks: Option<[String; 2]>,
-    /// What these weeks rest on: `weather`, `days` or `both`.
+    /// What these weeks are based on: `weather`, `days` or `both`.
     pub window_basis: Option<String>,
     /// Crop stages, those in the window first.
     pub stages: Vec<StageFields>,
@@ -86,7 +86,7 @@ pub struct Heading<'a> {
 const MEAN_STEP: f64 = 0.2;
 
 impl PublicRow {
-    /// Lower and upper end of the 95 % interval of the share at threshold: the low of the least, the high of the most.
+    /// Lower and upper end of the 95% interval of the share at threshold: the low of the least, the high of the most.
     pub fn share_interval(&self) -> Option<[f64; 2]> {
         use stats::sampling::share_interval::wilson;
         let [least, most] = self.at_threshold;
@@ -234,7 +234,7 @@ mod tests {
 
     #[test]
     fn counts_of_the_level_survey() {
-        for (all, at, told) in [
+        for (all, at, expected) in [
             (3, 0, [0, 0]),
             (3, 1, [1, 3]),
             (4, 4, [1, 4]),
@@ -246,13 +246,13 @@ mod tests {
             (12, 7, [7, 7]),
         ] {
             let row = row_of(&with_at_threshold(all, at), Level::Survey);
-            assert_eq!(row.at_threshold, told, "{at} of {all}");
+            assert_eq!(row.at_threshold, expected, "{at} of {all}");
         }
     }
 
     #[test]
     fn counts_of_the_level_strict() {
-        for (all, at, told) in [
+        for (all, at, expected) in [
             (4, 0, [0, 0]),
             (4, 2, [1, 4]),
             (6, 1, [1, 1]),
@@ -265,7 +265,7 @@ mod tests {
             (10, 5, [5, 10]),
         ] {
             let row = row_of(&with_at_threshold(all, at), Level::Strict);
-            assert_eq!(row.at_threshold, told, "{at} of {all}");
+            assert_eq!(row.at_threshold, expected, "{at} of {all}");
         }
     }
 

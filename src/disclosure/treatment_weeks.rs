@@ -50,7 +50,7 @@ pub(super) fn treatment_weeks(
     Some([first.to_string(), last.to_string()])
 }
 
-/// What the expected days of these fields rest on: `weather`, `days` or `both`.
+/// What the expected days of these fields are based on: `weather`, `days` or `both`.
 pub(super) fn common_basis(fields: &[&FieldWeek]) -> Option<String> {
     let bases: BTreeSet<&str> = fields
         .iter()

@@ -208,7 +208,7 @@ fn ids(fields: &[&FieldWeek]) -> BTreeSet<Id> {
     fields.iter().map(|field| field.field).collect()
 }
 
-/// Whether a row counts a field of its own: those at another crop stage are in it, and may be too few to show.
+/// Whether a row counts per field of its own: those at another crop stage are in it, and may be too few to show.
 fn is_counted(field: &FieldWeek, row: &PublicRow) -> bool {
     field.in_window || row.fields_outside_stage.is_some()
 }

@@ -139,13 +139,13 @@ impl<'a> ExportGate<'a> {
 
     fn judge_table(&self, file: &str, table: &str, rows: Vec<Feature>) -> Result<(), Failure> {
         for row in &rows {
-            let told = match OF_ROWS.contains(&table) {
+            let checked = match OF_ROWS.contains(&table) {
                 true => self.gate.judge_row(&row.cells, &MAP_PROPERTIES),
                 false => self
                     .judge_columns(table, &row.cells)
                     .and_then(|()| self.sums.judge(table, &row.cells)),
             };
-            told.map_err(|why| stopped(file, &why))?;
+            checked.map_err(|why| stopped(file, &why))?;
         }
         self.judge_rows(file, &rows)
     }
@@ -184,11 +184,11 @@ impl<'a> ExportGate<'a> {
                     .or_default()
                     .extend(&row.positions);
             }
-            let told = row
+            let checked = row
                 .cells
                 .iter()
                 .filter(|(name, _)| !NUMBERS.contains(&name.as_str()));
-            texts.extend(told.filter_map(|(_, cell)| cell.as_deref()));
+            texts.extend(checked.filter_map(|(_, cell)| cell.as_deref()));
         }
         // Cells of several widths may be within each other; those of one width are apart.
         for points in points.into_values() {

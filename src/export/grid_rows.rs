@@ -35,7 +35,7 @@ use store::stages::files::{StageColumn, columns_of};
 use store::stages::run::Rollup;
 use store::stages::stage_rows::rows_of;
 
-/// One row a field and week, in the form of a stage's header.
+/// One row per field and week, in the form of a stage's header.
 const FIELD_WEEK: &str = "\
 row             int     not null  number of the row in this package; it means nothing and is another in every other package
 season          int     not null  ISO week-year
@@ -46,18 +46,18 @@ cell            text    null      row and column of the grid's cell, as 482.1093
 cell_lon        double  null      [deg] longitude of the cell's middle, WGS 84
 cell_lat        double  null      [deg] latitude of the cell's middle, WGS 84
 grid_km         double  null      [km] height and about the width of the cell: that of the grid, or a wider one of 10, 20 or 40 where too few fields are in one
-in_window       boolean not null  whether the crop stage lies in the protocol's window
+in_window       boolean not null  whether the crop stage is in the protocol's stage window
 field_mean      double  not null  mean of the site means, two significant digits
-standard_error  double  null      its standard error, two significant digits; null for one site
+standard_error  double  null      its standard error, two significant digits; null if there is one site
 nothing_found   boolean not null  whether nothing was counted
 pressure_from   double  not null  [1] lower bound of the class of field_mean / threshold, included; 1 = at threshold
 pressure_below  double  null      [1] upper bound of the class, not included; null for the highest class and for nothing found";
 
-/// One row a visit of these.
+/// One row per visit of these.
 const VISIT: &str = "\
 row             int     not null  number of the row in this package; it means nothing and is another in every other package
 field_week      int     not null  row of field_week: the field and week that it is a visit of
-stands          boolean not null  whether it is the visit that stands for its field in its week
+is_reference    boolean not null  whether it is the reference visit of its field in its week
 season          int     not null  ISO week-year
 iso_week        text    not null  ISO 8601 week, as 2026-W30; the day is not given
 protocol        text    not null  id of the protocol
@@ -68,7 +68,7 @@ cell_lat        double  null      [deg] latitude of the cell's middle, WGS 84
 grid_km         double  null      [km] height and about the width of the cell: that of the grid, or a wider one of 10, 20 or 40 where too few fields are in one
 sites           int     not null  [{site}] sites sampled; counted up to the smallest full sample of the protocol, as more would give away the size of the field
 field_mean      double  not null  mean of the site means, two significant digits
-standard_error  double  null      its standard error, two significant digits; null for one site";
+standard_error  double  null      its standard error, two significant digits; null if there is one site";
 
 /// So little below a bound counts as at it.
 const NOISE: f64 = 1e-12;
@@ -76,9 +76,9 @@ const NOISE: f64 = 1e-12;
 /// The tables, and how much of what was looked at is in them.
 #[derive(Debug, Clone)]
 pub struct GridRows {
-    /// One row a field and week.
+    /// One row per field and week.
     pub field_week: DescribedTable,
-    /// One row a visit.
+    /// One row per visit.
     pub visit: DescribedTable,
     /// Field-weeks that show their county alone, since their cell held too few.
     pub by_county_alone: usize,
@@ -124,17 +124,19 @@ pub fn grid_rows(
     let (shown, held_back_outside) = placed(&weeks, &smallest);
     let shown_visits = shown_visits(&visits, &shown, sites_min);
     // With its visits: so rows that look the same here look the same there.
-    let mut told: Vec<Vec<String>> = shown
+    let mut shown_texts: Vec<Vec<String>> = shown
         .iter()
         .map(|(week, cell)| vec![text_of(week, cell)])
         .collect();
     for visit in &shown_visits {
-        told[visit.week].push(visit.text());
+        shown_texts[visit.week].push(visit.text());
     }
-    told.iter_mut().for_each(|texts| texts[1..].sort_unstable());
-    let told: Vec<String> = told.iter().map(|texts| texts.join("\n")).collect();
-    let key = key_of(rollup.store_version, &told);
-    let numbers = numbers_of(&key, told.into_iter());
+    shown_texts
+        .iter_mut()
+        .for_each(|texts| texts[1..].sort_unstable());
+    let shown_texts: Vec<String> = shown_texts.iter().map(|texts| texts.join("\n")).collect();
+    let key = key_of(rollup.store_version, &shown_texts);
+    let numbers = numbers_of(&key, shown_texts.into_iter());
     let mut in_order: Vec<usize> = (0..shown.len()).collect();
     in_order.sort_by_key(|row| numbers[*row]);
     Ok(GridRows {
@@ -159,7 +161,7 @@ struct VisitRow<'a> {
     standard_error: Option<f64>,
     /// `None` of a visit that is in no field-week.
     threshold: Option<f64>,
-    stands: bool,
+    is_reference: bool,
 }
 
 /// A row of the roll-up's `field_week` as far as it may be shown.
@@ -234,10 +236,10 @@ fn text_of(week: &FieldWeek, cell: &Option<CellOfWidth>) -> String {
 }
 
 /// Of the store version and of everything that is shown: known to whoever has the package, and to nobody else.
-fn key_of(version: i64, told: &[String]) -> Vec<u8> {
-    let mut told: Vec<&str> = told.iter().map(String::as_str).collect();
-    told.sort_unstable();
-    Sha256::digest(format!("{version}\n{}", told.join("\n"))).to_vec()
+fn key_of(version: i64, shown_texts: &[String]) -> Vec<u8> {
+    let mut shown_texts: Vec<&str> = shown_texts.iter().map(String::as_str).collect();
+    shown_texts.sort_unstable();
+    Sha256::digest(format!("{version}\n{}", shown_texts.join("\n"))).to_vec()
 }
 
 /// A number from 1 on for each row: its place in the order of the hashes of the key and the row's own text.
@@ -315,7 +317,7 @@ fn field_week_table(
 /// A visit that is shown, with the row of its field-week.
 struct ShownVisit {
     week: usize,
-    stands: bool,
+    is_reference: bool,
     sites: i32,
     mean: f64,
     error: Option<f64>,
@@ -326,7 +328,7 @@ impl ShownVisit {
     fn text(&self) -> String {
         format!(
             "{} {} {} {:?}",
-            self.stands, self.sites, self.mean, self.error
+            self.is_reference, self.sites, self.mean, self.error
         )
     }
 }
@@ -345,7 +347,7 @@ fn shown_visits(
     let rows = rows.filter_map(|visit| {
         Some(ShownVisit {
             week: *week_of.get(&(visit.field_id, visit.iso_week, visit.protocol))?,
-            stands: visit.stands,
+            is_reference: visit.is_reference,
             sites: visit.sites.min(sites_min(visit.protocol)),
             mean: two_digits(visit.field_mean),
             error: visit.standard_error.map(two_digits),
@@ -361,17 +363,17 @@ fn visit_table(
     key: &[u8],
 ) -> Result<DescribedTable, Failure> {
     let number_of_week = |visit: &ShownVisit| numbers_of_weeks[visit.week];
-    let told = visits
+    let shown_texts = visits
         .iter()
         .map(|visit| format!("{} {}", number_of_week(visit), visit.text()));
-    let numbers = numbers_of(key, told);
+    let numbers = numbers_of(key, shown_texts);
     let mut in_order: Vec<usize> = (0..visits.len()).collect();
     in_order.sort_by_key(|row| numbers[*row]);
     let ordered = || in_order.iter().map(|row| &visits[*row]);
     let mut columns = vec![
         whole(in_order.iter().map(|row| numbers[*row])),
         whole(ordered().map(number_of_week)),
-        truths(ordered().map(|visit| Some(visit.stands))),
+        truths(ordered().map(|visit| Some(visit.is_reference))),
     ];
     columns.extend(when_and_where(ordered().map(|visit| &shown[visit.week])));
     columns.extend([

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 
 use super::package::contents::{ExportTable, VisitRows, tables_of};
-use super::package::{Facts, HeldBack, Level, Licence, PackageFile, package};
+use super::package::{Facts, HeldBack, Level, License, PackageFile, package};
 use super::rows::{unless_too_small, without_withdrawn_rows};
 use super::written::Written;
 use crate::alert::inputs::{Inputs, sha256_of};
@@ -32,9 +32,9 @@ use store::stages::run::Period;
 /// An export that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;
 
-/// Which package is wanted.
+/// Which package is to be made.
 pub(crate) struct WantedPackage {
-    /// Folder to make.
+    /// Folder to create.
     pub(crate) out: PathBuf,
     /// How much of a field it shows.
     pub(crate) level: Level,
@@ -102,16 +102,14 @@ impl WantedPackage {
                 "level grid is private: its rows are single fields, and who knows a field well may recognize it",
             )
             .mend(
-                "say --private, and agree on the terms in TERMS.md with whoever takes the package; --level public may be \
-                 handed to anybody",
+                "say --private, and agree on the terms in TERMS.md with the recipient; --level public may be handed to anybody",
             )),
             (Level::Full, false) => Err(Failure::new(
                 Kind::Settings,
                 "level full is private: its rows are single fields, with farms, scouts, points, costs and prices",
             )
             .mend(
-                "say --private, and agree on the terms in TERMS.md with whoever takes the package; --level public may be \
-                 handed to anybody",
+                "say --private, and agree on the terms in TERMS.md with the recipient; --level public may be handed to anybody",
             )),
             (Level::Public, false) | (_, true) => Ok(()),
         }
@@ -158,7 +156,7 @@ impl WantedPackage {
         }
         Err(
             Failure::new(Kind::Busy, "cannot export: the table of alerts stayed busy")
-                .mend("export again when the others are through; nothing became public"),
+                .mend("export again when the other commands have finished; nothing became public"),
         )
     }
 
@@ -276,7 +274,7 @@ impl WantedPackage {
             received_until: figures.received_until,
             office: plain_text(&settings.office.name),
             contact: plain_text(&settings.office.contact),
-            licence: licence(workspace).filter(|_| !level.is_private()),
+            license: license(workspace).filter(|_| !level.is_private()),
             command: self.command(snapshot.version()),
             program: concat!("bractline ", env!("CARGO_PKG_VERSION")),
             inputs: input_sums(inputs, &used),
@@ -351,9 +349,9 @@ fn used_protocols(tables: &[ExportTable]) -> Result<BTreeSet<String>, Failure> {
     protocols.map_or(Ok(BTreeSet::new()), ExportTable::ids)
 }
 
-fn licence(workspace: &Workspace) -> Option<Licence> {
+fn license(workspace: &Workspace) -> Option<License> {
     let data = &workspace.settings().data;
-    (!data.license.is_empty()).then(|| Licence {
+    (!data.license.is_empty()).then(|| License {
         name: data.license.clone(),
         url: data.license_url.clone(),
     })

@@ -2,7 +2,7 @@
 //! researcher who may see everything takes home.
 //!
 //! Private from end to end. Of each visit only the revision that counts is here, with the threshold and the
-//! pressure that the stages gave it, and every unit that it rests on; so each figure of the roll-up can be
+//! pressure that the stages gave it, and every unit that it is based on; so each figure of the roll-up can be
 //! computed again from these two tables alone.
 
 use std::sync::Arc;
@@ -18,20 +18,20 @@ use store::stages::files::columns_of;
 use store::stages::inputs::register;
 use store::stages::run::Rollup;
 
-/// Tables of the stages that these tables rest on and that a roll-up lets go of otherwise.
+/// Tables of the stages that these tables are based on and that a roll-up lets go of otherwise.
 pub const KEPT_FOR_IT: [&str; 1] = ["visit_pressure"];
 
-/// One row a visit, in the form of a stage's header.
+/// One row per visit, in the form of a stage's header.
 const VISIT: &str = "\
 visit_id                 text     not null  identity of the visit
 revision                 int      not null  the revision that counts: the highest, unless it withdraws the visit
 season                   int      not null  ISO week-year of observed_on
 iso_week                 text     not null  ISO 8601 week of observed_on, as 2026-W30
-observed_on              date     not null  day of the visit
-submitted_at             text     not null  when the record was handed in, as its sender says; UTC, ISO 8601
-observer_id              text     not null  pseudonym of the scout
-field_id                 text     not null  pseudonym of the field
-farm_id                  text     null      pseudonym of the farm
+observed_on              date     not null  visit date
+submitted_at             text     not null  when the record was submitted, as its sender says; UTC, ISO 8601
+observer_id              text     not null  scout ID
+field_id                 text     not null  field ID
+farm_id                  text     null      farm ID
 county_id                text     not null  county of the point, from the region's boundaries
 county_id_stated         text     null      county as the scout stated it
 lon                      double   not null  [deg] longitude of the field, WGS 84
@@ -61,19 +61,19 @@ sites                    int      not null  [{site}] sites sampled
 units                    int      not null  [{unit}] units examined: heads, plants or traps
 total                    bigint   not null  all that was counted
 field_mean               double   not null  mean of the site means
-variance_between_sites   double   null      variance of the site means; null for one site
+variance_between_sites   double   null      variance of the site means; null if there is one site
 variance_within_sites    double   null      variance of units about their site's mean; null if each site has one unit
-standard_error           double   null      standard error of field_mean; null for one site
+standard_error           double   null      standard error of field_mean; null if there is one site
 threshold                double   null      threshold of the field, in the unit of field_mean; null where the protocol gives none without economics that the record lacks
 pressure                 double   null      [1] field_mean / threshold; 1 = at threshold
-in_window                boolean  null      whether the crop stage lies in the protocol's window; null without a threshold
-stands                   boolean  not null  whether it is the visit that stands for its field in its week
-flags                    text     null      codes of the doubts about the record, space between
+in_window                boolean  null      whether the crop stage is in the protocol's stage window; null without a threshold
+is_reference             boolean  not null  whether it is the reference visit of its field in its week
+flags                    text     null      codes of the data quality flags of the record, separated by spaces
 remarks                  text     null      what the scout added
 submission_sha256        text     not null  SHA-256 of the submission that brought it, hexadecimal
 line                     bigint   not null  line of the submission, or place in its JSON array, from 1";
 
-/// One row a unit of these visits.
+/// One row per unit of these visits.
 const UNIT: &str = "\
 visit_id  text    not null  identity of the visit
 site      int     not null  number of the site within the visit
@@ -83,7 +83,7 @@ site_lon  double  null      [deg] longitude of the site, WGS 84
 site_lat  double  null      [deg] latitude of the site, WGS 84
 total     bigint  not null  sum of the unit's counts
 counts    text    not null  the counts within the unit, in order, space between: six bracts, or one number
-nights    int     null      [d] nights that a trap stood
+nights    int     null      [d] trap-nights of the catch
 season    int     not null  ISO week-year of the visit's day";
 
 /// As `pipeline/stages/15_current_visit.sql` has it: the highest revision, unless it withdraws the visit.
@@ -118,15 +118,15 @@ const COMPUTED: [(&str, &str); 5] = [
     ("threshold", "pressed.threshold"),
     ("pressure", "pressed.pressure"),
     ("in_window", "pressed.in_window"),
-    ("stands", "standing.visit_id is not null"),
+    ("is_reference", "standing.visit_id is not null"),
 ];
 
 /// The tables `visit` and `unit`.
 #[derive(Debug, Clone)]
 pub struct TakeHome {
-    /// One row a visit that counts, by its id.
+    /// One row per visit that counts, by its id.
     pub visit: DescribedTable,
-    /// One row a unit of these visits, by visit, site and unit.
+    /// One row per unit of these visits, by visit, site and unit.
     pub unit: DescribedTable,
 }
 

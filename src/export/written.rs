@@ -34,7 +34,7 @@ impl Written {
             .map(|file| format!("\n  {}", file.display()));
         let files: String = files.collect();
         let public = match self.private {
-            true => "\nPRIVATE: it has rows of single fields; agree on TERMS.md with whoever takes it, before you hand it over"
+            true => "\nPRIVATE: it has rows of single fields; agree on TERMS.md with the recipient before you hand it over"
                 .to_owned(),
             false => format!(
                 "\n{} public with this package",

@@ -70,11 +70,11 @@ pub enum Arrived {
     InPart {
         /// The share that is expected to be there.
         share: f64,
-        /// Lower end of its 80 % range.
+        /// Lower end of its 80% range.
         low: f64,
         /// Upper end.
         high: f64,
-        /// Complete weeks that it rests on.
+        /// Complete weeks that it is based on.
         complete_weeks: usize,
     },
     /// Nothing can be said.
@@ -222,9 +222,9 @@ mod tests {
         let all = arrivals(today);
         assert_eq!(all.arrived(week(26), "bsm-eggs"), Arrived::InFull);
         let early = week(24).monday() + 6.days();
-        let told = arrivals(early).arrived(week(24), "bsm-eggs");
+        let found = arrivals(early).arrived(week(24), "bsm-eggs");
         assert_eq!(
-            told,
+            found,
             Arrived::NotKnown(NotKnown::TooFewWeeks { complete: 0 })
         );
         assert_eq!(

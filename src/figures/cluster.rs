@@ -36,9 +36,9 @@ pub(crate) async fn join(
         .ok_or_else(|| {
             Failure::new(
                 Kind::Settings,
-                format!("--cluster-minutes {minutes} is no time"),
+                format!("--cluster-minutes {minutes} is not a positive time"),
             )
-            .mend("name minutes above 0")
+            .mend("give a number of minutes above 0")
         })?;
     let between = workspace.between_stages()?;
     let cluster = Cluster::join(

@@ -1,10 +1,10 @@
-//! How a season's counts scatter: k of the negative binomial for each county and each visit, and Taylor's
+//! The dispersion of a season's counts: k of the negative binomial for each county and each visit, and Taylor's
 //! power law for each protocol.
 //!
 //! A roll-up does without: it reads every unit of the store, which the stages never do. The fits are in
 //! `stats`, the tables and what their columns mean in `dispersion_tables.rs`.
 //!
-//! Private as a whole: it rests on every county-week, those that are too small for a public row too. The catch of a
+//! Private as a whole: it is based on every county-week, those that are too small for a public row too. The catch of a
 //! trap that was out some nights is a rate and no whole number, so such visits have no k and no variance of units.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -23,14 +23,14 @@ use store::stages::run::Rollup;
 use store::stages::stage_rows::rows_of;
 use store::stages::unit_totals::{UnitTotals, unit_totals};
 
-/// The tables of a season's scatter, all private.
+/// The tables of a season's dispersion, all private.
 #[derive(Debug, Clone)]
 pub struct Dispersion {
-    /// One row a county, season and protocol.
+    /// One row per county, season and protocol.
     pub county_season: DescribedTable,
-    /// One row a season, protocol and kind of sample.
+    /// One row per season, protocol and kind of sample.
     pub power_law: DescribedTable,
-    /// One row a standing visit within the stage window.
+    /// One row per reference visit within the stage window.
     pub visit: DescribedTable,
 }
 
@@ -43,7 +43,7 @@ pub struct DescribedTable {
     pub batch: RecordBatch,
 }
 
-/// The scatter of every season, or of one, at the version that was rolled up.
+/// The dispersion of every season, or of one, at the version that was rolled up.
 ///
 /// # Errors
 /// A [`Failure`] if the store cannot be read.
@@ -135,7 +135,7 @@ fn names_of_counties(
         .collect())
 }
 
-/// A row of `field_week` as far as scatter needs it.
+/// A row of `field_week` as far as dispersion needs it.
 #[derive(Deserialize)]
 struct FieldWeekRow<'a> {
     visit_id: &'a str,
@@ -181,12 +181,12 @@ fn standing_visits<'a>(
     Ok(visits)
 }
 
-/// What a county's season comes to.
+/// The sums of a county's season.
 pub(super) struct CountyFigures<'a> {
     pub(super) county: CountySeason<'a>,
     pub(super) county_name: &'a str,
     pub(super) fields: u64,
-    /// Visits that k rests on.
+    /// Visits that k is based on.
     pub(super) visits: u64,
     /// Their units.
     pub(super) units: u64,

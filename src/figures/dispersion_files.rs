@@ -1,4 +1,4 @@
-//! The files of a season's scatter, which `bractline rollup --dispersion` writes to its private folder.
+//! The files of a season's dispersion, which `bractline rollup --dispersion` writes to its private folder.
 
 use super::rolled_up::{Figures, docs};
 use crate::figures::dispersion::{DescribedTable, Dispersion, season_dispersion};
@@ -8,13 +8,13 @@ use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
 use scouting::failure::Failure;
 use store::delta::snapshot::Snapshot;
 
-/// A season's scatter, ready to be written.
+/// A season's dispersion, ready to be written.
 pub(crate) struct DispersionFiles {
     tables: Dispersion,
 }
 
 impl DispersionFiles {
-    /// The scatter of one season or of all, at the version that `figures` were made from.
+    /// The dispersion of one season or of all, at the version that `figures` were made from.
     pub(crate) async fn of(
         snapshot: &Snapshot,
         figures: &Figures,
@@ -66,19 +66,17 @@ pub(crate) fn described<'a>(docs: &'a [Vec<ColumnDoc<'a>>; 3]) -> [DescribedFile
     [
         files(
             "county_season_dispersion.csv, county_season_dispersion.parquet",
-            "PRIVATE: how the counts of units scatter, one row a county, season and protocol. It rests on all visits, those of \
-             few fields too.",
+            "PRIVATE: dispersion of the counts of units, one row per county, season and protocol. It is based on all visits, those of few fields too.",
             county,
         ),
         files(
             "season_power_law.csv, season_power_law.parquet",
-            "PRIVATE: how the variance of counts grows with their mean (Taylor's power law, variance = a * mean^b), two rows a \
-             season and protocol. It rests on all visits.",
+            "PRIVATE: how the variance of counts grows with their mean (Taylor's power law, variance = a * mean^b), two rows per season and protocol. It is based on all visits.",
             law,
         ),
         files(
             "visit_dispersion.parquet",
-            "PRIVATE: how the counts of one visit scatter, one row a visit. It names visits.",
+            "PRIVATE: dispersion of the counts within one visit, one row per visit. It names visits.",
             visit,
         ),
     ]

@@ -1,4 +1,4 @@
-//! The tables of a season's scatter, with what their columns mean: their layout. What is in them is computed in
+//! The tables of a season's dispersion, with what their columns mean: their layout. What is in them is computed in
 //! `dispersion.rs`.
 
 use std::sync::Arc;
@@ -19,11 +19,11 @@ county_name       text    not null  name of the county; its id where the region 
 season            int     not null  ISO week-year
 protocol          text    not null  id of the protocol
 fields            bigint  not null  [{field}] fields with a visit within the stage window; these alone are in the row
-visits            bigint  not null  [{visit}] visits that k rests on: two units or more, something counted, no catches a night
+visits            bigint  not null  [{visit}] visits that k is based on: two units or more, something counted, no catches a night
 units             bigint  not null  [{unit}] their units
 k                 double  null      [1] exponent k of the negative binomial of the units' totals, by maximum likelihood, common to the visits, each with its own mean; small where the pest is clumped
 k_standard_error  double  null      [1] its standard error, from the curvature of the likelihood
-k_undefined       text    null      why there is no k: too-few-units, nothing-counted, not-aggregated (no more scatter than chance), poisson-limit (hardly more), rates (catches a night)";
+k_undefined       text    null      why there is no k: too-few-units, nothing-counted, not-aggregated (no more variance than by chance), poisson-limit (hardly more), rates (catches a night)";
 
 const POWER_LAW: &str = "\
 season              int     not null  ISO week-year
@@ -38,7 +38,7 @@ visits              bigint  not null  [{visit}] visits with a mean and a varianc
 visits_left_out     bigint  not null  [{visit}] the other visits";
 
 const VISIT: &str = "\
-visit_id          text    not null  the visit that stands for its field in its week
+visit_id          text    not null  the reference visit of its field in its week
 season            int     not null  ISO week-year
 iso_week          text    not null  ISO 8601 week, as 2026-W30
 protocol          text    not null  id of the protocol
@@ -97,7 +97,7 @@ fn columns_of_k(fitted: &[Result<FittedK, &'static str>]) -> [ArrayRef; 3] {
     ]
 }
 
-/// `county_season_dispersion`: one row a county, season and protocol.
+/// `county_season_dispersion`: one row per county, season and protocol.
 pub(super) fn county_season_table(rows: &[CountyFigures<'_>]) -> Result<DescribedTable, Failure> {
     let count =
         |of: fn(&CountyFigures<'_>) -> u64| counts(rows.iter().map(move |row| Some(of(row))));
@@ -121,7 +121,7 @@ pub(super) fn county_season_table(rows: &[CountyFigures<'_>]) -> Result<Describe
     )
 }
 
-/// `season_power_law`: two rows a season and protocol.
+/// `season_power_law`: two rows per season and protocol.
 pub(super) fn power_law_table(rows: &[SeasonLaw<'_>]) -> Result<DescribedTable, Failure> {
     let of_law =
         |of: fn(PowerLaw) -> Option<f64>| numbers(rows.iter().map(move |row| row.law.and_then(of)));
@@ -143,7 +143,7 @@ pub(super) fn power_law_table(rows: &[SeasonLaw<'_>]) -> Result<DescribedTable, 
     )
 }
 
-/// `visit_dispersion`: one row a standing visit within the stage window.
+/// `visit_dispersion`: one row per standing visit within the stage window.
 pub(super) fn visit_table(rows: &[StandingVisit<'_>]) -> Result<DescribedTable, Failure> {
     let fitted: Vec<_> = rows.iter().map(StandingVisit::own_k).collect();
     let [k, standard_error, undefined] = columns_of_k(&fitted);

@@ -24,7 +24,7 @@ use store::stages::run::Period;
 pub(crate) struct WantedFigures<'a> {
     /// Weeks that the files have.
     pub(crate) period: Period,
-    /// Whether the scatter of counts is written as well: of one season, or of all.
+    /// Whether the dispersion of counts is written as well: of one season, or of all.
     pub(crate) dispersion: Option<Option<i32>>,
     /// The cluster that rolls up in place of this process.
     pub(crate) cluster: Option<ClusterAddress<'a>>,
@@ -134,7 +134,7 @@ impl Figures {
             described(
                 "county_week",
                 "county_week.csv, county_week.parquet",
-                "One row a county, week and protocol with a public row. A county without a row was not visited, or its \
+                "One row per county, week and protocol with a public row. A county without a row was not visited, or its \
                  fields are too few to publish; the two look the same.",
                 false,
                 false,
@@ -149,36 +149,35 @@ impl Figures {
             described(
                 "elsewhere_week",
                 "elsewhere_week.csv, elsewhere_week.parquet",
-                "One row a district, or the region, and week: the fields that are in no row of a county, taken together.",
+                "One row per district, or the region, and week: the fields that are in no row of a county, combined.",
                 false,
                 false,
             ),
             described(
                 "region_week",
                 "region_week.csv, region_week.parquet",
-                "One row a week and protocol of the whole region: the public rows taken together, and whether neighboring \
-                 counties are alike.",
+                "One row per week and protocol of the whole region: the public rows combined, and whether neighboring counties are alike.",
                 false,
                 false,
             ),
             described(
                 "region_median",
                 "region_median.csv, region_median.parquet",
-                "One row a week, protocol and class of the median: how the counties spread.",
+                "One row per week, protocol and class of the median: the distribution of counties.",
                 false,
                 false,
             ),
             described(
                 "region_stage",
                 "region_stage.csv, region_stage.parquet",
-                "One row a week, protocol and crop stage: how far the crop has come in the fields of public rows.",
+                "One row per week, protocol and crop stage: crop stages of the fields of public rows.",
                 false,
                 false,
             ),
             described(
                 "sample_point",
                 "sample_points.geojson",
-                "Where was scouted: a point in the middle of each grid cell in which enough fields of a public row were \
+                "Where fields were scouted: a point in the middle of each grid cell in which enough fields of a public row were \
                  visited. A cell without a point may still have been scouted.",
                 true,
                 false,
@@ -213,15 +212,15 @@ impl Figures {
         let mut files = vec![
             DescribedFiles {
                 names: "county_week_full.csv, county_week_full.parquet",
-                about: "PRIVATE: one row a county, week and protocol that has visits, with every figure in full precision. \
-                        From such figures single fields can be computed: they stay in the office.",
+                about: "PRIVATE: one row per county, week and protocol that has visits, with every figure in full precision. \
+                        Single fields can be computed from such figures: they stay in the office.",
                 docs: &full_docs,
                 has_days: false,
                 has_status: false,
             },
             DescribedFiles {
                 names: "field_week.parquet",
-                about: "PRIVATE: one row a field, week and protocol. It names fields.",
+                about: "PRIVATE: one row per field, week and protocol. It names fields.",
                 docs: &field_docs,
                 has_days: false,
                 has_status: false,

@@ -62,7 +62,7 @@ pub(crate) struct Figures {
     pub(crate) setting: Setting,
 }
 
-/// What figures are made of besides a version of the store.
+/// What figures are made of in addition to a version of the store.
 pub(crate) struct Sources<'a> {
     pub(crate) region: Region,
     pub(crate) catalogue: Catalogue,

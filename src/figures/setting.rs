@@ -21,17 +21,17 @@ pub(crate) fn roll_up_setting(
     weather: Option<&Path>,
 ) -> Result<Setting, Failure> {
     let disclosure = &workspace.settings().disclosure;
-    let neighbours = region.neighbours();
-    let counties = region.counties().iter().zip(neighbours);
+    let neighbors = region.neighbors();
+    let counties = region.counties().iter().zip(neighbors);
     Ok(Setting {
         rule: disclosure.rule(),
         districts: region.districts().clone(),
         point_grid: workspace.grid_width()?,
         counties: counties
-            .map(|(county, neighbours)| RegionCounty {
+            .map(|(county, neighbors)| RegionCounty {
                 id: county.id.clone(),
                 name: county.name.clone(),
-                neighbours,
+                neighbors,
             })
             .collect(),
         weather: match weather {
@@ -93,5 +93,5 @@ fn several_stations(file: &Path, stations: &[WeatherSeries]) -> Failure {
         format!("the weather file has {} stations", stations.len()),
     )
     .at(format!("{}: {}", file.display(), ids.join(", ")))
-    .mend("say in [weather.stations] which county takes which; \"*\" stands for every other county")
+    .mend("say in [weather.stations] which county takes which; \"*\" means every other county")
 }

@@ -30,11 +30,11 @@ pub(crate) const THREAD_NAME: &str = "sql";
 
 /// What is asked, and what it may cost.
 pub(crate) struct Question {
-    /// One SELECT.
+    /// One SELECT statement.
     pub(crate) query: String,
-    /// Memory that the query may use, megabytes.
+    /// Memory limit of the query, in megabytes.
     pub(crate) memory_mb: u32,
-    /// Seconds after which the query is ended.
+    /// Query timeout, in seconds.
     pub(crate) seconds: u32,
     /// How the answer is written.
     pub(crate) form: AnswerForm,
@@ -45,9 +45,9 @@ pub(crate) struct Question {
 pub(crate) enum AnswerForm {
     /// A table for people.
     Text,
-    /// A JSON array of objects.
+    /// JSON array of objects.
     Json,
-    /// CSV with a line of names, each text as it is stored.
+    /// CSV with a header line, each text as it is stored.
     Csv,
 }
 
@@ -70,7 +70,7 @@ pub(crate) async fn answer(workspace: &Workspace, asked: &Question) -> Result<St
         false => Vec::new(),
     };
     if !query.tables.iter().all(is_public) {
-        report::note("note: this answer rests on private tables; it may tell whose field it is");
+        report::note("note: this answer is based on private tables; it may identify a field");
     }
     answered(asked, store, query, rolled_up)
 }
@@ -142,7 +142,7 @@ fn wait(
     }
 }
 
-/// The tables that rest on public rows alone.
+/// The tables that are based on public rows alone.
 fn names_of_public_tables() -> Result<Vec<String>, Failure> {
     let stages = public_stages()?.into_iter();
     Ok(stages.map(|stage| stage.table).collect())

@@ -126,11 +126,11 @@ mod tests {
         let county = |id: &str| RegionCounty {
             id: id.to_owned(),
             name: id.to_owned(),
-            neighbours: Vec::new(),
+            neighbors: Vec::new(),
         };
         let weeks = ["2025-W30", "2026-W02", "2026-W30"].map(|week| ("bsm-eggs", week));
         let catalogue =
-            Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+            Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
         WeekHeat::of(
             weather,
             &[county("A"), county("B"), county("C")],

@@ -16,7 +16,7 @@ use disclosure::editions::Entry;
 use disclosure::public_row::PublicRow;
 use scouting::failure::{Failure, Kind};
 use scouting::region::Region;
-use scouting::region::distance::metres_between;
+use scouting::region::distance::meters_between;
 use scouting::visit::week::IsoWeek;
 use store::stages::files::public_stages;
 
@@ -52,9 +52,9 @@ pub const WEEK_PAGE: &str = "index.html";
 /// Properties of a feature in addition to the columns of the roll-up: what the map file says of its week.
 pub(crate) const MAP_PROPERTIES: [&str; 3] = ["status", "start", "end"];
 /// Points of two neighboring cells are one grid width apart, but for the rounding of their coordinates
-/// and the narrowing of cells towards the poles.
+/// and the narrowing of cells toward the poles.
 const GRID_SLACK: f64 = 0.9;
-/// Points closer than this are one: about a metre of latitude, degrees.
+/// Points closer than this are one: about a meter of latitude, degrees.
 const SAME_POINT: f64 = 1e-5;
 
 /// What was given in confidence.
@@ -196,15 +196,15 @@ impl Gate {
         if is_of_scenario(bytes) {
             return Err(stopped(
                 file,
-                "it is of a scenario, and what might be is never published as what was found",
+                "it is from a scenario, and a scenario is never published as an observed result",
             ));
         }
-        let told = match judged {
+        let outcome = match judged {
             Judged::Words => Ok(()),
             Judged::Table | Judged::Elsewhere => self.judge_table(bytes, protocol),
             Judged::Map => self.judge_map(bytes, protocol),
         };
-        told.map_err(|why| stopped(file, &why))?;
+        outcome.map_err(|why| stopped(file, &why))?;
         self.judge_words(file, bytes)
     }
 
@@ -251,12 +251,11 @@ impl Gate {
         named.map_or(Ok(()), |place| {
             let [one, other] = place.numbers;
             let why = format!(
-                "its numbers {one:?} and {other:?} name a place {:.1} km from a field that was visited; the grid of \
-                 published points is {} km wide",
+                "its numbers {one:?} and {other:?} give a point {:.1} km from a field that was visited; the grid of published points is {} km wide",
                 place.away_km, self.grid_km
             );
             Err(stopped("the note", &why)
-                .mend("write the county in their place, or whole degrees; no place is published finer than the grid"))
+                .mend("write the county instead, or whole degrees; no point is published finer than the grid"))
         })
     }
 
@@ -317,7 +316,7 @@ impl Gate {
                 .iter()
                 .take_while(|other| other.1 - one.1 <= reach);
             for other in near {
-                let apart = metres_between(*one, *other) / 1000.0;
+                let apart = meters_between(*one, *other) / 1000.0;
                 if apart < GRID_SLACK * self.grid_km {
                     return Err(format!(
                         "points {apart:.3} km apart are finer than the grid of {} km",
@@ -347,7 +346,7 @@ impl Gate {
             (Some(county), _) => {
                 if !self.counties.contains(county) && !self.counties.contains(&plain(county)) {
                     return Err(format!(
-                        "a row is about {county:?}, which is no county: a total next to its parts may give one away"
+                        "a row is about {county:?}, which is not a county: a total next to its parts may reveal one"
                     ));
                 }
                 match self.counties.contains(county) {
@@ -422,5 +421,5 @@ pub(crate) fn stopped(file: &str, why: &str) -> Failure {
         Kind::Publish,
         format!("publishing stopped, nothing was written: {file}: {why}"),
     )
-    .mend("take it out; what was given in confidence is never published")
+    .mend("take it out; confidential data is never published")
 }

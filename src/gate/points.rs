@@ -14,7 +14,7 @@ use unicode_normalization::UnicodeNormalization;
 use unicode_security::confusable_detection::skeleton;
 
 use super::folding::digit_of_any_script;
-use scouting::region::distance::metres_between;
+use scouting::region::distance::meters_between;
 
 /// Decimals from which a number is taken for a coordinate by itself: three are about 100 m. Our choice: figures of
 /// alerts and prices have two at most.
@@ -154,7 +154,7 @@ impl PrivatePoints {
                 for column in self.cells_near(lon, lat) {
                     for point in self.cells.get(&(row, column)).into_iter().flatten() {
                         let named = (lon.copysign(point.0), lat.copysign(point.1));
-                        let away = metres_between(named, *point) / 1000.0;
+                        let away = meters_between(named, *point) / 1000.0;
                         if away <= self.km && nearest.is_none_or(|nearest| away < nearest) {
                             nearest = Some(away);
                         }

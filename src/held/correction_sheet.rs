@@ -10,7 +10,7 @@ use super::plain_columns::{
     CATCH, COUNT, FIRST_BRACT, LAT, LON, NIGHTS, SIDE, SITE, SITE_LAT, SITE_LON, UNIT, expected_in,
     for_the_sender,
 };
-use super::record::{ReturnedMend, ReturnedRow, ReturnedRows};
+use super::record::{ReturnedCell, ReturnedRow, ReturnedRows};
 use super::row_text::{in_lines, place_of};
 use crate::shared::table_files::fits;
 use intake::corrections::kept_rows::{ReadOfRows, read_kept, with_unread};
@@ -86,7 +86,7 @@ impl<'a> Layout<'a> {
         self.pointers.push((site, unit));
         self.rows.push(ReturnedRow {
             cells: vec![Cell::Empty; self.header.len()],
-            to_mend: Vec::new(),
+            to_correct: Vec::new(),
         });
         let row = self.rows.last_mut().expect("a row was just pushed");
         &mut row.cells
@@ -180,7 +180,7 @@ impl<'a> Layout<'a> {
             (false, [column]) => expected_in(*column).unwrap_or(right),
             _ => right,
         };
-        self.rows[row].to_mend.push(ReturnedMend {
+        self.rows[row].to_correct.push(ReturnedCell {
             columns,
             wrong: words.wrong,
             right: right.to_owned(),
@@ -256,13 +256,13 @@ impl<'a> Layout<'a> {
         let row = &mut self.rows[0];
         for (column, (Column { name, .. }, member)) in VISIT_COLUMNS.iter().enumerate() {
             let named = row
-                .to_mend
+                .to_correct
                 .iter()
                 .any(|mend| mend.columns.contains(&column));
             let blank = row.cells[column] == Cell::Empty;
             let asked = !named && !by_us.contains(name) && may_not_be_blank(column, &row.cells);
             if let (Some(expected), true, true) = (member.asked, blank, asked) {
-                row.to_mend.push(ReturnedMend {
+                row.to_correct.push(ReturnedCell {
                     columns: vec![column],
                     wrong: format!("{name}: nothing could be read"),
                     right: expected.to_owned(),
@@ -365,10 +365,10 @@ mod tests {
         );
 
         let named = |row: usize| -> Vec<Vec<&str>> {
-            let to_mend = record.rows[row].to_mend.iter();
+            let to_correct = record.rows[row].to_correct.iter();
             let names =
-                |mend: &ReturnedMend| mend.columns.iter().map(|at| &*record.header[*at]).collect();
-            to_mend.map(names).collect()
+                |mend: &ReturnedCell| mend.columns.iter().map(|at| &*record.header[*at]).collect();
+            to_correct.map(names).collect()
         };
         assert_eq!(named(1), [["count_2"]]);
         assert_eq!(
@@ -410,7 +410,7 @@ mod tests {
         let few = Cell::Text("few".to_owned());
         assert_eq!(counted[1], [few, Cell::Empty, Cell::Empty]);
         assert_eq!(counted[2], [Cell::Empty, number(14.0), number(7.0)]);
-        let columns = |row: usize, place: usize| record.rows[row].to_mend[place].columns.clone();
+        let columns = |row: usize, place: usize| record.rows[row].to_correct[place].columns.clone();
         assert_eq!(columns(1, 0), [COUNT]);
         assert_eq!(
             (columns(3, 0), columns(3, 1)),
@@ -430,7 +430,7 @@ mod tests {
         );
         let record = held(read, &[finding]);
         assert_eq!(record.rows.len(), 1);
-        assert_eq!(record.rows[0].to_mend[0].columns, [SITE, UNIT]);
+        assert_eq!(record.rows[0].to_correct[0].columns, [SITE, UNIT]);
         assert!(in_columns("{\"visit_id\":\"a\"}", &[]).is_none());
     }
 }

@@ -42,7 +42,9 @@ pub(crate) async fn send_back(
             Kind::Files,
             format!("cannot export to {}: it is not empty", out.display()),
         )
-        .mend("name a new folder: letters of an earlier export must not lie among the new ones"));
+        .mend(
+            "name a new folder: letters of an earlier export must not be mixed with the new ones",
+        ));
     }
     let records = open_records(&open_store(workspace).await?).await?;
     if records.is_empty() {

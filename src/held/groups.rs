@@ -99,7 +99,7 @@ pub fn grouped_text(groups: &Grouped) -> String {
     }
     if groups.open > 0 {
         lines.push(
-            "`held list --all` shows each; `held export --out DIR` makes a spreadsheet and a letter a sender"
+            "`held list --all` shows each; `held export --out DIR` makes a spreadsheet and a letter for each sender"
                 .to_owned(),
         );
     }

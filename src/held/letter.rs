@@ -7,9 +7,9 @@ use crate::shared::shown_numbers::count_of;
 use scouting::visit::words::on_one_line;
 
 /// Records that the letter lists one by one; all of them are in the file sent with it.
-const TOLD_MAX: usize = 30;
+const LISTED_MAX: usize = 30;
 /// Findings of a record that the letter lists.
-const FINDINGS_TOLD_MAX: usize = 5;
+const FINDINGS_LISTED_MAX: usize = 5;
 /// Characters of a text of other people that a line of the letter takes.
 const LENGTH_MAX: usize = 200;
 
@@ -18,16 +18,16 @@ pub fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm)
     let files = file_names.join(" and ");
     let mut lines = vec!["Hello,".to_owned(), String::new()];
     lines.push(opening(records.len()));
-    for (place, record) in records.iter().take(TOLD_MAX).enumerate() {
+    for (place, record) in records.iter().take(LISTED_MAX).enumerate() {
         let new_file = place == 0 || records[place - 1].file_name != record.file_name;
         if new_file {
             lines.push(String::new());
             lines.push(format!("In {}:", in_short(&record.file_name)));
         }
-        lines.extend(told(record));
+        lines.extend(listed(record));
     }
-    if records.len() > TOLD_MAX {
-        let more = count_of(records.len() - TOLD_MAX, "record", "records");
+    if records.len() > LISTED_MAX {
+        let more = count_of(records.len() - LISTED_MAX, "record", "records");
         lines.push(String::new());
         lines.push(format!("… and {more} more, all of them in {files}."));
     }
@@ -35,7 +35,7 @@ pub fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm)
     lines.push("How to correct".to_owned());
     let in_rows = records.iter().any(|record| record.rows.is_some());
     let in_json = records.iter().any(|record| record.rows.is_none());
-    lines.extend(how_to_mend(&files, form, (in_rows, in_json)));
+    lines.extend(how_to_correct(&files, form, (in_rows, in_json)));
     lines.push(String::new());
     if in_rows {
         lines.push(
@@ -46,7 +46,7 @@ pub fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm)
         lines.push(String::new());
     }
     lines.push(
-        "If one of these records is not wanted after all, just say which: we will discard it."
+        "If one of these records is not needed after all, let us know which: we will discard it."
             .to_owned(),
     );
     lines.push(String::new());
@@ -66,27 +66,27 @@ fn opening(records: usize) -> String {
     )
 }
 
-fn told(record: &ReturnedRecord) -> Vec<String> {
+fn listed(record: &ReturnedRecord) -> Vec<String> {
     let visit = match &record.visit_id {
         Some(visit_id) => format!(" (visit {})", in_short(visit_id)),
         None => String::new(),
     };
     let mut lines = vec![format!("  {}{visit}", in_short(&record.place()))];
     let words = record.in_words();
-    for words in words.iter().take(FINDINGS_TOLD_MAX) {
+    for words in words.iter().take(FINDINGS_LISTED_MAX) {
         lines.push(format!("    - {}", in_short(&words.wrong)));
-        lines.push(format!("      right would be: {}", in_short(&words.right)));
+        lines.push(format!("      expected: {}", in_short(&words.right)));
     }
-    if words.len() > FINDINGS_TOLD_MAX {
+    if words.len() > FINDINGS_LISTED_MAX {
         lines.push(format!(
             "    - and {} more",
-            words.len() - FINDINGS_TOLD_MAX
+            words.len() - FINDINGS_LISTED_MAX
         ));
     }
     lines
 }
 
-fn how_to_mend(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) -> Vec<String> {
+fn how_to_correct(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) -> Vec<String> {
     let mut steps = vec![format!("Open what comes with this letter: {files}.")];
     if form == ReturnForm::Ndjson {
         steps.push(
@@ -101,12 +101,12 @@ fn how_to_mend(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) 
         if in_rows {
             let name = match form {
                 ReturnForm::Xlsx => "visits",
-                _ => "held_wrong",
+                _ => "held_problem",
             };
             steps.push(format!(
-                "{} row is one head, plant or trap of a visit, in columns. held_wrong says\n     \
-                 what is wrong and where it stood in your file; held_right names the column of that\n     \
-                 row and says what is expected. Write what is right over what stands there.\n     \
+                "{} row is one head, plant or trap of a visit, in columns. held_problem says\n     \
+                 what is wrong and where it was in your file; held_expected names the column of that\n     \
+                 row and says what is expected. Write the correct value over the one that is there.\n     \
                  area_ha is in hectares, days are written as 2026-07-21. Leave the columns that\n     \
                  begin with held_ as they are.",
                 sheet(name)
@@ -115,16 +115,16 @@ fn how_to_mend(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool)) 
         if in_json {
             let name = match form {
                 ReturnForm::Xlsx => "records",
-                _ => "record_mended",
+                _ => "record_corrected",
             };
             steps.push(format!(
-                "{} row is one record. Change what is wrong in the column record_mended.\n     \
+                "{} row is one record. Change what is wrong in the column record_corrected.\n     \
                  Leave the column held_id as it is.",
                 sheet(name)
             ));
         }
     }
-    steps.push("Save and send it back as it is.".to_owned());
+    steps.push("Save the file and send it back.".to_owned());
     (1..)
         .zip(steps)
         .map(|(number, step)| format!("  {number}. {step}"))
@@ -166,7 +166,7 @@ mod tests {
             "Hello,\n\n",
             "2 records could not be accepted yet",
             "In a.ndjson:\n  line 3 (visit visit-3)\n    - site 1, head 2, bract 3: \u{2212}1\n      \
-             right would be: a count is a whole number, 0 or more\n  line 9 (visit visit-9)\n",
+             expected: a count is a whole number, 0 or more\n  line 9 (visit visit-9)\n",
             "    - and 2 more\n",
             "obs.xlsx",
             "held_id",

@@ -1,4 +1,4 @@
-//! The columns of the plain layout as whoever corrects a record sees them: which member each holds, and what is
+//! The columns of the plain layout as the person who corrects a record sees them: which member each holds, and what is
 //! expected of it.
 //!
 //! The layout itself is read and written in `mapping::plain`; a unit test holds the two together.
@@ -21,13 +21,13 @@ pub(crate) const FIRST_BRACT: usize = SITE + 8;
 /// What a column expects, if any record needs it.
 pub(crate) fn expected_in(column: usize) -> Option<&'static str> {
     match column {
-        NIGHTS => Some("the nights that the trap stood, a whole number, 1 or more"),
+        NIGHTS => Some("trap-nights, a whole number, 1 or more"),
         column if column >= COUNT => Some("a count, a whole number, 0 or more"),
         column => VISIT_COLUMNS.get(column)?.1.asked,
     }
 }
 
-/// What would be right, without what only whoever writes mapping files can do about it.
+/// What is expected, without what only the author of mapping files can change.
 pub(crate) fn for_the_sender(right: &str) -> &str {
     let Some(place) = right.find("the mapping says") else {
         return right;
@@ -70,11 +70,11 @@ mod tests {
 
     #[test]
     fn a_sender_is_not_told_how_mapping_files_are_written() {
-        for (right, told) in [
+        for (right, expected) in [
             ("a count, 0 or more", "a count, 0 or more"),
             (
-                "a date without doubt: 2026-06-07, or 2026-07-06; the mapping says which",
-                "a date without doubt: 2026-06-07, or 2026-07-06",
+                "an unambiguous date: 2026-06-07, or 2026-07-06; the mapping says which",
+                "an unambiguous date: 2026-06-07, or 2026-07-06",
             ),
             (
                 "a date as 2026-07-21, or the mapping says the format: %d.%m.%Y",
@@ -85,7 +85,7 @@ mod tests {
                 "counts",
             ),
         ] {
-            assert_eq!(for_the_sender(right), told);
+            assert_eq!(for_the_sender(right), expected);
         }
     }
 }

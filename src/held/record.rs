@@ -50,12 +50,12 @@ pub struct ReturnedRow {
     /// Its cells, as many as there are columns.
     pub cells: Vec<Cell>,
     /// What is to be corrected in it.
-    pub to_mend: Vec<ReturnedMend>,
+    pub to_correct: Vec<ReturnedCell>,
 }
 
 /// One thing to be corrected.
 #[derive(Debug, Clone)]
-pub struct ReturnedMend {
+pub struct ReturnedCell {
     /// Places of the columns where; none if no cell of the layout is it.
     pub columns: Vec<usize>,
     /// Where it was and what is wrong, in words.
@@ -66,8 +66,8 @@ pub struct ReturnedMend {
 
 impl ReturnedRow {
     /// Whether something is to be corrected in this column.
-    pub fn is_to_mend(&self, column: usize) -> bool {
-        self.to_mend
+    pub fn is_to_correct(&self, column: usize) -> bool {
+        self.to_correct
             .iter()
             .any(|mend| mend.columns.contains(&column))
     }
@@ -77,8 +77,8 @@ impl ReturnedRecord {
     /// What is wrong, in words.
     pub fn in_words(&self) -> Vec<InWords> {
         if let Some(rows) = &self.rows {
-            let to_mend = rows.rows.iter().flat_map(|row| &row.to_mend);
-            let words = to_mend.map(|mend| InWords {
+            let to_correct = rows.rows.iter().flat_map(|row| &row.to_correct);
+            let words = to_correct.map(|mend| InWords {
                 wrong: mend.wrong.clone(),
                 right: mend.right.clone(),
             });
@@ -155,7 +155,7 @@ impl ReturnedRecord {
     }
 }
 
-/// The form in which records go back.
+/// File format of the records sent back.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ReturnForm {
     /// A spreadsheet.

@@ -1,4 +1,4 @@
-//! The sheet of held records that came as rows of a table: in the columns of the plain layout, one row a unit,
+//! The sheet of held records that came as rows of a table: in the columns of the plain layout, one row per unit,
 //! next to columns that say what is wrong and what would be right. `load` takes it back as it is.
 //!
 //! The cells to correct are marked by color and named in words, for those who cannot see the color.
@@ -13,8 +13,8 @@ use scouting::visit::words::{on_one_line, starts_formula};
 /// The columns before those of the visit. `load` looks for the first; all of them begin with `held_`.
 pub const COLUMNS: [&str; 7] = [
     "held_id",
-    "held_wrong",
-    "held_right",
+    "held_problem",
+    "held_expected",
     "held_file",
     "held_place",
     "held_as_sent",
@@ -35,8 +35,8 @@ const NAMED_MAX: usize = 3;
 pub const INSTRUCTIONS: [&str; 11] = [
     "The sheet \"visits\" holds records that came in a spreadsheet and could not be counted yet.",
     "Each row is one head, plant or trap. The values of the visit are in its first row, those of a site in the site's first row.",
-    "\"held_wrong\" says where it was in your file and what is wrong; \"held_right\" names the column of this row and says what is expected there. The cell has a color.",
-    "A cell that could not be read is as you sent it, in its column. Write the right value over it, then save and send this workbook back.",
+    "\"held_problem\" says what is wrong and where it was in your file; \"held_expected\" names the column of this row and says what is expected there. The cell is highlighted.",
+    "A cell that could not be read is as you sent it, in its column. Write the correct value over it, then save and send this workbook back.",
     "Change none of the columns that begin with held_, and keep the names of all columns.",
     "area_ha is in hectares, whatever unit your own sheet has: 1 acre is 0.40468564224 ha, exactly. Amounts are per acre or ha, lb or kg, as the column next to them says.",
     "lon and lat are degrees; west and south have a minus sign. Days are written as 2026-07-21.",
@@ -117,7 +117,7 @@ pub fn write_sheets(workbook: &mut Workbook, records: &[ReturnedRecord]) -> Resu
                 .cells
                 .iter()
                 .enumerate()
-                .filter(|(at, _)| row.is_to_mend(*at))
+                .filter(|(at, _)| row.is_to_correct(*at))
             {
                 if let Cell::Number(number) = cell {
                     let at_column = first + column as u16;
@@ -125,7 +125,7 @@ pub fn write_sheets(workbook: &mut Workbook, records: &[ReturnedRecord]) -> Resu
                         at,
                         at_column,
                         *number,
-                        &forms.number_to_mend,
+                        &forms.number_to_correct,
                     )?;
                 }
             }
@@ -139,25 +139,25 @@ struct Forms {
     heading: Format,
     wrapped: Format,
     text: Format,
-    to_mend: Format,
-    number_to_mend: Format,
+    to_correct: Format,
+    number_to_correct: Format,
 }
 
 impl Forms {
     fn new() -> Forms {
-        let colour = Color::RGB(0x00FF_E699);
+        let color = Color::RGB(0x00FF_E699);
         Forms {
             heading: Format::new().set_bold().set_text_wrap(),
             wrapped: text_format().set_text_wrap(),
             text: text_format(),
-            to_mend: text_format().set_background_color(colour),
-            number_to_mend: Format::new().set_background_color(colour),
+            to_correct: text_format().set_background_color(color),
+            number_to_correct: Format::new().set_background_color(color),
         }
     }
 
     fn of(&self, row: &ReturnedRow, column: usize) -> &Format {
-        match row.is_to_mend(column) {
-            true => &self.to_mend,
+        match row.is_to_correct(column) {
+            true => &self.to_correct,
             false => &self.text,
         }
     }
@@ -195,9 +195,9 @@ fn held_cells(record: &ReturnedRecord, rows: &ReturnedRows, place: usize) -> Vec
         0 => text.to_owned(),
         _ => String::new(),
     };
-    let wrong: Vec<&str> = row.to_mend.iter().map(|mend| &*mend.wrong).collect();
+    let wrong: Vec<&str> = row.to_correct.iter().map(|mend| &*mend.wrong).collect();
     let right =
-        row.to_mend
+        row.to_correct
             .iter()
             .map(|mend| match columns_in_words(&rows.header, &mend.columns) {
                 Some(columns) => format!("{columns}: {}", mend.right),
@@ -246,18 +246,18 @@ pub(super) fn shortened(text: String) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::held::record::ReturnedMend;
+    use crate::held::record::ReturnedCell;
 
     fn record(bracts: usize) -> ReturnedRecord {
         let header = (1..=bracts).map(|bract| format!("count_{bract}")).collect();
-        let mend = |columns: Vec<usize>| ReturnedMend {
+        let mend = |columns: Vec<usize>| ReturnedCell {
             columns,
             wrong: "=site 1".to_owned(),
             right: "a count".to_owned(),
         };
-        let row = |to_mend: Vec<ReturnedMend>| ReturnedRow {
+        let row = |to_correct: Vec<ReturnedCell>| ReturnedRow {
             cells: vec![Cell::Number(-1.0); bracts],
-            to_mend,
+            to_correct,
         };
         ReturnedRecord {
             held_id: "01ababababababab-12".to_owned(),
@@ -281,7 +281,7 @@ mod tests {
     }
 
     #[test]
-    fn a_row_says_which_cells_of_it_are_to_be_mended() {
+    fn a_row_says_which_cells_of_it_are_to_be_corrected() {
         let (header, rows) = table(&[record(2), record(6)]);
         assert_eq!(header.len(), COLUMNS.len() + 6);
         assert!(rows.iter().all(|row| row.len() == header.len()));

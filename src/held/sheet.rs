@@ -1,6 +1,6 @@
 //! The spreadsheet of a sender's held records. Those that came as JSON: each as sent, what is wrong with it,
 //! what would be right, and a cell in which to correct it, which `load` knows again by `held_id` and
-//! `record_mended`. Those that came as rows have sheets of [`super::rows`] in the same workbook.
+//! `record_corrected`. Those that came as rows have sheets of [`super::rows`] in the same workbook.
 //!
 //! Every text is written as text: no cell is ever a formula. In a table of text, where nothing says
 //! what is one, an apostrophe is put before whatever a spreadsheet might take for one.
@@ -19,10 +19,10 @@ pub const COLUMNS: [&str; 7] = [
     "held_id",
     "file",
     "line",
-    "what is wrong",
-    "what would be right",
+    "problem",
+    "expected",
     "record as sent",
-    "record_mended",
+    "record_corrected",
 ];
 /// Widths of the columns, in characters.
 const WIDTHS: [f64; 7] = [24.0, 24.0, 8.0, 48.0, 48.0, 60.0, 60.0];
@@ -32,8 +32,8 @@ const SHEET_RECORDS_MAX: usize = 100_000;
 /// How to correct records, for a sheet of its own.
 const INSTRUCTIONS: [&str; 7] = [
     "Each row of the sheet \"records\" is one record that could not be counted yet.",
-    "\"what is wrong\" says where, \"what would be right\" says what is expected there.",
-    "Correct the record in the column \"record_mended\", then save and send this workbook back.",
+    "\"problem\" says what is wrong and where, \"expected\" says what is expected there.",
+    "Correct the record in the column \"record_corrected\", then save and send this workbook back.",
     "Leave \"held_id\" as it is: it says which record yours replaces.",
     "To leave a record as it is, leave its row as it is.",
     "If a correction was accepted before, raise \"revision\" by one.",
@@ -51,7 +51,7 @@ pub fn sheet_xlsx(records: &[ReturnedRecord]) -> Result<Vec<u8>, Failure> {
 fn workbook(records: &[ReturnedRecord]) -> Result<Vec<u8>, XlsxError> {
     let mut workbook = new_workbook()?;
     let text = text_format().set_text_wrap();
-    let to_mend = text.clone().set_background_color(Color::RGB(0x00FF_F6D6));
+    let to_correct = text.clone().set_background_color(Color::RGB(0x00FF_F6D6));
     let heading = Format::new().set_bold().set_text_wrap();
     let in_json = in_json(records);
     let in_rows = records.len() - in_json.len();
@@ -67,7 +67,7 @@ fn workbook(records: &[ReturnedRecord]) -> Result<Vec<u8>, XlsxError> {
         }
         sheet.set_freeze_panes(1, 1)?;
         for (row, record) in (1..).zip(part) {
-            write_row(sheet, row, record, (&text, &to_mend))?;
+            write_row(sheet, row, record, (&text, &to_correct))?;
         }
     }
     mend_rows::write_sheets(&mut workbook, records)?;
@@ -92,12 +92,12 @@ fn write_row(
     sheet: &mut Worksheet,
     row: u32,
     record: &ReturnedRecord,
-    (text, to_mend): (&Format, &Format),
+    (text, to_correct): (&Format, &Format),
 ) -> Result<(), XlsxError> {
     let texts = texts(record);
     for (column, cell) in (0..).zip(&texts) {
         let format = match usize::from(column) + 1 == texts.len() {
-            true => to_mend,
+            true => to_correct,
             false => text,
         };
         // A line's number is our own.
@@ -144,7 +144,7 @@ fn texts(record: &ReturnedRecord) -> [String; 7] {
         let lines: Vec<&str> = words.iter().map(of).collect();
         shortened(lines.join("\n"))
     };
-    let (as_sent, mended) = match fits_cell(&record.record) {
+    let (as_sent, corrected) = match fits_cell(&record.record) {
         true => (record.record.clone(), record.record.clone()),
         false => (
             format!("too long for a cell: see {}", record.own_file()),
@@ -158,7 +158,7 @@ fn texts(record: &ReturnedRecord) -> [String; 7] {
         joined(&|words| &words.wrong),
         joined(&|words| &words.right),
         as_sent,
-        mended,
+        corrected,
     ]
 }
 
@@ -214,9 +214,9 @@ mod tests {
     #[test]
     fn a_record_too_long_for_a_cell_is_named_with_its_own_file() {
         let long = record(&"x".repeat(40_000));
-        let [.., as_sent, mended] = texts(&long);
+        let [.., as_sent, corrected] = texts(&long);
         assert!(as_sent.contains("record-01ababababababab-12.json"));
-        assert!(mended.is_empty());
+        assert!(corrected.is_empty());
     }
 
     #[test]

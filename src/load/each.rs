@@ -70,8 +70,7 @@ pub(crate) async fn load_each<N: Fn() -> Timestamp, B: Fn(&str)>(
 fn advice(receipt_files: usize) -> Option<String> {
     (receipt_files >= LOADS_THAT_SLOW).then(|| {
         format!(
-            "{} loads stand in files of their own; `bractline store compact` puts them together, and every command \
-             is quick again",
+            "{} loads are in separate small files; `bractline store compact` merges them, and commands are fast again",
             report::grouped(receipt_files as u64)
         )
     })
@@ -85,8 +84,8 @@ pub(crate) async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure
         workspace.season()?,
         workspace.settings().defaults.clone(),
     )?;
-    let held_doubts = workspace.settings().doubts.hold.clone();
-    Loader::new(open_store(workspace).await?, judge, held_doubts, workers()).await
+    let held_flags = workspace.settings().flags.hold.clone();
+    Loader::new(open_store(workspace).await?, judge, held_flags, workers()).await
 }
 
 #[cfg(test)]
@@ -96,7 +95,7 @@ mod tests {
     #[test]
     fn a_store_of_many_small_loads_is_told_of_compact() {
         assert_eq!(advice(LOADS_THAT_SLOW - 1), None);
-        let told = advice(2_000).expect("many loads");
-        assert!(told.contains("2,000") && told.contains("store compact"));
+        let advice_text = advice(2_000).expect("many loads");
+        assert!(advice_text.contains("2,000") && advice_text.contains("store compact"));
     }
 }

@@ -20,7 +20,7 @@ use smallvec::SmallVec;
 
 use super::usual::{Amounts, UsualAmounts};
 use scouting::failure::Failure;
-use scouting::region::distance::{GridCell, cell_of, cells_near, metres_between};
+use scouting::region::distance::{GridCell, cell_of, cells_near, meters_between};
 use scouting::visit::doubts::{
     Elsewhere, FIELDS_APART_MIN_M, StageSeen, economics_unusual, field_moved, field_twice,
     observer_in_two_places, stage_backwards,
@@ -254,8 +254,8 @@ impl History {
                 Some((&**field_id, elsewhere(point, seen.as_ref()?.beside(own)?)))
             })
             .min_by(|(one_id, one), (other_id, other)| {
-                one.metres
-                    .total_cmp(&other.metres)
+                one.meters
+                    .total_cmp(&other.meters)
                     .then_with(|| one_id.cmp(other_id))
             })
     }
@@ -293,10 +293,10 @@ fn elsewhere(from: (f64, f64), at: (f64, f64)) -> Elsewhere {
         lon: at.0,
         lat: at.1,
         // The same point is what a field's next visit usually has.
-        metres: if from == at {
+        meters: if from == at {
             0.0
         } else {
-            metres_between(from, at)
+            meters_between(from, at)
         },
     }
 }

@@ -31,14 +31,14 @@ const ATTEMPTS_MAX: usize = 50;
 /// What became of one submission.
 #[derive(Debug)]
 pub struct Account {
-    /// What was handed in.
+    /// The submission.
     pub submission: Submission,
     /// How many records went where.
     pub counts: Counts,
     /// Every held record with its reasons.
     pub held: RecordReports,
-    /// Every accepted record with a doubt in a sentence, `visit::doubts`.
-    pub doubts: RecordReports,
+    /// Every accepted record with a flag that compares visits, and the sentence of each, `visit::doubts`.
+    pub flagged: RecordReports,
     /// How many accepted records bear each flag.
     pub flags: BTreeMap<Code, u64>,
 }
@@ -48,20 +48,20 @@ pub struct Loader {
     store: Store,
     judge: Arc<Judge>,
     known: KnownRecords,
-    /// What was accepted before; read again where an attempt has come to nothing.
+    /// What was accepted before; read again where an attempt has failed.
     history: Option<History>,
-    held_doubts: Vec<Code>,
+    held_flags: Vec<Code>,
     mapping: Option<Mapping>,
     workers: usize,
 }
 
 impl Loader {
-    /// Prepares a run; `workers` records are judged at the same time. A record with a doubt whose code
-    /// is among `held_doubts` is held, others are flagged.
+    /// Prepares a run; `workers` records are judged at the same time. A record with a flag whose code
+    /// is among `held_flags` is held, others are flagged.
     pub async fn new(
         store: Store,
         judge: Judge,
-        held_doubts: Vec<Code>,
+        held_flags: Vec<Code>,
         workers: usize,
     ) -> Result<Loader, Failure> {
         let known = KnownRecords::read(&store).await?;
@@ -70,7 +70,7 @@ impl Loader {
             judge: Arc::new(judge),
             known,
             history: None,
-            held_doubts,
+            held_flags,
             mapping: None,
             workers,
         })
@@ -109,7 +109,7 @@ impl Loader {
             Kind::Busy,
             format!("cannot load {}: the store stayed busy", file.name),
         )
-        .mend("load it again when the other loads are through; nothing of it counts yet"))
+        .mend("load it again when the other loads have finished; nothing of it was loaded"))
     }
 
     /// What `load` would say, storing nothing.
@@ -142,7 +142,7 @@ impl Loader {
     ) -> Result<Taken, Failure> {
         let history = self.take_history().await?;
         let reader = RecordReader::open(file, self.mapping.as_ref());
-        let mut pass = Pass::new(&self.known, history, &self.held_doubts, append, file, now);
+        let mut pass = Pass::new(&self.known, history, &self.held_flags, append, file, now);
         let taken = match reader {
             Ok(reader) => pass.take_all(file, reader, &self.judge, self.workers).await,
             Err(failure) => Err(failure),

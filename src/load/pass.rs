@@ -46,12 +46,12 @@ pub(super) struct Pass<'a> {
     name: String,
     known: &'a KnownRecords,
     history: History,
-    held_doubts: &'a [Code],
+    held_flags: &'a [Code],
     append: Option<Append>,
     ledger: Ledger,
     counts: Counts,
     held: RecordReports,
-    doubts: RecordReports,
+    flagged: RecordReports,
     flags: BTreeMap<Code, u64>,
     visit_rows: Vec<VisitRow>,
     held_rows: Vec<HeldRow>,
@@ -74,7 +74,7 @@ impl<'a> Pass<'a> {
     pub(super) fn new(
         known: &'a KnownRecords,
         history: History,
-        held_doubts: &'a [Code],
+        held_flags: &'a [Code],
         append: Option<Append>,
         file: &SubmittedFile,
         now: Timestamp,
@@ -83,12 +83,12 @@ impl<'a> Pass<'a> {
             name: file.name.clone(),
             known,
             history,
-            held_doubts,
+            held_flags,
             append,
             ledger: Ledger::new(&file.sha256),
             counts: Counts::default(),
             held: RecordReports::default(),
-            doubts: RecordReports::default(),
+            flagged: RecordReports::default(),
             flags: BTreeMap::new(),
             visit_rows: Vec::new(),
             held_rows: Vec::new(),
@@ -123,7 +123,7 @@ impl<'a> Pass<'a> {
         }
         file.check_unchanged()?;
         self.held.end()?;
-        self.doubts.end()?;
+        self.flagged.end()?;
         self.write().await
     }
 
@@ -146,10 +146,10 @@ impl<'a> Pass<'a> {
 
     /// Closes the held records that a sound record corrects.
     fn mend(&mut self, row: &VisitRow, identity: Identity, raw: &RawRecord) {
-        let mended = self
+        let corrected = self
             .ledger
-            .mended(self.known, (row, identity), raw.mends, self.now);
-        self.close(mended);
+            .corrected(self.known, (row, identity), raw.mends, self.now);
+        self.close(corrected);
     }
 
     fn close(&mut self, closings: impl IntoIterator<Item = ClosingRow>) {
@@ -161,10 +161,10 @@ impl<'a> Pass<'a> {
         }
     }
 
-    /// A new record is compared with what was accepted before it; doubts flag or hold it.
+    /// A new record is compared with what was accepted before it; what differs flags or holds it.
     fn doubt(&mut self, mut row: VisitRow, raw: &RawRecord) -> Result<(), Failure> {
         row.doubts.extend(self.history.doubts(&row));
-        let is_held = |doubt: &&Finding| self.held_doubts.contains(&doubt.code);
+        let is_held = |doubt: &&Finding| self.held_flags.contains(&doubt.code);
         let reasons: Vec<Finding> = row.doubts.iter().filter(is_held).cloned().collect();
         if !reasons.is_empty() {
             self.ledger.forget(&row);
@@ -173,7 +173,7 @@ impl<'a> Pass<'a> {
         self.mend(&row, Identity::New, raw);
         if !row.doubts.is_empty() {
             row.flags.extend(doubts::codes_of(&row.doubts));
-            self.doubts.add(RecordReport {
+            self.flagged.add(RecordReport {
                 line: row.line,
                 visit_id: Some(row.visit.visit_id.clone()),
                 findings: std::mem::take(&mut row.doubts),
@@ -235,17 +235,16 @@ impl<'a> Pass<'a> {
             let first = report.findings.first();
             first.map(|finding| format!("line {}: {finding}", report.line))
         });
-        let told: Vec<String> = firsts.collect();
+        let first_lines: Vec<String> = firsts.collect();
         Err(Failure::new(
             Kind::Submission,
             format!(
-                "cannot load {}: {held} of its first {received} records would be held, more than the {HELD_MAX} that \
-                 are kept where they are the larger part; nothing of it was loaded",
+                "cannot load {}: {held} of its first {received} records would be held, more than the limit of {HELD_MAX} for a submission whose records are mostly held; nothing of it was loaded",
                 self.name
             ),
         )
-        .at(format!("{}; and so on to line {}", told.join("; "), last.line))
-        .mend("is it a file of visit records? mend what the first lines say, for all of them, and load it again"))
+        .at(format!("{}; and so on to line {}", first_lines.join("; "), last.line))
+        .mend("is it a file of visit records? correct what the first lines name, in all of them, and load it again"))
     }
 
     async fn write(&mut self) -> Result<(), Failure> {
@@ -269,7 +268,7 @@ impl<'a> Pass<'a> {
                 submission,
                 counts: self.counts,
                 held: self.held,
-                doubts: self.doubts,
+                flagged: self.flagged,
                 flags: self.flags,
             },
             ledger: self.ledger,

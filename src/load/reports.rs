@@ -28,7 +28,7 @@ pub struct RecordReport {
     pub findings: Vec<Finding>,
 }
 
-/// Every record of a submission of which something is said; serialises as a list.
+/// Every record of a submission of which something is said; serializes as a list.
 #[derive(Debug, Default)]
 pub struct RecordReports {
     first: Vec<RecordReport>,

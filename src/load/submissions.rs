@@ -18,7 +18,7 @@ use scouting::visit::code::Code;
 use store::rows::receipt::Counts;
 
 /// Visits of a flag that a text report lists; the JSON report lists all.
-const DOUBTS_LISTED_MAX: usize = 3;
+const FLAGS_LISTED_MAX: usize = 3;
 
 /// The named submissions, looked at; standard input waits in a file of its own until this is dropped.
 pub struct Submissions {
@@ -92,10 +92,7 @@ fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     files.sort();
     passed_over.sort();
     for path in passed_over {
-        report::note(&format!(
-            "passed over {}: no file of its own",
-            path.display()
-        ));
+        report::note(&format!("skipped {}: not a regular file", path.display()));
     }
     Ok(files)
 }
@@ -126,7 +123,7 @@ struct SubmissionAccount {
     #[serde(flatten)]
     counts: Counts,
     flags: BTreeMap<Code, u64>,
-    doubts: RecordReports,
+    flagged_records: RecordReports,
     held_records: RecordReports,
 }
 
@@ -141,7 +138,7 @@ impl Accounts {
             bytes: account.submission.bytes,
             counts: account.counts,
             flags: account.flags,
-            doubts: account.doubts,
+            flagged_records: account.flagged,
             held_records: account.held,
         });
     }
@@ -206,16 +203,21 @@ fn flag_lines(submission: &SubmissionAccount) -> Vec<String> {
             "  flag {code}: {}",
             counted(*count, "visit", "visits")
         ));
-        let of_code = submission.doubts.first().iter().flat_map(|doubtful| {
-            let doubts = doubtful.findings.iter().filter(|doubt| doubt.code == *code);
-            doubts.map(|doubt| (doubtful.line, doubt))
-        });
-        let listed = of_code.take(DOUBTS_LISTED_MAX);
-        lines.extend(
-            listed.map(|(line, doubt)| {
-                format!("    line {line}: {}; {}", doubt.found, doubt.expected)
-            }),
-        );
+        let of_code = submission
+            .flagged_records
+            .first()
+            .iter()
+            .flat_map(|record| {
+                let findings = record
+                    .findings
+                    .iter()
+                    .filter(|finding| finding.code == *code);
+                findings.map(|finding| (record.line, finding))
+            });
+        let listed = of_code.take(FLAGS_LISTED_MAX);
+        lines.extend(listed.map(|(line, finding)| {
+            format!("    line {line}: {}; {}", finding.found, finding.expected)
+        }));
     }
     lines
 }

@@ -23,17 +23,17 @@ use store::rows::visit_sites::VisitSites;
 
 /// Which field is looked at.
 pub(crate) struct EdgeOptions {
-    /// Pseudonym of the field.
+    /// Field ID.
     pub(crate) field: String,
     /// Id of the protocol.
     pub(crate) protocol: String,
     /// The week; the newest with a visit if `None`.
     pub(crate) week: Option<IsoWeek>,
-    /// Folder to write to.
+    /// Output folder.
     pub(crate) out: Option<PathBuf>,
 }
 
-const PRIVATE: &str = "Private: for the field's owner. Nothing of it is published.";
+const PRIVATE: &str = "Private: for the field's owner. Nothing in it is published.";
 
 /// A row of economic_distance.csv, and of the report.
 #[derive(Debug, Clone, Serialize)]
@@ -102,9 +102,9 @@ impl Reached {
         self.area_ha = Some(strips.area_ha);
         self.outline_area_ha = Some(strips.outline_area_ha);
         if strips.unsampled_m > 0.5 {
-            let metres = strips.unsampled_m;
+            let meters = strips.unsampled_m;
             self.notes.push(format!(
-                "For {metres:.0} m of the edge no site stands: its strip is not known."
+                "For {meters:.0} m of the edge there is no site: its strip is not known."
             ));
         }
         let without = strips.without_strip.iter();
@@ -162,7 +162,7 @@ impl EdgeOptions {
         let protocol = figures.catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))
                 .at("--protocol")
-                .mend(format!("the catalogue has {}", figures.catalogue.ids()))
+                .mend(format!("the catalog has {}", figures.catalogue.ids()))
         })?;
         let decline = decline_of(protocol)?;
         let standing = self.standing_visit(&figures.rollup.field_week().batch)?;

@@ -30,19 +30,19 @@ pub(crate) struct FieldOptions {
     pub(crate) protocol: String,
     /// The threshold of the field.
     pub(crate) threshold: GivenThreshold,
-    /// How its sites scatter.
+    /// The dispersion among its sites.
     pub(crate) scatter: GivenScatter,
-    /// Share of the threshold at which a field is surely not to be treated.
+    /// Lower decision mean, as a fraction of the threshold (H0).
     pub(crate) low: f64,
-    /// Wanted standard error of the mean, as a share of the mean.
+    /// Target standard error of the mean, as a fraction of the mean.
     pub(crate) precision: f64,
-    /// Risk of each of the two wrong answers.
+    /// Error rates alpha and beta, which are equal.
     pub(crate) risk: f64,
     /// Sites that are always done; the protocol's least number if `None`.
     pub(crate) sites_min: Option<u32>,
     /// Sites after which a sample ends in any case; as many as keep both risks if `None`.
     pub(crate) sites_max: Option<u32>,
-    /// Folder to write to.
+    /// Output folder.
     pub(crate) out: Option<PathBuf>,
 }
 
@@ -100,7 +100,7 @@ impl FieldOptions {
         let protocol = catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))
                 .at("--protocol")
-                .mend(format!("the catalogue has {}", catalogue.ids()))
+                .mend(format!("the catalog has {}", catalogue.ids()))
         })?;
         if protocol.decision == Decision::Region {
             return Err(tells_nothing_of_a_field(protocol));
@@ -198,7 +198,7 @@ impl FieldOptions {
 
 fn tells_nothing_of_a_field(protocol: &Protocol) -> Failure {
     let what = format!(
-        "{} tells the risk of a region and nothing of a field: there is no field to plan for",
+        "{} gives a regional risk and no figure of a field: there is no field to plan for",
         protocol.id
     );
     Failure::new(Kind::Protocol, what)
@@ -206,9 +206,9 @@ fn tells_nothing_of_a_field(protocol: &Protocol) -> Failure {
         .mend("name a protocol that decides about fields; see bractline protocols list")
 }
 
-/// What single options allow and together do not: a scatter that gives no variance, or lines that do not part.
+/// What single options allow and together do not: a dispersion that gives no variance, or lines that do not part.
 fn no_plan(question: &PlanQuestion) -> Failure {
-    Failure::new(Kind::Settings, "these numbers make no plan")
+    Failure::new(Kind::Settings, "no plan can be made from these numbers")
         .at(format!(
             "threshold {}, low mean {}, precision {}, risks {}, sites {} to {}",
             question.threshold,
@@ -226,12 +226,12 @@ fn lines(plan: &FieldPlan, facts: &CardFacts) -> Vec<String> {
     let question = facts.question;
     let mut lines = vec![
         format!(
-            "threshold {:.3} ({}), {} units a site",
+            "threshold {:.3} ({}), {} units per site",
             question.threshold, facts.threshold_from, question.units_per_site
         ),
         facts.scatter_from.clone(),
         format!(
-            "{} sites for a standard error of {:.0} % at the threshold",
+            "{} sites for a standard error of {:.0}% at the threshold",
             plan.sites_for_precision,
             100.0 * question.precision
         ),
@@ -245,10 +245,10 @@ fn lines(plan: &FieldPlan, facts: &CardFacts) -> Vec<String> {
         format!("{:>5}  {low:>22}  {:>21}", stop.sites, stop.high_total)
     }));
     lines.push(String::new());
-    lines.push("true mean  said below  said at or above  sites on average".to_owned());
+    lines.push("true mean  called below  called at or above  sites on average".to_owned());
     lines.extend(plan.operating_points.iter().map(|point| {
         format!(
-            "{:>9.3}  {:>8.1} %  {:>14.1} %  {:>16.1}",
+            "{:>9.3}  {:>8.1}%  {:>14.1}%  {:>16.1}",
             point.true_mean,
             100.0 * point.probability_low,
             100.0 * point.probability_high,

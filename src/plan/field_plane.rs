@@ -1,4 +1,4 @@
-//! A field's outline laid out in metres, if it bears measuring.
+//! A field's outline laid out in meters, if it bears measuring.
 //!
 //! It knows no side and no site, and repairs nothing: an outline that crosses itself is refused.
 
@@ -13,7 +13,7 @@ use geo::{
 
 use scouting::visit::record::Outline;
 
-/// Semi-major axis in metres and flattening of WGS 84 (NIMA TR8350.2, from memory).
+/// Semi-major axis in meters and flattening of WGS 84 (NIMA TR8350.2, from memory).
 const WGS_84: (f64, f64) = (6_378_137.0, 1.0 / 298.257_223_563);
 /// Beyond this from corner to corner the plane is no longer true to some thousandths at the rim: our
 /// choice.
@@ -45,16 +45,16 @@ impl fmt::Display for OutlineFlaw {
                 "the outline has more than 10,000 positions or more than 100 sides: draw it simpler"
             }
             OutlineFlaw::BeyondThePlane => {
-                "the outline is more than 20 km across, or lies near a pole or on both sides of the 180th meridian"
+                "the outline is more than 20 km across, or is near a pole or on both sides of the 180th meridian"
             }
         })
     }
 }
 
-/// The plane that touches the ellipsoid at a point: metres east and north of it.
+/// The plane that touches the ellipsoid at a point: meters east and north of it.
 pub(super) struct Plane {
     origin: Coord,
-    metres_per_degree: Coord,
+    meters_per_degree: Coord,
 }
 
 impl Plane {
@@ -68,22 +68,22 @@ impl Plane {
         let meridian = normal * (1.0 - eccentricity_squared) / bulge;
         Plane {
             origin,
-            metres_per_degree: coord! { x: normal * cosine, y: meridian } * (PI / 180.0),
+            meters_per_degree: coord! { x: normal * cosine, y: meridian } * (PI / 180.0),
         }
     }
 
-    pub(super) fn metres(&self, position: Coord) -> Coord {
+    pub(super) fn meters(&self, position: Coord) -> Coord {
         let from = position - self.origin;
-        coord! { x: from.x * self.metres_per_degree.x, y: from.y * self.metres_per_degree.y }
+        coord! { x: from.x * self.meters_per_degree.x, y: from.y * self.meters_per_degree.y }
     }
 
     pub(super) fn degrees(&self, position: Coord) -> Coord {
-        let by = self.metres_per_degree;
+        let by = self.meters_per_degree;
         self.origin + coord! { x: position.x / by.x, y: position.y / by.y }
     }
 }
 
-/// The outline in metres, wound counter-clockwise, if it bears measuring.
+/// The outline in meters, wound counter-clockwise, if it bears measuring.
 pub(super) fn lay_out(outline: &Outline) -> Result<(Plane, Polygon), OutlineFlaw> {
     if outline.coordinates.iter().map(Vec::len).sum::<usize>() > POSITIONS_MAX {
         return Err(OutlineFlaw::TooDetailed);
@@ -106,8 +106,8 @@ pub(super) fn lay_out(outline: &Outline) -> Result<(Plane, Polygon), OutlineFlaw
         return Err(OutlineFlaw::BeyondThePlane);
     }
     let plane = Plane::at(middle.0);
-    let field = degrees.map_coords(|position| plane.metres(position));
-    let across = plane.metres(bounds.max()) - plane.metres(bounds.min());
+    let field = degrees.map_coords(|position| plane.meters(position));
+    let across = plane.meters(bounds.max()) - plane.meters(bounds.min());
     if across.x.hypot(across.y) > EXTENT_MAX_M {
         return Err(OutlineFlaw::BeyondThePlane);
     }

@@ -1,4 +1,4 @@
-//! How the sites of a field scatter, for `bractline plan field`: a k that is assumed, the visits of a season, or
+//! The dispersion among the sites of a field, for `bractline plan field`: a k that is assumed, the visits of a season, or
 //! plants that are infested or not.
 
 use arrow::array::{Array, AsArray, RecordBatch};
@@ -18,18 +18,18 @@ const VISITS_MIN: u64 = 10;
 /// Below this k a stop line is far beyond anything that is counted. Our choice.
 const K_MIN: f64 = 0.001;
 
-/// The options that say how sites scatter.
+/// The options that give the dispersion among sites.
 #[derive(Debug)]
 pub(crate) struct GivenScatter {
-    /// k of the totals of sites, where you assume one
+    /// Negative binomial k of the site totals, if you assume one
     pub(crate) k: Option<f64>,
 
-    /// Season whose visits say how sites scatter: an ISO week-year
+    /// Season whose visits give the dispersion among sites (ISO week-year)
     pub(crate) season: Option<i32>,
 }
 
 impl GivenScatter {
-    /// How sites scatter, and a sentence that says where that comes from.
+    /// The dispersion among sites, and a sentence that says where it comes from.
     ///
     /// # Errors
     /// A [`Failure`] if nothing says so, or the season has too few visits.
@@ -46,7 +46,7 @@ impl GivenScatter {
             (None, Some(season)) => of_season(protocol, season, workspace).await,
             (None, None) => Err(Failure::new(
                 Kind::Settings,
-                "nothing says how the sites of a field scatter",
+                "the dispersion among the sites of a field is not known",
             )
             .at(format!("{}, --k and --season", protocol.id))
             .mend("name a season of the workspace's visits with --season, or assume a k with --k")),
@@ -56,26 +56,26 @@ impl GivenScatter {
     fn of_presence(&self, protocol: &Protocol) -> Result<(SiteScatter, String), Failure> {
         if self.k.is_some() || self.season.is_some() {
             let what = format!(
-                "{} asks whether a plant is infested: such counts have no scatter of their own",
+                "{} records only whether a plant is infested: such counts need no dispersion",
                 protocol.id
             );
             return Err(Failure::new(Kind::Settings, what)
                 .at("--k or --season")
                 .mend("leave it out"));
         }
-        let from = "The scatter is assumed: each plant is infested or not by chance alone. Where infested plants \
-                    stand together, the answers are less sure than said here.";
+        let from = "The dispersion is assumed: each plant is infested or not by chance alone. Where infested plants are clumped, the answers are less sure than stated here.";
         Ok((SiteScatter::Presence, from.to_owned()))
     }
 }
 
 fn of_k(k: f64) -> Result<(SiteScatter, String), Failure> {
     if !(k.is_finite() && k >= K_MIN) {
-        let right = format!("a number from {K_MIN}; a very large one is scatter by chance alone");
+        let right =
+            format!("a number from {K_MIN}; a very large one is random (Poisson) dispersion");
         return Err(wrong("--k", &k, &right));
     }
     let from = format!(
-        "The scatter is assumed: k = {k} of the totals of sites. No count of yours says so."
+        "The dispersion is assumed: k = {k} of the site totals, not estimated from your counts."
     );
     Ok((SiteScatter::TotalsWithK(k), from))
 }
@@ -88,14 +88,14 @@ async fn of_season(
     let workspace = workspace.ok_or_else(|| {
         Failure::new(
             Kind::Files,
-            "--season needs a workspace, whose visits say how sites scatter",
+            "--season needs a workspace, whose visits give the dispersion among sites",
         )
         .mend("name one with --workspace DIR, or assume a k with --k")
     })?;
     let figures = Figures::of(workspace, &Publishing::Nothing).await?;
     let law = season_law(&figures.rollup.field_week().batch, &protocol.id, season)?;
     let from = format!(
-        "The scatter is that of {} visits of the season {season}: the variance of site means is \
+        "The dispersion is estimated from {} visits of the season {season}: the variance of site means is \
          {:.3} times the mean to the power {:.3} (Taylor's law).",
         law.samples, law.a_of_mean_variance, law.b,
     );
@@ -122,7 +122,7 @@ fn season_law(field_week: &RecordBatch, protocol: &str, season: i32) -> Result<P
         .ok_or_else(|| {
             Failure::new(
                 Kind::Settings,
-                format!("{season} has too few visits under {protocol} to say how sites scatter"),
+                format!("{season} has too few visits under {protocol} to estimate the dispersion among sites"),
             )
             .at(format!(
                 "{} visits with more than one site; {VISITS_MIN} or more with something found are needed",

@@ -2,7 +2,7 @@
 //!
 //! A side is a run of the outer ring's edges that face the same way, in quarters about the field's own main
 //! direction: a field that is askew has four sides as well, and so has a circle. Holes have no
-//! sides. All in the metres of [`super::field_plane`]; it knows no pressure and draws nothing.
+//! sides. All in the meters of [`super::field_plane`]; it knows no pressure and draws nothing.
 
 use std::f64::consts::{FRAC_PI_2, FRAC_PI_4, PI};
 use std::fmt;
@@ -54,10 +54,10 @@ impl fmt::Display for NoStrip {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             NoStrip::NoPlace => "the site has neither a point nor a side",
-            NoStrip::FarFromSide => "the site's point lies more than 100 m from the side",
+            NoStrip::FarFromSide => "the site's point is more than 100 m from the side",
             NoStrip::NoSuchSide => "the outline has no one side that faces as the site's side says",
             NoStrip::Undivided => {
-                "several sites of one side differ, and without their points it is not known where each lies"
+                "several sites of one side differ, and without their points it is not known where each is"
             }
         })
     }
@@ -136,7 +136,7 @@ impl Sides {
             .map(|side| (side, self.sides[side].nearest_to(point)))
             .min_by(|(_, one), (_, other)| one.0.total_cmp(&other.0));
         match nearest {
-            Some((side, (metres, position))) if metres <= SITE_FROM_SIDE_MAX_M => {
+            Some((side, (meters, position))) if meters <= SITE_FROM_SIDE_MAX_M => {
                 Ok(vec![(side, Some(position))])
             }
             _ => Err(NoStrip::FarFromSide),
@@ -166,7 +166,7 @@ impl Sides {
 }
 
 impl Side {
-    /// Metres from corner to corner along the edges.
+    /// Meters from corner to corner along the edges.
     pub(super) fn length(&self) -> f64 {
         self.edges.iter().map(length).sum()
     }
@@ -179,16 +179,16 @@ impl Side {
             let along =
                 (dot(point - edge.start, edge.delta()) / length(edge)).clamp(0.0, length(edge));
             let foot = edge.start + edge.delta() * (along / length(edge));
-            let metres = (point - foot).x.hypot((point - foot).y);
-            if metres < nearest.0 {
-                nearest = (metres, before + along);
+            let meters = (point - foot).x.hypot((point - foot).y);
+            if meters < nearest.0 {
+                nearest = (meters, before + along);
             }
             before += length(edge);
         }
         nearest
     }
 
-    /// The parts of the side, from and to in metres, that are nearest to each of these positions, in the
+    /// The parts of the side, from and to in meters, that are nearest to each of these positions, in the
     /// order of the positions.
     pub(super) fn divide(&self, positions: &[f64]) -> Vec<(f64, f64)> {
         let mut sorted: Vec<usize> = (0..positions.len()).collect();
@@ -228,7 +228,7 @@ impl Side {
                 };
                 ends.map(|end| (end - start).x.hypot((end - start).y))
             })
-            .flat_map(|ends| ends.into_iter().filter(|metres| *metres > ROUNDING_M))
+            .flat_map(|ends| ends.into_iter().filter(|meters| *meters > ROUNDING_M))
             .fold(2.0 * EXTENT_MAX_M, f64::min)
     }
 
@@ -240,7 +240,7 @@ impl Side {
             let length = length(edge);
             let (start, end) = ((from - before).max(0.0), (to - before).min(length));
             if end - start > ROUNDING_M {
-                let at = |metres: f64| edge.start + edge.delta() * (metres / length);
+                let at = |meters: f64| edge.start + edge.delta() * (meters / length);
                 part.push(Line::new(at(start), at(end)));
             }
             before += length;
@@ -406,7 +406,7 @@ mod tests {
             .collect();
         let sides = sides_of(&field(&circle));
         assert_eq!(facings(&sides), ["east", "north", "south", "west"]);
-        // Wherever the ring begins: a gate of ten metres in the south side.
+        // Wherever the ring begins: a gate of ten meters in the south side.
         let stepped = [
             (0.0, 0.0),
             (300.0, 0.0),
@@ -427,7 +427,7 @@ mod tests {
                 "{begin}"
             );
         }
-        // A yard of a hundred metres is none: two sides more, and the south one in three.
+        // A yard of a hundred meters is none: two sides more, and the south one in three.
         let yard = stepped.map(|(x, y)| (x, if y == 10.0 { 100.0 } else { y }));
         assert_eq!(sides_of(&field(&yard)).sides.len(), 8);
     }

@@ -23,7 +23,7 @@ pub struct CardFacts<'a> {
     pub question: &'a PlanQuestion,
     /// Where the threshold comes from, a phrase: `given`, or the economics it was computed of.
     pub threshold_from: String,
-    /// Where the scatter comes from, a sentence; that it is assumed, where it is.
+    /// Where the dispersion comes from, a sentence; that it is assumed, where it is.
     pub scatter_from: String,
     /// Program and version.
     pub program: &'a str,

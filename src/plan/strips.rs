@@ -31,7 +31,7 @@ pub struct SampledSite {
     pub point: Option<(f64, f64)>,
     /// The side as the scout wrote it: `north`, `N`, `south-west side`.
     pub side: Option<String>,
-    /// Metres from the edge up to which the field is at or above its threshold; 0 for none.
+    /// Meters from the edge up to which the field is at or above its threshold; 0 for none.
     pub distance_m: f64,
 }
 
@@ -42,7 +42,7 @@ pub struct Strip {
     pub site: u32,
     /// The way that the side faces: `north`, `north-east` …
     pub side: &'static str,
-    /// Depth in metres, after the clip to half the field's width.
+    /// Depth in meters, after the clip to half the field's width.
     pub distance_m: f64,
     /// Hectares of this strip by itself.
     pub area_ha: f64,
@@ -59,13 +59,13 @@ pub struct Strips {
     pub area_ha: f64,
     /// Hectares of the outline without its holes.
     pub outline_area_ha: f64,
-    /// Metres of the outline, holes aside, that no site represents: their strips, if any, are not known.
+    /// Meters of the outline, holes aside, that no site represents: their strips, if any, are not known.
     pub unsampled_m: f64,
     /// Sites that have a distance but, on a side at least, no strip, by number, and why.
     pub without_strip: Vec<(u32, NoStrip)>,
 }
 
-/// A site on a side; `position` is metres from the side's first corner, if known.
+/// A site on a side; `position` is meters from the side's first corner, if known.
 #[derive(Clone, Copy)]
 struct Placed<'a> {
     site: &'a SampledSite,
@@ -85,7 +85,7 @@ pub fn draw_strips(outline: &Outline, sites: &[SampledSite]) -> Result<Strips, O
     for site in sites {
         let point = site
             .point
-            .map(|(lon, lat)| plane.metres(coord! { x: lon, y: lat }));
+            .map(|(lon, lat)| plane.meters(coord! { x: lon, y: lat }));
         match sides.place(point, site.side.as_deref()) {
             Ok(places) => {
                 for (side, position) in places {
@@ -202,7 +202,7 @@ mod tests {
         Plane::at(coord! { x: -100.1, y: 44.1 })
     }
 
-    /// An outline in degrees from rings in metres.
+    /// An outline in degrees from rings in meters.
     fn outline(rings: &[&[(f64, f64)]]) -> Outline {
         let degrees = |&(x, y): &(f64, f64)| {
             let position = plane().degrees(coord! { x: x, y: y });
@@ -248,7 +248,7 @@ mod tests {
         draw_strips(&outline(rings), sites).expect("a sound outline")
     }
 
-    /// Square metres, to a hundred-thousandth: the plane at the outline's centroid is not quite that of
+    /// Square meters, to a hundred-thousandth: the plane at the outline's centroid is not quite that of
     /// the test.
     #[track_caller]
     fn assert_m2(found_ha: f64, expected_m2: f64) {
@@ -433,14 +433,14 @@ mod tests {
         ) {
             let star: Vec<(f64, f64)> = (0..)
                 .zip(&rays)
-                .map(|(ray, &metres)| {
+                .map(|(ray, &meters)| {
                     let angle = 2.0 * PI * f64::from(ray) / rays.len() as f64;
-                    (metres * angle.cos(), metres * angle.sin())
+                    (meters * angle.cos(), meters * angle.sin())
                 })
                 .collect();
             let sites: Vec<SampledSite> = (1..)
                 .zip(&places)
-                .map(|(site, &(x, y, metres))| at(site, (x, y), metres))
+                .map(|(site, &(x, y, meters))| at(site, (x, y), meters))
                 .chain([named(99, "north", 261.0)])
                 .collect();
             if let Ok(drawn) = draw_strips(&outline(&[&star]), &sites) {

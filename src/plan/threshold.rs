@@ -18,22 +18,22 @@ const AMOUNTS: &str = "write 8/acre or 20/ha, 0.16/lb or 0.35/kg, 20000/acre or 
 /// The options that say of what field the threshold is.
 #[derive(Debug)]
 pub(crate) struct GivenThreshold {
-    /// Threshold of the field, count a unit, in place of its economics
+    /// Threshold of the field, as a count per unit, instead of its economics
     pub(crate) threshold: Option<f64>,
 
     /// Cost of one treatment, as 8/acre or 20/ha
     pub(crate) treatment_cost: Option<String>,
 
-    /// What the crop sells for, as 0.16/lb or 0.35/kg
+    /// Market price, as 0.16/lb or 0.35/kg
     pub(crate) market_value: Option<String>,
 
-    /// Plants standing, as 20000/acre or 49000/ha
+    /// Plant population, as 20000/acre or 49000/ha
     pub(crate) plants: Option<String>,
 
-    /// Type of crop [default: the first that the protocol names]; fills what is missing from [defaults]
+    /// Crop type, whose [defaults] fill in what is missing [default: the first in the protocol]
     pub(crate) crop_type: Option<String>,
 
-    /// Crop stage in which the field is looked at [default: the first of the protocol's window]
+    /// Crop stage at scouting [default: the first of the protocol's window]
     pub(crate) stage: Option<String>,
 }
 
@@ -72,9 +72,10 @@ impl GivenThreshold {
                 .mend(format!("found {}; {}", finding.found, finding.expected)));
         }
         let from = match (needed.len(), lacking.len()) {
-            (0, _) => format!("of the protocol, for {crop_type} at {crop_stage}"),
-            (_, 0) => "of the costs, price and stand given".to_owned(),
-            _ => "of the costs, price and stand given, and of the workspace's defaults".to_owned(),
+            (0, _) => format!("from the protocol, for {crop_type} at {crop_stage}"),
+            (_, 0) => "from the costs, price and plant population given".to_owned(),
+            _ => "from the costs, price and plant population given, and the workspace's defaults"
+                .to_owned(),
         };
         let field = ThresholdField {
             economics: &filled,
@@ -175,7 +176,7 @@ fn lacks(protocol: &Protocol, crop_type: &str, missing: &[EconomicMember]) -> Fa
 
 /// A value that an option may not have.
 pub(crate) fn wrong(option: &str, value: &impl std::fmt::Display, right: &str) -> Failure {
-    Failure::new(Kind::Settings, "these numbers make no plan")
+    Failure::new(Kind::Settings, "no plan can be made from these numbers")
         .at(format!("{option} {value}"))
         .mend(format!("write {right}"))
 }

@@ -18,7 +18,7 @@ pub(crate) struct Checked<'a> {
 }
 
 impl Checked<'_> {
-    /// Every worked value of a catalogue.
+    /// Every worked value of a catalog.
     ///
     /// # Errors
     /// A [`Failure`] if one cannot be computed.
@@ -62,6 +62,6 @@ pub(crate) fn check_agree(all: &[Checked]) -> Result<(), Failure> {
             Kind::Protocol,
             format!("{wrong} worked values differ from their source"),
         )
-        .mend("mend the expression, its units, or the expected value")),
+        .mend("correct the expression, its units, or the expected value")),
     }
 }

@@ -1,4 +1,4 @@
-//! The catalogue and its protocols for programs.
+//! The catalog and its protocols for programs.
 
 use serde_json::{Value, json};
 

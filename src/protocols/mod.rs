@@ -1,4 +1,4 @@
-//! The catalogue of protocols for its readers: listed, shown, and held to its sources.
+//! The catalog of protocols for its readers: listed, shown, and held to its sources.
 
 pub(crate) mod check;
 pub(crate) mod json;
@@ -14,6 +14,6 @@ use scouting::protocol::catalogue::{Catalogue, Protocol};
 pub(crate) fn named<'a>(catalogue: &'a Catalogue, id: &str) -> Result<&'a Protocol, Failure> {
     catalogue.protocol(id).ok_or_else(|| {
         Failure::new(Kind::Protocol, format!("no protocol {id:?}"))
-            .mend(format!("the catalogue has {}", catalogue.ids()))
+            .mend(format!("the catalog has {}", catalogue.ids()))
     })
 }

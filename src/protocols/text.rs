@@ -1,4 +1,4 @@
-//! The catalogue in words, for a terminal: the list, and one protocol as a page.
+//! The catalog in words, for a terminal: the list, and one protocol as a page.
 //!
 //! Facts come from the protocol and the standing cautions alone; nothing is added to them here.
 
@@ -74,9 +74,9 @@ pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
 
     page.section("Threshold");
     let meaning = match threshold.kind.as_str() {
-        "economic injury level" => ": the density at which the loss equals the cost of treating",
+        "economic injury level" => ": the density at which the loss equals the cost of treatment",
         "economic threshold" => {
-            ": the density at which to act, before the loss equals the cost of treating"
+            ": the density at which to act, before the loss equals the cost of treatment"
         }
         _ => "",
     };
@@ -97,7 +97,7 @@ pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
     page.part("as SQL", &threshold.expression);
 
     if let Some(damage) = &protocol.damage {
-        page.section("What a treatment saves");
+        page.section("Crop saved by treatment");
         page.part("relation", &damage.formula);
         page.source(&damage.source);
         page.part("as SQL", &damage.saved_kg_per_ha_per_count);
@@ -108,7 +108,7 @@ pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
 
     let heading = match protocol.decision {
         Decision::Field => "Treatment",
-        Decision::Region => "No treatment follows from this count",
+        Decision::Region => "This count is not a treatment recommendation",
     };
     page.section(heading);
     if let Some(stage) = &timing.treat_at {
@@ -203,14 +203,14 @@ fn place(layout: Layout) -> &'static str {
     match layout {
         Layout::Edge => "along the field's edge",
         Layout::Interior => "well inside the field",
-        Layout::Station => "where traps hang",
+        Layout::Station => "where the traps are",
     }
 }
 
 fn what(protocol: &Protocol) -> String {
     let sample = &protocol.sample;
     match (sample.form, sample.each_count_at_most) {
-        (_, Some(1)) => format!("{}; each plant is written 1 or 0", protocol.counted),
+        (_, Some(1)) => format!("{}; each plant is recorded as 1 or 0", protocol.counted),
         _ => protocol.counted.clone(),
     }
 }

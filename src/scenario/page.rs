@@ -35,7 +35,7 @@ impl ScenarioFacts<'_> {
         ids.filter_map(|id| self.catalogue.protocol(id))
     }
 
-    /// Protocols whose thresholds rest on nothing that the scenario changes.
+    /// Protocols whose thresholds are based on nothing that the scenario changes.
     pub fn unmoved(&self) -> Vec<&str> {
         let moves = |protocol: &Protocol| {
             let needed = protocol.limits().economics_needed;
@@ -81,7 +81,7 @@ pub fn scenario_page(facts: &ScenarioFacts) -> String {
     if !unmoved.is_empty() {
         let _ = writeln!(
             page,
-            "\nThe thresholds of {unmoved} rest on none of this and stay what they are."
+            "\nThe thresholds of {unmoved} depend on none of this and stay as they are."
         );
     }
     page.push_str(
@@ -90,9 +90,8 @@ pub fn scenario_page(facts: &ScenarioFacts) -> String {
          together tell more of its fields than one does.\n\n\
          ## Loss avoided and net benefit\n\n\
          loss avoided = crop saved (kg per hectare) x market value; net benefit = loss avoided - cost of treatment, \
-         all for one hectare, in the money of the column `currency`. Below 0, treating costs more than it saves. \
-         What is saved is the mean of trials, taken as a straight line of the count: no promise for any field, and \
-         beyond the counts of the trials a guess.\n\n",
+         all for one hectare, in the currency named in column `currency`. Below 0, treating costs more than it saves. \
+         What is saved is the mean of trials, taken as a straight line of the count: it is not a prediction for any field, and beyond the counts of the trials it is a guess.\n\n",
     );
     for protocol in facts.used() {
         let id = &protocol.id;
@@ -118,12 +117,12 @@ pub fn scenario_page(facts: &ScenarioFacts) -> String {
     for (names, about, docs) in [
         (
             "scenario_county_week.csv, scenario_county_week.parquet",
-            "**Private**: one row a county, week and protocol, however few its fields, as in county_week_full.",
+            "**Private**: one row per county, week and protocol, however few its fields, as in county_week_full.",
             facts.county_docs,
         ),
         (
             "scenario_field_week.parquet",
-            "**Private**: it names fields. One row a field, week and protocol.",
+            "**Private**: it names fields. One row per field, week and protocol.",
             facts.field_docs,
         ),
     ] {

@@ -111,7 +111,7 @@ fn keep_out_of_alerts(workspace: &Workspace, out: &Path) -> Result<(), Failure> 
     match out.starts_with(&alerts) {
         true => Err(Failure::new(
             Kind::Publish,
-            "a scenario has no place among the alerts: it is never issued or published",
+            "a scenario cannot be written among the alerts: it is never issued or published",
         )
         .at(out.display().to_string())
         .mend("name another folder with --out")),

@@ -23,8 +23,8 @@ use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
 use stats::trend::season_trend::SEASONS_LEAST;
 
-/// The line of a page or a list of columns that rests on rows that are not public.
-const PRIVATE: &str = "Private: rests on rows that are not public yet.";
+/// The line of a page or a list of columns that is based on rows that are not public.
+const PRIVATE: &str = "Private: based on rows that are not public yet.";
 
 /// What was written. Seasons, verdicts and degree-days are those of the private folder, which has all that is public too.
 #[derive(Debug, Serialize)]
@@ -42,7 +42,7 @@ pub(crate) struct Written {
     public_county_weeks: usize,
     /// County-weeks that are not, or not as they are now, and would be if every week were published now.
     private_county_weeks: usize,
-    /// Files that rest on what is public.
+    /// Files that are based on what is public.
     public: Vec<PathBuf>,
     /// Files for the office.
     private: Vec<PathBuf>,
@@ -253,7 +253,7 @@ impl Tables {
             (
                 &self.seasons,
                 "county_season.csv, county_season.parquet",
-                "One row a county, season and protocol, and one for the region. All of it is computed from the rows of \
+                "One row per county, season and protocol, and one for the region. All of it is computed from the rows of \
                  county_week that have a class of the median. Which weeks and which counties have one may differ from \
                  season to season: the beginning of a season that was seen in its middle alone is not known.",
             ),
@@ -265,14 +265,14 @@ impl Tables {
             (
                 &self.weeks,
                 "season_week.csv, season_week.parquet",
-                "One row a week with a pressure of a county or of the region, and its rank among the earlier seasons: at \
+                "One row per week with a pressure of a county or of the region, and its rank among the earlier seasons: at \
                  the same week of the year, and at the same degree-days. Which counties and fields were visited differs \
                  from season to season, and that changes a rank too.",
             ),
             (
                 &self.trends,
                 "trend.csv, trend.parquet",
-                "One row a figure of a county or of the region: whether it rises or falls over the seasons. Many tests \
+                "One row per figure of a county or of the region: whether it rises or falls over the seasons. Many tests \
                  were run; expect a few false positives (multiple comparisons).",
             ),
         ];

@@ -26,7 +26,7 @@ pub struct Season {
     pub protocol: String,
     /// The ISO week-year.
     pub season: i32,
-    /// County-weeks with a class of the median: the season rests on these.
+    /// County-weeks with a class of the median: the season is based on these.
     pub weeks_shown: usize,
     /// Fields visited in these county-weeks, one a field and week.
     pub field_weeks: i64,
@@ -295,7 +295,7 @@ mod tests {
         let counties = ["A", "B"].map(|id| RegionCounty {
             id: id.to_owned(),
             name: format!("County {id}"),
-            neighbours: Vec::new(),
+            neighbors: Vec::new(),
         });
         seasons_of(rows, &counties, &WeekHeat::default())
     }

@@ -1,4 +1,4 @@
-//! The sentence about how this week compares with earlier seasons. It rests on public rows, as its figures do.
+//! The sentence about how this week compares with earlier seasons. It is based on public rows, as its figures do.
 
 use super::season_weeks::SeasonWeek;
 use crate::figures::place::Place;

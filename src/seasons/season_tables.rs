@@ -19,7 +19,7 @@ county_id           text    null      id of the county; null for the region
 county_name         text    not null  name of the county; region for all counties that have a row, each of which counts once a week
 protocol            text    not null  id of the protocol
 season              int     not null  ISO week-year
-county_weeks_shown  bigint  not null  rows of county_week with a class of the median; the season rests on these alone
+county_weeks_shown  bigint  not null  rows of county_week with a class of the median; the season is based on these alone
 field_weeks         bigint  not null  [{visit}] fields visited in these county-weeks, one a field and week
 first_at_threshold  int     null      ISO week of the first share at threshold above 0; a county's share is the middle of at_threshold_min and at_threshold_max, divided by fields_visited, the region's the mean of its counties'
 first_at_half       int     null      ISO week of the first pressure of 0.5 or more; a county's pressure in a week is the middle of the class of its median (of the highest class its lower bound), the region's the mean of its counties'
@@ -47,10 +47,10 @@ p_value          double  null      [1] two-sided; exact for ten seasons or fewer
 p_corrected      double  null      [1] two-sided, corrected for serial correlation (Hamed and Rao); null where the correction has no answer
 tau_b            double  null      [1] Kendall's tau-b
 slope            double  null      change of the figure a year (Theil and Sen)
-slope_low        double  null      lower end of its 95 % confidence interval; null for five seasons or fewer
-slope_high       double  null      upper end of its 95 % confidence interval";
+slope_low        double  null      lower limit of its 95% confidence interval; null for five seasons or fewer
+slope_high       double  null      upper limit of its 95% confidence interval";
 
-/// `county_season`: one row a place, protocol and season.
+/// `county_season`: one row per place, protocol and season.
 pub fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
     let course = |of: fn(&SeasonCourse) -> Option<f64>| {
         floats(rows.iter().map(move |row| of(row.course.as_ref()?)))
@@ -89,7 +89,7 @@ pub fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
     )
 }
 
-/// `trend`: one row a place, protocol and figure.
+/// `trend`: one row per place, protocol and figure.
 pub fn trend_table(rows: &[FigureTrend]) -> Result<DescribedTable, Failure> {
     let number = |of: fn(&SeasonTrend) -> Option<f64>| {
         floats(rows.iter().map(move |row| of(row.trend.as_ref()?)))

@@ -1,5 +1,5 @@
 //! The rank of each week of a season among the earlier seasons of its place: at the same week of the year, and at the
-//! same degree-days. It rests on public rows and on nothing else, as the seasons do.
+//! same degree-days. It is based on public rows and on nothing else, as the seasons do.
 
 use super::season::Season;
 use crate::figures::place::Place;

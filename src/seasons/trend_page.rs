@@ -39,7 +39,7 @@ pub struct ComparedSeasons<'a> {
     pub heat: &'a Heat,
     /// Version of the store that it was made from.
     pub store_version: i64,
-    /// The notice that the page rests on rows that are not public, if it does.
+    /// The notice that the page is based on rows that are not public, if it does.
     pub private: Option<&'a str>,
 }
 
@@ -106,7 +106,7 @@ struct Page<'a> {
 
 /// What the page says of one protocol that has weeks with a pressure.
 struct OfProtocol {
-    /// Its title; its id where the catalogue does not have it.
+    /// Its title; its id where the catalog does not have it.
     title: String,
     places: Vec<OfPlace>,
 }
@@ -189,7 +189,7 @@ fn protocols_of(compared: &ComparedSeasons) -> Vec<OfProtocol> {
     protocols.collect()
 }
 
-/// How many field-weeks each season rests on, so that nobody takes more visits for more pests.
+/// How many field-weeks each season is based on, so that nobody takes more visits for more pests.
 fn rests_on(seasons: &[&Season]) -> String {
     let counts: Vec<String> = seasons
         .iter()

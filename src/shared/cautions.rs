@@ -13,12 +13,11 @@ pub struct Caution {
 }
 
 /// The cautions in one sentence, for files that have room for no more.
-pub const IN_ONE_SENTENCE: &str = "Regional scouting figures that may still change, no decision \
-    for any field: scout your own field, follow the product's label and local rules, mind bees at \
+pub const IN_ONE_SENTENCE: &str = "Preliminary regional scouting figures, not a treatment recommendation: scout your own field, follow the product's label and local rules, mind bees at \
     bloom, and ask licensed local advice before treating.";
 
 /// The words by which a file of a scenario is known, whatever its name.
-pub const NOTICE: &str = "This is a scenario, no finding: what would follow under other economics than those in the records. It is never \
+pub const NOTICE: &str = "Hypothetical scenario, not an observed result: figures under other economics than those in the records. It is never \
     issued as an alert and never published.";
 
 /// The standing cautions, most weighty first. `treatment_stage` is the stage of the crop at which the
@@ -29,15 +28,15 @@ pub fn standing_cautions(crop: &str, treatment_stage: Option<&str>) -> Vec<Cauti
         caution(
             "The label is the law",
             "Follow the label of the product in your hand: the crop, the pest, the rate and the \
-             most for a season. A use that the label does not allow is unlawful.",
+             maximum per season. A use that the label does not allow is unlawful.",
         ),
         // Regional counts give regional risk; scouting of the field itself decides: Canadian
-        // prairie monitoring page and Canola Council, 4 April 2018.
+        // prairie monitoring page and Canola Council, April 4, 2018.
         caution(
             "Scout your own field",
-            "A county's figure is no decision for any field in it. Fields a mile apart can differ \
-             many times over, and so can their costs and stands. Count in your own field, and \
-             compare with your own threshold.",
+            "County figures are not a treatment recommendation. Fields a mile apart can differ \
+             several-fold, and so can their costs and plant populations. Count in your own field, \
+             and compare with your own threshold.",
         ),
         // Extension bee-health page; USDA and EPA: sunflower is highly attractive to bees; late
         // evening to early morning and short-residual products are less harmful.
@@ -48,26 +47,26 @@ pub fn standing_cautions(crop: &str, treatment_stage: Option<&str>) -> Vec<Cauti
         // 40 CFR part 170 (worker protection); intervals differ widely on sunflower: PNW Insect
         // Handbook.
         caution(
-            "Re-entry and harvest intervals",
-            "How long nobody may enter the field, and how long before harvest the last treatment \
-             must lie, differ widely between products. Take both from the label; of two products \
-             together the longer interval holds.",
+            "Restricted-entry and pre-harvest intervals",
+            "The restricted-entry interval (REI) and the pre-harvest interval (PHI) differ widely \
+             between products. Check both on the label; for a tank mix the longest of each applies.",
         ),
-        // FIFRA, 7 U.S.C. 136(e), for restricted-use products; the rest common practice, no source.
+        // FIFRA, 7 U.S.C. 136(e), for restricted-use products; the rest standard practice; no published source.
         caution(
             "Local rules and licensed advice come first",
-            "State and local law, your extension office and a licensed adviser go before this \
-             page. Restricted products are for certified applicators and those whom they directly \
-             supervise.",
+            "State and local law, your extension office, and your crop consultant or certified \
+             applicator take precedence over this page. Restricted-use pesticides (RUPs) are for \
+             certified applicators and those whom they directly supervise.",
         ),
         // EPA PR Notice 2017-1 (purpose).
         caution(
-            "Resistance",
-            "Do not repeat a mode of action that has failed; change between groups.",
+            "Insecticide resistance",
+            "After a control failure do not repeat the same mode of action (MoA); rotate MoA \
+             groups.",
         ),
-        // Common practice, no source.
+        // Standard practice; no published source.
         caution(
-            "These figures may change",
+            "Preliminary figures",
             "Late and corrected visits are added as they come in, and this week's figures may \
              change with them.",
         ),
@@ -86,16 +85,16 @@ fn pollinators(crop: &str, treatment_stage: Option<&str>) -> String {
     let bees = if of_sunflower {
         "Sunflower in bloom draws bees."
     } else {
-        // Common practice, no source.
-        "A crop in bloom draws bees, and so do weeds that bloom in it and beside it."
+        // Standard practice; no published source.
+        "A crop in bloom draws bees, and so do weeds that bloom in it and next to it."
     };
     let care = "If treating in bloom cannot be avoided, late evening to early morning, when bees \
-                are not flying, does less harm, and so do products that do not last; mind the \
-                wind, and warn beekeepers nearby.";
+                are not flying, does less harm, and so do products with short residual \
+                activity; watch the wind, and warn beekeepers nearby.";
     match treatment_stage.filter(|stage| of_sunflower && falls_at_bloom(stage)) {
         Some(stage) => format!(
             "{bees} Treatment at {stage} falls at bloom, when they work the field: this timing \
-             and their safety pull against each other. {care}"
+             conflicts with bee safety. {care}"
         ),
         None => format!("{bees} {care}"),
     }

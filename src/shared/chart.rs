@@ -1,6 +1,6 @@
 //! What the charts of a page have in common: the `svg` element with its words, and how numbers become positions.
 //!
-//! Charts are drawn on white in fixed colours, in dark mode too, as the map is, so that a printed page and a
+//! Charts are drawn on white in fixed colors, in dark mode too, as the map is, so that a printed page and a
 //! screen say the same.
 
 use std::fmt::Write;
@@ -33,7 +33,7 @@ pub(crate) fn chart(id: &str, height: f64, title: &str, description: &str, inner
     }
 }
 
-/// Where a text begins, or what it is centred on or ends at.
+/// Where a text begins, or what it is centered on or ends at.
 #[derive(Debug, Clone, Copy)]
 pub(crate) enum Anchor {
     Start,

@@ -9,7 +9,7 @@ use geo::{BooleanOps, CoordsIter, Orient, Validation, orient::Direction};
 
 use scouting::region::{County, Region};
 
-/// Decimals of a coordinate: about a metre, finer than the boundaries are true.
+/// Decimals of a coordinate: about a meter, finer than the boundaries are true.
 const DECIMALS: i32 = 5;
 /// Decimals for a county so small that it would vanish at [`DECIMALS`]; RFC 7946, section 11.2,
 /// finds six enough for anything.

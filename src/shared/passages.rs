@@ -12,7 +12,7 @@ pub struct Passage {
     pub text: String,
 }
 
-/// What to mind before anyone treats: the protocol's timing, then the cautions, most weighty first. Those of a
+/// What to consider before anyone treats: the protocol's timing, then the cautions, most weighty first. Those of a
 /// count that decides nothing for a field come before the standing ones.
 pub fn cautions(protocol: &Protocol) -> Vec<Passage> {
     let own: Vec<Passage> = protocol
@@ -22,9 +22,9 @@ pub fn cautions(protocol: &Protocol) -> Vec<Passage> {
         .collect();
     let timing = one_line(&protocol.timing.treat);
     let (first, last) = match protocol.decision {
-        Decision::Field => (vec![passage("When treating works", timing)], own),
+        Decision::Field => (vec![passage("Treatment timing", timing)], own),
         Decision::Region => (
-            [vec![passage("No decision for a field", timing)], own].concat(),
+            [vec![passage("Not a field decision", timing)], own].concat(),
             Vec::new(),
         ),
     };

@@ -36,17 +36,16 @@ fn write_out(
         .and_then(|()| stdout.flush())
         .map_err(|error| match error.kind() {
             std::io::ErrorKind::BrokenPipe => {
-                Failure::new(Kind::ClosedPipe, "the reader of the output went away")
+                Failure::new(Kind::ClosedPipe, "the program that reads the output ended")
             }
             // Every command speaks when its work is on the disk.
-            _ => Failure::new(Kind::Files, format!("cannot write the report: {error}")).mend(
-                "the work itself is done and stays, a load is stored: only its report is missing",
-            ),
+            _ => Failure::new(Kind::Files, format!("cannot write the report: {error}"))
+                .mend("the work itself is done (a load is stored): only its report is missing"),
         })
 }
 
 /// Whether stderr takes color: a terminal, and `NO_COLOR` is not set.
-pub fn stderr_has_colour() -> bool {
+pub fn stderr_has_color() -> bool {
     std::io::stderr().is_terminal()
         && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }

@@ -81,7 +81,7 @@ pub fn table_xlsx<'a>(
     for (row, cells) in (1..).zip(rows) {
         if row as usize >= SHEET_ROWS_MAX {
             return Err(unmade(&format!("more than {SHEET_ROWS_MAX} rows"))
-                .mend("write CSV or Parquet, or less at a time"));
+                .mend("write CSV or Parquet, or fewer rows at a time"));
         }
         if let Some(column) = cells.iter().position(|cell| !fits(cell)) {
             let name = header.get(column).map_or("", String::as_str);

@@ -22,7 +22,7 @@ pub const INVENTED_KEY: &str = "invented";
 /// The key of the Parquet file that says that it is of a scenario, and of which.
 pub const SCENARIO_KEY: &str = "scenario";
 
-/// What a column means, for whoever opens the file without us.
+/// What a column means, for a reader of the file alone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct ColumnDoc<'a> {
     /// The column's name.
@@ -122,7 +122,7 @@ pub(crate) fn documented(table: &RecordBatch, docs: &[ColumnDoc]) -> Result<Reco
         .find(|doc| schema.column_with_name(doc.name).is_none())
     {
         let name = doc.name;
-        return Err(broken(format!("column {name} is described and not there")));
+        return Err(broken(format!("column {name} is described but missing")));
     }
     let mut fields = Vec::with_capacity(docs.len());
     let mut columns = Vec::with_capacity(docs.len());
@@ -249,7 +249,7 @@ mod tests {
         assert!(
             failure
                 .to_string()
-                .contains("farm is described and not there")
+                .contains("farm is described but missing")
         );
     }
 

@@ -29,7 +29,7 @@ pub(crate) fn store_of(workspace: &Workspace) -> Result<Store, Failure> {
             format!("cannot use the store {place}: {error}"),
         )
         .mend(
-            "[store] place is s3://bucket/prefix; AWS_REGION and the keys stand in the environment",
+            "[store] place is s3://bucket/prefix; AWS_REGION and the keys are environment variables",
         )
     };
     let address = Url::parse(place).map_err(|error| refused(&error))?;

@@ -23,11 +23,11 @@ pub(crate) fn info_text(figures: &StoreFigures) -> String {
             count(figures.received - figures.accepted - figures.duplicate),
         ),
         format!(
-            "{} visits are current; of {} records that were held {} are open, {} mended, {} replaced, {} dropped",
+            "{} visits are current; of {} records that were held {} are open, {} corrected, {} replaced, {} dropped",
             count(figures.current_visits),
             count(figures.held),
             count(figures.held_open),
-            count(figures.held_mended),
+            count(figures.held_corrected),
             count(figures.held_replaced),
             count(figures.held_dropped),
         ),
@@ -58,7 +58,7 @@ pub(crate) fn verify_text(verification: &Verification) -> String {
             "loads",
         );
         lines.push(format!(
-            "{loads} broken off: their rows have no receipt and do not count"
+            "{loads} interrupted: their rows have no receipt and do not count"
         ));
     }
     lines.extend(
@@ -69,7 +69,7 @@ pub(crate) fn verify_text(verification: &Verification) -> String {
     );
     if verification.problems.is_empty() {
         lines.push(
-            "whole: every file has the bytes that were written, and every receipt exactly the rows that it claims"
+            "undamaged: every file has the bytes that were written, and every receipt exactly the rows that it claims"
                 .to_owned(),
         );
     }
@@ -78,7 +78,7 @@ pub(crate) fn verify_text(verification: &Verification) -> String {
 
 pub(crate) fn compact_text(together: &[Together], dry_run: bool) -> String {
     if together.is_empty() {
-        return "nothing to put together".to_owned();
+        return "nothing to merge".to_owned();
     }
     let lines = together.iter().map(|group| {
         let season = group
@@ -111,7 +111,7 @@ pub(crate) fn check_whole(verification: &Verification) -> Result<(), Failure> {
     }
     let problems = counted(verification.problems.len() as u64, "problem", "problems");
     Err(
-        Failure::new(Kind::Damaged, format!("the store is not whole: {problems}")).mend(
+        Failure::new(Kind::Damaged, format!("the store is damaged: {problems}")).mend(
             "restore the named files from a backup, or load the named submissions into a new workspace",
         ),
     )

@@ -60,18 +60,18 @@ point_grid_km = 10.0
 [weather]
 # Daily minimum and maximum temperatures, a file in this folder: GHCN-Daily CSV, or plain CSV with the columns
 # date, tmin_c, tmax_c (or tmin_f, tmax_f) and, where it holds several stations, station. Without it the days
-# of treatment rest on the day ranges of the protocol, and the alert says so:
+# of treatment are based on the day ranges of the protocol, and the alert says so:
 # file = "weather.csv"
-# Seasons are compared by the heat that had come, too: the degree-days of the protocol's crop, summed from this day
+# Seasons are also compared by accumulated degree-days: those of the protocol's crop, summed from this day
 # of the year. Every day from it must have temperatures, or the sum is not given.
 heat_from = "01-01"
-# The station of each county by its id; "*" stands for every other one. A file of one station serves all:
+# The station of each county by its id; "*" means every other one. A file of one station serves all:
 # [weather.stations]
 # "*" = "STATION-1"
 
-[doubts]
-# Doubts flag a visit, which counts all the same. A visit with a doubt that is named here is held instead:
-# {doubts}.
+[flags]
+# A flag marks a visit, which counts all the same. A visit with a flag that is named here is held instead:
+# {flags}.
 hold = []
 
 [office]
@@ -89,7 +89,7 @@ title = ""
 author = ""
 
 [data]
-# Licence of the packages that `bractline export` makes: its identifier as SPDX lists it, such as "CC-BY-4.0", and
+# License of the packages that `bractline export` makes: its identifier as SPDX lists it, such as "CC-BY-4.0", and
 # where its text is. Empty: the package says that it is not stated.
 license = ""
 license_url = ""
@@ -99,6 +99,6 @@ license_url = ""
         place = text(store_place),
         name_property = text(&region.name_property),
         district_property = text(&region.district_property),
-        doubts = CODES.join(", "),
+        flags = CODES.join(", "),
     )
 }

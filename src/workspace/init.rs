@@ -85,14 +85,14 @@ pub(crate) fn made(workspace: &Workspace, store_was_there: bool) -> Result<Strin
     }
     for county in region.without_shape() {
         text += &format!(
-            "\nnote: {} ({}) has no outline in these boundaries; points in it fall to its neighbours",
+            "\nnote: {} ({}) has no outline in these boundaries; points in it are assigned to its neighbors",
             county.name, county.id
         );
     }
     let crossed: Vec<_> = region.crossed().collect();
     for (county, (lon, lat)) in crossed.iter().take(LISTED_MAX) {
         text += &format!(
-            "\nnote: the outline of {} ({}) meets itself near {lon:.5}, {lat:.5}; it is repaired where it is drawn",
+            "\nnote: the outline of {} ({}) touches itself near {lon:.5}, {lat:.5}; it is repaired for drawing",
             county.name, county.id
         );
     }

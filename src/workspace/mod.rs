@@ -90,7 +90,7 @@ impl Workspace {
                 ),
             )
             .mend(
-                "name one with --workspace DIR, or make one: bractline init DIR --region us:46",
+                "name one with --workspace DIR, or create one: bractline init DIR --region us:46",
             ));
         }
         let text = read_plain_text(&place, SETTINGS_BYTES_MAX)?;
@@ -107,6 +107,7 @@ impl Workspace {
 
     fn with_text(folder: &Path, text: String, place: &Path) -> Result<Workspace, Failure> {
         let workspace = Workspace::parsed(folder, text, place)?;
+        workspace.refuse_old_names(place)?;
         // Not asked of settings as they were: an alert that an earlier version issued may have another width.
         workspace.grid_width()?;
         Ok(workspace)
@@ -116,7 +117,7 @@ impl Workspace {
         let settings: Settings = toml::from_str(&text).map_err(|error| {
             Failure::new(Kind::Settings, format!("cannot use {}", place.display()))
                 .at(toml_error(place, &text, &error))
-                .mend("mend the line; `bractline init` writes every setting with its default")
+                .mend("correct the line; `bractline init` writes every setting with its default")
         })?;
         let workspace = Workspace {
             folder: folder.to_owned(),
@@ -126,7 +127,7 @@ impl Workspace {
         workspace.season()?;
         workspace.heat_from()?;
         workspace.check_disclosure()?;
-        workspace.check_doubts()?;
+        workspace.check_flags()?;
         workspace.check_defaults()?;
         workspace.check_publish()?;
         workspace.check_data()?;
@@ -197,14 +198,14 @@ impl Workspace {
         self.alerts().join("issued")
     }
 
-    /// Where the boundary file that an issued alert rests on is kept.
+    /// Where the boundary file that an issued alert is based on is kept.
     pub fn kept_boundaries(&self, sha256: &str) -> PathBuf {
         self.alerts()
             .join("boundaries")
             .join(format!("{sha256}.json"))
     }
 
-    /// Where the weather file that an issued alert rests on is kept.
+    /// Where the weather file that an issued alert is based on is kept.
     pub fn kept_weather(&self, sha256: &str) -> PathBuf {
         self.alerts().join("weather").join(sha256)
     }
@@ -305,16 +306,31 @@ impl Workspace {
         Ok(())
     }
 
-    fn check_doubts(&self) -> Result<(), Failure> {
-        let held = &self.settings.doubts.hold;
+    /// Refuses the table `[doubts]` of earlier versions, which is read only in the settings of issued alerts.
+    fn refuse_old_names(&self, place: &Path) -> Result<(), Failure> {
+        let named = self.settings_text.parse::<toml::Table>();
+        if named.is_ok_and(|table| table.contains_key("doubts")) {
+            return Err(
+                Failure::new(Kind::Settings, "the table [doubts] is now called [flags]")
+                    .at(place.display().to_string())
+                    .mend(
+                        "rename [doubts] to [flags]; its setting hold keeps its name and meaning",
+                    ),
+            );
+        }
+        Ok(())
+    }
+
+    fn check_flags(&self) -> Result<(), Failure> {
+        let held = &self.settings.flags.hold;
         let unknown = held.iter().find(|code| !CODES.contains(code));
         unknown.map_or(Ok(()), |code| {
             Err(Failure::new(
                 Kind::Settings,
-                format!("[doubts] hold names {:?}, which is no doubt", code.as_str()),
+                format!("unknown flag {:?} in [flags] hold", code.as_str()),
             )
             .at(SETTINGS_FILE)
-            .mend(format!("the doubts are {}", CODES.join(", "))))
+            .mend(format!("the flags are {}", CODES.join(", "))))
         })
     }
 

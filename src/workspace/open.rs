@@ -1,4 +1,4 @@
-//! What a workspace opens: its store, its region and its catalogue.
+//! What a workspace opens: its store, its region and its catalog.
 
 use std::collections::BTreeMap;
 

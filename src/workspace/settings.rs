@@ -26,9 +26,9 @@ pub struct Settings {
     /// Economics by crop type, for records that lack them.
     #[serde(default)]
     pub defaults: BTreeMap<String, Economics>,
-    /// What is doubtful.
-    #[serde(default)]
-    pub doubts: DoubtSettings,
+    /// Which flags hold a visit. Alerts issued by an earlier version have settings with the table `[doubts]`.
+    #[serde(default, alias = "doubts")]
+    pub flags: FlagSettings,
     /// Temperatures, for the days of treatment.
     #[serde(default)]
     pub weather: WeatherSettings,
@@ -95,15 +95,15 @@ pub struct DisclosureSettings {
     pub min_farms: u32,
     /// Fewest fields of a public row in a season in which no visit names a farm.
     pub min_fields_without_farms: u32,
-    /// Published points are moved to a grid of this width, kilometres.
+    /// Published points are moved to a grid of this width, kilometers.
     pub point_grid_km: f64,
 }
 
-/// What becomes of doubtful visits.
+/// What becomes of flagged visits.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct DoubtSettings {
-    /// Codes of the doubts that hold a visit; the others flag it.
+pub struct FlagSettings {
+    /// Codes of the flags that hold a visit; the others only mark it.
     pub hold: Vec<Code>,
 }
 
@@ -145,7 +145,7 @@ pub struct PublishSettings {
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct DataSettings {
-    /// Identifier of the licence; empty if it is not stated.
+    /// Identifier of the license; empty if it is not stated.
     pub license: String,
     /// Where its text is; may be empty.
     pub license_url: String,

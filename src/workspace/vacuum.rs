@@ -51,9 +51,9 @@ pub(crate) async fn vacuum_workspace(
     if options.older_than_hours < HOURS_MIN && !options.alone {
         return Err(Failure::new(
             Kind::Settings,
-            "--older-than 0 would take files from commands that are running",
+            "--older-than 0 would remove files of commands that are running",
         )
-        .mend("name at least 1 hour; or add --alone, which promises that nothing else runs"));
+        .mend("give at least 1 hour; or add --alone, which asserts that nothing else is running"));
     }
     let store = open_store(workspace).await?;
     let age = SignedDuration::from_hours(i64::from(options.older_than_hours));
@@ -169,7 +169,7 @@ impl Vacuumed {
         }
         if !self.beside_alerts.is_empty() {
             lines.push(format!(
-                "{} that killed commands left in the workspace {would}removed",
+                "{} left in the workspace by interrupted commands {would}removed",
                 counted(self.beside_alerts.len() as u64, "thing", "things")
             ));
         }

@@ -1,4 +1,4 @@
-//! Generates seasons whose records arrive late, looks back at each week as it stood when it was young, and
+//! Generates seasons whose records arrive late, looks back at each week as it was when it was young, and
 //! measures how often the range of its final count held what became of it. Writes the text of
 //! `tests/benches/NOWCAST.md` to stdout:
 //!
@@ -39,7 +39,7 @@ struct Habit {
 const HABITS: [Habit; 4] = [
     Habit {
         name: "single",
-        says: "each visit is sent by itself, 40 % on the day, the others two and a half days later in the mean",
+        says: "each visit is sent by itself, 40% on the day, the others two and a half days later in the mean",
         at_once: [0.4, 0.4],
         together: false,
         week_to_week: 0.0,
@@ -60,7 +60,7 @@ const HABITS: [Habit; 4] = [
     },
     Habit {
         name: "drift",
-        says: "piles, and from 25 % who send on the day in the first season to 55 % in the last",
+        says: "piles, and from 25% who send on the day in the first season to 55% in the last",
         at_once: [0.25, 0.55],
         together: true,
         week_to_week: 0.0,
@@ -80,7 +80,7 @@ impl Week {
         self.delays.iter().filter(|day| **day <= age_days).count() as u64
     }
 
-    /// The week as it stood on a day.
+    /// The week as it was on a day.
     fn seen_on(&self, today: u32) -> WeekArrivals {
         let age_days = today - self.monday;
         let mut days = vec![0u64; FINAL.days as usize + 1];
@@ -204,7 +204,7 @@ fn median(values: &mut [f64]) -> f64 {
     values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
 }
 
-/// Every week of the later seasons, as it stood at this age.
+/// Every week of the later seasons, as it was at this age.
 fn look_back(weeks: &[Week], age_days: u32, tally: &mut Tally) {
     let first = (SEASONS_FIRST * WEEKS) as usize;
     for (place, week) in weeks.iter().enumerate().skip(first) {
@@ -227,7 +227,7 @@ fn main() {
         "Written by `cargo run --example backtest_nowcast`; invented seasons, final counts known.\n"
     );
     println!(
-        "{REGIONS} regions a setting with {SEASONS} seasons of {WEEKS} weeks, seed {SEED}. Each week from season {} on is looked at as it stood 4, 7, 9 and 14 days after its Monday, with the earlier weeks as they stood then; the range is stated for 80 %, and a week is final after {} days. Asked: 70–90 % held. Two standard errors of a share near 80 % of 432 looks are 4 percent points, more where the looks of a region resemble each other.\n",
+        "{REGIONS} regions a setting with {SEASONS} seasons of {WEEKS} weeks, seed {SEED}. Each week from season {} on is looked at as it was 4, 7, 9 and 14 days after its Monday, with the earlier weeks as they stood then; the range is stated for 80%, and a week is final after {} days. Asked: 70–90% held. Two standard errors of a share near 80% of 432 looks are 4 percent points, more where the looks of a region resemble each other.\n",
         SEASONS_FIRST + 1,
         FINAL.days
     );
@@ -238,7 +238,7 @@ fn main() {
         "\n*There*: the share that is usually there at this age. *Width*: of the range, in percent of the expected count. *Off*: the expected count from the final one. Both are medians. *Silent*: nothing had arrived, or nothing is said.\n"
     );
     println!(
-        "Above 90 % held stand settings in which almost everything is there: a range of whole counts cannot be narrower than one count, which is then right oftener than asked. Below 70 % stands a large region whose scouts change their habits within few years: the first weeks of a season can only be judged by those of the season before, and then too much is expected. The range does not know of such changes; the page that shows it should say so.\n"
+        "Above 90% held stand settings in which almost everything is there: a range of whole counts cannot be narrower than one count, which is then right oftener than asked. Below 70% stands a large region whose scouts change their habits within few years: the first weeks of a season can only be judged by those of the season before, and then too much is expected. The range does not know of such changes; the page that shows it should say so.\n"
     );
     println!(
         "| habit | visits a week | age, days | looks | silent | there % | held % | 70–90 | final above % | width % | off % |"
@@ -263,7 +263,7 @@ fn main() {
         }
     }
     println!(
-        "\nAll: {:.1} % of {looks} looks held.",
+        "\nAll: {:.1}% of {looks} looks held.",
         100.0 * f64::from(held) / f64::from(looks)
     );
 }

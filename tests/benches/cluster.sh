@@ -20,7 +20,7 @@ folder="$profile"
 [ "$profile" != dev ] || folder=debug
 bractline="$target/$folder/bractline"
 node="$target/$folder/examples/cluster_node"
-# Without optimisation the engine's planner takes more of the stack than a thread has by itself.
+# Without optimization the engine's planner takes more of the stack than a thread has by itself.
 export RUST_MIN_STACK=33554432
 
 workspace="$work/workspace-$visits"

@@ -8,8 +8,8 @@
 //! Arguments: how many lines, the seed, and optionally a GeoJSON FeatureCollection of county
 //! polygons in which the fields lie (a feature's id, or its property `GEOID` or `county_id`, names
 //! the county; default: the fictional region) and the first and last season (default: three of the
-//! demo); the lines are shared by the seasons about evenly. About 2 % of the records are broken, 1.5 % are sent
-//! twice and 1 % corrected. Memory stays flat.
+//! demo); the lines are shared by the seasons about evenly. About 2% of the records are broken, 1.5% are sent
+//! twice and 1% corrected. Memory stays flat.
 
 use std::io::{self, BufWriter, ErrorKind, Write};
 use std::process::ExitCode;

@@ -174,7 +174,7 @@ impl Coverage {
     }
 }
 
-/// How the intervals did, setting by setting, and how they kept within 93–97 %.
+/// How the intervals did, setting by setting, and how they kept within 93–97%.
 fn intervals() {
     introduce_intervals();
     println!(
@@ -214,7 +214,7 @@ fn intervals() {
         ));
     }
     println!(
-        "\nOf the {} means of a row, those within 93–97 %, with the lowest and the highest coverage:\n",
+        "\nOf the {} means of a row, those within 93–97%, with the lowest and the highest coverage:\n",
         MEANS.len()
     );
     println!(
@@ -223,7 +223,7 @@ fn intervals() {
     println!("{}", summary.join("\n"));
 }
 
-/// How many means an interval kept within 93–97 %, and between which coverages.
+/// How many means an interval kept within 93–97%, and between which coverages.
 fn summed_up(of_means: &[[Coverage; 4]], interval: usize) -> String {
     let of_interval = of_means.iter().map(|coverages| &coverages[interval]);
     let kept = of_interval
@@ -243,13 +243,13 @@ fn summed_up(of_means: &[[Coverage; 4]], interval: usize) -> String {
 fn introduce_intervals() {
     println!("## Intervals of a field's mean\n");
     println!(
-        "{FIELDS} fields a setting, seed {SEED}, {UNITS_PER_SITE} units a site, nominal {:.0} %. Two standard \
-         errors of a share near 95 % are one percent point.\n",
+        "{FIELDS} fields a setting, seed {SEED}, {UNITS_PER_SITE} units per site, nominal {:.0}%. Two standard \
+         errors of a share near 95% are one percent point.\n",
         100.0 * CONFIDENCE
     );
     for scatter in &SCATTERS {
         println!(
-            "- `{}`: site means Gamma with shape {} (coefficient of variation {:.0} %), units within a \
+            "- `{}`: site means Gamma with shape {} (coefficient of variation {:.0}%), units within a \
              site negative binomial with k {}.",
             scatter.name,
             scatter.between_sites,
@@ -258,13 +258,13 @@ fn introduce_intervals() {
         );
     }
     println!(
-        "\n*Too low*: the true mean lies above the interval, the error that leaves a bad field untreated. \
+        "\n*Too low*: the true mean is above the interval, the error that leaves a bad field untreated. \
          Student's interval about the mean is too short where a pest is patchy or sites are few: a sample that \
          missed the rich sites has a low mean and a small error at once. Student's t of the logarithm is the \
          interval that is published. The columns at the right are others: Johnson's, moved by the \
          skewness; and that by the season's law of variance (`src/stats/sampling/law_interval.rs`), Taylor's law \
          fitted to the site means of {FIELDS_OF_LAW} other fields with means mostly from 0.3 to 8, anew in each \
-         of {SEASONS} seasons. One without an upper end counts as holding what lies above it.\n"
+         of {SEASONS} seasons. One without an upper end counts as holding what is above it.\n"
     );
 }
 

@@ -45,7 +45,7 @@ pub fn sequential_plans() {
     );
     println!(
         "| low mean | high mean | k | most units | high at low mean | low at high mean | kept | mean units \
-         at low, middle, high | 90 % of samples within | at the limit (middle) |"
+         at low, middle, high | 90% of samples within | at the limit (middle) |"
     );
     println!("|---|---|---|---|---|---|---|---|---|---|");
     for (low, high, k, units_max) in PLANS {
@@ -57,7 +57,7 @@ pub fn sequential_plans() {
         let worst = points[0].probability_high.max(points[2].probability_low);
         println!(
             "| {low} | {high} | {k} | {units_max} | {:.3} | {:.3} | {} | {:.1}, {:.1}, {:.1} | {:.0}, {:.0}, \
-             {:.0} | {:.1} % |",
+             {:.0} | {:.1}% |",
             points[0].probability_high,
             points[2].probability_low,
             kept(worst, RISKS.false_high),

@@ -167,7 +167,7 @@ fn the_workspace_may_be_named_before_and_after_the_command_and_is_else_the_curre
 }
 
 #[test]
-fn colour_goes_to_a_terminal_alone_and_not_where_no_color_is_set() {
+fn color_goes_to_a_terminal_alone_and_not_where_no_color_is_set() {
     // `script` (Debian: bsdutils) gives the program a terminal.
     let on_a_terminal = |no_color: &str| {
         let command = format!("{} --help", env!("CARGO_BIN_EXE_bractline"));
@@ -183,10 +183,10 @@ fn colour_goes_to_a_terminal_alone_and_not_where_no_color_is_set() {
             .expect("script is there: apt-get install bsdutils");
         String::from_utf8_lossy(&output.stdout).into_owned()
     };
-    let (coloured, plain) = (on_a_terminal(""), on_a_terminal("1"));
+    let (colored, plain) = (on_a_terminal(""), on_a_terminal("1"));
     assert!(
-        coloured.contains("\u{1b}["),
-        "a terminal gets style: {coloured:?}"
+        colored.contains("\u{1b}["),
+        "a terminal gets style: {colored:?}"
     );
     assert!(plain.contains("Usage: bractline"), "{plain:?}");
     assert!(!plain.contains("\u{1b}["), "{plain:?}");

@@ -55,7 +55,7 @@ fn an_empty_store_rolls_up_to_empty_files_and_gives_no_alert() {
         std::fs::read_to_string(week.join("public/county_week.geojson")).expect("the map");
     let geojson: Value = serde_json::from_str(&geojson).expect("JSON");
     let features = geojson["features"].as_array().expect("features");
-    // South Dakota has 66 counties; each stands once under every protocol, since no visit tells which is used.
+    // South Dakota has 66 counties; each appears once under every protocol, since no visit shows which is used.
     let protocols = bractline(&["protocols", "list", "--format", "json"]).json();
     let protocols = protocols["protocols"].as_array().expect("a list").len();
     assert_eq!(features.len(), 66 * protocols);

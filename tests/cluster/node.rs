@@ -40,7 +40,7 @@ async fn scheduler(port: u16) -> Ended {
         bind_host: here(),
         external_host: here(),
         bind_port: port,
-        // A host that is gone is told within a test's time.
+        // A host that is gone is reported within a test's time.
         executor_timeout_seconds: 6,
         expire_dead_executor_interval_seconds: 1,
         no_executors_grace_period_seconds: 4,

@@ -18,7 +18,7 @@ fn two_counties(border_vertices: usize) -> String {
     let border: Vec<[f64; 2]> = (0..=border_vertices)
         .map(|step| {
             let part = step as f64 / border_vertices as f64;
-            // Waves within waves, of 3 km down to some metres.
+            // Waves within waves, of 3 km down to some meters.
             let waves = 0.03 * (part * 40.0).sin() + 0.002 * (part * 4_000.0).sin();
             [
                 -99.0 + waves + 0.000_05 * (part * 60_000.0).sin(),
@@ -103,7 +103,7 @@ fn outlines_of_very_many_vertices_are_read_counted_drawn_and_keep_their_common_b
     // Where the rounded border touches itself, a vertex in the middle of a straight piece can be left out on one side.
     let other = of_east.symmetric_difference(&of_west).count();
     assert!(other * 100 <= of_east.len(), "{other} of {}", of_east.len());
-    // So nothing lies between the counties: together they have the ground of the rectangle, 2 square degrees.
+    // So there is nothing between the counties: together they have the ground of the rectangle, 2 square degrees.
     let ground: f64 = east.iter().chain(&west).map(|ring| signed_area(ring)).sum();
     assert!((ground - 2.0).abs() < 1e-6, "{ground}");
 }
@@ -175,7 +175,7 @@ fn an_outline_that_encloses_ground_twice_is_refused_and_a_small_fault_is_told() 
         !workspace.path().exists(),
         "nothing is made of a region that is refused"
     );
-    // A loop of some metres, as simplifying leaves it.
+    // A loop of some meters, as simplifying leaves it.
     let looped = [
         [-100.0, 44.0],
         [-99.0, 44.0],
@@ -191,7 +191,7 @@ fn an_outline_that_encloses_ground_twice_is_refused_and_a_small_fault_is_told() 
     assert_eq!(crossed, ["s"]);
     let file = workspace.write("looped.geojson", one_county(&looped));
     let run = made(&path, &file).expect_code(0);
-    assert!(run.stdout.contains("meets itself near -98.99"), "{run:?}");
+    assert!(run.stdout.contains("touches itself near -98.99"), "{run:?}");
     assert_eq!(
         region_of(&two_counties(100))
             .expect("two counties")
@@ -217,7 +217,7 @@ fn a_file_whose_edges_lie_over_one_another_is_refused_before_it_costs_their_squa
         .expect_err("teeth")
         .to_string();
     assert!(
-        refused.contains("edges that lie over one another"),
+        refused.contains("edges that overlap one another"),
         "{refused}"
     );
 }

@@ -76,7 +76,7 @@ fn functions_that_take_all_memory_at_once_are_left_out_with_a_reason() {
             "select approx_percentile_cont(revision, 0.5, 2000000000) from visits",
             "argument 3 of approx_percentile_cont",
         ),
-        // Wherever it stands.
+        // Wherever it is.
         (
             "select 1 where (select count(*) from (select range(1, 9))) > 0",
             "range is left out",

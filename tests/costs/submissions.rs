@@ -99,7 +99,7 @@ fn a_mapping_is_for_a_table_and_what_is_none_is_refused_in_one_sentence() {
     let workspace = TestWorkspace::of_region("us:46");
     let mapping = ["--mapping", "sample_data/mappings/wide.toml"];
     let wide = std::fs::read("sample_data/mappings/wide.csv").expect("the worked sheet");
-    // Its header stands in the third line.
+    // Its header is in the third line.
     let header: Vec<u8> = wide
         .split_inclusive(|byte| *byte == b'\n')
         .take(3)

@@ -23,7 +23,7 @@ fn a_late_field_changes_no_row_and_three_change_it_once() {
     load(&workspace, "later.ndjson", &fields(BROWN, 7..9, 0));
     issue(&workspace, &["--reissue", "2"]);
     assert_eq!(counties_of(&workspace, 3)[BROWN], "6 6 9 2");
-    // No third: what comes later is told elsewhere.
+    // No third: what comes later is in other rows.
     load(&workspace, "last.ndjson", &fields(BROWN, 9..13, 0));
     issue(&workspace, &["--reissue", "3"]);
     assert_eq!(counties_of(&workspace, 4)[BROWN], "6 6 9 2");
@@ -157,7 +157,7 @@ fn a_withdrawn_alert_leaves_a_stub_and_its_week_can_be_issued_again() {
         &workspace,
         &["--withdraw", "2", "--reason", "one count was wrong"],
     );
-    // One corrected field would be told of by a row made again: it is shown no more.
+    // A row made again would reveal the one corrected field: it is shown no more.
     let mut corrected = all[0].clone();
     corrected["revision"] = 2.into();
     corrected["sites"] = field(BROWN, "x", None, 0)["sites"].clone();

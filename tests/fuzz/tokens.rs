@@ -6,7 +6,7 @@ use std::ops::Range;
 use rand::Rng;
 use rand::seq::IndexedRandom;
 
-/// What stands at the ends of what a number, a text or an expression may be, beside the tokens of the text itself.
+/// What may be at the ends of a number, a text or an expression, in addition to the tokens of the text itself.
 const OTHERS: [&str; 16] = [
     "0", "1", "-1", "0.5", "-0.5", "1000000", "1e9", "1e308", "-", "+", "*", "/", "<", ">", "null",
     "\"\"",

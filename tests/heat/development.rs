@@ -10,7 +10,7 @@ use super::{assert_near, day, heat, rule};
 
 /// Sunflower by Manitoba Agriculture, Food and Rural Development 2014: degree-days (°C) from planting, base
 /// 6.7 °C (44 °F, rounded), (maximum + minimum) / 2 less the base. Sunflower stem weevil by Colorado State
-/// University's northern IPM page: 41 °F, average, from 1 January (the page says 1 March as well), printed in
+/// University's northern IPM page: 41 °F, average, from January 1 (the page says March 1 as well), printed in
 /// Fahrenheit degree-days.
 const MODELS: &str = r#"
 [crop]
@@ -38,7 +38,7 @@ base_c = 5.0
 method = "average-then-base"
 from = "01-01"
 source = "Colorado State University, northern IPM page"
-events = { "pupation, 90 %" = 325.0, "adults formed, 90 %" = 546.67, "emergence, 50 %" = 558.0, "emergence, 75 %" = 675.0, "emergence, 90 %" = 795.0 }
+events = { "pupation, 90%" = 325.0, "adults formed, 90%" = 546.67, "emergence, 50%" = 558.0, "emergence, 75%" = 675.0, "emergence, 90%" = 795.0 }
 "#;
 
 fn models() -> Development {
@@ -170,7 +170,7 @@ fn the_banded_sunflower_moth_takes_the_published_heat() {
     );
 }
 
-/// Colorado State University's northern IPM page: sums of 15 June 2010 at three places, Fahrenheit
+/// Colorado State University's northern IPM page: sums of June 15, 2010 at three places, Fahrenheit
 /// degree-days, and what they say of emergence.
 #[test]
 fn the_stem_weevil_emerges_where_the_published_sums_say() {
@@ -191,11 +191,11 @@ fn the_stem_weevil_emerges_where_the_published_sums_say() {
         );
     }
     let names = [
-        "pupation, 90 %",
-        "adults formed, 90 %",
-        "emergence, 50 %",
-        "emergence, 75 %",
-        "emergence, 90 %",
+        "pupation, 90%",
+        "adults formed, 90%",
+        "emergence, 50%",
+        "emergence, 75%",
+        "emergence, 90%",
     ];
     for (place, sum_f, past) in [
         ("Akron", 1020.0, [true, true, true, false, false]),
@@ -210,8 +210,8 @@ fn the_stem_weevil_emerges_where_the_published_sums_say() {
         );
     }
     let enough = pest.events_at(558.0);
-    assert_eq!(enough[2], ("emergence, 50 %", true), "just enough");
-    // The same from a record: 5.7 degree-days a day from 1 January make 558.6 on the 98th day, 8 April.
+    assert_eq!(enough[2], ("emergence, 50%", true), "just enough");
+    // The same from a record: 5.7 degree-days a day from January 1 make 558.6 on the 98th day, April 8.
     let days = date(2025, 12, 1).series(1.day()).take(200);
     let record = days.map(|day_of| (day_of, day(4.7, 16.7))).collect();
     let heat = DailyHeat::of(&record, pest.rule);

@@ -272,7 +272,7 @@ fn a_load_that_is_killed_leaves_the_bucket_as_it_was_or_wholly_loaded() {
         load.wait().expect("it ends");
         workspace.run(&["store", "verify"]).expect_code(0);
         let loaded = workspace.rolled_up() != before;
-        assert!(loaded || said.is_empty(), "told as loaded: {said}");
+        assert!(loaded || said.is_empty(), "reported as loaded: {said}");
         seen[usize::from(loaded)] += 1;
     }
     let account = workspace.load(&[&next]);

@@ -106,7 +106,7 @@ fn assert_whole(workspace: &TestWorkspace, accounts: &[Value], visits: usize, he
     let rows = stored["visits"].as_array().unwrap();
     let mut once = rows.clone();
     once.dedup();
-    assert_eq!(once.len(), rows.len(), "a visit stands twice");
+    assert_eq!(once.len(), rows.len(), "a visit appears twice");
     assert_eq!(rows.len(), visits);
     assert_eq!(stored["units"], visits * 20);
     assert_eq!(stored["held"].as_array().unwrap().len(), held);

@@ -166,7 +166,7 @@ fn everything_is_on_the_disk_in_order_before_the_program_says_loaded() {
             last_written < content_synced && content_synced < named && folders_synced < linked,
             "data of {table}\n{joined}"
         );
-        // A new season's folder stands in the table's folder.
+        // A new season's folder is in the table's folder.
         assert!(synced(&folder, named) < linked, "{table}\n{joined}");
         // The entry is whole on the disk before it has its name, and its name before anything follows.
         let entry_synced =

@@ -29,7 +29,7 @@ fn invented(seasons: Vec<i32>) -> TestWorkspace {
     workspace
 }
 
-fn told(script: &str, arguments: &[&Path]) -> Value {
+fn report(script: &str, arguments: &[&Path]) -> Value {
     let arguments: Vec<String> = arguments.iter().map(|path| text_of(path)).collect();
     let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
     let script = format!("tests/reference/{script}");
@@ -49,38 +49,38 @@ fn every_level_passes_the_validators_and_is_read_by_other_programs() {
         let (out, said) = package(&workspace, name, options);
         assert_eq!(said["level"], name);
         assert_eq!(said["private"], name != "public");
-        let told = told("check_package.py", &[&out]);
+        let report = report("check_package.py", &[&out]);
         let rows = said["tables"].as_array().expect("tables").iter();
         for table in rows {
             assert_eq!(
-                told["rows"][table[0].as_str().expect("a name")],
+                report["rows"][table[0].as_str().expect("a name")],
                 table[1],
-                "{told:#}"
+                "{report:#}"
             );
         }
-        // A private package goes by its terms alone.
-        let licence = match name {
+        // Only its terms govern a private package.
+        let license = match name {
             "public" => json!("CC-BY-4.0"),
             _ => Value::Null,
         };
-        assert_eq!(told["licenses"][0]["name"], licence);
-        assert_eq!(told["citation"]["license"], licence);
+        assert_eq!(report["licenses"][0]["name"], license);
+        assert_eq!(report["citation"]["license"], license);
         assert!(
-            told["invented"]
+            report["invented"]
                 .as_str()
                 .is_some_and(|notice| notice.contains("nvented"))
         );
-        let events = &told["darwin_core"];
+        let events = &report["darwin_core"];
         for what in ["present", "absent", "measurements"] {
             // In a county and week with enough fields there is always one with something.
             let may_lack = name == "public" && what == "absent";
             assert!(
                 may_lack || events[what].as_u64() > Some(0),
-                "{what}: {told:#}"
+                "{what}: {report:#}"
             );
         }
         let placed = events["with_place"].as_u64();
-        assert_eq!(placed > Some(0), name != "public", "{told:#}");
+        assert_eq!(placed > Some(0), name != "public", "{report:#}");
         let every = [
             "README.md",
             "DICTIONARY.md",
@@ -152,10 +152,10 @@ fn a_stranger_builds_every_county_week_again_from_a_full_package() {
     ] {
         package(&workspace, "public", &[]);
         let (out, _) = package(&workspace, "full", &FULL);
-        let told = told("rebuild_county_week.py", &[&out]);
-        assert_eq!(told["differences"], json!([]), "{told:#}");
-        assert!(told["rows"].as_u64() >= Some(rows), "{told:#}");
-        assert!(told["shown"].as_u64() >= Some(shown), "{told:#}");
+        let report = report("rebuild_county_week.py", &[&out]);
+        assert_eq!(report["differences"], json!([]), "{report:#}");
+        assert!(report["rows"].as_u64() >= Some(rows), "{report:#}");
+        assert!(report["shown"].as_u64() >= Some(shown), "{report:#}");
     }
 }
 
@@ -165,15 +165,15 @@ fn nothing_that_leads_back_to_a_field_is_in_a_public_package_or_one_of_the_grid(
     let (full, _) = package(&workspace, "full", &FULL);
     for (name, options) in [("public", &[][..]), ("grid", &GRID)] {
         let (out, _) = package(&workspace, name, options);
-        let told = told("search_package.py", &[&full, &out]);
-        assert_eq!(told["found"], json!([]), "{told:#}");
-        assert!(told["secrets"].as_u64() > Some(500), "{told:#}");
-        assert!(told["coarse"].as_u64() > Some(20), "{told:#}");
+        let report = report("search_package.py", &[&full, &out]);
+        assert_eq!(report["found"], json!([]), "{report:#}");
+        assert!(report["secrets"].as_u64() > Some(500), "{report:#}");
+        assert!(report["coarse"].as_u64() > Some(20), "{report:#}");
         if name == "grid" {
             // Some rows tell a cell and others their county.
             assert!(
-                told["grid"].as_object().expect("groups").len() > 2,
-                "{told:#}"
+                report["grid"].as_object().expect("groups").len() > 2,
+                "{report:#}"
             );
         }
     }
@@ -196,7 +196,7 @@ fn one_season_alone_is_taken_home() {
         &["--season", "1999", "--level", "grid", "--private"],
     );
     assert_eq!(said["tables"][0], json!(["visit", 0]));
-    told("check_package.py", &[&none, Path::new("empty")]);
+    report("check_package.py", &[&none, Path::new("empty")]);
 }
 
 /// The examples of the sample data print what the alert of the same week says.
@@ -284,7 +284,7 @@ fn names_that_mean_no_good_stay_text() {
     load(&workspace, &[submission.to_owned()]);
     for (name, options) in [("public", &[][..]), ("grid", &GRID), ("full", &FULL)] {
         let (out, _) = package(&workspace, name, options);
-        told("check_package.py", &[&out]);
+        report("check_package.py", &[&out]);
         let readme = std::fs::read_to_string(out.join("README.md")).expect("README.md");
         assert!(
             !readme.contains("<b>") && !readme.contains('\u{202e}'),

@@ -68,7 +68,7 @@ fn hourly(lower_c: f64, upper_c: f64) -> BTreeMap<String, Vec<HourlyDay>> {
     serde_json::from_str(&text).expect("hourly records")
 }
 
-/// Places whose afternoons stand on the days as spikes, so that the mean of minimum and maximum lies above the
+/// Places whose afternoons are spikes of the day, so that the mean of minimum and maximum is above the
 /// mean of the hours: every daily method gives too much there, and one that gives too little elsewhere can come
 /// nearer by chance.
 const SPIKY: &str = "San Francisco";
@@ -104,10 +104,7 @@ fn nearness(
         daily: f64::sqrt(squares / count),
     };
     let of_season = 100.0 * nearness.season;
-    println!(
-        "  {method:?} {of_season:+.1} %, {:.2} a day",
-        nearness.daily
-    );
+    println!("  {method:?} {of_season:+.1}%, {:.2} a day", nearness.daily);
     nearness
 }
 
@@ -126,7 +123,7 @@ fn all<const METHODS: usize>(
 }
 
 /// Sunflower's base and season: few nights fall below 6.7 °C, so that the methods agree with each other, and what
-/// is left is how far the mean of minimum and maximum lies from the mean of the hours.
+/// is left is how far the mean of minimum and maximum is from the mean of the hours.
 #[test]
 fn a_warm_season_is_near_its_hours_by_every_method() {
     for (place, days) in hourly(6.7, 32.0) {

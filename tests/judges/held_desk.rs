@@ -50,7 +50,7 @@ fn assert_all_mended(workspace: &TestWorkspace) {
     let held: Vec<&Value> = stored["held"].as_array().unwrap().iter().collect();
     assert_eq!((closed.len(), held.len()), (4, 4));
     for (closing, record) in closed.iter().zip(held) {
-        assert_eq!(closing["how"], "mended");
+        assert_eq!(closing["how"], "corrected");
         assert_eq!(
             (&closing["line"], &closing["sha256"]),
             (&record["line"], &record["sha256"])
@@ -95,7 +95,11 @@ fn what_was_held_comes_back_mended_as_lines_and_is_closed_once() {
     let figures = workspace.run(&["store", "info", "--format", "json"]).json();
     let figure = |name: &str| figures[name].as_u64().unwrap();
     assert_eq!(
-        [figure("held"), figure("held_open"), figure("held_mended")],
+        [
+            figure("held"),
+            figure("held_open"),
+            figure("held_corrected")
+        ],
         [4, 0, 4]
     );
 }
@@ -159,7 +163,7 @@ fn an_attempt_that_is_held_again_stands_in_the_place_of_the_first() {
     assert_eq!(
         how,
         [
-            (&json!("mended"), &Value::Null),
+            (&json!("corrected"), &Value::Null),
             (&json!("replaced"), &json!(second))
         ]
     );
@@ -298,15 +302,18 @@ fn no_cell_of_an_export_is_a_formula_whatever_was_sent() {
         let names: Vec<&str> = names.iter().map(String::as_str).collect();
         let checked: Value =
             serde_json::from_str(&python("tests/reference/check_export.py", &names)).unwrap();
-        let mut told = 0;
+        let mut report = 0;
         for (file, checked) in checked.as_object().unwrap() {
             assert_eq!(checked["formulas"], json!([]), "{file}");
             let texts = checked["texts"].as_array().unwrap();
-            told += texts
+            report += texts
                 .iter()
                 .filter(|text| text.as_str().unwrap().contains("=1+1"))
                 .count();
         }
-        assert!(told >= 4, "the hostile texts are there, as texts: {told}");
+        assert!(
+            report >= 4,
+            "the hostile texts are there, as texts: {report}"
+        );
     }
 }

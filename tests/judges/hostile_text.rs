@@ -28,7 +28,7 @@ fn region_file(workspace: &TestWorkspace) -> PathBuf {
     workspace.write("region.geojson", region.to_string())
 }
 
-/// The protocol with such text in whatever is told to readers.
+/// The protocol with such text in whatever is shown to readers.
 fn protocol_text() -> String {
     let text = std::fs::read_to_string("pipeline/protocols/bsm-eggs.toml").expect("the protocol");
     let mut protocol: toml::Table = text.parse().expect("TOML");
@@ -150,11 +150,11 @@ fn nothing_runs_is_fetched_or_moves_in_a_browser() {
     ]
     .map(|name| text_of(&place.join(name)));
     let files: Vec<&str> = files.iter().map(String::as_str).collect();
-    let told = node("tests/reference/open_hostile.mjs", &files);
-    let told: Value = serde_json::from_str(&told).expect("JSON");
+    let report = node("tests/reference/open_hostile.mjs", &files);
+    let report: Value = serde_json::from_str(&report).expect("JSON");
     let faults: Vec<String> = files
         .iter()
-        .flat_map(|file| faults_of(file, &told[file]))
+        .flat_map(|file| faults_of(file, &report[file]))
         .collect();
     assert!(faults.is_empty(), "{}", faults.join("\n"));
     python("tests/reference/check_feed.py", &[files[3]]);

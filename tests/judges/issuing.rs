@@ -45,7 +45,7 @@ fn an_alert_whose_issue_is_killed_at_any_step_is_wholly_issued_or_not_at_all() {
             let workspace = prepared.copied();
             let killed = killed_at(&workspace, call, number);
             workspace.run(&["store", "verify"]).expect_code(0);
-            // Told by the row alone; whoever reads it next finds the folder under its number.
+            // Only the row shows it; whoever reads it next finds the folder under its number.
             let listed = workspace
                 .run(&["alert", "--list", "--format", "json"])
                 .expect_code(0)

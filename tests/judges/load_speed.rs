@@ -18,7 +18,7 @@ const VISITS: usize = 20_000;
 /// A load to the reading of its records.
 const LOAD_MAX: f64 = 10.0;
 
-/// A roll-up to the reading of the records that it rests on.
+/// A roll-up to the reading of the records that it is based on.
 const ROLL_UP_MAX: f64 = 6.0;
 
 /// Seconds of a processor that this thread has used.

@@ -49,15 +49,15 @@ pub fn glance_at(page: &Path, name: &str) -> Value {
 fn seen(page: &Path, name: &str, views: &[&str]) -> Value {
     let (page, shots) = (text_of(page), text_of(&kept(name)));
     let arguments = [&[page.as_str(), &shots], views].concat();
-    let told = node("tests/reference/look_at_page.mjs", &arguments);
-    serde_json::from_str(&told).expect("JSON")
+    let report = node("tests/reference/look_at_page.mjs", &arguments);
+    serde_json::from_str(&report).expect("JSON")
 }
 
 /// What is wrong in any view, each with the view and the kind of fault. Of axe's findings those that
 /// keep somebody from reading: serious and critical ones.
-fn faults(told: &Value) -> Vec<String> {
+fn faults(report: &Value) -> Vec<String> {
     let mut all = Vec::new();
-    for (view, kinds) in told["views"].as_object().expect("views") {
+    for (view, kinds) in report["views"].as_object().expect("views") {
         for (kind, faults) in kinds.as_object().expect("kinds") {
             for fault in faults.as_array().expect("faults") {
                 let fault = fault.as_str().expect("words");
@@ -74,21 +74,21 @@ fn faults(told: &Value) -> Vec<String> {
 }
 
 #[track_caller]
-pub fn assert_good(told: &Value) {
-    let faults = faults(told);
+pub fn assert_good(report: &Value) {
+    let faults = faults(report);
     assert!(faults.is_empty(), "{}", faults.join("\n"));
-    for (format, paper) in told["paper"].as_object().expect("papers") {
+    for (format, paper) in report["paper"].as_object().expect("papers") {
         for kind in ["cut", "missing", "quiet"] {
             assert_eq!(paper[kind], json!([]), "{format}, {kind}");
         }
     }
-    assert_eq!(told["texts"]["with"], told["texts"]["without"]);
+    assert_eq!(report["texts"]["with"], report["texts"]["without"]);
 }
 
 #[track_caller]
-fn assert_two_pages(told: &Value) {
+fn assert_two_pages(report: &Value) {
     for format in ["A4", "Letter"] {
-        let paper = &told["paper"][format];
+        let paper = &report["paper"][format];
         let pages = paper["pages"].as_u64().expect("a number");
         assert!(
             pages <= 2,
@@ -100,10 +100,13 @@ fn assert_two_pages(told: &Value) {
 
 #[test]
 fn the_page_is_whole_and_quiet_at_every_width_light_and_dark_and_on_paper() {
-    let told = look_at(&demo_alert().join("alert.html"), "page");
-    assert_eq!(told["views"].as_object().map(|views| views.len()), Some(8));
-    assert_good(&told);
-    assert_two_pages(&told);
+    let report = look_at(&demo_alert().join("alert.html"), "page");
+    assert_eq!(
+        report["views"].as_object().map(|views| views.len()),
+        Some(8)
+    );
+    assert_good(&report);
+    assert_two_pages(&report);
 }
 
 /// A correction with a note has more on it than any other page.
@@ -146,9 +149,9 @@ fn the_page_of_sixty_counties_is_small_and_takes_two_pages_of_paper() {
         "{rows} of {counties} counties have visits: nothing is proved"
     );
     assert!(text.len() < 150_000, "{} bytes", text.len());
-    let told = glance_at(&page, "sixty");
-    assert_good(&told);
-    assert_two_pages(&told);
+    let report = glance_at(&page, "sixty");
+    assert_good(&report);
+    assert_two_pages(&report);
 }
 
 /// A workspace of sixty real counties with three seasons of invented visits.
@@ -194,17 +197,17 @@ fn sixty_counties() -> (TestWorkspace, usize) {
 fn the_judge_finds_every_kind_of_fault() {
     let workspace = TestWorkspace::empty();
     let page = workspace.write("bad.html", BAD_PAGE);
-    let told = glance_at(&page, "bad");
-    let found = &told["views"]["360-light"];
+    let report = glance_at(&page, "bad");
+    let found = &report["views"]["360-light"];
     for (kind, says) in [
         ("scroll", "the page is "),
         ("outside", "runs out of the window"),
         ("outside", "is cut by"),
-        ("overlap", "lies on"),
+        ("overlap", "overlaps"),
         ("broken", "threshold"),
-        ("charts", "lies on"),
+        ("charts", "overlaps"),
         ("charts", "sticks out"),
-        ("charts", "Border lies across"),
+        ("charts", "Border crosses"),
         ("small", "tiny"),
         ("contrast", "pale"),
         ("targets", "10 × 10"),
@@ -224,11 +227,11 @@ fn the_judge_finds_every_kind_of_fault() {
         let named = |fault: &Value| fault.as_str().is_some_and(|fault| fault.contains(says));
         assert!(list.iter().any(named), "{kind} without {says:?}: {list:#?}");
     }
-    let paper = &told["paper"]["A4"];
+    let paper = &report["paper"]["A4"];
     assert_eq!(paper["pages"], 3);
     assert_ne!(paper["cut"], json!([]));
     assert_ne!(paper["missing"], json!([]));
-    assert_ne!(told["texts"]["with"], told["texts"]["without"]);
+    assert_ne!(report["texts"]["with"], report["texts"]["without"]);
 }
 
 const BAD_PAGE: &str = r##"<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>bad</title>
@@ -244,7 +247,7 @@ b { display: inline-block; animation: turn 9s infinite }
 <p style="width: 60px; overflow: hidden; white-space: nowrap">cut before its end is reached</p>
 <p style="margin: 0; height: 4px">one upon</p><p style="margin: 0">the other</p>
 <p style="width: 40px; overflow-wrap: anywhere">threshold</p>
-<p style="color: #bbb; background: #fff">grey on white</p>
+<p style="color: #bbb; background: #fff">gray on white</p>
 <button style="width: 10px; height: 10px; padding: 0; border: 0" aria-label="small"></button>
 <b>turns</b><a href="#nowhere">a link</a><i id="twice"></i><i id="twice"></i>
 <p class="gone">qqqqqqq ZZZZZ</p>

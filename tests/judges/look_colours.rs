@@ -17,8 +17,8 @@ fn judged(legend: &Value, name: &str) -> Value {
     let file = kept(name);
     std::fs::write(&file, legend.to_string()).expect("the legend");
     let judge = "tests/reference/colour_vision.py";
-    let told = python(judge, &[&text_of(&demo_alert()), &text_of(&file)]);
-    serde_json::from_str(&told).expect("JSON")
+    let report = python(judge, &[&text_of(&demo_alert()), &text_of(&file)]);
+    serde_json::from_str(&report).expect("JSON")
 }
 
 const MAPS: [&str; 5] = [
@@ -30,29 +30,29 @@ const MAPS: [&str; 5] = [
 ];
 
 #[test]
-fn neighbouring_classes_stay_apart_for_every_eye_and_in_grey() {
-    let told = judged(&legend_of_the_page(), "legend.json");
+fn neighboring_classes_stay_apart_for_every_eye_and_in_grey() {
+    let report = judged(&legend_of_the_page(), "legend.json");
     for map in MAPS {
         assert_eq!(
-            told[map]["close"],
+            report[map]["close"],
             json!([]),
             "{map}: {:#}",
-            told[map]["least"]
+            report[map]["least"]
         );
         assert_eq!(
-            told[map]["grounds"].as_array().map(Vec::len),
+            report[map]["grounds"].as_array().map(Vec::len),
             Some(10),
             "{map}"
         );
-        for (vision, least) in told[map]["least"].as_object().expect("visions") {
-            let floor = if vision == "grey" { 6.0 } else { 10.0 };
+        for (vision, least) in report[map]["least"].as_object().expect("visions") {
+            let floor = if vision == "gray" { 6.0 } else { 10.0 };
             assert!(least.as_f64() >= Some(floor), "{map}, {vision}: {least}");
         }
     }
     // Whoever opens the map in a viewer sees the classes of the page.
     for map in ["MapLibre", "QGIS"] {
         assert_eq!(
-            told[map]["grounds"], told["page, light"]["grounds"],
+            report[map]["grounds"], report["page, light"]["grounds"],
             "{map}"
         );
     }
@@ -60,7 +60,7 @@ fn neighbouring_classes_stay_apart_for_every_eye_and_in_grey() {
 
 /// Three steps from green to red, and marks that nobody sees, so that an empty list means something.
 #[test]
-fn the_judge_of_colours_finds_traffic_lights_and_faint_marks() {
+fn the_judge_of_colors_finds_traffic_lights_and_faint_marks() {
     let mut legend = legend_of_the_page();
     let classes = legend["light"].as_array_mut().expect("classes");
     for (place, ground) in [[254, 224, 139], [217, 239, 139], [145, 207, 96]]
@@ -73,8 +73,8 @@ fn the_judge_of_colours_finds_traffic_lights_and_faint_marks() {
     classes[7]["shape"] = Value::Null;
     classes[8]["shape"] = Value::Null;
     classes[9]["ground"] = json!([242, 242, 242]);
-    let told = judged(&legend, "bent-legend.json");
-    let close = told["page, light"]["close"].as_array().expect("a list");
+    let report = judged(&legend, "bent-legend.json");
+    let close = report["page, light"]["close"].as_array().expect("a list");
     for says in [
         "deuteranomaly: 0.25 to under 0.5",
         "the marks of 3 or 4 fields, none",
@@ -85,5 +85,5 @@ fn the_judge_of_colours_finds_traffic_lights_and_faint_marks() {
         let named = |fault: &Value| fault.as_str().is_some_and(|fault| fault.contains(says));
         assert!(close.iter().any(named), "{says}: {close:#?}");
     }
-    assert_eq!(told["page, dark"]["close"], json!([]));
+    assert_eq!(report["page, dark"]["close"], json!([]));
 }

@@ -12,12 +12,12 @@ use crate::look::demo_alert;
 use crate::support::{Row, csv_rows, text_of};
 
 /// What came of using the demo's page. Several tests read it.
-fn told() -> &'static Value {
-    static TOLD: OnceLock<Value> = OnceLock::new();
-    TOLD.get_or_init(|| {
+fn report() -> &'static Value {
+    static REPORT: OnceLock<Value> = OnceLock::new();
+    REPORT.get_or_init(|| {
         let page = text_of(&demo_alert().join("alert.html"));
-        let told = node("tests/reference/use_page.mjs", &[&page]);
-        serde_json::from_str(&told).expect("JSON")
+        let report = node("tests/reference/use_page.mjs", &[&page]);
+        serde_json::from_str(&report).expect("JSON")
     })
 }
 
@@ -101,7 +101,7 @@ fn the_table_and_its_sums_are_those_of_the_csv() {
         row
     }));
     for view in ["table", "plain"] {
-        let table = &told()[view];
+        let table = &report()[view];
         let shown = list(&table["rows"]);
         assert_eq!(shown.len(), rows.len(), "{view}");
         let mut fields = 0;
@@ -130,7 +130,7 @@ fn the_table_and_its_sums_are_those_of_the_csv() {
         }
         assert!(fields > 20, "nothing is proved");
     }
-    assert_eq!(told()["table"]["rows"], told()["plain"]["rows"]);
+    assert_eq!(report()["table"]["rows"], report()["plain"]["rows"]);
 }
 
 // ---- sorting ----
@@ -180,7 +180,7 @@ fn place(rows: &[Value], name: &Value) -> usize {
     found.unwrap_or_else(|| panic!("{name} is not in the table"))
 }
 
-/// Whether rows that are alike in a column stand in the order in which they stood in `before`.
+/// Whether rows that are alike in a column are in the order in which they were in `before`.
 fn ties_keep(rows: &[Value], before: &[Value], column: usize) -> bool {
     let with_figure =
         |pair: &&[Value]| key(&pair[0], column).is_some() == key(&pair[1], column).is_some();
@@ -191,8 +191,8 @@ fn ties_keep(rows: &[Value], before: &[Value], column: usize) -> bool {
 
 #[test]
 fn every_heading_sorts_the_table_from_the_keyboard() {
-    let sorts = list(&told()["sorts"]);
-    let heads = list(&told()["table"]["heads"]);
+    let sorts = list(&report()["sorts"]);
+    let heads = list(&report()["table"]["heads"]);
     assert_eq!(
         sorts.len(),
         heads.len(),
@@ -258,7 +258,7 @@ fn every_heading_sorts_the_table_from_the_keyboard() {
 #[test]
 fn whatever_the_tab_key_comes_to_is_seen_on_a_desk_and_on_a_phone() {
     for window in ["desk", "phone"] {
-        let stops = list(&told()["stops"][window]);
+        let stops = list(&report()["stops"][window]);
         assert_eq!(
             stops[0]["href"], "#main",
             "{window}: first of all, past the head of the page"
@@ -285,7 +285,7 @@ const METRIC: [&str; 12] = [
     "kilograms",
     "km",
     "m",
-    "metres",
+    "meters",
     "cm",
     "°C",
     "mm",
@@ -299,7 +299,7 @@ fn words(text: &str) -> Vec<&str> {
 #[test]
 fn the_units_change_from_the_keyboard_with_and_without_scripts() {
     for scripts in ["with", "without"] {
-        let units = &told()["units"][scripts];
+        let units = &report()["units"][scripts];
         assert_eq!(
             list(&units["choices"]).len(),
             2,

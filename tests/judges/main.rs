@@ -27,7 +27,7 @@ mod intake; // what the store holds of every form of submission, read by a progr
 mod issuing; // an issue that is killed at any of its steps, under `strace`
 mod load_speed; // a load and a roll-up against the least that reading costs: a ratio, never a time
 mod look; // the alert's page in a browser: widths, light and dark, paper
-mod look_colours; // the classes of every map for eyes that see colours otherwise, and in grey print
+mod look_colours; // the classes of every map for eyes that see colors otherwise, and in gray print
 mod look_use; // the alert's page from the keyboard: the table sorts, the units change, the sums are the CSV's
 mod map_files; // the map files, read and validated by other programs
 mod mapping; // mapping files against an independent validator of their schema
@@ -35,7 +35,7 @@ mod maps; // the map files, opened and drawn by viewers of others
 mod mended; // rows that were held, corrected by other programs and loaded as they are
 mod object_faults; // an object store that fails or is slow at its n-th call
 mod plan; // a season's scatter against a reference library, and the card in a browser
-mod power; // what was not synced at the word is taken away, and nothing that was told is lost
+mod power; // what was not synced at the word is taken away, and nothing that was reported is lost
 mod publish; // hostile text in pages as a parser of others reads it, and tables opened by other programs
 mod published; // weeks, quantiles and sampling statistics against numpy and the calendar of Python
 mod publishing; // the public place: the feed as others read it, a bucket, and hostile text in page, mail and list
@@ -45,7 +45,7 @@ mod scenario; // roll-ups under other economics, each field against an independe
 mod schema; // the visit schema against independent validators
 mod sheet; // count sheets, filled, saved and opened by other programs
 mod sheet_load; // a filled count sheet through load
-mod space; // shrunk shares, Moran's I and neighbours, against reference libraries
+mod space; // shrunk shares, Moran's I and neighbors, against reference libraries
 mod statistics; // fits, intervals and stop lines, against reference libraries
 mod tables; // tables of other people's programs, and files made to exhaust their reader
 mod trend; // the trend over seasons against other programs and in a browser

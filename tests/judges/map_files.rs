@@ -26,11 +26,11 @@ fn the_week_opens_in_other_programs_with_every_county_and_figure() {
     let bytes = county_week_geojson(&region(), &rows, coverage).expect("GeoJSON");
     let path = folder.path().join("week.geojson");
     write_file(&path, &bytes).expect("written");
-    let told = python(
+    let report = python(
         "tests/reference/check_map_files.py",
         &["geojson", text(&path), "32"],
     );
-    assert_eq!(told.trim(), "32 features, every check passed");
+    assert_eq!(report.trim(), "32 features, every check passed");
 
     let collection: Value = serde_json::from_slice(&bytes).expect("JSON");
     assert_eq!(collection["generator"], "bractline");
@@ -124,11 +124,11 @@ fn a_region_across_the_antimeridian_gets_a_box_whose_west_is_greater_than_its_ea
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join("islands.geojson");
     write_file(&path, &bytes).expect("written");
-    let told = python(
+    let report = python(
         "tests/reference/check_map_files.py",
         &["geojson", text(&path), "1"],
     );
-    assert_eq!(told.trim(), "1 features, every check passed");
+    assert_eq!(report.trim(), "1 features, every check passed");
     // On the map the two parts are next to each other, not at the two ends of the world.
     let title = MapTitle {
         subject: "Eggs",
@@ -164,11 +164,11 @@ fn every_built_in_county_is_published_as_a_valid_shape() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join("counties.geojson");
     write_file(&path, &bytes).expect("written");
-    let told = python(
+    let report = python(
         "tests/reference/check_map_files.py",
         &["geojson", text(&path), "3141"],
     );
-    assert_eq!(told.trim(), "3141 features, every check passed");
+    assert_eq!(report.trim(), "3141 features, every check passed");
 }
 
 fn text(path: &std::path::Path) -> &str {

@@ -23,7 +23,7 @@ fn python_jsonschema_judges_mapping_files_as_ours_does() {
     );
     let verdicts: BTreeMap<String, bool> =
         serde_json::from_str(&printed).expect("one line of verdicts");
-    assert_eq!(verdicts.len(), cases.len(), "a name stands twice");
+    assert_eq!(verdicts.len(), cases.len(), "a name appears twice");
     for case in cases {
         assert_eq!(verdicts[&case.name], case.keeps_schema, "{}", case.name);
     }

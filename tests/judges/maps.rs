@@ -53,15 +53,15 @@ fn the_browser_viewers_draw_every_county_and_ask_no_network() {
     let points = published.features("sample_points.geojson").len();
     assert!(points > 3, "{points} points");
     let shots = text_of(&shots());
-    let told = node(
+    let report = node(
         "tests/reference/draw_maps.mjs",
         &[&text_of(&published.week), &shots],
     );
-    let told: Value = serde_json::from_str(&told).expect("JSON");
-    assert_eq!(told["openlayers"]["counties"], COUNTIES);
-    assert_eq!(told["leaflet"]["counties"], COUNTIES);
-    assert_eq!(told["leaflet"]["points"], points);
-    let drawn = told["maplibre"]["drawn"].as_object().expect("counties");
+    let report: Value = serde_json::from_str(&report).expect("JSON");
+    assert_eq!(report["openlayers"]["counties"], COUNTIES);
+    assert_eq!(report["leaflet"]["counties"], COUNTIES);
+    assert_eq!(report["leaflet"]["points"], points);
+    let drawn = report["maplibre"]["drawn"].as_object().expect("counties");
     assert_eq!(drawn.len(), COUNTIES);
     let style = std::fs::read_to_string(published.week.join("county_week.style.json"));
     let style: Value = serde_json::from_str(&style.expect("the style")).expect("JSON");
@@ -83,7 +83,7 @@ fn the_browser_viewers_draw_every_county_and_ask_no_network() {
         }
     }
     let mut found: Vec<String> =
-        serde_json::from_value(told["maplibre"]["outlined"].clone()).expect("ids");
+        serde_json::from_value(report["maplibre"]["outlined"].clone()).expect("ids");
     found.sort();
     assert_eq!(found, outlined);
     assert!(
@@ -98,23 +98,23 @@ fn qgis_takes_the_style_beside_the_map_and_paints_each_county_in_its_class() {
     let published = Published::demo(&workspace);
     let map = text_of(&published.week.join("county_week.geojson"));
     let picture = text_of(&shots().join("qgis.png"));
-    let told = debian_python("tests/reference/draw_in_qgis.py", &[&map, &picture]);
-    let told: Value = serde_json::from_str(&told).expect("JSON");
-    assert_eq!(told["features"], COUNTIES);
+    let report = debian_python("tests/reference/draw_in_qgis.py", &[&map, &picture]);
+    let report: Value = serde_json::from_str(&report).expect("JSON");
+    assert_eq!(report["features"], COUNTIES);
     assert_eq!(
-        (&told["renderer"], &told["rules"]),
+        (&report["renderer"], &report["rules"]),
         (&"RuleRenderer".into(), &11.into())
     );
-    let protocols = told["protocols"].as_array().expect("protocols");
+    let protocols = report["protocols"].as_array().expect("protocols");
     assert_eq!(protocols.len(), 1);
     let title = protocols[0][0].as_str().expect("a title");
     assert!(title.ends_with("(bsm-eggs)") && title.len() > 20, "{title}");
-    assert_eq!(told["time"], serde_json::json!(["start", "end"]));
+    assert_eq!(report["time"], serde_json::json!(["start", "end"]));
     let outline = "thick outline: at least one field at threshold";
     for county in published.counties() {
         let properties = &county["properties"];
         let id = properties["county_id"].as_str().expect("an id");
-        let drawn = told["classes"][id].as_array().expect("classes");
+        let drawn = report["classes"][id].as_array().expect("classes");
         let classes = drawn.iter().filter(|class| **class != outline);
         assert_eq!(classes.count(), 1, "{id}: {drawn:?}");
         let is_outlined = drawn.iter().any(|class| *class == outline);
@@ -122,7 +122,7 @@ fn qgis_takes_the_style_beside_the_map_and_paints_each_county_in_its_class() {
         // Where there are marks, the middle may be on one.
         let marked = ["none-at-threshold", "some-at-threshold", "other-stage"];
         if !marked.iter().any(|status| properties["status"] == *status) {
-            assert_eq!(told["colors"][id], expected_fill(properties), "{id}");
+            assert_eq!(report["colors"][id], expected_fill(properties), "{id}");
         }
     }
 }
@@ -136,10 +136,10 @@ fn gdal_geopandas_and_duckdb_read_the_same_from_every_map_file() {
         .run(&["rollup", "--out", &text_of(&whole)])
         .expect_code(0);
     for folder in [published.week.clone(), whole.join("public")] {
-        let told = python(
+        let report = python(
             "tests/reference/check_map_files.py",
             &["same", &text_of(&folder)],
         );
-        assert!(told.contains("every check passed"), "{told}");
+        assert!(report.contains("every check passed"), "{report}");
     }
 }

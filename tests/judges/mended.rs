@@ -139,7 +139,7 @@ fn assert_all_mended(workspace: &TestWorkspace) {
     let stored = workspace.store_rows();
     let closed = stored["held_closed"].as_array().expect("closings");
     assert_eq!(closed.len(), 7);
-    assert!(closed.iter().all(|closing| closing["how"] == "mended"));
+    assert!(closed.iter().all(|closing| closing["how"] == "corrected"));
     for receipt in stored["receipts"].as_array().expect("receipts") {
         let number = |name: &str| receipt[name].as_u64().expect("a number");
         assert_eq!(
@@ -262,7 +262,7 @@ fn rows_that_come_back_as_they_went_stay_held_once() {
         (received(7).held(7), &json!(7))
     );
     assert_eq!(open(&workspace), 7);
-    // The first export, mended, closes what stands in the place of its records now.
+    // The first export, mended, closes what is in the place of its records now.
     let mended = mend(&workspace, &files, &mendings());
     let account = load(&workspace, &mended);
     assert_eq!(
@@ -338,15 +338,18 @@ fn no_cell_of_rows_that_go_back_is_a_formula_whatever_was_sent() {
         let names: Vec<&str> = names.iter().map(String::as_str).collect();
         let checked: Value =
             serde_json::from_str(&python("tests/reference/check_export.py", &names)).expect("JSON");
-        let mut told = 0;
+        let mut report = 0;
         for (file, checked) in checked.as_object().expect("files") {
             assert_eq!(checked["formulas"], json!([]), "{file}");
             let texts = checked["texts"].as_array().expect("texts");
             let hostile = texts
                 .iter()
                 .filter(|text| text.as_str().is_some_and(|text| text.contains("=1+1")));
-            told += hostile.count();
+            report += hostile.count();
         }
-        assert!(told >= 20, "the hostile texts are there, as texts: {told}");
+        assert!(
+            report >= 20,
+            "the hostile texts are there, as texts: {report}"
+        );
     }
 }

@@ -36,21 +36,21 @@ fn the_scatter_of_a_season_is_the_power_law_of_its_visits() {
         &of_season[..],
         &["--season", "2026", "--out", &out_name, "--format", "json"],
     ];
-    let told = workspace.run(&asked.concat()).expect_code(0).json();
-    let said = told["scatter_from"].as_str().expect("text");
+    let report = workspace.run(&asked.concat()).expect_code(0).json();
+    let said = report["scatter_from"].as_str().expect("text");
     let by_numpy = format!(
-        "that of {} visits of the season 2026: the variance of site means is {a:.3} times the mean to the power {b:.3}",
+        "estimated from {} visits of the season 2026: the variance of site means is {a:.3} times the mean to the power {b:.3}",
         number("samples")
     );
     assert!(said.contains(&by_numpy), "{said}\n{by_numpy}");
     // Totals of five heads: mean 10, variance 25 · a · 2^b; k by moments, and variance ÷ (D · mean)².
     let variance = 25.0 * a * 2_f64.powf(b);
-    let k = told["k_of_site_totals"]
+    let k = report["k_of_site_totals"]
         .as_f64()
         .expect("aggregated counts");
     assert!((k / (100.0 / (variance - 10.0)) - 1.0).abs() < 1e-6, "{k}");
     let sites = (variance / (0.25_f64 * 10.0).powi(2)).ceil();
-    assert_eq!(told["sites_for_precision"], sites);
+    assert_eq!(report["sites_for_precision"], sites);
     // Green 1970: T ≥ (a' · n^(1 − b) / D²)^(1 / (2 − b)) of the totals, a' = 5^(2 − b) · a.
     for row in csv_rows(&std::fs::read(out.join("stop_table.csv")).expect("a table")) {
         let sites = row["sites"].as_f64().expect("a number");
@@ -109,7 +109,7 @@ fn the_card_is_one_page_that_needs_nothing_else_and_says_what_the_table_says() {
             "sunflower-moth-traps",
             &["--k", "2", "--sites-max", "8"],
             &[
-                "divided by the nights",
+                "divided by its trap-nights",
                 "at least 1 site,",
                 "not how many lay in this field",
             ],
@@ -135,9 +135,9 @@ fn the_card_is_one_page_that_needs_nothing_else_and_says_what_the_table_says() {
         let text = seen["text"].as_str().expect("text");
         let cautions = [
             "The label is the law",
-            "licensed adviser",
+            "certified applicator",
             "Bees",
-            "Re-entry",
+            "Restricted-entry",
             "Scout your own field",
         ];
         for needed in cautions.iter().chain(says) {

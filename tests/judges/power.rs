@@ -1,4 +1,4 @@
-//! The power goes at the word: whatever was not synced by then is lost, and the store must still hold what was told.
+//! The power goes at the word: whatever was not synced by then is lost, and the store must still hold what was reported.
 //!
 //! `strace` writes down what the program does until it says that it is done. A file whose bytes were not synced is then
 //! filled with zeros, a name whose folder was not synced is taken away: the worst that a file system may do (POSIX,

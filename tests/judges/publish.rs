@@ -60,11 +60,11 @@ fn hostile_text_is_inert_in_the_page_and_the_map() {
     let plain = alert_html(&self::bulletin(&self::region(), &rows, None, &protocol()));
     let plain_path = folder.path().join("plain.html");
     write_file(&plain_path, plain.expect("a page").as_bytes()).expect("written");
-    let told = crate::judge::python(
+    let report = crate::judge::python(
         "tests/reference/check_map_files.py",
         &["same-elements", text(&path), text(&plain_path)],
     );
-    assert_eq!(told.trim(), "the same elements and attributes");
+    assert_eq!(report.trim(), "the same elements and attributes");
     for unseen in ['\0', '\u{7}', '\u{202e}', '\u{2066}', '\u{200f}'] {
         assert!(!page.contains(unseen), "{unseen:?}");
     }
@@ -119,15 +119,15 @@ fn the_tables_open_in_other_programs_with_their_meaning() {
     let bytes = write_parquet(&table, &docs, Some(NOTICE)).expect("Parquet");
     write_file(&parquet, &bytes).expect("written");
     write_file(&csv, &write_csv(&table, &docs).expect("CSV")).expect("written");
-    let told = crate::judge::python(
+    let report = crate::judge::python(
         "tests/reference/check_map_files.py",
         &["tables", text(&parquet), text(&csv)],
     );
-    let told: Value = serde_json::from_str(&told).expect("JSON");
-    assert_eq!(told["invented"], NOTICE);
-    assert_eq!(told["compression"], "ZSTD");
+    let report: Value = serde_json::from_str(&report).expect("JSON");
+    assert_eq!(report["invented"], NOTICE);
+    assert_eq!(report["compression"], "ZSTD");
     assert_eq!(
-        told["columns"],
+        report["columns"],
         json!({
             "county_name": {"description": "Name of the county"},
             "fields_visited": {"description": "Fields with a visit in the stage window", "unit": "fields"},
@@ -135,6 +135,6 @@ fn the_tables_open_in_other_programs_with_their_meaning() {
             "in_window": {"description": "Whether the stage is in the window"},
         })
     );
-    assert_eq!(told["rows_differ"], json!([]));
-    assert_eq!(told["first_name_in_csv"], "'=Alder");
+    assert_eq!(report["rows_differ"], json!([]));
+    assert_eq!(report["first_name_in_csv"], "'=Alder");
 }

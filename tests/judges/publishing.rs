@@ -25,14 +25,14 @@ fn the_feed_is_atom_as_others_read_it() {
     workspace.change_setting("author = \"\"", "author = \"Office of the Example\"");
     let absolute = workspace.beside("absolute");
     publish(&workspace, &absolute).expect_code(0);
-    let told = |place: &Path| -> Value {
-        let told = python(
+    let report = |place: &Path| -> Value {
+        let report = python(
             "tests/reference/check_feed.py",
             &[&text_of(&place.join("feed.xml"))],
         );
-        serde_json::from_str(&told).expect("JSON")
+        serde_json::from_str(&report).expect("JSON")
     };
-    let (relative, absolute) = (told(&relative), told(&absolute));
+    let (relative, absolute) = (report(&relative), report(&absolute));
     let ids = |feed: &Value| -> Vec<Value> {
         let entries = feed["entries"].as_array().expect("entries").iter();
         entries
@@ -250,11 +250,11 @@ fn hostile_text_reaches_page_mail_feed_and_list_as_inert_text() {
         &[&text_of(&place.join("feed.xml"))],
     );
     for page in ["index.html", "0001/alert.html"] {
-        let told = python(
+        let report = python(
             "tests/reference/check_feed.py",
             &["--page", &text_of(&place.join(page))],
         );
-        assert_eq!(told.trim(), "no active element", "{page}");
+        assert_eq!(report.trim(), "no active element", "{page}");
     }
 }
 

@@ -52,7 +52,7 @@ fn sample() -> Vec<SampleLine> {
 
 /// The plausible bounds of bsm-eggs, as the reference takes them.
 fn bounds() -> String {
-    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
     let plausible = &catalogue.protocol("bsm-eggs").expect("in it").plausible;
     // NIST Special Publication 811, appendix B: exact.
     let (acre, pound) = (0.404_685_642_24, 0.453_592_37);
@@ -282,7 +282,7 @@ fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
     let read = python("tests/reference/county_weeks_duckdb.py", &arguments);
     let read: Value = serde_json::from_str(&read).expect("what DuckDB read");
     assert_eq!(read["revisions"], account["accepted"]);
-    // Student's t and neighbours are no business of SQL: plain Python alone has judged these.
+    // Student's t and neighbors are no business of SQL: plain Python alone has judged these.
     let theirs = text_of(&duckdb.join("county_week_full.csv"));
     let further = [
         "fields_near_threshold",

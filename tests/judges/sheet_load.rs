@@ -107,12 +107,12 @@ fn a_wrong_cell_of_a_count_sheet_is_held_with_tab_row_and_column_in_words() {
         "  Visits, row 2 and Counts, rows 2 to 12\n",
         "    - site 2, head 1, bract 3: Counts!G7 (Bract 3): \"1/2\"\n",
         "  Visits, row 3 and Counts, rows 22 to 23\n",
-        "day of the visit (observed_on): Visits!B3 (Day): \"6/7/2026\"\n",
+        "visit date (observed_on): Visits!B3 (Day): \"6/7/2026\"\n",
         "2026-06-07",
         "2026-07-06",
         "On the sheet \"visits\"",
     ] {
         assert!(letter.contains(piece), "{piece:?} in\n{letter}");
     }
-    assert!(!letter.contains("record_mended"), "{letter}");
+    assert!(!letter.contains("record_corrected"), "{letter}");
 }

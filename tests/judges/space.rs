@@ -1,9 +1,9 @@
-//! Neighbours, Moran's I and empirical-Bayes rates against independent libraries on open data.
+//! Neighbors, Moran's I and empirical-Bayes rates against independent libraries on open data.
 
 use std::collections::BTreeMap;
 
 use scouting::region::Region;
-use scouting::region::adjacency::neighbours_of;
+use scouting::region::adjacency::neighbors_of;
 use serde::Deserialize;
 use serde_json::json;
 use stats::space::moran::{Weights, morans_i, permutation_test};
@@ -27,7 +27,7 @@ struct Reference {
 struct MoranCase {
     name: String,
     values: Vec<f64>,
-    neighbours: Vec<Vec<usize>>,
+    neighbors: Vec<Vec<usize>>,
     weights: String,
     statistic: f64,
     expectation: f64,
@@ -43,9 +43,9 @@ struct RateCase {
     name: String,
     events: Vec<u64>,
     population: Vec<u64>,
-    neighbours: Vec<Vec<usize>>,
+    neighbors: Vec<Vec<usize>>,
     to_all: Vec<Option<f64>>,
-    to_neighbours: Vec<Option<f64>>,
+    to_neighbors: Vec<Option<f64>>,
 }
 
 fn reference() -> Reference {
@@ -72,7 +72,7 @@ fn morans_i_is_that_of_esda_and_of_the_printed_figures() {
         };
         let what = format!("{} {}", case.name, case.weights);
         let values: Vec<Option<f64>> = case.values.iter().copied().map(Some).collect();
-        let found = morans_i(&values, &case.neighbours, weights).expect("it is defined");
+        let found = morans_i(&values, &case.neighbors, weights).expect("it is defined");
         let randomised = found.variance_randomised.expect("enough areas");
         let z = found.z().expect("enough areas");
         for (found, expected) in [
@@ -87,7 +87,7 @@ fn morans_i_is_that_of_esda_and_of_the_printed_figures() {
         assert_eq!(found.areas, case.values.len(), "{what}");
         assert_near(&what, randomised, case.variance_randomised);
 
-        let test = permutation_test(&values, &case.neighbours, weights, case.permutations, SEED)
+        let test = permutation_test(&values, &case.neighbors, weights, case.permutations, SEED)
             .expect("it is defined");
         // Two draws of the same share: four standard errors of their difference, and one draw.
         let share = case.p_value;
@@ -103,12 +103,12 @@ fn morans_i_is_that_of_esda_and_of_the_printed_figures() {
             .iter()
             .find(|case| case.name == "old contiguity" && case.weights == weights);
         let case = case.expect("a case of the old contiguity");
-        assert_eq!(case.neighbours.concat().len(), 232);
+        assert_eq!(case.neighbors.concat().len(), 232);
         case
     };
     let found = |case: &MoranCase, weights| {
         let values: Vec<Option<f64>> = case.values.iter().copied().map(Some).collect();
-        morans_i(&values, &case.neighbours, weights).expect("it is defined")
+        morans_i(&values, &case.neighbors, weights).expect("it is defined")
     };
     let by_row = found(old("row-standardised"), Weights::RowStandardised);
     let binary = found(old("binary"), Weights::Binary);
@@ -151,12 +151,12 @@ fn rates_in_the_poisson_form_are_those_of_esda() {
         let moments = Moments::of(areas.iter().copied(), Form::Poisson).expect("moments");
         assert!(moments.variance_between > 0.0, "else esda goes its own way");
         let to_all = shrink_to_all(&areas, Form::Poisson);
-        let to_neighbours = shrink_to_neighbours(&areas, &case.neighbours, Form::Poisson);
-        for (found, expected) in [(to_all, case.to_all), (to_neighbours, case.to_neighbours)] {
+        let to_neighbors = shrink_to_neighbours(&areas, &case.neighbors, Form::Poisson);
+        for (found, expected) in [(to_all, case.to_all), (to_neighbors, case.to_neighbors)] {
             assert_eq!(found.len(), expected.len());
             for (area, (found, expected)) in found.iter().zip(expected).enumerate() {
                 let what = format!("{} area {area}", case.name);
-                let found = found.expect("each area has neighbours");
+                let found = found.expect("each area has neighbors");
                 match expected {
                     Some(expected) => assert_near(&what, found, expected),
                     // Nobody died around: no share could be smaller.
@@ -168,7 +168,7 @@ fn rates_in_the_poisson_form_are_those_of_esda() {
 }
 
 #[test]
-fn the_neighbours_of_built_in_counties_are_those_of_libpysal() {
+fn the_neighbors_of_built_in_counties_are_those_of_libpysal() {
     let place = TestWorkspace::empty();
     // The plains; Virginia with its towns inside counties; Hawaii and Michigan with their islands.
     for states in ["us:46,38,20,31,27", "us:51", "us:15,26"] {
@@ -196,11 +196,11 @@ fn the_neighbours_of_built_in_counties_are_those_of_libpysal() {
         let file = file.display().to_string();
         let written = python("tests/reference/contiguity.py", &[&file]);
         let expected: BTreeMap<String, Vec<String>> =
-            serde_json::from_str(&written).expect("ids of neighbours");
+            serde_json::from_str(&written).expect("ids of neighbors");
 
         let found: BTreeMap<String, Vec<String>> = counties
             .iter()
-            .zip(neighbours_of(counties))
+            .zip(neighbors_of(counties))
             .map(|(county, near)| {
                 let near = near.into_iter().map(|other| counties[other].id.clone());
                 (county.id.clone(), near.collect())
@@ -210,7 +210,7 @@ fn the_neighbours_of_built_in_counties_are_those_of_libpysal() {
         let links: usize = found.values().map(Vec::len).sum();
         assert!(links > counties.len(), "{states}: {links} links");
         for (county, near) in &expected {
-            assert_eq!(&found[county], near, "{states}: neighbours of {county}");
+            assert_eq!(&found[county], near, "{states}: neighbors of {county}");
         }
         assert_eq!(found, expected, "{states}");
     }

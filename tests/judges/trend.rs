@@ -75,7 +75,7 @@ fn every_figure_of_invented_seasons_is_that_of_other_programs() {
     assert!(found["places"][1].as_u64() > Some(3), "{found:#}");
     let (said, files) = trend(&workspace, "again");
     let heat = said["heat"].as_str().expect("words");
-    assert!(heat.contains("summed from 1 January"), "{heat}");
+    assert!(heat.contains("summed from January 1"), "{heat}");
     let page = text(&files, "trend.html");
     assert!(
         page.contains(" earlier seasons in week ") && page.contains("degree-days"),

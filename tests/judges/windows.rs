@@ -304,7 +304,7 @@ fn settings_that_name_what_is_not_there_are_refused() {
             .expect_code(1);
         assert!(run.stderr.contains(what), "{run:?}");
         let (_, rest) = run.stderr.split_once("\nwhere: ").expect("a place");
-        let (found, mended) = rest.split_once("\nhelp:  ").expect("how to mend it");
+        let (found, mended) = rest.split_once("\nhelp:  ").expect("how to correct it");
         assert!(found.contains(place), "{run:?}");
         assert!(mended.contains(mend), "{run:?}");
         assert!(!out.exists());
@@ -340,7 +340,7 @@ fn an_issued_alert_comes_out_byte_for_byte_after_the_weather_file_changed() {
         assert!(
             run.expect_code(0)
                 .stdout
-                .contains("each the same byte for byte")
+                .contains("each identical byte for byte")
         );
         assert!(folder_bytes(&out) == frozen, "other bytes");
     }

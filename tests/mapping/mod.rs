@@ -108,6 +108,6 @@ fn plain_sheet(visits: &[Visit]) -> Sheet {
 
 fn plain(sheets: &[Sheet]) -> Vec<TableRecord> {
     plain_records(sheets, "a.csv")
-        .expect("the plain layout is recognised")
+        .expect("the plain layout is recognized")
         .unwrap_or_else(|failure| panic!("{failure}"))
 }

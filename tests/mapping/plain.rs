@@ -32,13 +32,13 @@ fn the_plain_layout_is_told_by_its_header_alone() {
             cells: vec![text("Count sheet")],
         },
     );
-    let instructions = sheet("Read me", vec![vec![text("Fill in one row a head.")]]);
+    let instructions = sheet("Read me", vec![vec![text("Fill in one row per head.")]]);
     assert_eq!(
         plain(&[instructions.clone(), titled])[0].document,
         made[0].document
     );
     let mut other = plain_sheet(&[visit]);
-    other.rows[0].cells.push(text("colour"));
+    other.rows[0].cells.push(text("color"));
     assert!(plain_records(&[other, instructions], "a.csv").is_none());
 }
 
@@ -105,7 +105,7 @@ fn the_plain_layout_guesses_nothing_either() {
         row.cells.remove(15);
     });
     let failure = plain_records(&[sheet], "a.csv")
-        .expect("recognised")
+        .expect("recognized")
         .expect_err("no stage");
     assert!(failure.to_string().contains("/crop_stage"), "{failure}");
 }

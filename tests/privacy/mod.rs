@@ -68,7 +68,7 @@ impl Marked {
 
     fn add(&mut self, county: &str, field: usize, farm: &str, stage: &str, (lon, lat): (f64, f64)) {
         let number = format!("{county}Z{field}");
-        // Digits at the end that no border has, a few hundred metres apart.
+        // Digits at the end that no border has, a few hundred meters apart.
         let (lon, lat) = (
             (lon * 100.0).round() / 100.0 + 0.003_371_3 + 0.000_1 * field as f64,
             (lat * 100.0).round() / 100.0 + 0.004_919_7,

@@ -10,7 +10,7 @@ use crate::support::{TestWorkspace, bractline};
 
 #[test]
 fn the_built_in_catalogue_has_every_kind_of_count_layout_and_crop() {
-    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
     let ids: Vec<&str> = catalogue.protocols().map(|one| one.id.as_str()).collect();
     assert_eq!(
         ids,
@@ -41,10 +41,10 @@ fn reading_the_catalogue_takes_no_time_that_a_person_notices() {
     // The first reading starts the engine; the program pays for both once a run. The bound is far above what was
     // measured, so that a busy machine does not break it.
     let begin = Instant::now();
-    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
     let first = begin.elapsed();
     let begin = Instant::now();
-    let again = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let again = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
     let second = begin.elapsed();
     println!("first reading {first:?}, second {second:?}");
     assert_eq!(catalogue.ids(), again.ids());
@@ -53,7 +53,7 @@ fn reading_the_catalogue_takes_no_time_that_a_person_notices() {
 
 #[test]
 fn a_page_of_a_protocol_holds_its_sources_its_example_and_every_caution() {
-    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
     for protocol in catalogue.protocols() {
         let page = bractline(&["protocols", "show", &protocol.id])
             .expect_code(0)
@@ -115,7 +115,7 @@ fn a_page_of_a_protocol_holds_its_sources_its_example_and_every_caution() {
 #[test]
 fn the_list_fits_a_terminal_and_names_every_protocol_once() {
     let list = bractline(&["protocols", "list"]).expect_code(0).stdout;
-    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
     for protocol in catalogue.protocols() {
         let line = format!("{} ", protocol.id);
         let lines = list.lines().filter(|one| one.starts_with(&line));

@@ -24,7 +24,7 @@ fn a_threshold_asks_for_the_economics_that_it_needs_and_no_others() {
     let held = &account["submissions"][0]["held_records"];
     assert_eq!(held[0]["findings"][0]["code"], "economics-missing");
     assert_eq!(held[1]["findings"][0]["code"], "market-value-implausible");
-    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
     let needed = |protocol: &str, crop_type: &str| {
         let limits = catalogue.protocol(protocol).expect("a protocol").limits();
         let needed = limits.economics_needed(crop_type).iter();

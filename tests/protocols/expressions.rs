@@ -146,7 +146,7 @@ fn the_generated_sql_holds_no_comment_and_the_expressions_alone() {
     let text = with_expression("1.0 / 3.0 -- a third");
     std::fs::write(own.join("own.toml"), text).expect("a file");
     let catalogue =
-        Catalogue::read(Some(&own), store::stages::expression::plan).expect("the catalogue");
+        Catalogue::read(Some(&own), store::stages::expression::plan).expect("the catalog");
     let sql = visit_threshold_sql(catalogue.protocols());
     assert!(
         sql.contains("when 'own' then cast(1.0 / 3.0 as double)\n"),

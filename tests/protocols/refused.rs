@@ -16,7 +16,7 @@ fn a_bad_file_is_refused_with_its_line_and_the_reason() {
     let without_checks = checks
         .split("# Worked values")
         .next()
-        .expect("what stands before");
+        .expect("what is before it");
     // The text, the line that is named, the reason.
     for (text, line, reason) in [
         ("title = ".to_owned(), "title", "value"),
@@ -140,7 +140,7 @@ fn a_bad_file_is_refused_with_its_line_and_the_reason() {
         (
             corn("\"R5\", \"R6\"", "\"R5\", \"r-5\""),
             "scale",
-            "stands in it twice",
+            "appears in it twice",
         ),
         (
             corn("last = \"R3\"", "last = \"R5.1\""),

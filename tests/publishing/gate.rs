@@ -194,7 +194,7 @@ fn every_way_to_give_a_farm_away_is_stopped_by_name() {
         &workspace,
         csv,
         with_row("all"),
-        "\"all\", which is no county",
+        "\"all\", which is not a county",
     );
     // The point of a field, and points that are finer than the grid.
     let region = Region::built_in("us:46").expect("South Dakota");

@@ -1,4 +1,4 @@
-//! Totals: no sum rests on a withheld county, and every sum is one of its rows.
+//! Totals: no sum is based on a withheld county, and every sum is one of its rows.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -59,12 +59,13 @@ fn no_sum_on_any_page_or_table_rests_on_a_withheld_county() {
 
 /// Times of issuing and loading differ from run to run, and so do the names for ever.
 fn without_times(text: &str) -> String {
-    let told = regex::Regex::new(
+    let report = regex::Regex::new(
         r"20\d\d-\d\d-\d\d[T ]\d\d:\d\d(:\d\d)?( UTC|Z|\+00:00)|urn:uuid:[0-9a-f-]+",
     );
     // E-mail lines are broken where the words end, times or not.
     let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    told.expect("a pattern")
+    report
+        .expect("a pattern")
         .replace_all(&text, "…")
         .into_owned()
 }

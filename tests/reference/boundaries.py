@@ -16,7 +16,7 @@ class Counties:
         self.names = {county_id: name for county_id, name, _ in counties}
         self.tree = shapely.STRtree([geometry for _, _, geometry in counties])
         if len(self.names) != len(counties):
-            raise ValueError("a county id stands twice in the boundary file")
+            raise ValueError("a county id appears twice in the boundary file")
 
     def locate(self, longitudes, latitudes):
         """The id of the county of each point, None outside all of them.
@@ -55,7 +55,7 @@ def read_counties(path, states=None, id_property=None, name_property="name", lay
 
 
 def topology_features(topology, layer):
-    """Pairs of feature and geometry out of TopoJSON: arcs are shared, quantised and summed up."""
+    """Pairs of feature and geometry out of TopoJSON: arcs are shared, quantized and summed up."""
     objects = topology["objects"]
     if len(objects) == 1:
         [layer] = objects
@@ -69,13 +69,13 @@ def topology_features(topology, layer):
     def ring(indexes):
         points = []
         for index in indexes:
-            # ~i stands for arc i backwards; an arc begins where the one before it ended.
+            # ~i means arc i backwards; an arc begins where the one before it ended.
             arc = arcs[index] if index >= 0 else arcs[~index][::-1]
             points.extend(arc if not points else arc[1:])
         return points
 
     def polygons(list_of_rings):
-        # Quantising lets the smallest islands collapse to rings without an inside: no point there.
+        # Quantizing lets the smallest islands collapse to rings without an inside: no point there.
         for outside, *holes in ([ring(indexes) for indexes in rings] for rings in list_of_rings):
             if len(outside) >= 4:
                 yield Polygon(outside, [hole for hole in holes if len(hole) >= 4])

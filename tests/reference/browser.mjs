@@ -54,5 +54,5 @@ export async function words(pdf) {
 
 const plain = (text) => text.replace(/&(lt|gt|quot|apos|amp);/g, (_, name) => ({ lt: '<', gt: '>', quot: '"', apos: "'", amp: '&' })[name]);
 
-// Pictures of the pages of a PDF as a printer without colours gives them: PREFIX-1.png and so on.
-export const greyPages = (pdf, prefix) => run('pdftoppm', ['-gray', '-r', '80', '-png', pdf, prefix]);
+// Pictures of the pages of a PDF as a printer without colors gives them: PREFIX-1.png and so on.
+export const grayPages = (pdf, prefix) => run('pdftoppm', ['-gray', '-r', '80', '-png', pdf, prefix]);

@@ -152,7 +152,7 @@ def walk(coordinates):
 
 
 def check_bbox(bbox, positions):
-    """Every position lies in the box, and each side of the box touches one."""
+    """Every position is in the box, and each side of the box touches one."""
     west, south, east, north = bbox
     span = (east - west) % 360
     for longitude, latitude in positions:

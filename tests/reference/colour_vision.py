@@ -1,4 +1,4 @@
-"""How far apart the classes of the maps stay for eyes that see colours otherwise, and in grey print.
+"""How far apart the classes of the maps stay for eyes that see colors otherwise, and in gray print.
 
 usage: colour_vision.py FOLDER LEGEND.json
   FOLDER holds county_week.style.json and county_week.qml; LEGEND.json is what read_legend.mjs prints.
@@ -19,19 +19,19 @@ import xml.etree.ElementTree as tree
 import numpy
 from colorspacious import cspace_convert, deltaE
 
-# Two steps of a scale are told apart by most people from about 10 on, side by side (common practice, no source);
+# Two steps of a scale are told apart by most people from about 10 on, side by side (standard practice; no published source);
 # cividis in six steps keeps 11 for the eye that sees worst of all on it, and the map leaves out the fourth.
 FLOOR = 10.0
-# Grey paper has lightness alone, and between the lightest step of cividis and white paper lie 7.5. About 2 is just
+# Gray paper has lightness alone, and between the lightest step of cividis and white paper lie 7.5. About 2 is just
 # noticeable (from memory); three times that is asked for.
-FLOOR_GREY = 6.0
+FLOOR_GRAY = 6.0
 # Marks on their ground must be seen as marks.
 FLOOR_MARKS = 20.0
 
 
-def as_seen(colour, vision):
-    linear = cspace_convert(numpy.array(colour[:3], dtype=float), "sRGB255", "sRGB1-linear")
-    if vision == "grey":
+def as_seen(color, vision):
+    linear = cspace_convert(numpy.array(color[:3], dtype=float), "sRGB255", "sRGB1-linear")
+    if vision == "gray":
         # Relative luminance, as WCAG 2.2 and a printer's driver weigh it (ITU-R BT.709).
         linear = numpy.full(3, linear @ [0.2126, 0.7152, 0.0722])
         return cspace_convert(linear, "sRGB1-linear", "sRGB1")
@@ -42,15 +42,15 @@ def as_seen(colour, vision):
     return numpy.clip(cspace_convert(plain, space, "sRGB1"), 0, 1)
 
 
-VISIONS = ["usual", "protanomaly", "deuteranomaly", "tritanomaly", "grey"]
+VISIONS = ["usual", "protanomaly", "deuteranomaly", "tritanomaly", "gray"]
 
 
 def far(one, other, vision):
     return float(deltaE(as_seen(one, vision), as_seen(other, vision), input_space="sRGB1"))
 
 
-def lightness(colour, vision):
-    return float(cspace_convert(as_seen(colour, vision), "sRGB1", "CAM02-UCS")[0])
+def lightness(color, vision):
+    return float(cspace_convert(as_seen(color, vision), "sRGB1", "CAM02-UCS")[0])
 
 
 def judge(classes):
@@ -60,7 +60,7 @@ def judge(classes):
     assert len(scale) == 6 and len(apart) == 4, [entry["words"] for entry in classes]
     least, close = {}, []
     for vision in VISIONS:
-        floor = FLOOR_GREY if vision == "grey" else FLOOR
+        floor = FLOOR_GRAY if vision == "gray" else FLOOR
         steps = [far(one["ground"], other["ground"], vision) for one, other in itertools.combinations(scale, 2)]
         least[vision] = round(min(steps), 1)
         for one, other in itertools.combinations(scale, 2):
@@ -89,8 +89,8 @@ def of_page(legend):
     return [dict(entry, off_scale=bool(OFF_SCALE.search(entry["words"]))) for entry in legend]
 
 
-def hexadecimal(colour):
-    digits = colour.lstrip("#")
+def hexadecimal(color):
+    digits = color.lstrip("#")
     digits = digits if len(digits) == 6 else "".join(digit * 2 for digit in digits)
     return [int(digits[place:place + 2], 16) for place in (0, 2, 4)]
 
@@ -129,12 +129,12 @@ def of_qgis(root):
         for layer in symbols[rule.get("symbol")].iter("layer"):
             options = {option.get("name"): option.get("value") for option in layer.iter("Option") if option.get("name")}
             layers.append(options)
-        colour = lambda options: [int(part) for part in options["color"].split(",")][:3]
+        color = lambda options: [int(part) for part in options["color"].split(",")][:3]
         brushes = [options for options in layers if options["style"] not in ("solid", "no")]
         classes.append({
             "words": rule.get("label"),
-            "ground": colour(layers[0]),
-            "marks": colour(brushes[0]) if brushes else None,
+            "ground": color(layers[0]),
+            "marks": color(brushes[0]) if brushes else None,
             "shape": brushes[0]["style"] if brushes else None,
             "outline": bool(OUTLINED.search(rule.get("label"))),
             "off_scale": bool(OFF_SCALE.search(rule.get("label"))),

@@ -25,7 +25,7 @@ DIFFERENCES_SHOWN = 10
 
 
 def read(path):
-    """Column names, and rows by key. A key that stands twice ends the comparison."""
+    """Column names, and rows by key. A key that appears twice ends the comparison."""
     with open(path, newline="", encoding="utf-8") as file:
         reader = csv.DictReader(file)
         rows = {}
@@ -64,7 +64,7 @@ def main(left_path, right_path, *left_out):
     differences = []
     for key in sorted(left_rows.keys() ^ right_rows.keys()):
         where = left_path if key in left_rows else right_path
-        differences.append(f"{' '.join(key)}: stands only in {where}")
+        differences.append(f"{' '.join(key)}: appears only in {where}")
 
     shared = [name for name in left_columns if name in right_columns and name not in KEY]
     unknown = set(shared) - set(FLOATS) - set(OTHERS)

@@ -2,7 +2,7 @@
 
     contiguity.py counties.geojson
 
-Writes a JSON object: for each feature's property `id` the sorted ids of its neighbours.
+Writes a JSON object: for each feature's property `id` the sorted ids of its neighbors.
 
 Two judges must agree before anything is written: libpysal's `Queen`, which compares vertices, and shapely,
 which compares the shapes.
@@ -25,21 +25,21 @@ def by_vertices(counties):
 def by_shape(counties):
     ids, shapes = list(counties["id"]), counties.geometry.values
     one, other = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    neighbours = {own: [] for own in ids}
+    neighbors = {own: [] for own in ids}
     for own, near in zip(one, other):
         if own != near:
-            neighbours[ids[own]].append(ids[near])
-    return {own: sorted(near) for own, near in neighbours.items()}
+            neighbors[ids[own]].append(ids[near])
+    return {own: sorted(near) for own, near in neighbors.items()}
 
 
 def main(path):
     warnings.simplefilter("ignore")
     counties = geopandas.read_file(path)
-    neighbours = by_vertices(counties)
-    differing = [own for own, near in by_shape(counties).items() if near != neighbours[own]]
+    neighbors = by_vertices(counties)
+    differing = [own for own, near in by_shape(counties).items() if near != neighbors[own]]
     if differing:
         raise SystemExit(f"vertices and shapes disagree about {', '.join(differing)}")
-    print(json.dumps(neighbours))
+    print(json.dumps(neighbors))
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ held.csv, which says why a record was held; it prints {"received", "accepted", "
 What of these figures may be public is the subject of disclosure.py.
 
 Money, populations, areas and means are exact fractions of the numbers as they were written, so a
-field that lies exactly at its threshold counts as at threshold.
+field that is exactly at its threshold counts as at threshold.
 """
 
 import argparse
@@ -74,7 +74,7 @@ def read_records(paths):
 def refuse_repeated_members(pairs):
     members = dict(pairs)
     if len(members) != len(pairs):
-        raise ValueError("a member stands twice")
+        raise ValueError("a member appears twice")
     return members
 
 
@@ -262,7 +262,7 @@ def current_visits(accepted):
 
 
 def field_weeks(visits, defaults={}):
-    """One standing visit a field, week and protocol, with whether it lies in the stage window."""
+    """One reference visit per field, week and protocol, with whether it is in the stage window."""
     groups = collections.defaultdict(list)
     for visit, county_id in visits:
         groups[visit["field"]["field_id"], iso_week(visit), visit["protocol"]].append(
@@ -295,7 +295,7 @@ def field_weeks(visits, defaults={}):
 
 
 def wilson_interval(successes, trials):
-    """95 % Wilson score interval of a share (Wilson 1927, J. Am. Stat. Assoc. 22:209-212)."""
+    """95% Wilson score interval of a share (Wilson 1927, J. Am. Stat. Assoc. 22:209-212)."""
     share = successes / trials
     centre = share + Z**2 / (2 * trials)
     half = Z * math.sqrt(share * (1 - share) / trials + Z**2 / (4 * trials**2))
@@ -340,7 +340,7 @@ def farms_of(fields):
 
 
 def county_weeks(weeks, names):
-    """One row a county, week and protocol that has visits, in the order of its key."""
+    """One row per county, week and protocol that has visits, in the order of its key."""
     groups = collections.defaultdict(list)
     for week in weeks:
         key = (week["county_id"], week["season"], week["iso_week"], week["protocol"])
@@ -418,7 +418,7 @@ def main():
         given.out / "held.csv", index=False
     )
     exactly_at = sum(week["in_window"] and week["pressure"] == 1 for week in weeks)
-    print(f"{exactly_at} fields lie exactly at their threshold", file=sys.stderr)
+    print(f"{exactly_at} fields are exactly at their threshold", file=sys.stderr)
     print(json.dumps(receipt))
 
 

@@ -3,7 +3,7 @@
 It shows that anyone can recompute every figure from the files: the field mean comes from the raw
 counts in `units`, and is then held against the stored field_mean. Only Parquet is read; what the
 Delta log says is not. So the store must not hold files that a compaction has replaced and no
-vacuum has removed: a visit revision that stands twice ends the run.
+vacuum has removed: a visit revision that appears twice ends the run.
 
 It knows one protocol, bsm-eggs. It writes county_week_full.csv, with county_name if --boundaries says
 where the names are, and prints how many visible visits it read.

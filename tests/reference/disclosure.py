@@ -4,7 +4,7 @@
 
 FOLDER is what `bractline rollup --out` wrote, with private/ and public/; nothing was public before, and all that may be was
 issued or exported (or the weeks named by --weeks). Prints JSON: rows and cells compared by table, and the first differences;
-exits 1 if there is any. Not compared: visits_until, which is a day of issue, and moran_p, which rests on a random number
+exits 1 if there is any. Not compared: visits_until, which is a day of issue, and moran_p, which is based on a random number
 generator.
 """
 
@@ -18,7 +18,7 @@ import sys
 from boundaries import read_counties
 from disclosure_rule import Ledger, Settings
 from disclosure_tables import moran, publish, read_field_weeks, tables
-from further_figures import neighbours_of
+from further_figures import neighbors_of
 
 KEYS = {
     "county_week": ["county_id", "iso_week", "protocol"],
@@ -76,14 +76,14 @@ def region_of(path, id_property=None, name_property="name", district_property="D
         county = str(properties[id_property] if id_property else feature["id"])
         if properties.get(district_property):
             districts[county] = str(properties[district_property])
-    return counties.names, neighbours_of(counties), districts
+    return counties.names, neighbors_of(counties), districts
 
 
-def add_moran(ledger, found, neighbours):
+def add_moran(ledger, found, neighbors):
     for row in found["region_week"]:
         rows = ledger.rows[row["iso_week"], row["protocol"]]
         counties = {place[1]: one.figures[-1] for place, one in rows.items() if place[0] == "county"}
-        row["moran_counties"], row["moran_i"] = moran(counties, neighbours)
+        row["moran_counties"], row["moran_i"] = moran(counties, neighbors)
 
 
 def add_arguments(parser):
@@ -108,14 +108,14 @@ def main():
     parser.add_argument("--weeks", help="only these ISO weeks were issued, with commas")
     add_arguments(parser)
     arguments = parser.parse_args()
-    names, neighbours, districts = region_of(
+    names, neighbors, districts = region_of(
         arguments.boundaries, arguments.id_property, arguments.name_property, arguments.district_property
     )
     ledger = Ledger(settings_of(arguments), districts)
     weeks, known = read_field_weeks(arguments.folder / "private" / "field_week.parquet")
     publish(ledger, weeks, known, arguments.weeks and set(arguments.weeks.split(",")))
-    found = tables(ledger, names, neighbours)
-    add_moran(ledger, found, neighbours)
+    found = tables(ledger, names, neighbors)
+    add_moran(ledger, found, neighbors)
     differences, compared = [], {}
     for name, ours in found.items():
         theirs = read_csv(arguments.folder / "public" / f"{name}.csv")

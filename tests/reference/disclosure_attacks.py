@@ -38,7 +38,7 @@ class Season:
     """The ledger at every time of issue, and all rows at the end."""
 
     def __init__(self, folder, settings, region):
-        self.names, self.neighbours, districts = region
+        self.names, self.neighbors, districts = region
         self.ledger = Ledger(settings, districts)
         self.settings, self.folder = settings, folder
         self.times = sorted((path.name for path in (folder / "truth").iterdir()), key=int)
@@ -62,8 +62,8 @@ def explained(season):
     """Whether every public row of every time is the one that the rule makes of the truth."""
     found, wrong = Counter(), []
     for time, ledger in zip(season.times, season.ledgers):
-        ours = tables(ledger, season.names, season.neighbours)
-        add_moran(ledger, ours, season.neighbours)
+        ours = tables(ledger, season.names, season.neighbors)
+        add_moran(ledger, ours, season.neighbors)
         for name, rows in ours.items():
             here = []
             compared = compare(name, rows, season.public(time, name), here)
@@ -203,7 +203,7 @@ def attack(season):
         "D editions": between_editions(rows),
         "E": rebuild(season),
         "points": points(season),
-        "visits until": last_days(season),
+        "visits through": last_days(season),
     }
 
 
@@ -239,7 +239,7 @@ def broken_limits(found, level):
     most("E, differences", found["E"]["differences"], 0)
     most("points of fewer than a cell", found["points"].get("cells too small", 0), 0)
     most("points that lack", found["points"].get("cells that lack", 0), 0)
-    most("days of single fields", found["visits until"].get("of one field alone", 0), 0)
+    most("days of single fields", found["visits through"].get("of one field alone", 0), 0)
     return broken
 
 

@@ -151,10 +151,10 @@ def main():
         "which fields are at threshold, by area": which_by_area(rows, truth),
         "a field that came or went": late_field(rows, later, joined),
         "counties shown of fewer than three known farms": one_farm(rows, truth),
-        "mean of a dominant farm, to 5 %": dominant_farm(rows, truth),
+        "mean of a dominant farm, to 5%": dominant_farm(rows, truth),
     }
     if len(sys.argv) > 2:
-        found["thresholds, to 5 %"] = thresholds(rows, truth, pathlib.Path(sys.argv[2]))
+        found["thresholds, to 5%"] = thresholds(rows, truth, pathlib.Path(sys.argv[2]))
     print(json.dumps({name: dict(reach) for name, reach in found.items()}, indent=1, default=float))
 
 

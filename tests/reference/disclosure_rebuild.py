@@ -26,7 +26,7 @@ def number(row, name):
     return float(row[name]) if row[name] else None
 
 
-def of_week(counties, others, neighbours):
+def of_week(counties, others, neighbors):
     """The line of region_week, the lines of region_median, and share_smoothed by county."""
     rows = [*counties, *others]
     total = {
@@ -41,7 +41,7 @@ def of_week(counties, others, neighbours):
         }
         for row in counties
     }
-    linked, statistic = moran(values, neighbours)
+    linked, statistic = moran(values, neighbors)
     line = {
         "counties_shown": len(counties), "elsewhere_rows": len(others),
         "places_at_threshold": sum(int(row["at_threshold_min"]) > 0 for row in rows), **total,
@@ -56,7 +56,7 @@ def of_week(counties, others, neighbours):
         row["county_id"]: ((int(row["at_threshold_min"]) + int(row["at_threshold_max"])) / 2, int(row["fields_visited"]))
         for row in counties
     }
-    return line, classes, smoothed(counts, neighbours)
+    return line, classes, smoothed(counts, neighbors)
 
 
 def rebuild(season):
@@ -82,7 +82,7 @@ def rebuild(season):
         found["differences"] += len(lines.keys() ^ weeks.keys())
         for key in sorted(lines.keys() & weeks.keys()):
             where = f"time {time}, {' '.join(key)}"
-            line, of_class, shares = of_week(*weeks[key], season.neighbours)
+            line, of_class, shares = of_week(*weeks[key], season.neighbors)
             for name, value in line.items():
                 judge(where, name, value, lines[key][name])
             judge(where, "region_median", str(sorted(of_class.items())), str(sorted(classes[key].items())))

@@ -127,7 +127,7 @@ def mean_shown(pressures):
 
 
 def wilson(found, n):
-    """Ends of the 95 % score interval of a share (Wilson 1927, J. Am. Stat. Assoc. 22:209-212)."""
+    """Ends of the 95% score interval of a share (Wilson 1927, J. Am. Stat. Assoc. 22:209-212)."""
     share = found / n
     middle = (share + Z**2 / (2 * n)) / (1 + Z**2 / n)
     reach = Z * math.sqrt(share * (1 - share) / n + Z**2 / (4 * n * n)) / (1 + Z**2 / n)
@@ -205,7 +205,7 @@ def shown_of(pressures, level, large):
 
 
 def public_row(fields, known, settings):
-    """Every public figure of a row but its place, edition and share_smoothed, which rests on its neighbors.
+    """Every public figure of a row but its place, edition and share_smoothed, which is based on its neighbors.
 
     `stages`: what the row adds to the stages of the region: label, fields, whether in the window."""
     inside = [field for field in fields if field.in_window]

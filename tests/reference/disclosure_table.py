@@ -16,7 +16,7 @@ Rows published: {rows}.
 
 
 def share(part, whole):
-    return f"{part} of {whole}" + (f" ({100 * part / whole:.1f} %)" if whole else "")
+    return f"{part} of {whole}" + (f" ({100 * part / whole:.1f}%)" if whole else "")
 
 
 def narrow(found, name, size):
@@ -40,13 +40,13 @@ def lines(found):
     yield ("B: all other changed fields went over or under, two editions", "a farm that changed",
            lambda one: of(one["B"], "all others known between editions", "pairs of editions by farms"), "strict 0")
     limits = {
-        "under 5": "survey 10 % below 10 fields, strict 0", "5 to 9": "survey 10 % below 10 fields, strict 0", "10 or more": "strict 8 %",
+        "under 5": "survey 10% below 10 fields, strict 0", "5 to 9": "survey 10% below 10 fields, strict 0", "10 or more": "strict 8%",
     }
     for size, limit in limits.items():
         yield f"C: field narrow, rows of {size} fields", "knows all other fields", lambda one, size=size: narrow(one, "C", size), limit
     top = lambda one: one["C"].get("10 or more", {"at_threshold_narrow": 0, "at_threshold": 0})
     yield ("C: the same, fields at threshold alone", "knows all other fields",
-           lambda one: share(top(one)["at_threshold_narrow"], top(one)["at_threshold"]), "strict 20 %")
+           lambda one: share(top(one)["at_threshold_narrow"], top(one)["at_threshold"]), "strict 20%")
     for size in ("5 to 9", "10 or more"):
         yield (f"Changed values between editions, rows of {size}", "knows all other fields",
                lambda one, size=size: narrow(one, "C changed values", size), "measured")
@@ -57,7 +57,7 @@ def lines(found):
         yield (f"A field that has the same pressure in {size}", "knows all other fields of all weeks, and that it is the same",
                lambda one, size=size: narrow(one, "C steady fields", size), "measured")
     for size in ("among 5 fields", "among 10 fields"):
-        yield (f"One true field {size}, all others handed in by the attacker", "who may hand in visits as several farms",
+        yield (f"One true field {size}, all others handed in by the attacker", "who may submit visits as several farms",
                lambda one, size=size: narrow(one, "C invented neighbors", size), "measured")
     yield ("Weeks of treatment of a field, to the week", "knows all other fields",
            lambda one: of(one["C treatment weeks"], "narrow", "fields"), "measured")
@@ -76,9 +76,9 @@ def lines(found):
     yield ("Grid cells that came or went by one field", "stranger",
            lambda one: of(one["points"], "of these by one field", "cells that came or went"), "measured")
     yield ("The day up to which a row has visits is one field's own", "stranger",
-           lambda one: of(one["visits until"], "of one field alone", "rows"), "0")
+           lambda one: of(one["visits through"], "of one field alone", "rows"), "0")
     for name in ("fields of counties of three, exact", "which fields are at threshold, by area", "a field that came or went",
-                 "counties shown of fewer than three known farms", "mean of a dominant farm, to 5 %"):
+                 "counties shown of fewer than three known farms", "mean of a dominant farm, to 5%"):
         yield (f"Eight hard counties: {name}", "stranger",
                lambda one, name=name: of({key: int(value) for key, value in one["hard counties"][name].items()}, "recovered", "attacked"), "0")
 

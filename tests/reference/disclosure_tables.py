@@ -54,7 +54,7 @@ def publish(ledger, weeks, known, only=None):
         )
 
 
-def tables(ledger, names, neighbours):
+def tables(ledger, names, neighbors):
     """The public tables of the newest editions, each a list of rows."""
     out = {name: [] for name in ["county_week", "elsewhere_week", "region_week", "region_median", "region_stage"]}
     for (week, protocol), rows in sorted(ledger.rows.items()):
@@ -65,7 +65,7 @@ def tables(ledger, names, neighbours):
             county: ((row["at_threshold_min"] + row["at_threshold_max"]) / 2, row["fields_visited"])
             for county, row in counties.items()
         }
-        shares = smoothed(counts, neighbours)
+        shares = smoothed(counts, neighbors)
         head = {"season": int(week[:4]), "iso_week": week, "protocol": protocol}
         for place, row in sorted(rows.items()):
             shown = {**head, "edition": len(row.editions), "level": ledger.settings.level, **row.figures[-1]}
@@ -114,7 +114,7 @@ def classes(counties):
         yield {"median_class": label, "median_from": low, "median_below": below, "counties": count}
 
 
-def moran(counties, neighbours):
+def moran(counties, neighbors):
     """How many counties have a class and a neighbor with one, and Moran's I of the middles of their classes.
 
     Row-standardized weights (Moran 1950, Biometrika 37:17-23). Not defined for fewer than three counties, or if all are equal.
@@ -124,7 +124,7 @@ def moran(counties, neighbours):
         if row["median_class"] is not None:
             low, below = row["median_from"], row["median_below"]
             values[county] = low if below is None else (low + below) / 2
-    near = {county: [other for other in neighbours[county] if other in values] for county in values}
+    near = {county: [other for other in neighbors[county] if other in values] for county in values}
     linked = [county for county in values if near[county]]
     if len(linked) < 3 or len({values[county] for county in linked}) == 1:
         return None, None

@@ -1,4 +1,4 @@
-"""How counts scatter, and whether counties that lie beside each other are alike, from what was handed in and
+"""Dispersion of counts, and whether neighboring counties are alike, from what was handed in and
 what was published; shares no code with bractline.
 
     dispersion.py scatter visits.ndjson
@@ -10,7 +10,7 @@ likelihood equation and by statsmodels' regression), `visits` (mean, variance an
 stage window; the county is in the field's id before the Z. Of a visit the highest revision counts.
 
 `moran` reads public rows and writes a list of weeks with esda's I of the middles of the classes of the median (of the
-highest class its lower bound, of nothing found 0) and the upper tail of its permutations; the neighbours are those of
+highest class its lower bound, of nothing found 0) and the upper tail of its permutations; the neighbors are those of
 libpysal and shapely.
 """
 
@@ -109,14 +109,14 @@ def scatter(path):
 
 
 def moran(table, counties):
-    neighbours = by_vertices(geopandas.read_file(counties))
+    neighbors = by_vertices(geopandas.read_file(counties))
     rows = pandas.read_csv(table, dtype={"county_id": str})
     weeks = []
     for (week, protocol), group in rows.groupby(["iso_week", "protocol"]):
         known = group.dropna(subset=["median_class"])
         middles = (known.median_from + known.median_below.fillna(known.median_from)) / 2
         pressure = dict(zip(known.county_id, middles))
-        near = {own: [other for other in neighbours[own] if other in pressure] for own in pressure}
+        near = {own: [other for other in neighbors[own] if other in pressure] for own in pressure}
         near = {own: others for own, others in near.items() if others}
         row = {
             "iso_week": week,

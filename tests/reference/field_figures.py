@@ -4,9 +4,9 @@ field_figures.py rows FIELD_WEEK
     The rows of field_week.parquet as JSON, days as text.
 field_figures.py law FIELD_WEEK SEASON PROTOCOL
     Taylor's power law of the means of sites over the visits of a season: b by least squares of the logarithms,
-    a as the mean of variance / mean^b (Duan 1983), and how many visits the fit rests on.
+    a as the mean of variance / mean^b (Duan 1983), and how many visits the fit is based on.
 field_figures.py certainty VISITS
-    Of each visit of an NDJSON file: the 95 % interval of its mean, the probability that the true mean is at
+    Of each visit of an NDJSON file: the 95% interval of its mean, the probability that the true mean is at
     its threshold or above, and whether the interval covers it: Student's t of the logarithm.
 field_figures.py windows VISITS WEATHER [STATION]
     Of each visit: the days on which its field is expected at R5.1, by the temperatures of a station that are known
@@ -28,7 +28,7 @@ from scipy import stats
 BASE_C = 6.7
 HEAT = {"R2": (647, 726), "R3": (726, 805)}
 TREATMENT = 883
-# Choices of the program, told in its documentation: days whose heat stands for the days to come, and their
+# Choices of the program, stated in its documentation: days whose heat represents the days to come, and their
 # 90th and 10th percentile for the earliest and the latest date.
 OUTLOOK_DAYS = 14
 
@@ -116,7 +116,7 @@ def window(visit, days):
             total += heat.get(day, to_come)
         return day.isoformat()
 
-    # The day of the visit counts for the earliest date and not for the latest.
+    # The visit date counts for the earliest date and not for the latest.
     return {
         "window_opens": reached(on, TREATMENT - left, warm),
         "window_closes": reached(on + datetime.timedelta(days=1), TREATMENT - entered, cool),

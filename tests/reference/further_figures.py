@@ -1,5 +1,5 @@
 """Figures of a county-week that need more than arithmetic: how many fields are near their threshold, when
-treating would be due, and the share drawn toward the neighbours.
+treating would be due, and the share drawn toward the neighbors.
 
 Written from the published sources with scipy and shapely; shares no code with bractline.
 """
@@ -29,7 +29,7 @@ def days_to_treatment(stage):
 
 
 def near_threshold(site_means, threshold):
-    """Whether the 95 % interval of the mean covers the threshold: Student's t of the logarithm, with
+    """Whether the 95% interval of the mean covers the threshold: Student's t of the logarithm, with
     the standard error over the mean as its error. None for one site."""
     sites = len(site_means)
     if sites < 2:
@@ -51,13 +51,13 @@ def window(visit):
     ]
 
 
-def smoothed(counts, neighbours):
-    """Martuzzi & Elliott 1996, Stat. Med. 15:1867-1873, over each county and its neighbours.
+def smoothed(counts, neighbors):
+    """Martuzzi & Elliott 1996, Stat. Med. 15:1867-1873, over each county and its neighbors.
 
     `counts` maps a county to (fields at threshold, fields visited), those that are shown alone."""
     shares = {}
     for county, (cases, visited) in counts.items():
-        around = [other for other in neighbours[county] if other in counts and counts[other][1]]
+        around = [other for other in neighbors[county] if other in counts and counts[other][1]]
         if not visited or not around:
             continue
         group = [counts[other] for other in [county, *around]]
@@ -74,7 +74,7 @@ def smoothed(counts, neighbours):
     return shares
 
 
-def neighbours_of(counties):
+def neighbors_of(counties):
     """Counties that share at least a point."""
     shapes = list(counties.tree.geometries)
     near = {county: [] for county in counties.ids}

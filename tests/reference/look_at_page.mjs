@@ -10,7 +10,7 @@
 import { mkdir, readFile } from 'node:fs/promises';
 import { createRequire } from 'node:module';
 import { join } from 'node:path';
-import { greyPages, launch, open, words } from './browser.mjs';
+import { grayPages, launch, open, words } from './browser.mjs';
 import { looks } from './page_faults.mjs';
 
 const axe = await readFile(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
@@ -26,7 +26,7 @@ async function axeFaults(page) {
         `${impact}: ${id} (${nodes.length}): ${nodes.slice(0, 3).map((node) => node.html.slice(0, 160)).join(' · ')}`);
 }
 
-// Whether whoever listens is told of a table, though its rows may be laid out as cards.
+// Whether a screen reader announces a table, though its rows may be laid out as cards.
 async function tableFaults(page) {
     const session = await page.context().newCDPSession(page);
     const { nodes } = await session.send('Accessibility.getFullAXTree');
@@ -36,7 +36,7 @@ async function tableFaults(page) {
         return { table: count('table'), row: count('tr'), columnheader: count('th[scope=col]'), rowheader: count('th[scope=row]') };
     });
     return Object.entries(held).filter(([role, number]) => told(role) < number)
-        .map(([role, number]) => `${told(role)} of ${number} are told as ${role}`);
+        .map(([role, number]) => `${told(role)} of ${number} are announced as ${role}`);
 }
 
 async function look(browser, name, width, media) {
@@ -82,7 +82,7 @@ async function print(browser, format) {
     const missing = Object.entries(letters(shown))
         .filter(([letter, times]) => (printed[letter] ?? 0) < times)
         .map(([letter, times]) => `${letter}: ${printed[letter] ?? 0} of ${times}`);
-    await greyPages(pdf, join(shots, format));
+    await grayPages(pdf, join(shots, format));
     return { pages: pages.length, cut, missing, quiet, last: pages.at(-1).words.slice(0, 12).map(({ text }) => text).join(' ') };
 }
 

@@ -57,7 +57,7 @@ def sheet(name, rows, first=1):
 # Title and instructions above a header in row 4, blank and totals rows, numbers as text.
 VISITS = [
     ["Invented counts, north district"],
-    ["One row a head. Leave no cell blank."],
+    ["One row per head. Leave no cell blank."],
     [],
     ["Field", "Date", "Time", "Area (ac)", "FIPS", "Eggs", "At threshold", "Remark"],
     ["F-01", DAY, datetime.time(18, 3), 12.5, "01001", 3, True, "windy"],
@@ -219,7 +219,7 @@ def date_systems(folder, expected):
             "Days",
             [
                 [day(1900, 2, 28)],
-                [{"broken": "29 February 1900 is a day that never was"}],
+                [{"broken": "February 29, 1900 is a day that never was"}],
                 [day(1900, 3, 1)],
                 [DAY],
                 [MOMENT],
@@ -228,7 +228,7 @@ def date_systems(folder, expected):
             ],
         )
     ]
-    later = datetime.timedelta(days=1462)  # between the two epochs, 1 January 1904 is day 1462 of the other
+    later = datetime.timedelta(days=1462)  # between the two epochs, January 1, 1904 is day 1462 of the other
     expected["dates-1904.xlsx"] = [
         sheet(
             "Days",

@@ -3,8 +3,8 @@
 Usage: mend.py FILE … FOLDER MENDINGS. Each FILE is an .xlsx, .csv or .ndjson of an export and is saved in FOLDER with
 `mended-` before its name; MENDINGS is a JSON file, by visit_id (or "" for what is no JSON): an object of new members by JSON Pointer, or a whole new record.
 
-Records in columns are mended cell by cell, and no other cell than those that held_right names: under "cells", a list
-of {"file": name of the file as sent, "says": a piece of held_wrong, "write": {column: value}}. A named cell that the
+Records in columns are mended cell by cell, and no other cell than those that held_expected names: under "cells", a list
+of {"file": name of the file as sent, "says": a piece of held_problem, "write": {column: value}}. A named cell that the
 list leaves as it is, is an error, and so is a piece of the list that meets nothing.
 """
 
@@ -37,7 +37,7 @@ def mended(record, mendings):
 
 
 def named_columns(header, right):
-    """The columns that a line of held_right names: `a`, `a, b` or `a to b`."""
+    """The columns that a line of held_expected names: `a`, `a, b` or `a to b`."""
     names = right.split(": ")[0]
     if " to " in names and all(name in header for name in names.split(" to ")):
         first, last = (header.index(name) for name in names.split(" to "))
@@ -53,7 +53,7 @@ def mend_cells(header, rows, mendings):
     file = None
     for get, put in rows:
         file = get(at("held_file")) or file
-        wrong, right = (str(get(at(name)) or "").split("\n") for name in ("held_wrong", "held_right"))
+        wrong, right = (str(get(at(name)) or "").split("\n") for name in ("held_problem", "held_expected"))
         for said, expected in zip(wrong, right):
             if not said:
                 continue
@@ -73,7 +73,7 @@ def mend_workbook(source, out, mendings):
     workbook = openpyxl.load_workbook(source)
     for sheet in workbook:
         header = [cell.value for cell in sheet[1]]
-        if "held_right" in header:
+        if "held_expected" in header:
 
             def cells(row):
                 def put(column, value):
@@ -82,9 +82,9 @@ def mend_workbook(source, out, mendings):
                 return lambda column: sheet.cell(row, column + 1).value, put
 
             mend_cells(header, [cells(row) for row in range(2, sheet.max_row + 1)], mendings)
-        if "record_mended" not in header:
+        if "record_corrected" not in header:
             continue
-        column = header.index("record_mended") + 1
+        column = header.index("record_corrected") + 1
         for row in range(2, sheet.max_row + 1):
             cell = sheet.cell(row, column)
             if cell.value:
@@ -95,10 +95,10 @@ def mend_workbook(source, out, mendings):
 def mend_table(source, out, mendings):
     with open(source, newline="", encoding="utf-8-sig") as file:
         header, *rows = csv.reader(file)
-    if "held_right" in header:
+    if "held_expected" in header:
         mend_cells(header, [(row.__getitem__, row.__setitem__) for row in rows], mendings)
     else:
-        column = header.index("record_mended")
+        column = header.index("record_corrected")
         for row in rows:
             row[column] = mended(row[column].removeprefix("'"), mendings)
     with open(out, "w", newline="", encoding="utf-8") as file:

@@ -56,20 +56,20 @@ export function looks() {
     }
     lines.forEach((one, place) => {
         const other = lines.slice(place + 1).find((line) => line.text !== one.text && meet(one, line, 1));
-        if (other) faults.overlap.push(`${words(one.element)} lies on ${words(other.element)}`);
+        if (other) faults.overlap.push(`${words(one.element)} overlaps ${words(other.element)}`);
     });
 
     // Text in pictures. Scaled with its picture it may become too small to read; 9 CSS pixels are about the
-    // 7 points below which print is called small (common practice, no source).
+    // 7 points below which print is called small (standard practice; no published source).
     const channel = (value) => value <= 0.04045 ? value / 12.92 : ((value + 0.055) / 1.055) ** 2.4;
-    const rgb = (colour) => (/^rgba?\(([^)]*)\)/.exec(colour)?.[1] ?? '').split(/[ ,/]+/).map(Number);
+    const rgb = (color) => (/^rgba?\(([^)]*)\)/.exec(color)?.[1] ?? '').split(/[ ,/]+/).map(Number);
     const luminance = ([red, green, blue]) => 0.2126 * channel(red / 255) + 0.7152 * channel(green / 255) + 0.0722 * channel(blue / 255);
     const contrast = (one, other) => {
         const [low, high] = [luminance(one), luminance(other)].sort((a, b) => a - b);
         return (high + 0.05) / (low + 0.05);
     };
-    const opaque = (colour) => { const parts = rgb(colour); return parts.length >= 3 && (parts[3] ?? 1) > 0.99 ? parts : null; };
-    // The ground under a text of a picture: a halo of its own, the shape under it, or what lies behind the picture.
+    const opaque = (color) => { const parts = rgb(color); return parts.length >= 3 && (parts[3] ?? 1) > 0.99 ? parts : null; };
+    // The ground under a text of a picture: a halo of its own, the shape under it, or what is behind the picture.
     const ground = (text, box) => {
         const style = getComputedStyle(text);
         if (style.paintOrder.startsWith('stroke') && Number.parseFloat(style.strokeWidth) >= 2 && opaque(style.stroke)) return opaque(style.stroke);
@@ -85,8 +85,8 @@ export function looks() {
             return opaque(painted.fill);
         }
         for (let at = svg; at; at = at.parentElement) {
-            const colour = opaque(getComputedStyle(at).backgroundColor);
-            if (colour) return colour;
+            const color = opaque(getComputedStyle(at).backgroundColor);
+            if (color) return color;
         }
         return [255, 255, 255];
     };
@@ -99,7 +99,7 @@ export function looks() {
         texts.forEach(({ text, box }, place) => {
             if (!within(box, frame, 1)) faults.charts.push(`${words(text)} sticks out of its picture`);
             const other = texts.slice(place + 1).find((next) => meet(box, next.box, 1));
-            if (other) faults.charts.push(`${words(text)} lies on ${words(other.text)}`);
+            if (other) faults.charts.push(`${words(text)} overlaps ${words(other.text)}`);
             // The name of a county belongs inside it: with a border through it, it names two.
             const own = [...svg.querySelectorAll('path > title')].filter((title) => title.textContent.startsWith(`${text.textContent}:`));
             for (const title of own) {
@@ -108,7 +108,7 @@ export function looks() {
                 const corners = [0.08, 0.92].flatMap((x) => [0.2, 0.8].map((y) =>
                     new DOMPoint(box.left + x * box.width, box.top + y * box.height)));
                 const filled = (corner) => shape.isPointInFill(corner.matrixTransform(toShape));
-                if (!corners.every(filled)) faults.charts.push(`${words(text)} lies across a border`);
+                if (!corners.every(filled)) faults.charts.push(`${words(text)} crosses a border`);
             }
             const scale = Math.hypot(text.getScreenCTM().a, text.getScreenCTM().b);
             const size = Number.parseFloat(getComputedStyle(text).fontSize) * scale;

@@ -2,16 +2,16 @@
 //
 // read_legend.mjs PAGE
 //
-// Prints JSON: of light, dark and print the classes in the order of the legend: words, ground, the colour of the
+// Prints JSON: of light, dark and print the classes in the order of the legend: words, ground, the color of the
 // marks on it and their shape if there are any, and whether an outline sets the class off.
 
 import { launch, open } from './browser.mjs';
 
 function readLegend() {
-    const colour = (text) => (/^rgba?\(([^)]*)\)/.exec(text)?.[1] ?? '').split(/[ ,/]+/).filter(Boolean).map(Number);
+    const color = (text) => (/^rgba?\(([^)]*)\)/.exec(text)?.[1] ?? '').split(/[ ,/]+/).filter(Boolean).map(Number);
     const painted = (element, name) => {
         const value = getComputedStyle(element)[name];
-        return value === 'none' || value.startsWith('url') ? null : colour(value);
+        return value === 'none' || value.startsWith('url') ? null : color(value);
     };
     return [...document.querySelectorAll('.legend li')].map((item) => {
         const box = item.querySelector('svg rect');

@@ -7,7 +7,7 @@ datapackage.json. Shares no code with bractline: pandas, scipy and, for the thre
 county_week_full; the public rows of county_week, for a package whose rows were all published by one export of the same
 store version at the level survey, in a region without districts; and region_week from county_week and elsewhere_week.
 Prints JSON: how many cells are the same, and every difference. Not built again are share_smoothed, Moran's I and the days
-and weeks of treatment, which rest on outlines and on weather or day ranges.
+and weeks of treatment, which are based on outlines and on weather or day ranges.
 """
 
 import json
@@ -74,7 +74,7 @@ def thresholds(visits, protocols):
 
 
 def standing(visits, protocols):
-    """Rules 6 and 7: the stage window, and the visit that stands for its field."""
+    """Rules 6 and 7: the stage window, and the reference visit of the field."""
     window = protocols[["protocol", "stage_first", "stage_last"]]
     visits = visits.merge(window, on="protocol", suffixes=("", "_of_window"), validate="m:1")
     first = visits["stage_first"] >= visits["stage_first_of_window"]

@@ -108,7 +108,7 @@ def k():
     fitted.append(k_case("codling moths", [CODLING_MOTHS]))
     fitted.append(k_case("corn borers, common", borers))
     fitted.append(k_case("webworms, common", webworms))
-    # Drawn here with k = 0.9; 20 units a visit, a visit without eggs has no mean to regress on.
+    # Drawn here with k = 0.9; 20 units per visit, a visit without eggs has no mean to regress on.
     fitted.append(k_case("60 visits, common", [visit for visit in visits if sum(visit)]))
     extreme = [[100_000_000, 0, 0, 0, 0], [1_000_000, 2_000_000, 500_000, 3], [0, 3]]
     return {

@@ -56,7 +56,7 @@ def texts_of(path):
 
 
 def places_of(path, text):
-    """Pairs of numbers that stand beside each other in a text, and of a Parquet file the positions."""
+    """Pairs of numbers next to each other in a text, and of a Parquet file the positions."""
     numbers = [float(number) for number in NUMBER.findall(text)]
     for one, other in zip(numbers, numbers[1:]):
         yield one, other
@@ -100,7 +100,7 @@ def check_grid(folder, full):
                 assert value == float(f"{value:.1e}"), f"{column} {value} has more than two digits"
     assert sorted(weeks["row"]) == list(range(1, len(weeks) + 1))
     assert sorted(visits["row"]) == list(range(1, len(visits) + 1))
-    assert visits[visits["stands"]].groupby("field_week").size().eq(1).all()
+    assert visits[visits["is_reference"]].groupby("field_week").size().eq(1).all()
     assert set(visits["field_week"]) == set(weeks["row"])
     # Within the window nothing of a county that is shown is left out, and of one that is not nothing is there.
     within = weeks[weeks["in_window"]]

@@ -1,8 +1,8 @@
 """Moran's I and empirical-Bayes rates as esda computes them, on data that libpysal carries; shares no code
 with bractline.
 
-Writes one JSON object: `moran`, a list of cases (values, neighbours by position, weights, figures), and
-`rates`, a list of cases (events, population, neighbours by position, estimates). The data: neighbourhoods
+Writes one JSON object: `moran`, a list of cases (values, neighbors by position, weights, figures), and
+`rates`, a list of cases (events, population, neighbors by position, estimates). The data: neighborhoods
 and crimes in Columbus, Ohio, 1980 (Anselin 1988, Spatial Econometrics); sudden infant deaths in the counties
 of North Carolina, 1974 and 1979 (Cressie 1993, Statistics for Spatial Data).
 """
@@ -29,7 +29,7 @@ def read_weights(name):
 
 
 def positions(weights):
-    """The neighbour lists with positions in place of ids, sorted."""
+    """The neighbor lists with positions in place of ids, sorted."""
     return [sorted(weights.id2i[near] for near in weights.neighbors[own]) for own in weights.id_order]
 
 
@@ -39,13 +39,13 @@ def old_contiguity(weights):
     The four pairs are the only change of that size that gives the figures printed for it in the documentation
     of R's spdep, all of them to the last digit.
     """
-    neighbours = {own: list(near) for own, near in weights.neighbors.items()}
+    neighbors = {own: list(near) for own, near in weights.neighbors.items()}
     for one, other in (("9", "25"), ("26", "29"), ("31", "39")):
-        neighbours[one].remove(other)
-        neighbours[other].remove(one)
-    neighbours["12"].append("18")
-    neighbours["18"].append("12")
-    return libpysal.weights.W(neighbours, id_order=weights.id_order)
+        neighbors[one].remove(other)
+        neighbors[other].remove(one)
+    neighbors["12"].append("18")
+    neighbors["18"].append("12")
+    return libpysal.weights.W(neighbors, id_order=weights.id_order)
 
 
 def moran(name, values, weights, transformation):
@@ -54,7 +54,7 @@ def moran(name, values, weights, transformation):
     return {
         "name": name,
         "values": [float(value) for value in values],
-        "neighbours": positions(weights),
+        "neighbors": positions(weights),
         "weights": {"r": "row-standardised", "b": "binary"}[transformation],
         "statistic": float(found.I),
         "expectation": float(found.EI),
@@ -73,10 +73,10 @@ def rates(name, events, population, weights):
         "name": name,
         "events": [int(event) for event in events],
         "population": [int(people) for people in population],
-        "neighbours": positions(weights),
+        "neighbors": positions(weights),
         "to_all": Empirical_Bayes(events, population).r.ravel().tolist(),
         # Where nobody died around, esda divides nothing by nothing.
-        "to_neighbours": [None if np.isnan(rate) else float(rate) for rate in near],
+        "to_neighbors": [None if np.isnan(rate) else float(rate) for rate in near],
     }
 
 

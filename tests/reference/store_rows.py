@@ -12,7 +12,7 @@ import urllib.parse
 
 import pyarrow.parquet
 
-# Longer records are told by their hash and length alone.
+# Longer records are given by their hash and length only.
 SHOWN_BYTES_MAX = 64 * 1024
 
 

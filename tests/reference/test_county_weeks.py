@@ -99,7 +99,7 @@ def season():
         # On the border: the lowest id has it. Site means 5 and 0, field mean 2.5.
         visit("b", "F2", "2026-07-20", [[head(5)], [EMPTY_HEAD, EMPTY_HEAD]], lon=1.0, money=ROUND,
               stage="R2", area=30, farm="B"),
-        # Three visits in the week: a later day stands over an earlier one, on one day the later
+        # Three visits in the week: a later day replaces an earlier one, on one day the later
         # visit_id over the other, and R4 is set aside though it is the last.
         visit("z", "F3", "2026-07-22", [[head(90)]], money=METRIC, area=60, farm="C"),
         visit("c-1", "F3", "2026-07-24", [[head(80)]], money=METRIC, area=60, farm="C"),
@@ -242,7 +242,7 @@ def test_the_season_worked_by_hand(folder):
     assert json.loads(ran.stdout) == {
         "received": received, "accepted": good, "duplicate": 1, "held": len(REASONS),
     }
-    assert ran.stderr.startswith("1 fields lie exactly at their threshold")
+    assert ran.stderr.startswith("1 fields are exactly at their threshold")
     with open(folder / "plain" / "held.csv", newline="") as file:
         assert [row["reason"] for row in csv.DictReader(file)] == REASONS
     assert_expected(read_rows(folder / "plain" / "county_week_full.csv"))
@@ -258,7 +258,7 @@ def test_the_further_figures_worked_by_hand(folder):
     assert further_figures.near_threshold([2], 2) is None
     assert further_figures.near_threshold([0, 0], 2) is False
     # 1 of 4 and 3 of 4: the variance of the shares, 1/16, is what chance gives them: both become 1/2. 0 of 8
-    # beside 8 of 8: nothing but difference, both stay. The county without a neighbour has none.
+    # beside 8 of 8: nothing but difference, both stay. The county without a neighbor has none.
     near = {"a": ["b"], "b": ["a"], "c": ["a"], "d": []}
     assert further_figures.smoothed({"a": (1, 4), "b": (3, 4)}, near) == {"a": 0.5, "b": 0.5}
     assert further_figures.smoothed({"a": (0, 8), "b": (8, 8)}, near) == {"a": 0.0, "b": 1.0}
@@ -307,7 +307,7 @@ def test_economics_that_a_record_lacks_are_assumed_or_it_is_held(folder):
 def test_the_order_of_loading_changes_no_figure(folder):
     write_season(folder)
     lines, good = season()
-    # Not the conflict: there the first accepted stands.
+    # Not the conflict: there the first accepted is kept.
     (folder / "one.ndjson").write_text("\n".join(reversed(lines[:good])))
     (folder / "two.ndjson").write_text("")
     run_reference(folder)
@@ -517,7 +517,7 @@ def test_the_comparison_names_what_differs(folder):
     count = compare(text.replace("bsm-eggs,0,3,0,0,", "bsm-eggs,0,3,0,,", 1))
     assert count.returncode == 1 and "fields_at_threshold: 0 against null" in count.stdout
     short = compare("\n".join(text.splitlines()[:-1]))
-    assert short.returncode == 1 and "stands only in" in short.stdout
+    assert short.returncode == 1 and "appears only in" in short.stdout
     column = compare(text.replace("max_pressure", "pressure_max"))
     assert column.returncode == 1 and "columns differ" in column.stderr
 

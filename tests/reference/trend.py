@@ -91,7 +91,7 @@ def season_of(rows):
 
 
 def heat_of(path):
-    """Week → degree-days from 1 January to its Thursday; weeks that lack a day of it are left out."""
+    """Week → degree-days from January 1 to its Thursday; weeks that lack a day of it are left out."""
     days = {row["date"]: max(0, (float(row["tmin_c"]) + float(row["tmax_c"])) / 2 - BASE_C) for row in rows_of(path)}
 
     def until_thursday(season, week):

@@ -12,7 +12,7 @@ import { launch, open } from './browser.mjs';
 const file = process.argv[2];
 
 // The table of counties: rows as texts by the order of the headings, with the value that a cell is sorted by
-// where it states one. A cell that stands for several columns holds a value of none.
+// where it states one. A cell that covers several columns holds a value of none.
 function readTable() {
     const table = document.querySelector('table:has(th[scope=row])');
     const shown = (element) => element.innerText.trim().replace(/\s+/g, ' ');
@@ -38,7 +38,7 @@ const active = (page) => page.evaluate(() => {
         text: element.textContent.trim().slice(0, 40), column: head && element.tagName === 'BUTTON' ? head.cellIndex : null };
 });
 
-// Tab until the focus lies where it is wanted; whether it came there.
+// Tab until the focus is where it is wanted; whether it came there.
 async function tabTo(page, wanted) {
     await page.evaluate(() => { document.activeElement.blur(); scrollTo(0, 0); });
     for (let press = 0; press < 80; press += 1) {

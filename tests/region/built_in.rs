@@ -62,7 +62,7 @@ fn a_state_is_named_and_carries_its_source() {
         region.county("46102").expect("a county of 2015").name,
         "Oglala Lakota"
     );
-    // Pierre, the state's capital, lies in Hughes County: 44.37 N, 100.35 W (from memory).
+    // Pierre, the state's capital, is in Hughes County: 44.37 N, 100.35 W (from memory).
     assert_eq!(
         region.locate(-100.35, 44.37).expect("Pierre").name,
         "Hughes"

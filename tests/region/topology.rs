@@ -5,7 +5,7 @@ use geo::Area;
 use super::{assert_says, read, refusal};
 
 /// Two counties that share an arc, the second walking it backwards, and a hole in the first.
-/// Quantised: one step is half a degree, from (10, 20).
+/// Quantized: one step is half a degree, from (10, 20).
 const SHARED_ARCS: &str = r#"{"type":"Topology","vintage":"2024","source":"drawn for a test",
   "transform":{"scale":[0.5,0.5],"translate":[10,20]},
   "objects":{"counties":{"type":"GeometryCollection","geometries":[
@@ -47,7 +47,7 @@ fn a_topology_without_transform_is_read_as_it_stands() {
     let text = r#"{"type":"Topology","objects":{"land":{"type":"Polygon","id":"x",
         "properties":{"name":"X"},"arcs":[[0]]}},
         "arcs":[[[0,0],[1.5,0],[1.5,1],[0,1],[0,0]]]}"#;
-    let region = read(text).expect("not quantised");
+    let region = read(text).expect("not quantized");
     assert_eq!(region.counties()[0].shape.signed_area(), 1.5);
 }
 

@@ -110,9 +110,9 @@ proptest! {
         prop_assert_eq!(stored.len(), VISITS);
         for visit in &visits {
             let key = (visit.visit_id.clone(), u64::from(visit.revision));
-            let (told, stored_digest) = &stored[&key];
+            let (report, stored_digest) = &stored[&key];
             let sent = as_stored(visit);
-            prop_assert!(same(told, &sent), "stored {told}\nwritten {sent}");
+            prop_assert!(same(report, &sent), "stored {report}\nwritten {sent}");
             prop_assert_eq!(stored_digest, &digest(visit));
         }
 

@@ -47,7 +47,7 @@ fn stages_of_a_folder_say_their_contract(folder: &str) {
                 place.unwrap_or_else(|| panic!("{}: its header has no {part}", source.path));
             assert!(
                 place > from,
-                "{}:{}: {part} stands in another order",
+                "{}:{}: {part} is in another order",
                 source.path,
                 place + 1
             );

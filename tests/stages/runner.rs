@@ -87,7 +87,7 @@ fn a_stage_whose_header_lies_is_refused_with_its_file_and_the_lie() {
             "twice is null in some rows",
         ),
         // Its key and its checks.
-        ("name as name", "'one' as name", "stand more than once"),
+        ("name as name", "'one' as name", "appear more than once"),
         ("twice >= 0", "twice >= 3", "1 rows break its check"),
         ("twice is null or", "", "1 rows break its check"),
         // Its query.

@@ -1,6 +1,6 @@
 //! Texts that try to become code, markup, a formula or a path somewhere.
 
-/// What would run, be fetched, move what stands around it or end what it stands in. `struck` tells who it was.
+/// What would run, be fetched, move what is around it or end what it is in. `struck` tells who it was.
 pub fn attacks() -> Vec<String> {
     [
         "<script>struck('tag')</script>",

@@ -57,17 +57,17 @@ pub async fn load(loader: &mut Loader, file: &Path) -> Result<Account, Failure> 
 /// The tables of a roll-up as CSV, by name.
 pub async fn rolled_up(store: &Store) -> Result<BTreeMap<&'static str, Vec<u8>>, Failure> {
     let snapshot = Snapshot::open(store, 2).await?;
-    let neighbours = REGION.neighbours();
-    let counties = REGION.counties().iter().zip(neighbours);
+    let neighbors = REGION.neighbors();
+    let counties = REGION.counties().iter().zip(neighbors);
     let setting = Setting {
         rule: Rule::LEAST,
         districts: BTreeMap::new(),
         point_grid: GridWidth::Km40,
         counties: counties
-            .map(|(county, neighbours)| RegionCounty {
+            .map(|(county, neighbors)| RegionCounty {
                 id: county.id.clone(),
                 name: county.name.clone(),
-                neighbours,
+                neighbors,
             })
             .collect(),
         weather: Weather::default(),
@@ -99,7 +99,7 @@ pub async fn rolled_up(store: &Store) -> Result<BTreeMap<&'static str, Vec<u8>>,
 pub async fn counted_rows(store: &Store) -> Vec<String> {
     let snapshot = Snapshot::open(store, 1).await.expect("a snapshot");
     let query = "
-        select concat(visit_id, ' ', revision) as told from visits where load_id in (select load_id from receipts)
+        select concat(visit_id, ' ', revision) as report from visits where load_id in (select load_id from receipts)
         union all
         select concat('units ', count(*), ' ', sum(total)) from units where load_id in (select load_id from receipts)
         union all
@@ -107,9 +107,9 @@ pub async fn counted_rows(store: &Store) -> Vec<String> {
     let plan = snapshot.session().sql(query).await.expect("a query");
     let mut rows = Vec::new();
     for batch in plan.collect().await.expect("rows") {
-        let told = cast(batch.column(0), &DataType::Utf8).expect("text");
-        let told = told.as_string::<i32>().iter().flatten();
-        rows.extend(told.map(str::to_owned));
+        let report = cast(batch.column(0), &DataType::Utf8).expect("text");
+        let report = report.as_string::<i32>().iter().flatten();
+        rows.extend(report.map(str::to_owned));
     }
     rows.sort();
     rows

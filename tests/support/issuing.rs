@@ -9,7 +9,7 @@ use crate::support::{TestWorkspace, full_visit, lines};
 /// Counties of South Dakota with enough fields.
 pub const COUNTIES: [&str; 3] = ["46013", "46015", "46065"];
 
-/// Visits of `fields` fields of a county on a day, each of a farm of its own, a few hundred metres apart.
+/// Visits of `fields` fields of a county on a day, each of a farm of its own, a few hundred meters apart.
 pub fn visits(region: &Region, county: &str, fields: usize, day: &str, eggs: usize) -> Vec<Value> {
     let county = region.county(county).expect("a county of the region");
     let (lon, lat) = county.shape.interior_point().expect("an inside").x_y();

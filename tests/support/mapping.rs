@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 
 pub const FOLDER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/sample_data/mappings");
 
-/// A mapping of one row a visit, for tests to bend; columns A to K.
+/// A mapping of one row per visit, for tests to bend; columns A to K.
 pub const BASE: &str = r#"
 mapping = "1"
 target = "visit/1.0"
@@ -96,7 +96,7 @@ pub fn mapping_cases() -> Vec<MappingCase> {
         keeps_schema: accepted,
         is_taken: accepted,
     };
-    // What a schema cannot say, or what only stands together.
+    // What a schema cannot express, or what is valid only together.
     let ours = |name: &str, pointer: &str, value: Value| MappingCase {
         name: name.to_owned(),
         document: bent(pointer, value),
@@ -119,7 +119,7 @@ pub fn mapping_cases() -> Vec<MappingCase> {
         both("another version", "/mapping", json!("2"), false),
         both("a version that is a number", "/mapping", json!(1), false),
         both("another target", "/target", json!("visit/2.0"), false),
-        both("an unknown member", "/colour", json!("red"), false),
+        both("an unknown member", "/color", json!("red"), false),
         both("no rows", "/rows", Value::Null, false),
         both("no fields", "/field", Value::Null, false),
         both(

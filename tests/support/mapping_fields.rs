@@ -55,7 +55,7 @@ pub fn field_cases() -> Vec<FieldCase> {
             false,
             false,
         ),
-        ("an unknown member", json!({"colour": "red"}), false, false),
+        ("an unknown member", json!({"color": "red"}), false, false),
         ("its type", json!({"type": "string"}), true, true),
         ("another type", json!({"type": "number"}), true, false),
         ("a type that is none", json!({"type": "any"}), false, false),

@@ -1,6 +1,6 @@
-//! A bulletin of a protocol for the pages.
+//! An alert of a protocol for the pages.
 
-use bractline::alert::bulletin::{Bulletin, ProtocolFacts};
+use bractline::alert::bulletin::{Bulletin, ProtocolFacts, ThresholdBasis};
 use bractline::seasons::season_so_far::SeasonSoFar;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
@@ -13,6 +13,7 @@ pub fn protocol() -> ProtocolFacts {
         crop: "sunflower".to_owned(),
         counted: "eggs per six bracts".to_owned(),
         threshold_name: "economic injury level".to_owned(),
+        threshold_basis: ThresholdBasis::Economics,
         stage_window: "R2–R3".to_owned(),
         treatment_stage: Some("R5.1".to_owned()),
         treatment: Some(
@@ -49,8 +50,8 @@ pub fn bulletin<'a>(
         protocol,
         contact: "",
         season_now: Some("Mean pressure of the counties shown is 0.62 & level."),
-        still_to_come: "How much is still to come cannot be told.",
-        generated_at: "on 27 July 2026 at 06:00 UTC",
+        still_to_come: "How much is still to come is not known.",
+        generated_at: "July 27, 2026, 06:00 UTC",
         program_version: "bractline 0.1.0",
         store_version: 7,
         note: None,

@@ -37,7 +37,7 @@ pub fn other_protocol(id: &str, form: &str, units: usize, sites: usize) -> Proto
 }
 
 pub fn bsm_eggs() -> Protocol {
-    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalogue");
+    let catalogue = Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
     catalogue.protocol("bsm-eggs").expect("bsm-eggs").clone()
 }
 

@@ -65,7 +65,7 @@ pub fn column_of(kind: &str, cells: &[Option<&str>]) -> ArrayRef {
     }
 }
 
-/// The stage of this table, as it lies in `pipeline/stages`.
+/// The stage of this table, as it is in `pipeline/stages`.
 pub fn stage_of(name: &str) -> Stage {
     let stages = stages().expect("the stages can be read");
     let found = stages.into_iter().find(|stage| stage.table == name);

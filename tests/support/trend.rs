@@ -13,8 +13,8 @@ use crate::support::{TestWorkspace, folder_bytes, lines, text_of};
 /// One of few fields, so that all its weeks are withheld.
 pub const SMALL_COUNTY: &str = "46099";
 
-/// The line of files that rest on rows that are not public.
-pub const PRIVATE: &str = "Private: rests on rows that are not public yet.";
+/// The line of files that are based on rows that are not public.
+pub const PRIVATE: &str = "Private: based on rows that are not public yet.";
 
 /// Two weeks of July. In none of these seasons is the day after in another week.
 pub const DAYS: [&str; 2] = ["07-15", "07-22"];

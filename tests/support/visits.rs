@@ -18,7 +18,7 @@ pub fn visit(visit_id: &str) -> Value {
     })
 }
 
-/// A valid visit with a full sample, so that no flag stands on it.
+/// A valid visit with a full sample, so that it has no flag.
 pub fn full_visit(visit_id: &str) -> Value {
     let mut visit = visit(visit_id);
     let heads = vec![vec![0, 1, 0, 2, 0, 0]; 5];

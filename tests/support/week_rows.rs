@@ -10,7 +10,7 @@ use disclosure::public_row::PublicRow;
 use disclosure::rule::{Level, Rule};
 use jiff::civil::date;
 use scouting::region::Region;
-use scouting::region::adjacency::neighbours_of;
+use scouting::region::adjacency::neighbors_of;
 use scouting::region::point_grid::GridWidth;
 use serde_json::{Value, json};
 use store::public::public_tables::PublicTables;
@@ -211,11 +211,11 @@ pub fn county_week_of(region: &Region, rows: &[PublicRow]) -> RecordBatch {
         point_grid: GridWidth::of_km(10.0).expect("a width of the grid"),
         counties: counties
             .iter()
-            .zip(neighbours_of(counties))
-            .map(|(county, neighbours)| RegionCounty {
+            .zip(neighbors_of(counties))
+            .map(|(county, neighbors)| RegionCounty {
                 id: county.id.clone(),
                 name: county.name.clone(),
-                neighbours,
+                neighbors,
             })
             .collect(),
         weather: Weather::default(),

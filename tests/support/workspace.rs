@@ -12,7 +12,7 @@ use crate::support::{Run, assert_adds_up, bractline, folder_bytes, program};
 /// A workspace of its own, removed when it is dropped.
 pub struct TestWorkspace {
     folder: TempDir,
-    /// What the program finds in its environment beside what the tests have.
+    /// What the program finds in its environment in addition to what the tests have.
     environment: Vec<(String, String)>,
 }
 

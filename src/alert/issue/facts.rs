@@ -4,6 +4,7 @@
 
 use jiff::Timestamp;
 
+use crate::shared::shown_days::moment_in_words;
 use disclosure::public_row::PublicRow;
 
 /// What an alert is issued as.
@@ -27,9 +28,13 @@ pub struct Replaced {
 }
 
 impl Issue {
-    /// `Alert 3, issued 2026-08-12 14:03 UTC.`
+    /// `Alert 3, issued August 12, 2026, 14:03 UTC.`
     pub fn in_words(&self) -> String {
-        format!("Alert {}, issued {}.", self.number, minute(self.issued_at))
+        format!(
+            "Alert {}, issued {}.",
+            self.number,
+            moment_in_words(self.issued_at)
+        )
     }
 
     /// The anchor of this week and protocol in the list of alerts.
@@ -48,11 +53,6 @@ impl Replaced {
 /// The folder of an alert: `0003`.
 pub fn folder_name(number: i64) -> String {
     format!("{number:04}")
-}
-
-/// A moment as a reader needs it: `2026-08-12 14:03 UTC`.
-pub fn minute(moment: Timestamp) -> String {
-    moment.strftime("%Y-%m-%d %H:%M UTC").to_string()
 }
 
 /// The place of a week and protocol in the list of alerts, in letters that a link may hold as they are.

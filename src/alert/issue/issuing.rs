@@ -1,4 +1,4 @@
-//! Issuing: a bulletin gets its number and is frozen, is corrected by another, or is built again.
+//! Issuing: an alert gets its number and is frozen, is corrected by another, or is built again.
 //!
 //! The files are on the disk, under a name that nobody reads, before the row of the table `alerts` names
 //! them; with the row the alert is issued, and its folder gets its number. Whoever comes next gives a
@@ -142,7 +142,7 @@ pub(crate) async fn issue(
     }
     Err(
         Failure::new(Kind::Busy, "cannot issue: the table of alerts stayed busy")
-            .mend("issue again when the others are through; nothing was issued"),
+            .mend("issue again when the other commands have finished; nothing was issued"),
     )
 }
 

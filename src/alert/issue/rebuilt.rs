@@ -69,7 +69,7 @@ impl Rebuilt {
     pub(crate) fn text(&self) -> Option<String> {
         self.other.is_empty().then(|| {
             format!(
-                "alert {}: built again from store version {}: {}, each the same byte for byte",
+                "alert {}: rebuilt from store version {}: {}, each identical byte for byte",
                 self.alert.number,
                 self.alert.store_version,
                 counted(self.alert.files.len() as u64, "file", "files")
@@ -85,8 +85,7 @@ impl Rebuilt {
         }
         let same_program = self.alert.program_version == env!("CARGO_PKG_VERSION");
         let why = match same_program {
-            true => "the same program built both: the store, or a file that it rests on, is not what it was; \
-                     see `bractline store verify`"
+            true => "the same program built both: the store, or a file that it is based on, has changed; see `bractline store verify`"
                 .to_owned(),
             false => format!(
                 "bractline {} issued it and {} built it again: wording, drawing or rounding may have changed \

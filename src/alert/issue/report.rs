@@ -4,8 +4,9 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use super::facts::{folder_name, minute};
+use super::facts::folder_name;
 use crate::shared::report::counted;
+use crate::shared::shown_days::moment_in_words;
 use crate::workspace::Workspace;
 use store::alerts::table::IssuedAlert;
 
@@ -65,14 +66,18 @@ pub(crate) fn list_text(issued: &[IssuedAlert]) -> String {
             .withdrawn
             .as_ref()
             .map_or_else(String::new, |withdrawn| {
-                format!(", WITHDRAWN {}: {}", minute(withdrawn.at), withdrawn.reason)
+                format!(
+                    ", WITHDRAWN {}: {}",
+                    moment_in_words(withdrawn.at),
+                    withdrawn.reason
+                )
             });
         format!(
             "{}  {} {}, issued {}, store version {}{correction}{withdrawn}: {}",
             folder_name(alert.number),
             alert.iso_week,
             alert.protocol,
-            minute(alert.issued_at),
+            moment_in_words(alert.issued_at),
             alert.store_version,
             alert.headline
         )

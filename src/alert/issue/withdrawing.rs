@@ -90,7 +90,7 @@ pub(crate) async fn withdraw(
         Kind::Busy,
         "cannot withdraw: the table of alerts stayed busy",
     )
-    .mend("withdraw again when the others are through; nothing was changed"))
+    .mend("withdraw again when the other commands have finished; nothing was changed"))
 }
 
 /// Of a correction: what it corrected is still published, with the rows that it brought.

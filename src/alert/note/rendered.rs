@@ -69,7 +69,7 @@ impl Note {
         check_depth(&markdown)?;
         if markdown.trim().is_empty() {
             return Err(Failure::new(Kind::Publish, "the note is empty")
-                .mend("write something in it, or leave --note out"));
+                .mend("write a comment in it, or leave --note out"));
         }
         Ok(Note {
             html: safe_html(&markdown),

@@ -32,7 +32,7 @@ pub struct CountyMap {
     /// The `svg` element. The swatches of the legend use its patterns, so the two belong on one page, and one map to
     /// a page.
     pub svg: String,
-    /// One entry a class of the rows' level, also for a class that no county has.
+    /// One entry per class of the rows' level, also for a class that no county has.
     pub legend: Vec<LegendEntry>,
 }
 

@@ -17,7 +17,7 @@ pub(super) struct TableRow {
     pub(super) place: String,
     /// Its number on the map; `None` elsewhere.
     pub(super) number: Option<usize>,
-    /// `visits until August 5`, where the row has not seen the newest submission.
+    /// `visits through August 5`, where the row has not seen the newest submission.
     pub(super) until: Option<String>,
     pub(super) at_threshold: bool,
     /// Figures; `None` where all fields are at another stage.
@@ -31,7 +31,7 @@ pub(super) struct FigureCells {
     pub(super) fields: u32,
     /// Fields at threshold; sorts by the middle share.
     pub(super) at_threshold: Sortable,
-    /// The 95 % interval of the percent; sorts by its lower end.
+    /// The 95% interval of the percent; sorts by its lower end.
     pub(super) percent: Sortable,
     /// The class of the median; sorts by its middle.
     pub(super) median: Option<Sortable>,

@@ -123,7 +123,7 @@ fn check_rows(bulletin: &Bulletin) -> Result<(), Failure> {
         bulletin.region.counties().iter().map(|c| &*c.id).collect();
     for row in bulletin.rows {
         let broken = if row.iso_week != bulletin.iso_week {
-            "a row is of another week than the page"
+            "a row is from another week than the page"
         } else if row.protocol != bulletin.protocol.id {
             "a row is of another protocol than the page"
         } else if row.place.county().is_some_and(|id| !counties.contains(id)) {

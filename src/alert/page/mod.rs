@@ -1,4 +1,4 @@
-//! The bulletin as a page and as a text: words, map, table and charts. Computes nothing but presentation.
+//! The alert as a page and as a text: words, map, table and charts. Computes nothing but presentation.
 
 pub(crate) mod assumed;
 pub(crate) mod changes;

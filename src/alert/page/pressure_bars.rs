@@ -1,4 +1,4 @@
-//! The chart of how the week's counties spread over the classes of the median: one bar a class of the map.
+//! The chart of how the week's counties spread over the classes of the median: one bar per class of the map.
 
 use std::fmt::Write;
 

@@ -28,7 +28,7 @@ pub fn fields_at_threshold_in_words(row: &PublicRow) -> String {
     format!("{} {noun} at threshold", fields_in_words(row))
 }
 
-/// The 95 % interval of the percent of fields at threshold, `between` its ends: `9–54%`; empty where no field is in the
+/// The 95% interval of the percent of fields at threshold, `between` its ends: `9–54%`; empty where no field is in the
 /// window.
 pub fn percent_in_words(row: &PublicRow, between: &str) -> String {
     row.share_interval()
@@ -76,10 +76,15 @@ fn day(date: Date) -> String {
     date.strftime("%b\u{a0}%-d").to_string()
 }
 
-/// `visits until August 5`, where the row has not seen the newest submission of the page.
+/// `visits through August 5`, where the row has not seen the newest submission of the page.
 pub fn visits_until_in_words(row: &PublicRow, newest: Option<Date>) -> Option<String> {
     let older = newest.is_some_and(|newest| row.visits_until < newest);
-    older.then(|| format!("visits until {}", row.visits_until.strftime("%B\u{a0}%-d")))
+    older.then(|| {
+        format!(
+            "visits through {}",
+            row.visits_until.strftime("%B\u{a0}%-d")
+        )
+    })
 }
 
 #[cfg(test)]
@@ -146,7 +151,7 @@ pub(crate) mod tests {
         assert_eq!(median_in_words(&shown).as_deref(), Some("0.5 to under 1"));
         let until = |day| visits_until_in_words(&shown, Some(Date::constant(2026, 7, day)));
         assert_eq!(until(27), None);
-        assert_eq!(until(30).as_deref(), Some("visits until July\u{a0}27"));
+        assert_eq!(until(30).as_deref(), Some("visits through July\u{a0}27"));
         // Wilson's interval of 4 of 6 is 0.3000 to 0.9032 (by the formula of Newcombe 1998).
         assert_eq!(percent_in_words(&shown, "–"), "30–90%");
     }

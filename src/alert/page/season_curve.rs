@@ -215,7 +215,7 @@ impl Axes {
             let share = part * self.end;
             let y = short(self.at(self.first, share)[1]);
             let _ = write!(inner, r#"<path d="M{LEFT} {y}H{RIGHT}" stroke="{FAINT}"/>"#);
-            let said = format!("{}\u{a0}%", display_number(share, Form::Percent));
+            let said = format!("{}%", display_number(share, Form::Percent));
             text(inner, [LEFT - 6.0, y + 4.0], Anchor::End, "", &said);
         }
         let step = (self.last - self.first) / LABELS_MAX + 1;
@@ -260,10 +260,7 @@ fn described(season: i64, weeks: &[RegionWeek], earlier: &Spread) -> String {
                 true => format!("{least} to {most}"),
                 false => least,
             };
-            Some(format!(
-                "week {number} {share}\u{a0}% of {}",
-                week.fields_visited
-            ))
+            Some(format!("week {number} {share}% of {}", week.fields_visited))
         })
         .collect();
     let ends = match weeks.iter().any(is_range) {
@@ -281,12 +278,8 @@ fn described(season: i64, weeks: &[RegionWeek], earlier: &Spread) -> String {
         .weeks
         .iter()
         .map(|(number, [low, _, high])| match low == high {
-            true => format!("week {number} {}\u{a0}%", percent(*low)),
-            false => format!(
-                "week {number} {} to {}\u{a0}%",
-                percent(*low),
-                percent(*high)
-            ),
+            true => format!("week {number} {}%", percent(*low)),
+            false => format!("week {number} {} to {}%", percent(*low), percent(*high)),
         })
         .collect();
     format!("{this} {seasons}: {}.", spread.join(", "))
@@ -352,14 +345,9 @@ mod tests {
         };
         let curve = draw_season_curve(&so_far).expect("weeks");
         let svg = &curve.chart.svg;
+        assert!(svg.contains("week 28 5% of 20, week 29 25% of 20"), "{svg}");
         assert!(
-            svg.contains("week 28 5\u{a0}% of 20, week 29 25\u{a0}% of 20"),
-            "{svg}"
-        );
-        assert!(
-            svg.contains(
-                "2024 and 2025: week 28 10 to 20\u{a0}%, week 29 10 to 30\u{a0}%, week 31 35\u{a0}%"
-            ),
+            svg.contains("2024 and 2025: week 28 10 to 20%, week 29 10 to 30%, week 31 35%"),
             "{svg}"
         );
         assert_eq!(
@@ -368,11 +356,8 @@ mod tests {
             "a band before the gap and one after"
         );
         assert_eq!(svg.matches("<circle").count(), 2);
-        // The axis ends at 40 %, so 35 % is at seven eighths of its height.
-        assert!(
-            svg.contains(">40\u{a0}%<") && svg.contains(">W31<"),
-            "{svg}"
-        );
+        // The axis ends at 40%, so 35% is at seven eighths of its height.
+        assert!(svg.contains(">40%<") && svg.contains(">W31<"), "{svg}");
         assert_eq!(curve.key.len(), 2);
     }
 
@@ -389,11 +374,11 @@ mod tests {
         let curve = draw_season_curve(&so_far).expect("weeks");
         let svg = &curve.chart.svg;
         assert!(
-            svg.contains("least to most where a number is not public: week 28 5\u{a0}% of 20, week 29 10 to 50\u{a0}% of 20."),
+            svg.contains("least to most where a number is not public: week 28 5% of 20, week 29 10 to 50% of 20."),
             "{svg}"
         );
-        // The axis holds the most, 50 %: it ends at 60 %. The line reaches from 10 to 50 % of its 152 units.
-        assert!(svg.contains(">60\u{a0}%<"), "{svg}");
+        // The axis holds the most, 50%: it ends at 60%. The line reaches from 10 to 50% of its 152 units.
+        assert!(svg.contains(">60%<"), "{svg}");
         assert!(svg.contains(r#"d="M338 140.7V39.3""#), "{svg}");
         assert_eq!(svg.matches(r#"stroke-width="1.5""#).count(), 1);
         assert!(curve.key[0].1.contains("least to most"), "{:?}", curve.key);

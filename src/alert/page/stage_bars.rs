@@ -1,4 +1,4 @@
-//! The chart of how far the crop has come: one bar a week, cut into the stages, or ranges of
+//! The chart of how far the crop has come: one bar per week, cut into the stages, or ranges of
 //! stages, of its fields.
 
 use std::fmt::Write;
@@ -95,7 +95,7 @@ fn draw_week(stages: &[StageCount], all: i64, top: f64, inner: &mut String) {
 
 fn percent(fields: i64, all: i64) -> String {
     let share = fields as f64 / all as f64;
-    format!("{}\u{a0}%", display_number(share, Form::Percent))
+    format!("{}%", display_number(share, Form::Percent))
 }
 
 #[cfg(test)]
@@ -122,11 +122,13 @@ mod tests {
         ];
         let svg = draw_stage_bars(&stages).expect("weeks").svg;
         assert!(
-            svg.contains("week 28, 40 fields: V 25\u{a0}%, R2–R3 75\u{a0}%; week 29, 100 fields: R3 1\u{a0}%, R4 97\u{a0}%, R5 2\u{a0}%."),
+            svg.contains(
+                "week 28, 40 fields: V 25%, R2–R3 75%; week 29, 100 fields: R3 1%, R4 97%, R5 2%."
+            ),
             "{svg}"
         );
         assert!(
-            svg.contains(">R2–R3 75\u{a0}%<") && svg.contains(">R4 97\u{a0}%<"),
+            svg.contains(">R2–R3 75%<") && svg.contains(">R4 97%<"),
             "{svg}"
         );
         // A sliver has no room for its name; the description has it.

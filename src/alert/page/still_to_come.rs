@@ -4,7 +4,7 @@ use crate::figures::arrivals::Arrived;
 use stats::nowcast::reporting_delay::{COMPLETE_WEEKS_LEAST, NotKnown};
 
 /// From so many fields on a share is given: one late visit of fewer would move it by more than half a
-/// step of 10 %. Our choice.
+/// step of 10%. Our choice.
 const FIELDS_LEAST: u32 = 20;
 
 /// In a sentence or some, of the visits of shown counties alone: shares in steps of ten percent. `fields` are the fields
@@ -25,7 +25,7 @@ pub fn still_to_come(arrived: &Arrived, fields: u32) -> String {
             high,
             complete_weeks,
         } => format!(
-            "Going by {complete_weeks} earlier complete weeks of the counties shown, about {}% of this week's visits are in \
+            "Judging by {complete_weeks} earlier complete weeks of the counties shown, about {}% of this week's visits are in \
              (80% range {} to {}%); the range is too narrow where reporting habits have just changed.",
             percent(share),
             percent(low),

@@ -1,4 +1,4 @@
-//! The bulletin as Markdown for an e-mail: the page's words and table, lines that read as plain text.
+//! The alert as Markdown for an e-mail: the page's words and table, lines that read as plain text.
 //!
 //! Says nothing that the page does not say. Names and texts of other people are escaped, so that none of
 //! them is markup, whatever it holds.
@@ -23,7 +23,7 @@ const LINE_WIDTH: usize = 76;
 /// A column of the table is padded to its widest cell, but to no more than this.
 const CELL_WIDTH: usize = 24;
 
-/// The bulletin as Markdown.
+/// The alert as Markdown.
 ///
 /// # Errors
 /// A [`Failure`] if the week is no ISO 8601 week.
@@ -68,7 +68,7 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
         });
         parts.push(match changes.is_empty() {
             true => wrapped(
-                "In no place has the class of the median or the number of fields at threshold changed.",
+                "Neither the class of the median nor the number of fields at threshold has changed in any place.",
             ),
             false => lines.collect::<Vec<_>>().join("\n"),
         });
@@ -111,7 +111,7 @@ fn about(bulletin: &Bulletin, week: &str) -> String {
 fn season(bulletin: &Bulletin) -> String {
     let now = bulletin.season_now.map(|now| format!("{now} "));
     format!(
-        "{}Every report that had come in by {} is counted. {} Visits that come in later, and corrected ones, change \
+        "{}Every report received by {} is counted. {} Visits that come in later, and corrected ones, change \
          the figures.",
         now.unwrap_or_default(),
         bulletin.generated_at,
@@ -122,11 +122,12 @@ fn season(bulletin: &Bulletin) -> String {
 fn method(bulletin: &Bulletin) -> String {
     let protocol = bulletin.protocol;
     escaped(&format!(
-        "Pressure is a field's mean count ({}) divided by that field's own {}; 1 is at threshold. A field \
+        "Pressure is a field's mean count ({}) divided by the {} ({}); 1 is at threshold. A field \
          counts once a week, with its last visit at {}. The percent of fields at threshold has a 95% Wilson score \
          interval; fields were not a random sample, so the true uncertainty is larger. {}",
         protocol.counted,
         protocol.threshold_name,
+        protocol.threshold_basis.words(),
         protocol.stage_window,
         rule_in_words(bulletin.rule)
     ))

@@ -6,7 +6,7 @@ use super::row_words::treatment_days;
 use crate::shared::shown_days::days_in_words;
 use disclosure::public_row::PublicRow;
 
-/// When the fields shown are expected at the treatment stage, and what the days rest on; nothing where no row has such
+/// When the fields shown are expected at the treatment stage, and what the days are based on; nothing where no row has such
 /// weeks, or the protocol names no stage.
 pub fn when_due(rows: &[PublicRow], treatment_stage: Option<&str>) -> Option<String> {
     let stage = treatment_stage?;
@@ -65,7 +65,7 @@ mod tests {
         let said = when_due(&rows, Some("R5.1")).expect("weeks");
         assert!(
             said.contains(
-                "at R5.1 in the weeks of 20 July – 9 August 2026, from the protocol's day ranges"
+                "at R5.1 in the weeks of July 20 – August 9, 2026, from the protocol's day ranges"
             ),
             "{said}"
         );

@@ -5,11 +5,11 @@ use super::row_words::{
     fields_at_threshold_in_words, fields_in_words, median_in_words, percent_in_words,
 };
 use super::summary::{Shown, Summary};
-use crate::alert::bulletin::Bulletin;
+use crate::alert::bulletin::{Bulletin, ThresholdBasis};
 use crate::shared::shown_numbers::{count_of, join_with_and};
 use disclosure::rule::{Level, Rule};
 
-/// Below this a county's figures are called few. From 12 fields on, the 95 % Wilson interval of a
+/// Below this a county's figures are called few. From 12 fields on, the 95% Wilson confidence interval of a
 /// share of one half is narrower than half the scale (0.254 to 0.746; computed).
 const FEW_FIELDS: u32 = 12;
 /// Where a county has a row.
@@ -61,10 +61,10 @@ fn headline_without_counties(summary: &Summary) -> String {
                 "field",
                 "fields",
             );
-            format!("No field at threshold among {all} of counties with too few to report alone")
+            format!("No field at threshold among {all} in counties with too few to report alone")
         }
         (None, []) if summary.other_stage > 0 => {
-            "Every field reported was at a crop stage at which this count has no meaning".to_owned()
+            "Every field reported was at a crop stage at which this count is not valid".to_owned()
         }
         (None, []) => "No county has enough sampled fields to report this week".to_owned(),
     }
@@ -139,21 +139,25 @@ fn coverage(summary: &Summary, bulletin: &Bulletin) -> String {
         counties => format!("In the {} counties {ENOUGH}", counties.len()),
     };
     let visited = Summary::fields(&summary.shown);
+    let (its, their) = match bulletin.protocol.threshold_basis {
+        ThresholdBasis::Economics => ("its own", "their own"),
+        ThresholdBasis::Fixed | ThresholdBasis::Region => ("the", "the"),
+    };
     let found = match Summary::fields_at_threshold(&summary.shown) {
-        [_, 0] => format!("none of them was at or above its own {threshold}"),
-        [1, 1] => format!("1 of them was at or above its own {threshold}"),
+        [_, 0] => format!("none of them was at or above {its} {threshold}"),
+        [1, 1] => format!("1 of them was at or above {its} {threshold}"),
         [least, most] if least == most => {
-            format!("{least} of them were at or above their own {threshold}")
+            format!("{least} of them were at or above {their} {threshold}")
         }
         [least, most] => {
-            format!("{least} to {most} of them were at or above their own {threshold}")
+            format!("{least} to {most} of them were at or above {their} {threshold}")
         }
     };
     let fields = fields(visited);
     format!("{place}, scouts sampled {fields} at {window}; {found}.")
 }
 
-/// How many of the region's counties have figures, and how many fields they rest on.
+/// How many of the region's counties have figures, and how many fields they are based on.
 pub(super) fn coverage_of_counties(summary: &Summary) -> String {
     let (shown, without) = (summary.shown.len(), summary.without_figures.len());
     let all = shown + summary.other_stage + without;
@@ -175,10 +179,10 @@ pub(super) fn coverage_of_counties(summary: &Summary) -> String {
     let here = fields(Summary::fields(&summary.shown));
     let elsewhere = match Summary::fields(&summary.elsewhere) {
         0 => String::new(),
-        some => format!(", and {} of other counties taken together", fields(some)),
+        some => format!(", and {} of other counties combined", fields(some)),
     };
     format!(
-        "{}. Figures rest on {here} in the counties shown{elsewhere}.",
+        "{}. Figures are based on {here} in the counties shown{elsewhere}.",
         parts.join("; ")
     )
 }
@@ -233,7 +237,7 @@ fn how_far_to_trust(summary: &Summary) -> Option<String> {
 fn what_is_elsewhere(summary: &Summary) -> Option<String> {
     (!summary.elsewhere.is_empty()).then(|| {
         format!(
-            "Fields of counties with too few to report alone are taken together: {}.",
+            "Fields of counties with too few to report alone are combined: {}.",
             elsewhere_in_words(summary)
         )
     })
@@ -289,10 +293,10 @@ fn what_is_not_shown(summary: &Summary) -> Option<String> {
     };
     let without = match summary.without_figures.len() {
         0 => None,
-        1 => Some("1 county has no figures: it was not visited, or had too few fields to publish. This report makes no statement about it.".to_owned()),
+        1 => Some("1 county has no figures: it was not visited, or had too few fields to publish. No conclusion can be drawn there.".to_owned()),
         some => Some(format!(
-            "{some} counties have no figures: they were not visited, or had too few fields to publish. This report makes no \
-             statement about them."
+            "{some} counties have no figures: they were not visited, or had too few fields to publish. No conclusion \
+             can be drawn there."
         )),
     };
     let parts: Vec<String> = other_stage.into_iter().chain(without).collect();

@@ -23,23 +23,23 @@ impl WorkedThreshold {
             let (paid, sold) = (&cost.currency, &value.currency);
             let plants = grouped(plants);
             format!(
-                "Where treating costs {cost_amount:.2}\u{a0}{paid} {area}, the crop sells at {value_amount:.2}\u{a0}{sold} {weight} \
-                 and {plants} plants stand on {area},"
+                "Where treatment costs {cost_amount:.2}\u{a0}{paid} {area}, the crop sells at {value_amount:.2}\u{a0}{sold} {weight} \
+                 and the plant population is {plants} plants {area},"
             )
         };
         Some(WorkedThreshold {
             us: said(
                 cost.per_acre(),
-                "an acre",
+                "per acre",
                 value.per_lb(),
-                "a pound",
+                "per pound",
                 plants.per_acre(),
             ),
             metric: said(
                 cost.per_ha(),
-                "a hectare",
+                "per hectare",
                 value.per_kg(),
-                "a kilogram",
+                "per kilogram",
                 plants.per_ha(),
             ),
             outcome: format!("the threshold is {threshold:.1} {counted}."),
@@ -75,12 +75,12 @@ mod tests {
         let worked = WorkedThreshold::of(&economics, 3.205, "eggs").expect("all is given");
         assert_eq!(
             worked.us,
-            "Where treating costs 8.00\u{a0}USD an acre, the crop sells at 0.16\u{a0}USD a pound and 20,000 plants stand on an acre,"
+            "Where treatment costs 8.00\u{a0}USD per acre, the crop sells at 0.16\u{a0}USD per pound and the plant population is 20,000 plants per acre,"
         );
         // 8 / 0.40468564224, 0.16 / 0.45359237, 20,000 / 0.40468564224.
         assert_eq!(
             worked.metric,
-            "Where treating costs 19.77\u{a0}USD a hectare, the crop sells at 0.35\u{a0}USD a kilogram and 49,421 plants stand on a hectare,"
+            "Where treatment costs 19.77\u{a0}USD per hectare, the crop sells at 0.35\u{a0}USD per kilogram and the plant population is 49,421 plants per hectare,"
         );
         assert_eq!(worked.outcome, "the threshold is 3.2 eggs.");
         let without = Economics {

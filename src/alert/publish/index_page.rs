@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 use askama::Template;
 
 use super::feed::{Listed, Publisher, replaced_by};
-use crate::alert::issue::facts::{anchor, folder_name, minute};
-use crate::shared::shown_days::week_in_words;
+use crate::alert::issue::facts::{anchor, folder_name};
+use crate::shared::shown_days::{moment_in_words, week_in_words};
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
 use scouting::failure::{Failure, Kind};
@@ -87,7 +87,7 @@ fn line(alert: &Listed, alerts: &[Listed]) -> Line {
         number: alert.number,
         folder: folder_name(alert.number),
         headline: seen_text(&alert.headline),
-        issued: minute(alert.issued_at),
+        issued: moment_in_words(alert.issued_at),
         replaces: alert.replaces,
         replaced_by: replaced_by(alerts, alert.number)
             .map(|other| (other.number, folder_name(other.number))),

@@ -86,6 +86,6 @@ pub(crate) fn one_protocol_a_count<'a>(
                 ids.join(" and ")
             ),
         )
-        .mend("withdraw the alerts of one of them: two thresholds for one count tell of the fields between them"))
+        .mend("withdraw the alerts of one of them: two thresholds for one count reveal the fields between them"))
     })
 }

@@ -4,8 +4,7 @@ use askama::Template;
 use jiff::Timestamp;
 
 use super::feed::Listed;
-use crate::alert::issue::facts::minute;
-use crate::shared::shown_days::week_in_words;
+use crate::shared::shown_days::{moment_in_words, week_in_words};
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
 use scouting::failure::{Failure, Kind};
@@ -36,7 +35,7 @@ pub fn withdrawn_html(
         number: alert.number,
         title: display_name(&alert.title),
         week: week_in_words(&alert.iso_week).unwrap_or_else(|| alert.iso_week.clone()),
-        at: minute(at),
+        at: moment_in_words(at),
         reason: seen_text(reason),
         contact: display_name(contact),
         notice: alert.invented.as_deref().map(plain_text),

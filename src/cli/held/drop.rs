@@ -15,14 +15,14 @@ pub struct HeldDrop {
     #[arg(long, value_name = "TEXT", value_parser = said)]
     reason: String,
 
-    /// Who decides; the name of the system's user if it is left out
+    /// Who decided [default: the name of the system's user]
     #[arg(long, value_name = "WHO", value_parser = said)]
     by: Option<String>,
 
     #[command(flatten)]
     which: Chosen,
 
-    /// How to report
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }
@@ -34,7 +34,7 @@ struct Chosen {
     #[arg(long = "id", value_name = "HELD_ID", num_args = 1..)]
     ids: Vec<HeldId>,
 
-    /// Every held record that came in files of this name
+    /// Every held record from files of this name
     #[arg(long, value_name = "NAME")]
     file: Option<String>,
 
@@ -43,10 +43,10 @@ struct Chosen {
     sender: Option<String>,
 }
 
-/// A text that says something.
+/// A text that is not empty.
 fn said(text: &str) -> Result<String, String> {
     match text.trim() {
-        "" => Err("it must say something".to_owned()),
+        "" => Err("the text must not be empty".to_owned()),
         text => Ok(text.to_owned()),
     }
 }

@@ -18,34 +18,34 @@ use drop::HeldDrop;
 use scouting::failure::Failure;
 use store::ledger::held::{open_entries, open_records};
 
-/// The desk for records that could not be accepted: show, send back, drop
+/// Review held records: list them, return them to their senders, or drop them
 #[derive(Debug, clap::Subcommand)]
 pub enum Held {
     /// Count held records by sender, file and reason, or list each
     #[command(
-        after_help = "Examples:\n  bractline held list\n  bractline held list --all --format json\n\nA record is held until a corrected one is accepted in its place, or it is dropped."
+        after_help = "Examples:\n  bractline held list\n  bractline held list --all --format json\n\nA record stays on hold until a corrected one is accepted in its place, or it is dropped."
     )]
     List {
         /// List every record with its reasons
         #[arg(long)]
         all: bool,
-        /// How to report
+        /// Output format
         #[arg(long, value_enum, default_value = "text")]
         format: Format,
     },
     /// Write a spreadsheet and a letter for each sender
     #[command(
-        after_help = "Examples:\n  bractline held export --out desk/\n  bractline held export --out desk/ --format ndjson\n\nRecords that came as rows of a spreadsheet go back in columns: held_right names the cells to correct. Others are corrected in the column record_mended (or the member \"record\" of a line). The sender sends the file back; `bractline load` takes it without a mapping and closes the records that it corrects."
+        after_help = "Examples:\n  bractline held export --out desk/\n  bractline held export --out desk/ --format ndjson\n\nRecords that came as rows of a spreadsheet go back in columns: held_expected names the cells to correct. Others are corrected in the column record_corrected (or the member \"record\" of a line). The sender sends the file back; `bractline load` takes it without a mapping and closes the records that it corrects."
     )]
     Export {
-        /// A new folder for the files
+        /// New folder for the files
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
-        /// The form in which records go back
+        /// File format of the records sent back
         #[arg(long, value_enum, default_value = "xlsx")]
         format: ReturnForm,
     },
-    /// Close held records that are not wanted, saying why
+    /// Close held records that are not needed, with a reason
     #[command(
         after_help = "Examples:\n  bractline held drop --reason \"sent by mistake\" --id 3fa94c0d11e27b58-12\n  bractline held drop --reason \"test of the app\" --file test.ndjson --by \"county office\"\n\nNothing is deleted: the record stays in the table held, with who, when and why in held_closed."
     )]

@@ -8,13 +8,13 @@ use crate::workspace::Workspace;
 use scouting::failure::Failure;
 use scouting::visit::week::IsoWeek;
 
-/// How far in from the edge a field is at threshold, site by site; private, for the field's owner
+/// Estimate the economic distance, how far in from the edge counts stay at threshold; private, for the field's owner
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  bractline plan edge --field F-000123 --out for-the-owner\n\nTakes the field's newest standing visit, or that of --week. With --out it writes economic_distance.csv and, where the record has the field's outline, strips.geojson: the strips along the sampled sides and their area. Nothing of it is published."
+    after_help = "Example:\n  bractline plan edge --field F-000123 --out for-the-owner\n\nUses the field's newest reference visit, or that of --week. With --out it writes economic_distance.csv and, where the record has the field's outline, strips.geojson: the strips along the sampled sides and their area. Nothing of it is published."
 )]
 pub struct PlanEdge {
-    /// Pseudonym of the field
+    /// Field ID
     #[arg(long, value_name = "ID")]
     field: String,
 
@@ -26,11 +26,11 @@ pub struct PlanEdge {
     #[arg(long, value_name = "WEEK")]
     week: Option<IsoWeek>,
 
-    /// Folder to write to
+    /// Output folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
 
-    /// How to report
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }

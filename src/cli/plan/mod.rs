@@ -15,9 +15,9 @@ use scouting::failure::{Failure, Kind};
 /// Plan the sampling of a field
 #[derive(Debug, clap::Subcommand)]
 pub enum Plan {
-    /// How many sites, and when to stop
+    /// Number of sites, and when to stop sampling
     Field(PlanField),
-    /// How far in from its edge a field is at threshold; private
+    /// Economic distance: how far in from the edge counts stay at threshold; private
     Edge(PlanEdge),
 }
 
@@ -37,10 +37,10 @@ impl Plan {
     }
 }
 
-/// How many sites give a wanted precision, and after which sums a scout may stop
+/// Compute the number of sites for a given precision, and a sequential sampling table
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 0.16/lb --plants 20000/acre --season 2026 --out plan\n\nThe scatter of the sites is yours (--k) or comes from the workspace's visits of a season (--season); plants that are infested or not need neither. With --out it writes stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
+    after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 0.16/lb --plants 20000/acre --season 2026 --out plan\n\nThe dispersion among sites is yours (--k) or comes from the workspace's visits of a season (--season); presence-absence counts need neither. With --out it writes stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
 )]
 pub struct PlanField {
     /// Id of the protocol, as `bractline protocols list` shows it
@@ -53,7 +53,7 @@ pub struct PlanField {
     #[command(flatten)]
     scatter: ScatterArguments,
 
-    /// Share of the threshold at which a field is surely not to be treated
+    /// Lower decision mean, as a fraction of the threshold (H0)
     #[arg(
         long,
         value_name = "SHARE",
@@ -62,7 +62,7 @@ pub struct PlanField {
     )]
     low: f64,
 
-    /// Wanted standard error of the mean, as a share of the mean
+    /// Target standard error of the mean, as a fraction of the mean
     #[arg(
         long,
         value_name = "SHARE",
@@ -71,7 +71,7 @@ pub struct PlanField {
     )]
     precision: f64,
 
-    /// Risk of each of the two wrong answers
+    /// Error rates alpha and beta, which are equal
     #[arg(
         long,
         value_name = "SHARE",
@@ -80,20 +80,19 @@ pub struct PlanField {
     )]
     risk: f64,
 
-    /// Sites that are always done [default: the protocol's least number]
+    /// Minimum number of sites [default: the protocol's]
     #[arg(long, value_name = "NUMBER")]
     sites_min: Option<u32>,
 
-    /// Sites after which a sample ends in any case [default: as many as keep both risks, at least four times the
-    /// least number]
+    /// Maximum number of sites [default: as many as keep both error rates, at least four times the minimum]
     #[arg(long, value_name = "NUMBER")]
     sites_max: Option<u32>,
 
-    /// Folder to write to
+    /// Output folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
 
-    /// How to report
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }

@@ -1,4 +1,4 @@
-//! Options of `bractline plan field`: the threshold of the field, and how its sites scatter.
+//! Options of `bractline plan field`: the threshold of the field, and the dispersion among its sites.
 
 use crate::plan::scatter::GivenScatter;
 use crate::plan::threshold::GivenThreshold;
@@ -6,7 +6,7 @@ use crate::plan::threshold::GivenThreshold;
 /// The options that say of what field the threshold is.
 #[derive(Debug, clap::Args)]
 pub(in crate::cli) struct ThresholdArguments {
-    /// Threshold of the field, count a unit, in place of its economics
+    /// Threshold of the field, as a count per unit, instead of its economics
     #[arg(long, value_name = "NUMBER", conflicts_with_all = ["treatment_cost", "market_value", "plants"], allow_negative_numbers = true)]
     threshold: Option<f64>,
 
@@ -14,19 +14,19 @@ pub(in crate::cli) struct ThresholdArguments {
     #[arg(long, value_name = "AMOUNT/UNIT")]
     treatment_cost: Option<String>,
 
-    /// What the crop sells for, as 0.16/lb or 0.35/kg
+    /// Market price, as 0.16/lb or 0.35/kg
     #[arg(long, value_name = "AMOUNT/UNIT")]
     market_value: Option<String>,
 
-    /// Plants standing, as 20000/acre or 49000/ha
+    /// Plant population, as 20000/acre or 49000/ha
     #[arg(long, value_name = "COUNT/UNIT")]
     plants: Option<String>,
 
-    /// Type of crop [default: the first that the protocol names]; fills what is missing from [defaults]
+    /// Crop type, whose [defaults] fill in what is missing [default: the first in the protocol]
     #[arg(long, value_name = "TYPE")]
     crop_type: Option<String>,
 
-    /// Crop stage in which the field is looked at [default: the first of the protocol's window]
+    /// Crop stage at scouting [default: the first of the protocol's window]
     #[arg(long, value_name = "STAGE")]
     stage: Option<String>,
 }
@@ -45,14 +45,14 @@ impl ThresholdArguments {
     }
 }
 
-/// The options that say how sites scatter.
+/// The options that give the dispersion among sites.
 #[derive(Debug, clap::Args)]
 pub(in crate::cli) struct ScatterArguments {
-    /// k of the totals of sites, where you assume one
+    /// Negative binomial k of the site totals, if you assume one
     #[arg(long, value_name = "NUMBER", allow_negative_numbers = true)]
     k: Option<f64>,
 
-    /// Season whose visits say how sites scatter: an ISO week-year
+    /// Season whose visits give the dispersion among sites (ISO week-year)
     #[arg(long, value_name = "YEAR", conflicts_with = "k")]
     season: Option<i32>,
 }

@@ -14,13 +14,13 @@ use store::delta::care::{figures, verify};
 use store::delta::compact::compact;
 use vacuum::VacuumCommand;
 
-/// Look after the kept tables
+/// Maintain the data store
 #[derive(Debug, clap::Subcommand)]
 pub enum StoreCommand {
-    /// What the store holds
+    /// Show what the store holds
     #[command(after_help = "Example:\n  bractline store info --format json")]
     Info {
-        /// How to report
+        /// Output format
         #[arg(long, value_enum, default_value = "text")]
         format: Format,
     },
@@ -29,24 +29,24 @@ pub enum StoreCommand {
         after_help = "Example:\n  bractline store verify\n\nEvery file's size, rows and bytes (SHA-256) are compared with what the log of its table says, and each damaged one is named with the load whose rows it holds. Exit 1 if anything is wrong."
     )]
     Verify {
-        /// How to report
+        /// Output format
         #[arg(long, value_enum, default_value = "text")]
         format: Format,
     },
-    /// Put the many small files that loads leave together, season by season
+    /// Merge the many small files that loads leave, season by season
     #[command(
         after_help = "Examples:\n  bractline store compact --dry-run\n  bractline store compact\n\nChanges no row and no figure, and may run while loads and readers do. The old files stay on the disk until `bractline store vacuum` removes them; those of the receipts stay, since issued alerts name their versions."
     )]
     Compact {
-        /// Say what would be put together, and change nothing
+        /// Dry run: show what would be merged, and change nothing
         #[arg(long)]
         dry_run: bool,
 
-        /// How to report
+        /// Output format
         #[arg(long, value_enum, default_value = "text")]
         format: Format,
     },
-    /// Remove files that no version needs, and what killed commands left
+    /// Remove files that no version needs, and leftovers of interrupted commands
     Vacuum(VacuumCommand),
 }
 

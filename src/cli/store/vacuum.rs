@@ -7,25 +7,25 @@ use crate::workspace::Workspace;
 use crate::workspace::vacuum::{VacuumOptions, vacuum_workspace};
 use scouting::failure::Failure;
 
-/// Remove files that no version needs, and what killed commands left
+/// Remove files that no version needs, and leftovers of interrupted commands
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline store vacuum --dry-run\n  bractline store vacuum --older-than 24\n\nRemoves files from the disk that left the tables longer ago than --older-than, files under names that a killed command left, and folders of alerts whose issue was killed; and takes rows of loads that were broken off so long ago out of the tables. What counts stays: every issued alert can still be built again. Safe while loads and readers run that take less time than --older-than."
+    after_help = "Examples:\n  bractline store vacuum --dry-run\n  bractline store vacuum --older-than 24\n\nRemoves files from the disk that left the tables longer ago than --older-than, leftover files of interrupted commands, and folders of alerts whose issue was interrupted; and takes rows of loads that were interrupted that long ago out of the tables. What counts stays: every issued alert can still be built again. Safe while loads and readers run that take less time than --older-than."
 )]
 pub struct VacuumCommand {
-    /// Age in hours below which nothing is touched
+    /// Minimum age of what is removed, in hours
     #[arg(long, value_name = "HOURS", default_value_t = 168)]
     older_than: u32,
 
-    /// Promise that no other command runs in this workspace: --older-than may then be 0
+    /// Assert that no other command is running in this workspace; --older-than may then be 0
     #[arg(long)]
     alone: bool,
 
-    /// Say what would be removed, and remove nothing
+    /// Dry run: show what would be removed, and remove nothing
     #[arg(long)]
     dry_run: bool,
 
-    /// How to report
+    /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }

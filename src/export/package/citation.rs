@@ -5,7 +5,7 @@ use serde_json::json;
 
 use super::Facts;
 
-/// Licences of data by the identifiers that the format's own list has; others are named by their address alone.
+/// Licenses of data by the identifiers that the format's own list has; others are named by their address alone.
 const LISTED: [&str; 9] = [
     "CC0-1.0",
     "CC-BY-4.0",
@@ -43,11 +43,11 @@ pub(super) fn citation_file(facts: &Facts) -> String {
         "  - pest scouting".to_owned(),
         "  - integrated pest management".to_owned(),
     ];
-    if let Some(licence) = &facts.licence {
-        if LISTED.contains(&licence.name.as_str()) {
-            lines.push(format!("license: {}", licence.name));
-        } else if !licence.url.is_empty() {
-            lines.push(format!("license-url: {}", json!(licence.url)));
+    if let Some(license) = &facts.license {
+        if LISTED.contains(&license.name.as_str()) {
+            lines.push(format!("license: {}", license.name));
+        } else if !license.url.is_empty() {
+            lines.push(format!("license-url: {}", json!(license.url)));
         }
     }
     lines.join("\n") + "\n"

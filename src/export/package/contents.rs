@@ -114,8 +114,8 @@ fn grid_tables(rows: GridRows) -> [ExportTable; 2] {
     [
         ExportTable {
             name: "visit",
-            title: "Visits, without what leads back to a field (private)",
-            about: "One row a visit of a field-week of this package. The place is the middle of a grid cell, or the county \
+            title: "De-identified visits (private)",
+            about: "One row per visit of a field-week of this package. The place is the middle of a grid cell, or the county \
                     alone; figures have two significant digits.",
             columns: rows.visit.columns,
             batch: rows.visit.batch,
@@ -125,8 +125,8 @@ fn grid_tables(rows: GridRows) -> [ExportTable; 2] {
         },
         ExportTable {
             name: "field_week",
-            title: "Fields and weeks, without what leads back to a field (private)",
-            about: "One row a field, week and protocol: the reference visit, the one used for that field-week. Nothing says which rows of several weeks are of \
+            title: "De-identified fields and weeks (private)",
+            about: "One row per field, week and protocol: the reference visit, the one used for that field-week. Nothing says which rows of several weeks are of \
                     one field.",
             columns: rows.field_week.columns,
             batch: rows.field_week.batch,
@@ -148,7 +148,7 @@ fn full_tables(
         ExportTable {
             name: "visit",
             title: "Visits (private)",
-            about: "One row a visit that counts: of each the highest revision, unless it withdraws the visit.",
+            about: "One row per visit that counts: of each the highest revision, unless it withdraws the visit.",
             columns: rows.visit.columns,
             batch: rows.visit.batch,
             key: vec!["visit_id"],
@@ -158,7 +158,7 @@ fn full_tables(
         ExportTable {
             name: "unit",
             title: "Units: the raw counts (private)",
-            about: "One row a unit (head, plant or trap) of these visits, from which every mean can be computed again.",
+            about: "One row per unit (head, plant or trap) of these visits, from which every mean can be computed again.",
             columns,
             batch,
             key: vec!["visit_id", "site", "unit"],
@@ -170,7 +170,7 @@ fn full_tables(
             ..staged(
                 weeks,
                 "Fields and weeks (private)",
-                "One row a field, week and protocol: the visit that stands, how sure its figure is, and when treating would be due.",
+                "One row per field, week and protocol: the reference visit, the uncertainty of its figure, and the treatment window.",
                 period,
                 &["field_id", "iso_week", "protocol"],
             )?
@@ -180,7 +180,7 @@ fn full_tables(
             ..staged(
                 rollup.county_week_full(),
                 "Counties and weeks in full (private)",
-                "One row a county, week and protocol that has visits, however few its fields, with every figure in full precision.",
+                "One row per county, week and protocol that has visits, however few its fields, with every figure in full precision.",
                 period,
                 COUNTY_KEY,
             )?
@@ -204,7 +204,7 @@ fn public_tables(
         ExportTable {
             name: "county_week",
             title: "Counties and weeks",
-            about: "One row a county, week and protocol with a public row. A county without a row was not visited, or its \
+            about: "One row per county, week and protocol with a public row. A county without a row was not visited, or its \
                     fields are too few to publish; the two look the same. The Parquet file has the county's \
                     outline as well.",
             columns,
@@ -218,7 +218,7 @@ fn public_tables(
             ..staged(
                 public.elsewhere_week(),
                 "Elsewhere in a district or the region",
-                "One row a district, or the region, week and protocol: fields that are in no row of a county, taken together.",
+                "One row per district, or the region, week and protocol: fields that are in no row of a county, combined.",
                 period,
                 &["place", "iso_week", "protocol"],
             )?
@@ -228,7 +228,7 @@ fn public_tables(
             ..staged(
                 public.region_week(),
                 "Weeks of the region",
-                "One row a week and protocol: the rows of counties and elsewhere taken together.",
+                "One row per week and protocol: the rows of counties and elsewhere combined.",
                 period,
                 &["iso_week", "protocol"],
             )?
@@ -236,14 +236,14 @@ fn public_tables(
         staged(
             public.region_median(),
             "Classes of the median",
-            "One row a week, protocol and class of the median: how the counties spread.",
+            "One row per week, protocol and class of the median: the distribution of counties.",
             period,
             &["iso_week", "protocol", "median_class"],
         )?,
         staged(
             public.region_stage(),
             "Crop stages",
-            "One row a week, protocol and crop stage or range of stages: how far the crop has come in the fields of public rows.",
+            "One row per week, protocol and crop stage or range of stages: crop stages of the fields of public rows.",
             period,
             &["iso_week", "protocol", "crop_stage", "in_window"],
         )?,
@@ -251,8 +251,8 @@ fn public_tables(
             places: Places::Points("cell_lon", "cell_lat"),
             ..staged(
                 public.sample_point(),
-                "Where was scouted",
-                "One row a week, protocol and grid cell in which enough fields of a public row were visited. A cell without a \
+                "Where fields were scouted",
+                "One row per week, protocol and grid cell in which enough fields of a public row were visited. A cell without a \
                  row may still have been scouted.",
                 period,
                 &["cell", "iso_week", "protocol"],
@@ -277,7 +277,7 @@ fn map_columns(staged: &[StageColumn], map: &MapRows) -> Result<Vec<StageColumn>
                 unit: None,
                 description: doc.description.to_owned(),
             }),
-            (None, None) => Err(super::unmade(&format!("nobody says what {name} is"))),
+            (None, None) => Err(super::unmade(&format!("{name} has no description"))),
         }
     });
     columns.collect()

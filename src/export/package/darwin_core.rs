@@ -217,7 +217,7 @@ fn event_row(facts: &Facts, event: &Event, id: &str) -> Result<Vec<String>, Fail
             "Single fields, farms, scouts, points and days; counties with too few fields."
         }
         Level::Grid => {
-            "Field, farm, scout, point, day, area, crop stage, costs, prices and stands; numbers of rows mean nothing."
+            "Field, farm, scout, point, day, area, crop stage, costs, prices and plant populations; row numbers have no meaning."
         }
         Level::Full => "",
     };
@@ -254,7 +254,7 @@ fn event_row(facts: &Facts, event: &Event, id: &str) -> Result<Vec<String>, Fail
         place.lon,
         place.datum,
         place.uncertainty,
-        place.generalised,
+        place.generalized,
         withheld.to_owned(),
         facts.title(),
         remarks.to_owned(),
@@ -300,13 +300,13 @@ struct Place {
     lon: String,
     datum: String,
     uncertainty: String,
-    generalised: String,
+    generalized: String,
 }
 
 impl Place {
     fn of_county() -> Place {
         Place {
-            generalised: "The fields of a county and week taken together.".to_owned(),
+            generalized: "The fields of a county and week combined.".to_owned(),
             ..Place::default()
         }
     }
@@ -326,7 +326,7 @@ impl Place {
         let lat = event.text("cell_lat")?;
         if lat.is_empty() {
             return Ok(Place {
-                generalised: "The county alone: too few fields lie around.".to_owned(),
+                generalized: "The county only: too few fields are nearby.".to_owned(),
                 ..Place::default()
             });
         }
@@ -337,8 +337,8 @@ impl Place {
             lon: event.text("cell_lon")?,
             datum: "EPSG:4326".to_owned(),
             uncertainty: format!("{:.0}", (grid_km * 750.0).ceil()),
-            generalised: format!(
-                "The point is the middle of a grid cell {grid_km} km high and about as wide; the day is told by its week; \
+            generalized: format!(
+                "The point is the middle of a grid cell {grid_km} km high and about as wide; the day is given only as its week; \
                  figures have two significant digits."
             ),
         })

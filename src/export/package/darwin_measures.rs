@@ -23,12 +23,12 @@ const OF_A_COUNTY: [Figure; 7] = [
     ),
     (
         "share_low",
-        "lower end of the 95 % Wilson interval of the share at threshold",
+        "lower limit of the 95% Wilson confidence interval of the share at threshold",
         "1",
     ),
     (
         "share_high",
-        "upper end of the 95 % Wilson interval of the share at threshold",
+        "upper limit of the 95% Wilson confidence interval of the share at threshold",
         "1",
     ),
     (

@@ -57,8 +57,8 @@ pub(super) fn data_package(
             json!([{ "title": facts.office, "roles": ["publisher"] }]),
         );
     }
-    match &facts.licence {
-        Some(licence) => add("licenses", json!([licence.in_package()])),
+    match &facts.license {
+        Some(license) => add("licenses", json!([license.in_package()])),
         None => add("licenseStated", json!(false)),
     }
     let mut text = serde_json::to_vec_pretty(&package).map_err(|error| super::unmade(&error))?;

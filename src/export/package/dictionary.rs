@@ -10,7 +10,7 @@ use super::{Facts, Level};
 use crate::figures::map::columns::plain;
 use crate::shared::cautions;
 
-/// How the figures come about, for whoever computes them again.
+/// How the figures are computed, for a reader who computes them again.
 const RULES: &str = include_str!("rules.md");
 
 pub(super) fn dictionary(facts: &Facts, tables: &[ExportTable]) -> String {

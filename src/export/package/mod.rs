@@ -36,7 +36,7 @@ pub enum Level {
     Public,
     /// What was found in visits and fields, rounded, without what leads back to a field; private.
     Grid,
-    /// Everything; private.
+    /// Everything, identifiable; private.
     Full,
 }
 
@@ -50,22 +50,22 @@ impl Level {
         }
     }
 
-    /// Whether it has rows of single fields, so that whoever gets it must agree to terms.
+    /// Whether it has rows of single fields, so that its recipient must agree to terms.
     pub fn is_private(self) -> bool {
         self != Level::Public
     }
 }
 
-/// The licence of the data, as the settings state it.
+/// The license of the data, as the settings state it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Licence {
+pub struct License {
     /// Its identifier.
     pub name: String,
     /// Where its text is; empty if that is not stated.
     pub url: String,
 }
 
-impl Licence {
+impl License {
     /// In words.
     fn in_words(&self) -> String {
         match self.url.is_empty() {
@@ -111,8 +111,8 @@ pub struct Facts<'a> {
     pub office: String,
     /// How to reach it; empty if the settings do not say.
     pub contact: String,
-    /// The licence, if it is stated.
-    pub licence: Option<Licence>,
+    /// The license, if it is stated.
+    pub license: Option<License>,
     /// The command that makes the same package again.
     pub command: String,
     /// Program and version.
@@ -121,7 +121,7 @@ pub struct Facts<'a> {
     pub inputs: Vec<(String, String)>,
     /// The rule of public rows, as the settings have it.
     pub rule: Rule,
-    /// Height and about the width of a grid cell, kilometres.
+    /// Height and about the width of a grid cell, kilometers.
     pub grid_km: f64,
     /// What is left out of single rows.
     pub held_back: Option<HeldBack>,
@@ -170,8 +170,7 @@ impl Facts<'_> {
                  Fields of too few farms, or too few fields, are in no row."
             }
             Level::Grid => {
-                "PRIVATE, under the terms of TERMS.md: visits and field-weeks without what leads back to a field, farm or scout, \
-                 rounded, each row among enough others of its grid cell or county; and the public tables of counties and \
+                "PRIVATE, under the terms of TERMS.md: visits and field-weeks without anything that identifies a field, farm or scout, rounded, each row among enough others of its grid cell or county; and the public tables of counties and \
                  the region."
             }
             Level::Full => {
@@ -186,15 +185,15 @@ impl Facts<'_> {
         format!("{}{what}", notice.unwrap_or_default())
     }
 
-    /// Under which licence it may be used.
+    /// Under which license it may be used.
     fn rights(&self) -> String {
         if self.level.is_private() {
             return "Under the terms of TERMS.md alone, as agreed with the office: not to be passed on or published."
                 .to_owned();
         }
-        match &self.licence {
-            Some(licence) => format!("Licence of the data: {}.", licence.in_words()),
-            None => "The licence of the data is not stated: ask whoever gave you the package before you pass it on or \
+        match &self.license {
+            Some(license) => format!("License of the data: {}.", license.in_words()),
+            None => "The license of the data is not stated: ask the sender of the package before you pass it on or \
                      publish it."
                 .to_owned(),
         }
@@ -271,7 +270,7 @@ pub fn package(facts: &Facts, tables: &[ExportTable]) -> Result<Vec<PackageFile>
     ));
     if facts.level.is_private() {
         let terms = terms::terms(facts).into_bytes();
-        let about = "Terms to be agreed with whoever takes the package, before it is handed over.";
+        let about = "Terms to be agreed with the recipient before the package is handed over.";
         files.push(PackageFile::new("TERMS.md", about, terms));
     }
     let package = data_package::data_package(facts, tables, &files)?;

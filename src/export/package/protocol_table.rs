@@ -28,13 +28,13 @@ const TEXTS: [TextColumn; 15] = [
         |p| p.pest.clone(),
     ),
     ("crop", "the crop", |p| p.crop.clone()),
-    ("counted", "what field_mean is of", |p| p.counted.clone()),
+    ("counted", "what field_mean counts", |p| p.counted.clone()),
     ("count_form", "heads, plants or traps", |p| {
         p.sample.form.member().to_owned()
     }),
     (
         "window_first",
-        "first crop stage in which the count means something",
+        "first crop stage at which the count is valid",
         |p| p.stages.first.clone(),
     ),
     ("window_last", "last such stage", |p| p.stages.last.clone()),
@@ -111,7 +111,7 @@ pub(crate) fn protocol_table(protocols: &[&Protocol]) -> Result<ExportTable, Fai
     }
     let by_night = protocols.iter().map(|p| Some(p.sample.catch_by_night));
     let by_night: ArrayRef = Arc::new(by_night.collect::<BooleanArray>());
-    let description = "whether a trap's catch is divided by the nights that it stood";
+    let description = "whether a trap's catch is divided by its trap-nights";
     add(
         "catch_by_night",
         DataType::Boolean,
@@ -126,7 +126,7 @@ pub(crate) fn protocol_table(protocols: &[&Protocol]) -> Result<ExportTable, Fai
     Ok(ExportTable {
         name: "protocol",
         title: "The protocols",
-        about: "One row a protocol: what was counted, how, and by which rule the threshold came about.",
+        about: "One row per protocol: what was counted, how, and by which rule the threshold came about.",
         batch: RecordBatch::try_new(schema, arrays).map_err(|error| super::unmade(&error))?,
         columns,
         key: vec!["protocol"],
@@ -135,7 +135,7 @@ pub(crate) fn protocol_table(protocols: &[&Protocol]) -> Result<ExportTable, Fai
     })
 }
 
-/// The names of its columns, for whoever judges the file.
+/// The names of its columns, for the check of the file.
 pub(crate) fn protocol_columns() -> impl Iterator<Item = &'static str> {
     let texts = TEXTS.iter().map(|(name, ..)| *name);
     texts

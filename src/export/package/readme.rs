@@ -6,6 +6,7 @@ use super::table::ExportTable;
 use super::{Facts, HeldBack, Level, PackageFile};
 use crate::figures::map::columns::plain;
 use crate::shared::cautions;
+use crate::shared::shown_days::moment_in_words;
 
 pub(super) fn readme(facts: &Facts, tables: &[ExportTable], files: &[PackageFile]) -> String {
     let mut page = format!("# {}\n\n", plain(&facts.title()));
@@ -20,7 +21,7 @@ pub(super) fn readme(facts: &Facts, tables: &[ExportTable], files: &[PackageFile
     add_held_back(&mut page, facts);
     let _ = writeln!(
         page,
-        "## Licence and citation\n\n{}\n",
+        "## License and citation\n\n{}\n",
         plain(&facts.rights())
     );
     page.push_str("Cite it as `CITATION.cff` says, with the version of the store. ");
@@ -76,15 +77,14 @@ fn add_files(page: &mut String, tables: &[ExportTable], files: &[PackageFile]) {
 }
 
 fn add_made_from(page: &mut String, facts: &Facts) {
-    let until = facts.received_until.map_or_else(
-        || "no report yet".to_owned(),
-        |moment| moment.strftime("%Y-%m-%d %H:%M UTC").to_string(),
-    );
+    let until = facts
+        .received_until
+        .map_or_else(|| "no report yet".to_owned(), moment_in_words);
     let region = facts.region;
     let _ = writeln!(
         page,
         "## What it was made from\n\n- Store version {}; the newest report came in {until}.\n- Program: {}.\n- Boundaries: {} \
-         (vintage {}).\n- Command, in the workspace: `{}`\n- Disclosure control: level {}; a row rests on at \
+         (vintage {}).\n- Command, in the workspace: `{}`\n- Disclosure control: level {}; a row is based on at \
          least {} fields of {} farms, or on {} fields in a season without any farm id; grid of {} km.",
         facts.store_version,
         facts.program,
@@ -109,7 +109,7 @@ fn add_made_from(page: &mut String, facts: &Facts) {
 
 fn add_held_back(page: &mut String, facts: &Facts) {
     page.push_str(
-        "## What is held back\n\nThe public tables hold public rows: those that were issued with an alert or exported. Fields of a \
+        "## What is withheld\n\nThe public tables hold public rows: those that were issued with an alert or exported. Fields of a \
          county that are too few, or of too few farms, are in no row of that county: they are in a row `elsewhere`, or in \
          none. A county without a row was not visited, or its fields are too few to publish; the two look the same, \
          and how many there are is not given. A row changes once at most. How counts and medians are coarsened is in \
@@ -131,7 +131,7 @@ fn add_grid(page: &mut String, held: HeldBack) {
         page,
         "\nThe tables of visits and field-weeks are private: `TERMS.md` says on which terms they may be handed over. No visit \
          and no field of a county-week that is too small for a public row is here, and how many there are is not given, since \
-         that would tell of them.\n\n\
+         that would reveal them.\n\n\
          Of the others {} field-weeks are here. Each is given among as many fields and farms as a public row needs, of the same \
          county, week, protocol and side of the stage window: those of its grid cell, or of one two, four or eight times as \
          wide; where these have too few, its county alone is given, as of {} of them. {} field-weeks outside the stage window \

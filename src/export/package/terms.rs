@@ -1,4 +1,4 @@
-//! `TERMS.md`: the terms to be agreed with whoever takes a private package, with blanks for names and days.
+//! `TERMS.md`: the terms to be agreed with whoever receives a private package, with blanks for names and days.
 
 use super::{Facts, Level};
 use crate::figures::map::columns::plain;

@@ -140,7 +140,7 @@ fn unwritable(error: serde_json::Error) -> Failure {
 }
 
 /// What the `geojson` crate's own collection writes, but with the short members first, so that
-/// whoever opens the file in an editor meets the caution before a megabyte of coordinates.
+/// a reader who opens the file in an editor meets the caution before a megabyte of coordinates.
 #[derive(Serialize)]
 struct Collection<'a> {
     #[serde(rename = "type")]

@@ -206,7 +206,7 @@ fn gather_entries<'a>(
         let row = public.get(&key);
         match (coverage, row) {
             (Coverage::WholeWeek { iso_week, .. }, _) if iso_week != key.0 => {
-                return broken(&key, "a row is of another week than the file");
+                return broken(&key, "a row is from another week than the file");
             }
             _ if find_county(region, key.2).is_none() => {
                 return broken(&key, "the county of a row is not in the region");

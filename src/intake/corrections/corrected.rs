@@ -19,6 +19,8 @@ use crate::sheet::table::{Row, Sheet};
 use scouting::visit::held_id::HeldId;
 
 /// Header of the column with the record as its sender corrected it.
+const RECORD_CORRECTED: &str = "record_corrected";
+/// The same in sheets that earlier versions sent out.
 const RECORD_MENDED: &str = "record_mended";
 
 /// A line as `held export --format ndjson` writes it; other members are for the reader.
@@ -77,9 +79,9 @@ fn identified(record: &str, recipe: &str) -> Option<String> {
 }
 
 /// The corrected records of a workbook that `held export` made, each with the number of its row; `None`
-/// if it is another workbook. Rows whose `record_mended` is empty were not corrected here, and hand in
-/// nothing. A row whose `held_id` was changed into something else hands in its record without one.
-pub fn mended_records(sheets: &[Sheet]) -> Option<Vec<RawRecord>> {
+/// if it is another workbook. Rows whose `record_corrected` is empty were not corrected here, and give
+/// nothing. A row whose `held_id` was changed into something else gives its record without one.
+pub fn corrected_records(sheets: &[Sheet]) -> Option<Vec<RawRecord>> {
     let mut records = None;
     for sheet in sheets {
         let Some((below, columns)) = header(&sheet.rows) else {
@@ -88,7 +90,7 @@ pub fn mended_records(sheets: &[Sheet]) -> Option<Vec<RawRecord>> {
         let rows = sheet.rows[below..].iter();
         records
             .get_or_insert_with(Vec::new)
-            .extend(rows.filter_map(|row| mended_record(row, columns)));
+            .extend(rows.filter_map(|row| corrected_record(row, columns)));
     }
     records
 }
@@ -101,13 +103,13 @@ fn header(rows: &[Row]) -> Option<(usize, (usize, usize))> {
         .find_map(|(place, row)| {
             let columns = (
                 column_named(row, HELD_ID)?,
-                column_named(row, RECORD_MENDED)?,
+                column_named(row, RECORD_CORRECTED).or_else(|| column_named(row, RECORD_MENDED))?,
             );
             Some((place + 1, columns))
         })
 }
 
-fn mended_record(row: &Row, (id, record): (usize, usize)) -> Option<RawRecord> {
+fn corrected_record(row: &Row, (id, record): (usize, usize)) -> Option<RawRecord> {
     let text = text_of(row.cells.get(record)?);
     if text.trim().is_empty() {
         return None;
@@ -197,11 +199,11 @@ mod tests {
 
     #[test]
     fn a_sheet_of_ours_is_known_by_its_header_and_hands_in_what_was_mended() {
-        let records = mended_records(&[
+        let records = corrected_records(&[
             sheet(&[&["how to use this workbook"]]),
             sheet(&[
-                &["records to mend"],
-                &["line", "held_id", "record_as_sent", "record_mended"],
+                &["records to correct"],
+                &["line", "held_id", "record_as_sent", corrected],
                 &["1", ID, "{", "{}"],
                 &["2", ID, "{", ""],
                 &["3", ID, "{"],
@@ -229,7 +231,7 @@ mod tests {
             records,
             expected.map(|(line, mends, text)| (line, mends, text.to_owned()))
         );
-        assert!(mended_records(&[sheet(&[&["visit_id", "held_id"], &["a", ID]])]).is_none());
-        assert!(mended_records(&[]).is_none());
+        assert!(corrected_records(&[sheet(&[&["visit_id", "held_id"], &["a", ID]])]).is_none());
+        assert!(corrected_records(&[]).is_none());
     }
 }

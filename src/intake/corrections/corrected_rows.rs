@@ -31,7 +31,10 @@ const TO_BE_MADE: &str = "to be made";
 ///
 /// # Errors
 /// If a column was added or taken out, so that the layout is not ours any more.
-pub fn mended_rows(sheets: &[Sheet], file_name: &str) -> Option<Result<Vec<RawRecord>, Failure>> {
+pub fn corrected_rows_of(
+    sheets: &[Sheet],
+    file_name: &str,
+) -> Option<Result<Vec<RawRecord>, Failure>> {
     let tables: Vec<Table<'_>> = sheets.iter().filter_map(Table::of).collect();
     if tables.is_empty() {
         return None;
@@ -211,7 +214,8 @@ mod tests {
 
     /// A sheet of rows that say these things of a visit, each by column and text.
     fn sheet(more: &[&str], rows: &[&[(&str, &str)]]) -> Sheet {
-        let ours = [HELD_ID, "held_wrong", ID_RECIPE].map(str::to_owned);
+        // One column as it is named now, and one as earlier versions named it.
+        let ours = [HELD_ID, "held_problem", "held_wrong", ID_RECIPE].map(str::to_owned);
         let header = ours.into_iter().chain(plain_header(2));
         let header: Vec<String> = header
             .chain(more.iter().map(|name| (*name).to_owned()))
@@ -242,7 +246,8 @@ mod tests {
         let said = said
             .split_whitespace()
             .filter_map(|part| part.split_once('='));
-        said.chain([(HELD_ID, id), ("field_id", field), ("held_wrong", "=x")])
+        let named = [HELD_ID, "field_id", "held_problem", "held_wrong"];
+        said.chain(named.into_iter().zip([id, field, "=x", "=x"]))
             .collect()
     }
 
@@ -254,7 +259,7 @@ mod tests {
     }
 
     fn handed_in(sheet: Sheet) -> Vec<(Option<String>, Value)> {
-        let records = mended_rows(&[sheet], "a.xlsx").expect("a sheet of ours");
+        let records = corrected_rows_of(&[sheet], "a.xlsx").expect("a sheet of ours");
         let record = |raw: RawRecord| {
             let document = rows(&raw).document.clone();
             let document = document.unwrap_or_else(|findings| panic!("{findings:?}"));
@@ -317,7 +322,7 @@ mod tests {
         let mut named = first_row(ONE, "F-1");
         named.push(("visit_id", "a"));
         let nameless = first_row(OTHER, "F-2");
-        let records = mended_rows(&[sheet(&[], &[&named, &nameless])], "a.xlsx");
+        let records = corrected_rows_of(&[sheet(&[], &[&named, &nameless])], "a.xlsx");
         let records = records.expect("ours").expect("records");
         let sound: Vec<bool> = records
             .iter()
@@ -332,7 +337,7 @@ mod tests {
         row.push((ID_RECIPE, "{/observed_on}"));
         let day = row.iter_mut().find(|(name, _)| *name == "observed_on");
         day.expect("a day").1 = "6/7/2026";
-        let records = mended_rows(&[sheet(&[], &[&row])], "a.xlsx");
+        let records = corrected_rows_of(&[sheet(&[], &[&row])], "a.xlsx");
         let records = records.expect("ours").expect("records");
         let kept = records[0].kept();
         let kept = std::str::from_utf8(&kept).expect("UTF-8");
@@ -347,8 +352,8 @@ mod tests {
     fn a_column_that_was_added_is_refused_by_the_sheet_and_other_sheets_are_not_ours() {
         let mut row = first_row(ONE, "F-1");
         row.push(("visit_id", "a"));
-        row.push(("colour", "red"));
-        let failure = mended_rows(&[sheet(&["colour"], &[&row])], "a.xlsx")
+        row.push(("color", "red"));
+        let failure = corrected_rows_of(&[sheet(&["color"], &[&row])], "a.xlsx")
             .expect("ours")
             .expect_err("a column that is not ours");
         assert!(
@@ -357,6 +362,6 @@ mod tests {
         );
         let mut other = sheet(&[], &[&row]);
         other.rows[0].cells[0] = Cell::Text("id".to_owned());
-        assert!(mended_rows(&[other], "a.xlsx").is_none());
+        assert!(corrected_rows_of(&[other], "a.xlsx").is_none());
     }
 }

@@ -2,7 +2,7 @@
 //!
 //! `{"sheet":…,"header":…,"rows":[…],"read":{"visit":{…},"id_recipe":…,"unread":{"/observed_on":"6/7/2026"}}}`. The
 //! member `read` is ours: the record as far as its cells could be read, and the cells that could not, so that
-//! whoever corrects it finds each in its column. It is judged nowhere; `held/correction_sheet.rs` lays it out.
+//! the person who corrects it finds each in its column. It is judged nowhere; `held/correction_sheet.rs` lays it out.
 
 use std::collections::BTreeMap;
 

@@ -43,7 +43,7 @@ impl<'a> HeadedTab<'a> {
                 return refused(format!("the heading {name:?} is missing"));
             }
             if places.next().is_some() {
-                return refused(format!("the heading {name:?} stands there twice"));
+                return refused(format!("the heading {name:?} appears twice"));
             }
             columns.push((name.clone(), place));
         }

@@ -2,7 +2,7 @@
 //!
 //! Rows left blank are passed over; every other row comes out in some record, as a document for the schema
 //! and the rules or with findings that name its cells. Reading the file is not done here, nor is any
-//! judgement that all records share. The columns are in `protocol::sheet_layout`.
+//! judgment that all records share. The columns are in `protocol::sheet_layout`.
 //!
 //! The sheet has no column for `visit_id`. It is made of what distinguishes one visit from another
 //! (`made_id::COUNT_SHEET_ID`) and of nothing else: the same visit in another file is the same visit, and a
@@ -183,7 +183,7 @@ impl<'a> Book<'a> {
             draft.findings.push(number.finding(
                 Code::VisitNumberMissing,
                 "",
-                "the number under which the visit's counts stand is expected: 1, 2 …",
+                "the number under which the visit's counts are is expected: 1, 2 …",
             ));
         } else if rows_of_number > 1 {
             draft.findings.push(number.finding(
@@ -249,7 +249,7 @@ impl<'a> Book<'a> {
         let mut records = Vec::new();
         for (name, tab) in [(VISITS_TAB, &self.visits), (COUNTS_TAB, &self.counts.tab)] {
             let expected =
-                "nothing stands above the headings: move it into a row under them, or clear it";
+                "nothing may be above the headings: move it into a row under them, or clear it";
             let above = tab.rows_above();
             records.extend(stray(name, &above, Code::RowsAboveHeadings, expected));
         }

@@ -35,7 +35,7 @@ impl Placed<'_> {
         Finding::new(code, pointer, found, expected)
     }
 
-    /// Text, without white space at its ends. A whole number is its digits: a pseudonym may be one.
+    /// Text, without white space at its ends. A whole number is its digits: an ID may be one.
     pub(crate) fn text(&self, pointer: &str) -> Result<Value, Finding> {
         match self.cell {
             Cell::Text(text) => Ok(text.trim().into()),
@@ -58,7 +58,7 @@ impl Placed<'_> {
                 self.finding(
                     Code::TextForNumber,
                     pointer,
-                    "a number alone is expected: no words, units or signs such as < or ~ beside it",
+                    "a number alone is expected: no words, units or signs such as < or ~ next to it",
                 )
             }),
             Cell::Date(_) | Cell::Moment(_) => Err(self.finding(
@@ -125,7 +125,7 @@ pub(crate) fn holds_something(row: &Row) -> bool {
     !row.cells.iter().all(is_blank)
 }
 
-/// Rows as they were sent, for whoever corrects them.
+/// Rows as they were sent, for the person who corrects them.
 pub(crate) fn as_sent(sheet: &str, header: &[Cell], rows: &[&Row]) -> Map<String, Value> {
     let cells = |cells: &[Cell]| cells.iter().map(sent).collect::<Vec<_>>();
     let rows: Vec<Value> = rows

@@ -154,7 +154,7 @@ impl Sites {
                 }
                 Ok(text) if side.as_ref() != Some(&text) => {
                     let expected =
-                        "a site lies on one side of the field: another row of it says otherwise";
+                        "a site is on one side of the field: another row of it has another side";
                     self.findings
                         .push(cell.finding(Code::SideDiffers, &pointer, expected));
                 }

@@ -25,7 +25,7 @@ use scouting::visit::week::IsoWeek;
 /// Most records are no longer than this when written.
 const WRITTEN_BYTES: usize = 2_048;
 
-/// All that a judgement rests on.
+/// All that a judgment rests on.
 pub struct Judge {
     schema: VisitSchema,
     limits: HashMap<String, Limits>,
@@ -156,13 +156,13 @@ impl Judge {
             "/protocol",
             format!("{:?}", visit.protocol),
             format!(
-                "a protocol of the catalogue is expected: {}",
+                "a protocol of the catalog is expected: {}",
                 self.protocol_ids
             ),
         )
     }
 
-    /// Boundaries are good to about 300 m, so a stated county that differs is a doubt, no error.
+    /// Boundaries are good to about 300 m, so a stated county that differs is a flag, not an error.
     fn county_doubt(&self, visit: &Visit, county_id: &str) -> Option<Code> {
         let stated = visit.field.county_id.as_deref()?;
         if stated == county_id {

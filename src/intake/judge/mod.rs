@@ -1,4 +1,4 @@
-//! The judgement of a record: schema, rules of scouting, county.
+//! The judgment of a record: schema, rules of scouting, county.
 
 pub mod judging;
 mod schema_findings;

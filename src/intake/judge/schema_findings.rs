@@ -131,7 +131,7 @@ pub(super) fn repeated(pointer: &str) -> Finding {
         Code::DuplicateMember,
         pointer,
         "the member a second time",
-        "each member stands once in its object; which of the two is meant?",
+        "each member may appear once in its object; which of the two is meant?",
     )
 }
 

@@ -42,7 +42,7 @@ pub struct Refused {
     pub visit_id: Option<String>,
     /// Revision, if it could be read.
     pub revision: Option<u32>,
-    /// Pseudonym of the scout, if it could be read.
+    /// Scout ID, if it could be read.
     pub observer_id: Option<String>,
 }
 
@@ -258,7 +258,7 @@ fn not_representable(typed_error: Option<serde_json::Error>) -> Finding {
         Code::NotRepresentable,
         "",
         typed_error.map_or_else(
-            || "a value past our limits".to_owned(),
+            || "a value beyond the limits of the program".to_owned(),
             |error| error.to_string(),
         ),
         "the schema accepts this record but the program cannot hold it: please report it",

@@ -133,7 +133,7 @@ impl Finder<'_, '_> {
         let elsewhere = !self.mapping.form.header_rows.contains(&best.number);
         (hits(best) >= 2 && elsewhere).then(|| {
             format!(
-                "the names stand in row {}: say headerRows = [{0}] in [dialect]",
+                "the names are in row {}: say headerRows = [{0}] in [dialect]",
                 best.number
             )
         })

@@ -114,7 +114,7 @@ pub(in crate::mapping) struct SiteDraft {
 pub(in crate::mapping) struct UnitDraft {
     /// Counts by the sheet's names for the bracts.
     pub parts: Named<Slot>,
-    /// Nights that a trap stood.
+    /// Trap-nights of the catch.
     pub nights: Slot,
 }
 

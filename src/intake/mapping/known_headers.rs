@@ -50,7 +50,7 @@ const KNOWN: &[Known] = &[
         "/observer_id",
         &["scout", "observer", "observer id", "scout id", "initials"],
         "",
-        "a pseudonym, never a name",
+        "an ID code, never a name",
     ),
     known(
         "/field/field_id",
@@ -69,7 +69,7 @@ const KNOWN: &[Known] = &[
         "/field/farm_id",
         &["farm", "farm id", "grower", "grower id"],
         "",
-        "a pseudonym, never a name",
+        "an ID code, never a name",
     ),
     known(
         "/field/county_id",
@@ -129,7 +129,7 @@ const KNOWN: &[Known] = &[
     ),
     known(
         "/economics/market_value/amount",
-        &["price", "market price", "market value", "value"],
+        &["price", "market price", "market price", "value"],
         UNIT,
         "the unit, as \"USD/lb\" or \"USD/cwt\"",
     ),

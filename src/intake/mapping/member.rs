@@ -214,7 +214,7 @@ mod tests {
     }
 
     #[test]
-    fn a_number_may_stand_for_a_placeholder() {
+    fn a_number_may_replace_a_placeholder() {
         let (member, keys) = find("/sites/2/heads/{head}/6").expect("a known pointer");
         assert_eq!(member.pointer, "/sites/{site}/heads/{head}/{bract}");
         assert_eq!(keys.site.as_deref(), Some("2"));

@@ -148,7 +148,7 @@ pub(in crate::mapping) fn cell_place(sheet: &str, column: usize, row: u64, heade
 /// What a message adds where a cell is blank: in a workbook something else may have been meant to speak.
 pub(in crate::mapping) fn unseen(place: &str) -> &'static str {
     match place.contains('!') {
-        true => " (colours and comments of cells are not read)",
+        true => " (colors and comments of cells are not read)",
         false => "",
     }
 }

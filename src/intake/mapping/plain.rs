@@ -1,4 +1,4 @@
-//! The plain layout: our own column names, one row a unit, recognised by its header and read without
+//! The plain layout: our own column names, one row a unit, recognized by its header and read without
 //! a mapping file. Count sheets, held exports and round trips use it; a visit that is written so
 //! comes back the same.
 //!

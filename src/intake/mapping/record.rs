@@ -50,7 +50,7 @@ pub(in crate::mapping) fn record(
 #[derive(PartialEq)]
 enum Amount {
     Read,
-    /// Something that could not be read: its unit is kept for whoever corrects it.
+    /// Something that could not be read: its unit is kept for the person who corrects it.
     Unreadable,
     Blank,
 }

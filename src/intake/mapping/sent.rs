@@ -77,6 +77,6 @@ mod tests {
             let value = serde_json::from_str(&text).expect("JSON");
             assert_eq!(cell_of_sent(&value), Some(cell));
         }
-        assert_eq!(cell_of_sent(&json!({"colour": "red"})), None);
+        assert_eq!(cell_of_sent(&json!({"color": "red"})), None);
     }
 }

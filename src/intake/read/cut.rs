@@ -2,7 +2,7 @@
 //! one after the other, in flat memory.
 //!
 //! It follows strings and brackets and nothing else, so a record that is no JSON is cut out and
-//! judged like any other, and does not spoil its neighbours. A line feed ends a string: none may
+//! judged like any other, and does not spoil its neighbors. A line feed ends a string: none may
 //! be in one, so it was not closed.
 
 /// Where the cutter is between two bytes.

@@ -111,7 +111,7 @@ fn packed_twice(name: &str, form: Form) -> Failure {
         Kind::Submission,
         format!("cannot load {name}: it is {} packed with gzip", form.name()),
     )
-    .mend("unpack it and hand in what was in it")
+    .mend("unpack it and submit what was in it")
 }
 
 /// Recognizes the form of a text from its beginning; `is_whole` if that is all of it.

@@ -103,7 +103,7 @@ pub fn as_table(file: &SubmittedFile) -> Result<SubmittedFile, Failure> {
     match start.first() {
         None => refused(
             "it is empty",
-            "was it saved? hand in the sheet with its header and its rows",
+            "was it saved? submit the sheet with its header and its rows",
         ),
         Some(b'{' | b'[') => refused(
             "it holds records as JSON, which need none",

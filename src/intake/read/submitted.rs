@@ -13,7 +13,7 @@ use scouting::failure::{Failure, Kind};
 /// What is read from a file at once.
 const BUFFER_BYTES: usize = 256 * 1024;
 
-/// A file that was handed in, before any of its records is read.
+/// A submitted file, before any of its records is read.
 #[derive(Debug, Clone)]
 pub struct SubmittedFile {
     /// Where it is.

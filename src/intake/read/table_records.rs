@@ -3,8 +3,8 @@
 //! Without a mapping, only layouts of our own are taken: corrected exports, count sheets and the plain
 //! layout. Nothing else is guessed.
 
-use crate::corrections::corrected::mended_records;
-use crate::corrections::corrected_rows::mended_rows;
+use crate::corrections::corrected::corrected_records;
+use crate::corrections::corrected_rows::corrected_rows_of;
 use crate::count_sheet::reading::count_sheet_records;
 use crate::mapping::{Mapping, plain_records};
 use crate::read::no_table::without_rows;
@@ -23,8 +23,8 @@ pub fn table_records(
 ) -> Result<Vec<RawRecord>, Failure> {
     let sheets = read_sheets(file)?;
     // What was sent out to be corrected says so itself, next to whatever tables a mapping is for.
-    let lines = mended_records(&sheets);
-    let rows = mended_rows(&sheets, &file.name).transpose()?;
+    let lines = corrected_records(&sheets);
+    let rows = corrected_rows_of(&sheets, &file.name).transpose()?;
     if lines.is_some() || rows.is_some() {
         let records = lines.into_iter().chain(rows);
         return Ok(records.flatten().collect());

@@ -78,7 +78,7 @@ fn utf16(bytes: &[u8], unit: fn([u8; 2]) -> u16, name: &str) -> Result<String, F
         let what = format!("cannot read {name}: byte {place} is no character in UTF-16");
         Failure::new(Kind::Submission, what)
             .at(format!("line {line}"))
-            .mend("save it as UTF-8 and hand it in again")
+            .mend("save it as UTF-8 and submit it again")
     };
     for letter in char::decode_utf16(pairs.iter().map(|pair| unit(*pair))) {
         match letter {
@@ -162,7 +162,7 @@ fn no_character(bytes: &[u8], place: usize, name: &str, what: &str) -> Failure {
         ),
     )
     .at(format!("line {line}"))
-    .mend("save it as UTF-8 and hand it in again")
+    .mend("save it as UTF-8 and submit it again")
 }
 
 #[cfg(test)]

@@ -263,7 +263,7 @@ mod tests {
     }
 
     #[test]
-    fn cells_stand_where_they_were_put_in_any_order() {
+    fn cells_are_where_they_were_put_in_any_order() {
         let mut allowance = allowance();
         let mut grid = Grid::new("Visits", &mut allowance);
         grid.place(2, 1, Cell::Number(3.0)).unwrap();

@@ -39,7 +39,7 @@ impl<'a> CompoundFile<'a> {
     /// If a table points out of the file or a chain comes back to itself.
     pub fn read(bytes: &'a [u8]) -> Result<CompoundFile<'a>, Damage> {
         if !bytes.starts_with(MAGIC) || bytes.len() < HEADER_BYTES {
-            return Err("it is no whole OLE2 file".to_owned());
+            return Err("it is not a complete OLE2 file".to_owned());
         }
         let sector_bytes = match u16_at(bytes, 30) {
             9 => 512,

@@ -208,7 +208,7 @@ pub fn sealed(name: &str) -> Failure {
         Kind::Submission,
         format!("cannot load {name}: the workbook is protected with a password"),
     )
-    .mend("open it with its password, save it without one and hand it in again")
+    .mend("open it with its password, save it without one and submit it again")
 }
 
 /// A workbook that its reader cannot make sense of.
@@ -217,13 +217,13 @@ pub fn damaged(name: &str, error: &dyn std::fmt::Display) -> Failure {
         Kind::Submission,
         format!("cannot load {name}: the workbook cannot be read: {error}"),
     )
-    .mend("open it in a spreadsheet program, save it as XLSX and hand that in")
+    .mend("open it in a spreadsheet program, save it as XLSX and submit that")
 }
 
 /// A workbook that holds more, or other things, than is read.
 pub fn too_much(name: &str, what: &str) -> Failure {
     crate::sheet::grid::refused(name, what)
-        .mend("copy the table into a new workbook, save it as XLSX or CSV and hand that in")
+        .mend("copy the table into a new workbook, save it as XLSX or CSV and submit that")
 }
 
 /// A file that is no workbook of a kind that is read.
@@ -232,5 +232,5 @@ pub fn no_workbook(name: &str, what: &str) -> Failure {
         Kind::Submission,
         format!("cannot load {name}: it is {what}"),
     )
-    .mend("hand in JSON, NDJSON, CSV, XLSX, XLS, ODS or Parquet; unpack an archive first")
+    .mend("submit JSON, NDJSON, CSV, XLSX, XLS, ODS or Parquet; unpack an archive first")
 }

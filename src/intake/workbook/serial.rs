@@ -8,12 +8,12 @@ use jiff::{Span, ToSpan};
 use crate::sheet::table::Cell;
 
 const DAY_MILLISECONDS: f64 = 86_400_000.0;
-/// 31 December 9999 in the 1900 system, the last day that spreadsheet programs show.
+/// December 31, 9999 in the 1900 system, the last day that spreadsheet programs show.
 const SERIAL_MAX: f64 = 2_958_466.0;
 
 /// A cell in a date's format: a day, or a day with a time.
 ///
-/// In the 1900 system day 60 is 29 February 1900, a day that never was (kept by the first programs for
+/// In the 1900 system day 60 is February 29, 1900, a day that never was (kept by the first programs for
 /// the sake of an older one); it is [`Cell::Broken`]. A time without a day is text, `18:03:00`.
 pub fn date_cell(serial: f64, is_1904: bool) -> Cell {
     if !(0.0..SERIAL_MAX).contains(&serial) {
@@ -27,7 +27,7 @@ pub fn date_cell(serial: f64, is_1904: bool) -> Cell {
         (true, _) => date(1904, 1, 1),
         (false, 0) => return Cell::Broken("0 in a date's format is no date".to_owned()),
         (false, 60) => {
-            return Cell::Broken("29 February 1900 is a day that never was".to_owned());
+            return Cell::Broken("February 29, 1900 is a day that never was".to_owned());
         }
         (false, 1..60) => date(1899, 12, 31),
         (false, _) => date(1899, 12, 30),

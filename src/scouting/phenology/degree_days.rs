@@ -78,7 +78,7 @@ pub struct DayTemperatures {
 }
 
 impl DayTemperatures {
-    /// The day's temperatures, °C; otherwise what is wrong with them, in words for whoever wrote them.
+    /// The day's temperatures, °C; otherwise what is wrong with them, in words for their author.
     pub fn new(min_c: f64, max_c: f64) -> Result<DayTemperatures, String> {
         let [lowest, highest] = AIR_C;
         // Written so that a number that is none is refused as well.
@@ -117,7 +117,7 @@ pub struct HeatRule {
 }
 
 impl HeatRule {
-    /// The rule, if its parts fit together; otherwise what does not, in words for whoever wrote the model.
+    /// The rule, if its parts fit together; otherwise what does not, in words for the author of the model.
     pub fn new(method: Method, thresholds: Thresholds, cutoff: Cutoff) -> Result<HeatRule, String> {
         let Thresholds { lower_c, upper_c } = thresholds;
         let [lowest, highest] = AIR_C;

@@ -11,7 +11,7 @@
 //!
 //! [development.hatch]
 //! days = [5, 8]
-//! source = "common practice, no source"
+//! source = "standard practice; no published source"
 //!
 //! [development.pest]
 //! base_c = 5.0

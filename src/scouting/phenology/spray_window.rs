@@ -41,20 +41,20 @@ pub struct Observed {
 /// The days on which a field is expected at its treatment stage.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SprayWindow {
-    /// Earliest day; the day of the visit, if the field may be there already.
+    /// Earliest day; the visit date, if the field may be there already.
     pub opens: Date,
     /// Latest day.
     pub closes: Date,
-    /// First day on which eggs laid on the day of the visit hatch; older eggs hatch before. None without a
+    /// First day on which eggs laid on the visit date hatch; older eggs hatch before. None without a
     /// hatch model, or without the heat that it asks for.
     pub hatch_from: Option<Date>,
     /// Last such day.
     pub hatch_to: Option<Date>,
-    /// What the days rest on.
+    /// What the days are based on.
     pub basis: Basis,
 }
 
-/// What the days of a window rest on.
+/// What the days of a window are based on.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Basis {
     /// The temperatures of a station, known through a day; an outlook is used for later days.
@@ -79,7 +79,7 @@ pub enum NoWindow {
     Gap(Date),
     /// The weather ends too long before the visit, on this day.
     Stale(Date),
-    /// Fewer known days than an outlook rests on.
+    /// Fewer known days than an outlook is based on.
     FewDays(usize),
     /// At the outlook's heat the field would not be there within the horizon.
     TooCold,
@@ -99,7 +99,7 @@ impl fmt::Display for NoWindow {
             ),
             NoWindow::FewDays(known) => write!(
                 f,
-                "the station has {known} days, and an outlook rests on {OUTLOOK_DAYS}"
+                "the station has {known} days, and an outlook is based on {OUTLOOK_DAYS}"
             ),
             NoWindow::TooCold => write!(
                 f,
@@ -189,7 +189,7 @@ impl StationHeat {
 
 /// The window of a field by the weather of its station.
 ///
-/// The day of the visit counts in full for the earliest date and not at all for the latest, since the hour of
+/// The visit date counts in full for the earliest date and not at all for the latest, since the hour of
 /// the visit is not known.
 pub fn window_by_weather(
     development: &Development,

@@ -37,7 +37,7 @@ pub struct WeatherSeries {
     pub station: String,
     /// Minimum and maximum of every known day, filled ones included.
     pub days: BTreeMap<Date, DayTemperatures>,
-    /// Days that were filled in between their neighbours.
+    /// Days that were filled in between their neighbors.
     pub filled: Vec<Date>,
     /// Days between the first and the last that stay unknown.
     pub missing: Vec<Date>,
@@ -246,7 +246,7 @@ fn gaps(days: &BTreeMap<Date, DayTemperatures>) -> Vec<Gap> {
 }
 
 impl WeatherSeries {
-    /// Fills a short gap along a straight line between its neighbours, and lists a long one.
+    /// Fills a short gap along a straight line between its neighbors, and lists a long one.
     fn close(&mut self, gap: Gap) {
         let (_, before) = gap.before;
         let (_, after) = gap.after;
@@ -262,7 +262,7 @@ impl WeatherSeries {
             // Rounding must not lift the minimum above the maximum where both days have no span.
             let max_c = between(before.max_c(), after.max_c()).max(min_c);
             let day = DayTemperatures::new(min_c, max_c)
-                .expect("what lies between two days that can be can be as well");
+                .expect("a day between two possible days is possible");
             self.days.insert(*date, day);
         }
         self.filled.extend(gap.days);
@@ -334,7 +334,7 @@ impl Lines {
             if text.is_empty() {
                 continue;
             }
-            cut(text, cells).map_err(|error| row(&error.to_string(), "mend the quotes"))?;
+            cut(text, cells).map_err(|error| row(&error.to_string(), "correct the quotes"))?;
             return Ok(Some(self.number));
         }
     }

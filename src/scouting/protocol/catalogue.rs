@@ -1,4 +1,4 @@
-//! The catalogue of protocols: the built-in files and, over them, those of a workspace.
+//! The catalog of protocols: the built-in files and, over them, those of a workspace.
 //!
 //! What a file says is in [`super::protocol_file`], whether it is sound in [`super::sound`].
 

@@ -1,6 +1,6 @@
 //! Economic distance: how far into a field, from its edge, the density is at or above the threshold.
 //!
-//! Density falls with the logarithm of the distance from the edge: at D metres it is the density at the
+//! Density falls with the logarithm of the distance from the edge: at D meters it is the density at the
 //! sampling site times (intercept + slope · ln D). J. Econ. Entomol. 101(3):969-975 (2008) gives
 //! `ED = exp((EIL/E - 1.458) / -0.262)` for eggs of the banded sunflower moth, E being the density
 //! at the site. Numbers come from the protocol's file; what is drawn with them is in
@@ -13,10 +13,10 @@ use serde::{Deserialize, Deserializer};
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct EdgeDecline {
-    /// Density one metre from the edge ÷ density at the sampling site; above 0.
+    /// Density one meter from the edge ÷ density at the sampling site; above 0.
     #[serde(deserialize_with = "above_zero")]
     pub intercept: f64,
-    /// Change of that ratio with each unit of ln(metres); below 0.
+    /// Change of that ratio with each unit of ln(meters); below 0.
     #[serde(deserialize_with = "below_zero")]
     pub slope_per_ln_m: f64,
     /// Where the two come from.
@@ -24,7 +24,7 @@ pub struct EdgeDecline {
 }
 
 impl EdgeDecline {
-    /// Metres from the edge up to which the field is at or above its threshold, by a site's pressure
+    /// Meters from the edge up to which the field is at or above its threshold, by a site's pressure
     /// (its mean ÷ the field's threshold). 0 for a site below its threshold or without a pressure, though
     /// the formula would give a number there; never more than [`EdgeDecline::limit_m`]. The
     /// field's own width is not known here.
@@ -36,13 +36,13 @@ impl EdgeDecline {
     }
 
     /// As [`EdgeDecline::economic_distance_m`], and no farther than the middle of a field of this width
-    /// in metres: from there on the opposite side is the nearer edge.
+    /// in meters: from there on the opposite side is the nearer edge.
     pub fn economic_distance_within_m(&self, pressure: f64, field_width_m: f64) -> f64 {
         self.economic_distance_m(pressure)
             .min(field_width_m.max(0.0) / 2.0)
     }
 
-    /// Metres at which the density of the relation is 0: no pressure reaches farther.
+    /// Meters at which the density of the relation is 0: no pressure reaches farther.
     pub fn limit_m(&self) -> f64 {
         (-self.intercept / self.slope_per_ln_m).exp()
     }
@@ -98,7 +98,7 @@ mod tests {
     /// J. Econ. Entomol. 101(3):969-975 (2008): recomputed from the printed relation.
     #[test]
     fn the_distance_is_that_of_the_published_relation() {
-        for (pressure, metres) in [
+        for (pressure, meters) in [
             (1.0, 5.743_6),
             (1.5, 20.498_6),
             (2.0, 38.725_1),
@@ -107,7 +107,7 @@ mod tests {
             (100.0, 251.317_6),
             (f64::INFINITY, 261.095_3),
         ] {
-            assert_near(decline().economic_distance_m(pressure), metres, 1e-3);
+            assert_near(decline().economic_distance_m(pressure), meters, 1e-3);
         }
         // EIL 3.205128 and 5.4 eggs: the worked figure of the same formula.
         assert_near(

@@ -106,7 +106,7 @@ pub struct Sample {
     /// The most that one count can be: 1 where a plant is infested or not, so that the mean is a share.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub each_count_at_most: Option<u32>,
-    /// Whether a trap's catch is divided by the nights that it stood; false where the catch since the trap was
+    /// Whether a trap's catch is divided by its trap-nights; false where the catch since the trap was
     /// put up is what counts.
     #[serde(default = "yes")]
     pub catch_by_night: bool,

@@ -1,4 +1,4 @@
-//! The layout of a count sheet: its tabs, its columns and the mark by which it is recognised.
+//! The layout of a count sheet: its tabs, its columns and the mark by which it is recognized.
 //!
 //! It is here because two steps need it that may not know each other: `publish::count_sheet` writes
 //! the sheet and `intake::count_sheet` reads it back. Neither cells nor files are known here.
@@ -8,16 +8,16 @@ use crate::visit::record::CountForm;
 
 /// The layout that this version writes and reads. A change that the reader would misread gets a new number.
 pub const LAYOUT: &str = "count-sheet 1";
-/// What every layout begins with, so that one of a later version is recognised as such.
+/// What every layout begins with, so that one of a later version is recognized as such.
 pub const LAYOUT_FAMILY: &str = "count-sheet ";
 
 /// The hidden tab of keys and values.
 pub const MARK_TAB: &str = "bractline";
 /// The tab of plain words.
 pub const INSTRUCTIONS_TAB: &str = "Instructions";
-/// One row a visit.
+/// One row per visit.
 pub const VISITS_TAB: &str = "Visits";
-/// One row a unit.
+/// One row per unit.
 pub const COUNTS_TAB: &str = "Counts";
 
 /// Key of the layout.
@@ -131,7 +131,7 @@ impl VisitColumn {
             VisitColumn::PlantsPer => "Plants per",
             VisitColumn::Remarks => "Remarks",
             VisitColumn::Revision => "Revision",
-            VisitColumn::HandedIn => "Handed in",
+            VisitColumn::HandedIn => "Submitted",
         }
     }
 
@@ -141,16 +141,16 @@ impl VisitColumn {
             VisitColumn::Visit => "number",
             VisitColumn::Day => "YYYY-MM-DD",
             VisitColumn::Scout | VisitColumn::Field => "pseudonym",
-            VisitColumn::Farm => "pseudonym, optional",
+            VisitColumn::Farm => "ID code, optional",
             VisitColumn::Longitude => "degrees, west is minus",
             VisitColumn::Latitude => "degrees, south is minus",
             VisitColumn::Area => "ha",
             VisitColumn::CropType | VisitColumn::CropStage => "from the list",
-            VisitColumn::Cost | VisitColumn::Value => "money, if known",
+            VisitColumn::Cost | VisitColumn::Value => "amount, if known",
             VisitColumn::CostPer | VisitColumn::PlantsPer => "acre or ha",
             VisitColumn::Currency => "three letters",
             VisitColumn::ValuePer => "lb or kg",
-            VisitColumn::Plants => "number standing, if known",
+            VisitColumn::Plants => "plants, if known",
             VisitColumn::Remarks => "optional",
             VisitColumn::Revision => "1, 2 …",
             VisitColumn::HandedIn => "UTC, optional",
@@ -227,7 +227,7 @@ pub enum CountColumn {
     Count,
     /// What a trap caught.
     Catch,
-    /// How many nights a trap stood.
+    /// The trap-nights of a catch.
     Nights,
 }
 

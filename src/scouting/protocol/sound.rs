@@ -1,7 +1,7 @@
 //! Reads a protocol from the text of its file and holds it to what its members promise each other: a stage
 //! window on the scale, ordered bounds, counts that fit their form, a threshold that can be planned.
 //!
-//! A bad file is refused with its line and the reason. Which files there are is the catalogue's to say.
+//! A bad file is refused with its line and the reason. Which files there are is the catalog's to say.
 
 use std::path::Path;
 

@@ -9,7 +9,7 @@ use super::protocol_file::{Check, Protocol};
 use crate::failure::{Failure, Kind};
 
 /// The SQL of the table `visit_threshold`: the rows of `current_visit` with the threshold of each
-/// field, in the unit of its mean; null where the protocol is no longer in the catalogue, or where the record
+/// field, in the unit of its mean; null where the protocol is no longer in the catalog, or where the record
 /// lacks what its expression needs.
 pub fn visit_threshold_sql<'a>(protocols: impl IntoIterator<Item = &'a Protocol>) -> String {
     let branches: String = protocols

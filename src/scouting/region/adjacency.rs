@@ -1,12 +1,12 @@
 //! Which counties are next to each other: queen contiguity, in which a single common point is enough.
 //!
-//! Two counties are neighbours if their outlines come within a millionth of a degree of each other, or one
+//! Two counties are neighbors if their outlines come within a millionth of a degree of each other, or one
 //! is in the other. Files drawn from one topology, as the built-in one, share their vertices
-//! exactly; in others a corner that is on the middle of a neighbour's edge was rounded off it when it
+//! exactly; in others a corner that is on the middle of a neighbor's edge was rounded off it when it
 //! was written. Nothing beyond that rounding is bridged: counties with a real gap between them are no
-//! neighbours. Planar, so outlines on the two sides of the 180th meridian do not touch.
+//! neighbors. Planar, so outlines on the two sides of the 180th meridian do not touch.
 //!
-//! Where a simplified drawing makes two counties overlap that share no vertex, they are neighbours all the same:
+//! Where a simplified drawing makes two counties overlap that share no vertex, they are neighbors all the same:
 //! in the built-in one that is a single pair, San Joaquin and Santa Clara in California.
 
 use std::collections::BTreeSet;
@@ -26,21 +26,21 @@ const TOUCH_DEGREES: f64 = 1e-6;
 /// An item of an index, with the position of its county.
 type Boxed<Item> = GeomWithData<Rectangle<[f64; 2]>, (usize, Item)>;
 
-/// For each county, in the order given, the positions of its neighbours: sorted, each once, without its own.
+/// For each county, in the order given, the positions of its neighbors: sorted, each once, without its own.
 /// A county that touches none has an empty list.
-pub fn neighbours_of(counties: &[County]) -> Vec<Vec<usize>> {
+pub fn neighbors_of(counties: &[County]) -> Vec<Vec<usize>> {
     let mut pairs = BTreeSet::new();
     pair_by_outline(counties, &mut pairs);
     pair_by_inside(counties, &mut pairs);
-    let mut neighbours = vec![Vec::new(); counties.len()];
+    let mut neighbors = vec![Vec::new(); counties.len()];
     for (one, other) in pairs {
-        neighbours[one].push(other);
-        neighbours[other].push(one);
+        neighbors[one].push(other);
+        neighbors[other].push(one);
     }
-    for near in &mut neighbours {
+    for near in &mut neighbors {
         near.sort_unstable();
     }
-    neighbours
+    neighbors
 }
 
 /// Every edge of every outline in one index: of a state's outlines only the edges near a common border
@@ -147,37 +147,37 @@ mod tests {
     }
 
     #[test]
-    fn squares_of_a_board_have_a_queens_neighbours() {
+    fn squares_of_a_board_have_a_queens_neighbors() {
         let board: Vec<County> = (0..9)
             .map(|cell| county(square(f64::from(cell % 3), f64::from(cell / 3), 1.0)))
             .collect();
-        let neighbours = neighbours_of(&board);
-        assert_eq!(neighbours[0], [1, 3, 4]);
-        assert_eq!(neighbours[4], [0, 1, 2, 3, 5, 6, 7, 8]);
-        assert_eq!(neighbours[5], [1, 2, 4, 7, 8]);
-        for (one, near) in neighbours.iter().enumerate() {
+        let neighbors = neighbors_of(&board);
+        assert_eq!(neighbors[0], [1, 3, 4]);
+        assert_eq!(neighbors[4], [0, 1, 2, 3, 5, 6, 7, 8]);
+        assert_eq!(neighbors[5], [1, 2, 4, 7, 8]);
+        for (one, near) in neighbors.iter().enumerate() {
             for &other in near {
-                assert!(neighbours[other].contains(&one), "{one} and {other}");
+                assert!(neighbors[other].contains(&one), "{one} and {other}");
             }
         }
     }
 
     #[test]
     fn a_corner_on_the_middle_of_an_edge_touches_even_if_it_was_rounded_off() {
-        // A slanted border, and a neighbour whose corner was written with six decimals.
+        // A slanted border, and a neighbor whose corner was written with six decimals.
         let below = polygon![(x: 0.0, y: 0.0), (x: 3.0, y: 0.0), (x: 3.0, y: 1.0)];
         let third: f64 = 1.0 / 3.0;
         let rounded = (third * 1e6).ceil() / 1e6;
         let above = |y: f64| polygon![(x: 1.0, y: y), (x: 1.0, y: 2.0), (x: 0.5, y: 2.0)];
         assert!(rounded > third);
-        let near = |y: f64| neighbours_of(&[county(below.clone()), county(above(y))]);
+        let near = |y: f64| neighbors_of(&[county(below.clone()), county(above(y))]);
         assert_eq!(near(rounded), [vec![1], vec![0]]);
-        // A gap of some metres is a gap.
+        // A gap of some meters is a gap.
         assert_eq!(near(rounded + 1e-4), [vec![], vec![]] as [Vec<usize>; 2]);
     }
 
     #[test]
-    fn islands_have_no_neighbours_and_parts_of_a_county_are_not_its_own() {
+    fn islands_have_no_neighbors_and_parts_of_a_county_are_not_its_own() {
         let mut two_parts = square(0.0, 0.0, 1.0);
         two_parts.0.extend(square(1.0, 1.0, 1.0));
         let counties = [
@@ -187,12 +187,12 @@ mod tests {
             county(MultiPolygon(Vec::new())),
         ];
         let expected: [Vec<usize>; 4] = [vec![2], vec![], vec![0], vec![]];
-        assert_eq!(neighbours_of(&counties), expected);
-        assert!(neighbours_of(&[]).is_empty());
+        assert_eq!(neighbors_of(&counties), expected);
+        assert!(neighbors_of(&[]).is_empty());
     }
 
     #[test]
-    fn a_town_within_a_county_is_its_neighbour_with_a_hole_or_without() {
+    fn a_town_within_a_county_is_its_neighbor_with_a_hole_or_without() {
         let town = square(1.0, 1.0, 1.0);
         let whole = square(0.0, 0.0, 3.0);
         let hole = town.0[0].exterior().clone();
@@ -202,13 +202,13 @@ mod tests {
                 [county(around.clone()), county(town.clone())],
                 [county(town.clone()), county(around.clone())],
             ] {
-                assert_eq!(neighbours_of(&counties), [vec![1], vec![0]]);
+                assert_eq!(neighbors_of(&counties), [vec![1], vec![0]]);
             }
         }
         // Within the hole, and away from its rim: it touches nothing.
         let rim = square(0.5, 0.5, 2.0).0[0].exterior().clone();
         let away = Polygon::new(square(0.0, 0.0, 3.0).0[0].exterior().clone(), vec![rim]);
-        let apart = neighbours_of(&[county(away), county(town)]);
+        let apart = neighbors_of(&[county(away), county(town)]);
         assert_eq!(apart, [vec![], vec![]] as [Vec<usize>; 2]);
     }
 }

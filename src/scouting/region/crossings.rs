@@ -68,7 +68,7 @@ pub(super) fn crossed(counties: &[County], place: &str) -> Result<Vec<Crossed>, 
         met += 1;
         let county = &counties[edge.data.county];
         if met > most {
-            return Err(tangled(county, "edges that lie over one another", place));
+            return Err(tangled(county, "edges that overlap one another", place));
         }
         let of = &mut found[edge.data.county];
         if let Some((at, is_crossing)) = meeting(edge, other) {

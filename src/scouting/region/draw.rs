@@ -8,7 +8,7 @@ use super::county::County;
 use super::outline::{Outline, Ring, unusable};
 use crate::failure::Failure;
 
-/// Room for the rounding of a quantised coordinate at the very edge of the world, in degrees.
+/// Room for the rounding of a quantized coordinate at the very edge of the world, in degrees.
 const ROUNDING_DEGREES: f64 = 1e-9;
 /// A closed ring needs a triangle and its first position again (RFC 7946, section 3.1.6).
 const POSITIONS_OF_RING_MIN: usize = 4;

@@ -126,8 +126,8 @@ impl Region {
 
     /// The counties that touch each county, in the order of [`Region::counties`]: queen contiguity, places
     /// in that list.
-    pub fn neighbours(&self) -> Vec<Vec<usize>> {
-        adjacency::neighbours_of(&self.counties)
+    pub fn neighbors(&self) -> Vec<Vec<usize>> {
+        adjacency::neighbors_of(&self.counties)
     }
 
     /// The county of a point, in degrees; a point on a border belongs to the lowest id, and one
@@ -217,5 +217,5 @@ fn bounds_of(counties: &[County]) -> Rect<f64> {
                 coord! { x: all.max().x.max(one.max().x), y: all.max().y.max(one.max().y) },
             )
         })
-        .expect("our own promise: a region has a county, and a county an outline; please tell us")
+        .expect("a defect of the program: a region has a county, and a county an outline; please report it")
 }

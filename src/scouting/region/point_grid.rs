@@ -7,7 +7,7 @@
 //! The grid: rows of 5 km from the equator, on a sphere of the mean radius 6371.0088 km (IUGG; Moritz 2000,
 //! J. Geod. 74:128-133). Eight of them are a row of 40 km. It is cut into the whole number of columns that makes
 //! them about 40 km wide in its middle, and each of these into 2, 4 and 8. Cells of the narrower widths are
-//! counted in fives of kilometres and put together by whole numbers, so they nest whatever the rounding.
+//! counted in fives of kilometers and put together by whole numbers, so they nest whatever the rounding.
 
 /// Mean radius of the earth, kilometers (IUGG; Moritz 2000, J. Geod. 74:128-133).
 const EARTH_KM: f64 = 6371.0088;
@@ -121,7 +121,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::region::distance::metres_between;
+    use crate::region::distance::meters_between;
 
     #[test]
     fn a_cell_is_the_one_computed_by_hand() {
@@ -217,7 +217,7 @@ mod tests {
             let cell = cell_of(lon, lat, width);
             if lat.abs() < 85.0 {
                 prop_assert_eq!(&cell_of(cell.lon, cell.lat, width), &cell);
-                let away = metres_between((lon, lat), (cell.lon, cell.lat)) / 1000.0;
+                let away = meters_between((lon, lat), (cell.lon, cell.lat)) / 1000.0;
                 // Half of the diagonal is 0.71 of the width.
                 prop_assert!(away < 0.75 * width.km(), "{} km", away);
             }

@@ -21,7 +21,7 @@ pub(super) struct Topology {
     transform: Option<Transform>,
 }
 
-/// How quantised arcs become degrees.
+/// How quantized arcs become degrees.
 #[derive(Debug, Deserialize)]
 struct Transform {
     scale: [f64; 2],
@@ -120,7 +120,7 @@ impl Topology {
         Ok(outlines)
     }
 
-    /// Arcs in degrees. Quantised arcs are sums of whole steps, which doubles hold exactly.
+    /// Arcs in degrees. Quantized arcs are sums of whole steps, which doubles hold exactly.
     fn decode_arcs(&self, place: &str) -> Result<Vec<Ring>, Failure> {
         let decode = |(index, arc): (usize, &Vec<Vec<f64>>)| {
             let mut sum = [0.0, 0.0];

@@ -2,7 +2,7 @@
 //!
 //! Each looks at the visit and at plain values of what was accepted before it; none finds the visit
 //! wrong. A doubt is a [`Finding`] whose last part says what it may mean. It flags the visit, unless
-//! the workspace holds visits with that doubt (`bractline.toml`, `[doubts] hold`). Every bound is our
+//! the workspace holds visits with that doubt (`bractline.toml`, `[flags] hold`). Every bound is our
 //! own choice, with its reason next to it. What was accepted before is kept by `intake::history`.
 
 use jiff::civil::Date;
@@ -25,12 +25,12 @@ pub const CODES: [Code; 7] = [
     Code::StageBackwards,
 ];
 
-/// Points of one field may be so far apart, metres. A side of a section is 1.6 km and points are
+/// Points of one field may be so far apart, meters. A side of a section is 1.6 km and points are
 /// taken anywhere in a field, so its middle and its gate may differ by about this much.
 pub const FIELD_APART_MAX_M: f64 = 1_000.0;
-/// Points of two fields are at least so far apart, metres: a field of 1 ha is 100 m wide.
+/// Points of two fields are at least so far apart, meters: a field of 1 ha is 100 m wide.
 pub const FIELDS_APART_MIN_M: f64 = 50.0;
-/// Points that a scout can reach on one day are at most so far apart, metres: five hours or more on the
+/// Points that a scout can reach on one day are at most so far apart, meters: five hours or more on the
 /// road, which leaves no daylight to sample at both ends.
 pub const DAY_APART_MAX_M: f64 = 400_000.0;
 /// An amount differs if it is so many times the median, or the median so many times it.
@@ -54,8 +54,8 @@ pub struct Elsewhere {
     pub lon: f64,
     /// Latitude, degrees.
     pub lat: f64,
-    /// Distance, metres.
-    pub metres: f64,
+    /// Distance, meters.
+    pub meters: f64,
 }
 
 /// What was usual among the visits of a season and crop type that were accepted before. Money is in the
@@ -143,13 +143,13 @@ pub fn of_the_visit_alone(visit: &Visit) -> Vec<Finding> {
 
 /// The field's point is far from where the same field was accepted before.
 pub fn field_moved(visit: &Visit, before: Elsewhere) -> Option<Finding> {
-    (before.metres > FIELD_APART_MAX_M).then(|| {
+    (before.meters > FIELD_APART_MAX_M).then(|| {
         Finding::new(
             Code::FieldMoved,
             "/field",
             format!(
                 "{:.1} km from where {} was before, lon {}, lat {}",
-                before.metres / 1_000.0,
+                before.meters / 1_000.0,
                 visit.field.field_id,
                 before.lon,
                 before.lat
@@ -161,11 +161,11 @@ pub fn field_moved(visit: &Visit, before: Elsewhere) -> Option<Finding> {
 
 /// Another field's point is close by.
 pub fn field_twice(other_field_id: &str, other: Elsewhere) -> Option<Finding> {
-    (other.metres < FIELDS_APART_MIN_M).then(|| {
+    (other.meters < FIELDS_APART_MIN_M).then(|| {
         Finding::new(
             Code::FieldTwice,
             "/field/field_id",
-            format!("{:.0} m from the field {other_field_id}", other.metres),
+            format!("{:.0} m from the field {other_field_id}", other.meters),
             "this may be one field under two names, which would count twice",
         )
     })
@@ -228,7 +228,7 @@ fn unusual(
                 "{}, {times:.2} times the season's median for {crop_type}",
                 written()
             ),
-            "is it a strange field, or a slip in the amount or its unit?",
+            "is it an unusual field, or an error in the amount or its unit?",
         )
     })
 }
@@ -250,7 +250,7 @@ pub fn counts_all_equal(tally: &CountTally) -> Option<Finding> {
 /// Counts end in 0 or 5 far more often than next to those numbers: rounded or guessed, not counted.
 ///
 /// Of the counts of 9 and more, those at a multiple of 5 are set against those one below or above one.
-/// Where the distribution is about straight over three neighbouring numbers, a third of them is at
+/// Where the distribution is about straight over three neighboring numbers, a third of them is at
 /// the multiple, however the counts are spread: last digits as such need not be alike where counts
 /// hardly reach 20. The one-sided exact binomial test (Conover, W.J., Practical Nonparametric
 /// Statistics, chapter 3; from memory) gives the chance of so many or more.
@@ -265,7 +265,7 @@ pub fn digit_preference(tally: &CountTally) -> Option<Finding> {
             Finding::new(
                 Code::DigitPreference,
                 "/sites",
-                format!("{rounded} counts at a multiple of 5 and only {beside} one beside it"),
+                format!("{rounded} counts at a multiple of 5 and only {beside} one off it"),
                 "no chance gives that: the counts may be rounded or guessed",
             )
         })
@@ -290,18 +290,18 @@ fn chance_of_at_least(successes: u64, trials: u64, each: f64) -> f64 {
 
 /// The same scout was far away on the same day.
 pub fn observer_in_two_places(visit: &Visit, same_day: Elsewhere) -> Option<Finding> {
-    (same_day.metres > DAY_APART_MAX_M).then(|| {
+    (same_day.meters > DAY_APART_MAX_M).then(|| {
         Finding::new(
             Code::ObserverInTwoPlaces,
             "/observer_id",
             format!(
                 "{} was {:.0} km away on the same day, lon {}, lat {}",
                 visit.observer_id,
-                same_day.metres / 1_000.0,
+                same_day.meters / 1_000.0,
                 same_day.lon,
                 same_day.lat
             ),
-            "one day does not hold both: is a date, a point or the scout's id mistyped?",
+            "both cannot be on one day: is a date, a point or the scout's id mistyped?",
         )
     })
 }

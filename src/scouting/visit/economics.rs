@@ -1,4 +1,4 @@
-//! The economics that a threshold rests on: what a record gives, filled up from a workspace's defaults.
+//! The economics that a threshold is based on: what a record gives, filled up from a workspace's defaults.
 //!
 //! Only what the protocol's threshold needs is filled in, and what is filled in leaves a trace: the record as
 //! submitted keeps its gap, and the members that were assumed are named.

@@ -13,7 +13,7 @@ pub struct Limits {
     pub protocol: String,
     /// The form of counts that the protocol asks for.
     pub count_form: CountForm,
-    /// Counts of a unit: six bracts a head. `None` leaves it open.
+    /// Counts of a unit: six bracts per head. `None` leaves it open.
     pub counts_per_unit: Option<usize>,
     /// The most that one count can be: 1 where a unit is infested or not. `None` leaves it open.
     pub each_count_max: Option<u32>,

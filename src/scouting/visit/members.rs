@@ -210,7 +210,7 @@ pub static MEMBERS: &[Member] = {
             .in_optional_column(0, "schema_version"),
         member("/visit_id", Visit, Text)
             .needs(ID)
-            .called("id of the visit")
+            .called("visit ID")
             .in_column(1, "visit_id")
             .asked("an id of the visit that no other visit has"),
         member("/revision", Visit, Whole)
@@ -218,25 +218,25 @@ pub static MEMBERS: &[Member] = {
             .called("revision")
             .in_optional_column(2, "revision"),
         member("/observed_on", Visit, Day)
-            .needs("the day of the visit, as 2026-07-21")
-            .called("day of the visit")
+            .needs("the visit date, as 2026-07-21")
+            .called("visit date")
             .in_column(3, "observed_on")
-            .asked("the day of the visit, as 2026-07-21"),
+            .asked("the visit date, as 2026-07-21"),
         member("/submitted_at", Visit, Instant)
             .needs("a time with its zone, as 2026-07-21T18:03:00Z")
-            .called("time of handing in")
+            .called("submission time")
             .in_column(4, "submitted_at")
-            .asked("when it was handed in, as 2026-07-21T18:03:00Z"),
+            .asked("when it was submitted, as 2026-07-21T18:03:00Z"),
         member("/observer_id", Visit, Text)
             .needs(ID)
             .called("scout")
             .in_column(5, "observer_id")
-            .asked("the scout's pseudonym"),
+            .asked("the scout ID"),
         member("/field/field_id", Visit, Text)
             .needs(ID)
             .called("id of the field")
             .in_column(6, "field_id")
-            .asked("the field's pseudonym"),
+            .asked("the field ID"),
         member("/field/lon", Visit, Number(Longitude))
             .needs("decimal degrees, west negative, as -100.12345")
             .called("longitude")
@@ -287,7 +287,7 @@ pub static MEMBERS: &[Member] = {
         .takes(MONEY)
         .called("treatment cost")
         .in_column(16, "treatment_cost_amount")
-        .asked("what one treatment costs"),
+        .asked("the cost of one treatment"),
         member("/economics/treatment_cost/per", Visit, Text)
             .needs("acre or ha")
             .called("treatment cost")
@@ -304,17 +304,17 @@ pub static MEMBERS: &[Member] = {
             Number(MoneyPerWeight),
         )
         .takes(MONEY)
-        .called("market value")
+        .called("market price")
         .in_column(19, "market_value_amount")
-        .asked("what the crop sells for"),
+        .asked("the market price of the crop"),
         member("/economics/market_value/per", Visit, Text)
             .needs("lb or kg")
-            .called("market value")
+            .called("market price")
             .in_column(20, "market_value_per")
             .asked("lb or kg"),
         member("/economics/market_value/currency", Visit, Text)
             .needs("an ISO 4217 code, as USD")
-            .called("market value")
+            .called("market price")
             .in_column(21, "market_value_currency")
             .asked("a currency, as USD"),
         member(
@@ -325,7 +325,7 @@ pub static MEMBERS: &[Member] = {
         .takes("plants on an area, above 0, as a plain number")
         .called("plant population")
         .in_column(22, "plant_population_count")
-        .asked("how many plants stand"),
+        .asked("the plant population"),
         member("/economics/plant_population/per", Visit, Text)
             .needs("acre or ha")
             .called("plant population")

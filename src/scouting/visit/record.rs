@@ -24,7 +24,7 @@ pub const AMOUNT_MAX: f64 = 1e9;
 pub const ITEMS_MAX: usize = 10_000;
 /// The most counts of a head.
 pub const COUNTS_OF_HEAD_MAX: usize = 100;
-/// The most nights that a trap stood.
+/// The most trap-nights of the catch.
 pub const NIGHTS_MAX: u32 = 366;
 
 /// One scouting of one field on one day under one protocol.
@@ -38,10 +38,10 @@ pub struct Visit {
     /// 1 for the first submission, raised by one or more for each correction.
     #[serde(deserialize_with = "whole")]
     pub revision: u32,
-    /// The day of the visit.
+    /// The visit date.
     #[serde(deserialize_with = "day")]
     pub observed_on: Date,
-    /// When the record was handed in.
+    /// When the record was submitted.
     pub submitted_at: WrittenInstant,
     /// Pseudonym of the scout.
     pub observer_id: String,
@@ -77,7 +77,7 @@ pub struct Visit {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(remote = "Self", deny_unknown_fields)]
 pub struct Field {
-    /// Pseudonym of the field.
+    /// Field ID.
     pub field_id: String,
     /// Longitude, degrees, WGS 84.
     pub lon: f64,
@@ -260,7 +260,7 @@ pub struct Site {
 pub struct Trap {
     /// Insects caught.
     pub catch: Count,
-    /// Nights that the trap stood.
+    /// Trap-nights of the catch.
     #[serde(deserialize_with = "whole")]
     pub nights: u32,
 }

@@ -22,7 +22,7 @@ pub struct VisitRow {
     pub line: u64,
     /// Day of the visit.
     pub observed_on: Date,
-    /// When it was handed in.
+    /// When it was submitted.
     pub submitted_at: Timestamp,
     /// Its ISO week.
     pub week: IsoWeek,
@@ -53,7 +53,7 @@ pub struct HeldRow {
     pub visit_id: Option<String>,
     /// Revision, if it could be read.
     pub revision: Option<u32>,
-    /// Pseudonym of the scout, if it could be read.
+    /// Scout ID, if it could be read.
     pub observer_id: Option<String>,
     /// Why it is held, at least one.
     pub findings: Vec<Finding>,

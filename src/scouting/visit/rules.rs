@@ -151,7 +151,7 @@ fn bracts_not_six(visit: &Visit, limits: &Limits) -> Option<Finding> {
                 Code::BractsNotSix,
                 format!("/sites/{site_place}/heads/{head_place}"),
                 format!("{} counts", heads.head(head_place).len()),
-                format!("{} takes {wanted} bracts a head", limits.protocol),
+                format!("{} takes {wanted} bracts per head", limits.protocol),
             ))
         })
 }

@@ -1,7 +1,7 @@
 //! Sampling statistics of a visit: unit totals → site means → field mean.
 //!
 //! Two-stage sampling with sites as the primary units (Cochran, W.G. 1977, Sampling Techniques,
-//! 3rd ed., chapter 10; from memory): the standard error rests on the site means alone.
+//! 3rd ed., chapter 10; from memory): the standard error is based on the site means alone.
 
 use super::record::{CountForm, Site, Visit};
 
@@ -30,7 +30,7 @@ pub struct SamplingStatistics {
 pub struct Unit<'a> {
     /// The counts within the unit: six bracts, or one number.
     pub counts: &'a [super::count::Count],
-    /// Nights that a trap stood.
+    /// Trap-nights of the catch.
     pub nights: Option<u32>,
 }
 

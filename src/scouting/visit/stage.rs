@@ -38,7 +38,7 @@ impl StageScale {
                 return Err(format!("{stage:?} is no name of a stage"));
             }
             if stages[..place].iter().any(|one| plain(one) == plain(stage)) {
-                return Err(format!("the stage {stage} stands in it twice"));
+                return Err(format!("the stage {stage} appears in it twice"));
             }
         }
         Ok(StageScale::Listed(kept(stages)))

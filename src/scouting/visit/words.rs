@@ -32,25 +32,24 @@ pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
     let (wrong, right) = match finding.code {
         Code::MemberMissing => (format!("{place}: missing"), expected.to_owned()),
         Code::MemberUnknown => (
-            format!("{place}: nothing of this name is asked for"),
+            format!("{place}: unknown field (not part of the form)"),
             format!(
                 "leave it out; {}",
                 expected.trim_start_matches("no such member: ")
             ),
         ),
         Code::DuplicateMember => (
-            format!("{place}: it stands there twice"),
-            "each stands once: keep the one that is meant".to_owned(),
+            format!("{place}: it appears twice"),
+            "each may appear once: keep the one that is meant".to_owned(),
         ),
         Code::RevisionConflict => (
             format!("{place}: {found} than was accepted before"),
-            "if this is a correction, raise the revision by one; if the earlier record is right, \
-             nothing is to be done: say so, and this one is dropped"
+            "if this is a correction, raise the revision by one; if the earlier record is right, nothing needs to be done: let us know, and this one is dropped"
                 .to_owned(),
         ),
         Code::NotJson if expected.contains("RFC 8259") => (
             format!("the record cannot be read: {found}"),
-            "the record is whole, every bracket and quotation mark has its other one, and numbers \
+            "the record is whole, every bracket and quotation mark is closed, and numbers \
              are plain digits (no NaN, no Infinity, none past 1.8e308)"
                 .to_owned(),
         ),
@@ -140,7 +139,7 @@ const PARTS: [(&str, &str); 5] = [
     ("/field", "field"),
     ("/economics", "costs and values"),
     ("/economics/treatment_cost", "treatment cost"),
-    ("/economics/market_value", "market value"),
+    ("/economics/market_value", "market price"),
     ("/economics/plant_population", "plant population"),
 ];
 /// What is in one of these has no words of its own.
@@ -241,7 +240,7 @@ mod tests {
             ("/sites/0/traps/0/nights", "site 1, trap 1, nights"),
             ("/sites/0/site", "site 1, number of the site (site)"),
             ("/sites/x", "the sites, x"),
-            ("/observed_on", "day of the visit (observed_on)"),
+            ("/observed_on", "visit date (observed_on)"),
             ("/revision", "revision"),
             (
                 "/economics/treatment_cost/amount",
@@ -273,7 +272,7 @@ mod tests {
             "a day of the season is expected, 06-01 to 09-30 (bractline.toml, [season])",
         );
         let words = in_words(&finding, None);
-        assert_eq!(words.wrong, "day of the visit (observed_on): 2026-01-05");
+        assert_eq!(words.wrong, "visit date (observed_on): 2026-01-05");
         assert_eq!(
             words.right,
             "a day of the season is expected, 06-01 to 09-30"

@@ -41,7 +41,7 @@ pub struct FittedK {
     pub log_likelihood: f64,
     /// Log-likelihood of the samples if each were Poisson with its own mean.
     pub poisson_log_likelihood: f64,
-    /// Samples that the fit rests on.
+    /// Samples that the fit is based on.
     pub samples: u64,
     /// Units of these samples.
     pub units: u64,

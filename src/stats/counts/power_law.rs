@@ -46,7 +46,7 @@ pub struct PowerLaw {
     pub b_standard_error: f64,
     /// Share of the variance of ln s² that the line explains; `None` if all s² are equal.
     pub r_squared: Option<f64>,
-    /// Samples that the fit rests on.
+    /// Samples that the fit is based on.
     pub samples: u64,
     /// Samples left out: no logarithm, as their mean or their variance is 0 within rounding (or no number).
     pub samples_left_out: u64,
@@ -63,7 +63,7 @@ pub struct CrowdingLine {
     pub beta_standard_error: f64,
     /// Share of the variance of crowding that the line explains; `None` if all are equally crowded.
     pub r_squared: Option<f64>,
-    /// Samples that the fit rests on.
+    /// Samples that the fit is based on.
     pub samples: u64,
     /// Samples left out: nobody is crowded where nothing was counted (mean 0, or no number).
     pub samples_left_out: u64,

@@ -44,7 +44,7 @@ pub struct ExpectedCount {
     pub high: u64,
     /// Share of the records of a week that is usually there at this age.
     pub share_arrived: f64,
-    /// Complete weeks that it rests on.
+    /// Complete weeks that it is based on.
     pub complete_weeks: usize,
     /// How much more than chance the arrivals scatter (variance ÷ mean).
     pub dispersion: f64,
@@ -182,7 +182,7 @@ mod tests {
 
     const FINAL: FinalAge = FinalAge { days: 28 };
 
-    /// 60 % on day 5, 30 % on day 10, 10 % on day 17, of a hundred times `size`.
+    /// 60% on day 5, 30% on day 10, 10% on day 17, of a hundred times `size`.
     fn week(age_days: u32, size: u64) -> WeekArrivals {
         let arrived = vec![(5, 60 * size), (10, 30 * size), (17, 10 * size)];
         WeekArrivals { age_days, arrived }

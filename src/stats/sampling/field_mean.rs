@@ -2,7 +2,7 @@
 //! field's true mean is at or above a threshold.
 //!
 //! Sites are the primary units (Cochran, W.G. 1977, Sampling Techniques, 3rd ed., chapter 10; from
-//! memory): the standard error rests on the site means, with `sites − 1` degrees of freedom. How well the
+//! memory): the standard error is based on the site means, with `sites − 1` degrees of freedom. How well the
 //! interval does on skewed counts and few sites is measured in `tests/benches/INTERVALS.md`.
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -117,7 +117,7 @@ impl FieldMean {
     }
 
     /// The probability that the true mean is at or above a threshold, by the same t of the logarithm: it is
-    /// 2.5 % where the threshold is at the upper end of the interval in proportion. `None` for a threshold
+    /// 2.5% where the threshold is at the upper end of the interval in proportion. `None` for a threshold
     /// or a mean that is not above 0.
     pub fn probability_in_proportion(&self, threshold: f64) -> Option<f64> {
         if !(threshold > 0.0 && self.mean > 0.0) {

@@ -13,7 +13,7 @@ use crate::sampling::simulation::{AtLimit, OperatingPoint, SequentialPlan, Sprea
 use crate::sampling::stop_lines::{Risks, WaldLines, precision_stop_total};
 
 /// Samples drawn for each true mean of the operating characteristic: two standard errors of a share near
-/// 10 % are then half a percent point.
+/// 10% are then half a percent point.
 const SAMPLES: u32 = 20_000;
 /// Our choice: any fixed number.
 const SEED: u64 = 1945;
@@ -59,7 +59,7 @@ pub struct FieldPlan {
     pub sites_for_precision: u64,
     /// k of the sites' totals at the threshold; `None` where they scatter no more than chance.
     pub k_of_site_totals: Option<f64>,
-    /// One row a site, from the first that may decide.
+    /// One row per site, from the first that may decide.
     pub stops: Vec<Stop>,
     /// What the plan does where the true mean is the low one: `probability_high` is how often it is wrong. A
     /// sample that ends at the most sites is wrong more often than was asked.

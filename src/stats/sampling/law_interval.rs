@@ -9,7 +9,7 @@
 //! published interval, but what to hold it against.
 //!
 //! The law is that of the *site means* of like protocols (pairs of a visit's field mean and the variance of
-//! its site means, with about as many units a site), not that of single units.
+//! its site means, with about as many units per site), not that of single units.
 
 use statrs::distribution::{ContinuousCDF, Normal};
 

@@ -20,7 +20,7 @@ impl TwoStageVariance {
     /// The parts from what a visit shows: the variance of its site means, which holds the variance between
     /// sites and a share of that within, and the pooled variance within. Where chance within the sites
     /// explains more than the site means show, the part between is 0. `None` if a variance is below 0 or no
-    /// number, or for 0 units a site.
+    /// number, or for 0 units per site.
     pub fn of_visit(
         variance_of_site_means: f64,
         variance_within_sites: f64,

@@ -1,4 +1,4 @@
-//! Wilson's score interval of a share at 95 % (Newcombe, R.G. 1998, Statistics in Medicine 17(8):857-872, method 3).
+//! Wilson's score interval of a share at 95% (Newcombe, R.G. 1998, Statistics in Medicine 17(8):857-872, method 3).
 
 /// The 0.975 quantile of the standard normal distribution.
 const Z: f64 = 1.959_963_984_540_054;

@@ -187,7 +187,7 @@ pub struct DecisionLines {
 
 impl DecisionLines {
     /// `units·c ± t·√(units·variance(c))` about a critical mean c, t being the wanted quantile (1.645 for
-    /// 5 % on each side). `None` for 0 units, a t that is not above 0, or where the law gives no variance.
+    /// 5% on each side). `None` for 0 units, a t that is not above 0, or where the law gives no variance.
     pub fn about(
         law: &VarianceLaw,
         critical_mean: f64,

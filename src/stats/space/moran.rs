@@ -21,9 +21,9 @@ const ROUNDING: f64 = 1e-12;
 /// What a link weighs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Weights {
-    /// 1 ÷ the number of the area's neighbours: every area weighs the same.
+    /// 1 ÷ the number of the area's neighbors: every area weighs the same.
     RowStandardised,
-    /// 1: areas with many neighbours weigh more.
+    /// 1: areas with many neighbors weigh more.
     Binary,
 }
 
@@ -59,11 +59,11 @@ pub struct PermutationTest {
     pub permutations: u32,
     /// Those whose I was at least that of the values as they lie.
     pub at_least: u32,
-    /// (`at_least` + 1) ÷ (`permutations` + 1): one-sided, small where neighbours are alike.
+    /// (`at_least` + 1) ÷ (`permutations` + 1): one-sided, small where neighbors are alike.
     pub p_value: f64,
 }
 
-/// Moran's I of the values of areas; `neighbours` holds for each area the positions of its neighbours, each
+/// Moran's I of the values of areas; `neighbours` holds for each area the positions of its neighbors, each
 /// once, without its own. `None` with fewer than three areas that count, or if all values are equal.
 ///
 /// # Panics
@@ -119,7 +119,7 @@ pub fn permutation_test(
 struct Pattern {
     /// Value less the mean.
     deviations: Vec<f64>,
-    /// Neighbours, sorted.
+    /// Neighbors, sorted.
     neighbours: Vec<Vec<usize>>,
     /// What each link of an area weighs.
     link_weights: Vec<f64>,
@@ -267,7 +267,7 @@ impl Pattern {
 mod tests {
     use super::*;
 
-    /// Rook neighbours on a square grid, row by row.
+    /// Rook neighbors on a square grid, row by row.
     fn rook(width: usize) -> Vec<Vec<usize>> {
         (0..width * width)
             .map(|cell| {

@@ -2,7 +2,7 @@
 //! small.
 //!
 //! Pure, and knows no county: areas are positions in a list. It decides nothing about what may be
-//! published. A local estimate is made of the counts of the neighbours as well, so an area whose
+//! published. A local estimate is made of the counts of the neighbors as well, so an area whose
 //! counts may not be shown is to be given as not visited.
 
 /// Counts of one area: `at_threshold` of `visited` fields.
@@ -106,11 +106,11 @@ pub fn shrink_to_all(areas: &[AreaCount], form: Form) -> Vec<Option<f64>> {
         .collect()
 }
 
-/// Estimates toward the mean of each area and its neighbours, moments taken over the same; in the order of
-/// the areas. `None` for an area that was not visited, and for one without a visited neighbour: alone
+/// Estimates toward the mean of each area and its neighbors, moments taken over the same; in the order of
+/// the areas. `None` for an area that was not visited, and for one without a visited neighbor: alone
 /// it has nothing to be drawn to, and its raw share is left as it is.
 ///
-/// `neighbours` holds for each area the positions of its neighbours, each once, without its own.
+/// `neighbours` holds for each area the positions of its neighbors, each once, without its own.
 ///
 /// # Panics
 /// If there are not as many lists as areas, or a list names an area that is not there.

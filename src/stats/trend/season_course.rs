@@ -1,5 +1,5 @@
 //! The course of a season in a few figures: when it begins, how high it goes, how long it stays there, and how
-//! much of it there is. They rest on shares and means, never on how many visits were made.
+//! much of it there is. They are based on shares and means, never on how many visits were made.
 //!
 //! Weeks without a figure are not guessed: the area joins only weeks that follow each other with at most one
 //! missing between them, and says how many weeks it covers, so that a season with holes is not taken for a
@@ -57,7 +57,7 @@ const ROUNDING: f64 = 1e-12;
 /// Weeks are joined over one missing week at most: our choice.
 pub(crate) const WEEKS_JOINED: i32 = 2;
 
-/// A season by the heat that had come by its weeks, in place of the calendar; degree-days (°C).
+/// A season by the degree-days (°C) accumulated by its weeks, in place of the calendar.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HeatCourse {
     /// Heat sum at the first week with a field at threshold; `None` where no week had one or its heat is not known.

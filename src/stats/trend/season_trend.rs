@@ -37,12 +37,12 @@ pub struct SeasonTrend {
     pub corrected: Option<SerialCorrection>,
     /// The slope by year.
     pub line: TheilSen,
-    /// Its 95 % interval; `None` for five seasons or fewer.
+    /// Its 95% interval; `None` for five seasons or fewer.
     pub interval: Option<SlopeInterval>,
 }
 
 impl SeasonTrend {
-    /// The probability that the verdict rests on: the larger of the best plain one and the corrected one.
+    /// The probability that the verdict is based on: the larger of the best plain one and the corrected one.
     pub fn p_value(&self) -> f64 {
         let corrected = self.corrected.map_or(0.0, |corrected| corrected.p_value);
         self.test.best_p_value().max(corrected)

@@ -105,7 +105,7 @@ impl TheilSen {
         Some(standard_normal.inverse_cdf(0.5 + confidence / 2.0) * self.deviation_of_score?)
     }
 
-    /// The slope of a rank from 1, between its neighbours where the rank is not whole.
+    /// The slope of a rank from 1, between its neighbors where the rank is not whole.
     fn slope_of_rank(&self, rank: f64) -> Option<f64> {
         if rank < 1.0 || rank > self.slopes.len() as f64 {
             return None;

@@ -48,13 +48,13 @@ pub const ALERTS: &[Column] = &[
     may(
         "note",
         Holds::Text,
-        "the entomologist's own words, Markdown as written",
+        "the entomologist's comments, Markdown as written",
     ),
     must("settings", Holds::Text, "text of bractline.toml as it was"),
     must(
         "protocols",
         Holds::Text,
-        "JSON object of the protocol files that its figures rest on: id, text",
+        "JSON object of the protocol files that its figures are based on: id, text",
     ),
     may(
         "boundaries_sha256",
@@ -64,7 +64,7 @@ pub const ALERTS: &[Column] = &[
     may(
         "weather_sha256",
         Holds::Text,
-        "fingerprint of the weather that the alert rests on; null while none is used",
+        "fingerprint of the weather data of the alert; null while none is used",
     ),
     may(
         "entry",

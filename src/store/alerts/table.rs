@@ -66,11 +66,11 @@ pub struct IssuedAlert {
     pub note: Option<String>,
     /// Text of `bractline.toml` as it was.
     pub settings: String,
-    /// Texts of the protocol files that its figures rest on, by id.
+    /// Texts of the protocol files that its figures are based on, by id.
     pub protocols: BTreeMap<String, String>,
     /// SHA-256 of the user's own boundary file.
     pub boundaries_sha256: Option<String>,
-    /// Fingerprint of the weather that it rests on.
+    /// Fingerprint of the weather that it is based on.
     pub weather_sha256: Option<String>,
     /// The public rows that it brought; `None` of an alert that an older program issued, whose figures were not made of
     /// public rows.

@@ -2,7 +2,7 @@
 //!
 //! Rows are written and committed table by table, each bearing the `load_id` of this attempt. The
 //! receipt is committed last; until it is there, no reader sees the rows. The receipt's commit is
-//! bound to the version of the receipts that the decisions rest on: if another load was quicker,
+//! bound to the version of the receipts that the decisions are based on: if another load was quicker,
 //! it is refused, and the caller looks again at what became visible.
 
 use std::collections::HashSet;
@@ -301,7 +301,7 @@ impl TableAppend {
                     format!("the table {} stayed busy: {error}", kept.name()),
                 )
                 .mend(
-                    "load again when the other loads are through; nothing of this one counts yet",
+                    "load again when the other loads have finished; nothing of this one was loaded",
                 ),
                 _ => refused("write to", kept, &error),
             })
@@ -388,7 +388,7 @@ fn writer_properties(kept: Kept) -> WriterProperties {
         if without_dictionary {
             properties = properties.set_column_dictionary_enabled(column.clone(), false);
             let encoding = match name {
-                // Of 30 units a visit the id is the same: to compare them letter by letter costs most.
+                // Of 30 units per visit the id is the same: to compare them letter by letter costs most.
                 "visit_id" if kept == Kept::Units => Encoding::PLAIN,
                 "visit_id" | "field_id" => Encoding::DELTA_BYTE_ARRAY,
                 "total" => Encoding::DELTA_BINARY_PACKED,

@@ -13,7 +13,7 @@ use crate::rows::query_rows::{one_row, rows, stream, unreadable};
 use crate::rows::schema::Kept;
 use scouting::failure::Failure;
 
-/// What the store holds.
+/// Show what the store holds.
 #[derive(Debug, Clone, Serialize)]
 pub struct StoreFigures {
     /// The store's version: that of its receipts.
@@ -31,7 +31,7 @@ pub struct StoreFigures {
     /// Of the held, those that are open: neither corrected nor dropped.
     pub held_open: i64,
     /// Closed because a corrected record was accepted.
-    pub held_mended: i64,
+    pub held_corrected: i64,
     /// Closed because an attempt to correct it is held in its place.
     pub held_replaced: i64,
     /// Dropped on purpose.
@@ -72,7 +72,7 @@ pub struct Verification {
     pub unfinished_loads: i64,
 }
 
-/// What the store holds.
+/// Show what the store holds.
 pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
     let snapshot = Snapshot::open(store, 1).await?;
     let session = snapshot.session();
@@ -99,7 +99,7 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
         session,
         &format!(
             "{} select count(*) filter (where how is null) as open, \
-               count(*) filter (where how = 'mended') as mended, \
+               count(*) filter (where how = 'corrected') as corrected, \
                count(*) filter (where how = 'replaced') as replaced, \
                count(*) filter (where how = 'dropped') as dropped from counted",
             held_and_closed()
@@ -127,7 +127,7 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
         duplicate: sums.duplicate,
         held: sums.held,
         held_open: held.open,
-        held_mended: held.mended,
+        held_corrected: held.corrected,
         held_replaced: held.replaced,
         held_dropped: held.dropped,
         current_visits,
@@ -149,7 +149,7 @@ struct Sums {
 #[derive(Deserialize)]
 struct Endings {
     open: i64,
-    mended: i64,
+    corrected: i64,
     replaced: i64,
     dropped: i64,
 }
@@ -281,13 +281,13 @@ async fn compare_means(
 }
 
 /// Each held record that counts, with how it was closed; null if it is open. A race may close one
-/// twice: the better ending is reported.
+/// twice: the better ending is reported. `mended` is what earlier versions wrote for `corrected`.
 fn held_and_closed() -> String {
     format!(
         "with counted as (\
            select h.record_sha256, h.line, \
-             case min(case c.how when 'mended' then 1 when 'replaced' then 2 when 'dropped' then 3 end) \
-               when 1 then 'mended' when 2 then 'replaced' when 3 then 'dropped' end as how \
+             case min(case c.how when 'corrected' then 1 when 'mended' then 1 when 'replaced' then 2 when 'dropped' then 3 end) \
+               when 1 then 'corrected' when 2 then 'replaced' when 3 then 'dropped' end as how \
            from held h inner join receipts r on h.load_id = r.load_id \
            left join ({CLOSINGS_THAT_COUNT}) c \
              on h.record_sha256 = c.record_sha256 and h.line = c.line \
@@ -315,7 +315,7 @@ async fn compare_closings(
                  left anti join (select v.visit_id, v.revision from visits v \
                    inner join receipts r on v.load_id = r.load_id) v \
                    on c.visit_id = v.visit_id and c.revision = v.revision \
-                 where c.how = 'mended'"
+                 where c.how in ('corrected', 'mended')"
             ),
             "name a visit that is not there",
         ),
@@ -331,7 +331,7 @@ async fn compare_closings(
                 "select count(*) as rows from (select record_sha256, line from ({CLOSINGS_THAT_COUNT}) \
                  where how <> 'dropped' group by record_sha256, line having count(*) > 1)"
             ),
-            "stand beside another for the same record",
+            "are a second closing of the same record",
         ),
     ] {
         let wrong = count(session, &query).await?;
@@ -394,4 +394,43 @@ async fn count(session: &SessionContext, query: &str) -> Result<i64, Failure> {
         rows: i64,
     }
     Ok(one_row::<Count>(session, query).await?.rows)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[derive(Debug, Deserialize)]
+    struct Closed {
+        how: Option<String>,
+    }
+
+    async fn endings() -> Vec<Closed> {
+        let session = SessionContext::new();
+        for table in [
+            "receipts as select 'l1' as load_id",
+            "held as select * from (values ('l1', 'a', 1), ('l1', 'b', 2), ('l1', 'c', 3), ('l1', 'd', 4)) \
+             as held (load_id, record_sha256, line)",
+            "held_closed as select * from (values ('l1', 'a', 1, 'mended'), ('l1', 'b', 2, 'corrected'), \
+             ('l1', 'c', 3, 'dropped')) as closed (load_id, record_sha256, line, how)",
+        ] {
+            let created = session.sql(&format!("create table {table}")).await;
+            let created = created.expect("the engine plans it").collect().await;
+            created.expect("the engine makes a table");
+        }
+        let query = format!(
+            "{} select how from counted order by line",
+            held_and_closed()
+        );
+        rows(&session, &query).await.expect("the engine reads it")
+    }
+
+    #[test]
+    fn the_former_word_for_corrected_is_read_as_corrected() {
+        let runtime = tokio::runtime::Builder::new_current_thread().build();
+        let endings = runtime.expect("a thread can be used").block_on(endings());
+        let found: Vec<_> = endings.iter().map(|row| row.how.as_deref()).collect();
+        let expected = [Some("corrected"), Some("corrected"), Some("dropped"), None];
+        assert_eq!(found, expected);
+    }
 }

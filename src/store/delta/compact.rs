@@ -3,7 +3,7 @@
 //! Each load leaves a file a season, so a season of hundreds of submissions is hundreds of files to open.
 //! Only files are put together whose every row counts, so that rows of a load that was broken off, or is
 //! still running, keep a file of their own, which `store vacuum` can take out. The old files stay on the
-//! disk for whoever reads them; `store vacuum` removes them later, all but those of the receipts, whose old
+//! disk for their readers; `store vacuum` removes them later, all but those of the receipts, whose old
 //! versions issued alerts name.
 //!
 //! The version of the store stays what it is: receipts that were put together are the same receipts
@@ -212,9 +212,9 @@ pub(crate) async fn commit_care(
         .map_err(|error| match &error {
             deltalake::DeltaTableError::Transaction { .. } => Failure::new(
                 Kind::Busy,
-                format!("cannot take care of the table {}: {error}", kept.name()),
+                format!("cannot maintain the table {}: {error}", kept.name()),
             )
-            .mend("another care of the tables was quicker; run the command again"),
+            .mend("another maintenance command finished first; run the command again"),
             _ => refused("write to", kept, &error),
         })?;
     Ok(())

@@ -45,7 +45,7 @@ async fn check(store: &Store, kept: Kept, file: &LiveFile) -> Result<(), String>
     if let Some(written) = file.sha256() {
         let found = sha256(&*files, &path).await;
         if found.map_err(|error| error.to_string())? != written {
-            return Err("its bytes are not those that were written".to_owned());
+            return Err("its bytes differ from those that were written".to_owned());
         }
     }
     let opened = open(store, kept, file).await?;

@@ -38,10 +38,10 @@ pub(crate) async fn look_at_files(store: &Store) -> FilesLookedAt {
             looked.version = log.newest;
         }
         let entries_whole = log.problems.is_empty();
-        let told = log.problems.iter();
+        let named = log.problems.iter();
         looked
             .problems
-            .extend(told.map(|problem| format!("{table}: {problem}")));
+            .extend(named.map(|problem| format!("{table}: {problem}")));
         for file in &log.live {
             looked.files += 1;
             let Some(reason) = fault(store, kept, file).await else {

@@ -184,7 +184,7 @@ impl Answer {
         Ok(table.to_string())
     }
 
-    /// A JSON array of objects, nulls written out.
+    /// JSON array of objects, nulls written out.
     pub fn json(&self) -> Result<String, Failure> {
         let mut text = Vec::new();
         let builder = WriterBuilder::new().with_explicit_nulls(true);

@@ -1,6 +1,6 @@
 //! A table's log, replayed from its entries alone: what each says, whether one is missing or broken.
 //!
-//! It shares no code with the library's replay, which rests on checkpoints, so that care of the tables can
+//! It shares no code with the library's replay, which is based on checkpoints, so that care of the tables can
 //! compare the two, and knows every file that any version ever named. Entries are never cleaned up, so that
 //! all of them are there.
 

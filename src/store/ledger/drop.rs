@@ -56,7 +56,7 @@ pub async fn drop_held(
     }
     Err(
         Failure::new(Kind::Busy, "cannot drop: the store stayed busy")
-            .mend("drop again when the loads are through; nothing was dropped"),
+            .mend("drop again when the loads have finished; nothing was dropped"),
     )
 }
 
@@ -100,6 +100,7 @@ fn chosen(open: Vec<HeldEntry>, which: &Which) -> Result<Vec<HeldEntry>, Failure
 }
 
 fn not_open(what: String) -> Failure {
-    Failure::new(Kind::Settings, format!("nothing was dropped: {what}"))
-        .mend("`bractline held list --all` shows what is open; was it mended or dropped already?")
+    Failure::new(Kind::Settings, format!("nothing was dropped: {what}")).mend(
+        "`bractline held list --all` shows what is open; was it corrected or dropped already?",
+    )
 }

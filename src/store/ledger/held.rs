@@ -27,7 +27,7 @@ pub struct HeldEntry {
     pub visit_id: Option<String>,
     /// Revision of the visit, if it could be read.
     pub revision: Option<u32>,
-    /// Pseudonym of the scout, if it could be read.
+    /// Scout ID, if it could be read.
     pub observer_id: Option<String>,
     /// Why it is held.
     pub findings: Vec<Finding>,

@@ -96,7 +96,7 @@ impl Ledger {
     ///
     /// A duplicate closes only what it names: loading a whole folder again must not close a record
     /// that came in later under the same visit and revision, and may have meant something else.
-    pub fn mended(
+    pub fn corrected(
         &mut self,
         known: &KnownRecords,
         (row, identity): (&VisitRow, Identity),
@@ -110,7 +110,7 @@ impl Ledger {
         let mut closed = Vec::new();
         for record in named.into_iter().chain(same_visit.into_iter().flatten()) {
             if self.brought.closed.insert(record.id()) {
-                let ending = Ending::Mended {
+                let ending = Ending::Corrected {
                     visit_id: row.visit.visit_id.clone(),
                     revision: row.visit.revision,
                 };
@@ -164,6 +164,6 @@ pub fn revision_conflict(row: &VisitRow) -> Finding {
             "revision {} of {} with other content",
             row.visit.revision, row.visit.visit_id
         ),
-        "a corrected visit raises its revision; the record that came first stands",
+        "a corrected visit raises its revision; the record that came first is kept",
     )
 }

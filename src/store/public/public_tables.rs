@@ -1,5 +1,5 @@
 //! The public tables: what the stages of `pipeline/public` make of public rows, in a session of their own that holds
-//! nothing else. So no public figure can rest on anything that is not in a public row.
+//! nothing else. So no public figure can be based on anything that is not in a public row.
 
 use std::collections::HashMap;
 use std::sync::Arc;

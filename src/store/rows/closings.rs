@@ -21,7 +21,7 @@ pub const CLOSINGS_THAT_COUNT: &str = "select * from held_closed \
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Ending {
     /// A corrected record is in `visits`.
-    Mended {
+    Corrected {
         /// Identity of that visit.
         visit_id: String,
         /// Its revision.
@@ -45,7 +45,7 @@ impl Ending {
     /// The word in the column `how`.
     pub fn how(&self) -> &'static str {
         match self {
-            Ending::Mended { .. } => "mended",
+            Ending::Corrected { .. } => "corrected",
             Ending::Replaced { .. } => "replaced",
             Ending::Dropped { .. } => "dropped",
         }
@@ -76,11 +76,11 @@ pub fn closings_batch(rows: &[ClosingRow], load_id: &str) -> RecordBatch {
         .long("line", |row| row.line as i64)
         .text("how", |row| row.ending.how())
         .may_text("visit_id", |row| match &row.ending {
-            Ending::Mended { visit_id, .. } => Some(visit_id),
+            Ending::Corrected { visit_id, .. } => Some(visit_id),
             _ => None,
         })
         .may_whole("revision", |row| match row.ending {
-            Ending::Mended { revision, .. } => Some(revision as i32),
+            Ending::Corrected { revision, .. } => Some(revision as i32),
             _ => None,
         })
         .may_text("replaced_by", |row| match row.ending {

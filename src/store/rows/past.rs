@@ -28,7 +28,7 @@ pub struct PastVisit<'a> {
     pub season: i32,
     /// Pseudonym of the scout.
     pub observer_id: &'a str,
-    /// Pseudonym of the field.
+    /// Field ID.
     pub field_id: &'a str,
     /// Longitude, degrees.
     pub lon: f64,

@@ -13,10 +13,10 @@ pub struct Receipt {
     counts: Counts,
 }
 
-/// What was handed in.
+/// The submission.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Submission {
-    /// SHA-256 of the bytes as handed in, hexadecimal.
+    /// SHA-256 of the bytes as submitted, hexadecimal.
     pub sha256: String,
     /// Name of the file, without its folder; `-` for standard input.
     pub file_name: String,
@@ -87,7 +87,7 @@ impl Receipt {
         &self.load_id
     }
 
-    /// What was handed in.
+    /// The submission.
     pub fn submission(&self) -> &Submission {
         &self.submission
     }

@@ -66,7 +66,7 @@ impl Kept {
     }
 }
 
-/// One row a visit revision that was accepted.
+/// One row per visit revision that was accepted.
 pub const VISITS: &[Column] = &[
     must(
         "load_id",
@@ -94,7 +94,7 @@ pub const VISITS: &[Column] = &[
         Holds::Truth,
         "whether the revision withdraws the visit",
     ),
-    must("observed_on", Holds::Day, "day of the visit"),
+    must("observed_on", Holds::Day, "visit date"),
     must(
         "iso_week",
         Holds::Text,
@@ -103,11 +103,11 @@ pub const VISITS: &[Column] = &[
     must(
         "submitted_at",
         Holds::Moment,
-        "when the record was handed in, as its sender says",
+        "when the record was submitted, as its sender says",
     ),
-    must("observer_id", Holds::Text, "pseudonym of the scout"),
-    must("field_id", Holds::Text, "pseudonym of the field"),
-    may("farm_id", Holds::Text, "pseudonym of the farm"),
+    must("observer_id", Holds::Text, "scout ID"),
+    must("field_id", Holds::Text, "field ID"),
+    may("farm_id", Holds::Text, "farm ID"),
     must(
         "lon",
         Holds::Number,
@@ -167,19 +167,19 @@ pub const VISITS: &[Column] = &[
     may(
         "market_value_amount",
         Holds::Number,
-        "market value as submitted, money; null if it was not given",
+        "market price as submitted, money; null if it was not given",
     ),
     may("market_value_per", Holds::Text, "lb or kg"),
     may("market_value_currency", Holds::Text, "ISO 4217 code"),
     may(
         "market_value_per_kg",
         Holds::Number,
-        "market value, money per kilogram; null if neither given nor needed",
+        "market price, money per kilogram; null if neither given nor needed",
     ),
     may(
         "plant_population_count",
         Holds::Number,
-        "plants as submitted; null if they were not given",
+        "plant population as submitted; null if it was not given",
     ),
     may("plant_population_per", Holds::Text, "acre or ha"),
     may(
@@ -190,7 +190,7 @@ pub const VISITS: &[Column] = &[
     may(
         "assumed",
         Holds::Text,
-        "which of treatment_cost market_value plant_population the workspace's defaults filled in, space between; null if none",
+        "which of treatment_cost market_value plant_population the workspace's defaults filled in, separated by spaces; null if none",
     ),
     must("count_form", Holds::Text, "heads, plants or traps"),
     must("sites", Holds::Whole32, "sites sampled"),
@@ -203,12 +203,12 @@ pub const VISITS: &[Column] = &[
     must(
         "field_mean",
         Holds::Number,
-        "mean of the site means: a head, a plant, or a trap, a night or in all as the protocol says",
+        "mean of the site means: per head, per plant, or per trap (per night or in total, as the protocol says)",
     ),
     may(
         "variance_between_sites",
         Holds::Number,
-        "variance of the site means; null for one site",
+        "variance of the site means; null if there is one site",
     ),
     may(
         "variance_within_sites",
@@ -218,14 +218,14 @@ pub const VISITS: &[Column] = &[
     may(
         "standard_error",
         Holds::Number,
-        "standard error of field_mean; null for one site",
+        "standard error of field_mean; null if there is one site",
     ),
     may(
         "flags",
         Holds::Text,
-        "codes of the doubts about the record, space between; null if none",
+        "codes of the data quality flags of the record, separated by spaces; null if none",
     ),
-    may("remarks", Holds::Text, "what the scout added"),
+    may("remarks", Holds::Text, "remarks of the scout"),
     must(
         "content_sha256",
         Holds::Bytes,
@@ -234,7 +234,7 @@ pub const VISITS: &[Column] = &[
     must("season", Holds::Whole32, "ISO week-year of observed_on"),
 ];
 
-/// One row a unit of an accepted visit: the raw counts.
+/// One row per unit of an accepted visit: the raw counts.
 pub const UNITS: &[Column] = &[
     must("load_id", Holds::Text, "the load that brought the row"),
     must("visit_id", Holds::Text, "identity of the visit"),
@@ -266,11 +266,11 @@ pub const UNITS: &[Column] = &[
         Holds::Wholes,
         "the counts within the unit, in order: six bracts, or one number",
     ),
-    may("nights", Holds::Whole32, "nights that a trap stood"),
+    may("nights", Holds::Whole32, "trap-nights of the catch"),
     must("season", Holds::Whole32, "ISO week-year of observed_on"),
 ];
 
-/// One row a record that could not be accepted.
+/// One row per record that could not be accepted.
 pub const HELD: &[Column] = &[
     must("load_id", Holds::Text, "the load that brought the row"),
     must(
@@ -294,11 +294,7 @@ pub const HELD: &[Column] = &[
         "identity of the visit, if it could be read",
     ),
     may("revision", Holds::Whole32, "revision, if it could be read"),
-    may(
-        "observer_id",
-        Holds::Text,
-        "pseudonym of the scout, if it could be read",
-    ),
+    may("observer_id", Holds::Text, "scout ID, if it could be read"),
     must(
         "reasons",
         Holds::Text,
@@ -339,29 +335,29 @@ pub const HELD_CLOSED: &[Column] = &[
     must(
         "how",
         Holds::Text,
-        "mended, replaced (an attempt to mend it is held in its place) or dropped",
+        "corrected (mended in rows of earlier versions), replaced (an attempt to correct it is held in its place) or dropped",
     ),
     may(
         "visit_id",
         Holds::Text,
-        "of a mended one: identity of the visit that stands for it",
+        "of a corrected one: identity of the visit that replaces it",
     ),
     may(
         "revision",
         Holds::Whole32,
-        "of a mended one: revision of that visit",
+        "of a corrected one: revision of that visit",
     ),
     may(
         "replaced_by",
         Holds::Text,
-        "of a replaced one: id of the held record that stands for it",
+        "of a replaced one: id of the held record that replaces it",
     ),
     may("reason", Holds::Text, "of a dropped one: why"),
     may("who", Holds::Text, "of a dropped one: who decided"),
     must("closed_at", Holds::Moment, "when it was closed"),
 ];
 
-/// One row a submission that was handed in: received = accepted + duplicate + held.
+/// One row per submission: received = accepted + duplicate + held.
 pub const RECEIPTS: &[Column] = &[
     must(
         "load_id",

@@ -181,7 +181,7 @@ fn reach(address: &str) -> Result<(), Failure> {
             Kind::Stage,
             format!("no scheduler answers at {address}: {error}"),
         )
-        .mend("start one (DEVELOPERS.md tells how), or leave --cluster out to run on this machine")
+        .mend("start one (see DEVELOPERS.md), or leave --cluster out to run on this machine")
     };
     let mut found = (host, port)
         .to_socket_addrs()

@@ -19,24 +19,24 @@ const PERMUTATIONS: u32 = 999;
 /// The seed of every week's random orders. Any number does; it is fixed, so that the same store gives the
 /// same files.
 const SEED: u64 = 20_260_721;
-/// Each county weighs the same, however many neighbours it has.
+/// Each county weighs the same, however many neighbors it has.
 const WEIGHTS: Weights = Weights::RowStandardised;
 
 /// Week and protocol: what is looked at by itself.
 type Group<'a> = (&'a str, &'a str);
 
-/// One row a week and protocol for which Moran's I is defined: `iso_week`, `protocol`, `moran_counties`,
+/// One row per week and protocol for which Moran's I is defined: `iso_week`, `protocol`, `moran_counties`,
 /// `moran_i`, `moran_p`.
 pub(crate) fn week_clustering(
     rows: &[PublicRow],
     setting: &Setting,
 ) -> Result<RecordBatch, Failure> {
-    let neighbours = setting.neighbours();
+    let neighbors = setting.neighbors();
     let (mut weeks, mut protocols) = (vec![], vec![]);
     let (mut counties, mut statistics, mut p_values) = (vec![], vec![], vec![]);
     for ((week, protocol), pressures) in shown_pressures(rows, setting) {
-        let found = morans_i(&pressures, &neighbours, WEIGHTS);
-        let test = permutation_test(&pressures, &neighbours, WEIGHTS, PERMUTATIONS, SEED);
+        let found = morans_i(&pressures, &neighbors, WEIGHTS);
+        let test = permutation_test(&pressures, &neighbors, WEIGHTS, PERMUTATIONS, SEED);
         if let (Some(found), Some(test)) = (found, test) {
             weeks.push(week);
             protocols.push(protocol);

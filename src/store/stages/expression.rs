@@ -22,7 +22,7 @@ use datafusion::prelude::SessionContext;
 use scouting::protocol::planned::{CANONICAL_COLUMNS, Scalar, ThresholdField};
 use scouting::protocol::protocol_file::{Damage, Protocol};
 
-/// The longest expression. Those of the catalogue have up to 235 bytes; `1.0+1.0+…` of some 10,000 is met by more
+/// The longest expression. Those of the catalog have up to 235 bytes; `1.0+1.0+…` of some 10,000 is met by more
 /// recursion than a thread has stack for.
 const EXPRESSION_BYTES_MAX: usize = 1_000;
 
@@ -163,7 +163,7 @@ fn scalar(text: &str) -> Result<(Expr, String), String> {
     let parsed = parse(text)
         .map_err(|error| format!("it is not one SQL expression: {}", in_one_line(&error)))?;
     if parsed.alias.is_some() {
-        return Err("an alias has no place in it".to_owned());
+        return Err("an alias is not allowed in it".to_owned());
     }
     let sql = parsed.expr.to_string();
     // The parser writes `- -1` as `--1`, which begins a comment.
@@ -241,7 +241,7 @@ fn refusal(part: &Expr) -> Option<String> {
                 // What gives texts and lists can give ones that fill the memory: repeat, lpad, range.
                 Ok(given) if !given.is_numeric() && given != DataType::Boolean => {
                     format!(
-                        "{name} gives {}: only functions that give numbers have a place in it",
+                        "{name} gives {}: only functions that give numbers are allowed in it",
                         of_kind(&given)
                     )
                 }
@@ -262,7 +262,7 @@ fn refusal(part: &Expr) -> Option<String> {
             "a subquery has no place in it: a threshold is computed from one field alone".to_owned()
         }
         _ => format!(
-            "{part} has no place in it: only columns, numbers, operators, case and functions have"
+            "{part} is not allowed in it: only columns, numbers, operators, case and functions are"
         ),
     };
     Some(reason)

@@ -33,15 +33,15 @@ pub struct Setting {
     pub point_grid: GridWidth,
     /// Every county of the region.
     pub counties: Vec<RegionCounty>,
-    /// Temperatures that the days of treatment rest on; none are needed.
+    /// Temperatures that the days of treatment are based on; none are needed.
     pub weather: Weather,
 }
 
 impl Setting {
     /// The counties that touch each county, as places in the list of counties.
-    pub(crate) fn neighbours(&self) -> Vec<Vec<usize>> {
+    pub(crate) fn neighbors(&self) -> Vec<Vec<usize>> {
         let counties = self.counties.iter();
-        counties.map(|county| county.neighbours.clone()).collect()
+        counties.map(|county| county.neighbors.clone()).collect()
     }
 }
 
@@ -53,7 +53,7 @@ pub struct RegionCounty {
     /// The name that people know it by.
     pub name: String,
     /// The counties that touch it, as places in the list.
-    pub neighbours: Vec<usize>,
+    pub neighbors: Vec<usize>,
 }
 
 /// Keeps `county` and `protocol_window`.
@@ -118,7 +118,7 @@ struct ProtocolRow<'a> {
     protocol: &'a str,
 }
 
-/// A visit whose protocol left the catalogue has no threshold: it is named, not passed over.
+/// A visit whose protocol left the catalog has no threshold: it is named, not passed over.
 pub(crate) async fn protocols_known(
     session: &SessionContext,
     catalogue: &Catalogue,
@@ -138,9 +138,11 @@ pub(crate) async fn protocols_known(
         if let Some(lost) = names.find(|name| catalogue.protocol(name).is_none()) {
             return Err(Failure::new(
                 Kind::Protocol,
-                format!("the store has visits under the protocol {lost:?}, which is not in the catalogue"),
+                format!(
+                    "the store has visits under the protocol {lost:?}, which is not in the catalog"
+                ),
             )
-            .at(format!("the catalogue has {}", catalogue.ids()))
+            .at(format!("the catalog has {}", catalogue.ids()))
             .mend("put its file back into the workspace's folder protocols"));
         }
     }

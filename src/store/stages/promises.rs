@@ -56,7 +56,7 @@ pub(crate) async fn hold_to_key(
     match counts(session, stage, &repeated).await?.first() {
         Some(rows) if *rows > 0 => Err(broken(
             stage,
-            &format!("{rows} values of its key ({key}) stand more than once"),
+            &format!("{rows} values of its key ({key}) appear more than once"),
         )),
         _ => Ok(()),
     }

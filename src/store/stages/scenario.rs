@@ -1,7 +1,7 @@
 //! Other economics than those of the records: what a person asks with `--with`, read and said again.
 //!
 //! A scenario changes amounts and nothing else. It is never stored, and no alert is made of it: the roll-up
-//! under it (`scenario_run.rs`) is of a type of its own, which the bulletin does not take.
+//! under it (`scenario_run.rs`) is of a type of its own, which the alert does not take.
 
 use std::fmt;
 use std::str::FromStr;
@@ -72,8 +72,8 @@ impl Scenario {
         let said = self.changes.iter().map(|(member, change)| {
             let (name, of_each) = match member {
                 EconomicMember::TreatmentCost => ("cost of a treatment", "each record's own cost"),
-                EconomicMember::MarketValue => ("market value", "each record's own value"),
-                EconomicMember::PlantPopulation => ("plants standing", "each record's own count"),
+                EconomicMember::MarketValue => ("market price", "each record's own value"),
+                EconomicMember::PlantPopulation => ("plant population", "each record's own count"),
             };
             match change {
                 Change::Factor(factor) => format!("{name}: {factor} times {of_each}"),
@@ -148,7 +148,7 @@ impl FromStr for Scenario {
                 return Err(format!("{} is changed twice; {SYNTAX}", name_of(member)));
             }
             let change = change(member, value.trim())
-                .ok_or_else(|| format!("{part:?} is not clear; {SYNTAX}"))?;
+                .ok_or_else(|| format!("{part:?} cannot be read; {SYNTAX}"))?;
             changes.push((member, change));
         }
         changes.sort_by_key(|(member, _)| *member);
@@ -260,7 +260,7 @@ mod tests {
             [
                 "cost of a treatment: 9.5USD/acre in every field",
                 "market value: 0.8 times each record's own value",
-                "plants standing: 22000/acre in every field"
+                "plant population: 22000/acre in every field"
             ]
         );
     }

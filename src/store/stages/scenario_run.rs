@@ -1,7 +1,7 @@
 //! The roll-up under other economics: the visits of a version of the store with the amounts of a scenario in place
 //! of their own, next to the roll-up as recorded. The stages in `pipeline/scenario` put the two together.
 //!
-//! What comes out is a [`ScenarioRollup`], no [`crate::stages::run::Rollup`]: bulletins, maps and the comparison of seasons
+//! What comes out is a [`ScenarioRollup`], no [`crate::stages::run::Rollup`]: alerts, maps and the comparison of seasons
 //! take the latter, so none of them can be made of a scenario.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -349,7 +349,7 @@ fn hold_to_bounds(
     }
     let name = name_of(member);
     let what = format!(
-        "the scenario is not plausible: {name} comes to {:.4} to {:.4} {unit} in the visits under {}",
+        "the scenario is not plausible: {name} is {:.4} to {:.4} {unit} in the visits under {}",
         found[0], found[1], protocol.id
     );
     Err(Failure::new(Kind::Settings, what)

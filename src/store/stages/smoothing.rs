@@ -22,10 +22,10 @@ pub(crate) fn county_share_smoothed(
     rows: &[PublicRow],
     setting: &Setting,
 ) -> Result<RecordBatch, Failure> {
-    let neighbours = setting.neighbours();
+    let neighbors = setting.neighbors();
     let (mut counties, mut weeks, mut protocols, mut shares) = (vec![], vec![], vec![], vec![]);
     for ((week, protocol), counts) in shown_counts(rows, setting) {
-        let estimates = shrink_to_neighbours(&counts, &neighbours, Form::Binomial);
+        let estimates = shrink_to_neighbours(&counts, &neighbors, Form::Binomial);
         for (county, share) in setting.counties.iter().zip(estimates) {
             if let Some(share) = share {
                 counties.push(county.id.as_str());

@@ -161,5 +161,5 @@ pub(crate) fn broken(stage: &Stage, reason: &str) -> Failure {
         Kind::Stage,
         format!("the stage {} failed: {reason}", stage.file_name),
     )
-    .mend("`bractline store verify` tells whether the store is whole; if it is, please report this")
+    .mend("`bractline store verify` shows whether the store is undamaged; if it is, please report this")
 }

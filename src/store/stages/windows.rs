@@ -1,7 +1,7 @@
 //! When each standing visit's field is expected at its treatment stage, and when eggs of that day hatch.
 //!
 //! Only visits within their protocol's stage window have days. Where the weather of the field's county is
-//! known up to the visit, the days rest on it, else on the day ranges of the protocol's file. Weather after
+//! known up to the visit, the days are based on it, else on the day ranges of the protocol's file. Weather after
 //! the visit's week is left aside, so that the figures of a week stay what they were. How a window is
 //! computed is described in `scouting::phenology::spray_window`.
 
@@ -24,7 +24,7 @@ use scouting::visit::week::IsoWeek;
 
 const EPOCH: Date = Date::constant(1970, 1, 1);
 
-/// The temperatures that windows rest on.
+/// The temperatures that windows are based on.
 #[derive(Debug, Clone)]
 pub struct Weather {
     /// The stations.

@@ -62,7 +62,7 @@ def sound(structure, wanted):
     return isinstance(structure, str) and structure in wanted
 
 
-# Keys of the text, and of the members that are there. An escaped quotation mark before a colon lies in a text.
+# Keys of the text, and of the members that are there. An escaped quotation mark before a colon is inside a text.
 KEYS_OF_TEXT = r"""(
     (strlen(json) - strlen(replace(json, '":', ''))) // 2
     - (strlen(json) - strlen(replace(json, '\":', ''))) // 3

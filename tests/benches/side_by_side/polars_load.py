@@ -65,7 +65,7 @@ def sound_lines(content):
             continue
         lines.append(line)
         numbers.append(number)
-        # An escaped quotation mark before a colon lies in a text.
+        # An escaped quotation mark before a colon is inside a text.
         keys.append(line.count(b'":') - line.count(b'\\":'))
     return lines, numbers, keys, held
 

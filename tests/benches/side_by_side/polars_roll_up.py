@@ -25,7 +25,7 @@ def scan(store, table):
 
 
 def field_weeks(store):
-    """The visit that stands for each field, week and protocol, with its pressure."""
+    """The reference visit of each field, week and protocol, with its pressure."""
     means = (
         scan(store, "units")
         .with_columns(pl.col("counts").list.sum().alias("eggs"))

@@ -5,17 +5,17 @@ use std::collections::BTreeSet;
 use geo::{Area, CoordsIter};
 use scouting::region::Region;
 
-use super::desk::told;
+use super::desk::report;
 
-/// Neighbours of more counties than this take too long to be looked for with every input.
-const NEIGHBOURS_OF_MAX: usize = 200;
+/// Neighbors of more counties than this take too long to be looked for with every input.
+const NEIGHBORS_OF_MAX: usize = 200;
 
 /// Looks at one boundary file.
 pub fn look(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    let Some(region) = told(Region::from_text(text, "input.geojson", "id", "name")) else {
+    let Some(region) = report(Region::from_text(text, "input.geojson", "id", "name")) else {
         return;
     };
     let counties = region.counties();
@@ -50,7 +50,7 @@ pub fn look(bytes: &[u8]) {
                 "{corner:?} outside {bounds:?}"
             );
             let found = region.locate(corner.x, corner.y);
-            let found = found.expect("a corner lies in a county");
+            let found = found.expect("a corner is in a county");
             assert!(
                 found.id <= county.id,
                 "{corner:?} of {} in {}",
@@ -64,13 +64,13 @@ pub fn look(bytes: &[u8]) {
         );
     }
     assert!(region.locate(f64::NAN, 0.0).is_none());
-    if counties.len() <= NEIGHBOURS_OF_MAX {
-        let neighbours = region.neighbours();
-        for (place, of) in neighbours.iter().enumerate() {
+    if counties.len() <= NEIGHBORS_OF_MAX {
+        let neighbors = region.neighbors();
+        for (place, of) in neighbors.iter().enumerate() {
             for &other in of {
                 assert!(
-                    other != place && neighbours[other].contains(&place),
-                    "{place} and {other} are no neighbours of each other"
+                    other != place && neighbors[other].contains(&place),
+                    "{place} and {other} are no neighbors of each other"
                 );
             }
         }

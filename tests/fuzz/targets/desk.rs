@@ -111,7 +111,7 @@ fn judge() -> Judge {
 
 /// The submission that these bytes are, if they are one; what refuses them says so in words.
 pub fn submission(bytes: &[u8]) -> Option<SubmittedFile> {
-    DESK.with_borrow(|desk| told(look_at(&desk.file(bytes), "input")))
+    DESK.with_borrow(|desk| answer(look_at(&desk.file(bytes), "input")))
 }
 
 /// What is seen of these bytes in a file.
@@ -120,7 +120,7 @@ pub fn on_the_disk<T>(bytes: &[u8], see: impl FnOnce(&Path) -> T) -> T {
 }
 
 /// What a failure must say; the result without it.
-pub fn told<T>(result: Result<T, Failure>) -> Option<T> {
+pub fn answer<T>(result: Result<T, Failure>) -> Option<T> {
     result
         .map_err(|failure| {
             let words = failure.to_string();
@@ -156,14 +156,14 @@ pub fn hold_to_its_records(
     // A sound record is held only where it meets another of the same revision.
     assert!(counts.accepted + counts.duplicate <= sound, "{counts:?}");
     assert!(counts.held_before <= counts.held, "{counts:?}");
-    let told = account.held.first();
+    let answer = account.held.first();
     assert_eq!(
-        told.len() as u64,
+        answer.len() as u64,
         counts.held.min(1_000),
-        "each held record is told"
+        "each held record is reported"
     );
     let mut line = 0;
-    for report in told {
+    for report in answer {
         assert!(report.line > line || mapping.is_some() || file.form.is_table());
         line = report.line;
         hold_findings(&report.findings);
@@ -177,8 +177,8 @@ fn judged(
     each: &mut dyn FnMut(&[u8]),
 ) -> Option<(u64, u64)> {
     let (mut records, mut sound) = (0, 0);
-    for chunk in told(RecordReader::open(file, mapping))? {
-        for raw in told(chunk)? {
+    for chunk in answer(RecordReader::open(file, mapping))? {
+        for raw in answer(chunk)? {
             records += 1;
             each(&raw.kept());
             match DESK.with_borrow(|desk| desk.judge.judge(raw)) {

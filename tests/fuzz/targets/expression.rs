@@ -1,4 +1,4 @@
-//! Threshold expressions, in a protocol that is otherwise sound: what is accepted stands in the statement of the roll-up,
+//! Threshold expressions, in a protocol that is otherwise sound: what is accepted is in the statement of the roll-up,
 //! and gives there what it gave when it was tried.
 
 use std::path::Path;
@@ -13,7 +13,7 @@ use scouting::protocol::threshold::{threshold_of, visit_threshold_sql};
 use scouting::visit::economics::EconomicMember;
 use scouting::visit::record::Economics;
 
-use super::desk::told;
+use super::desk::report;
 use super::protocol::{CORNERS, corner_of};
 
 const PROTOCOL: &str = include_str!("../seeds/protocol/guarded.toml");
@@ -31,7 +31,7 @@ pub fn look(bytes: &[u8]) {
     };
     let mut file: toml::Table = PROTOCOL.parse().expect("the seed is TOML");
     file["threshold"]["expression"] = text.into();
-    let Some(protocol) = told(Protocol::read(
+    let Some(protocol) = report(Protocol::read(
         &file.to_string(),
         Path::new("input.toml"),
         store::stages::expression::plan,

@@ -35,11 +35,11 @@ pub fn look(bytes: &[u8]) {
     if by_lines {
         // Every line that holds something is a record, and nothing else is.
         let lines = bytes.split(|byte| *byte == b'\n');
-        let told = lines.filter(|line| {
+        let report = lines.filter(|line| {
             let line = line.strip_prefix(b"\xef\xbb\xbf").unwrap_or(line);
             !line.trim_ascii().is_empty()
         });
-        assert_eq!(records, told.count());
+        assert_eq!(records, report.count());
     }
 }
 

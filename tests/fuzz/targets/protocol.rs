@@ -8,14 +8,14 @@ use scouting::protocol::threshold::{threshold_of, worked_values};
 use scouting::visit::record::Economics;
 use serde_json::json;
 
-use super::desk::told;
+use super::desk::report;
 
 /// Looks at one protocol file.
 pub fn look(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    let Some(protocol) = told(Protocol::read(
+    let Some(protocol) = report(Protocol::read(
         text,
         Path::new("input.toml"),
         store::stages::expression::plan,
@@ -23,7 +23,7 @@ pub fn look(bytes: &[u8]) {
         return;
     };
     assert_eq!(protocol.id, "input");
-    let (first, last) = protocol.window().expect("a stage window lies on its scale");
+    let (first, last) = protocol.window().expect("a stage window is on its scale");
     assert!(first <= last, "{first} to {last}");
     let written = serde_json::to_string(&protocol).expect("a protocol can be written out");
     assert!(written.contains("\"title\""), "{written}");
@@ -46,13 +46,13 @@ pub fn look(bytes: &[u8]) {
             );
         }
     }
-    for value in told(worked_values(&protocol)).into_iter().flatten() {
+    for value in report(worked_values(&protocol)).into_iter().flatten() {
         assert!(value.is_finite(), "a worked value of {value}");
     }
     if let Some(decline) = &protocol.edge_decline {
         for pressure in [0.5, 1.0, 1.5, 100.0] {
-            let metres = decline.economic_distance_m(pressure);
-            assert!(metres.is_finite() && metres >= 0.0, "{metres} m");
+            let meters = decline.economic_distance_m(pressure);
+            assert!(meters.is_finite() && meters >= 0.0, "{meters} m");
         }
     }
 }

@@ -116,7 +116,7 @@ fn check(workspace: &TestWorkspace, killed: &Killed, right: &State) -> Result<()
         .filter(|out| out.exists())
         && right.out.as_ref() != Some(&folder_bytes(&out))
     {
-        return Err("a half product stands in the output folder".to_owned());
+        return Err("an unfinished product is in the output folder".to_owned());
     }
     let again = arguments(killed, workspace);
     let again: Vec<&str> = again.iter().map(String::as_str).collect();

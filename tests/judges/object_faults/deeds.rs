@@ -51,7 +51,7 @@ impl Deed {
             Deed::RollUp => return rolled_up(store).await.map(Some),
             Deed::Issue => {
                 let book = AlertBook::open(store).await?;
-                // The row of this attempt may stand although an error was told.
+                // The row of this attempt may be there although an error was reported.
                 if !book.issued().iter().any(|alert| alert.issue_id == ISSUE_ID) {
                     let alert = IssuedAlert {
                         number: book.next_number(),

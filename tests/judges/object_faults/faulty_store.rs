@@ -25,9 +25,9 @@ pub enum Call {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum How {
-    /// Nothing is done, and an error is told.
+    /// Nothing is done, and an error is reported.
     Before,
-    /// It is done, and an error is told all the same.
+    /// It is done, and an error is reported all the same.
     After,
     /// It is done, late.
     Late,

@@ -1,6 +1,6 @@
 //! An object store that fails, at its n-th read or write, before or after the work is done; and one that is slow.
 //!
-//! It stands where the keeper of a bucket does, before files on the disk. Whatever it does, the store is as before or
+//! It is where the keeper of a bucket would be, before files on the disk. Whatever it does, the store is as before or
 //! wholly after, a clear word says so, and the same deed again ends where an undisturbed one does. The everyday run takes
 //! some of the calls; `BRACTLINE_OBJECT_FAULTS=all` takes every one, `=Compact` those of that deed.
 
@@ -154,7 +154,7 @@ async fn try_all(prepared: &TestWorkspace, deed: Deed, every_call: bool) -> usiz
                 .map(|number| Fault { call, number, how }),
         );
     }
-    let mut told = 0;
+    let mut report = 0;
     for (number, fault) in tries.iter().enumerate() {
         if number % 50 == 0 {
             println!("{deed:?}: {number} of {} tries", tries.len());
@@ -171,7 +171,7 @@ async fn try_all(prepared: &TestWorkspace, deed: Deed, every_call: bool) -> usiz
                 assert!(*figures == expected, "{deed:?} {fault:?}: other figures");
             }
             Err(failure) => {
-                told += 1;
+                report += 1;
                 let words = failure.to_string();
                 assert!(words.contains(WORD), "{deed:?} {fault:?}: {words}");
                 assert_ne!(fault.how, How::Late, "{deed:?} {fault:?}: {words}");
@@ -188,10 +188,10 @@ async fn try_all(prepared: &TestWorkspace, deed: Deed, every_call: bool) -> usiz
         );
     }
     println!(
-        "{deed:?}: {reads} reads, {writes} writes, {} tries, {told} told",
+        "{deed:?}: {reads} reads, {writes} writes, {} tries, {report} reported",
         tries.len()
     );
-    told
+    report
 }
 
 #[test]
@@ -208,10 +208,10 @@ fn a_store_that_fails_at_any_call_leaves_all_or_nothing() {
             })
             .collect();
         for (deed, thread) in of_all {
-            let told = thread
+            let report = thread
                 .join()
                 .unwrap_or_else(|_| panic!("{deed:?} is half done"));
-            assert!(told > 0, "no fault was ever told of {deed:?}");
+            assert!(report > 0, "no fault was ever reported of {deed:?}");
         }
     });
 }

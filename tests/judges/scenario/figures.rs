@@ -21,11 +21,11 @@ fn number(row: &Value, name: &str) -> f64 {
 #[test]
 fn loss_and_benefit_of_a_field_are_those_of_the_published_relation() {
     let (workspace, _) = loaded();
-    let told = scenario(&workspace, "half", "price=*0.5");
-    assert_eq!(told.said["scenario"], "price=*0.5");
-    assert_eq!(told.said["without_damage_relation"], json!([]));
-    assert_eq!(told.fields.len(), 14);
-    for field in &told.fields {
+    let report = scenario(&workspace, "half", "price=*0.5");
+    assert_eq!(report.said["scenario"], "price=*0.5");
+    assert_eq!(report.said["without_damage_relation"], json!([]));
+    assert_eq!(report.fields.len(), 14);
+    for field in &report.fields {
         let eggs = number(field, "field_mean");
         let near = |name: &str, expected: f64| {
             assert_near(
@@ -51,7 +51,7 @@ fn loss_and_benefit_of_a_field_are_those_of_the_published_relation() {
         assert_eq!(field["currency"], "USD");
         assert_eq!(field["scenario"], "price=*0.5");
     }
-    let of_four = told
+    let of_four = report
         .counties
         .iter()
         .filter(|row| row["fields_visited"] == "4");
@@ -80,8 +80,8 @@ fn loss_and_benefit_of_a_field_are_those_of_the_published_relation() {
     }
 
     // 12 USD an acre and 0.32 USD a lb: 4.992 USD an acre an egg; 3, 4 and 5 eggs are above 2.404.
-    let told = scenario(&workspace, "both", "cost=12USD/acre,price=0.32USD/lb");
-    for county in told
+    let report = scenario(&workspace, "both", "cost=12USD/acre,price=0.32USD/lb");
+    for county in report
         .counties
         .iter()
         .filter(|row| row["fields_visited"] == "4")
@@ -103,8 +103,8 @@ fn identities_of_thresholds_and_money_hold() {
         // In another money all is the same but the money.
         ("money", "cost=*2.5,price=*2.5", 1.0, Some(2.5)),
     ] {
-        let told = scenario(&workspace, name, with);
-        for (field, before) in told.fields.iter().zip(&as_recorded.fields) {
+        let report = scenario(&workspace, name, with);
+        for (field, before) in report.fields.iter().zip(&as_recorded.fields) {
             assert_eq!(field["visit_id"], before["visit_id"]);
             assert_eq!(field["threshold_as_recorded"], before["threshold"]);
             let expected = number(before, "threshold") * times;
@@ -125,8 +125,8 @@ fn identities_of_thresholds_and_money_hold() {
         }
     }
     // 4 eggs x 2.496: the field with 4 eggs is exactly at threshold, and gains and loses nothing.
-    let told = scenario(&workspace, "even", "cost=9.984USD/acre");
-    let even = told
+    let report = scenario(&workspace, "even", "cost=9.984USD/acre");
+    let even = report
         .fields
         .iter()
         .filter(|field| number(field, "field_mean") == 4.0);
@@ -140,7 +140,7 @@ fn identities_of_thresholds_and_money_hold() {
             "net benefit",
         );
     }
-    for county in told
+    for county in report
         .counties
         .iter()
         .filter(|row| row["fields_visited"] == "4")
@@ -164,21 +164,21 @@ fn a_protocol_without_a_relation_has_no_money_and_a_fixed_threshold_stays() {
     let workspace = TestWorkspace::of_region("us:46");
     let account = workspace.load_text("moths.ndjson", &lines(&all));
     assert_eq!(account["accepted"], 4, "{account:#}");
-    let told = scenario(&workspace, "what-if", "price=*0.5");
+    let report = scenario(&workspace, "what-if", "price=*0.5");
     assert_eq!(
-        told.said["thresholds_unmoved"],
+        report.said["thresholds_unmoved"],
         json!(["sunflower-moth-adults"])
     );
     assert_eq!(
-        told.said["without_damage_relation"],
+        report.said["without_damage_relation"],
         json!(["sunflower-moth-adults"])
     );
-    for field in &told.fields {
+    for field in &report.fields {
         assert_eq!(field["threshold"], field["threshold_as_recorded"]);
         assert_eq!(field["saved_kg_per_ha"], Value::Null);
         assert_eq!(field["net_benefit_per_ha"], Value::Null);
     }
-    let county = &told.counties[0];
+    let county = &report.counties[0];
     assert_eq!(
         (&*county["fields_visited"], &*county["currency"]),
         ("4", "")
@@ -190,5 +190,5 @@ fn a_protocol_without_a_relation_has_no_money_and_a_fixed_threshold_stays() {
         page.contains("`sunflower-moth-adults`: its file states no relation"),
         "{page}"
     );
-    assert!(page.contains("rest on none of this"), "{page}");
+    assert!(page.contains("are based on none of this"), "{page}");
 }

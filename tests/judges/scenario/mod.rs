@@ -14,13 +14,13 @@ use crate::support::{Row, TestWorkspace, csv_rows, text_of};
 const WEEK: &str = "2026-W30";
 
 /// What a scenario came to: the report, the county-weeks as texts and the field-weeks as values.
-struct Told {
+struct ScenarioReport {
     said: Value,
     counties: Vec<Row>,
     fields: Vec<Value>,
 }
 
-fn scenario(workspace: &TestWorkspace, name: &str, with: &str) -> Told {
+fn scenario(workspace: &TestWorkspace, name: &str, with: &str) -> ScenarioReport {
     let out = text_of(&workspace.beside(name));
     let run = [
         "rollup", "--with", with, "--week", WEEK, "--out", &out, "--format", "json",
@@ -28,7 +28,7 @@ fn scenario(workspace: &TestWorkspace, name: &str, with: &str) -> Told {
     let said = workspace.run(&run).expect_code(0).json();
     let fields = format!("{out}/scenario_field_week.parquet");
     let fields = python("tests/reference/field_figures.py", &["rows", &fields]);
-    Told {
+    ScenarioReport {
         said,
         counties: rows_of(&workspace.beside(name).join("scenario_county_week.csv")),
         fields: serde_json::from_str(&fields).expect("JSON"),

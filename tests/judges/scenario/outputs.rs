@@ -13,14 +13,14 @@ use crate::support::{assert_private, folder_bytes, text_of};
 fn every_output_says_that_it_is_a_scenario_and_of_what() {
     let (workspace, _) = loaded();
     let with = "population=22000/acre, price=*0.80";
-    let told = scenario(&workspace, "what-if", with);
+    let report = scenario(&workspace, "what-if", with);
     let said = "price=*0.8,population=22000/acre";
-    assert_eq!(told.said["scenario"], said);
-    assert_eq!(told.said["public"], json!([]));
+    assert_eq!(report.said["scenario"], said);
+    assert_eq!(report.said["public"], json!([]));
     assert!(
-        told.said["notice"]
+        report.said["notice"]
             .as_str()
-            .is_some_and(|notice| notice.contains("no finding"))
+            .is_some_and(|notice| notice.contains("not an observed result"))
     );
     let out = workspace.beside("what-if");
     let files = folder_bytes(&out);
@@ -33,8 +33,8 @@ fn every_output_says_that_it_is_a_scenario_and_of_what() {
             "scenario_field_week.parquet"
         ]
     );
-    assert!(told.counties.iter().all(|row| row["scenario"] == said));
-    assert!(told.fields.iter().all(|row| row["scenario"] == said));
+    assert!(report.counties.iter().all(|row| row["scenario"] == said));
+    assert!(report.fields.iter().all(|row| row["scenario"] == said));
     for name in files.keys().filter(|name| name.ends_with(".parquet")) {
         let file = std::fs::File::open(out.join(name)).expect("a file");
         let reader = ParquetRecordBatchReaderBuilder::try_new(file).expect("Parquet");
@@ -51,9 +51,9 @@ fn every_output_says_that_it_is_a_scenario_and_of_what() {
     }
     let page = String::from_utf8(files["SCENARIO.md"].clone()).expect("UTF-8");
     for part in [
-        "This is a scenario, no finding",
-        "market value: 0.8 times each record's own value",
-        "plants standing: 22000/acre in every field",
+        "Hypothetical scenario, not an observed result",
+        "market price: 0.8 times each record's own value",
+        "plant population: 22000/acre in every field",
         "101(3):969-975",
         "net\\_benefit\\_per\\_ha",
         "The label is the law",
@@ -75,12 +75,15 @@ fn every_output_says_that_it_is_a_scenario_and_of_what() {
 fn small_counties_are_there_for_the_owner_alone_and_the_store_stays_as_it_was() {
     let (workspace, _) = loaded();
     let store = folder_bytes(&workspace.path());
-    let told = scenario(&workspace, "what-if", "cost=*0.5");
+    let report = scenario(&workspace, "what-if", "cost=*0.5");
     assert!(
         folder_bytes(&workspace.path()) == store,
         "a scenario wrote to the workspace"
     );
-    let small = told.counties.iter().find(|row| row["county_id"] == "46099");
+    let small = report
+        .counties
+        .iter()
+        .find(|row| row["county_id"] == "46099");
     let small = small.expect("the county with two fields");
     assert_eq!(small["fields_visited"], "2");
     assert_eq!(small["currency"], "USD");
@@ -118,7 +121,10 @@ fn no_alert_and_no_public_place_takes_a_scenario() {
     let out = text_of(&issued);
     let run = workspace.run(&["rollup", "--with", "price=*0.5", "--out", &out]);
     let run = run.expect_code(1);
-    assert!(run.stderr.contains("no place among the alerts"), "{run:?}");
+    assert!(
+        run.stderr.contains("cannot be written among the alerts"),
+        "{run:?}"
+    );
 
     // Put there by hand, under its own name or that of a public file.
     scenario(&workspace, "what-if", "price=*0.5");
@@ -177,6 +183,6 @@ fn a_scenario_that_cannot_be_meant_is_refused() {
     let said = refused("price=0.2", 2);
     assert!(said.contains("price=*0.8"), "{said}");
     // Both in another money: nothing is mixed.
-    let told = scenario(&workspace, "in-cad", "cost=11CAD/acre,price=0.22CAD/lb");
-    assert!(told.fields.iter().all(|field| field["currency"] == "CAD"));
+    let report = scenario(&workspace, "in-cad", "cost=11CAD/acre,price=0.22CAD/lb");
+    assert!(report.fields.iter().all(|field| field["currency"] == "CAD"));
 }

@@ -137,7 +137,7 @@ def censored(sheet, bare=True):
 
 
 @distortion(11)
-def colours_and_comments(sheet):
+def colors_and_comments(sheet):
     """Red for what is over the threshold, and comments: the values say the same without them."""
     for place, row in enumerate(sheet.rows):
         if place % 2:
@@ -146,14 +146,14 @@ def colours_and_comments(sheet):
 
 
 @distortion(11)
-def colours_alone(sheet, places):
-    """Counts that a colour alone tells."""
+def colors_alone(sheet, places):
+    """Counts that a color alone tells."""
     for place in places:
         sheet.rows[place]["S1H1B2"] = None
         column = sheet.columns.index("S1H1B2")
         sheet.looks.append(("fill", sheet.header_row() + place, column, "00B050"))
         sheet.looks.append(("comment", sheet.header_row() + place, column, "green: 4 eggs"))
-    sheet.hold(places, "cell-blank", "colours and comments")
+    sheet.hold(places, "cell-blank", "colors and comments")
 
 
 @distortion(12)

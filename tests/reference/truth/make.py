@@ -184,14 +184,14 @@ def files(table, visits, weevils):
     add("censored.xlsx", "openpyxl", wide(), cells.censored)
     add("censored.csv", "csv", wide(), with_(cells.censored, bare=False), tables.odd_text_file, delimiter="|")
 
-    # Colours, hidden things, invisible signs, formulas.
-    add("colours.xlsx", "openpyxl", wide(), cells.colours_and_comments)
-    add("colours-alone.ods", "libreoffice", wide(), with_(cells.colours_alone, [2, 6]), tables.other_format)
-    add("colours-alone.xlsx", "openpyxl", wide(), with_(cells.colours_alone, [2, 6]))
+    # Colors, hidden things, invisible signs, formulas.
+    add("colors.xlsx", "openpyxl", wide(), cells.colors_and_comments)
+    add("colors-alone.ods", "libreoffice", wide(), with_(cells.colors_alone, [2, 6]), tables.other_format)
+    add("colors-alone.xlsx", "openpyxl", wide(), with_(cells.colors_alone, [2, 6]))
     add("numbers-as-text.xlsx", "openpyxl", wide(), cells.numbers_as_text, cells.apostrophes)
     add("numbers-as-text.xls", "libreoffice", heads(), cells.numbers_as_text, tables.other_format)
     add("apostrophes.csv", "csv", wide(), cells.apostrophes, with_(tables.header_drift, 1))
-    add("filtered.xlsx", "openpyxl", wide(), cells.rows_hidden_by_a_filter, cells.colours_and_comments)
+    add("filtered.xlsx", "openpyxl", wide(), cells.rows_hidden_by_a_filter, cells.colors_and_comments)
     add("filtered.ods", "libreoffice", wide(), cells.rows_hidden_by_a_filter, tables.other_format)
     add("hidden-column.xlsx", "openpyxl", wide(), cells.hidden_column)
     add("hidden-sheet.xlsx", "openpyxl", wide(), cells.hidden_sheet)

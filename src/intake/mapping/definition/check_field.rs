@@ -29,7 +29,7 @@ pub(in crate::mapping) fn field(entry: FieldEntry, schema: &Schema) -> Result<Fi
     };
     if member.level == Level::Index && keys != Keys::default() {
         return mistake(
-            "a placeholder stands alone",
+            "a placeholder must be alone",
             "write {head}, {plant}, {trap} or {bract}",
         );
     }
@@ -187,8 +187,8 @@ fn values(entry: &FieldEntry, member: &Member) -> Result<BTreeMap<String, Value>
         };
         if values.insert(folded(text), value).is_some() {
             return mistake(
-                format!("{text:?} stands twice in values"),
-                "upper and lower case are the same there",
+                format!("{text:?} appears twice in values"),
+                "upper and lower case are equal there",
             );
         }
     }

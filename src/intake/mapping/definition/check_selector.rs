@@ -16,7 +16,7 @@ pub(in crate::mapping) fn selector(entry: &FieldEntry) -> Result<Selector, Mista
     ];
     if given.iter().filter(|given| **given).count() != 1 {
         return mistake(
-            "it does not say in one way where the value stands",
+            "it does not say in exactly one way where the value is",
             "give one of name, column, namePattern and cell",
         );
     }

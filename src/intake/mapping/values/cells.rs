@@ -376,7 +376,7 @@ impl Reading {
         Fault::new(
             Code::NumberWithText,
             format!(
-                "{}, with nothing beside it; if what stands there may be left out, the mapping says bareNumber = false",
+                "{}, with no other text in the cell; if that text may be left out, the mapping says bareNumber = false",
                 self.member.expected
             ),
         )

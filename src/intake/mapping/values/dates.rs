@@ -29,9 +29,9 @@ pub(in crate::mapping) struct DateForm {
 /// What the serial numbers of a workbook count from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::mapping) enum DateSystem {
-    /// 1 is 1 January 1900, and 60 a day that was none.
+    /// 1 is January 1, 1900, and 60 a day that was none.
     From1900,
-    /// 0 is 1 January 1904.
+    /// 0 is January 1, 1904.
     From1904,
 }
 
@@ -91,7 +91,7 @@ pub(in crate::mapping) fn read_day(text: &str, form: &DateForm) -> Result<Date, 
             Err(Fault::new(
                 Code::DateAmbiguous,
                 format!(
-                    "a date without doubt: the formats of the mapping read {}",
+                    "an unambiguous date: the formats of the mapping read {}",
                     days.join(" or ")
                 ),
             ))
@@ -148,7 +148,7 @@ fn unreadable_day(text: &str, form: &DateForm) -> Fault {
         _ => Fault::new(
             Code::DateAmbiguous,
             format!(
-                "a date without doubt: {}; the mapping says which",
+                "an unambiguous date: {}; the mapping says which",
                 readings.join(", or ")
             ),
         ),
@@ -178,7 +178,7 @@ pub(in crate::mapping) fn serial_day(serial: f64, form: &DateForm) -> Result<Dat
 fn day_of(serial: f64, system: DateSystem) -> Option<Date> {
     let days = serial.floor();
     let (origin, days) = match system {
-        // Serial 60 is 29 February 1900, which no calendar has: days after it count one too many.
+        // Serial 60 is February 29, 1900, which no calendar has: days after it count one too many.
         DateSystem::From1900 if days > 60.0 => (date(1899, 12, 30), days),
         DateSystem::From1900 if (1.0..60.0).contains(&days) => (date(1899, 12, 31), days),
         DateSystem::From1904 if days >= 0.0 => (date(1904, 1, 1), days),

@@ -34,11 +34,11 @@ static WITHOUT_YEAR: LazyLock<Regex> = LazyLock::new(|| {
 /// What people write who mean no one day.
 pub(in crate::mapping) fn is_no_day(text: &str) -> Option<&'static str> {
     if WEEK.is_match(text) {
-        Some("the day of the visit, as 2026-07-21: a week is not a day")
+        Some("the visit date, as 2026-07-21: a week is not a day")
     } else if WITHOUT_YEAR.is_match(text) {
-        Some("the day of the visit, as 2026-07-21: there is no year in it")
+        Some("the visit date, as 2026-07-21: there is no year in it")
     } else if SEVERAL_DAYS.is_match(text) {
-        Some("the one day of the visit, as 2026-07-21: these are several days")
+        Some("the one visit date, as 2026-07-21: these are several days")
     } else {
         None
     }

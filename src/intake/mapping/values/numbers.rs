@@ -134,12 +134,12 @@ fn refuse_what_is_no_number(text: &str, is_angle: bool) -> Result<(), Fault> {
         return if text.chars().any(char::is_alphanumeric) {
             fault(
                 Code::NumberInWords,
-                "a number; if the word stands for one or for nothing, the mapping says so (values, missingValues)",
+                "a number; if the word means a number or no value, the mapping says so (values, missingValues)",
             )
         } else {
             fault(
                 Code::NumberIsAMark,
-                "a number; if the mark stands for 0 or for not counted, the mapping says so (values, missingValues)",
+                "a number; if the mark means 0 or not counted, the mapping says so (values, missingValues)",
             )
         };
     }
@@ -258,7 +258,7 @@ fn one_reading(body: &str, numbers: &[(f64, &str)], range: (f64, f64)) -> Result
             };
             Err(Fault::new(
                 Code::NumberAmbiguous,
-                format!("a number without doubt: {shown}; the mapping says which"),
+                format!("an unambiguous number: {shown}; the mapping says which"),
             ))
         }
     }
@@ -434,7 +434,7 @@ mod tests {
     }
 
     #[test]
-    fn what_stands_about_a_number_is_kept_for_the_judge() {
+    fn what_is_around_a_number_is_kept_for_the_judge() {
         let read = |text| read_number(text, &NumberForm::default(), AMOUNTS, false).unwrap();
         assert_eq!(read("12 (est)").after, "(est)");
         assert_eq!(

@@ -234,7 +234,7 @@ mod tests {
 
     #[test]
     fn amounts_become_the_records_own_units() {
-        // The survey acre against NIST SP 811, appendix B.9: 4.046 873 E+03 square metres.
+        // The survey acre against NIST SP 811, appendix B.9: 4.046 873 E+03 square meters.
         let cases: [(Quantity, &str, f64, f64, Option<&str>); 12] = [
             (Quantity::Area, "acre", 100.0, 40.468564224, None),
             (Quantity::Area, "har", 62.4, 62.4, None),
