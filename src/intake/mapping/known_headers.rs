@@ -1,4 +1,4 @@
-//! Headers that people usually write over the members of a visit, for the draft of a mapping: from habit, no source.
+//! Headers that are often over the members of a visit, for the draft of a mapping.
 
 use std::sync::LazyLock;
 
