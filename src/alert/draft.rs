@@ -19,7 +19,8 @@ use scouting::failure::Failure;
 use scouting::plain_file::open_plain;
 use scouting::protocol::catalogue::Protocol;
 use scouting::visit::week::IsoWeek;
-use store::alerts::table::{IssuedAlert, issued_alerts, published_rows};
+use store::alerts::issued_alert::IssuedAlert;
+use store::alerts::table::{issued_alerts, published_rows};
 use store::public::public_rows::Publishing;
 
 /// A draft that was written just now.

@@ -9,7 +9,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use serde_json::json;
 
-use super::rounded;
+use super::chance::rounded;
 
 /// Said on the face of everything that is made from this data.
 pub const NOTICE: &str = "Invented data for demonstration: no real place, farm, person or count.";
@@ -157,7 +157,7 @@ impl Landscape {
         Landscape { seed, counties }
     }
 
-    /// Ids and shapes, as [`super::SampleLines`] takes them.
+    /// Ids and shapes, as [`super::stream::SampleLines`] takes them.
     pub fn shapes(&self) -> Vec<(String, MultiPolygon<f64>)> {
         self.counties
             .iter()

@@ -6,7 +6,9 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 
 use super::package::contents::{ExportTable, VisitRows, tables_of};
-use super::package::{Facts, HeldBack, Level, Licence, PackageFile, package};
+use super::package::facts::{Facts, HeldBack, Level, Licence};
+use super::package::package;
+use super::package::package_file::PackageFile;
 use super::rows::{unless_too_small, without_withdrawn_rows};
 use super::written::Written;
 use crate::alert::inputs::{Inputs, sha256_of};
@@ -22,12 +24,13 @@ use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use disclosure::editions::Published;
 use scouting::failure::{Failure, Kind};
-use store::alerts::table::{AlertBook, IssuedAlert, Until, issued_alerts, published_until};
+use store::alerts::issued_alert::IssuedAlert;
+use store::alerts::table::{AlertBook, Until, issued_alerts, published_until};
 use store::delta::append::Sealed;
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
 use store::public::public_rows::Publishing;
-use store::stages::run::Period;
+use store::stages::rollup::Period;
 
 /// An export that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;

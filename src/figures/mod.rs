@@ -2,8 +2,9 @@
 
 pub(crate) mod arrivals;
 pub(crate) mod cluster;
+pub(crate) mod described_table;
 pub(crate) mod disclosure_table;
-pub mod dispersion;
+pub(crate) mod dispersion;
 pub(crate) mod dispersion_files;
 pub(crate) mod dispersion_tables;
 pub(crate) mod files;

@@ -14,7 +14,8 @@ use crate::shared::report::counted;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use scouting::failure::{Failure, Kind};
-use store::alerts::table::{IssuedAlert, issued_alerts};
+use store::alerts::issued_alert::IssuedAlert;
+use store::alerts::table::issued_alerts;
 
 /// The issued alerts; each has its folder when this returns.
 pub(crate) async fn listed(workspace: &Workspace) -> Result<Vec<IssuedAlert>, Failure> {

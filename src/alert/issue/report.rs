@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 use super::facts::{folder_name, minute};
 use crate::shared::report::counted;
 use crate::workspace::Workspace;
-use store::alerts::table::IssuedAlert;
+use store::alerts::issued_alert::IssuedAlert;
 
 /// An alert that was issued just now.
 pub(crate) struct Issued {

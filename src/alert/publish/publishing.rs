@@ -22,7 +22,8 @@ use crate::workspace::open::open_store;
 use scouting::failure::{Failure, Kind};
 use scouting::plain_file::{ISSUED_BYTES_MAX, read_plain};
 use scouting::protocol::catalogue::Protocol;
-use store::alerts::table::{IssuedAlert, alerts_with_rows, identity_of_alerts};
+use store::alerts::issued_alert::IssuedAlert;
+use store::alerts::table::{alerts_with_rows, identity_of_alerts};
 use store::delta::private_names::private_points_at;
 
 /// What was published just now.

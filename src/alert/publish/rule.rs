@@ -8,7 +8,7 @@ use disclosure::editions::Published;
 use disclosure::place::Place;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
-use store::alerts::table::IssuedAlert;
+use store::alerts::issued_alert::IssuedAlert;
 
 /// Holds the rows that an alert shows to the rule; `rows` are those that were public with it.
 ///

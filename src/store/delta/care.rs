@@ -4,7 +4,8 @@ use datafusion::prelude::SessionContext;
 use futures::TryStreamExt;
 use serde::{Deserialize, Serialize};
 
-use crate::alerts::table::{IssuedAlert, issued_alerts};
+use crate::alerts::issued_alert::IssuedAlert;
+use crate::alerts::table::issued_alerts;
 use crate::delta::files_whole::look_at_files;
 use crate::delta::snapshot::{Snapshot, register, version_of};
 use crate::delta::tables::Store;
