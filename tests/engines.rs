@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use bractline::demo::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
-use bractline::figures::dispersion::season_dispersion;
+use bractline::figures::dispersion_tables::season_dispersion;
 use bractline::shared::tables::{write_csv, write_parquet};
 use disclosure::rule::Rule;
 use rand::SeedableRng;
@@ -21,8 +21,9 @@ use store::delta::week_parts::week_parts;
 use store::public::public_rows::{Publishing, public_rows};
 use store::public::public_tables::PublicTables;
 use store::stages::inputs::{RegionCounty, Setting};
-use store::stages::run::{FINISHED, Period};
-use store::stages::wanted::{roll_up, roll_up_by};
+use store::stages::rollup::Period;
+use store::stages::run::{roll_up, roll_up_by};
+use store::stages::wanted::FINISHED;
 use store::stages::windows::Weather;
 
 use crate::support::generated::{assert_account, load, submissions};

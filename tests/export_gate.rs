@@ -5,7 +5,8 @@ use std::sync::Arc;
 
 use arrow::array::{ArrayRef, BooleanArray, Int64Array, RecordBatch, StringArray};
 use bractline::export::gate::ExportGate;
-use bractline::export::package::{Level, PackageFile};
+use bractline::export::package::facts::Level;
+use bractline::export::package::package_file::PackageFile;
 use bractline::gate::judge::{Confidences, Gate};
 use bractline::shared::tables::{ColumnDoc, write_parquet};
 use disclosure::editions::Entry;

@@ -22,7 +22,7 @@ use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Protocol;
 use scouting::visit::week::IsoWeek;
-use store::stages::run::Period;
+use store::stages::rollup::Period;
 
 /// The files of an alert, and what the feed and the list say of it.
 pub(crate) struct Built {

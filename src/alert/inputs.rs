@@ -15,7 +15,7 @@ use scouting::failure::{Failure, Kind};
 use scouting::plain_file::{BOUNDARIES_BYTES_MAX, WEATHER_BYTES_MAX, read_plain, read_plain_text};
 use scouting::protocol::catalogue::{Catalogue, built_in_files};
 use scouting::region::Region;
-use store::alerts::table::IssuedAlert;
+use store::alerts::issued_alert::IssuedAlert;
 use store::delta::snapshot::{Snapshot, parts_that_pay};
 use store::public::public_rows::Publishing;
 

@@ -8,7 +8,7 @@ use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
 use scouting::visit::week::IsoWeek;
-use store::alerts::table::IssuedAlert;
+use store::alerts::issued_alert::IssuedAlert;
 
 /// Writes `alerts/WEEK/index.html`.
 ///

@@ -11,7 +11,7 @@ use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
 use crate::export::make::WantedPackage;
-use crate::export::package::Level;
+use crate::export::package::facts::Level;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
 

@@ -9,7 +9,7 @@ use crate::scenario::run::roll_up_under;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
 use scouting::visit::week::IsoWeek;
-use store::stages::run::Period;
+use store::stages::rollup::Period;
 use store::stages::scenario::Scenario;
 
 /// Aggregate visits by county and week

@@ -11,6 +11,7 @@ use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
 use super::calendar::Calendar;
+use super::chance::rounded;
 use super::season::PlannedVisit;
 use scouting::visit::code::Code;
 use scouting::visit::count::Count;
@@ -219,7 +220,7 @@ pub fn break_visit(
             (line_of(&visit), Code::StageUnknown)
         }
         Breakage::PointOutside => {
-            visit.field.lon = super::rounded(bounds.max().x + chance.random_range(1.0..4.0), 5);
+            visit.field.lon = rounded(bounds.max().x + chance.random_range(1.0..4.0), 5);
             visit.field.outline = None;
             (line_of(&visit), Code::OutsideRegion)
         }
@@ -236,14 +237,14 @@ pub fn break_visit(
         }
         Breakage::PriceInCents => {
             if let Some(value) = &mut visit.economics.market_value {
-                value.amount = super::rounded(value.amount * 100.0, 2);
+                value.amount = rounded(value.amount * 100.0, 2);
             }
             (line_of(&visit), Code::MarketValueImplausible)
         }
         Breakage::CostTenfold => {
             if let Some(cost) = &mut visit.economics.treatment_cost {
                 // 2.471 acres in a hectare: $6 an acre becomes 148, beyond 120.
-                cost.amount = super::rounded(cost.amount * 24.71, 2);
+                cost.amount = rounded(cost.amount * 24.71, 2);
                 cost.per = scouting::visit::record::AreaUnit::Acre;
             }
             (line_of(&visit), Code::TreatmentCostImplausible)
@@ -336,10 +337,12 @@ mod tests {
     use rand::SeedableRng;
 
     use super::*;
+    use crate::demo::chance::{Chance, Purpose};
     use crate::demo::fields::SampleField;
+    use crate::demo::landscape::Landscape;
+    use crate::demo::options::SampleOptions;
     use crate::demo::places::Places;
     use crate::demo::season::Season;
-    use crate::demo::{Chance, Landscape, Purpose, SampleOptions};
     use scouting::visit::code::Class;
 
     fn broken_records() -> Vec<(Breakage, BrokenRecord, PlannedVisit)> {

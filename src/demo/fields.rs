@@ -7,8 +7,8 @@ use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
+use super::chance::{Chance, Purpose, rounded};
 use super::places::Places;
-use super::{Chance, Purpose, rounded};
 use scouting::visit::record::{Field, Outline};
 
 /// Fields that are in one county and belong to one farm.

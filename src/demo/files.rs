@@ -7,7 +7,10 @@ use std::io::Write;
 
 use flate2::{Compression, write::GzEncoder};
 
-use super::{Expected, ExpectedAccount, Landscape, SampleLine, SampleLines, SampleOptions};
+use super::landscape::Landscape;
+use super::options::SampleOptions;
+use super::sample_line::{Expected, ExpectedAccount, SampleLine};
+use super::stream::SampleLines;
 use scouting::failure::Failure;
 use scouting::visit::code::Code;
 

@@ -9,86 +9,12 @@ use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
 use super::broken::{Breakage, break_visit, line_of};
+use super::options::MessShares;
+use super::sample_line::{Expected, SampleLine};
 use super::season::{PlannedVisit, Season};
-use super::{Expected, SampleLine};
 use scouting::visit::code::Code;
 use scouting::visit::count::Count;
 use scouting::visit::record::Visit;
-
-/// Shares of the visits to which something happens; at most one of these befalls a visit, but for
-/// being late, which may come on top.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct MessShares {
-    /// Submitted two to six weeks after the visit.
-    pub late: f64,
-    /// Followed, or overtaken, by revision 2, and sometimes 3.
-    pub corrected: f64,
-    /// Withdrawn by revision 2.
-    pub retracted: f64,
-    /// Sent twice, word for word or in other words.
-    pub duplicated: f64,
-    /// Sent twice under the same revision with other content.
-    pub conflicting: f64,
-    /// Broken.
-    pub broken: f64,
-    /// Of the broken ones: sent again, corrected.
-    pub mended: f64,
-}
-
-impl MessShares {
-    /// Nothing goes wrong.
-    pub fn none() -> Self {
-        MessShares {
-            late: 0.0,
-            corrected: 0.0,
-            retracted: 0.0,
-            duplicated: 0.0,
-            conflicting: 0.0,
-            broken: 0.0,
-            mended: 0.0,
-        }
-    }
-
-    /// The demo's shares: enough of each to be seen among 300 visits a season.
-    pub fn demo() -> Self {
-        MessShares {
-            late: 0.05,
-            corrected: 0.05,
-            retracted: 0.01,
-            duplicated: 0.03,
-            conflicting: 0.01,
-            broken: 0.06,
-            mended: 0.3,
-        }
-    }
-
-    /// The benchmark's shares: 2% broken, 1.5% sent twice, 1% corrected.
-    pub fn benchmark() -> Self {
-        MessShares {
-            broken: 0.02,
-            duplicated: 0.015,
-            corrected: 0.01,
-            ..MessShares::none()
-        }
-    }
-
-    fn draw(&self, chance: &mut ChaCha8Rng) -> Fate {
-        let mut roll: f64 = chance.random();
-        for (share, fate) in [
-            (self.broken, Fate::Broken),
-            (self.duplicated, Fate::Duplicated),
-            (self.corrected, Fate::Corrected),
-            (self.retracted, Fate::Retracted),
-            (self.conflicting, Fate::Conflicting),
-        ] {
-            if roll < share {
-                return fate;
-            }
-            roll -= share;
-        }
-        Fate::Good
-    }
-}
 
 enum Fate {
     Good,
@@ -97,6 +23,23 @@ enum Fate {
     Corrected,
     Retracted,
     Conflicting,
+}
+
+fn draw_fate(shares: &MessShares, chance: &mut ChaCha8Rng) -> Fate {
+    let mut roll: f64 = chance.random();
+    for (share, fate) in [
+        (shares.broken, Fate::Broken),
+        (shares.duplicated, Fate::Duplicated),
+        (shares.corrected, Fate::Corrected),
+        (shares.retracted, Fate::Retracted),
+        (shares.conflicting, Fate::Conflicting),
+    ] {
+        if roll < share {
+            return fate;
+        }
+        roll -= share;
+    }
+    Fate::Good
 }
 
 /// One sending of a visit.
@@ -166,7 +109,7 @@ impl Way {
                 content: 0,
             },
         };
-        match self.shares.draw(chance) {
+        match draw_fate(&self.shares, chance) {
             Fate::Good => vec![original],
             Fate::Broken => self.broken(planned, original, chance),
             Fate::Duplicated => duplicated(original, chance),

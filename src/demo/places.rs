@@ -7,7 +7,7 @@ use geo::{Area, BoundingRect, Centroid, Contains, InteriorPoint, MultiPolygon, P
 use rand::Rng;
 use rand_distr::{Distribution, StandardNormal};
 
-use super::rounded;
+use super::chance::rounded;
 use scouting::failure::{Failure, Kind};
 
 /// Tries to hit a county by chance before its middle is taken: a county may be a thin thread.

@@ -7,7 +7,8 @@ use jiff::Timestamp;
 use crate::alert::chosen::{chosen_protocol, publishing};
 use crate::alert::draft::write_draft;
 use crate::alert::issue::issuing::{IssueRequest, NoteChoice, issue};
-use crate::demo::{DemoFiles, SampleOptions, demo_files};
+use crate::demo::files::{DemoFiles, demo_files};
+use crate::demo::options::SampleOptions;
 use crate::figures::files::roll_up_to;
 use crate::figures::rolled_up::Figures;
 use crate::load::each::load_all;
@@ -21,7 +22,7 @@ use scouting::failure::{Failure, Kind};
 use scouting::visit::week::IsoWeek;
 use store::alerts::table::{AlertBook, issued_alerts, published_rows};
 use store::public::public_rows::Publishing;
-use store::stages::run::Period;
+use store::stages::rollup::Period;
 
 /// Makes the demo in a folder; what to say of it. `program` is what starts the program.
 ///

@@ -10,10 +10,11 @@ use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
 use super::calendar::Calendar;
+use super::chance::{Chance, Purpose, rounded};
 use super::eggs::{AGGREGATION_ASSUMED, EggCounts};
 use super::fields::{SampleField, normal};
+use super::options::SampleOptions;
 use super::places::Places;
-use super::{Chance, Purpose, SampleOptions, rounded};
 use scouting::visit::dates::WrittenInstant;
 use scouting::visit::heads::Heads;
 use scouting::visit::record::{

@@ -7,11 +7,13 @@ use std::collections::VecDeque;
 
 use geo::MultiPolygon;
 
+use super::chance::{Chance, Purpose};
 use super::fields::SampleField;
 use super::mess::Way;
+use super::options::SampleOptions;
 use super::places::Places;
+use super::sample_line::SampleLine;
 use super::season::Season;
-use super::{Chance, Purpose, SampleLine, SampleOptions};
 use scouting::failure::Failure;
 
 /// How many second sendings wait at a time before they come.
@@ -104,7 +106,9 @@ mod tests {
     use serde_json::Value;
 
     use super::*;
-    use crate::demo::{Expected, ExpectedAccount, Landscape, MessShares};
+    use crate::demo::landscape::Landscape;
+    use crate::demo::options::MessShares;
+    use crate::demo::sample_line::{Expected, ExpectedAccount};
     use scouting::visit::code::Code;
     use scouting::visit::heads::Heads;
     use scouting::visit::record::{

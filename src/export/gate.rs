@@ -6,8 +6,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::grid_rows::grid_columns;
+use super::package::facts::Level;
+use super::package::package_file::PackageFile;
 use super::package::protocol_table::protocol_columns;
-use super::package::{Level, PackageFile};
 use crate::gate::judge::{Gate, MAP_PROPERTIES, stopped};
 use crate::gate::parquet_files::{Packed, read_packed};
 use crate::gate::sums::PublicSums;

@@ -24,15 +24,14 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use super::grid_groups::{CellOfWidth, FieldWeek, Placed, Smallest, placed};
-use crate::figures::dispersion::DescribedTable;
-use crate::figures::dispersion_tables::described;
+use crate::figures::described_table::{DescribedTable, described};
 use disclosure::median_class::class_bounds;
 use disclosure::rule::{Level, Rule};
 use scouting::failure::Failure;
 use scouting::region::point_grid::GridWidth;
 use store::public::public_rows::seasons_with_farms;
 use store::stages::files::{StageColumn, columns_of};
-use store::stages::run::Rollup;
+use store::stages::rollup::Rollup;
 use store::stages::stage_rows::rows_of;
 
 /// One row per field and week, in the form of a stage's header.

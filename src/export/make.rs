@@ -6,11 +6,15 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 
 use super::package::contents::{ExportTable, VisitRows, tables_of};
-use super::package::{Facts, HeldBack, Level, License, PackageFile, package};
+use super::package::facts::{Facts, HeldBack, Level, License};
+use super::package::package;
+use super::package::package_file::PackageFile;
 use super::rows::{unless_too_small, without_withdrawn_rows};
 use super::written::Written;
+use crate::alert::confidences::{confidences, gate};
 use crate::alert::inputs::{Inputs, sha256_of};
-use crate::alert::issue::issuing::{confidences, find, gate, made_by_an_older_program, settle};
+use crate::alert::issue::as_issued::{find, made_by_an_older_program};
+use crate::alert::issue::issuing::settle;
 use crate::export::gate::ExportGate;
 use crate::export::grid_rows::grid_rows;
 use crate::export::take_home::{KEPT_FOR_IT, take_home};
@@ -22,12 +26,13 @@ use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use disclosure::editions::Published;
 use scouting::failure::{Failure, Kind};
-use store::alerts::table::{AlertBook, IssuedAlert, Until, issued_alerts, published_until};
+use store::alerts::issued_alert::IssuedAlert;
+use store::alerts::table::{AlertBook, Until, issued_alerts, published_until};
 use store::delta::append::Sealed;
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
 use store::public::public_rows::Publishing;
-use store::stages::run::Period;
+use store::stages::rollup::Period;
 
 /// An export that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;

@@ -11,12 +11,12 @@ use arrow::compute::{cast, concat_batches};
 use arrow::datatypes::{Field, Schema};
 use datafusion::error::DataFusionError;
 
-use crate::figures::dispersion::DescribedTable;
+use crate::figures::described_table::DescribedTable;
 use scouting::failure::{Failure, Kind};
 use store::delta::snapshot::Snapshot;
+use store::stages::engine::register;
 use store::stages::files::columns_of;
-use store::stages::inputs::register;
-use store::stages::run::Rollup;
+use store::stages::rollup::Rollup;
 
 /// Tables of the stages that these tables are based on and that a roll-up lets go of otherwise.
 pub const KEPT_FOR_IT: [&str; 1] = ["visit_pressure"];

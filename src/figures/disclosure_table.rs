@@ -7,7 +7,7 @@ use arrow::array::{ArrayRef, Int32Array, Int64Array, RecordBatch, StringArray};
 use crate::shared::tables::{ColumnDoc, write_csv};
 use scouting::failure::{Failure, Kind};
 use store::public::public_rows::CountyOutcome;
-use store::stages::run::Period;
+use store::stages::rollup::Period;
 
 /// Its columns.
 const COLUMNS: [(&str, &str); 9] = [

@@ -12,55 +12,12 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use arrow::array::RecordBatch;
 use serde::Deserialize;
 
-use super::dispersion_tables::{county_season_table, power_law_table, visit_table};
 use scouting::failure::Failure;
 use stats::counts::aggregation::{FittedK, UndefinedK, fit_common_k, fit_k};
 use stats::counts::frequencies::CountFrequencies;
 use stats::counts::power_law::{MeanVariance, PowerLaw, fit_power_law};
-use store::delta::snapshot::Snapshot;
-use store::stages::files::StageColumn;
-use store::stages::run::Rollup;
 use store::stages::stage_rows::rows_of;
-use store::stages::unit_totals::{UnitTotals, unit_totals};
-
-/// The tables of a season's dispersion, all private.
-#[derive(Debug, Clone)]
-pub struct Dispersion {
-    /// One row per county, season and protocol.
-    pub county_season: DescribedTable,
-    /// One row per season, protocol and kind of sample.
-    pub power_law: DescribedTable,
-    /// One row per reference visit within the stage window.
-    pub visit: DescribedTable,
-}
-
-/// A table with what its columns mean.
-#[derive(Debug, Clone)]
-pub struct DescribedTable {
-    /// The columns, in order.
-    pub columns: Vec<StageColumn>,
-    /// The rows, in the order of what identifies them.
-    pub batch: RecordBatch,
-}
-
-/// The dispersion of every season, or of one, at the version that was rolled up.
-///
-/// # Errors
-/// A [`Failure`] if the store cannot be read.
-pub async fn season_dispersion(
-    snapshot: &Snapshot,
-    rollup: &Rollup,
-    season: Option<i32>,
-) -> Result<Dispersion, Failure> {
-    let totals = unit_totals(snapshot).await?;
-    let counties = names_of_counties(&rollup.county_week_full().batch, season)?;
-    let visits = standing_visits(&rollup.field_week().batch, &totals, season)?;
-    Ok(Dispersion {
-        county_season: county_season_table(&county_seasons(&counties, &visits))?,
-        power_law: power_law_table(&season_laws(&visits))?,
-        visit: visit_table(&visits)?,
-    })
-}
+use store::stages::unit_totals::UnitTotals;
 
 /// A standing visit within the stage window.
 pub(super) struct StandingVisit<'a> {
@@ -124,7 +81,7 @@ struct CountyWeekRow<'a> {
 }
 
 /// The counties and seasons with a visit under a protocol, within the stage window or not, and the counties' names.
-fn names_of_counties(
+pub(super) fn names_of_counties(
     county_week: &RecordBatch,
     season: Option<i32>,
 ) -> Result<BTreeMap<CountySeason<'_>, &str>, Failure> {
@@ -151,7 +108,7 @@ struct FieldWeekRow<'a> {
 
 /// The standing visits within the stage window, in the order of their ids: the last digits of a common k
 /// hang on the order of its sums.
-fn standing_visits<'a>(
+pub(super) fn standing_visits<'a>(
     field_week: &'a RecordBatch,
     totals: &'a HashMap<String, UnitTotals>,
     season: Option<i32>,
@@ -193,7 +150,7 @@ pub(super) struct CountyFigures<'a> {
     pub(super) k: Result<FittedK, &'static str>,
 }
 
-fn county_seasons<'a>(
+pub(super) fn county_seasons<'a>(
     counties: &BTreeMap<CountySeason<'a>, &'a str>,
     visits: &[StandingVisit<'_>],
 ) -> Vec<CountyFigures<'a>> {
@@ -247,7 +204,7 @@ pub(super) struct SeasonLaw<'a> {
     pub(super) visits_left_out: u64,
 }
 
-fn season_laws<'a>(visits: &[StandingVisit<'a>]) -> Vec<SeasonLaw<'a>> {
+pub(super) fn season_laws<'a>(visits: &[StandingVisit<'a>]) -> Vec<SeasonLaw<'a>> {
     let mut groups: BTreeMap<(i32, &str), Vec<&StandingVisit<'a>>> = BTreeMap::new();
     for visit in visits {
         let group = groups.entry((visit.season, visit.protocol)).or_default();

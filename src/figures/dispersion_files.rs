@@ -1,7 +1,8 @@
 //! The files of a season's dispersion, which `bractline rollup --dispersion` writes to its private folder.
 
 use super::rolled_up::{Figures, docs};
-use crate::figures::dispersion::{DescribedTable, Dispersion, season_dispersion};
+use crate::figures::described_table::DescribedTable;
+use crate::figures::dispersion_tables::{Dispersion, season_dispersion};
 use crate::figures::map::columns::DescribedFiles;
 use crate::shared::files::OutputFile;
 use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};

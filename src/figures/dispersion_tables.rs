@@ -3,14 +3,19 @@
 
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, RecordBatch, StringArray};
-use arrow::datatypes::{Field, Schema};
+use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, StringArray};
 
-use super::dispersion::{CountyFigures, DescribedTable, SeasonLaw, StandingVisit};
-use scouting::failure::{Failure, Kind};
+use super::described_table::{DescribedTable, described};
+use super::dispersion::{
+    CountyFigures, SeasonLaw, StandingVisit, county_seasons, names_of_counties, season_laws,
+    standing_visits,
+};
+use scouting::failure::Failure;
 use stats::counts::aggregation::FittedK;
 use stats::counts::power_law::PowerLaw;
-use store::stages::files::columns_of;
+use store::delta::snapshot::Snapshot;
+use store::stages::rollup::Rollup;
+use store::stages::unit_totals::unit_totals;
 
 /// In the form of a stage's header.
 const COUNTY_SEASON: &str = "\
@@ -49,20 +54,34 @@ k                 double  null      [1] exponent k of the negative binomial of t
 k_standard_error  double  null      [1] its standard error, from the curvature of the likelihood
 k_undefined       text    null      why there is no k: too-few-units, nothing-counted, not-aggregated, poisson-limit, rates";
 
-/// A table laid out as `columns` says, with what its columns mean.
-pub(crate) fn described(
-    table: &str,
-    columns: &str,
-    values: Vec<ArrayRef>,
-) -> Result<DescribedTable, Failure> {
-    let columns = columns_of(table, columns)?;
-    let fields = columns
-        .iter()
-        .map(|column| Field::new(&column.name, column.data_type.clone(), column.nullable));
-    let schema = Arc::new(Schema::new(fields.collect::<Vec<_>>()));
-    let batch = RecordBatch::try_new(schema, values)
-        .map_err(|error| Failure::new(Kind::Stage, format!("the table {table}: {error}")))?;
-    Ok(DescribedTable { columns, batch })
+/// The tables of a season's dispersion, all private.
+#[derive(Debug, Clone)]
+pub struct Dispersion {
+    /// One row per county, season and protocol.
+    pub county_season: DescribedTable,
+    /// One row per season, protocol and kind of sample.
+    pub power_law: DescribedTable,
+    /// One row per reference visit within the stage window.
+    pub visit: DescribedTable,
+}
+
+/// The dispersion of every season, or of one, at the version that was rolled up.
+///
+/// # Errors
+/// A [`Failure`] if the store cannot be read.
+pub async fn season_dispersion(
+    snapshot: &Snapshot,
+    rollup: &Rollup,
+    season: Option<i32>,
+) -> Result<Dispersion, Failure> {
+    let totals = unit_totals(snapshot).await?;
+    let counties = names_of_counties(&rollup.county_week_full().batch, season)?;
+    let visits = standing_visits(&rollup.field_week().batch, &totals, season)?;
+    Ok(Dispersion {
+        county_season: county_season_table(&county_seasons(&counties, &visits))?,
+        power_law: power_law_table(&season_laws(&visits))?,
+        visit: visit_table(&visits)?,
+    })
 }
 
 fn text<'a>(values: impl Iterator<Item = &'a str>) -> ArrayRef {
@@ -98,7 +117,7 @@ fn columns_of_k(fitted: &[Result<FittedK, &'static str>]) -> [ArrayRef; 3] {
 }
 
 /// `county_season_dispersion`: one row per county, season and protocol.
-pub(super) fn county_season_table(rows: &[CountyFigures<'_>]) -> Result<DescribedTable, Failure> {
+fn county_season_table(rows: &[CountyFigures<'_>]) -> Result<DescribedTable, Failure> {
     let count =
         |of: fn(&CountyFigures<'_>) -> u64| counts(rows.iter().map(move |row| Some(of(row))));
     let fitted: Vec<_> = rows.iter().map(|row| row.k).collect();
@@ -122,7 +141,7 @@ pub(super) fn county_season_table(rows: &[CountyFigures<'_>]) -> Result<Describe
 }
 
 /// `season_power_law`: two rows per season and protocol.
-pub(super) fn power_law_table(rows: &[SeasonLaw<'_>]) -> Result<DescribedTable, Failure> {
+fn power_law_table(rows: &[SeasonLaw<'_>]) -> Result<DescribedTable, Failure> {
     let of_law =
         |of: fn(PowerLaw) -> Option<f64>| numbers(rows.iter().map(move |row| row.law.and_then(of)));
     described(
@@ -144,7 +163,7 @@ pub(super) fn power_law_table(rows: &[SeasonLaw<'_>]) -> Result<DescribedTable, 
 }
 
 /// `visit_dispersion`: one row per standing visit within the stage window.
-pub(super) fn visit_table(rows: &[StandingVisit<'_>]) -> Result<DescribedTable, Failure> {
+fn visit_table(rows: &[StandingVisit<'_>]) -> Result<DescribedTable, Failure> {
     let fitted: Vec<_> = rows.iter().map(StandingVisit::own_k).collect();
     let [k, standard_error, undefined] = columns_of_k(&fitted);
     described(

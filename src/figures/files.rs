@@ -18,7 +18,7 @@ use crate::workspace::open::{open_snapshot, open_store};
 use scouting::failure::Failure;
 use store::alerts::table::published_rows;
 use store::public::public_rows::{CountyOutcome, Publishing, Status, public_rows};
-use store::stages::run::Period;
+use store::stages::rollup::Period;
 
 /// Which figures are written.
 pub(crate) struct WantedFigures<'a> {

@@ -6,7 +6,8 @@
 use crate::workspace::open::open_store;
 use crate::workspace::{SETTINGS_FILE, Workspace};
 use scouting::failure::{Failure, Kind};
-use store::alerts::table::{IssuedAlert, issued_alerts};
+use store::alerts::issued_alert::IssuedAlert;
+use store::alerts::table::issued_alerts;
 
 /// The same for the alerts that the store of the workspace has.
 ///

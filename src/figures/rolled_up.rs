@@ -36,8 +36,8 @@ use store::public::public_tables::PublicTables;
 use store::stages::engine::Elsewhere;
 use store::stages::files::StageColumn;
 use store::stages::inputs::Setting;
-use store::stages::run::{Period, Rollup, StageTable};
-use store::stages::wanted::roll_up_keeping;
+use store::stages::rollup::{Period, Rollup, StageTable};
+use store::stages::run::roll_up_keeping;
 
 /// A workspace rolled up, with what is needed to write its figures.
 pub(crate) struct Figures {

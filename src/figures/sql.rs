@@ -16,7 +16,8 @@ use store::delta::tables::Store;
 use store::public::public_rows::Publishing;
 use store::rows::schema::Kept;
 use store::stages::files::public_stages;
-use store::stages::run::{FINISHED, StageTable};
+use store::stages::rollup::StageTable;
+use store::stages::wanted::FINISHED;
 
 /// How often it is looked whether a query has had enough.
 const LOOK_EVERY: Duration = Duration::from_millis(20);

@@ -2,15 +2,14 @@
 //!
 //! What a pass does with each record is described in [`super::pass`].
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use jiff::Timestamp;
 use uuid::Uuid;
 
+use super::account::Account;
 use super::history::History;
 use super::pass::{Pass, Taken};
-use super::reports::RecordReports;
 use intake::judge::judging::Judge;
 use intake::mapping::Mapping;
 use intake::read::no_table::as_table;
@@ -22,26 +21,11 @@ use store::delta::append::{Append, Sealed, Written};
 use store::delta::tables::Store;
 use store::ledger::identity::Ledger;
 use store::ledger::known::KnownRecords;
-use store::rows::receipt::{Counts, Receipt, Submission};
+use store::rows::receipt::{Receipt, Submission};
 use store::rows::written::LoadMark;
 
 /// A load that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;
-
-/// What became of one submission.
-#[derive(Debug)]
-pub struct Account {
-    /// The submission.
-    pub submission: Submission,
-    /// How many records went where.
-    pub counts: Counts,
-    /// Every held record with its reasons.
-    pub held: RecordReports,
-    /// Every accepted record with a flag that compares visits, and the sentence of each, `visit::doubts`.
-    pub flagged: RecordReports,
-    /// How many accepted records bear each flag.
-    pub flags: BTreeMap<Code, u64>,
-}
 
 /// Loads submissions into one store, one after the other.
 pub struct Loader {

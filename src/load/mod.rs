@@ -1,5 +1,6 @@
 //! Loading: a submission becomes an account of accepted, duplicate and held records.
 
+pub mod account;
 pub(crate) mod each;
 pub(crate) mod history;
 pub mod loader;

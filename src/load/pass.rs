@@ -11,8 +11,8 @@ use jiff::Timestamp;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 use tokio::task::spawn_blocking;
 
+use super::account::Account;
 use super::history::History;
-use super::loader::Account;
 use super::reports::{RecordReport, RecordReports};
 use intake::judge::judging::{Judge, Judged, held, named};
 use intake::read::limits::HELD_MAX;

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use crate::load::loader::Account;
+use crate::load::account::Account;
 use crate::load::reports::RecordReports;
 use crate::shared::report;
 use crate::shared::report::{LISTED_MAX, counted};

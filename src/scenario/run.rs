@@ -16,7 +16,7 @@ use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
 use scouting::failure::{Failure, Kind};
 use store::delta::snapshot::{Snapshot, parts_that_pay};
-use store::stages::run::Period;
+use store::stages::rollup::Period;
 use store::stages::scenario::Scenario;
 use store::stages::scenario_run::{ScenarioRollup, roll_up_scenario};
 

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::figures::SeasonFigures;
-use crate::figures::dispersion::DescribedTable;
+use crate::figures::described_table::DescribedTable;
 use crate::figures::map::columns::{DescribedFiles, columns_page};
 use crate::figures::rolled_up::docs;
 use crate::seasons::season::{FigureTrend, Season, seasons_of, trends_of};

@@ -12,8 +12,8 @@ use scouting::region::Region;
 use store::alerts::table::published_rows;
 use store::public::public_rows::{Publishing, public_rows};
 use store::stages::inputs::RegionCounty;
-use store::stages::run::Period;
-use store::stages::wanted::roll_up;
+use store::stages::rollup::Period;
+use store::stages::run::roll_up;
 
 /// What the comparison of seasons is made from.
 pub(crate) struct SeasonFigures {

@@ -4,8 +4,7 @@
 use super::season::Season;
 use super::season_tables::{counts, county_id, county_name, floats, texts, years};
 use super::season_weeks::SeasonWeek;
-use crate::figures::dispersion::DescribedTable;
-use crate::figures::dispersion_tables::described;
+use crate::figures::described_table::{DescribedTable, described};
 use scouting::failure::Failure;
 use stats::trend::season_course::HeatCourse;
 use stats::trend::season_place::SeasonPlace;

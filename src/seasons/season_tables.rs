@@ -6,8 +6,7 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, Float64Array, Int32Array, Int64Array, StringArray};
 
 use super::season::{FigureTrend, Season};
-use crate::figures::dispersion::DescribedTable;
-use crate::figures::dispersion_tables::described;
+use crate::figures::described_table::{DescribedTable, described};
 use crate::figures::place::Place;
 use scouting::failure::Failure;
 use stats::trend::season_course::SeasonCourse;

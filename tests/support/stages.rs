@@ -11,7 +11,7 @@ use jiff::civil::Date;
 use scouting::failure::Failure;
 use store::stages::engine::Engine;
 use store::stages::files::{Stage, stages};
-use store::stages::run::run_stage;
+use store::stages::run_stage::run_stage;
 use store::stages::stage_rows::whole_table;
 
 /// A table from its text.

@@ -4,9 +4,8 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use super::issuing::{
-    Subject, build_issue, figures_as_issued, find, frozen, replaced_rows, settle, week_of,
-};
+use super::as_issued::{figures_as_issued, find, replaced_rows, week_of};
+use super::issuing::{Subject, build_issue, frozen, settle};
 use crate::alert::build::Built;
 use crate::alert::issue::facts::Issue;
 use crate::shared::files::{borrowed, write_folder};
@@ -14,7 +13,8 @@ use crate::shared::report::counted;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use scouting::failure::{Failure, Kind};
-use store::alerts::table::{IssuedAlert, issued_alerts};
+use store::alerts::issued_alert::IssuedAlert;
+use store::alerts::table::issued_alerts;
 
 /// The issued alerts; each has its folder when this returns.
 pub(crate) async fn listed(workspace: &Workspace) -> Result<Vec<IssuedAlert>, Failure> {

@@ -8,7 +8,7 @@ use super::facts::folder_name;
 use crate::shared::report::counted;
 use crate::shared::shown_days::moment_in_words;
 use crate::workspace::Workspace;
-use store::alerts::table::IssuedAlert;
+use store::alerts::issued_alert::IssuedAlert;
 
 /// An alert that was issued just now.
 pub(crate) struct Issued {

@@ -5,12 +5,14 @@
 
 use jiff::Timestamp;
 
-use super::issuing::{find, settle};
+use super::as_issued::find;
+use super::issuing::settle;
 use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use scouting::failure::{Failure, Kind};
-use store::alerts::table::{AlertBook, IssuedAlert, Withdrawn};
+use store::alerts::issued_alert::{IssuedAlert, Withdrawn};
+use store::alerts::table::AlertBook;
 use store::delta::append::Sealed;
 
 /// A withdrawal that is overtaken more often than this gives up.

@@ -2,13 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::alert::issue::issuing::made_by_an_older_program;
+use crate::alert::issue::as_issued::made_by_an_older_program;
 use crate::workspace::Workspace;
 use disclosure::editions::Published;
 use disclosure::place::Place;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
-use store::alerts::table::IssuedAlert;
+use store::alerts::issued_alert::IssuedAlert;
 
 /// Holds the rows that an alert shows to the rule; `rows` are those that were public with it.
 ///

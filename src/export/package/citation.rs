@@ -3,7 +3,7 @@
 
 use serde_json::json;
 
-use super::Facts;
+use super::facts::Facts;
 
 /// Licenses of data by the identifiers that the format's own list has; others are named by their address alone.
 const LISTED: [&str; 9] = [

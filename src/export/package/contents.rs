@@ -4,13 +4,14 @@ use std::collections::BTreeSet;
 
 use arrow::array::AsArray;
 
-use super::Level;
+use super::facts::Level;
+use super::package_file::unmade;
 use super::protocol_table::protocol_table;
 pub use super::table::ExportTable;
 use super::table::{Places, Reference};
 use crate::export::grid_rows::GridRows;
 use crate::export::take_home::TakeHome;
-use crate::figures::dispersion::DescribedTable;
+use crate::figures::described_table::DescribedTable;
 use crate::figures::map::geo_parquet::outlines_of;
 use crate::figures::map::rows::{ADDED_COLUMNS, Coverage, MapRows};
 use scouting::failure::Failure;
@@ -18,7 +19,7 @@ use scouting::protocol::catalogue::{Catalogue, Protocol};
 use scouting::region::Region;
 use store::public::public_tables::PublicTables;
 use store::stages::files::StageColumn;
-use store::stages::run::{Period, Rollup, StageTable};
+use store::stages::rollup::{Period, Rollup, StageTable};
 
 const TO_PROTOCOL: Reference = Reference {
     columns: &["protocol"],
@@ -277,7 +278,7 @@ fn map_columns(staged: &[StageColumn], map: &MapRows) -> Result<Vec<StageColumn>
                 unit: None,
                 description: doc.description.to_owned(),
             }),
-            (None, None) => Err(super::unmade(&format!("{name} has no description"))),
+            (None, None) => Err(unmade(&format!("{name} has no description"))),
         }
     });
     columns.collect()
@@ -302,9 +303,8 @@ fn staged(
     ];
     let name = name.into_iter().find(|name| *name == table.stage.table);
     Ok(ExportTable {
-        name: name.ok_or_else(|| {
-            super::unmade(&format!("no package has a table {}", table.stage.table))
-        })?,
+        name: name
+            .ok_or_else(|| unmade(&format!("no package has a table {}", table.stage.table)))?,
         title,
         about,
         columns: table.stage.columns.clone(),

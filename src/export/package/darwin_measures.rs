@@ -1,8 +1,8 @@
 //! The figures that go with an event of the Darwin Core archive: what, value, unit and how.
 
-use super::Level;
-use super::darwin_core::Event;
-use super::one_line;
+use super::darwin_event::Event;
+use super::facts::Level;
+use super::package_file::one_line;
 use scouting::failure::Failure;
 
 /// A figure: the column that has it, what it is, its unit; the unit `counted` is that of the field's mean.

@@ -3,9 +3,10 @@
 
 use serde_json::{Map, Value, json};
 
+use super::facts::Facts;
 use super::limits::constraints_of;
+use super::package_file::{PackageFile, one_line, sha256_of, unmade};
 use super::table::{ExportTable, Reference, type_word};
-use super::{Facts, PackageFile, one_line, sha256_of};
 use crate::shared::cautions;
 use scouting::failure::Failure;
 
@@ -61,7 +62,7 @@ pub(super) fn data_package(
         Some(license) => add("licenses", json!([license.in_package()])),
         None => add("licenseStated", json!(false)),
     }
-    let mut text = serde_json::to_vec_pretty(&package).map_err(|error| super::unmade(&error))?;
+    let mut text = serde_json::to_vec_pretty(&package).map_err(|error| unmade(&error))?;
     text.push(b'\n');
     Ok(text)
 }

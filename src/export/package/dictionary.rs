@@ -4,9 +4,9 @@ use std::fmt::Write;
 
 use serde_json::Value;
 
+use super::facts::{Facts, Level};
 use super::limits::constraints_of;
 use super::table::{ExportTable, type_word};
-use super::{Facts, Level};
 use crate::figures::map::columns::plain;
 use crate::shared::cautions;
 

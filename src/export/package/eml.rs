@@ -5,8 +5,9 @@ use std::collections::BTreeSet;
 use askama::Template;
 
 use super::darwin_core::DwcTable;
+use super::facts::Facts;
+use super::package_file::{one_line, unmade};
 use super::taxa::scientific_name;
-use super::{Facts, one_line};
 use crate::shared::cautions;
 use scouting::failure::Failure;
 
@@ -78,7 +79,7 @@ pub(super) fn eml_xml(facts: &Facts, events: &DwcTable) -> Result<Vec<u8>, Failu
             })
             .collect(),
     };
-    let text = document.render().map_err(|error| super::unmade(&error))?;
+    let text = document.render().map_err(|error| unmade(&error))?;
     Ok((text + "\n").into_bytes())
 }
 

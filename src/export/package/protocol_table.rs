@@ -5,7 +5,7 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, BooleanArray, Int32Array, RecordBatch, StringArray};
 use arrow::datatypes::{DataType, Field, Schema};
 
-use super::one_line;
+use super::package_file::{one_line, unmade};
 use super::table::{ExportTable, Places};
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Protocol;
@@ -127,7 +127,7 @@ pub(crate) fn protocol_table(protocols: &[&Protocol]) -> Result<ExportTable, Fai
         name: "protocol",
         title: "The protocols",
         about: "One row per protocol: what was counted, how, and by which rule the threshold came about.",
-        batch: RecordBatch::try_new(schema, arrays).map_err(|error| super::unmade(&error))?,
+        batch: RecordBatch::try_new(schema, arrays).map_err(|error| unmade(&error))?,
         columns,
         key: vec!["protocol"],
         references: Vec::new(),

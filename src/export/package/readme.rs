@@ -2,8 +2,9 @@
 
 use std::fmt::Write;
 
+use super::facts::{Facts, HeldBack, Level};
+use super::package_file::PackageFile;
 use super::table::ExportTable;
-use super::{Facts, HeldBack, Level, PackageFile};
 use crate::figures::map::columns::plain;
 use crate::shared::cautions;
 use crate::shared::shown_days::moment_in_words;

@@ -5,6 +5,7 @@ use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::{DataType, Float64Type};
 use parquet::file::metadata::KeyValue;
 
+use super::package_file::unmade;
 use crate::shared::cautions;
 use crate::shared::geo_columns::Geometries;
 use crate::shared::tables::{ColumnDoc, documented, write_csv, write_documented};
@@ -72,14 +73,14 @@ impl ExportTable {
     /// # Errors
     /// A [`Failure`] if there is no such column.
     pub(super) fn text(&self, column: &str, row: usize) -> Result<String, Failure> {
-        let array = self.batch.column_by_name(column).ok_or_else(|| {
-            super::unmade(&format!("the table {} has no column {column}", self.name))
-        })?;
+        let array = self
+            .batch
+            .column_by_name(column)
+            .ok_or_else(|| unmade(&format!("the table {} has no column {column}", self.name)))?;
         if array.is_null(row) {
             return Ok(String::new());
         }
-        arrow::util::display::array_value_to_string(array, row)
-            .map_err(|error| super::unmade(&error))
+        arrow::util::display::array_value_to_string(array, row).map_err(|error| unmade(&error))
     }
 
     fn docs(&self) -> Vec<ColumnDoc<'_>> {

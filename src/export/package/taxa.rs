@@ -1,6 +1,6 @@
 //! The pest of a protocol as Darwin Core names it. No name comes from here: all are the protocols'.
 
-use super::one_line;
+use super::package_file::one_line;
 use scouting::protocol::catalogue::Protocol;
 
 /// The scientific name with its author.

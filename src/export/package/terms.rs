@@ -1,6 +1,6 @@
 //! `TERMS.md`: the terms to be agreed with whoever receives a private package, with blanks for names and days.
 
-use super::{Facts, Level};
+use super::facts::{Facts, Level};
 use crate::figures::map::columns::plain;
 
 /// The terms; words in braces are filled in.

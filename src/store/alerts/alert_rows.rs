@@ -4,7 +4,7 @@ use arrow::array::{RecordBatch, new_null_array};
 use jiff::Timestamp;
 use serde::Deserialize;
 
-use crate::alerts::table::IssuedAlert;
+use crate::alerts::issued_alert::IssuedAlert;
 use crate::rows::decode;
 use crate::rows::schema::Kept;
 use crate::rows::table_batch::TableBatch;

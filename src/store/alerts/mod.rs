@@ -2,4 +2,5 @@
 
 pub(crate) mod alert_columns;
 pub(crate) mod alert_rows;
+pub mod issued_alert;
 pub mod table;

@@ -11,9 +11,9 @@ use std::collections::BTreeMap;
 use datafusion::prelude::SessionContext;
 use deltalake::DeltaTable;
 use jiff::Timestamp;
-use serde::{Deserialize, Serialize};
 
 use crate::alerts::alert_rows::{AlertRow, RowKind, alert_rows, alerts_batch, damaged};
+use crate::alerts::issued_alert::{IssuedAlert, Withdrawn};
 use crate::delta::append::{Sealed, commit_alert};
 use crate::delta::snapshot::register;
 use crate::delta::tables::Store;
@@ -21,72 +21,6 @@ use crate::rows::query_rows::unreadable;
 use crate::rows::schema::Kept;
 use disclosure::editions::{Entry, Published};
 use scouting::failure::Failure;
-
-/// A file of an issued alert.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct FrozenFile {
-    /// Its plain name.
-    pub name: String,
-    /// Its size.
-    pub bytes: u64,
-    /// SHA-256 of its bytes, hexadecimal.
-    pub sha256: String,
-}
-
-/// An issued alert, as its row says it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct IssuedAlert {
-    /// 1, 2, 3 … of the workspace.
-    pub number: i64,
-    /// Identity of the attempt that issued it.
-    pub issue_id: String,
-    /// When it was issued.
-    pub issued_at: Timestamp,
-    /// ISO 8601 week, as `2026-W30`.
-    pub iso_week: String,
-    /// Id of the protocol.
-    pub protocol: String,
-    /// Of a correction: the number that it replaces.
-    pub replaces: Option<i64>,
-    /// Version of the store that its figures were rolled up from.
-    pub store_version: i64,
-    /// Version of bractline.
-    pub program_version: String,
-    /// Its files.
-    pub files: Vec<FrozenFile>,
-    /// Its headline.
-    pub headline: String,
-    /// Its summary, plain text.
-    pub summary: String,
-    /// Title of the protocol.
-    pub title: String,
-    /// The notice that its region is invented.
-    pub invented: Option<String>,
-    /// The entomologist's own words, Markdown as written.
-    pub note: Option<String>,
-    /// Text of `bractline.toml` as it was.
-    pub settings: String,
-    /// Texts of the protocol files that its figures are based on, by id.
-    pub protocols: BTreeMap<String, String>,
-    /// SHA-256 of the user's own boundary file.
-    pub boundaries_sha256: Option<String>,
-    /// Fingerprint of the weather that it is based on.
-    pub weather_sha256: Option<String>,
-    /// The public rows that it brought; `None` of an alert that an older program issued, whose figures were not made of
-    /// public rows.
-    pub public_rows: Option<Vec<Entry>>,
-    /// When and why it was withdrawn, if it was.
-    pub withdrawn: Option<Withdrawn>,
-}
-
-/// That an alert was withdrawn.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Withdrawn {
-    /// When.
-    pub at: Timestamp,
-    /// Why, in the office's words.
-    pub reason: String,
-}
 
 /// What an entry of the table brought or took back, in the order of the entries.
 #[derive(Debug, Clone, PartialEq)]

@@ -11,7 +11,7 @@ use serde::Deserialize;
 
 use crate::rows::decode;
 use crate::stages::inputs::Setting;
-use crate::stages::run::Period;
+use crate::stages::rollup::Period;
 use crate::stages::stage_rows::rows_of;
 use disclosure::editions::{Entry, Published};
 use disclosure::field::{FieldWeek, GridPoint, Id};

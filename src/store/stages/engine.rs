@@ -3,13 +3,15 @@
 //! The tables are in this process either way, so that what a stage promises is held to here; a place
 //! elsewhere is handed each table that its queries read, and hands back rows.
 
+use std::sync::Arc;
+
 use arrow::array::RecordBatch;
 use arrow::datatypes::SchemaRef;
 use async_trait::async_trait;
+use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
 use datafusion::prelude::{DataFrame, SessionContext};
 
-use crate::stages::inputs::register;
 use scouting::failure::{Failure, Kind};
 
 /// Rows in the parts in which they were made.
@@ -94,4 +96,24 @@ impl<'a> Engine<'a> {
             None => planned.collect_partitioned().await.map_err(failed),
         }
     }
+}
+
+/// Registers a table in memory.
+pub fn register(
+    session: &SessionContext,
+    name: &str,
+    schema: SchemaRef,
+    partitions: Vec<Vec<RecordBatch>>,
+) -> Result<(), Failure> {
+    let refused = |error: DataFusionError| {
+        Failure::new(
+            Kind::Stage,
+            format!("cannot keep the table {name}: {error}"),
+        )
+    };
+    let table = MemTable::try_new(schema, partitions).map_err(refused)?;
+    session
+        .register_table(name, Arc::new(table))
+        .map_err(refused)?;
+    Ok(())
 }

@@ -1,6 +1,6 @@
 //! The stages: reads the files of `pipeline/stages`, each a header that is a contract and a query.
 //!
-//! Running them and holding them to their headers is [`crate::stages::run`].
+//! Running them and holding them to their headers is [`crate::stages::run_stage`].
 
 use arrow::datatypes::DataType;
 use include_dir::{Dir, include_dir};

@@ -6,8 +6,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, AsArray, Int32Array, RecordBatch, StringArray};
-use arrow::datatypes::{Float64Type, SchemaRef};
-use datafusion::datasource::MemTable;
+use arrow::datatypes::Float64Type;
 use datafusion::error::DataFusionError;
 use datafusion::prelude::SessionContext;
 use serde::Deserialize;
@@ -190,24 +189,4 @@ pub(crate) fn table_of(columns: Vec<(&str, ArrayRef)>) -> Result<RecordBatch, Fa
     let columns = columns.into_iter().map(|(name, array)| (name, array, true));
     RecordBatch::try_from_iter_with_nullable(columns)
         .map_err(|error| Failure::new(Kind::Stage, error.to_string()))
-}
-
-/// Registers a table in memory.
-pub fn register(
-    session: &SessionContext,
-    name: &str,
-    schema: SchemaRef,
-    partitions: Vec<Vec<RecordBatch>>,
-) -> Result<(), Failure> {
-    let refused = |error: DataFusionError| {
-        Failure::new(
-            Kind::Stage,
-            format!("cannot keep the table {name}: {error}"),
-        )
-    };
-    let table = MemTable::try_new(schema, partitions).map_err(refused)?;
-    session
-        .register_table(name, Arc::new(table))
-        .map_err(refused)?;
-    Ok(())
 }

@@ -1,6 +1,7 @@
 //! From visits to field-weeks and county-weeks, by the SQL stages in `pipeline/stages`.
 
 pub(crate) mod certainty;
+pub(crate) mod changed_economics;
 #[cfg(feature = "cluster")]
 pub mod cluster;
 pub(crate) mod clustering;
@@ -9,9 +10,10 @@ pub mod engine;
 pub mod expression;
 pub mod files;
 pub mod inputs;
-pub(crate) mod parts;
 pub(crate) mod promises;
+pub mod rollup;
 pub mod run;
+pub mod run_stage;
 pub mod scenario;
 pub mod scenario_run;
 pub(crate) mod smoothing;

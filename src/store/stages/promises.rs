@@ -1,13 +1,13 @@
 //! What a stage's header promises of the rows themselves: that no key occurs twice, and that each check holds.
 
-use arrow::array::{ArrayRef, AsArray, RecordBatch};
+use arrow::array::{AsArray, RecordBatch};
 use arrow::datatypes::Int64Type;
 use datafusion::common::hash_utils::{RandomState, create_hashes};
+use datafusion::error::DataFusionError;
 use datafusion::prelude::SessionContext;
 
 use crate::stages::files::Stage;
-use crate::stages::run::rows_by_query;
-use crate::stages::stage_rows::broken;
+use crate::stages::stage_rows::{broken, key_of};
 use scouting::failure::Failure;
 
 /// Holds the rows to the header's checks, all in one reading of the table.
@@ -70,19 +70,6 @@ fn key_hashes(stage: &Stage, batch: &RecordBatch) -> Result<Vec<u64>, Failure> {
     Ok(hashes)
 }
 
-/// The columns of a stage's key.
-pub(crate) fn key_of<'a>(
-    stage: &Stage,
-    batch: &'a RecordBatch,
-) -> Result<Vec<&'a ArrayRef>, Failure> {
-    let column = |name: &String| {
-        batch
-            .column_by_name(name)
-            .ok_or_else(|| broken(stage, &format!("its key {name} is none of its columns")))
-    };
-    stage.key.iter().map(column).collect()
-}
-
 /// The numbers of a query's one row.
 async fn counts(session: &SessionContext, stage: &Stage, query: &str) -> Result<Vec<i64>, Failure> {
     let batches = rows_by_query(session, stage, query).await?;
@@ -91,4 +78,15 @@ async fn counts(session: &SessionContext, stage: &Stage, query: &str) -> Result<
     Ok(columns
         .map(|column| column.as_primitive::<Int64Type>().value(0))
         .collect())
+}
+
+/// The rows of a query about a stage's table.
+async fn rows_by_query(
+    session: &SessionContext,
+    stage: &Stage,
+    query: &str,
+) -> Result<Vec<RecordBatch>, Failure> {
+    let failed = |error: DataFusionError| broken(stage, &error.to_string());
+    let frame = session.sql(query).await.map_err(failed)?;
+    frame.collect().await.map_err(failed)
 }

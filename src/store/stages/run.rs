@@ -1,126 +1,122 @@
-//! Runs the stages on a snapshot and holds each to its header: what it reads here, its columns, types and nulls in
-//! [`crate::stages::stage_rows`], its key and checks in [`crate::stages::promises`].
+//! Rolls a version of the store up: every stage in order, over all visits or in parts of some weeks each, whose tables
+//! are put together. The memory of the stages then depends on the visits of a part, not of the store.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 
-use arrow::array::{AsArray, BooleanArray, RecordBatch};
-use arrow::compute::filter_record_batch;
-use arrow::datatypes::Int32Type;
-use datafusion::common::tree_node::TreeNodeRecursion;
-use datafusion::error::DataFusionError;
-use datafusion::logical_expr::LogicalPlan;
-use datafusion::prelude::SessionContext;
+use arrow::array::RecordBatch;
 
 use crate::delta::snapshot::Snapshot;
-use crate::delta::week_parts::BEHIND_VISITS;
+use crate::delta::week_parts::week_parts;
+use crate::stages::changed_economics::change_economics;
 use crate::stages::computed::{compute_after, hold_to_steps};
-use crate::stages::engine::{Engine, Parts};
+use crate::stages::engine::{Elsewhere, Engine};
 use crate::stages::files::{Stage, stages};
 use crate::stages::inputs::{Setting, keep_setting};
-use crate::stages::promises::{hold_to_checks, hold_to_key};
-use crate::stages::scenario_run::change_economics;
-use crate::stages::stage_rows::{broken, conforming, schema_of, schema_of_parts, whole_table};
-use crate::stages::wanted::Wanted;
+use crate::stages::rollup::{Rollup, StageTable};
+use crate::stages::run_stage::run_stage;
+use crate::stages::stage_rows::whole_table;
+use crate::stages::wanted::{FINISHED, Wanted};
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
-use scouting::visit::week::IsoWeek;
 
-/// The finished tables of a roll-up, all private.
-#[derive(Debug, Clone)]
-pub struct Rollup {
-    /// The store version that it was made from.
-    pub store_version: i64,
-    /// Visits that are left out, since their protocol gives them no threshold.
-    pub visits_without_threshold: u64,
-    pub(crate) tables: HashMap<String, StageTable>,
+/// Rows of visits that are rolled up at once, unless a week alone has more: our choice, some two gigabytes.
+const VISITS_AT_ONCE: u64 = 1_500_000;
+
+/// Runs every stage over a version of the store, elsewhere if there is such a place, which has the tables
+/// `visits` and `receipts` then.
+///
+/// # Errors
+/// A [`Failure`] if a stage fails.
+pub async fn roll_up(
+    snapshot: &Snapshot,
+    elsewhere: Option<&dyn Elsewhere>,
+    catalogue: &Catalogue,
+    setting: &Setting,
+) -> Result<Rollup, Failure> {
+    roll_up_keeping(snapshot, elsewhere, catalogue, setting, &[]).await
 }
 
-/// A stage's table with its documentation.
-#[derive(Debug, Clone)]
-pub struct StageTable {
-    /// The stage that made it.
-    pub stage: Stage,
-    /// Its rows, in the order of its key.
-    pub batch: RecordBatch,
+/// The same, and keeps some of the tables that are dropped otherwise.
+///
+/// # Errors
+/// A [`Failure`] if a stage fails.
+pub async fn roll_up_keeping(
+    snapshot: &Snapshot,
+    elsewhere: Option<&dyn Elsewhere>,
+    catalogue: &Catalogue,
+    setting: &Setting,
+    also: &[&str],
+) -> Result<Rollup, Failure> {
+    let tables: Vec<&str> = FINISHED.iter().chain(also).copied().collect();
+    let wanted = Wanted {
+        tables: &tables,
+        ..Wanted::default()
+    };
+    in_parts(
+        snapshot,
+        elsewhere,
+        catalogue,
+        setting,
+        wanted,
+        VISITS_AT_ONCE,
+    )
+    .await
 }
 
-/// The weeks that an output holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Period {
-    /// Every week of the store.
-    All,
-    /// One season: an ISO week-year.
-    Season(i32),
-    /// One week.
-    Week(IsoWeek),
+/// The same in this process, with at most so many visits at once, unless a week alone has more: the tables are the
+/// same for any number.
+///
+/// # Errors
+/// A [`Failure`] if a stage fails.
+pub async fn roll_up_by(
+    snapshot: &Snapshot,
+    catalogue: &Catalogue,
+    setting: &Setting,
+    visits_at_once: u64,
+) -> Result<Rollup, Failure> {
+    let wanted = Wanted::default();
+    in_parts(snapshot, None, catalogue, setting, wanted, visits_at_once).await
 }
 
-impl Period {
-    /// Whether a week is in it.
-    pub fn holds(self, iso_week: &str, season: i32) -> bool {
-        match self {
-            Period::All => true,
-            Period::Season(wanted) => season == wanted,
-            Period::Week(wanted) => iso_week == wanted.to_string(),
+/// Rolls a version of the store up with at most so many visits at once, unless a week alone has more. A place elsewhere
+/// has all of them, and its own memory.
+async fn in_parts(
+    snapshot: &Snapshot,
+    elsewhere: Option<&dyn Elsewhere>,
+    catalogue: &Catalogue,
+    setting: &Setting,
+    wanted: Wanted<'_>,
+    visits_at_once: u64,
+) -> Result<Rollup, Failure> {
+    let parts = match elsewhere {
+        Some(_) => Vec::new(),
+        None => week_parts(snapshot, visits_at_once).await?,
+    };
+    if parts.len() < 2 {
+        let engine = Engine::with(snapshot.session(), elsewhere);
+        return roll_up_as(snapshot, engine, catalogue, setting, wanted).await;
+    }
+    let mut visits_without_threshold = 0;
+    let mut tables: HashMap<String, (Stage, Vec<RecordBatch>)> = HashMap::new();
+    for part in &parts {
+        let own = part.of(snapshot).await?;
+        let engine = Engine::here(own.session());
+        let rolled_up = roll_up_as(&own, engine, catalogue, setting, wanted).await?;
+        visits_without_threshold += rolled_up.visits_without_threshold;
+        for (name, StageTable { stage, batch }) in rolled_up.tables {
+            let table = tables.entry(name).or_insert_with(|| (stage, Vec::new()));
+            table.1.push(batch);
         }
     }
-}
-
-impl StageTable {
-    /// The rows of a period under a protocol, or under all.
-    pub fn rows_under(
-        &self,
-        period: Period,
-        protocol: Option<&str>,
-    ) -> Result<RecordBatch, Failure> {
-        let rows = self.rows_of(period)?;
-        let Some(wanted) = protocol else {
-            return Ok(rows);
-        };
-        let column = rows
-            .column_by_name("protocol")
-            .ok_or_else(|| broken(&self.stage, "it has no column protocol"))?;
-        let is_wanted = column.as_string::<i32>().iter();
-        let is_wanted: BooleanArray = is_wanted.map(|id| Some(id == Some(wanted))).collect();
-        filter_record_batch(&rows, &is_wanted)
-            .map_err(|error| broken(&self.stage, &error.to_string()))
-    }
-
-    /// The rows of a period, for a table with the columns `iso_week` and `season`.
-    pub fn rows_of(&self, period: Period) -> Result<RecordBatch, Failure> {
-        let column = |name: &str| {
-            self.batch
-                .column_by_name(name)
-                .ok_or_else(|| broken(&self.stage, &format!("it has no column {name}")))
-        };
-        let weeks = column("iso_week")?.as_string::<i32>();
-        let seasons = column("season")?.as_primitive::<Int32Type>();
-        let wanted: BooleanArray = (0..self.batch.num_rows())
-            .map(|row| Some(period.holds(weeks.value(row), seasons.value(row))))
-            .collect();
-        filter_record_batch(&self.batch, &wanted)
-            .map_err(|error| broken(&self.stage, &error.to_string()))
-    }
-}
-
-/// Tables that are kept to the end; the others are dropped once nothing reads them any more.
-pub const FINISHED: [&str; 2] = ["field_week", "county_week_full"];
-
-impl Rollup {
-    /// A finished table by its name.
-    pub fn table(&self, name: &str) -> Option<&StageTable> {
-        self.tables.get(name)
-    }
-
-    /// The private table of fields and weeks.
-    pub fn field_week(&self) -> &StageTable {
-        &self.tables["field_week"]
-    }
-
-    /// The private table of counties and weeks: every figure, small groups included.
-    pub fn county_week_full(&self) -> &StageTable {
-        &self.tables["county_week_full"]
-    }
+    let together = tables.into_iter().map(|(name, (stage, batches))| {
+        let batch = whole_table(&stage, &vec![batches])?;
+        Ok((name, StageTable { stage, batch }))
+    });
+    Ok(Rollup {
+        store_version: snapshot.version(),
+        visits_without_threshold,
+        tables: together.collect::<Result<_, Failure>>()?,
+    })
 }
 
 /// Runs the stages over the visits of a snapshot as far as it is [`Wanted`]. Under a scenario it is for
@@ -161,88 +157,6 @@ pub(crate) async fn roll_up_as(
         visits_without_threshold,
         tables,
     })
-}
-
-/// Runs one stage where the tables are that it reads, holds it to its header, and leaves its table with them; the
-/// rows in the parts in which they were made.
-///
-/// # Errors
-/// A [`Failure`] that names the file, if the query cannot be run or its header does not say the truth
-/// about its reads, columns, types, nulls, key or checks.
-pub async fn run_stage(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
-    let partitions = rows_of(engine, stage).await?;
-    let schema = schema_of_parts(&partitions);
-    engine
-        .keep(&stage.table, schema, partitions.clone())
-        .await?;
-    hold_to_key(engine.session(), stage, &partitions).await?;
-    hold_to_checks(engine.session(), stage).await?;
-    Ok(partitions)
-}
-
-/// The rows of a stage's query, with the columns, types and nulls of the header; one batch at least.
-async fn rows_of(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
-    let failed = |error: DataFusionError| broken(stage, &error.to_string());
-    let frame = engine.session().sql(&stage.query).await.map_err(failed)?;
-    let scanned = tables_read(frame.logical_plan()).map_err(failed)?;
-    let scanned = by_their_names(scanned);
-    if scanned != stage.reads {
-        let found = scanned.join(", ");
-        return Err(broken(
-            stage,
-            &format!(
-                "its header says reads: {}; its query reads {found}",
-                stage.reads.join(", ")
-            ),
-        ));
-    }
-    let mut partitions = engine.parts(&stage.query, frame, failed).await?;
-    if partitions.iter().all(Vec::is_empty) {
-        partitions = vec![vec![RecordBatch::new_empty(schema_of(stage))]];
-    }
-    partitions
-        .into_iter()
-        .map(|batches| {
-            batches
-                .iter()
-                .map(|batch| conforming(stage, batch))
-                .collect()
-        })
-        .collect()
-}
-
-/// Where `visits` are a part of themselves, the engine puts what they are made of in place of their name.
-fn by_their_names(mut scanned: Vec<String>) -> Vec<String> {
-    let all = scanned.len();
-    scanned.retain(|name| !BEHIND_VISITS.contains(&name.as_str()));
-    if scanned.len() < all {
-        scanned.push("visits".to_owned());
-        scanned.sort();
-    }
-    scanned
-}
-
-/// The base tables of a plan, sorted.
-fn tables_read(plan: &LogicalPlan) -> Result<Vec<String>, DataFusionError> {
-    let mut names = BTreeSet::new();
-    plan.apply_with_subqueries(|node| {
-        if let LogicalPlan::TableScan(scan) = node {
-            names.insert(scan.table_name.table().to_owned());
-        }
-        Ok(TreeNodeRecursion::Continue)
-    })?;
-    Ok(names.into_iter().collect())
-}
-
-/// The rows of a query about a stage's table.
-pub(crate) async fn rows_by_query(
-    session: &SessionContext,
-    stage: &Stage,
-    query: &str,
-) -> Result<Vec<RecordBatch>, Failure> {
-    let failed = |error: DataFusionError| broken(stage, &error.to_string());
-    let frame = session.sql(query).await.map_err(failed)?;
-    frame.collect().await.map_err(failed)
 }
 
 /// Frees the tables that no later stage reads.

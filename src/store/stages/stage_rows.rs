@@ -14,7 +14,6 @@ use serde::Deserialize;
 use crate::rows::decode;
 use crate::stages::engine::Parts;
 use crate::stages::files::{Stage, StageColumn};
-use crate::stages::promises::key_of;
 use scouting::failure::{Failure, Kind};
 
 /// The columns that the header promises.
@@ -141,6 +140,19 @@ fn sorted_key(stage: &Stage, table: &RecordBatch) -> Result<Vec<SortColumn>, Fai
         options: Some(SortOptions::new(false, false)),
     });
     Ok(ascending.collect())
+}
+
+/// The columns of a stage's key.
+pub(crate) fn key_of<'a>(
+    stage: &Stage,
+    batch: &'a RecordBatch,
+) -> Result<Vec<&'a ArrayRef>, Failure> {
+    let column = |name: &String| {
+        batch
+            .column_by_name(name)
+            .ok_or_else(|| broken(stage, &format!("its key {name} is none of its columns")))
+    };
+    stage.key.iter().map(column).collect()
 }
 
 /// The rows of a table that a stage made, as [`decode::rows_among`] reads them.

@@ -4,7 +4,8 @@ use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 
-use bractline::load::loader::{Account, Loader};
+use bractline::load::account::Account;
+use bractline::load::loader::Loader;
 use intake::judge::judging::{Judge, Judged};
 use intake::judge::validate::VISIT_SCHEMA;
 use intake::mapping::Mapping;

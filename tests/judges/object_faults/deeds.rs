@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 use scouting::failure::Failure;
-use store::alerts::table::{AlertBook, IssuedAlert};
+use store::alerts::issued_alert::IssuedAlert;
+use store::alerts::table::AlertBook;
 use store::delta::append::Sealed;
 use store::delta::compact::compact;
 use store::delta::tables::Store;

@@ -1,59 +1,18 @@
-//! Care of the tables: what is there, and whether it is what the receipts say.
+//! Whether the tables are what the receipts say.
 
 use datafusion::prelude::SessionContext;
 use futures::TryStreamExt;
 use serde::{Deserialize, Serialize};
 
-use crate::alerts::table::{IssuedAlert, issued_alerts};
+use crate::alerts::issued_alert::IssuedAlert;
+use crate::alerts::table::issued_alerts;
 use crate::delta::files_whole::look_at_files;
-use crate::delta::snapshot::{Snapshot, register, version_of};
+use crate::delta::snapshot::{Snapshot, register_alerts};
 use crate::delta::tables::Store;
 use crate::rows::closings::CLOSINGS_THAT_COUNT;
-use crate::rows::query_rows::{one_row, rows, stream, unreadable};
+use crate::rows::query_rows::{count, rows, stream, unreadable};
 use crate::rows::schema::Kept;
 use scouting::failure::Failure;
-
-/// Show what the store holds.
-#[derive(Debug, Clone, Serialize)]
-pub struct StoreFigures {
-    /// The store's version: that of its receipts.
-    pub version: i64,
-    /// Submissions that were loaded.
-    pub submissions: i64,
-    /// Records in them.
-    pub received: i64,
-    /// Records that are in `visits`.
-    pub accepted: i64,
-    /// Records that were there already.
-    pub duplicate: i64,
-    /// Records that could not be accepted.
-    pub held: i64,
-    /// Of the held, those that are open: neither corrected nor dropped.
-    pub held_open: i64,
-    /// Closed because a corrected record was accepted.
-    pub held_corrected: i64,
-    /// Closed because an attempt to correct it is held in its place.
-    pub held_replaced: i64,
-    /// Dropped on purpose.
-    pub held_dropped: i64,
-    /// Visits that count: the highest revision of each, unless it withdraws the visit.
-    pub current_visits: i64,
-    /// The tables.
-    pub tables: Vec<TableFigures>,
-}
-
-/// One kept table.
-#[derive(Debug, Clone, Serialize)]
-pub struct TableFigures {
-    /// Its name.
-    pub name: &'static str,
-    /// Its Delta version.
-    pub version: i64,
-    /// Parquet files of that version.
-    pub files: usize,
-    /// Rows of these files, those of unfinished loads included.
-    pub rows: i64,
-}
 
 /// Whether the tables are what the receipts say.
 #[derive(Debug, Clone, Serialize)]
@@ -70,88 +29,6 @@ pub struct Verification {
     pub problems: Vec<String>,
     /// Loads that have rows but no receipt: broken off, without effect.
     pub unfinished_loads: i64,
-}
-
-/// Show what the store holds.
-pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
-    let snapshot = Snapshot::open(store, 1).await?;
-    let session = snapshot.session();
-    let sums: Sums = one_row(
-        session,
-        "select count(*) as submissions, coalesce(sum(received), 0) as received, \
-           coalesce(sum(accepted), 0) as accepted, coalesce(sum(duplicate), 0) as duplicate, \
-           coalesce(sum(held - held_before), 0) as held \
-         from receipts",
-    )
-    .await?;
-    let current_visits = count(
-        session,
-        "with visible as (\
-           select * from visits where load_id in (select load_id from receipts)\
-         ), newest as (\
-           select visit_id, max(revision) as revision from visible where revision > 1 group by visit_id\
-         ) \
-         select count(*) as rows from visible left join newest on visible.visit_id = newest.visit_id \
-         where not retracted and visible.revision = coalesce(newest.revision, visible.revision)",
-    )
-    .await?;
-    let held: Endings = one_row(
-        session,
-        &format!(
-            "{} select count(*) filter (where how is null) as open, \
-               count(*) filter (where how = 'corrected') as corrected, \
-               count(*) filter (where how = 'replaced') as replaced, \
-               count(*) filter (where how = 'dropped') as dropped from counted",
-            held_and_closed()
-        ),
-    )
-    .await?;
-    let mut tables = Vec::new();
-    register_alerts(store, session).await?;
-    for kept in store.tables().await {
-        let table = store.table(kept).await?;
-        let query = format!("select count(*) as rows from {}", kept.name());
-        let files = table.get_file_uris().map_or(0, Iterator::count);
-        tables.push(TableFigures {
-            name: kept.name(),
-            version: version_of(&table),
-            files,
-            rows: count(session, &query).await?,
-        });
-    }
-    Ok(StoreFigures {
-        version: snapshot.version(),
-        submissions: sums.submissions,
-        received: sums.received,
-        accepted: sums.accepted,
-        duplicate: sums.duplicate,
-        held: sums.held,
-        held_open: held.open,
-        held_corrected: held.corrected,
-        held_replaced: held.replaced,
-        held_dropped: held.dropped,
-        current_visits,
-        tables,
-    })
-}
-
-/// The receipts taken together.
-#[derive(Deserialize)]
-struct Sums {
-    submissions: i64,
-    received: i64,
-    accepted: i64,
-    duplicate: i64,
-    held: i64,
-}
-
-/// The held records by how they were closed.
-#[derive(Deserialize)]
-struct Endings {
-    open: i64,
-    corrected: i64,
-    replaced: i64,
-    dropped: i64,
 }
 
 /// Compares every file with what its log says, reads it to its end, and compares each receipt with the
@@ -280,21 +157,6 @@ async fn compare_means(
     Ok(())
 }
 
-/// Each held record that counts, with how it was closed; null if it is open. A race may close one
-/// twice: the better ending is reported. `mended` is what earlier versions wrote for `corrected`.
-fn held_and_closed() -> String {
-    format!(
-        "with counted as (\
-           select h.record_sha256, h.line, \
-             case min(case c.how when 'corrected' then 1 when 'mended' then 1 when 'replaced' then 2 when 'dropped' then 3 end) \
-               when 1 then 'corrected' when 2 then 'replaced' when 3 then 'dropped' end as how \
-           from held h inner join receipts r on h.load_id = r.load_id \
-           left join ({CLOSINGS_THAT_COUNT}) c \
-             on h.record_sha256 = c.record_sha256 and h.line = c.line \
-           group by h.record_sha256, h.line)"
-    )
-}
-
 /// Each closing against what it closes and what it names.
 async fn compare_closings(
     session: &SessionContext,
@@ -343,14 +205,6 @@ async fn compare_closings(
     Ok(())
 }
 
-/// The alerts are kept outside the versions of the store, so a snapshot does not hold them.
-async fn register_alerts(store: &Store, session: &SessionContext) -> Result<(), Failure> {
-    match store.has(Kept::Alerts).await {
-        true => register(session, Kept::Alerts, &store.table(Kept::Alerts).await?).await,
-        false => Ok(()),
-    }
-}
-
 /// The numbers of the alerts, what each replaces, and the version that each was made from.
 async fn compare_alerts(store: &Store, verification: &mut Verification) -> Result<(), Failure> {
     let issued = issued_alerts(store).await?;
@@ -385,52 +239,4 @@ async fn read_to_the_end(session: &SessionContext, kept: Kept) -> Result<(), Fai
     let failed = |error| unreadable(&error);
     while batches.try_next().await.map_err(failed)?.is_some() {}
     Ok(())
-}
-
-/// The number of rows that a query counts.
-async fn count(session: &SessionContext, query: &str) -> Result<i64, Failure> {
-    #[derive(Deserialize)]
-    struct Count {
-        rows: i64,
-    }
-    Ok(one_row::<Count>(session, query).await?.rows)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[derive(Debug, Deserialize)]
-    struct Closed {
-        how: Option<String>,
-    }
-
-    async fn endings() -> Vec<Closed> {
-        let session = SessionContext::new();
-        for table in [
-            "receipts as select 'l1' as load_id",
-            "held as select * from (values ('l1', 'a', 1), ('l1', 'b', 2), ('l1', 'c', 3), ('l1', 'd', 4)) \
-             as held (load_id, record_sha256, line)",
-            "held_closed as select * from (values ('l1', 'a', 1, 'mended'), ('l1', 'b', 2, 'corrected'), \
-             ('l1', 'c', 3, 'dropped')) as closed (load_id, record_sha256, line, how)",
-        ] {
-            let created = session.sql(&format!("create table {table}")).await;
-            let created = created.expect("the engine plans it").collect().await;
-            created.expect("the engine makes a table");
-        }
-        let query = format!(
-            "{} select how from counted order by line",
-            held_and_closed()
-        );
-        rows(&session, &query).await.expect("the engine reads it")
-    }
-
-    #[test]
-    fn the_former_word_for_corrected_is_read_as_corrected() {
-        let runtime = tokio::runtime::Builder::new_current_thread().build();
-        let endings = runtime.expect("a thread can be used").block_on(endings());
-        let found: Vec<_> = endings.iter().map(|row| row.how.as_deref()).collect();
-        let expected = [Some("corrected"), Some("corrected"), Some("dropped"), None];
-        assert_eq!(found, expected);
-    }
 }

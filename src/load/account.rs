@@ -1,0 +1,22 @@
+//! The account of a submission: how many of its records went where, and what is said about them.
+
+use std::collections::BTreeMap;
+
+use super::reports::RecordReports;
+use scouting::visit::code::Code;
+use store::rows::receipt::{Counts, Submission};
+
+/// What became of one submission.
+#[derive(Debug)]
+pub struct Account {
+    /// The submission.
+    pub submission: Submission,
+    /// How many records went where.
+    pub counts: Counts,
+    /// Every held record with its reasons.
+    pub held: RecordReports,
+    /// Every accepted record with a flag that compares visits, and the sentence of each, `visit::doubts`.
+    pub flagged: RecordReports,
+    /// How many accepted records bear each flag.
+    pub flags: BTreeMap<Code, u64>,
+}
