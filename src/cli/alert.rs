@@ -5,7 +5,6 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
-use super::scenario::refuse_scenario;
 use crate::alert::draft::{draft, read_note};
 use crate::alert::issue::issuing::{IssueRequest, NoteChoice, issue};
 use crate::alert::issue::rebuilt::{listed, rebuild};
@@ -63,10 +62,6 @@ pub struct Alert {
     #[arg(long, value_name = "DIR", requires = "as_issued")]
     out: Option<PathBuf>,
 
-    /// Not allowed here: a scenario is not an observed result
-    #[arg(long = "with", value_name = "CHANGES", hide = true)]
-    scenario: Option<String>,
-
     /// List the issued alerts
     #[arg(long)]
     list: bool,
@@ -78,7 +73,6 @@ pub struct Alert {
 
 impl Alert {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
-        refuse_scenario(self.scenario.as_deref())?;
         let format = self.format;
         if self.list {
             let issued = listed(workspace).await?;

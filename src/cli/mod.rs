@@ -16,7 +16,6 @@ mod plan;
 mod protocols;
 mod publish;
 mod rollup;
-mod scenario;
 mod sheet;
 mod sql;
 mod store;

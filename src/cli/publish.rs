@@ -1,7 +1,6 @@
 //! `bractline publish`: the issued alerts to where people read them.
 
 use super::format::{Format, Outcome};
-use super::scenario::refuse_scenario;
 use crate::alert::publish::publishing::publish;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
@@ -16,10 +15,6 @@ pub struct Publish {
     #[arg(long, value_name = "PLACE")]
     to: String,
 
-    /// Not allowed here: a scenario is not an observed result
-    #[arg(long = "with", value_name = "CHANGES", hide = true)]
-    scenario: Option<String>,
-
     /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -27,7 +22,6 @@ pub struct Publish {
 
 impl Publish {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
-        refuse_scenario(self.scenario.as_deref())?;
         let publication = publish(workspace, &self.to).await?;
         self.format.say(&publication.json(), || publication.text())
     }

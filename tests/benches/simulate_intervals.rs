@@ -14,7 +14,6 @@ use simulated_plans::{SAMPLES, plans_by_sites, sequential_plans};
 use stats::counts::power_law::{MeanVariance, fit_power_law};
 use stats::counts::variance_law::VarianceLaw;
 use stats::sampling::field_mean::{FieldMean, Interval};
-use stats::sampling::law_interval::FieldMeanByLaw;
 use stats::sampling::simulation::{Spread, UnitCounts};
 
 const SEED: u64 = 20_260_721;
@@ -28,6 +27,9 @@ const SEASONS: u32 = 40;
 const FIELDS_OF_LAW: u32 = 60;
 
 const CONFIDENCE: f64 = 0.95;
+
+/// The normal distribution's 97.5 % point.
+const Z_OF_CONFIDENCE: f64 = 1.959_963_984_540_054;
 
 const SITES: [u32; 5] = [4, 8, 12, 16, 24];
 
@@ -123,10 +125,14 @@ impl Sample {
         interval.unwrap_or_else(|| self.student())
     }
 
-    /// Whether the interval by the season's law of variance holds a mean.
+    /// Whether the interval by the season's law of variance holds a mean, as Wilson's interval of a share does
+    /// (Wilson, E.B. 1927, J. Am. Stat. Assoc. 22:209–212; from memory): whether the sample is less than z
+    /// standard errors away from it, the error being what the law gives for that mean.
     fn law_holds(&self, law: VarianceLaw, mean: f64) -> bool {
-        let field = FieldMeanByLaw::new(self.mean, self.sites, law);
-        field.and_then(|field| field.near_threshold(CONFIDENCE, mean)) == Some(true)
+        law.variance(mean).is_some_and(|variance| {
+            let error = (variance / f64::from(self.sites)).sqrt();
+            (self.mean - mean).abs() <= Z_OF_CONFIDENCE * error
+        })
     }
 
     /// Johnson, N.J. 1978, J. Am. Stat. Assoc. 73:536–544 (from memory): the interval moved by the sample's
@@ -262,7 +268,7 @@ fn introduce_intervals() {
          Student's interval about the mean is too short where a pest is patchy or sites are few: a sample that \
          missed the rich sites has a low mean and a small error at once. Student's t of the logarithm is the \
          interval that is published. The columns at the right are others: Johnson's, moved by the \
-         skewness; and that by the season's law of variance (`src/stats/sampling/law_interval.rs`), Taylor's law \
+         skewness; and that by the season's law of variance, Taylor's law \
          fitted to the site means of {FIELDS_OF_LAW} other fields with means mostly from 0.3 to 8, anew in each \
          of {SEASONS} seasons. One without an upper end counts as holding what is above it.\n"
     );

@@ -2,7 +2,7 @@
 
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
-use stats::sampling::simulation::{AtLimit, SequentialPlan, Spread};
+use stats::sampling::simulation::{SequentialPlan, Spread};
 use stats::sampling::stop_lines::{Decision, Risks, WaldLines};
 
 use super::{SCATTERS, SEED, Scatter, UNITS_PER_SITE, kept};
@@ -31,7 +31,6 @@ fn plan((low, high, k, units_max): (f64, f64, f64, u64)) -> SequentialPlan {
         lines: lines.expect("low is below high and k above 0"),
         units_min: 5,
         units_max,
-        at_limit: AtLimit::NearerLine,
     }
 }
 

@@ -4,12 +4,10 @@
 mod degree_days;
 mod development;
 
-use scouting::phenology::degree_days::{Cutoff, DayTemperatures, HeatRule, Method, Thresholds};
+use scouting::phenology::degree_days::{DayTemperatures, HeatRule, Method};
 
-fn rule(method: Method, lower_c: f64, upper: Option<(f64, Cutoff)>) -> HeatRule {
-    let upper_c = upper.map(|(upper_c, _)| upper_c);
-    let cutoff = upper.map_or(Cutoff::None, |(_, cutoff)| cutoff);
-    HeatRule::new(method, Thresholds { lower_c, upper_c }, cutoff).expect("a rule that fits")
+fn rule(method: Method, base_c: f64) -> HeatRule {
+    HeatRule::new(method, base_c).expect("a base of air")
 }
 
 fn day(min_c: f64, max_c: f64) -> DayTemperatures {
@@ -18,7 +16,7 @@ fn day(min_c: f64, max_c: f64) -> DayTemperatures {
 
 /// A rule's heat of one day.
 fn heat(rule: HeatRule, min_c: f64, max_c: f64) -> f64 {
-    rule.degree_days_c(day(min_c, max_c), None)
+    rule.degree_days_c(day(min_c, max_c))
 }
 
 #[track_caller]

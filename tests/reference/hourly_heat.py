@@ -1,7 +1,7 @@
 """Heat of each day by its hours, as the truth that methods from minimum and maximum approximate.
 
-Usage: hourly_heat.py LOWER_C UPPER_C. Prints a JSON object: for each place a list of days, each with its date, its
-lowest and highest hour, and the heat of its hours (degree-days, Celsius) without a cut-off and with each of the three.
+Usage: hourly_heat.py BASE_C. Prints a JSON object: for each place a list of days, each with its date, its
+lowest and highest hour, and the heat of its hours (degree-days, Celsius).
 
 Places: Seattle and San Francisco, hourly temperatures of 2010 that come with the package vega_datasets (smooth from
 day to day, as means of many years are); three airports of New York, hourly observations of 2013 that come with the
@@ -48,23 +48,12 @@ def whole_days(hours):
             yield date, day.to_numpy()
 
 
-def heat(hours, lower, upper):
-    over_lower = np.clip(hours - lower, 0, None)
-    over_upper = np.clip(hours - upper, 0, None)
-    return {
-        "none": over_lower.mean(),
-        "horizontal": (over_lower - over_upper).mean(),
-        "intermediate": (over_lower - 2 * over_upper).mean(),
-        "vertical": np.where(hours < upper, over_lower, 0.0).mean(),
-    }
-
-
 def main():
-    lower, upper = float(sys.argv[1]), float(sys.argv[2])
+    base = float(sys.argv[1])
     found = {}
     for name, hours in places():
         found[name] = [
-            {"date": str(date), "min_c": day.min(), "max_c": day.max(), "heat": heat(day, lower, upper)}
+            {"date": str(date), "min_c": day.min(), "max_c": day.max(), "heat": np.clip(day - base, 0, None).mean()}
             for date, day in whole_days(hours)
         ]
     json.dump(found, sys.stdout)

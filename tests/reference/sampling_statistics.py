@@ -157,17 +157,12 @@ def laws():
     pairs = [(total / 25, (squares - total**2 / 25) / 24) for total, squares in WEBWORM_PLOTS]
     means, variances = np.array(pairs).T
     taylor = stats.linregress(np.log(means), np.log(variances))
-    iwao = stats.linregress(means, means + variances / means - 1)
     return {
         "pairs": pairs,
         "a": np.exp(taylor.intercept),
         "b": taylor.slope,
         "b_standard_error": taylor.stderr,
         "r_squared": taylor.rvalue**2,
-        "alpha": iwao.intercept,
-        "beta": iwao.slope,
-        "beta_standard_error": iwao.stderr,
-        "crowding_r_squared": iwao.rvalue**2,
     }
 
 

@@ -13,13 +13,6 @@
 //! days = [5, 8]
 //! source = "standard practice; no published source"
 //!
-//! [development.pest]
-//! base_c = 5.0
-//! method = "average-then-base"
-//! from = "01-01"
-//! events = { "half of the adults emerged" = 558.0 }
-//! source = "Colorado State University, northern IPM page (1004.4 Fahrenheit degree-days over 41 °F)"
-//!
 //! [development.without_weather]
 //! days_to_treatment = { R2 = [9, 23], R3 = [4, 16] }
 //! source = "computed from [development.crop] at a mean temperature of 17 to 24 °C"
@@ -32,10 +25,9 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
 use serde::Deserialize;
 
-use super::degree_days::{Cutoff, DailyHeat, DayTemperatures, HeatRule, Method, Thresholds};
+use super::degree_days::{HeatRule, Method};
 use crate::visit::stage::Stage;
 
 /// What a protocol file says of development. Each part may be absent.
@@ -46,8 +38,6 @@ pub struct Development {
     pub crop: Option<CropModel>,
     /// From the laying of an egg to its hatch.
     pub hatch: Option<HatchModel>,
-    /// Heat to events in the pest's year.
-    pub pest: Option<PestModel>,
     /// Days to treatment where there is no weather.
     pub without_weather: Option<WithoutWeather>,
 }
@@ -91,20 +81,6 @@ pub enum HatchSpan {
     },
 }
 
-/// Heat from a day of the year to events in the life of a pest.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(try_from = "PestTable")]
-pub struct PestModel {
-    /// How heat is counted.
-    pub rule: HeatRule,
-    /// Where the model is published.
-    pub source: String,
-    /// Month and day from which the sums count.
-    from: (i8, i8),
-    /// What happens, and degree-days (°C) until then, the earliest first.
-    events: Vec<(String, f64)>,
-}
-
 /// Day ranges from an observed stage to the treatment stage.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(try_from = "WithoutWeatherTable")]
@@ -139,43 +115,6 @@ impl CropModel {
         let [least, most] = self.heat_of(observed)?;
         Some([target - most, target - least])
     }
-
-    /// Days from an observed stage to a tabled one at a constant mean temperature, °C, of `warm` for the
-    /// fewest and `cool` for the most: how ranges for the time without weather are computed. None outside of
-    /// the table, or where it is too cold to grow.
-    pub fn days_to(
-        &self,
-        observed: Stage,
-        target: Stage,
-        [cool, warm]: [f64; 2],
-    ) -> Option<[f64; 2]> {
-        let [least, most] = self.heat_to(observed, target)?;
-        let days = |heat: f64, mean_c: f64| {
-            let day = DayTemperatures::new(mean_c, mean_c).ok()?;
-            let a_day = self.rule.degree_days_c(day, None);
-            (a_day > 0.0).then(|| heat.max(0.0) / a_day)
-        };
-        Some([days(least, warm)?, days(most, cool)?])
-    }
-}
-
-impl PestModel {
-    /// The events by name, the earliest first, and whether the heat of the year up to and with a day is
-    /// enough for each; none where a day between is not known.
-    pub fn events_by(&self, heat: &DailyHeat, day: Date) -> Option<Vec<(&str, bool)>> {
-        let (month, first) = self.from;
-        let from = Date::new(day.year(), month, first).ok()?;
-        let sum = heat.accumulated(from, day)?;
-        Some(self.events_at(sum))
-    }
-
-    /// The same for a sum of degree-days (°C).
-    pub fn events_at(&self, sum: f64) -> Vec<(&str, bool)> {
-        let events = self.events.iter();
-        events
-            .map(|(name, heat)| (name.as_str(), sum >= *heat))
-            .collect()
-    }
 }
 
 impl WithoutWeather {
@@ -196,10 +135,7 @@ impl WithoutWeather {
 #[serde(deny_unknown_fields)]
 struct CropTable {
     base_c: f64,
-    upper_c: Option<f64>,
     method: Method,
-    #[serde(default)]
-    cutoff: Cutoff,
     from: String,
     stages: BTreeMap<String, f64>,
     source: String,
@@ -211,22 +147,7 @@ struct HatchTable {
     days: Option<[u16; 2]>,
     degree_days: Option<[f64; 2]>,
     base_c: Option<f64>,
-    upper_c: Option<f64>,
     method: Option<Method>,
-    cutoff: Option<Cutoff>,
-    source: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct PestTable {
-    base_c: f64,
-    upper_c: Option<f64>,
-    method: Method,
-    #[serde(default)]
-    cutoff: Cutoff,
-    from: String,
-    events: BTreeMap<String, f64>,
     source: String,
 }
 
@@ -266,7 +187,7 @@ impl TryFrom<CropTable> for CropModel {
             }
         }
         Ok(CropModel {
-            rule: rule(table.method, table.base_c, table.upper_c, table.cutoff)?,
+            rule: HeatRule::new(table.method, table.base_c)?,
             from: table.from,
             source: sourced(table.source)?,
             stages,
@@ -278,11 +199,8 @@ impl TryFrom<HatchTable> for HatchModel {
     type Error = String;
 
     fn try_from(table: HatchTable) -> Result<HatchModel, String> {
-        let HatchTable {
-            upper_c, cutoff, ..
-        } = table;
         let span = match (table.days, table.degree_days, table.base_c, table.method) {
-            (Some([few, many]), None, None, None) if upper_c.is_none() && cutoff.is_none() => {
+            (Some([few, many]), None, None, None) => {
                 if few > many {
                     return Err(format!("days = [{few}, {many}] must be fewest, most"));
                 }
@@ -295,7 +213,7 @@ impl TryFrom<HatchTable> for HatchModel {
                     ));
                 }
                 HatchSpan::Heat {
-                    rule: rule(method, base_c, upper_c, cutoff.unwrap_or_default())?,
+                    rule: HeatRule::new(method, base_c)?,
                     degree_days: [least, most],
                 }
             }
@@ -308,32 +226,6 @@ impl TryFrom<HatchTable> for HatchModel {
         Ok(HatchModel {
             span,
             source: sourced(table.source)?,
-        })
-    }
-}
-
-impl TryFrom<PestTable> for PestModel {
-    type Error = String;
-
-    fn try_from(table: PestTable) -> Result<PestModel, String> {
-        // A year without 29 February must have the day too.
-        let from = format!("2001-{}", table.from).parse::<Date>().ok();
-        let from = from
-            .filter(|_| table.from.len() == 5)
-            .ok_or_else(|| format!("from = {:?} must be month and day: 01-01", table.from))?;
-        let mut events: Vec<(String, f64)> = table.events.into_iter().collect();
-        let broken = events
-            .iter()
-            .find(|(_, heat)| !(heat.is_finite() && *heat > 0.0));
-        if let Some((name, heat)) = broken {
-            return Err(format!("the event {name:?} needs heat above 0, not {heat}"));
-        }
-        events.sort_by(|(_, one), (_, other)| one.total_cmp(other));
-        Ok(PestModel {
-            rule: rule(table.method, table.base_c, table.upper_c, table.cutoff)?,
-            source: sourced(table.source)?,
-            from: (from.month(), from.day()),
-            events,
         })
     }
 }
@@ -361,15 +253,6 @@ impl TryFrom<WithoutWeatherTable> for WithoutWeather {
 
 fn stage(text: &str) -> Result<Stage, String> {
     Stage::parse(text).ok_or_else(|| format!("{text:?} is no stage of the scale, VE to R9"))
-}
-
-fn rule(
-    method: Method,
-    lower_c: f64,
-    upper_c: Option<f64>,
-    cutoff: Cutoff,
-) -> Result<HeatRule, String> {
-    HeatRule::new(method, Thresholds { lower_c, upper_c }, cutoff)
 }
 
 fn sourced(source: String) -> Result<String, String> {
@@ -401,16 +284,13 @@ mod tests {
             ("R2 = 647, R3 = 726", "R5 = 647, \"R5.1\" = 726", "overlap"),
             ("planting", "sowing", "from must be"),
             ("\"x\"", "\" \"", "source must say"),
+            ("base_c = 6.7", "base_c = 670", "no temperature of air"),
             (
                 "base_c = 6.7",
                 "base_c = 6.7\nupper_c = 34.0",
-                "needs a cut-off",
+                "unknown field `upper_c`",
             ),
-            (
-                "base_c = 6.7",
-                "base_c = 6.7\ncutoff = \"vertical\"",
-                "needs an upper",
-            ),
+            ("[crop]", "[pest]", "unknown field `pest`"),
             ("average-then-base", "average", "unknown variant"),
             ("base_c", "base", "unknown field"),
         ] {
@@ -435,10 +315,6 @@ mod tests {
             (
                 "[without_weather]\ndays_to_treatment = { R2 = [9, 3] }\nsource = \"x\"",
                 "fewest, most",
-            ),
-            (
-                "[pest]\nbase_c = 5\nmethod = \"single-sine\"\nfrom = \"02-29\"\nevents = {}\nsource = \"x\"",
-                "month and day",
             ),
         ] {
             let said = refused(text);

@@ -56,11 +56,6 @@ impl CountFrequencies {
         self.units_by_count.values().sum()
     }
 
-    /// Units on which nothing was counted.
-    pub fn empty_units(&self) -> u64 {
-        self.units_by_count.get(&0).copied().unwrap_or_default()
-    }
-
     /// All that was counted.
     pub fn total(&self) -> u128 {
         self.iter()
@@ -96,7 +91,7 @@ mod tests {
         let list = CountFrequencies::of_counts(&[3, 0, 1, 0, 3]);
         assert_eq!(list, CountFrequencies::of_frequencies(&[2, 1, 0, 2]));
         // By hand: 7 on five units; squares about 1.4: 2·1.96 + 0.16 + 2·2.56 = 9.2.
-        assert_eq!((list.units(), list.empty_units(), list.total()), (5, 2, 7));
+        assert_eq!((list.units(), list.total()), (5, 7));
         assert_eq!(list.mean(), Some(1.4));
         assert!((list.variance().expect("five units have a variance") - 2.3).abs() < 1e-15);
     }

@@ -1,7 +1,6 @@
-//! How counts scatter: the negative binomial, the power law of variance, indices of dispersion.
+//! How counts scatter: the negative binomial and the power law of variance.
 
 pub mod aggregation;
-pub mod dispersion;
 pub mod frequencies;
 pub mod moment_estimators;
 pub mod negative_binomial;

@@ -1,11 +1,9 @@
-//! k of the negative binomial by the short ways of the older papers: by moments, by the share of empty
-//! units, and a common k by moments. To compare with; what is published is the likeliest k.
+//! k of the negative binomial by moments: for site totals, of which only mean and variance are known. Where the
+//! counts are known, the likeliest k is published instead (`aggregation.rs`).
 //!
 //! Source: Bliss, C.I. & Fisher, R.A. 1953, Biometrics 9:176–200.
 
 use crate::counts::aggregation::EXCESS_MIN;
-use crate::counts::frequencies::CountFrequencies;
-use crate::solve::bisection::fall_to_zero;
 
 /// k by moments, `m² / (s² − m)`, with the variance of `units - 1` degrees of freedom; `None` where
 /// nothing was counted or the variance is above the mean by less than a thousandth of it.
@@ -14,38 +12,10 @@ pub fn k_by_moments(mean: f64, variance: f64) -> Option<f64> {
     (mean > 0.0 && variance > mean && mean / k >= EXCESS_MIN).then_some(k)
 }
 
-/// k from the share of empty units, the root of `k·ln(1 + m/k) = ln(units/empty units)`; `None` where no
-/// unit or every unit is empty, or hardly more are empty than chance leaves so.
-pub fn k_by_zero_term(counts: &CountFrequencies) -> Option<f64> {
-    let mean = counts.mean().filter(|mean| *mean > 0.0)?;
-    let wanted = (counts.units() as f64 / counts.empty_units() as f64).ln();
-    // The left side rises with k from 0 to the mean.
-    let (k_low, k_high) = (mean * 1e-12, mean / EXCESS_MIN);
-    let missing = |k: f64| wanted - k * (mean / k).ln_1p();
-    (wanted.is_finite() && missing(k_low) > 0.0 && missing(k_high) < 0.0)
-        .then(|| fall_to_zero(missing, k_low, k_high))
-}
-
-/// The common k of samples by moments, `Σx′² / Σx′y′` with `x′ = m² − s²/units` and `y′ = s² − m` (Bliss
-/// & Owen 1958, Biometrika 45:37–58; citation from memory), unweighted. `None` where it is not above 0 and
-/// finite; samples of fewer than two units are left out.
-pub fn common_k_by_moments(samples: &[CountFrequencies]) -> Option<f64> {
-    let (mut squares, mut products) = (0.0, 0.0);
-    for sample in samples {
-        let (Some(mean), Some(variance)) = (sample.mean(), sample.variance()) else {
-            continue;
-        };
-        let x = mean * mean - variance / sample.units() as f64;
-        squares += x * x;
-        products += x * (variance - mean);
-    }
-    let k = squares / products;
-    (k > 0.0 && k.is_finite()).then_some(k)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::counts::frequencies::CountFrequencies;
 
     #[track_caller]
     fn assert_close(value: Option<f64>, expected: f64, tolerance: f64) {
@@ -58,18 +28,6 @@ mod tests {
         k_by_moments(counts.mean()?, counts.variance()?)
     }
 
-    fn by_zero_term(units: &[u64]) -> Option<f64> {
-        k_by_zero_term(&CountFrequencies::of_frequencies(units))
-    }
-
-    fn common(samples: &[&[u64]]) -> Option<f64> {
-        let samples: Vec<CountFrequencies> = samples
-            .iter()
-            .map(|units| CountFrequencies::of_frequencies(units))
-            .collect();
-        common_k_by_moments(&samples)
-    }
-
     // Results below are recomputed from the published counts by the formulas.
 
     #[test]
@@ -77,11 +35,9 @@ mod tests {
         // Bliss & Fisher 1953, Biometrics 9:176–200: European red mites on 150 apple leaves.
         let mites = [70, 38, 17, 10, 9, 3, 2, 1];
         assert_close(by_moments(&mites), 1.166697, 5e-7);
-        assert_close(by_zero_term(&mites), 0.992306, 5e-7);
         // Student 1907, Biometrika 5:351–360: yeast cells in 400 squares, sample A.
         let yeast = [213, 128, 37, 18, 3, 1];
         assert_close(by_moments(&yeast), 3.549593, 5e-7);
-        assert_close(by_zero_term(&yeast), 4.0018, 5e-5);
     }
 
     #[test]
@@ -100,7 +56,6 @@ mod tests {
         for (units, expected) in borers.iter().zip(expected) {
             assert_close(by_moments(units), expected, 1e-6);
         }
-        assert_close(common(&borers), 1.449772, 5e-7);
         let webworms: [&[u64]; 4] = [
             &[117, 87, 50, 38, 21, 7, 2, 2, 0, 1],
             &[205, 84, 30, 4, 2],
@@ -109,7 +64,6 @@ mod tests {
         ];
         assert_close(by_moments(webworms[0]), 2.113981, 1e-6);
         assert_close(by_moments(webworms[1]), 3.204259, 1e-6);
-        assert_close(common(&webworms), 2.153995, 5e-7);
     }
 
     #[test]
@@ -125,11 +79,5 @@ mod tests {
         assert_eq!(k_by_moments(4.68, 4.468772), None);
         assert_eq!(k_by_moments(0.0, 0.0), None);
         assert_eq!(k_by_moments(2.0, 2.0 + 1e-9), None);
-        assert_eq!(by_zero_term(&[2, 5, 2]), None);
-        for units in [&[20][..], &[0, 3, 4], &[]] {
-            assert_eq!(by_zero_term(units), None, "{units:?}");
-        }
-        assert_eq!(common(&[]), None);
-        assert_eq!(common(&[&[2, 5, 2]]), None);
     }
 }

@@ -1,12 +1,9 @@
-//! How the variance of counts grows with their mean over many samples: Taylor's power law and Iwao's
-//! regression of mean crowding.
+//! How the variance of counts grows with their mean over many samples: Taylor's power law.
 //!
-//! Sources: Taylor, L.R. 1961, Nature 189:732–735; Iwao, S. 1968, Res. Popul. Ecol. 10:1–20 (citation from
-//! memory). Every sample weighs the same, whatever its size.
+//! Source: Taylor, L.R. 1961, Nature 189:732–735. Every sample weighs the same, whatever its size.
 
-use crate::counts::dispersion::mean_crowding;
 use crate::counts::variance_law::VarianceLaw;
-use crate::solve::least_squares::{Line, fit_line};
+use crate::solve::least_squares::fit_line;
 
 /// Mean and variance of the counts of one sample.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,38 +43,13 @@ pub struct PowerLaw {
     pub b_standard_error: f64,
     /// Share of the variance of ln s² that the line explains; `None` if all s² are equal.
     pub r_squared: Option<f64>,
-    /// Samples that the fit is based on.
+    /// Samples that the fit rests on.
     pub samples: u64,
     /// Samples left out: no logarithm, as their mean or their variance is 0 within rounding (or no number).
     pub samples_left_out: u64,
 }
 
-/// Iwao's regression of mean crowding on the mean, `m* = alpha + beta·m`.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CrowdingLine {
-    /// Crowding at a mean of 0: above 0 where the insects come in groups.
-    pub alpha: f64,
-    /// Slope: 1 for groups that lie by chance, above it for groups that lie together.
-    pub beta: f64,
-    /// Standard error of beta.
-    pub beta_standard_error: f64,
-    /// Share of the variance of crowding that the line explains; `None` if all are equally crowded.
-    pub r_squared: Option<f64>,
-    /// Samples that the fit is based on.
-    pub samples: u64,
-    /// Samples left out: nobody is crowded where nothing was counted (mean 0, or no number).
-    pub samples_left_out: u64,
-}
-
 impl PowerLaw {
-    /// The law as the variance of a typical sample at any mean, as plans of the literature use it.
-    pub fn law(&self) -> VarianceLaw {
-        VarianceLaw::Power {
-            a: self.a,
-            b: self.b,
-        }
-    }
-
     /// The law as the mean variance of many samples at any mean, as intervals need it.
     pub fn law_of_mean_variance(&self) -> VarianceLaw {
         VarianceLaw::Power {
@@ -87,72 +59,24 @@ impl PowerLaw {
     }
 }
 
-impl CrowdingLine {
-    /// The line as a variance for any mean.
-    pub fn law(&self) -> VarianceLaw {
-        VarianceLaw::Crowding {
-            alpha: self.alpha,
-            beta: self.beta,
-        }
-    }
-}
-
 /// Fits Taylor's power law to samples; `None` for fewer than three samples with a mean and a variance
 /// above 0, or if these all have the same mean.
 pub fn fit_power_law(samples: &[MeanVariance]) -> Option<PowerLaw> {
-    let fit = fit_samples(samples, |sample| {
-        sample
-            .has_logarithms()
-            .then(|| (sample.mean.ln(), sample.variance.ln()))
-    })?;
-    let above_the_line = |(x, y): &(f64, f64)| (y - fit.line.slope * x).exp();
-    let above: f64 = fit.pairs.iter().map(above_the_line).sum();
-    Some(PowerLaw {
-        a: fit.line.intercept.exp(),
-        a_of_mean_variance: above / fit.pairs.len() as f64,
-        b: fit.line.slope,
-        b_standard_error: fit.line.slope_standard_error,
-        r_squared: fit.line.r_squared,
-        samples: fit.pairs.len() as u64,
-        samples_left_out: fit.left_out,
-    })
-}
-
-/// Fits Iwao's line to samples; `None` for fewer than three samples with a mean above 0, or if these all
-/// have the same mean.
-pub fn fit_crowding_line(samples: &[MeanVariance]) -> Option<CrowdingLine> {
-    let fit = fit_samples(samples, |sample| {
-        mean_crowding(sample.mean, sample.variance).map(|crowding| (sample.mean, crowding))
-    })?;
-    Some(CrowdingLine {
-        alpha: fit.line.intercept,
-        beta: fit.line.slope,
-        beta_standard_error: fit.line.slope_standard_error,
-        r_squared: fit.line.r_squared,
-        samples: fit.pairs.len() as u64,
-        samples_left_out: fit.left_out,
-    })
-}
-
-struct Fit {
-    line: Line,
-    pairs: Vec<(f64, f64)>,
-    left_out: u64,
-}
-
-fn fit_samples(
-    samples: &[MeanVariance],
-    pair: impl Fn(&MeanVariance) -> Option<(f64, f64)>,
-) -> Option<Fit> {
-    let pairs: Vec<(f64, f64)> = samples
-        .iter()
-        .filter_map(pair)
-        .filter(|(x, y)| x.is_finite() && y.is_finite())
+    let usable = samples.iter().filter(|sample| sample.has_logarithms());
+    let pairs: Vec<(f64, f64)> = usable
+        .map(|sample| (sample.mean.ln(), sample.variance.ln()))
         .collect();
-    Some(Fit {
-        line: fit_line(&pairs)?,
-        left_out: (samples.len() - pairs.len()) as u64,
-        pairs,
+    let line = fit_line(&pairs)?;
+    let above_the_line = |(x, y): &(f64, f64)| (y - line.slope * x).exp();
+    let above: f64 = pairs.iter().map(above_the_line).sum();
+    Some(PowerLaw {
+        a: line.intercept.exp(),
+        a_of_mean_variance: above / pairs.len() as f64,
+        b: line.slope,
+        b_standard_error: line.slope_standard_error,
+        r_squared: line.r_squared,
+        samples: pairs.len() as u64,
+        samples_left_out: (samples.len() - pairs.len()) as u64,
     })
 }
 
@@ -258,10 +182,6 @@ mod tests {
             .sum::<f64>();
         assert_close(taylor.a_of_mean_variance, of_plots / 52.0);
         assert!(taylor.a_of_mean_variance > taylor.a);
-        let iwao = fit_crowding_line(&webworm_plots()).expect("52 plots");
-        assert_close(iwao.alpha, 0.046463);
-        assert_close(iwao.beta, 1.234974);
-        assert_close(iwao.r_squared.expect("crowding differs"), 0.829247);
     }
 
     #[test]
@@ -295,9 +215,6 @@ mod tests {
         assert_close(taylor.b, 1.492457);
         assert_close(taylor.a, 1.682304);
         assert_close(taylor.r_squared.expect("variances differ"), 0.982282);
-        let iwao = fit_crowding_line(&samples).expect("eight treatments");
-        assert_close(iwao.alpha, -0.097084);
-        assert_close(iwao.beta, 1.695151);
     }
 
     #[test]
@@ -314,9 +231,6 @@ mod tests {
         let some = fit_power_law(&samples).expect("52 plots");
         assert_eq!((some.samples, some.samples_left_out), (52, 4));
         assert_eq!((some.a, some.b), (all.a, all.b));
-        // Twice 2 on every unit is crowding of 1: it counts for Iwao's line.
-        let crowding = fit_crowding_line(&samples).expect("52 plots");
-        assert_eq!((crowding.samples, crowding.samples_left_out), (54, 2));
     }
 
     #[test]
@@ -331,7 +245,6 @@ mod tests {
             None
         );
         assert_eq!(fit_power_law(&[one; 5]), None);
-        assert_eq!(fit_crowding_line(&[one; 5]), None);
     }
 
     proptest! {

@@ -110,12 +110,6 @@ impl FieldMean {
         Some(self.student()?.sf(steps))
     }
 
-    /// Whether the interval covers the threshold: the sample leaves open on which side of it the field
-    /// is. `None` as for the interval.
-    pub fn near_threshold(&self, confidence: f64, threshold: f64) -> Option<bool> {
-        Some(self.interval(confidence)?.covers(threshold))
-    }
-
     /// The probability that the true mean is at or above a threshold, by the same t of the logarithm: it is
     /// 2.5% where the threshold is at the upper end of the interval in proportion. `None` for a threshold
     /// or a mean that is not above 0.
@@ -273,21 +267,18 @@ mod tests {
             })
         );
         assert_eq!(nothing.probability_at_or_above(3.2), Some(0.0));
-        assert_eq!(nothing.near_threshold(0.95, 3.2), Some(false));
         let alike = field(3.2, 0.0, 8);
         assert_eq!(alike.probability_at_or_above(3.2), Some(1.0));
-        assert_eq!(alike.near_threshold(0.95, 3.2), Some(true));
+        assert!(alike.interval(0.95).expect("0.95").covers(3.2));
         assert_eq!(alike.probability_at_or_above(3.3), Some(0.0));
     }
 
     #[test]
-    fn near_means_that_the_interval_covers_the_threshold() {
+    fn an_interval_covers_what_is_between_its_ends() {
         // Half a width of 3.182 · 0.25 = 0.796 (four sites; t from memory).
         for (threshold, near) in [(2.1, false), (2.3, true), (3.7, true), (3.9, false)] {
-            assert_eq!(
-                field(3.0, 0.25, 4).near_threshold(0.95, threshold),
-                Some(near)
-            );
+            let interval = field(3.0, 0.25, 4).interval(0.95).expect("0.95");
+            assert_eq!(interval.covers(threshold), near, "{threshold}");
         }
     }
 
@@ -327,7 +318,7 @@ mod tests {
             let field = field(mean, error, sites);
             let probability = field.probability_at_or_above(threshold).expect("a number");
             prop_assume!((probability - 0.025).abs() > 1e-9 && (probability - 0.975).abs() > 1e-9);
-            let near = field.near_threshold(0.95, threshold).expect("0.95");
+            let near = field.interval(0.95).expect("0.95").covers(threshold);
             prop_assert_eq!(near, (0.025..0.975).contains(&probability));
         }
 

@@ -9,7 +9,7 @@
 use crate::counts::moment_estimators::k_by_moments;
 use crate::counts::variance_law::VarianceLaw;
 use crate::sampling::sample_size::{units_for_precision, whole_number};
-use crate::sampling::simulation::{AtLimit, OperatingPoint, SequentialPlan, Spread};
+use crate::sampling::simulation::{OperatingPoint, SequentialPlan, Spread};
 use crate::sampling::stop_lines::{Risks, WaldLines, precision_stop_total};
 
 /// Samples drawn for each true mean of the operating characteristic: two standard errors of a share near
@@ -96,7 +96,6 @@ pub fn plan_field(question: &PlanQuestion) -> Option<FieldPlan> {
         lines,
         units_min: u64::from(question.sites_min) * step(question),
         units_max: u64::from(question.sites_max) * step(question),
-        at_limit: AtLimit::NearerLine,
     };
     let operating_points = operating_points(question, &plan, spread)?;
     let at = |mean: f64| {

@@ -2,7 +2,6 @@
 
 pub mod field_mean;
 pub mod field_plan;
-pub mod law_interval;
 pub mod sample_size;
 pub mod share_interval;
 pub mod simulation;

@@ -74,13 +74,6 @@ pub fn sites_for_precision(
         .flatten()
 }
 
-/// The precision that a number of units reaches: standard error ÷ mean. `None` as for the units.
-pub fn precision_of_units(law: &VarianceLaw, mean: f64, units: u64) -> Option<f64> {
-    (units > 0)
-        .then(|| Some((law.variance(mean)? / units as f64).sqrt() / mean))
-        .flatten()
-}
-
 /// The next whole number that suffices, at least 1. A number that is whole but for the rounding of doubles
 /// is that whole number.
 pub fn whole_number(needed: f64) -> u64 {
@@ -170,7 +163,6 @@ mod tests {
         assert_eq!(sites_for_precision(&variance, 5.0, 0.0, 0.25), None);
         assert_eq!(TwoStageVariance::of_visit(1.0, 1.0, 0.0), None);
         assert_eq!(TwoStageVariance::of_visit(-1.0, 1.0, 5.0), None);
-        assert_eq!(precision_of_units(&poisson, 2.0, 0), None);
     }
 
     #[test]
@@ -194,7 +186,7 @@ mod tests {
             let law = VarianceLaw::NegativeBinomial { k };
             let units = units_for_precision(&law, mean, precision).expect("above 0");
             let whole = whole_number(units);
-            let reached = precision_of_units(&law, mean, whole).expect("above 0");
+            let reached = (law.variance(mean).expect("above 0") / whole as f64).sqrt() / mean;
             prop_assert!(reached <= precision * (1.0 + 1e-9));
             // Half the error takes four times the units.
             let four = units_for_precision(&law, mean, precision / 2.0).expect("above 0");

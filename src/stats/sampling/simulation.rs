@@ -25,15 +25,6 @@ pub enum Spread {
     Presence,
 }
 
-/// What is said of a sample that reaches the most units of its plan between the lines.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum AtLimit {
-    /// `High` at or above the middle of the two lines, else `Low`.
-    NearerLine,
-    /// Nothing: the field is to be sampled again.
-    Undecided,
-}
-
 /// A sequential plan with its ends.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SequentialPlan {
@@ -41,16 +32,15 @@ pub struct SequentialPlan {
     pub lines: WaldLines,
     /// Units that are always looked at before the lines are asked; 1 or more.
     pub units_min: u64,
-    /// Units after which the sample ends in any case; `units_min` or more.
+    /// Units after which the sample ends in any case, with `High` at or above the middle of the two lines, else
+    /// with `Low`; `units_min` or more.
     pub units_max: u64,
-    /// What is said there.
-    pub at_limit: AtLimit,
 }
 
 /// How one sample of a plan ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct SampleEnd {
-    /// What was said; `Continue` if it stayed undecided.
+    /// What was said: `Low` or `High`.
     pub decision: Decision,
     /// Units that were looked at.
     pub units: u64,
@@ -67,8 +57,6 @@ pub struct OperatingPoint {
     pub probability_low: f64,
     /// Share of samples that ended `High`.
     pub probability_high: f64,
-    /// Share of samples that ended undecided.
-    pub probability_undecided: f64,
     /// Share of samples that reached the most units between the lines, whatever was said of them.
     pub share_at_limit: f64,
     /// Mean number of units: the average sample number.
@@ -123,13 +111,12 @@ impl SequentialPlan {
         }
         let units = self.units_max;
         let middle = (self.lines.low(units) + self.lines.high(units)) / 2.0;
-        let decision = match self.at_limit {
-            AtLimit::Undecided => Decision::Continue,
-            AtLimit::NearerLine if total >= middle => Decision::High,
-            AtLimit::NearerLine => Decision::Low,
-        };
         SampleEnd {
-            decision,
+            decision: if total >= middle {
+                Decision::High
+            } else {
+                Decision::Low
+            },
             units,
             at_limit: true,
         }
@@ -146,7 +133,6 @@ fn summary(true_mean: f64, ends: &[SampleEnd]) -> OperatingPoint {
         true_mean,
         probability_low: share(&|end| end.decision == Decision::Low),
         probability_high: share(&|end| end.decision == Decision::High),
-        probability_undecided: share(&|end| end.decision == Decision::Continue),
         share_at_limit: share(&|end| end.at_limit),
         mean_units: units.iter().sum::<u64>() as f64 / units.len() as f64,
         p90_units: percentile(&units, 0.9),
@@ -222,7 +208,6 @@ mod tests {
             lines: WaldLines::negative_binomial(4.6, 2.0, 4.0, RISKS).expect("2 is below 4"),
             units_min: 1,
             units_max: 100,
-            at_limit: AtLimit::NearerLine,
         }
     }
 
@@ -312,7 +297,7 @@ mod tests {
             assert!(point.p90_units > point.mean_units);
         }
         for point in &points {
-            let all = point.probability_low + point.probability_high + point.probability_undecided;
+            let all = point.probability_low + point.probability_high;
             assert!((all - 1.0).abs() < 1e-12);
         }
     }
@@ -325,15 +310,8 @@ mod tests {
         };
         let middle = short.lines.slope;
         let nearer = points(short, AGGREGATED, &[middle])[0];
-        assert!(nearer.share_at_limit > 0.2 && nearer.probability_undecided == 0.0);
-        assert!(nearer.mean_units <= 3.0);
-        let undecided = SequentialPlan {
-            at_limit: AtLimit::Undecided,
-            ..short
-        };
-        let undecided = points(undecided, AGGREGATED, &[middle])[0];
-        assert_eq!(undecided.probability_undecided, undecided.share_at_limit);
-        assert_eq!(undecided.share_at_limit, nearer.share_at_limit);
+        assert!(nearer.share_at_limit > 0.2 && nearer.mean_units <= 3.0);
+        assert!((nearer.probability_low + nearer.probability_high - 1.0).abs() < 1e-12);
     }
 
     #[test]

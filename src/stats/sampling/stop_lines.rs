@@ -1,9 +1,8 @@
-//! When a sequential sample may stop: Wald's lines between two means, the fixed-precision lines of Green
-//! and Kuno, and Iwao's lines about a critical mean. Totals are sums of the counts of the units seen so far.
+//! When a sequential sample may stop: Wald's lines between two means, and the fixed-precision lines of Green
+//! and Kuno. Totals are sums of the counts of the units seen so far.
 //!
-//! Sources: Wald, A. 1945, Ann. Math. Statist. 16:117–186; Green, R.H. 1970, Kuno, E. 1969 and Iwao, S.
-//! 1975, Res. Popul. Ecol. 12, 11 and 16 (citations from memory; formulas: Krebs, C.J., Ecological
-//! Methodology, chapter 9).
+//! Sources: Wald, A. 1945, Ann. Math. Statist. 16:117–186; Green, R.H. 1970 and Kuno, E. 1969, Res. Popul.
+//! Ecol. 12 and 11 (citations from memory; formulas: Krebs, C.J., Ecological Methodology, chapter 9).
 
 use crate::counts::variance_law::VarianceLaw;
 
@@ -113,35 +112,6 @@ impl WaldLines {
             Decision::Continue
         }
     }
-
-    /// The first decision in a sequence of counts, with the units that it took; `Continue` with all of them
-    /// if none was reached.
-    pub fn decide_sequence(&self, counts: &[u64]) -> (Decision, u64) {
-        let mut total = 0.0;
-        for (units, count) in (1..).zip(counts) {
-            total += *count as f64;
-            let decision = self.decide(units, total);
-            if decision != Decision::Continue {
-                return (decision, units);
-            }
-        }
-        (Decision::Continue, counts.len() as u64)
-    }
-
-    /// Wald's approximation of the mean number of units, where a true mean has this variance and this
-    /// probability of ending `Low`. It leaves out by how much the last count oversteps a line, so that
-    /// true plans take more; `simulation.rs` counts them. `None` for a variance that is not above 0.
-    pub fn expected_units(&self, mean: f64, variance: f64, probability_low: f64) -> Option<f64> {
-        let drift = mean - self.slope;
-        let at_the_end =
-            probability_low * self.low_intercept + (1.0 - probability_low) * self.high_intercept;
-        let units = if drift.abs() > 1e-9 * self.slope {
-            at_the_end / drift
-        } else {
-            -self.low_intercept * self.high_intercept / variance
-        };
-        (variance > 0.0 && units.is_finite()).then_some(units)
-    }
 }
 
 fn usable_means(low: f64, high: f64) -> bool {
@@ -174,44 +144,6 @@ pub fn precision_stop_total(law: &VarianceLaw, precision: f64, units: u64) -> Op
 fn kuno_total(alpha: f64, beta: f64, squared: f64, units: f64) -> Option<f64> {
     let left = squared - (beta - 1.0) / units;
     (left > 1e-12 * squared).then(|| (alpha + 1.0) / left)
-}
-
-/// Iwao's lines about a critical mean at so many units: outside them the mean is below or above it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct DecisionLines {
-    /// A total at or below it says `Low`; below 0 where no total does yet.
-    pub low: f64,
-    /// A total at or above it says `High`.
-    pub high: f64,
-}
-
-impl DecisionLines {
-    /// `units·c ± t·√(units·variance(c))` about a critical mean c, t being the wanted quantile (1.645 for
-    /// 5% on each side). `None` for 0 units, a t that is not above 0, or where the law gives no variance.
-    pub fn about(
-        law: &VarianceLaw,
-        critical_mean: f64,
-        t: f64,
-        units: u64,
-    ) -> Option<DecisionLines> {
-        let units = units as f64;
-        let half = t * (units * law.variance(critical_mean)?).sqrt();
-        (units > 0.0 && t > 0.0 && half.is_finite()).then_some(DecisionLines {
-            low: units * critical_mean - half,
-            high: units * critical_mean + half,
-        })
-    }
-
-    /// What a total says.
-    pub fn decide(&self, total: f64) -> Decision {
-        if total >= self.high {
-            Decision::High
-        } else if total <= self.low {
-            Decision::Low
-        } else {
-            Decision::Continue
-        }
-    }
 }
 
 #[cfg(test)]
@@ -250,17 +182,13 @@ mod tests {
 
     #[test]
     fn a_sequence_ends_where_its_source_says() {
-        // The R package sequential.pops documents "accept H1" after five bouts for these counts.
-        assert_eq!(
-            bouts().decide_sequence(&[2, 5, 6, 2, 7]),
-            (Decision::High, 5)
-        );
-        assert_eq!(
-            bouts().decide_sequence(&[2, 5, 6, 2]),
-            (Decision::Continue, 4)
-        );
-        assert_eq!(bouts().decide_sequence(&[0, 0, 0]), (Decision::Low, 2));
-        assert_eq!(bouts().decide_sequence(&[]), (Decision::Continue, 0));
+        // The R package sequential.pops documents "accept H1" after five bouts for the counts 2, 5, 6, 2, 7.
+        for (units, total) in (1..).zip([2.0, 7.0, 13.0, 15.0]) {
+            assert_eq!(bouts().decide(units, total), Decision::Continue, "{units}");
+        }
+        assert_eq!(bouts().decide(5, 22.0), Decision::High);
+        assert_eq!(bouts().decide(1, 0.0), Decision::Continue);
+        assert_eq!(bouts().decide(2, 0.0), Decision::Low);
         assert_eq!(bouts().decide(0, 0.0), Decision::Continue);
     }
 
@@ -284,16 +212,6 @@ mod tests {
             );
         }
         assert!(ratio > 9f64.ln());
-    }
-
-    #[test]
-    fn walds_mean_number_of_units() {
-        let variance = |mean: f64| mean + mean * mean / 4.6;
-        let units = |mean: f64, low: f64| bouts().expected_units(mean, variance(mean), low);
-        assert_close(units(2.0, 0.9).expect("a variance"), 4.874, 5e-4);
-        assert_close(units(4.0, 0.1).expect("a variance"), 3.542, 5e-4);
-        assert_close(units(bouts().slope, 0.5).expect("a variance"), 5.720, 5e-4);
-        assert_eq!(bouts().expected_units(2.0, 0.0, 0.9), None);
     }
 
     #[test]
@@ -368,31 +286,6 @@ mod tests {
     }
 
     #[test]
-    fn iwaos_lines() {
-        let law = VarianceLaw::Crowding {
-            alpha: 0.0465,
-            beta: 1.2350,
-        };
-        let expected = [
-            (5, 7.176, 24.824),
-            (10, 19.521, 44.479),
-            (20, 46.351, 81.649),
-            (40, 103.041, 152.959),
-        ];
-        for (units, low, high) in expected {
-            let lines = DecisionLines::about(&law, 3.2, 1.645, units).expect("above 0");
-            assert_close(lines.low, low, 5.1e-4);
-            assert_close(lines.high, high, 5.1e-4);
-            assert_eq!(lines.decide(low - 0.01), Decision::Low);
-            assert_eq!(lines.decide(high + 0.01), Decision::High);
-            assert_eq!(lines.decide(3.2 * units as f64), Decision::Continue);
-        }
-        assert_eq!(DecisionLines::about(&law, 3.2, 1.645, 0), None);
-        assert_eq!(DecisionLines::about(&law, 0.0, 1.645, 5), None);
-        assert_eq!(DecisionLines::about(&law, 3.2, 0.0, 5), None);
-    }
-
-    #[test]
     fn a_plan_without_sense_has_no_lines() {
         let risky = |false_high, false_low| Risks {
             false_high,
@@ -438,8 +331,9 @@ mod tests {
             let law = VarianceLaw::Power { a, b };
             let total = precision_stop_total(&law, 0.2, units).expect("b is below 2");
             let mean = total / units as f64;
-            let reached = crate::sampling::sample_size::precision_of_units(&law, mean, units);
-            prop_assert!(reached.is_some_and(|reached| (reached / 0.2 - 1.0).abs() < 1e-9));
+            let variance = law.variance(mean).expect("a mean above 0");
+            let reached = (variance / units as f64).sqrt() / mean;
+            prop_assert!((reached / 0.2 - 1.0).abs() < 1e-9);
         }
     }
 }

@@ -26,10 +26,10 @@ pub struct TheilSen {
     /// The value at time 0: median value less slope times median time (Conover 1980; from memory).
     pub intercept: f64,
     /// Slopes between pairs of different times, ascending.
-    slopes: Vec<f64>,
+    pub slopes: Vec<f64>,
     /// Standard deviation of S, of which the ranks of an interval are made; `None` if its variance is not
     /// above 0.
-    deviation_of_score: Option<f64>,
+    pub deviation_of_score: Option<f64>,
 }
 
 /// The ends of an interval of the slope.
@@ -81,19 +81,6 @@ impl TheilSen {
         Some(SlopeInterval {
             low: self.slope_of_rank(low)?,
             high: self.slope_of_rank(high)?,
-        })
-    }
-
-    /// The interval between whole ranks, rounded and kept within the slopes that there are, as some
-    /// libraries give it: never missing, but in a short series surer of itself than it should be.
-    pub fn interval_of_whole_ranks(&self, confidence: f64) -> Option<SlopeInterval> {
-        let half = self.ranks_of_half(confidence)?;
-        let pairs = self.slopes.len();
-        let high = ((pairs as f64 + half) / 2.0).round_ties_even() as usize;
-        let low = ((pairs as f64 - half) / 2.0).round_ties_even() - 1.0;
-        Some(SlopeInterval {
-            low: self.slopes[low.max(0.0) as usize],
-            high: self.slopes[high.min(pairs - 1)],
         })
     }
 
@@ -238,12 +225,6 @@ mod tests {
         let line = |length| theil_sen(&by_order(&[1.0, 3.0, 2.0, 5.0, 4.0, 7.0][..length]));
         assert_eq!(line(5).expect("five").interval(0.95), None);
         assert!(line(6).expect("six").interval(0.95).is_some());
-        assert!(
-            line(5)
-                .expect("five")
-                .interval_of_whole_ranks(0.95)
-                .is_some()
-        );
         let level = theil_sen(&by_order(&[2.0; 9])).expect("nine");
         assert_eq!(level.interval(0.95), None);
     }

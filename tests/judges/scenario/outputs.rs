@@ -111,8 +111,11 @@ fn no_alert_and_no_public_place_takes_a_scenario() {
         &["alert", "--week", WEEK, "--issue", "--with", "price=*0.5"],
         &["publish", "--to", "public", "--with", "price=*0.5"],
     ] {
-        let run = workspace.run(command).expect_code(1);
-        assert!(run.stderr.contains("never a scenario"), "{run:?}");
+        let run = workspace.run(command).expect_code(2);
+        assert!(
+            run.stderr.contains("unexpected argument '--with'"),
+            "{run:?}"
+        );
     }
     workspace
         .run(&["alert", "--week", WEEK, "--issue"])
