@@ -139,8 +139,7 @@ impl GivenThreshold {
                 .map_err(|_| no_amount(option, text))?;
         }
         serde_json::from_value(economics).map_err(|error| {
-            let what = format!("the amounts cannot be used: {error}");
-            Failure::new(Kind::Settings, what).mend(AMOUNTS)
+            Failure::because(Kind::Settings, "the amounts cannot be used", error).mend(AMOUNTS)
         })
     }
 }

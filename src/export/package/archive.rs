@@ -50,12 +50,12 @@ pub(super) fn darwin_core_archive(
             .collect(),
         table,
     });
-    let core = described.next().ok_or_else(|| super::unmade(&"no core"))?;
+    let core = described.next().ok_or_else(|| super::unmade("no core"))?;
     let meta = Meta {
         core,
         extensions: described.collect(),
     };
-    let meta = meta.render().map_err(|error| super::unmade(&error))?;
+    let meta = meta.render().map_err(super::unmade)?;
     let mut within = vec![
         ("meta.xml".to_owned(), meta.into_bytes()),
         ("eml.xml".to_owned(), eml_xml(facts, &made[0])?),
@@ -76,9 +76,7 @@ fn csv_of(table: &DwcTable) -> Result<Vec<u8>, Failure> {
         .terminator(csv::Terminator::CRLF)
         .from_writer(Vec::new());
     let names = table.terms.iter().map(|term| term.name());
-    writer
-        .write_record(names)
-        .map_err(|error| super::unmade(&error))?;
+    writer.write_record(names).map_err(super::unmade)?;
     for row in &table.rows {
         // A negative number is no formula.
         let cells = row.iter().map(|cell| match cell.parse::<f64>() {
@@ -86,9 +84,9 @@ fn csv_of(table: &DwcTable) -> Result<Vec<u8>, Failure> {
             Err(_) => disarmed(cell),
         });
         let written = writer.write_record(cells);
-        written.map_err(|error| super::unmade(&error))?;
+        written.map_err(super::unmade)?;
     }
-    writer.into_inner().map_err(|error| super::unmade(&error))
+    writer.into_inner().map_err(super::unmade)
 }
 
 /// The files in one, with no time of their making: the same files give the same bytes.
@@ -99,13 +97,9 @@ fn packed(files: &[(String, Vec<u8>)]) -> Result<Vec<u8>, Failure> {
         .last_modified_time(DateTime::default())
         .large_file(true);
     for (name, bytes) in files {
-        archive
-            .start_file(name, options)
-            .map_err(|error| super::unmade(&error))?;
-        archive
-            .write_all(bytes)
-            .map_err(|error| super::unmade(&error))?;
+        archive.start_file(name, options).map_err(super::unmade)?;
+        archive.write_all(bytes).map_err(super::unmade)?;
     }
-    let written = archive.finish().map_err(|error| super::unmade(&error))?;
+    let written = archive.finish().map_err(super::unmade)?;
     Ok(written.into_inner())
 }

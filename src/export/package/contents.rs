@@ -277,7 +277,7 @@ fn map_columns(staged: &[StageColumn], map: &MapRows) -> Result<Vec<StageColumn>
                 unit: None,
                 description: doc.description.to_owned(),
             }),
-            (None, None) => Err(super::unmade(&format!("nobody says what {name} is"))),
+            (None, None) => Err(super::unmade(format!("nobody says what {name} is"))),
         }
     });
     columns.collect()
@@ -303,7 +303,7 @@ fn staged(
     let name = name.into_iter().find(|name| *name == table.stage.table);
     Ok(ExportTable {
         name: name.ok_or_else(|| {
-            super::unmade(&format!("no package has a table {}", table.stage.table))
+            super::unmade(format!("no package has a table {}", table.stage.table))
         })?,
         title,
         about,

@@ -109,12 +109,12 @@ pub(super) fn darwin_core_tables(
         Level::Grid | Level::Full => "visit",
     };
     let found = tables.iter().find(|table| table.name == name);
-    let table = found.ok_or_else(|| unmade(&format!("there is no table {name}")))?;
+    let table = found.ok_or_else(|| unmade(format!("there is no table {name}")))?;
     let (mut events, mut occurrences, mut measures) = (Vec::new(), Vec::new(), Vec::new());
     for row in 0..table.rows() {
         let id = table.text("protocol", row)?;
         let protocol = facts.protocols.iter().find(|protocol| protocol.id == id);
-        let protocol = protocol.ok_or_else(|| unmade(&format!("no protocol {id}")))?;
+        let protocol = protocol.ok_or_else(|| unmade(format!("no protocol {id}")))?;
         let event = Event {
             table,
             row,
@@ -265,7 +265,7 @@ fn event_row(facts: &Facts, event: &Event, id: &str) -> Result<Vec<String>, Fail
 fn sampled(level: Level, event: &Event) -> Result<(String, String, &'static str, String), Failure> {
     let week = || -> Result<String, Failure> {
         let week = event.text("iso_week")?;
-        let week: IsoWeek = week.parse().map_err(|why: String| unmade(&why))?;
+        let week: IsoWeek = week.parse().map_err(|why: String| unmade(why))?;
         Ok(format!("{}/{}", week.monday(), week.sunday()))
     };
     Ok(match level {
@@ -331,7 +331,7 @@ impl Place {
             });
         }
         let width = event.text("grid_km")?;
-        let grid_km: f64 = width.parse().map_err(|error| unmade(&error))?;
+        let grid_km: f64 = width.parse().map_err(unmade)?;
         Ok(Place {
             lat,
             lon: event.text("cell_lon")?,

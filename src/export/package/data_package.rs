@@ -61,7 +61,7 @@ pub(super) fn data_package(
         Some(licence) => add("licenses", json!([licence.in_package()])),
         None => add("licenseStated", json!(false)),
     }
-    let mut text = serde_json::to_vec_pretty(&package).map_err(|error| super::unmade(&error))?;
+    let mut text = serde_json::to_vec_pretty(&package).map_err(super::unmade)?;
     text.push(b'\n');
     Ok(text)
 }

@@ -78,7 +78,7 @@ pub(super) fn eml_xml(facts: &Facts, events: &DwcTable) -> Result<Vec<u8>, Failu
             })
             .collect(),
     };
-    let text = document.render().map_err(|error| super::unmade(&error))?;
+    let text = document.render().map_err(super::unmade)?;
     Ok((text + "\n").into_bytes())
 }
 

@@ -25,7 +25,7 @@ use sha2::{Digest, Sha256};
 
 use self::table::ExportTable;
 use disclosure::rule::Rule;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::region::Region;
 
@@ -322,6 +322,6 @@ fn one_line(text: &str) -> String {
     crate::shared::unseen::plain_text(&words.join(" "))
 }
 
-fn unmade(error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(Kind::Publish, format!("cannot make the package: {error}"))
+fn unmade(error: impl Into<Cause>) -> Failure {
+    Failure::because(Kind::Publish, "cannot make the package", error)
 }

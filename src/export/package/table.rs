@@ -73,13 +73,12 @@ impl ExportTable {
     /// A [`Failure`] if there is no such column.
     pub(super) fn text(&self, column: &str, row: usize) -> Result<String, Failure> {
         let array = self.batch.column_by_name(column).ok_or_else(|| {
-            super::unmade(&format!("the table {} has no column {column}", self.name))
+            super::unmade(format!("the table {} has no column {column}", self.name))
         })?;
         if array.is_null(row) {
             return Ok(String::new());
         }
-        arrow::util::display::array_value_to_string(array, row)
-            .map_err(|error| super::unmade(&error))
+        arrow::util::display::array_value_to_string(array, row).map_err(super::unmade)
     }
 
     fn docs(&self) -> Vec<ColumnDoc<'_>> {

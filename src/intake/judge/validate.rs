@@ -295,6 +295,7 @@ fn not_utf8(record: &[u8], error: &std::str::Utf8Error) -> Finding {
 
 fn not_json(text: &str, error: &serde_json::Error) -> Finding {
     let words = error.to_string();
+    // The library names this error in its words alone: `classify` calls it a fault of syntax.
     if words.contains("recursion limit") {
         return nested_too_deep();
     }

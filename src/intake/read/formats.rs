@@ -91,7 +91,7 @@ impl Form {
 impl SubmittedFile {
     /// Reads a file once, for its hash, its size and its form.
     pub fn look_at(path: &Path, name: &str) -> Result<SubmittedFile, Failure> {
-        let unreadable = |error| Failure::file("read", path, &error);
+        let unreadable = |error| Failure::file("read", path, error);
         let mut file = open_plain(path)?;
         let metadata = file.metadata().map_err(unreadable)?;
         let (hash, bytes) = hash_of(&mut file).map_err(unreadable)?;
@@ -107,7 +107,7 @@ impl SubmittedFile {
             true => looked.and_then(|_| std::io::copy(&mut content, &mut std::io::sink())),
             false => looked.map(|_| 0),
         };
-        unpacked.map_err(|error| broken_off(name, &error))?;
+        unpacked.map_err(|error| broken_off(name, error))?;
         let form = match binary_form(&look, path, name)? {
             Some(form) if gzip => return Err(packed_twice(name, form)),
             Some(form) => form,
@@ -128,7 +128,7 @@ impl SubmittedFile {
     /// that nobody read.
     pub fn check_unchanged(&self) -> Result<(), Failure> {
         let metadata = std::fs::metadata(&self.path)
-            .map_err(|error| Failure::file("read", &self.path, &error))?;
+            .map_err(|error| Failure::file("read", &self.path, error))?;
         if metadata.len() == self.bytes && metadata.modified().ok() == self.modified {
             return Ok(());
         }
@@ -141,7 +141,7 @@ impl SubmittedFile {
 
     /// Opens the unpacked content.
     pub fn open(&self) -> Result<Box<dyn BufRead + Send>, Failure> {
-        open(&self.path, self.gzip).map_err(|error| Failure::file("read", &self.path, &error))
+        open(&self.path, self.gzip).map_err(|error| Failure::file("read", &self.path, error))
     }
 
     /// The form in words, for receipts.
@@ -156,10 +156,11 @@ impl SubmittedFile {
 }
 
 /// A submission that ends too early, or cannot be unpacked or read to its end.
-pub fn broken_off(name: &str, error: &std::io::Error) -> Failure {
-    Failure::new(
+pub fn broken_off(name: &str, error: std::io::Error) -> Failure {
+    Failure::because(
         Kind::Submission,
-        format!("cannot read {name} to its end: {error}"),
+        format!("cannot read {name} to its end"),
+        error,
     )
     .mend("is the file whole? fetch it again; nothing of it was loaded")
 }

@@ -76,7 +76,9 @@ impl<'a> Engine<'a> {
     /// Drops a table that no later query reads.
     pub(crate) fn forget(self, name: &str) -> Result<(), Failure> {
         let gone = self.session.deregister_table(name);
-        gone.map_err(|error| Failure::new(Kind::Stage, error.to_string()))?;
+        gone.map_err(|error| {
+            Failure::because(Kind::Stage, format!("cannot drop the table {name}"), error)
+        })?;
         self.elsewhere
             .map_or(Ok(()), |elsewhere| elsewhere.forget(name))
     }

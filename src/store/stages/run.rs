@@ -83,7 +83,7 @@ impl StageTable {
         let is_wanted = column.as_string::<i32>().iter();
         let is_wanted: BooleanArray = is_wanted.map(|id| Some(id == Some(wanted))).collect();
         filter_record_batch(&rows, &is_wanted)
-            .map_err(|error| broken(&self.stage, &error.to_string()))
+            .map_err(|error| broken(&self.stage, &error.to_string()).caused_by(error))
     }
 
     /// The rows of a period, for a table with the columns `iso_week` and `season`.
@@ -99,7 +99,7 @@ impl StageTable {
             .map(|row| Some(period.holds(weeks.value(row), seasons.value(row))))
             .collect();
         filter_record_batch(&self.batch, &wanted)
-            .map_err(|error| broken(&self.stage, &error.to_string()))
+            .map_err(|error| broken(&self.stage, &error.to_string()).caused_by(error))
     }
 }
 
@@ -182,7 +182,7 @@ pub async fn run_stage(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failu
 
 /// The rows of a stage's query, with the columns, types and nulls of the header; one batch at least.
 async fn rows_of(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
-    let failed = |error: DataFusionError| broken(stage, &error.to_string());
+    let failed = |error: DataFusionError| broken(stage, &error.to_string()).caused_by(error);
     let frame = engine.session().sql(&stage.query).await.map_err(failed)?;
     let scanned = tables_read(frame.logical_plan()).map_err(failed)?;
     let scanned = by_their_names(scanned);
@@ -240,7 +240,7 @@ pub(crate) async fn rows_by_query(
     stage: &Stage,
     query: &str,
 ) -> Result<Vec<RecordBatch>, Failure> {
-    let failed = |error: DataFusionError| broken(stage, &error.to_string());
+    let failed = |error: DataFusionError| broken(stage, &error.to_string()).caused_by(error);
     let frame = session.sql(query).await.map_err(failed)?;
     frame.collect().await.map_err(failed)
 }

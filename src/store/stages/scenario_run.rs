@@ -24,7 +24,7 @@ use crate::stages::run::{StageTable, roll_up_as, run_stage};
 use crate::stages::scenario::{Change, Scenario, column_of, name_of};
 use crate::stages::stage_rows::whole_table;
 use crate::stages::wanted::{Wanted, roll_up};
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 use scouting::protocol::catalogue::{Catalogue, Protocol};
 use scouting::visit::economics::EconomicMember;
 use scouting::visit::record::{AreaUnit, MarketValue, PlantPopulation, TreatmentCost, WeightUnit};
@@ -112,7 +112,13 @@ pub(crate) async fn change_economics(
     catalogue: &Catalogue,
     scenario: &Scenario,
 ) -> Result<(), Failure> {
-    let failed = |error: DataFusionError| Failure::new(Kind::Stage, error.to_string());
+    let failed = |error: DataFusionError| {
+        Failure::because(
+            Kind::Stage,
+            "cannot change the economics of the visits",
+            error,
+        )
+    };
     let visits = session.table("current_visit").await.map_err(failed)?;
     let schema = Arc::new(visits.schema().as_arrow().clone());
     let partitions = visits.collect_partitioned().await.map_err(failed)?;
@@ -149,8 +155,13 @@ fn with_changes(batch: &RecordBatch, scenario: &Scenario) -> Result<RecordBatch,
             let change = changes.find(|(member, _)| column_of(*member) == field.name());
             change.map_or_else(|| column.clone(), |(_, change)| change.applied(column))
         });
-    RecordBatch::try_new(schema.clone(), columns.collect())
-        .map_err(|error| Failure::new(Kind::Stage, error.to_string()))
+    RecordBatch::try_new(schema.clone(), columns.collect()).map_err(|error| {
+        Failure::because(
+            Kind::Stage,
+            "cannot change the economics of the visits",
+            error,
+        )
+    })
 }
 
 /// Registers `scenario`, one row, and `protocol_currency`.
@@ -248,11 +259,13 @@ async fn hold_to_plausible(
     catalogue: &Catalogue,
     scenario: &Scenario,
 ) -> Result<(), Failure> {
-    let failed = |error: DataFusionError| Failure::new(Kind::Stage, error.to_string());
+    let failed = |error: DataFusionError| {
+        Failure::because(Kind::Stage, "cannot sum the amounts of the visits", error)
+    };
     let frame = session.sql(AMOUNTS).await.map_err(failed)?;
     for batch in frame.collect().await.map_err(failed)? {
         let rows: Vec<AmountsRow> = decode::rows(&batch)
-            .map_err(|error| Failure::new(Kind::Stage, format!("amounts: {error}")))?;
+            .map_err(|error| Failure::because(Kind::Stage, "amounts", error))?;
         for row in rows {
             let Some(protocol) = catalogue.protocol(&row.protocol) else {
                 continue;
@@ -372,20 +385,18 @@ fn field_saved(amounts: &RecordBatch, catalogue: &Catalogue) -> Result<RecordBat
         let of_protocol: BooleanArray = (0..amounts.num_rows())
             .map(|row| Some(protocols.value(row) == id && in_window.value(row)))
             .collect();
-        let broken = |why: String| {
-            Failure::new(
-                Kind::Protocol,
-                format!("cannot compute the crop saved under {id}: {why}"),
-            )
-            .mend("check [damage] of the protocol's file")
+        let broken = |cause: Cause| {
+            let what = format!("cannot compute the crop saved under {id}");
+            Failure::because(Kind::Protocol, what, cause)
+                .mend("check [damage] of the protocol's file")
         };
-        let rows = filter_record_batch(amounts, &of_protocol)
-            .map_err(|error| broken(error.to_string()))?;
+        let rows =
+            filter_record_batch(amounts, &of_protocol).map_err(|error| broken(error.into()))?;
         let means = rows["field_mean"].as_primitive::<Float64Type>();
         let Some(kilograms) = saved_kg_per_ha(protocol, &rows, means) else {
             continue;
         };
-        saved.extend(kilograms.map_err(broken)?.iter());
+        saved.extend(kilograms.map_err(|reason| broken(reason.into()))?.iter());
         let ids = rows["visit_id"].as_string::<i32>();
         visits.extend(ids.iter().flatten().map(str::to_owned));
     }
