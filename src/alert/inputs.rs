@@ -53,7 +53,7 @@ impl Inputs {
         let boundaries = alert.boundaries_sha256.as_ref().map(|sha256| {
             let path = workspace.kept_boundaries(sha256);
             let bytes = read_kept(&path, sha256, alert.number)?;
-            String::from_utf8(bytes).map_err(|_| changed(&path, alert.number))
+            String::from_utf8(bytes).map_err(|error| changed(&path, alert.number).caused_by(error))
         });
         let weather = alert
             .weather_sha256

@@ -11,6 +11,7 @@ use crate::sheet::strict::{StrictValue, pointer_step, strict_value};
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 use scouting::visit::record::{COUNT_MAX, TEXT_LENGTH_MAX, Visit};
+use scouting::visit::words::WHOLE_JSON_EXPECTED;
 
 /// The public contract, as it is published.
 pub const VISIT_SCHEMA: &str = include_str!("../../../schemas/visit.schema.json");
@@ -303,7 +304,7 @@ fn not_json(text: &str, error: &serde_json::Error) -> Finding {
         Code::NotJson,
         "",
         format!("{words}, near {}", excerpt(text, error)),
-        "a whole JSON document is expected (RFC 8259); NaN, Infinity and numbers past 1.8e308 are not JSON",
+        WHOLE_JSON_EXPECTED,
     )
 }
 

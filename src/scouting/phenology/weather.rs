@@ -334,7 +334,8 @@ impl Lines {
             if text.is_empty() {
                 continue;
             }
-            cut(text, cells).map_err(|error| row(&error.to_string(), "mend the quotes"))?;
+            let uncut = |error| format!("the line cannot be cut into cells: {error}");
+            cut(text, cells).map_err(|error| row(&uncut(error), "mend the quotes"))?;
             return Ok(Some(self.number));
         }
     }
