@@ -53,7 +53,7 @@ impl Inputs {
         let boundaries = alert.boundaries_sha256.as_ref().map(|sha256| {
             let path = workspace.kept_boundaries(sha256);
             let bytes = read_kept(&path, sha256, alert.number)?;
-            String::from_utf8(bytes).map_err(|_| changed(&path, alert.number))
+            String::from_utf8(bytes).map_err(|error| changed(&path, alert.number).caused_by(error))
         });
         let weather = alert
             .weather_sha256
@@ -105,7 +105,7 @@ impl Inputs {
         let folder = temporary_folder()?;
         for (id, text) in &self.protocols {
             let path = folder.path().join(format!("{id}.toml"));
-            std::fs::write(&path, text).map_err(|error| Failure::file("write", &path, &error))?;
+            std::fs::write(&path, text).map_err(|error| Failure::file("write", &path, error))?;
         }
         Catalogue::read(Some(folder.path()), store::stages::expression::plan)
     }
@@ -153,18 +153,14 @@ impl Inputs {
             return Ok(None);
         };
         let path = folder.join(name);
-        std::fs::write(&path, bytes).map_err(|error| Failure::file("write", &path, &error))?;
+        std::fs::write(&path, bytes).map_err(|error| Failure::file("write", &path, error))?;
         Ok(Some(path))
     }
 }
 
 fn temporary_folder() -> Result<tempfile::TempDir, Failure> {
-    tempfile::tempdir().map_err(|error| {
-        Failure::new(
-            Kind::Files,
-            format!("cannot make a temporary folder: {error}"),
-        )
-    })
+    tempfile::tempdir()
+        .map_err(|error| Failure::because(Kind::Files, "cannot make a temporary folder", error))
 }
 
 fn keep(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
@@ -205,7 +201,7 @@ fn protocol_texts(own: &Path) -> Result<BTreeMap<String, String>, Failure> {
     if !own.is_dir() {
         return Ok(texts);
     }
-    let unreadable = |error| Failure::file("read", own, &error);
+    let unreadable = |error| Failure::file("read", own, error);
     for entry in own.read_dir().map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
         if let Some(id) = id_of(&path) {

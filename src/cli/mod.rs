@@ -7,6 +7,7 @@ mod check;
 mod cluster;
 mod demo;
 mod export;
+mod failed;
 mod format;
 mod held;
 mod init;
@@ -80,19 +81,20 @@ const STACK_BYTES: usize = 8 << 20;
 pub fn run() -> ExitCode {
     panics::report_those_that_are_news();
     let arguments = Arguments::parse();
-    log_to_stderr(arguments.verbose);
+    let verbose = arguments.verbose;
+    log_to_stderr(verbose);
     let outcome = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .thread_stack_size(STACK_BYTES)
         .build()
-        .map_err(|error| Failure::new(Kind::Files, format!("cannot start: {error}")))
+        .map_err(|error| Failure::because(Kind::Files, "cannot start", error))
         .and_then(|runtime| runtime.block_on(perform(arguments)));
     match outcome {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
         Ok(Outcome::DoneWithHeld) => ExitCode::from(3),
         Err(failure) if failure.kind() == Kind::ClosedPipe => ExitCode::SUCCESS,
         Err(failure) => {
-            eprintln!("{failure}");
+            failed::say(&failure, verbose > 0);
             ExitCode::FAILURE
         }
     }

@@ -52,8 +52,12 @@ pub fn count_sheet_page(protocol: &Protocol, options: &SheetOptions) -> Result<S
         boxes_a_line: boxes_a_line(&plan),
     };
     page.render().map_err(|error| {
-        let what = format!("cannot write the page of the count sheet: {error}");
-        Failure::new(Kind::Publish, what).at(&*protocol.id)
+        Failure::because(
+            Kind::Publish,
+            "cannot write the page of the count sheet",
+            error,
+        )
+        .at(&*protocol.id)
     })
 }
 

@@ -48,11 +48,7 @@ const UNIT_HEIGHT: f64 = 17.0;
 pub fn count_sheet_xlsx(protocol: &Protocol, options: &SheetOptions) -> Result<Vec<u8>, Failure> {
     let plan = SheetPlan::of(protocol, options)?;
     workbook(protocol, options, &plan).map_err(|error| {
-        Failure::new(
-            Kind::Publish,
-            format!("cannot make the count sheet: {error}"),
-        )
-        .at(&*protocol.id)
+        Failure::because(Kind::Publish, "cannot make the count sheet", error).at(&*protocol.id)
     })
 }
 

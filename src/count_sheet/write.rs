@@ -75,7 +75,7 @@ fn days_of(season: SeasonDays, year: i16) -> Result<(Date, Date), Failure> {
     let day = |year: i16, (month, day): (i8, i8)| {
         Date::new(year, month, day)
             .or_else(|_| Date::new(year, month, day - 1))
-            .map_err(|error| Failure::new(Kind::Settings, format!("no such season: {error}")))
+            .map_err(|error| Failure::because(Kind::Settings, "no such season", error))
     };
     let last_year = if season.first <= season.last {
         year

@@ -123,11 +123,11 @@ async fn alerts(workspace: &Workspace, now: impl Fn() -> Timestamp) -> Result<Pa
 }
 
 fn write_submissions(inbox: &Path, sample: &DemoFiles) -> Result<(), Failure> {
-    std::fs::create_dir(inbox).map_err(|error| Failure::file("make", inbox, &error))?;
+    std::fs::create_dir(inbox).map_err(|error| Failure::file("make", inbox, error))?;
     for submission in &sample.submissions {
         let path = inbox.join(&submission.file_name);
         std::fs::write(&path, &submission.bytes)
-            .map_err(|error| Failure::file("write", &path, &error))?;
+            .map_err(|error| Failure::file("write", &path, error))?;
     }
     Ok(())
 }

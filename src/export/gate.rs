@@ -9,7 +9,7 @@ use super::grid_rows::grid_columns;
 use super::package::facts::Level;
 use super::package::package_file::PackageFile;
 use super::package::protocol_table::protocol_columns;
-use crate::gate::judge::{Gate, MAP_PROPERTIES, stopped};
+use crate::gate::judge::{Gate, MAP_PROPERTIES, stopped, unreadable};
 use crate::gate::parquet_files::{Packed, read_packed};
 use crate::gate::sums::PublicSums;
 use crate::gate::tables::{Cells, Feature, rows_of_csv};
@@ -117,13 +117,13 @@ impl<'a> ExportGate<'a> {
             .filter(|(stem, _)| self.tables.contains_key(*stem));
         match table {
             Some((stem, "csv")) => {
-                let rows = rows_of_csv(&file.bytes).map_err(|why| stopped(name, &why))?;
+                let rows = rows_of_csv(&file.bytes).map_err(|cause| unreadable(name, cause))?;
                 let rows = rows.into_iter().map(with_point);
                 self.judge_table(name, stem, rows.collect())
             }
             Some((stem, "parquet")) => {
                 let Packed { rows, notes } =
-                    read_packed(&file.bytes).map_err(|why| stopped(name, &why))?;
+                    read_packed(&file.bytes).map_err(|cause| unreadable(name, cause))?;
                 self.gate.judge_words(name, notes.as_bytes())?;
                 self.judge_table(name, stem, rows)
             }
@@ -161,7 +161,7 @@ impl<'a> ExportGate<'a> {
 
     /// The terms of an event are the standard's; what they hold is judged as any other text.
     fn judge_events(&self, file: &str, bytes: &[u8]) -> Result<(), Failure> {
-        let rows = rows_of_csv(bytes).map_err(|why| stopped(file, &why))?;
+        let rows = rows_of_csv(bytes).map_err(|cause| unreadable(file, cause))?;
         let rows: Vec<Feature> = rows.into_iter().map(with_point).collect();
         self.judge_rows(file, &rows)
     }

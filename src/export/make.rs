@@ -335,7 +335,7 @@ impl WantedPackage {
 
 /// Refuses a folder with files: they might be of another level, and would be handed on with the package.
 fn check_folder(out: &Path) -> Result<(), Failure> {
-    let unreadable = |error| Failure::file("read", out, &error);
+    let unreadable = |error| Failure::file("read", out, error);
     if out.exists() && out.read_dir().map_err(unreadable)?.next().is_some() {
         return Err(Failure::new(
             Kind::Files,

@@ -194,7 +194,7 @@ async fn rows_of(
     query: &str,
 ) -> Result<DescribedTable, Failure> {
     let failed = |error: DataFusionError| {
-        Failure::new(Kind::Store, format!("cannot read the visits: {error}"))
+        Failure::because(Kind::Store, "cannot read the visits", error)
             .mend("`bractline store verify` names the file that is damaged")
     };
     let columns = columns_of(table, columns)?;

@@ -10,7 +10,7 @@ use jiff::tz::TimeZone;
 use serde::Deserialize;
 
 use disclosure::public_row::PublicRow;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 use scouting::visit::week::IsoWeek;
 use stats::nowcast::reporting_delay::{
     ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count,
@@ -91,17 +91,17 @@ impl Arrivals {
             .iter()
             .filter_map(|row| Some((row.place.county()?, &*row.iso_week, &*row.protocol)))
             .collect();
-        let broken = |why: String| Failure::new(Kind::Stage, format!("arrivals: {why}"));
+        let broken = |cause: Cause| Failure::because(Kind::Stage, "arrivals", cause);
         let frame = snapshot.session().sql(ARRIVALS).await;
-        let frame = frame.map_err(|error| broken(error.to_string()))?;
+        let frame = frame.map_err(|error| broken(error.into()))?;
         let batches = frame
             .collect()
             .await
-            .map_err(|error| broken(error.to_string()))?;
+            .map_err(|error| broken(error.into()))?;
         let mut by_week: BTreeMap<(String, IsoWeek), Vec<(Date, u64)>> = BTreeMap::new();
         for batch in &batches {
             let rows: Vec<ArrivalRow<'_>> =
-                decode::rows(batch).map_err(|error| broken(error.to_string()))?;
+                decode::rows(batch).map_err(|error| broken(error.into()))?;
             for row in rows {
                 let week = row.iso_week;
                 if !shown.contains(&(row.county_id, week, row.protocol)) {
@@ -109,7 +109,7 @@ impl Arrivals {
                 }
                 let week = week
                     .parse()
-                    .map_err(|_| broken(format!("{week:?} is no week")))?;
+                    .map_err(|_| broken(format!("{week:?} is no week").into()))?;
                 by_week
                     .entry((row.protocol.to_owned(), week))
                     .or_default()

@@ -29,6 +29,6 @@ pub(crate) fn described(
         .map(|column| Field::new(&column.name, column.data_type.clone(), column.nullable));
     let schema = Arc::new(Schema::new(fields.collect::<Vec<_>>()));
     let batch = RecordBatch::try_new(schema, values)
-        .map_err(|error| Failure::new(Kind::Stage, format!("the table {table}: {error}")))?;
+        .map_err(|error| Failure::because(Kind::Stage, format!("the table {table}"), error))?;
     Ok(DescribedTable { columns, batch })
 }

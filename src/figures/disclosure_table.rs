@@ -68,8 +68,13 @@ pub fn disclosure_csv(outcomes: &[CountyOutcome], period: Period) -> Result<Vec<
         .map(|(name, _)| *name)
         .zip(columns)
         .map(|(name, column)| (name, column, true));
-    let batch = RecordBatch::try_from_iter_with_nullable(columns)
-        .map_err(|error| Failure::new(Kind::Publish, error.to_string()))?;
+    let batch = RecordBatch::try_from_iter_with_nullable(columns).map_err(|error| {
+        Failure::because(
+            Kind::Publish,
+            "cannot make the table of what is public",
+            error,
+        )
+    })?;
     let docs = COLUMNS.map(|(name, description)| ColumnDoc {
         name,
         description,

@@ -86,8 +86,7 @@ fn answered(
     let (form, memory) = (asked.form, u64::from(asked.memory_mb) << 20);
     let memory_bytes = usize::try_from(memory).unwrap_or(usize::MAX);
     let (sender, receiver) = channel();
-    let not_started =
-        |error: std::io::Error| Failure::new(Kind::Files, format!("cannot start: {error}"));
+    let not_started = |error: std::io::Error| Failure::because(Kind::Files, "cannot start", error);
     std::thread::Builder::new()
         .name(THREAD_NAME.to_owned())
         .stack_size(STACK_BYTES)

@@ -13,11 +13,11 @@ use super::public_files::{Judged, PUBLIC_AROUND, PUBLIC_FILES, WEEK_PAGE};
 use super::row_words::{
     COMPARED, FURTHER, FurtherWords, RowWords, further_words_of, number, words_of,
 };
-use super::tables::{Cells, features_of, rows_of_csv};
+use super::tables::{Cells, Feature, features_of, rows_of_csv};
 use super::views::{Writing, views};
 use crate::shared::cautions::NOTICE;
 use disclosure::editions::Entry;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 use scouting::region::Region;
 use scouting::region::distance::meters_between;
 use scouting::visit::week::IsoWeek;
@@ -114,8 +114,14 @@ impl Gate {
         }
         let outcome = match judged {
             Judged::Words => Ok(()),
-            Judged::Table | Judged::Elsewhere => self.judge_table(bytes, protocol),
-            Judged::Map => self.judge_map(bytes, protocol),
+            Judged::Table | Judged::Elsewhere => {
+                let rows = rows_of_csv(bytes).map_err(|cause| unreadable(file, cause))?;
+                self.judge_table(&rows, protocol)
+            }
+            Judged::Map => {
+                let features = features_of(bytes).map_err(|cause| unreadable(file, cause))?;
+                self.judge_map(&features, protocol)
+            }
         };
         outcome.map_err(|why| stopped(file, &why))?;
         self.judge_words(file, bytes)
@@ -145,7 +151,8 @@ impl Gate {
     }
 
     pub(crate) fn judge_words(&self, file: &str, bytes: &[u8]) -> Result<(), Failure> {
-        let text = std::str::from_utf8(bytes).map_err(|_| stopped(file, "it is not text"))?;
+        let text = std::str::from_utf8(bytes)
+            .map_err(|error| stopped(file, "it is not text").caused_by(error))?;
         self.judge_views(file, &views(text, Writing::of_file(file)), Closeness::File)
     }
 
@@ -189,17 +196,16 @@ impl Gate {
         })
     }
 
-    fn judge_table(&self, bytes: &[u8], protocol: &str) -> Result<(), String> {
-        rows_of_csv(bytes)?.iter().try_for_each(|row| {
+    fn judge_table(&self, rows: &[Cells], protocol: &str) -> Result<(), String> {
+        rows.iter().try_for_each(|row| {
             of_protocol(row, protocol)?;
             self.judge_row(row, &[])
         })
     }
 
-    fn judge_map(&self, bytes: &[u8], protocol: &str) -> Result<(), String> {
-        let features = features_of(bytes)?;
+    fn judge_map(&self, features: &[Feature], protocol: &str) -> Result<(), String> {
         let mut points: Vec<(f64, f64)> = Vec::new();
-        for feature in &features {
+        for feature in features {
             of_protocol(&feature.cells, protocol)?;
             self.judge_row(&feature.cells, &MAP_PROPERTIES)?;
             if let Some(point) = feature
@@ -327,6 +333,11 @@ fn is_of_scenario(bytes: &[u8]) -> bool {
 fn place_of((lon, lat): (f64, f64)) -> (i64, i64) {
     let whole = |degrees: f64| (degrees / SAME_POINT).round() as i64;
     (whole(lon), whole(lat))
+}
+
+/// A file that the gate cannot read, and so not judge.
+pub(crate) fn unreadable(file: &str, cause: Cause) -> Failure {
+    stopped(file, &cause.to_string()).caused_by(cause)
 }
 
 pub(crate) fn stopped(file: &str, why: &str) -> Failure {

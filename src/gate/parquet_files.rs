@@ -9,6 +9,7 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
 use super::tables::{Cells, Feature};
 use crate::shared::geo_columns::{BBOX, GEOMETRY};
+use scouting::failure::Cause;
 
 /// What a file holds.
 pub(crate) struct Packed {
@@ -17,10 +18,8 @@ pub(crate) struct Packed {
     pub(crate) notes: String,
 }
 
-pub(crate) fn read_packed(bytes: &[u8]) -> Result<Packed, String> {
-    let unreadable = |error: &dyn std::fmt::Display| error.to_string();
-    let builder = ParquetRecordBatchReaderBuilder::try_new(Bytes::copy_from_slice(bytes))
-        .map_err(|error| unreadable(&error))?;
+pub(crate) fn read_packed(bytes: &[u8]) -> Result<Packed, Cause> {
+    let builder = ParquetRecordBatchReaderBuilder::try_new(Bytes::copy_from_slice(bytes))?;
     let mut notes = String::new();
     for note in builder
         .metadata()
@@ -44,8 +43,8 @@ pub(crate) fn read_packed(bytes: &[u8]) -> Result<Packed, String> {
         }
     }
     let mut rows = Vec::new();
-    for batch in builder.build().map_err(|error| unreadable(&error))? {
-        let batch = batch.map_err(|error| unreadable(&error))?;
+    for batch in builder.build()? {
+        let batch = batch?;
         for row in 0..batch.num_rows() {
             rows.push(feature_of(&batch, row)?);
         }
@@ -53,7 +52,7 @@ pub(crate) fn read_packed(bytes: &[u8]) -> Result<Packed, String> {
     Ok(Packed { rows, notes })
 }
 
-fn feature_of(batch: &RecordBatch, row: usize) -> Result<Feature, String> {
+fn feature_of(batch: &RecordBatch, row: usize) -> Result<Feature, Cause> {
     let mut cells = Cells::new();
     let mut positions = Vec::new();
     let mut is_point = false;
@@ -74,7 +73,7 @@ fn feature_of(batch: &RecordBatch, row: usize) -> Result<Feature, String> {
         let cell = column
             .is_valid(row)
             .then(|| array_value_to_string(column, row));
-        let cell = cell.transpose().map_err(|error| error.to_string())?;
+        let cell = cell.transpose()?;
         cells.insert(field.name().clone(), cell);
     }
     Ok(Feature {

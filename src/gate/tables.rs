@@ -6,6 +6,8 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 
+use scouting::failure::Cause;
+
 /// One row: a line of a table, or the properties of a feature. A cell without a value is `None`.
 pub(crate) type Cells = BTreeMap<String, Option<String>>;
 
@@ -19,17 +21,12 @@ pub(crate) struct Feature {
 }
 
 /// The rows of a CSV file with a header.
-pub(crate) fn rows_of_csv(bytes: &[u8]) -> Result<Vec<Cells>, String> {
+pub(crate) fn rows_of_csv(bytes: &[u8]) -> Result<Vec<Cells>, Cause> {
     let mut reader = csv::Reader::from_reader(bytes);
-    let names: Vec<String> = reader
-        .headers()
-        .map_err(|error| error.to_string())?
-        .iter()
-        .map(str::to_owned)
-        .collect();
+    let names: Vec<String> = reader.headers()?.iter().map(str::to_owned).collect();
     let mut rows = Vec::new();
     for record in reader.records() {
-        let record = record.map_err(|error| error.to_string())?;
+        let record = record?;
         let cells = names
             .iter()
             .zip(record.iter())
@@ -40,8 +37,8 @@ pub(crate) fn rows_of_csv(bytes: &[u8]) -> Result<Vec<Cells>, String> {
 }
 
 /// The features of a GeoJSON `FeatureCollection`.
-pub(crate) fn features_of(bytes: &[u8]) -> Result<Vec<Feature>, String> {
-    let map: Value = serde_json::from_slice(bytes).map_err(|error| error.to_string())?;
+pub(crate) fn features_of(bytes: &[u8]) -> Result<Vec<Feature>, Cause> {
+    let map: Value = serde_json::from_slice(bytes)?;
     let features = map["features"].as_array().ok_or("it has no features")?;
     features
         .iter()

@@ -11,7 +11,7 @@ use super::record::ReturnedRecord;
 use super::rows as mend_rows;
 use super::rows::shortened;
 use crate::shared::table_files::{fits_cell, new_workbook, text_format};
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 use scouting::visit::words::{InWords, on_one_line, starts_formula};
 
 /// The columns. The first and the last are what `load` looks for.
@@ -45,7 +45,7 @@ const INSTRUCTIONS: [&str; 7] = [
 /// # Errors
 /// If the library cannot make it.
 pub fn sheet_xlsx(records: &[ReturnedRecord]) -> Result<Vec<u8>, Failure> {
-    workbook(records).map_err(|error| unmade(&error))
+    workbook(records).map_err(unmade)
 }
 
 fn workbook(records: &[ReturnedRecord]) -> Result<Vec<u8>, XlsxError> {
@@ -126,7 +126,7 @@ pub fn sheet_csv(records: &[ReturnedRecord]) -> Result<Vec<u8>, Failure> {
             .into_inner()
             .map_err(|error| csv::Error::from(error.into_error()))
     };
-    write().map_err(|error| unmade(&error))
+    write().map_err(unmade)
 }
 
 /// A text that no spreadsheet takes for a formula.
@@ -162,10 +162,11 @@ fn texts(record: &ReturnedRecord) -> [String; 7] {
     ]
 }
 
-fn unmade(error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(
+fn unmade(error: impl Into<Cause>) -> Failure {
+    Failure::because(
         Kind::Publish,
-        format!("cannot make the spreadsheet of held records: {error}"),
+        "cannot make the spreadsheet of held records",
+        error,
     )
 }
 

@@ -327,11 +327,8 @@ async fn judged(
             .collect()
     });
     let judged = judging.await.map_err(|error| {
-        Failure::new(
-            Kind::Submission,
-            format!("a record could not be judged: {error}"),
-        )
-        .mend("please report it, with the file; nothing of it was loaded")
+        Failure::because(Kind::Submission, "a record could not be judged", error)
+            .mend("please report it, with the file; nothing of it was loaded")
     })?;
     Ok((judged, waiting))
 }

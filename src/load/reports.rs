@@ -44,7 +44,7 @@ impl RecordReports {
             return Ok(());
         }
         self.set_aside(&report)
-            .map_err(|error| Failure::file("keep", Path::new("the reports"), &error))
+            .map_err(|error| Failure::file("keep", Path::new("the reports"), error))
     }
 
     /// The first thousand reports.
@@ -66,7 +66,7 @@ impl RecordReports {
         match &mut self.others {
             Some(others) => others
                 .flush()
-                .map_err(|error| Failure::file("keep", Path::new("the reports"), &error)),
+                .map_err(|error| Failure::file("keep", Path::new("the reports"), error)),
             None => Ok(()),
         }
     }

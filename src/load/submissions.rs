@@ -68,7 +68,7 @@ fn look_at(path: &Path) -> Result<SubmittedFile, Failure> {
 }
 
 fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
-    let unreadable = |error| Failure::file("read", folder, &error);
+    let unreadable = |error| Failure::file("read", folder, error);
     let mut files = Vec::new();
     let mut passed_over = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
@@ -99,7 +99,7 @@ fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
 
 /// Standard input is kept in a private file, since a load may have to read it twice.
 fn spool_standard_input() -> Result<tempfile::NamedTempFile, Failure> {
-    let failed = |error| Failure::file("keep", Path::new("standard input"), &error);
+    let failed = |error| Failure::file("keep", Path::new("standard input"), error);
     let mut spool = tempfile::NamedTempFile::new().map_err(failed)?;
     std::io::copy(&mut std::io::stdin().lock(), &mut spool).map_err(failed)?;
     spool.flush().map_err(failed)?;

@@ -129,8 +129,7 @@ pub fn stop_card(plan: &FieldPlan, facts: &CardFacts) -> Result<String, Failure>
         cautions: cautions(facts.protocol),
     };
     card.render().map_err(|error| {
-        let what = format!("cannot write the stop card: {error}");
-        Failure::new(Kind::Publish, what).at(&*facts.protocol.id)
+        Failure::because(Kind::Publish, "cannot write the stop card", error).at(&*facts.protocol.id)
     })
 }
 

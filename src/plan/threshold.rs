@@ -137,11 +137,10 @@ impl GivenThreshold {
                 amount(text, name, currency).ok_or_else(|| no_amount(option, text))?;
             // Each by itself, so that a failure names its option.
             serde_json::from_value::<Economics>(json!({ member: economics[member] }))
-                .map_err(|_| no_amount(option, text))?;
+                .map_err(|error| no_amount(option, text).caused_by(error))?;
         }
         serde_json::from_value(economics).map_err(|error| {
-            let what = format!("the amounts cannot be used: {error}");
-            Failure::new(Kind::Settings, what).mend(AMOUNTS)
+            Failure::because(Kind::Settings, "the amounts cannot be used", error).mend(AMOUNTS)
         })
     }
 }

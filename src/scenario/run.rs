@@ -105,7 +105,7 @@ pub(crate) async fn roll_up_under(
 
 /// Refuses the folder of alerts: what is in it may be issued and published.
 fn keep_out_of_alerts(workspace: &Workspace, out: &Path) -> Result<(), Failure> {
-    let unreadable = |error| Failure::file("find", out, &error);
+    let unreadable = |error| Failure::file("find", out, error);
     let alerts = std::path::absolute(workspace.alerts()).map_err(unreadable)?;
     let out = std::path::absolute(out).map_err(unreadable)?;
     match out.starts_with(&alerts) {

@@ -2,20 +2,27 @@
 //!
 //! A failure is about the run (disk, network, settings, a busy store), never about a record that
 //! somebody sent: that is a [`crate::visit::finding::Finding`]. It says what could not be done,
-//! where, and how to correct it, in at most three lines.
+//! where, and how to correct it, in at most three lines. The error of the system or of a library that is behind it
+//! stays with it as its cause, for whoever asks why.
 
+use std::error::Error;
 use std::fmt;
 use std::io;
 use std::path::Path;
+use std::sync::Arc;
 
-/// What stops a run: its family, a sentence for the reader, where it went wrong, and what to do.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// What stops a run: its family, a sentence for the reader, where it went wrong, what to do, and the error behind it.
+#[derive(Debug, Clone)]
 pub struct Failure {
     kind: Kind,
     what: String,
     place: Option<String>,
     mend: Option<String>,
+    cause: Option<Arc<dyn Error + Send + Sync>>,
 }
+
+/// An error that a failure comes from: one of a library, of the system, or a reason in words.
+pub type Cause = Box<dyn Error + Send + Sync>;
 
 /// The family that a failure belongs to, for callers that react to it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,16 +59,22 @@ impl Failure {
             what: what.into(),
             place: None,
             mend: None,
+            cause: None,
         }
     }
 
+    /// A failure that another error caused, with that error's own words after ours.
+    pub fn because(kind: Kind, what: impl fmt::Display, cause: impl Into<Cause>) -> Self {
+        let cause = cause.into();
+        Failure::new(kind, format!("{what}: {cause}")).caused_by(cause)
+    }
+
     /// A file that could not be read or written, with the operating system's own words.
-    pub fn file(doing: &str, path: &Path, error: &io::Error) -> Self {
-        let failure = Failure::new(
-            Kind::Files,
-            format!("cannot {doing} {}: {error}", path.display()),
-        );
-        match error.kind() {
+    pub fn file(doing: &str, path: &Path, error: io::Error) -> Self {
+        let kind = error.kind();
+        let what = format!("cannot {doing} {}", path.display());
+        let failure = Failure::because(Kind::Files, what, error);
+        match kind {
             io::ErrorKind::NotFound => {
                 failure.mend("check the name and the folder it is taken from")
             }
@@ -104,6 +117,12 @@ impl Failure {
         self
     }
 
+    /// Keeps the error that the failure comes from, for [`Error::source`].
+    pub fn caused_by(mut self, cause: impl Into<Cause>) -> Self {
+        self.cause = Some(Arc::from(cause.into()));
+        self
+    }
+
     /// The family of the failure.
     pub fn kind(&self) -> Kind {
         self.kind
@@ -123,4 +142,19 @@ impl fmt::Display for Failure {
     }
 }
 
-impl std::error::Error for Failure {}
+/// Two failures are the same if they say the same, whatever caused them.
+impl PartialEq for Failure {
+    fn eq(&self, other: &Failure) -> bool {
+        let said = |failure: &Failure| (failure.kind, failure.to_string());
+        said(self) == said(other)
+    }
+}
+
+impl Eq for Failure {}
+
+impl Error for Failure {
+    fn source(&self) -> Option<&(dyn Error + 'static)> {
+        let cause: &(dyn Error + Send + Sync + 'static) = self.cause.as_deref()?;
+        Some(cause)
+    }
+}

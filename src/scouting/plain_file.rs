@@ -26,7 +26,7 @@ pub const WEATHER_BYTES_MAX: u64 = 8 << 30;
 /// # Errors
 /// A [`Failure`] that names what was found, or the system's own reason.
 pub fn open_plain(path: &Path) -> Result<File, Failure> {
-    let unreadable = |error| Failure::file("read", path, &error);
+    let unreadable = |error| Failure::file("read", path, error);
     refuse_other_kinds(
         path,
         std::fs::metadata(path).map_err(unreadable)?.file_type(),
@@ -43,7 +43,7 @@ pub fn open_plain(path: &Path) -> Result<File, Failure> {
 /// A [`Failure`] as of [`open_plain`], or that names the size and the limit.
 pub fn read_plain(path: &Path, most: u64) -> Result<Vec<u8>, Failure> {
     let file = open_plain(path)?;
-    let unreadable = |error| Failure::file("read", path, &error);
+    let unreadable = |error| Failure::file("read", path, error);
     let size = file.metadata().map_err(unreadable)?.len();
     let mut bytes = Vec::new();
     if size <= most {
@@ -73,7 +73,7 @@ pub fn read_plain_text(path: &Path, most: u64) -> Result<String, Failure> {
             io::ErrorKind::InvalidData,
             format!("byte {position} is not UTF-8 text"),
         );
-        Failure::file("read", path, &not_text)
+        Failure::file("read", path, not_text).caused_by(error)
     })
 }
 

@@ -70,12 +70,7 @@ pub fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> {
         style: Inline::of(include_str!("../shared/templates/alert.css")),
     }
     .render()
-    .map_err(|error| {
-        Failure::new(
-            Kind::Publish,
-            format!("cannot write the page of seasons: {error}"),
-        )
-    })
+    .map_err(|error| Failure::because(Kind::Publish, "cannot write the page of seasons", error))
 }
 
 /// Which degree-days are known.

@@ -158,8 +158,8 @@ fn write_new_folder(
     for (name, bytes) in files {
         let path = staged.path().join(name);
         let mut file =
-            create_new(&path, readers).map_err(|error| Failure::file("write", &path, &error))?;
-        write_through(&mut file, bytes).map_err(|error| Failure::file("write", &path, &error))?;
+            create_new(&path, readers).map_err(|error| Failure::file("write", &path, error))?;
+        write_through(&mut file, bytes).map_err(|error| Failure::file("write", &path, error))?;
     }
     rename_new_folder(staged, target)
 }
@@ -171,7 +171,7 @@ fn rename_new_folder(staged: TempDir, target: &Path) -> Result<bool, Failure> {
         // The name is gone, so there is nothing left for the guard to remove.
         Ok(()) => drop(staged.keep()),
         Err(_) if target.is_dir() => return Ok(false),
-        Err(error) => return Err(Failure::file("make folder", target, &error)),
+        Err(error) => return Err(Failure::file("make folder", target, error)),
     }
     sync_folder(folder_of(target))?;
     Ok(true)
@@ -216,7 +216,7 @@ fn make_folder(folder: &Path, readers: Readers) -> Result<(), Failure> {
     let _ = readers;
     builder
         .create(folder)
-        .map_err(|error| Failure::file("make folder", folder, &error))
+        .map_err(|error| Failure::file("make folder", folder, error))
 }
 
 fn create_new(path: &Path, readers: Readers) -> io::Result<fs::File> {
@@ -244,7 +244,7 @@ fn stage_file(path: &Path, bytes: &[u8], readers: Readers) -> Result<NamedTempFi
         write_through(file.as_file_mut(), bytes)?;
         Ok(file)
     };
-    stage().map_err(|error| Failure::file("write", path, &error))
+    stage().map_err(|error| Failure::file("write", path, error))
 }
 
 fn stage_folder(target: &Path, readers: Readers) -> Result<TempDir, Failure> {
@@ -255,7 +255,7 @@ fn stage_folder(target: &Path, readers: Readers) -> Result<TempDir, Failure> {
     let _ = readers;
     builder
         .tempdir_in(folder_of(target))
-        .map_err(|error| Failure::file("make folder", target, &error))
+        .map_err(|error| Failure::file("make folder", target, error))
 }
 
 /// Names begin with a dot, so that a reader who lists the folder meanwhile passes them over.
@@ -279,7 +279,7 @@ fn write_through(file: &mut fs::File, bytes: &[u8]) -> io::Result<()> {
 fn rename_into_place(staged: NamedTempFile, path: &Path) -> Result<(), Failure> {
     match staged.persist(path) {
         Ok(_) => Ok(()),
-        Err(error) => Err(Failure::file("write", path, &error.error)),
+        Err(error) => Err(Failure::file("write", path, error.error)),
     }
 }
 
@@ -288,7 +288,7 @@ fn rename_into_place(staged: NamedTempFile, path: &Path) -> Result<(), Failure> 
 fn sync_folder(folder: &Path) -> Result<(), Failure> {
     fs::File::open(folder)
         .and_then(|opened| opened.sync_all())
-        .map_err(|error| Failure::file("flush folder", folder, &error))
+        .map_err(|error| Failure::file("flush folder", folder, error))
 }
 
 /// Only Unix lets a folder be opened and flushed.

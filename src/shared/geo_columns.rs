@@ -12,7 +12,7 @@ use geo::Geometry;
 use serde_json::{Value, json};
 use wkb::writer::{WriteOptions, write_geometry};
 
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// The column of the geometries, and the standard's name for it in its own examples.
 pub(crate) const GEOMETRY: &str = "geometry";
@@ -142,9 +142,6 @@ fn side_fields() -> Fields {
     Fields::from(sides.to_vec())
 }
 
-fn unwritable(error: impl std::fmt::Display) -> Failure {
-    Failure::new(
-        Kind::Publish,
-        format!("cannot write the GeoParquet: {error}"),
-    )
+fn unwritable(error: impl Into<Cause>) -> Failure {
+    Failure::because(Kind::Publish, "cannot write the GeoParquet", error)
 }

@@ -39,7 +39,7 @@ fn write_out(
                 Failure::new(Kind::ClosedPipe, "the program that reads the output ended")
             }
             // Every command speaks when its work is on the disk.
-            _ => Failure::new(Kind::Files, format!("cannot write the report: {error}"))
+            _ => Failure::because(Kind::Files, "cannot write the report", error)
                 .mend("the work itself is done (a load is stored): only its report is missing"),
         })
 }

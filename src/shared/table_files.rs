@@ -6,7 +6,7 @@
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
 
 use intake::sheet::table::Cell;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// Characters that a cell of a workbook holds, in UTF-16 units (specification of Excel).
 pub const CELL_LENGTH_MAX: usize = 32_767;
@@ -59,7 +59,7 @@ pub fn table_csv<'a>(
             .into_inner()
             .map_err(|error| csv::Error::from(error.into_error()))
     };
-    write().map_err(|error| unmade(&error))
+    write().map_err(unmade)
 }
 
 /// A table as a workbook of one sheet.
@@ -72,25 +72,25 @@ pub fn table_xlsx<'a>(
     rows: impl IntoIterator<Item = &'a [Cell]>,
 ) -> Result<Vec<u8>, Failure> {
     let text_format = text_format();
-    let mut workbook = new_workbook().map_err(|error| unmade(&error))?;
+    let mut workbook = new_workbook().map_err(unmade)?;
     let sheet = workbook.add_worksheet();
     sheet
         .set_name(sheet_name)
         .and_then(|sheet| sheet.write_row(0, 0, header))
-        .map_err(|error| unmade(&error))?;
+        .map_err(unmade)?;
     for (row, cells) in (1..).zip(rows) {
         if row as usize >= SHEET_ROWS_MAX {
-            return Err(unmade(&format!("more than {SHEET_ROWS_MAX} rows"))
+            return Err(unmade(format!("more than {SHEET_ROWS_MAX} rows"))
                 .mend("write CSV or Parquet, or fewer rows at a time"));
         }
         if let Some(column) = cells.iter().position(|cell| !fits(cell)) {
             let name = header.get(column).map_or("", String::as_str);
             let what = format!("a text of {name} is longer than {CELL_LENGTH_MAX} characters");
-            return Err(unmade(&what).mend("write CSV or Parquet, which have no such limit"));
+            return Err(unmade(what).mend("write CSV or Parquet, which have no such limit"));
         }
-        write_cells(sheet, (row, 0), cells, |_| &text_format).map_err(|error| unmade(&error))?;
+        write_cells(sheet, (row, 0), cells, |_| &text_format).map_err(unmade)?;
     }
-    workbook.save_to_buffer().map_err(|error| unmade(&error))
+    workbook.save_to_buffer().map_err(unmade)
 }
 
 /// A workbook that says no time of its making: the same content makes the same bytes.
@@ -126,8 +126,8 @@ pub(crate) fn write_cells<'f>(
     Ok(())
 }
 
-fn unmade(error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(Kind::Publish, format!("cannot make the table: {error}"))
+fn unmade(error: impl Into<Cause>) -> Failure {
+    Failure::because(Kind::Publish, "cannot make the table", error)
 }
 
 #[cfg(test)]

@@ -14,7 +14,7 @@ use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 use serde::Serialize;
 
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 use scouting::visit::words::disarmed;
 
 /// The key of the Parquet file that carries the notice that the data is invented.
@@ -164,8 +164,8 @@ fn disarm_formulas(column: &ArrayRef) -> ArrayRef {
     Arc::new(texts.collect::<StringArray>())
 }
 
-fn unwritable<E: std::fmt::Display>(form: &'static str) -> impl Fn(E) -> Failure {
-    move |error| Failure::new(Kind::Publish, format!("cannot write the {form}: {error}"))
+fn unwritable<E: Into<Cause>>(form: &'static str) -> impl Fn(E) -> Failure {
+    move |error| Failure::because(Kind::Publish, format!("cannot write the {form}"), error)
 }
 
 #[cfg(test)]

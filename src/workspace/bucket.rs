@@ -9,7 +9,7 @@ use object_store::{ClientOptions, RetryConfig};
 use url::Url;
 
 use crate::workspace::Workspace;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 use store::delta::tables::Store;
 
 /// A keeper that does not answer is reported after this time; the library would try on for minutes.
@@ -23,18 +23,14 @@ pub(crate) fn store_of(workspace: &Workspace) -> Result<Store, Failure> {
         workspace.share_store()?;
         return Store::in_folder(&workspace.store());
     }
-    let refused = |error: &dyn std::fmt::Display| {
-        Failure::new(
-            Kind::Store,
-            format!("cannot use the store {place}: {error}"),
-        )
-        .mend(
+    let refused = |error: Cause| {
+        Failure::because(Kind::Store, format!("cannot use the store {place}"), error).mend(
             "[store] place is s3://bucket/prefix; AWS_REGION and the keys are environment variables",
         )
     };
-    let address = Url::parse(place).map_err(|error| refused(&error))?;
+    let address = Url::parse(place).map_err(|error| refused(error.into()))?;
     if address.scheme() != "s3" || address.host_str().is_none() {
-        return Err(refused(&"only s3:// is known"));
+        return Err(refused("only s3:// is known".into()));
     }
     let mut builder = AmazonS3Builder::new()
         .with_url(place)
@@ -49,7 +45,7 @@ pub(crate) fn store_of(workspace: &Workspace) -> Result<Store, Failure> {
             builder = builder.with_config(key, value);
         }
     }
-    let files = builder.build().map_err(|error| refused(&error))?;
+    let files = builder.build().map_err(|error| refused(error.into()))?;
     Ok(Store::in_bucket(&address, Arc::new(files)))
 }
 

@@ -47,7 +47,7 @@ impl Workspace {
         boundaries: Option<&str>,
         store_place: &str,
     ) -> Result<Workspace, Failure> {
-        let unwritable = |error| Failure::file("make the workspace", folder, &error);
+        let unwritable = |error| Failure::file("make the workspace", folder, error);
         std::fs::create_dir_all(folder).map_err(unwritable)?;
         if folder.read_dir().map_err(unwritable)?.next().is_some() {
             return Err(Failure::new(
@@ -116,6 +116,7 @@ impl Workspace {
             Failure::new(Kind::Settings, format!("cannot use {}", place.display()))
                 .at(toml_error(place, &text, &error))
                 .mend("correct the line; `bractline init` writes every setting with its default")
+                .caused_by(error)
         })?;
         let workspace = Workspace {
             folder: folder.to_owned(),
@@ -174,7 +175,7 @@ impl Workspace {
             return Ok(());
         }
         store_folder::share(&store, &self.folder)
-            .map_err(|error| Failure::file("set permissions of", &store, &error))
+            .map_err(|error| Failure::file("set permissions of", &store, error))
     }
 
     /// The folder of the workspace's own protocols.
@@ -188,7 +189,7 @@ impl Workspace {
         let folder = tempfile::Builder::new()
             .prefix(BETWEEN_STAGES_START)
             .tempdir_in(&self.folder);
-        folder.map_err(|error| Failure::file("make a folder in", &self.folder, &error))
+        folder.map_err(|error| Failure::file("make a folder in", &self.folder, error))
     }
 
     /// The folder of the alerts.

@@ -75,7 +75,7 @@ pub(crate) async fn vacuum_workspace(
 
 /// Tables between stages that a killed roll-up left.
 fn between_stages(workspace: &Workspace, limit: Limit) -> Result<Vec<PathBuf>, Failure> {
-    let unlisted = |error: std::io::Error| Failure::file("list", workspace.folder(), &error);
+    let unlisted = |error: std::io::Error| Failure::file("list", workspace.folder(), error);
     let mut left = Vec::new();
     for entry in std::fs::read_dir(workspace.folder()).map_err(unlisted)? {
         let entry = entry.map_err(unlisted)?;
@@ -97,7 +97,7 @@ fn left_beside_alerts(
     let mut left = between_stages(workspace, limit)?;
     let mut folders = vec![workspace.alerts()];
     while let Some(folder) = folders.pop().filter(|folder| folder.is_dir()) {
-        let unlisted = |error: std::io::Error| Failure::file("list", &folder, &error);
+        let unlisted = |error: std::io::Error| Failure::file("list", &folder, error);
         for entry in std::fs::read_dir(&folder).map_err(unlisted)? {
             let entry = entry.map_err(unlisted)?;
             let (path, metadata) = (entry.path(), entry.metadata().map_err(unlisted)?);
@@ -130,7 +130,7 @@ fn remove(path: &Path) -> Result<(), Failure> {
         true => std::fs::remove_dir_all(path),
         false => std::fs::remove_file(path),
     };
-    removed.map_err(|error| Failure::file("remove", path, &error))
+    removed.map_err(|error| Failure::file("remove", path, error))
 }
 
 impl Vacuumed {

@@ -58,12 +58,13 @@ pub(crate) fn made_by_an_older_program(alert: &IssuedAlert) -> Failure {
 }
 
 pub(crate) fn week_of(alert: &IssuedAlert) -> Result<IsoWeek, Failure> {
-    alert.iso_week.parse().map_err(|_| {
+    alert.iso_week.parse().map_err(|reason: String| {
         let week = &alert.iso_week;
         Failure::new(
             Kind::Damaged,
             format!("alert {} names the week {week:?}", alert.number),
         )
+        .caused_by(reason)
     })
 }
 

@@ -298,7 +298,7 @@ pub(crate) fn settle(workspace: &Workspace, issued: &[IssuedAlert]) -> Result<()
             Ok(()) => {}
             // Somebody else was quicker.
             Err(_) if folder.is_dir() && !staged.is_dir() => {}
-            Err(error) => return Err(Failure::file("give its number to", &staged, &error)),
+            Err(error) => return Err(Failure::file("give its number to", &staged, error)),
         }
     }
     Ok(())

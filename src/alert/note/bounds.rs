@@ -27,7 +27,7 @@ pub fn note_text(file: impl Read, place: &Path) -> Result<String, Failure> {
     let mut bytes = Vec::new();
     file.take(NOTE_BYTES_MAX as u64 + 1)
         .read_to_end(&mut bytes)
-        .map_err(|error| Failure::file("read", place, &error))?;
+        .map_err(|error| Failure::file("read", place, error))?;
     let shown = place.display().to_string();
     if bytes.len() > NOTE_BYTES_MAX {
         return Err(too_long("more than").at(shown));
@@ -40,6 +40,7 @@ pub fn note_text(file: impl Read, place: &Path) -> Result<String, Failure> {
         )
         .at(shown)
         .mend("save it as UTF-8 text")
+        .caused_by(error)
     })
 }
 

@@ -77,12 +77,7 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         protocol,
     }
     .render()
-    .map_err(|error| {
-        Failure::new(
-            Kind::Publish,
-            format!("cannot write the alert page: {error}"),
-        )
-    })
+    .map_err(|error| Failure::because(Kind::Publish, "cannot write the alert page", error))
 }
 
 #[derive(Template)]

@@ -9,7 +9,7 @@ use uuid::Builder;
 
 use crate::alert::issue::facts::folder_name;
 use crate::shared::unseen::seen_text;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// An issued alert, as the feed and the list describe it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -99,7 +99,7 @@ pub fn feed_xml(alerts: &[Listed], publisher: &Publisher) -> Result<Vec<u8>, Fai
     };
     let bytes = feed
         .write_with_config(Vec::new(), config)
-        .map_err(|error| unwritable(&error))?;
+        .map_err(unwritable)?;
     Ok(bytes)
 }
 
@@ -188,9 +188,9 @@ fn text(text: &str) -> String {
 
 fn moment(moment: Timestamp) -> Result<FixedDateTime, Failure> {
     let written = moment.strftime("%Y-%m-%dT%H:%M:%SZ").to_string();
-    written.parse().map_err(|error| unwritable(&error))
+    written.parse().map_err(unwritable)
 }
 
-fn unwritable(error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(Kind::Publish, format!("cannot write the feed: {error}"))
+fn unwritable(error: impl Into<Cause>) -> Failure {
+    Failure::because(Kind::Publish, "cannot write the feed", error)
 }

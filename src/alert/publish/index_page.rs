@@ -74,12 +74,7 @@ pub fn index_html(alerts: &[Listed], publisher: &Publisher) -> Result<String, Fa
         weeks: weeks.collect(),
     }
     .render()
-    .map_err(|error| {
-        Failure::new(
-            Kind::Publish,
-            format!("cannot write the list of alerts: {error}"),
-        )
-    })
+    .map_err(|error| Failure::because(Kind::Publish, "cannot write the list of alerts", error))
 }
 
 fn line(alert: &Listed, alerts: &[Listed]) -> Line {

@@ -14,7 +14,7 @@ use object_store::{
 };
 use url::Url;
 
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// A public place.
 pub struct Place {
@@ -47,25 +47,25 @@ impl Place {
             Ok(url) if to.contains("://") => url,
             _ => folder_url(FilePath::new(to))?,
         };
-        let refused = |error: &dyn std::fmt::Display| {
-            Failure::new(Kind::Publish, format!("cannot publish to {to}: {error}"))
+        let refused = |error: Cause| {
+            Failure::because(Kind::Publish, format!("cannot publish to {to}"), error)
                 .mend("name a folder, or s3://bucket/prefix with AWS_REGION and its keys in the environment")
         };
-        let (scheme, _) = ObjectStoreScheme::parse(&url).map_err(|error| refused(&error))?;
+        let (scheme, _) = ObjectStoreScheme::parse(&url).map_err(|error| refused(error.into()))?;
         let folder = match scheme {
             ObjectStoreScheme::Local => {
                 let folder = url
                     .to_file_path()
-                    .map_err(|()| refused(&"it is no folder"))?;
+                    .map_err(|()| refused("it is no folder".into()))?;
                 std::fs::create_dir_all(&folder)
-                    .map_err(|error| Failure::file("make folder", &folder, &error))?;
+                    .map_err(|error| Failure::file("make folder", &folder, error))?;
                 Some(folder)
             }
             ObjectStoreScheme::AmazonS3 => None,
-            _ => return Err(refused(&"only folders and s3:// are known")),
+            _ => return Err(refused("only folders and s3:// are known".into())),
         };
         let (files, prefix) =
-            object_store::parse_url_opts(&url, options).map_err(|error| refused(&error))?;
+            object_store::parse_url_opts(&url, options).map_err(|error| refused(error.into()))?;
         Ok(Place {
             files,
             prefix,
@@ -91,7 +91,7 @@ impl Place {
                 self.is_there(name, &bytes, true).await?;
                 Ok(Put::Unchanged)
             }
-            Err(error) => Err(self.refused("write", name, &error)),
+            Err(error) => Err(self.refused("write", name, error)),
             Ok(()) => Ok(Put::Written),
         }
     }
@@ -107,7 +107,7 @@ impl Place {
         }
         self.check_way(name)?;
         let put = self.put(name, bytes, PutMode::Overwrite).await;
-        put.map_err(|error| self.refused("write", name, &error))?;
+        put.map_err(|error| self.refused("write", name, error))?;
         Ok(Put::Written)
     }
 
@@ -119,7 +119,7 @@ impl Place {
         match self.files.delete(&self.path(name)).await {
             Ok(()) => Ok(true),
             Err(Error::NotFound { .. }) => Ok(false),
-            Err(error) => Err(self.refused("remove", name, &error)),
+            Err(error) => Err(self.refused("remove", name, error)),
         }
     }
 
@@ -135,7 +135,7 @@ impl Place {
             )
             .mend("nothing was overwritten; find out who changed it, then remove it and publish again")),
             Ok(_) | Err(Error::NotFound { .. }) => Ok(false),
-            Err(error) => Err(self.refused("read", name, &error)),
+            Err(error) => Err(self.refused("read", name, error)),
         }
     }
 
@@ -164,7 +164,7 @@ impl Place {
                 Ok(metadata) => metadata.file_type(),
                 // Nothing there: nothing below it either.
                 Err(error) if error.kind() == ErrorKind::NotFound => return Ok(()),
-                Err(error) => return Err(Failure::file("look at", &way, &error)),
+                Err(error) => return Err(Failure::file("look at", &way, error)),
             };
             let is_last = steps.peek().is_none();
             let what = match is_last {
@@ -199,10 +199,11 @@ impl Place {
         self.prefix.parts().chain(steps).collect()
     }
 
-    fn refused(&self, doing: &str, name: &str, error: &Error) -> Failure {
-        Failure::new(
+    fn refused(&self, doing: &str, name: &str, error: Error) -> Failure {
+        Failure::because(
             Kind::Publish,
-            format!("cannot {doing} {}/{name}: {error}", self.shown),
+            format!("cannot {doing} {}/{name}", self.shown),
+            error,
         )
         .mend("publish again: what is there already is not written twice")
     }
@@ -210,7 +211,7 @@ impl Place {
 
 fn folder_url(folder: &FilePath) -> Result<Url, Failure> {
     let folder: PathBuf =
-        std::path::absolute(folder).map_err(|error| Failure::file("find", folder, &error))?;
+        std::path::absolute(folder).map_err(|error| Failure::file("find", folder, error))?;
     Url::from_directory_path(&folder)
         .map_err(|()| Failure::new(Kind::Publish, format!("{} is no folder", folder.display())))
 }

@@ -245,7 +245,7 @@ fn judged_files(
 
 /// Any file next to the frozen files was not issued: somebody means it to be published, or put it there.
 fn no_other_file(folder: &Path, alert: &IssuedAlert) -> Result<(), Failure> {
-    let unreadable = |error| Failure::file("read", folder, &error);
+    let unreadable = |error| Failure::file("read", folder, error);
     for entry in folder.read_dir().map_err(unreadable)? {
         let name = entry.map_err(unreadable)?.file_name();
         if !alert.files.iter().any(|file| name == file.name.as_str()) {

@@ -55,9 +55,6 @@ pub fn week_html(
         entries: entries.iter().map(seen).collect(),
     };
     page.render().map_err(|error| {
-        Failure::new(
-            Kind::Publish,
-            format!("cannot write the page of the week: {error}"),
-        )
+        Failure::because(Kind::Publish, "cannot write the page of the week", error)
     })
 }

@@ -41,9 +41,10 @@ pub fn withdrawn_html(
         notice: alert.invented.as_deref().map(plain_text),
     };
     page.render().map_err(|error| {
-        Failure::new(
+        Failure::because(
             Kind::Publish,
-            format!("cannot write the page of a withdrawn alert: {error}"),
+            "cannot write the page of a withdrawn alert",
+            error,
         )
     })
 }

@@ -51,12 +51,12 @@ pub(super) fn darwin_core_archive(
             .collect(),
         table,
     });
-    let core = described.next().ok_or_else(|| unmade(&"no core"))?;
+    let core = described.next().ok_or_else(|| unmade("no core"))?;
     let meta = Meta {
         core,
         extensions: described.collect(),
     };
-    let meta = meta.render().map_err(|error| unmade(&error))?;
+    let meta = meta.render().map_err(unmade)?;
     let mut within = vec![
         ("meta.xml".to_owned(), meta.into_bytes()),
         ("eml.xml".to_owned(), eml_xml(facts, &made[0])?),
@@ -77,7 +77,7 @@ fn csv_of(table: &DwcTable) -> Result<Vec<u8>, Failure> {
         .terminator(csv::Terminator::CRLF)
         .from_writer(Vec::new());
     let names = table.terms.iter().map(|term| term.name());
-    writer.write_record(names).map_err(|error| unmade(&error))?;
+    writer.write_record(names).map_err(unmade)?;
     for row in &table.rows {
         // A negative number is no formula.
         let cells = row.iter().map(|cell| match cell.parse::<f64>() {
@@ -85,9 +85,9 @@ fn csv_of(table: &DwcTable) -> Result<Vec<u8>, Failure> {
             Err(_) => disarmed(cell),
         });
         let written = writer.write_record(cells);
-        written.map_err(|error| unmade(&error))?;
+        written.map_err(unmade)?;
     }
-    writer.into_inner().map_err(|error| unmade(&error))
+    writer.into_inner().map_err(unmade)
 }
 
 /// The files in one, with no time of their making: the same files give the same bytes.
@@ -100,9 +100,9 @@ fn packed(files: &[(String, Vec<u8>)]) -> Result<Vec<u8>, Failure> {
     for (name, bytes) in files {
         archive
             .start_file(name, options)
-            .map_err(|error| unmade(&error))?;
-        archive.write_all(bytes).map_err(|error| unmade(&error))?;
+            .map_err(unmade)?;
+        archive.write_all(bytes).map_err(unmade)?;
     }
-    let written = archive.finish().map_err(|error| unmade(&error))?;
+    let written = archive.finish().map_err(unmade)?;
     Ok(written.into_inner())
 }

@@ -278,7 +278,7 @@ fn map_columns(staged: &[StageColumn], map: &MapRows) -> Result<Vec<StageColumn>
                 unit: None,
                 description: doc.description.to_owned(),
             }),
-            (None, None) => Err(unmade(&format!("{name} has no description"))),
+            (None, None) => Err(unmade(format!("{name} has no description"))),
         }
     });
     columns.collect()
@@ -304,7 +304,7 @@ fn staged(
     let name = name.into_iter().find(|name| *name == table.stage.table);
     Ok(ExportTable {
         name: name
-            .ok_or_else(|| unmade(&format!("no package has a table {}", table.stage.table)))?,
+            .ok_or_else(|| unmade(format!("no package has a table {}", table.stage.table)))?,
         title,
         about,
         columns: table.stage.columns.clone(),

@@ -76,12 +76,12 @@ pub(super) fn darwin_core_tables(
         Level::Grid | Level::Full => "visit",
     };
     let found = tables.iter().find(|table| table.name == name);
-    let table = found.ok_or_else(|| unmade(&format!("there is no table {name}")))?;
+    let table = found.ok_or_else(|| unmade(format!("there is no table {name}")))?;
     let (mut events, mut occurrences, mut measures) = (Vec::new(), Vec::new(), Vec::new());
     for row in 0..table.rows() {
         let id = table.text("protocol", row)?;
         let protocol = facts.protocols.iter().find(|protocol| protocol.id == id);
-        let protocol = protocol.ok_or_else(|| unmade(&format!("no protocol {id}")))?;
+        let protocol = protocol.ok_or_else(|| unmade(format!("no protocol {id}")))?;
         let event = Event {
             table,
             row,

@@ -141,7 +141,7 @@ pub(super) fn event_row(facts: &Facts, event: &Event, id: &str) -> Result<Vec<St
 fn sampled(level: Level, event: &Event) -> Result<(String, String, &'static str, String), Failure> {
     let week = || -> Result<String, Failure> {
         let week = event.text("iso_week")?;
-        let week: IsoWeek = week.parse().map_err(|why: String| unmade(&why))?;
+        let week: IsoWeek = week.parse().map_err(|why: String| unmade(why))?;
         Ok(format!("{}/{}", week.monday(), week.sunday()))
     };
     Ok(match level {
@@ -207,7 +207,7 @@ impl Place {
             });
         }
         let width = event.text("grid_km")?;
-        let grid_km: f64 = width.parse().map_err(|error| unmade(&error))?;
+        let grid_km: f64 = width.parse().map_err(unmade)?;
         Ok(Place {
             lat,
             lon: event.text("cell_lon")?,

@@ -62,7 +62,7 @@ pub(super) fn data_package(
         Some(license) => add("licenses", json!([license.in_package()])),
         None => add("licenseStated", json!(false)),
     }
-    let mut text = serde_json::to_vec_pretty(&package).map_err(|error| unmade(&error))?;
+    let mut text = serde_json::to_vec_pretty(&package).map_err(unmade)?;
     text.push(b'\n');
     Ok(text)
 }

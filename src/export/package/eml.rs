@@ -79,7 +79,7 @@ pub(super) fn eml_xml(facts: &Facts, events: &DwcTable) -> Result<Vec<u8>, Failu
             })
             .collect(),
     };
-    let text = document.render().map_err(|error| unmade(&error))?;
+    let text = document.render().map_err(unmade)?;
     Ok((text + "\n").into_bytes())
 }
 

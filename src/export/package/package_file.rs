@@ -3,7 +3,7 @@
 use sha2::{Digest, Sha256};
 
 use crate::shared::unseen::plain_text;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// A file of a package.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,6 +46,6 @@ pub(super) fn one_line(text: &str) -> String {
 }
 
 /// That a file of the package cannot be made.
-pub(super) fn unmade(error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(Kind::Publish, format!("cannot make the package: {error}"))
+pub(super) fn unmade(error: impl Into<Cause>) -> Failure {
+    Failure::because(Kind::Publish, "cannot make the package", error)
 }

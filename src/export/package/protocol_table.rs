@@ -127,7 +127,7 @@ pub(crate) fn protocol_table(protocols: &[&Protocol]) -> Result<ExportTable, Fai
         name: "protocol",
         title: "The protocols",
         about: "One row per protocol: what was counted, how, and by which rule the threshold came about.",
-        batch: RecordBatch::try_new(schema, arrays).map_err(|error| unmade(&error))?,
+        batch: RecordBatch::try_new(schema, arrays).map_err(unmade)?,
         columns,
         key: vec!["protocol"],
         references: Vec::new(),

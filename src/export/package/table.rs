@@ -76,11 +76,11 @@ impl ExportTable {
         let array = self
             .batch
             .column_by_name(column)
-            .ok_or_else(|| unmade(&format!("the table {} has no column {column}", self.name)))?;
+            .ok_or_else(|| unmade(format!("the table {} has no column {column}", self.name)))?;
         if array.is_null(row) {
             return Ok(String::new());
         }
-        arrow::util::display::array_value_to_string(array, row).map_err(|error| unmade(&error))
+        arrow::util::display::array_value_to_string(array, row).map_err(unmade)
     }
 
     fn docs(&self) -> Vec<ColumnDoc<'_>> {

@@ -136,7 +136,7 @@ fn write(collection: &Collection) -> Result<Vec<u8>, Failure> {
 }
 
 fn unwritable(error: serde_json::Error) -> Failure {
-    Failure::new(Kind::Publish, format!("cannot write the GeoJSON: {error}"))
+    Failure::because(Kind::Publish, "cannot write the GeoJSON", error)
 }
 
 /// What the `geojson` crate's own collection writes, but with the short members first, so that

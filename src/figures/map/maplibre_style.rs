@@ -76,7 +76,7 @@ pub fn maplibre_style(
         },
         "layers": layers,
     });
-    let failed = |error| Failure::new(Kind::Publish, format!("cannot write the style: {error}"));
+    let failed = |error| Failure::because(Kind::Publish, "cannot write the style", error);
     serde_json::to_vec_pretty(&style).map_err(failed)
 }
 

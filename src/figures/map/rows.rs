@@ -145,8 +145,8 @@ impl Keys {
             let column = table
                 .column_by_name(name)
                 .ok_or_else(|| broken("it is missing"))?;
-            let column =
-                cast(column, &DataType::Utf8).map_err(|error| broken(&error.to_string()))?;
+            let column = cast(column, &DataType::Utf8)
+                .map_err(|error| broken(&error.to_string()).caused_by(error))?;
             match column.null_count() {
                 0 => Ok(column.as_string().clone()),
                 _ => Err(broken("a row has no value")),
@@ -349,8 +349,5 @@ pub(crate) fn with_days(table: &RecordBatch) -> Result<RecordBatch, Failure> {
 }
 
 fn unusable(error: arrow::error::ArrowError) -> Failure {
-    Failure::new(
-        Kind::Publish,
-        format!("cannot gather the rows of a map: {error}"),
-    )
+    Failure::because(Kind::Publish, "cannot gather the rows of a map", error)
 }

@@ -13,6 +13,7 @@ use crate::sheet::strict::{StrictValue, strict_value};
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 use scouting::visit::record::{COUNT_MAX, TEXT_LENGTH_MAX, Visit};
+use scouting::visit::words::WHOLE_JSON_EXPECTED;
 
 /// The public contract, as it is published.
 pub const VISIT_SCHEMA: &str = include_str!("../../../schemas/visit.schema.json");
@@ -184,6 +185,7 @@ fn not_utf8(record: &[u8], error: &std::str::Utf8Error) -> Finding {
 
 fn not_json(text: &str, error: &serde_json::Error) -> Finding {
     let words = error.to_string();
+    // The library names this error in its words alone: `classify` calls it a fault of syntax.
     if words.contains("recursion limit") {
         return nested_too_deep();
     }
@@ -191,7 +193,7 @@ fn not_json(text: &str, error: &serde_json::Error) -> Finding {
         Code::NotJson,
         "",
         format!("{words}, near {}", excerpt(text, error)),
-        "a whole JSON document is expected (RFC 8259); NaN, Infinity and numbers past 1.8e308 are not JSON",
+        WHOLE_JSON_EXPECTED,
     )
 }
 

@@ -93,7 +93,7 @@ pub fn as_table(file: &SubmittedFile) -> Result<SubmittedFile, Failure> {
     file.open()?
         .take(LOOK_BYTES)
         .read_to_end(&mut start)
-        .map_err(|error| Failure::file("read", &file.path, &error))?;
+        .map_err(|error| Failure::file("read", &file.path, error))?;
     let start = start.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&start);
     let start = start.trim_ascii_start();
     let refused = |what: &str, mend: &str| {

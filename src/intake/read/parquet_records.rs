@@ -12,6 +12,7 @@ use arrow::compute::cast;
 use arrow::datatypes::{
     DataType, Date32Type, Float64Type, Int64Type, Schema, TimeUnit, TimestampMillisecondType,
 };
+use arrow::error::ArrowError;
 use arrow::json::LineDelimitedWriter;
 use bytes::Bytes;
 use jiff::civil::date;
@@ -21,7 +22,7 @@ use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchR
 
 use crate::sheet::grid::{Allowance, Grid, ROWS_MAX, WORKBOOK_BYTES_MAX, refused};
 use crate::sheet::table::{Cell, Sheet};
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// The first and last bytes of a Parquet file.
 pub const MAGIC: &[u8] = b"PAR1";
@@ -74,16 +75,14 @@ impl Iterator for ParquetRecords {
             Ok(batch) => batch,
             Err(failure) => return Some(Err(failure)),
         };
-        Some(documents(&batch).map_err(|error| damaged(&self.name, &error)))
+        Some(documents(&batch).map_err(|error| damaged(&self.name, error)))
     }
 }
 
-fn documents(batch: &RecordBatch) -> Result<Vec<Bytes>, String> {
+fn documents(batch: &RecordBatch) -> Result<Vec<Bytes>, ArrowError> {
     let mut writer = LineDelimitedWriter::new(Vec::new());
-    writer
-        .write(batch)
-        .and_then(|()| writer.finish())
-        .map_err(|error| error.to_string())?;
+    writer.write(batch)?;
+    writer.finish()?;
     let text = Bytes::from(writer.into_inner());
     // A line's end within a text is escaped in JSON.
     Ok(text
@@ -122,7 +121,7 @@ pub fn parquet_sheet(path: &Path, name: &str) -> Result<Sheet, Failure> {
             .iter()
             .map(column_cells)
             .collect::<Result<Vec<_>, _>>()
-            .map_err(|error| damaged(name, &error))?;
+            .map_err(|error| damaged(name, error))?;
         let mut columns: Vec<_> = columns.into_iter().map(Vec::into_iter).collect();
         for _ in 0..batch.num_rows() {
             number += 1;
@@ -155,9 +154,9 @@ fn check_columns(schema: &Schema, name: &str) -> Result<(), Failure> {
 }
 
 /// The cells of a column.
-fn column_cells(column: &ArrayRef) -> Result<Vec<Cell>, String> {
+fn column_cells(column: &ArrayRef) -> Result<Vec<Cell>, ArrowError> {
     let cells = |kind: &DataType, cell: &dyn Fn(&ArrayRef, usize) -> Cell| {
-        let column = cast(column, kind).map_err(|error| error.to_string())?;
+        let column = cast(column, kind)?;
         Ok((0..column.len())
             .map(|row| match column.is_null(row) {
                 true => Cell::Empty,
@@ -244,14 +243,14 @@ fn batches(path: &Path, name: &str) -> Result<ParquetRecordBatchReader, Failure>
     builder(path, name)?
         .with_batch_size(BATCH_ROWS)
         .build()
-        .map_err(|error| damaged(name, &error))
+        .map_err(|error| damaged(name, error))
 }
 
 /// A reader of a file whose columns are not larger than is unpacked.
 fn builder(path: &Path, name: &str) -> Result<ParquetRecordBatchReaderBuilder<File>, Failure> {
-    let file = File::open(path).map_err(|error| Failure::file("read", path, &error))?;
+    let file = File::open(path).map_err(|error| Failure::file("read", path, error))?;
     let builder = guarded(name, || {
-        ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| damaged(name, &error))
+        ParquetRecordBatchReaderBuilder::try_new(file).map_err(|error| damaged(name, error))
     })?;
     let mut columns = builder
         .metadata()
@@ -276,7 +275,7 @@ fn next_batch(
         batches
             .next()
             .transpose()
-            .map_err(|error| damaged(name, &error))
+            .map_err(|error| damaged(name, error))
     })
     .transpose()
 }
@@ -287,10 +286,11 @@ fn guarded<T>(name: &str, read: impl FnOnce() -> Result<T, Failure>) -> Result<T
         .unwrap_or_else(|_| Err(damaged(name, &"its reader failed in it")))
 }
 
-fn damaged(name: &str, error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(
+fn damaged(name: &str, error: impl Into<Cause>) -> Failure {
+    Failure::because(
         Kind::Submission,
-        format!("cannot load {name}: the Parquet file cannot be read: {error}"),
+        format!("cannot load {name}: the Parquet file cannot be read"),
+        error,
     )
     .mend("is the file whole? write or fetch it again")
 }

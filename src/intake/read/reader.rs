@@ -60,7 +60,7 @@ impl RecordReader {
             },
             Form::Json => {
                 let mut content = file.open()?;
-                let at_mark = |error| broken_off(&file.name, &error);
+                let at_mark = |error| broken_off(&file.name, error);
                 let marked = content.fill_buf().map_err(at_mark)?;
                 if marked.starts_with(BYTE_ORDER_MARK) && before_array(marked) {
                     content.consume(BYTE_ORDER_MARK.len());
@@ -196,7 +196,7 @@ fn read_line(
     loop {
         let block = content
             .fill_buf()
-            .map_err(|error| broken_off(name, &error).at(format!("about line {line}")))?;
+            .map_err(|error| broken_off(name, error).at(format!("about line {line}")))?;
         if block.is_empty() {
             return Ok(chunk.len() > start);
         }
@@ -230,7 +230,7 @@ fn cut_records(
     while !chunk.is_full() || chunk.bytes.len() > start {
         let block = content
             .fill_buf()
-            .map_err(|error| broken_off(name, &error).at(format!("about record {}", *place + 1)))?;
+            .map_err(|error| broken_off(name, error).at(format!("about record {}", *place + 1)))?;
         if block.is_empty() {
             if std::mem::take(cutter).is_open() || chunk.bytes.len() > start {
                 end_record(&mut chunk, &mut start, place);

@@ -81,7 +81,7 @@ impl SubmittedFile {
     /// that nobody read.
     pub fn check_unchanged(&self) -> Result<(), Failure> {
         let metadata = std::fs::metadata(&self.path)
-            .map_err(|error| Failure::file("read", &self.path, &error))?;
+            .map_err(|error| Failure::file("read", &self.path, error))?;
         if metadata.len() == self.bytes && metadata.modified().ok() == self.modified {
             return Ok(());
         }
@@ -95,7 +95,7 @@ impl SubmittedFile {
     /// Opens the unpacked content.
     pub fn open(&self) -> Result<Box<dyn BufRead + Send>, Failure> {
         open_content(&self.path, self.gzip)
-            .map_err(|error| Failure::file("read", &self.path, &error))
+            .map_err(|error| Failure::file("read", &self.path, error))
     }
 
     /// The form in words, for receipts.
@@ -110,10 +110,11 @@ impl SubmittedFile {
 }
 
 /// A submission that ends too early, or cannot be unpacked or read to its end.
-pub(crate) fn broken_off(name: &str, error: &std::io::Error) -> Failure {
-    Failure::new(
+pub fn broken_off(name: &str, error: std::io::Error) -> Failure {
+    Failure::because(
         Kind::Submission,
-        format!("cannot read {name} to its end: {error}"),
+        format!("cannot read {name} to its end"),
+        error,
     )
     .mend("is the file whole? fetch it again; nothing of it was loaded")
 }

@@ -39,7 +39,7 @@ pub fn read_text_table(file: &SubmittedFile) -> Result<Vec<Sheet>, Failure> {
     file.open()?
         .take(FILE_BYTES_MAX as u64 + 1)
         .read_to_end(&mut bytes)
-        .map_err(|error| Failure::file("read", &file.path, &error))?;
+        .map_err(|error| Failure::file("read", &file.path, error))?;
     if bytes.len() > FILE_BYTES_MAX {
         return Err(too_large());
     }
@@ -80,7 +80,7 @@ fn sheet_of(text: &str, name: &str) -> Result<Sheet, Failure> {
     let mut last_row = (start, false);
     while reader
         .read_record(&mut record)
-        .map_err(|error| unreadable(name, &error))?
+        .map_err(|error| unreadable(name, error))?
     {
         // The parser skips blank lines without a word; they are rows too.
         while lines.skip_end() {
@@ -199,8 +199,8 @@ fn never_closed(name: &str, place: &str) -> Failure {
     .mend("close it, or write \"\" for a quotation mark within a quoted cell")
 }
 
-fn unreadable(name: &str, error: &csv::Error) -> Failure {
-    Failure::new(Kind::Submission, format!("cannot read {name}: {error}"))
+fn unreadable(name: &str, error: csv::Error) -> Failure {
+    Failure::because(Kind::Submission, format!("cannot read {name}"), error)
 }
 
 #[cfg(test)]

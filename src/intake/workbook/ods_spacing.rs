@@ -26,12 +26,12 @@ pub fn close_together(package: &mut Package, name: &str) -> Result<Cursor<Vec<u8
         let bytes = without_spaces(package.part(part, CONTENT_BYTES_MAX)?);
         archive
             .start_file(part, stored)
-            .map_err(|error| damaged(name, &error))?;
+            .map_err(|error| damaged(name, error))?;
         archive
             .write_all(&bytes)
-            .map_err(|error| damaged(name, &error))?;
+            .map_err(|error| damaged(name, error))?;
     }
-    archive.finish().map_err(|error| damaged(name, &error))
+    archive.finish().map_err(|error| damaged(name, error))
 }
 
 /// Leaves out what is white space alone, and comments, where no paragraph is open. The tags match, as the watch of

@@ -22,7 +22,7 @@ use crate::workbook::ods_limits::OdsLimits;
 use crate::workbook::ods_spacing::close_together;
 use crate::workbook::package::{Package, damaged, sealed, too_much};
 use crate::workbook::xlsx_limits::{self, XlsxLimits};
-use scouting::failure::Failure;
+use scouting::failure::{Cause, Failure};
 
 /// An XLS workbook is read into memory as a whole, twice.
 const XLS_BYTES_MAX: u64 = 32 << 20;
@@ -39,10 +39,10 @@ pub fn read_xlsx(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
 }
 
 fn xlsx_sheets(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
-    let file = File::open(path).map_err(|error| Failure::file("read", path, &error))?;
+    let file = File::open(path).map_err(|error| Failure::file("read", path, error))?;
     let unreadable = |error: XlsxError| match error {
         XlsxError::Password => sealed(name),
-        error => damaged(name, &error),
+        error => damaged(name, error),
     };
     let mut workbook = Xlsx::new(BufReader::new(file)).map_err(unreadable)?;
     let is_1904 = workbook.has_1904_epoch();
@@ -133,20 +133,20 @@ pub fn read_xls(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     let mut bytes = Vec::new();
     File::open(path)
         .and_then(|file| file.take(XLS_BYTES_MAX + 1).read_to_end(&mut bytes))
-        .map_err(|error| Failure::file("read", path, &error))?;
+        .map_err(|error| Failure::file("read", path, error))?;
     if bytes.len() as u64 > XLS_BYTES_MAX {
         return Err(too_much(name, &format!("more than {XLS_BYTES_MAX} bytes")));
     }
     check_xls(&bytes, name)?;
     guarded(name, || {
-        let mut workbook = Xls::new(Cursor::new(&bytes)).map_err(|error| damaged(name, &error))?;
+        let mut workbook = Xls::new(Cursor::new(&bytes)).map_err(|error| damaged(name, error))?;
         let is_1904 = workbook.has_1904_epoch();
         let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
         let mut sheets = Vec::new();
         for sheet_name in worksheets(workbook.sheets_metadata()) {
             let merges: Vec<_> = workbook
                 .merge_cells_by_sheet_name(&sheet_name)
-                .map_err(|error| damaged(name, &error))?
+                .map_err(|error| damaged(name, error))?
                 .iter()
                 .map(|range| [range.start, range.end])
                 .collect();
@@ -161,13 +161,13 @@ pub fn read_xls(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
 }
 
 fn check_xls(bytes: &[u8], name: &str) -> Result<(), Failure> {
-    let file = CompoundFile::read(bytes).map_err(|damage| damaged(name, &damage))?;
+    let file = CompoundFile::read(bytes).map_err(|damage| damaged(name, damage))?;
     if file.holds("EncryptedPackage") {
         return Err(sealed(name));
     }
     let streams = file
         .streams(&["Workbook", "Book"])
-        .map_err(|damage| damaged(name, &damage))?;
+        .map_err(|damage| damaged(name, damage))?;
     if streams.is_empty() {
         return Err(package::no_workbook(
             name,
@@ -178,7 +178,7 @@ fn check_xls(bytes: &[u8], name: &str) -> Result<(), Failure> {
         xls_limits::check(&stream).map_err(|refusal| match refusal {
             Refusal::Password => sealed(name),
             Refusal::Holds(what) => too_much(name, &what),
-            Refusal::Unreadable(error) => damaged(name, &error),
+            Refusal::Unreadable(error) => damaged(name, error),
         })?;
     }
     Ok(())
@@ -201,7 +201,7 @@ pub fn read_ods(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     }
     drop(package);
     guarded(name, || {
-        let file = File::open(path).map_err(|error| Failure::file("read", path, &error))?;
+        let file = File::open(path).map_err(|error| Failure::file("read", path, error))?;
         ods_sheets(BufReader::new(file), &limits, name)
     })
 }
@@ -211,7 +211,7 @@ fn ods_sheets(
     limits: &OdsLimits,
     name: &str,
 ) -> Result<Vec<Sheet>, Failure> {
-    let mut workbook = Ods::new(document).map_err(|error| damaged(name, &error))?;
+    let mut workbook = Ods::new(document).map_err(|error| damaged(name, error))?;
     let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
     let mut sheets = Vec::new();
     let sheet_names = worksheets(workbook.sheets_metadata());
@@ -238,10 +238,10 @@ enum Stop<E> {
     Refused(Failure),
 }
 
-impl<E: std::fmt::Display> Stop<E> {
+impl<E: Into<Cause>> Stop<E> {
     fn failure(self, name: &str) -> Failure {
         match self {
-            Stop::Unreadable(error) => damaged(name, &error),
+            Stop::Unreadable(error) => damaged(name, error),
             Stop::Refused(failure) => failure,
         }
     }

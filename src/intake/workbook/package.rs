@@ -10,7 +10,7 @@ use std::path::Path;
 use zip::ZipArchive;
 
 use crate::workbook::markup::{self, Refusal, Watch};
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// Size of a workbook's file.
 pub const FILE_BYTES_MAX: u64 = 64 << 20;
@@ -43,7 +43,7 @@ impl Package {
     /// # Errors
     /// If it is no archive, is sealed, or declares too much.
     pub fn open(path: &Path, name: &str) -> Result<Package, Failure> {
-        let unreadable = |error| Failure::file("read", path, &error);
+        let unreadable = |error| Failure::file("read", path, error);
         let mut file = File::open(path).map_err(unreadable)?;
         let bytes = file.metadata().map_err(unreadable)?.len();
         if bytes > FILE_BYTES_MAX {
@@ -62,7 +62,7 @@ impl Package {
         }
         file.rewind().map_err(unreadable)?;
         let archive =
-            ZipArchive::new(BufReader::new(file)).map_err(|error| damaged(name, &error))?;
+            ZipArchive::new(BufReader::new(file)).map_err(|error| damaged(name, error))?;
         let mut package = Package {
             name: name.to_owned(),
             archive,
@@ -77,7 +77,7 @@ impl Package {
             let part = self
                 .archive
                 .by_index_raw(index)
-                .map_err(|error| damaged(&self.name, &error))?;
+                .map_err(|error| damaged(&self.name, error))?;
             if part.encrypted() {
                 return Err(sealed(&self.name));
             }
@@ -126,11 +126,11 @@ impl Package {
         let part = self
             .archive
             .by_name(part_name)
-            .map_err(|error| damaged(&self.name, &error))?;
+            .map_err(|error| damaged(&self.name, error))?;
         let mut bytes = Vec::new();
         part.take(bytes_max + 1)
             .read_to_end(&mut bytes)
-            .map_err(|error| damaged(&self.name, &error))?;
+            .map_err(|error| damaged(&self.name, error))?;
         if bytes.len() as u64 > bytes_max {
             let what = format!("a part {part_name} of more than {bytes_max} bytes");
             return Err(too_much(&self.name, &what));
@@ -151,10 +151,10 @@ impl Package {
             let part = self
                 .archive
                 .by_index(index)
-                .map_err(|error| damaged(&self.name, &error))?;
+                .map_err(|error| damaged(&self.name, error))?;
             let part_name = part
                 .name()
-                .map_err(|error| damaged(&self.name, &error))?
+                .map_err(|error| damaged(&self.name, error))?
                 .into_owned();
             if !wants(&part_name) {
                 continue;
@@ -198,7 +198,7 @@ fn refuse(name: &str, part: &str, refusal: Refusal) -> Failure {
     match refusal {
         Refusal::Password => sealed(name),
         Refusal::Holds(what) => too_much(name, &what).at(format!("part {part}")),
-        Refusal::Unreadable(error) => damaged(name, &error).at(format!("part {part}")),
+        Refusal::Unreadable(error) => damaged(name, error).at(format!("part {part}")),
     }
 }
 
@@ -212,10 +212,11 @@ pub fn sealed(name: &str) -> Failure {
 }
 
 /// A workbook that its reader cannot make sense of.
-pub fn damaged(name: &str, error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(
+pub fn damaged(name: &str, error: impl Into<Cause>) -> Failure {
+    Failure::because(
         Kind::Submission,
-        format!("cannot load {name}: the workbook cannot be read: {error}"),
+        format!("cannot load {name}: the workbook cannot be read"),
+        error,
     )
     .mend("open it in a spreadsheet program, save it as XLSX and submit that")
 }

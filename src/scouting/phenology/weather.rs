@@ -52,7 +52,7 @@ pub struct WeatherSeries {
 /// Gzip files are known by their first bytes. A failure says the line, what is wrong there and how to correct it.
 /// A named station without a day is a failure as well.
 pub fn read_weather(path: &Path, only: &[String]) -> Result<Vec<WeatherSeries>, Failure> {
-    let unreadable = |error: io::Error| Failure::file("read", path, &error);
+    let unreadable = |error: io::Error| Failure::file("read", path, error);
     let mut file = BufReader::new(open_plain(path)?);
     let gzip = file
         .fill_buf()
@@ -334,7 +334,8 @@ impl Lines {
             if text.is_empty() {
                 continue;
             }
-            cut(text, cells).map_err(|error| row(&error.to_string(), "correct the quotes"))?;
+            let uncut = |error| format!("the line cannot be cut into cells: {error}");
+            cut(text, cells).map_err(|error| row(&uncut(error), "correct the quotes"))?;
             return Ok(Some(self.number));
         }
     }

@@ -83,7 +83,7 @@ fn toml_files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     if !folder.is_dir() {
         return Ok(Vec::new());
     }
-    let unreadable = |error| Failure::file("read", folder, &error);
+    let unreadable = |error| Failure::file("read", folder, error);
     let mut files = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();

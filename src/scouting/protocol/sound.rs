@@ -55,7 +55,7 @@ impl Protocol {
     pub fn read(text: &str, place: &Path, planner: Planner) -> Result<Protocol, Failure> {
         let mut protocol: Protocol = toml::from_str(text).map_err(|error| {
             let line = Failure::line_of(place, text, error.span().map_or(0, |span| span.start));
-            unusable(format!("{line}: {}", error.message()))
+            unusable(format!("{line}: {}", error.message())).caused_by(error)
         })?;
         protocol.id = id_of(place)?;
         protocol.complete(planner).map_err(|wrong| {

@@ -56,8 +56,9 @@ struct Collection {
 /// Reads GeoJSON or TopoJSON, whichever the text is.
 pub(super) fn read_text(text: &str, place: &str, labels: &Labels) -> Result<Boundaries, Failure> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let head: Head = serde_json::from_str(text)
-        .map_err(|error| unusable(place, format!("the boundary file is not JSON: {error}")))?;
+    let head: Head = serde_json::from_str(text).map_err(|error| {
+        unusable(place, format!("the boundary file is not JSON: {error}")).caused_by(error)
+    })?;
     check_reference_system(head.crs.as_ref(), place)?;
     let outlines = match head.kind.as_ref().and_then(Value::as_str) {
         Some("FeatureCollection") => read_features(text, place, labels)?,
@@ -119,8 +120,9 @@ fn check_reference_system(crs: Option<&Value>, place: &str) -> Result<(), Failur
 }
 
 fn read_features(text: &str, place: &str, labels: &Labels) -> Result<Vec<Outline>, Failure> {
-    let collection: Collection = serde_json::from_str(text)
-        .map_err(|error| unusable(place, format!("the GeoJSON cannot be read: {error}")))?;
+    let collection: Collection = serde_json::from_str(text).map_err(|error| {
+        unusable(place, format!("the GeoJSON cannot be read: {error}")).caused_by(error)
+    })?;
     let read = |(index, feature)| {
         let place = format!("{place}, feature {} (/features/{index})", index + 1);
         read_feature(feature, place, labels)
@@ -134,8 +136,9 @@ fn read_features(text: &str, place: &str, labels: &Labels) -> Result<Vec<Outline
 }
 
 fn read_feature(written: Value, place: String, labels: &Labels) -> Result<Outline, Failure> {
-    let feature: Feature = serde_json::from_value(written)
-        .map_err(|error| unusable(&place, format!("the feature cannot be read: {error}")))?;
+    let feature: Feature = serde_json::from_value(written).map_err(|error| {
+        unusable(&place, format!("the feature cannot be read: {error}")).caused_by(error)
+    })?;
     let own_id = feature.id.map(|id| match id {
         geojson::feature::Id::String(text) => Value::String(text),
         geojson::feature::Id::Number(number) => Value::Number(number),

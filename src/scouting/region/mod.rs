@@ -89,6 +89,7 @@ impl Region {
             Failure::new(Kind::Boundaries, "the boundary file is not UTF-8 text")
                 .at(format!("{place}, byte {position}"))
                 .mend("give GeoJSON or TopoJSON; a shapefile can be converted with ogr2ogr")
+                .caused_by(error)
         })
     }
 

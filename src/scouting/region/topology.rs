@@ -56,8 +56,9 @@ impl Object {
 impl Topology {
     /// Reads a topology's text.
     pub(super) fn parse(text: &str, place: &str) -> Result<Topology, Failure> {
-        serde_json::from_str(text)
-            .map_err(|error| unusable(place, format!("the TopoJSON cannot be read: {error}")))
+        serde_json::from_str(text).map_err(|error| {
+            unusable(place, format!("the TopoJSON cannot be read: {error}")).caused_by(error)
+        })
     }
 
     /// The features of one object: its members, or itself if it is a single shape.
@@ -155,7 +156,9 @@ fn polygons_of(feature: &Object, arcs: &[Ring], place: &str) -> Result<Vec<Vec<R
         None => return Err(no_geometry(place)),
     };
     written
-        .map_err(|error| unusable(place, format!("the arcs of the shape are wrong: {error}")))?
+        .map_err(|error| {
+            unusable(place, format!("the arcs of the shape are wrong: {error}")).caused_by(error)
+        })?
         .iter()
         .map(|polygon| polygon.iter().map(|ring| stitch(ring, arcs, place)))
         .map(Iterator::collect)

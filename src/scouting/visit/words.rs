@@ -19,6 +19,10 @@ pub struct InWords {
     pub right: String,
 }
 
+/// What a finding expects of a record that is UTF-8 text and no JSON. The store keeps the words of a finding, so they
+/// are what tells the two ways of [`Code::NotJson`] apart.
+pub const WHOLE_JSON_EXPECTED: &str = "a whole JSON document is expected (RFC 8259); NaN, Infinity and numbers past 1.8e308 are not JSON";
+
 /// A finding in words. `record` is the record as sent, if it could be read: sites are called by the
 /// numbers that their sender gave them.
 pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
@@ -47,7 +51,7 @@ pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
             "if this is a correction, raise the revision by one; if the earlier record is right, nothing needs to be done: let us know, and this one is dropped"
                 .to_owned(),
         ),
-        Code::NotJson if expected.contains("RFC 8259") => (
+        Code::NotJson if expected == WHOLE_JSON_EXPECTED => (
             format!("the record cannot be read: {found}"),
             "the record is whole, every bracket and quotation mark is closed, and numbers \
              are plain digits (no NaN, no Infinity, none past 1.8e308)"

@@ -71,7 +71,8 @@ pub(crate) struct AlertRow {
 /// The rows of a batch of the table.
 pub(crate) fn alert_rows(batch: &RecordBatch) -> Result<Vec<AlertRow>, Failure> {
     let batch = with_every_column(batch)?;
-    let rows: Vec<StoredRow> = decode::rows(&batch).map_err(|error| damaged(&error.to_string()))?;
+    let rows: Vec<StoredRow> =
+        decode::rows(&batch).map_err(|error| damaged(&error.to_string()).caused_by(error))?;
     rows.into_iter().map(StoredRow::read).collect()
 }
 
@@ -90,7 +91,8 @@ fn with_every_column(batch: &RecordBatch) -> Result<RecordBatch, Failure> {
                 None => Err(damaged(&format!("it has no column {}", column.name))),
             });
     let columns = columns.collect::<Result<Vec<_>, _>>()?;
-    RecordBatch::try_from_iter(columns).map_err(|error| damaged(&error.to_string()))
+    RecordBatch::try_from_iter(columns)
+        .map_err(|error| damaged(&error.to_string()).caused_by(error))
 }
 
 impl StoredRow {
@@ -128,7 +130,7 @@ impl StoredRow {
 }
 
 fn from_json<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, Failure> {
-    serde_json::from_str(text).map_err(|error| damaged(&error.to_string()))
+    serde_json::from_str(text).map_err(|error| damaged(&error.to_string()).caused_by(error))
 }
 
 pub(crate) fn damaged(what: &str) -> Failure {

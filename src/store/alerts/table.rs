@@ -265,16 +265,18 @@ pub async fn identity_of_alerts(store: &Store) -> Result<String, Failure> {
     let table = store.table_or_made(Kept::Alerts).await?;
     let state = table
         .snapshot()
-        .map_err(|error| crate::delta::tables::refused("open", Kept::Alerts, &error))?;
+        .map_err(|error| crate::delta::tables::refused("open", Kept::Alerts, error))?;
     Ok(state.metadata().id().to_owned())
 }
 
 async fn rows_of(table: &DeltaTable) -> Result<Publications, Failure> {
     let session = SessionContext::new();
     register(&session, Kept::Alerts, table).await?;
-    let failed = |error| unreadable(&error);
-    let frame = session.table(Kept::Alerts.name()).await.map_err(failed)?;
-    let batches = frame.collect().await.map_err(failed)?;
+    let frame = session
+        .table(Kept::Alerts.name())
+        .await
+        .map_err(unreadable)?;
+    let batches = frame.collect().await.map_err(unreadable)?;
     let mut rows = Vec::new();
     for batch in &batches {
         rows.extend(alert_rows(batch)?);

@@ -186,6 +186,6 @@ async fn commit_to_version(
                 | TransactionError::VersionAlreadyExists(_)
                 | TransactionError::CommitConflict(_),
         }) => Ok(Sealed::Overtaken),
-        Err(error) => Err(refused("write to", kept, &error)),
+        Err(error) => Err(refused("write to", kept, error)),
     }
 }

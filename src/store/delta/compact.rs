@@ -25,7 +25,7 @@ use crate::delta::table_append::TableAppend;
 use crate::delta::table_log::{LiveFile, TableLog};
 use crate::delta::tables::{Store, refused};
 use crate::rows::schema::Kept;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// A file of this size is left as it is.
 const LARGE_ENOUGH_BYTES: u64 = 64 << 20;
@@ -150,7 +150,7 @@ async fn all_rows_count(
     }
     let found = loads(store, kept, file)
         .await
-        .map_err(|reason| damaged(kept, &format!("{}: {reason}", file.path())))?;
+        .map_err(|cause| broken(kept, file, cause))?;
     Ok(found.iter().all(|load| receipted.contains(load)))
 }
 
@@ -163,14 +163,14 @@ async fn put_together(
     let mut together = TableAppend::begin(store, kept).await?;
     let mut read = 0;
     for file in group {
-        let broken = |reason: &str| damaged(kept, &format!("{}: {reason}", file.path()));
         // What is damaged must not get a new hash that calls it whole.
-        if let Some(reason) = fault(store, kept, file).await {
-            return Err(broken(&reason));
+        let broken = |cause| broken(kept, file, cause);
+        if let Some(cause) = fault(store, kept, file).await {
+            return Err(broken(cause));
         }
-        let mut batches = (rows(store, kept, file).await).map_err(|reason| broken(&reason))?;
+        let mut batches = rows(store, kept, file).await.map_err(broken)?;
         while let Some(batch) = batches.next().await {
-            let batch = batch.map_err(|reason| broken(&reason))?;
+            let batch = batch.map_err(broken)?;
             read += batch.num_rows() as i64;
             together.write(batch).await?;
         }
@@ -204,20 +204,26 @@ pub(crate) async fn commit_care(
 ) -> Result<(), Failure> {
     let state = table
         .snapshot()
-        .map_err(|error| refused("open", kept, &error))?;
+        .map_err(|error| refused("open", kept, error))?;
     CommitBuilder::from(CommitProperties::default())
         .with_actions(actions)
         .build(Some(state), table.log_store(), operation)
         .await
-        .map_err(|error| match &error {
-            deltalake::DeltaTableError::Transaction { .. } => Failure::new(
+        .map_err(|error| match error {
+            deltalake::DeltaTableError::Transaction { .. } => Failure::because(
                 Kind::Busy,
-                format!("cannot maintain the table {}: {error}", kept.name()),
+                format!("cannot maintain the table {}", kept.name()),
+                error,
             )
             .mend("another maintenance command finished first; run the command again"),
-            _ => refused("write to", kept, &error),
+            error => refused("write to", kept, error),
         })?;
     Ok(())
+}
+
+/// A file of a table that is not whole.
+fn broken(kept: Kept, file: &LiveFile, cause: Cause) -> Failure {
+    damaged(kept, &format!("{}: {cause}", file.path())).caused_by(cause)
 }
 
 /// A table that is not what its log says: care changes nothing there.

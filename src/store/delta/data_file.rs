@@ -21,54 +21,52 @@ use sha2::{Digest, Sha256};
 use crate::delta::table_log::LiveFile;
 use crate::delta::tables::Store;
 use crate::rows::schema::{Kept, arrow_schema};
+use scouting::failure::Cause;
 
 /// Rows that are read at a time; a held record may fill 100 MB.
 const ROWS_AT_A_TIME: usize = 8192;
 const HELD_AT_A_TIME: usize = 8;
 
 /// What is wrong with a file, in words; nothing if it is there whole.
-pub(crate) async fn fault(store: &Store, kept: Kept, file: &LiveFile) -> Option<String> {
+pub(crate) async fn fault(store: &Store, kept: Kept, file: &LiveFile) -> Option<Cause> {
     check(store, kept, file).await.err()
 }
 
-async fn check(store: &Store, kept: Kept, file: &LiveFile) -> Result<(), String> {
+async fn check(store: &Store, kept: Kept, file: &LiveFile) -> Result<(), Cause> {
     let path = place(store, kept, file)?;
     let files = store.files();
     let head = files.head(&path).await;
-    let bytes = head.map_err(|error| error.to_string())?.size;
+    let bytes = head?.size;
     if bytes != file.bytes() {
-        return Err(format!(
-            "it has {bytes} bytes, where the log says {}",
-            file.bytes()
-        ));
+        return Err(format!("it has {bytes} bytes, where the log says {}", file.bytes()).into());
     }
     if let Some(written) = file.sha256() {
         let found = sha256(&*files, &path).await;
-        if found.map_err(|error| error.to_string())? != written {
-            return Err("its bytes differ from those that were written".to_owned());
+        if found? != written {
+            return Err("its bytes differ from those that were written".into());
         }
     }
     let opened = open(store, kept, file).await?;
     let rows = opened.metadata().file_metadata().num_rows();
     if let Some(said) = file.rows().filter(|said| *said != rows) {
-        return Err(format!("it has {rows} rows, where the log says {said}"));
+        return Err(format!("it has {rows} rows, where the log says {said}").into());
     }
     check_ranges(file, opened.metadata())?;
     if file.sha256().is_none() {
         // Only reading a file without a known hash shows whether it is whole.
         let read = read_rows(opened, at_a_time(kept))?;
         let read = read.try_fold(0, async |read, batch| Ok(read + batch.num_rows()));
-        let read: usize = read.await.map_err(|error| error.to_string())?;
+        let read: usize = read.await?;
         if read as i64 != rows {
-            return Err(format!("{read} of its {rows} rows can be read"));
+            return Err(format!("{read} of its {rows} rows can be read").into());
         }
     }
     Ok(())
 }
 
 /// A file's place in the store, by the path that the log gives it.
-fn place(store: &Store, kept: Kept, file: &LiveFile) -> Result<Path, String> {
-    let within = Path::parse(file.path()).map_err(|error| error.to_string())?;
+fn place(store: &Store, kept: Kept, file: &LiveFile) -> Result<Path, Cause> {
+    let within = Path::parse(file.path())?;
     Ok((store.folder_of(kept).parts().chain(within.parts())).collect())
 }
 
@@ -83,7 +81,7 @@ async fn sha256(files: &dyn ObjectStore, path: &Path) -> object_store::Result<St
 
 /// A reader passes over files by the ranges that the log gives for texts and whole numbers: they must be
 /// those of the file itself, or rows would be missed in silence.
-fn check_ranges(file: &LiveFile, found: &ParquetMetaData) -> Result<(), String> {
+fn check_ranges(file: &LiveFile, found: &ParquetMetaData) -> Result<(), Cause> {
     let columns = found.file_metadata().schema_descr();
     for (place, column) in columns.columns().iter().enumerate() {
         let name = column.name();
@@ -116,7 +114,7 @@ fn check_ranges(file: &LiveFile, found: &ParquetMetaData) -> Result<(), String> 
             _ => true,
         };
         if !same {
-            return Err(format!("the log gives another range of {name} than it has"));
+            return Err(format!("the log gives another range of {name} than it has").into());
         }
     }
     Ok(())
@@ -164,12 +162,11 @@ async fn open(
     store: &Store,
     kept: Kept,
     file: &LiveFile,
-) -> Result<ParquetRecordBatchStreamBuilder<BufReader>, String> {
+) -> Result<ParquetRecordBatchStreamBuilder<BufReader>, Cause> {
     let files = store.files();
     let head = files.head(&place(store, kept, file)?).await;
-    let head = head.map_err(|error| error.to_string())?;
-    let opened = ParquetRecordBatchStreamBuilder::new(BufReader::new(files, &head)).await;
-    opened.map_err(|error| error.to_string())
+    let opened = ParquetRecordBatchStreamBuilder::new(BufReader::new(files, &head?)).await;
+    Ok(opened?)
 }
 
 fn at_a_time(kept: Kept) -> usize {
@@ -182,11 +179,8 @@ fn at_a_time(kept: Kept) -> usize {
 fn read_rows(
     opened: ParquetRecordBatchStreamBuilder<BufReader>,
     at_a_time: usize,
-) -> Result<ParquetRecordBatchStream<BufReader>, String> {
-    opened
-        .with_batch_size(at_a_time)
-        .build()
-        .map_err(|error| error.to_string())
+) -> Result<ParquetRecordBatchStream<BufReader>, Cause> {
+    Ok(opened.with_batch_size(at_a_time).build()?)
 }
 
 /// The loads whose rows a file holds; rows of drops, which count without a receipt, not among them.
@@ -194,14 +188,14 @@ pub(crate) async fn loads(
     store: &Store,
     kept: Kept,
     file: &LiveFile,
-) -> Result<BTreeSet<String>, String> {
+) -> Result<BTreeSet<String>, Cause> {
     let opened = open(store, kept, file).await?;
     let wanted = ["load_id", "how"];
     let mask = ProjectionMask::columns(opened.parquet_schema(), wanted);
     let mut rows = read_rows(opened.with_projection(mask), ROWS_AT_A_TIME)?;
     let mut loads = BTreeSet::new();
     while let Some(batch) = rows.next().await {
-        let batch = batch.map_err(|error| error.to_string())?;
+        let batch = batch?;
         let text = |name: &str| {
             let column = batch.column_by_name(name)?;
             cast(column, &DataType::Utf8).ok()
@@ -225,21 +219,21 @@ pub(crate) async fn rows(
     store: &Store,
     kept: Kept,
     file: &LiveFile,
-) -> Result<impl Stream<Item = Result<RecordBatch, String>> + Send + Unpin + use<>, String> {
+) -> Result<impl Stream<Item = Result<RecordBatch, Cause>> + Send + Unpin + use<>, Cause> {
     let read = read_rows(open(store, kept, file).await?, at_a_time(kept))?;
     let season = file.season();
     Ok(read.map(move |batch| {
-        let batch = batch.map_err(|error| error.to_string())?;
+        let batch = batch?;
         whole_row(kept, season, &batch)
     }))
 }
 
 /// A batch with the column that its folder represents, and with nulls where it is older than a column.
-fn whole_row(kept: Kept, season: Option<i32>, batch: &RecordBatch) -> Result<RecordBatch, String> {
+fn whole_row(kept: Kept, season: Option<i32>, batch: &RecordBatch) -> Result<RecordBatch, Cause> {
     let schema = arrow_schema(kept.columns());
     let columns = schema.fields().iter().map(|field| {
         if let Some(column) = batch.column_by_name(field.name()) {
-            return cast(column, field.data_type()).map_err(|error| error.to_string());
+            return cast(column, field.data_type());
         }
         match season {
             Some(season) if field.name() == "season" => {
@@ -251,6 +245,6 @@ fn whole_row(kept: Kept, season: Option<i32>, batch: &RecordBatch) -> Result<Rec
             )),
         }
     });
-    let columns = columns.collect::<Result<Vec<_>, String>>()?;
-    RecordBatch::try_new(schema, columns).map_err(|error| error.to_string())
+    let columns = columns.collect::<Result<Vec<_>, _>>()?;
+    Ok(RecordBatch::try_new(schema, columns)?)
 }

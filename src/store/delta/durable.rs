@@ -103,7 +103,12 @@ fn sync_one(path: &FilePath) -> Result<()> {
         .and_then(|file| file.sync_all())
         .map_err(|source| Error::Generic {
             store: "local disk",
-            source: format!("cannot sync {}: {source}", path.display()).into(),
+            // Of the same kind, so that a full disk is known to be one.
+            source: std::io::Error::new(
+                source.kind(),
+                format!("cannot sync {}: {source}", path.display()),
+            )
+            .into(),
         })
 }
 

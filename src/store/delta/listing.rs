@@ -43,7 +43,7 @@ pub(crate) async fn remove_file(store: &Store, kept: Kept, file: &Listed) -> Res
             let path = folder.join(&file.within);
             match std::fs::remove_file(&path) {
                 Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
-                    Err(Failure::file("remove", &path, &error))
+                    Err(Failure::file("remove", &path, error))
                 }
                 _ => Ok(()),
             }
@@ -54,7 +54,7 @@ pub(crate) async fn remove_file(store: &Store, kept: Kept, file: &Listed) -> Res
             let path: Path = path.parts().chain(within.parts()).collect();
             match store.files().delete(&path).await {
                 Ok(()) | Err(Error::NotFound { .. }) => Ok(()),
-                Err(error) => Err(refused("remove", &path, &error)),
+                Err(error) => Err(refused("remove", &path, error)),
             }
         }
     }
@@ -64,7 +64,7 @@ fn on_the_disk(folder: &FilePath) -> Result<Vec<Listed>, Failure> {
     let mut found = Vec::new();
     let mut folders = vec![folder.to_owned()];
     while let Some(next) = folders.pop() {
-        let unlisted = |error: std::io::Error| Failure::file("list", &next, &error);
+        let unlisted = |error: std::io::Error| Failure::file("list", &next, error);
         for entry in std::fs::read_dir(&next).map_err(unlisted)? {
             let entry = entry.map_err(unlisted)?;
             let kind = entry.file_type().map_err(unlisted)?;
@@ -98,7 +98,7 @@ async fn in_the_bucket(store: &Store, kept: Kept) -> Result<Vec<Listed>, Failure
     let folder = store.folder_of(kept);
     let files = store.files();
     let listed = files.list(Some(&folder)).try_collect::<Vec<_>>().await;
-    let listed = listed.map_err(|error| refused("list", &folder, &error))?;
+    let listed = listed.map_err(|error| refused("list", &folder, error))?;
     let listed = listed.into_iter().map(|file| {
         let steps = file.location.prefix_match(&folder);
         let steps: Vec<String> = (steps.into_iter().flatten())
@@ -113,7 +113,7 @@ async fn in_the_bucket(store: &Store, kept: Kept) -> Result<Vec<Listed>, Failure
     Ok(listed.collect())
 }
 
-fn refused(doing: &str, path: &Path, error: &Error) -> Failure {
-    Failure::new(Kind::Store, format!("cannot {doing} {path}: {error}"))
+fn refused(doing: &str, path: &Path, error: Error) -> Failure {
+    Failure::because(Kind::Store, format!("cannot {doing} {path}"), error)
         .mend("is the bucket there, and do the keys of the environment allow it?")
 }

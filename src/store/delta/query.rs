@@ -25,7 +25,7 @@ use crate::delta::tables::Store;
 use crate::rows::closings::CLOSINGS_THAT_COUNT;
 use crate::rows::query_rows::unreadable;
 use crate::rows::schema::Kept;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// Longest text of a query. The engine reads and computes expressions by recursion: `a+1+1+…` of this length is some
 /// 8,000 calls deep, for which `cli::sql` gives its threads room.
@@ -60,7 +60,7 @@ impl Query {
                 "it is longer than {QUERY_BYTES_MAX} bytes"
             )));
         }
-        let mut statements = DFParser::parse_sql(text).map_err(|error| wrong(&error))?;
+        let mut statements = DFParser::parse_sql(text).map_err(wrong)?;
         let statement = match (statements.pop_front(), statements.is_empty()) {
             (Some(statement), true) => statement,
             (None, _) => return Err(refused("it is empty")),
@@ -77,7 +77,7 @@ impl Query {
         let named = session
             .state()
             .resolve_table_references(&statement)
-            .map_err(|error| wrong(&error))?;
+            .map_err(wrong)?;
         let tables = named.iter().map(ToString::to_string).collect();
         Ok(Query { statement, tables })
     }
@@ -96,7 +96,7 @@ impl ReadOnly {
             .with_memory_limit(memory_bytes, 1.0)
             .with_disk_manager_builder(no_files)
             .build_arc()
-            .map_err(|error| unreadable(&error))?;
+            .map_err(unreadable)?;
         let config = SessionConfig::new().with_target_partitions(partitions);
         let session = SessionContext::new_with_config_rt(config, runtime);
         for kept in store.tables().await {
@@ -110,15 +110,12 @@ impl ReadOnly {
                     kept.name()
                 ),
             };
-            let counted = session
-                .sql(&query)
-                .await
-                .map_err(|error| unreadable(&error))?;
+            let counted = session.sql(&query).await.map_err(unreadable)?;
             let replaced = session.deregister_table(kept.name());
-            replaced.map_err(|error| unreadable(&error))?;
+            replaced.map_err(unreadable)?;
             session
                 .register_table(kept.name(), counted.into_view())
-                .map_err(|error| unreadable(&error))?;
+                .map_err(unreadable)?;
         }
         Ok(ReadOnly {
             session,
@@ -129,10 +126,10 @@ impl ReadOnly {
     /// Adds a table that was rolled up.
     pub fn add(&self, name: &str, rows: &RecordBatch) -> Result<(), Failure> {
         let table = MemTable::try_new(rows.schema(), vec![vec![rows.clone()]]);
-        let table = table.map_err(|error| unreadable(&error))?;
+        let table = table.map_err(unreadable)?;
         self.session
             .register_table(name, Arc::new(table))
-            .map_err(|error| unreadable(&error))?;
+            .map_err(unreadable)?;
         Ok(())
     }
 
@@ -140,8 +137,8 @@ impl ReadOnly {
     pub async fn answer(&self, query: Query) -> Result<Answer, Failure> {
         let state = self.session.state();
         let plan = state.statement_to_plan(query.statement).await;
-        let plan = plan.map_err(|error| wrong(&error))?;
-        if let Some(why) = not_taken(&plan).map_err(|error| wrong(&error))? {
+        let plan = plan.map_err(wrong)?;
+        if let Some(why) = not_taken(&plan).map_err(wrong)? {
             return Err(
                 Failure::new(Kind::Settings, format!("cannot take the query: {why}"))
                     .mend("ask without it; what a query may not call is what could take all memory at once"),
@@ -153,15 +150,12 @@ impl ReadOnly {
             .with_allow_statements(false);
         only_reading
             .verify_plan(&plan)
-            .map_err(|error| refused(&error.strip_backtrace()))?;
+            .map_err(|error| refused(&error.strip_backtrace()).caused_by(error))?;
         let frame = self.session.execute_logical_plan(plan).await;
-        let frame = frame.map_err(|error| wrong(&error))?;
-        let mut stream = frame
-            .execute_stream()
-            .await
-            .map_err(|error| wrong(&error))?;
+        let frame = frame.map_err(wrong)?;
+        let mut stream = frame.execute_stream().await.map_err(wrong)?;
         let (mut batches, mut bytes) = (Vec::new(), 0);
-        while let Some(batch) = stream.try_next().await.map_err(|error| wrong(&error))? {
+        while let Some(batch) = stream.try_next().await.map_err(wrong)? {
             bytes += batch.get_array_memory_size();
             if bytes > self.memory_bytes {
                 return Err(too_much(
@@ -180,7 +174,7 @@ impl ReadOnly {
 impl Answer {
     /// A table for people.
     pub fn text(&self) -> Result<String, Failure> {
-        let table = pretty_format_batches(&self.batches).map_err(|error| unshown(&error))?;
+        let table = pretty_format_batches(&self.batches).map_err(unshown)?;
         Ok(table.to_string())
     }
 
@@ -193,8 +187,8 @@ impl Answer {
         writer
             .write_batches(&batches)
             .and_then(|()| writer.finish())
-            .map_err(|error| unshown(&error))?;
-        String::from_utf8(text).map_err(|error| unshown(&error))
+            .map_err(unshown)?;
+        String::from_utf8(text).map_err(unshown)
     }
 
     /// CSV with a line of names; a null is an empty cell, bytes are hexadecimal.
@@ -202,9 +196,7 @@ impl Answer {
         let mut writer = csv::Writer::from_writer(Vec::new());
         let schema = self.batches[0].schema();
         let names = schema.fields().iter().map(|field| field.name().as_str());
-        writer
-            .write_record(names)
-            .map_err(|error| unshown(&error))?;
+        writer.write_record(names).map_err(unshown)?;
         for batch in &self.batches {
             let options = FormatOptions::default();
             let columns = batch
@@ -212,28 +204,26 @@ impl Answer {
                 .iter()
                 .map(|column| ArrayFormatter::try_new(column, &options))
                 .collect::<Result<Vec<_>, _>>()
-                .map_err(|error| unshown(&error))?;
+                .map_err(unshown)?;
             for row in 0..batch.num_rows() {
                 let cells = columns.iter().map(|column| column.value(row).to_string());
-                writer
-                    .write_record(cells)
-                    .map_err(|error| unshown(&error))?;
+                writer.write_record(cells).map_err(unshown)?;
             }
         }
-        let bytes = writer.into_inner().map_err(|error| unshown(&error))?;
-        let text = String::from_utf8(bytes).map_err(|error| unshown(&error))?;
+        let bytes = writer.into_inner().map_err(unshown)?;
+        let text = String::from_utf8(bytes).map_err(unshown)?;
         Ok(text.trim_end_matches('\n').to_owned())
     }
 }
 
 /// The query itself cannot be run, in the engine's words.
-fn wrong(error: &DataFusionError) -> Failure {
+fn wrong(error: DataFusionError) -> Failure {
     match error.find_root() {
         DataFusionError::ResourcesExhausted(_) => too_much("it needs more memory than it may use"),
-        _ => Failure::new(
-            Kind::Settings,
-            format!("cannot answer the query: {}", error.strip_backtrace()),
-        ),
+        _ => {
+            let what = format!("cannot answer the query: {}", error.strip_backtrace());
+            Failure::new(Kind::Settings, what).caused_by(error)
+        }
     }
 }
 
@@ -248,6 +238,6 @@ pub fn too_much(what: &str) -> Failure {
         .mend("ask for less, or raise --memory-mb or --seconds")
 }
 
-fn unshown(error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(Kind::Settings, format!("cannot show the answer: {error}"))
+fn unshown(error: impl Into<Cause>) -> Failure {
+    Failure::because(Kind::Settings, "cannot show the answer", error)
 }

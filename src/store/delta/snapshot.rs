@@ -36,7 +36,7 @@ pub async fn parts_that_pay(store: &Store, most: usize) -> Result<usize, Failure
 fn rows_in(visits: &DeltaTable) -> Result<usize, Failure> {
     let state = visits
         .snapshot()
-        .map_err(|error| refused("open", Kept::Visits, &error))?;
+        .map_err(|error| refused("open", Kept::Visits, error))?;
     let files = state.log_data();
     Ok(files.iter().filter_map(|file| file.num_records()).sum())
 }
@@ -141,7 +141,7 @@ impl Snapshot {
         let found = self
             .visits
             .get_file_uris()
-            .map_err(|error| refused("list", Kept::Visits, &error))?;
+            .map_err(|error| refused("list", Kept::Visits, error))?;
         let files: Option<Vec<Url>> = found.map(|file| Url::from_file_path(file).ok()).collect();
         let files = files.ok_or_else(|| {
             Failure::new(Kind::Store, "a cluster cannot read a store in a bucket")
@@ -160,12 +160,11 @@ impl Snapshot {
     /// The loads that have a receipt at this version: one column, `load_id`.
     pub async fn receipted_loads(&self) -> Result<RecordBatch, Failure> {
         let plan = self.session.sql("select load_id from receipts").await;
-        let plan = plan.map_err(|error| unreadable(&error))?;
+        let plan = plan.map_err(unreadable)?;
         let schema = Arc::new(plan.schema().as_arrow().clone());
-        let batches = plan.collect().await.map_err(|error| unreadable(&error))?;
-        arrow::compute::concat_batches(&schema, &batches).map_err(|error| {
-            Failure::new(Kind::Store, format!("cannot read the receipts: {error}"))
-        })
+        let batches = plan.collect().await.map_err(unreadable)?;
+        arrow::compute::concat_batches(&schema, &batches)
+            .map_err(|error| Failure::because(Kind::Store, "cannot read the receipts", error))
     }
 
     /// The session in which the tables are registered.
@@ -247,12 +246,7 @@ async fn register_as(
     name: &str,
     table: &DeltaTable,
 ) -> Result<(), Failure> {
-    let provider = table
-        .table_provider()
-        .await
-        .map_err(|error| unreadable(&error))?;
-    session
-        .register_table(name, provider)
-        .map_err(|error| unreadable(&error))?;
+    let provider = table.table_provider().await.map_err(unreadable)?;
+    session.register_table(name, provider).map_err(unreadable)?;
     Ok(())
 }

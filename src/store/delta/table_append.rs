@@ -41,7 +41,7 @@ impl TableAppend {
         let table = store.table(kept).await?;
         let indexed = table
             .snapshot()
-            .map_err(|error| refused("open", kept, &error))?
+            .map_err(|error| refused("open", kept, error))?
             .table_config()
             .num_indexed_cols();
         let config = WriterConfig::new(
@@ -67,7 +67,7 @@ impl TableAppend {
         self.writer
             .write(&batch)
             .await
-            .map_err(|error| refused("write to", self.kept, &error))
+            .map_err(|error| refused("write to", self.kept, error))
     }
 
     /// Writes rows of one season to a table that is divided by seasons: left to itself, the writer would
@@ -82,7 +82,7 @@ impl TableAppend {
         self.writer
             .write_partition(batch, &of_season)
             .await
-            .map_err(|error| refused("write to", self.kept, &error))
+            .map_err(|error| refused("write to", self.kept, error))
     }
 
     /// Completes the files that are open; what is written next goes to new ones.
@@ -91,7 +91,7 @@ impl TableAppend {
         let next = DeltaWriter::new(files, self.config.clone());
         let adds = std::mem::replace(&mut self.writer, next).close().await;
         self.adds
-            .extend(adds.map_err(|error| refused("write to", self.kept, &error))?);
+            .extend(adds.map_err(|error| refused("write to", self.kept, error))?);
         Ok(())
     }
 
@@ -122,15 +122,16 @@ impl TableAppend {
         let actions = adds.into_iter().map(Action::Add).collect();
         commit(&table, kept, actions, CommitProperties::default())
             .await
-            .map_err(|error| match &error {
-                DeltaTableError::Transaction { .. } => Failure::new(
+            .map_err(|error| match error {
+                DeltaTableError::Transaction { .. } => Failure::because(
                     Kind::Busy,
-                    format!("the table {} stayed busy: {error}", kept.name()),
+                    format!("the table {} stayed busy", kept.name()),
+                    error,
                 )
                 .mend(
                     "load again when the other loads have finished; nothing of this one was loaded",
                 ),
-                _ => refused("write to", kept, &error),
+                error => refused("write to", kept, error),
             })
     }
 }

@@ -17,6 +17,7 @@ use uuid::Uuid;
 use crate::delta::hashed::SHA256_TAG;
 use crate::delta::tables::Store;
 use crate::rows::schema::Kept;
+use scouting::failure::Cause;
 
 /// What the entries of a table's log say together.
 #[derive(Debug, Default)]
@@ -66,7 +67,7 @@ impl TableLog {
             expected += 1;
             log.newest = number;
             let text = async { files.get(&path).await?.bytes().await };
-            let text = text.await.map_err(|error| error.to_string());
+            let text = text.await.map_err(Cause::from);
             if let Err(reason) = text.and_then(|text| log.take_entry(&text)) {
                 log.problems
                     .push(format!("_delta_log/{number:020}.json: {reason}"));
@@ -78,10 +79,10 @@ impl TableLog {
         log
     }
 
-    fn take_entry(&mut self, text: &[u8]) -> Result<(), String> {
-        let text = std::str::from_utf8(text).map_err(|error| error.to_string())?;
+    fn take_entry(&mut self, text: &[u8]) -> Result<(), Cause> {
+        let text = std::str::from_utf8(text)?;
         if text.trim().is_empty() {
-            return Err("it is empty".to_owned());
+            return Err("it is empty".into());
         }
         for (place, line) in (1..).zip(text.lines()) {
             let action = serde_json::from_str::<Action>(line)

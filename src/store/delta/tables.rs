@@ -38,7 +38,7 @@ impl Store {
     /// # Errors
     /// A [`Failure`] if the folder has no absolute path.
     pub fn in_folder(folder: &FilePath) -> Result<Store, Failure> {
-        let unfound = |error: std::io::Error| Failure::file("find", folder, &error);
+        let unfound = |error: std::io::Error| Failure::file("find", folder, error);
         let path = std::path::absolute(folder).map_err(unfound)?;
         let address = Url::from_directory_path(&path)
             .map_err(|()| unfound(std::io::ErrorKind::InvalidFilename.into()))?;
@@ -73,7 +73,7 @@ impl Store {
     pub async fn create(&self) -> Result<(), Failure> {
         for kept in Kept::ALL {
             let made = self.create_table(kept).await;
-            made.map_err(|error| refused("make", kept, &error))?;
+            made.map_err(|error| refused("make", kept, error))?;
         }
         Ok(())
     }
@@ -103,7 +103,7 @@ impl Store {
     /// Opens a table at its newest version.
     pub async fn table(&self, kept: Kept) -> Result<DeltaTable, Failure> {
         let opened = async { self.builder(kept)?.load().await };
-        opened.await.map_err(|error| refused("open", kept, &error))
+        opened.await.map_err(|error| refused("open", kept, error))
     }
 
     /// Opens a table at a version that it had.
@@ -121,7 +121,7 @@ impl Store {
             return Err(no_such());
         }
         let opened = async { self.builder(kept)?.with_version(number).load().await };
-        opened.await.map_err(|error| refused("open", kept, &error))
+        opened.await.map_err(|error| refused("open", kept, error))
     }
 
     /// Whether a table is there: a store that an earlier version made may lack one.
@@ -147,7 +147,7 @@ impl Store {
             let made = self.create_table(kept).await;
             // Of two that make it at once one may be refused: what counts is that it is there.
             return match (self.table(kept).await, made) {
-                (Err(_), Err(error)) => Err(refused("make", kept, &error)),
+                (Err(_), Err(error)) => Err(refused("make", kept, error)),
                 (opened, _) => opened,
             };
         }
@@ -167,7 +167,7 @@ impl Store {
                 .cloned()
                 .collect())
         };
-        let failed = |error: DeltaTableError| refused("add columns to", kept, &error);
+        let failed = |error: DeltaTableError| refused("add columns to", kept, error);
         let columns = lacking(&table).map_err(failed)?;
         if columns.is_empty() {
             return Ok(table);
@@ -230,17 +230,19 @@ impl LogStoreFactory for PlainLogs {
 }
 
 /// A table that could not be made, opened, read or written, with the library's own words.
-pub(crate) fn refused(doing: &str, kept: Kept, error: &DeltaTableError) -> Failure {
-    let failure = Failure::new(
-        Kind::Store,
-        format!("cannot {doing} the table {}: {error}", kept.name()),
-    );
-    failure.mend(match is_full(error) {
+pub(crate) fn refused(doing: &str, kept: Kept, error: DeltaTableError) -> Failure {
+    let help = match is_full(&error) {
         true => "make room on the disk and run the command again",
         false => {
             "is this a workspace that `bractline init` made? `bractline store verify` says more"
         }
-    })
+    };
+    Failure::because(
+        Kind::Store,
+        format!("cannot {doing} the table {}", kept.name()),
+        error,
+    )
+    .mend(help)
 }
 
 /// Whether the disk was full, as far as the library says why.

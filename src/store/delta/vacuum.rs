@@ -193,7 +193,7 @@ async fn remove_files(
     let table = store.table(kept).await?;
     let state = table
         .snapshot()
-        .map_err(|error| refused("open", kept, &error))?;
+        .map_err(|error| refused("open", kept, error))?;
     // What the library, which reads checkpoints, calls live stays as well.
     let mut live: HashSet<String> = state
         .log_data()

@@ -236,7 +236,6 @@ async fn compare_alerts(store: &Store, verification: &mut Verification) -> Resul
 
 async fn read_to_the_end(session: &SessionContext, kept: Kept) -> Result<(), Failure> {
     let mut batches = stream(session, &format!("select * from {}", kept.name())).await?;
-    let failed = |error| unreadable(&error);
-    while batches.try_next().await.map_err(failed)?.is_some() {}
+    while batches.try_next().await.map_err(unreadable)?.is_some() {}
     Ok(())
 }

@@ -140,5 +140,5 @@ async fn one_batch(snapshot: &Snapshot, query: &str) -> Result<RecordBatch, Fail
 }
 
 fn failed(error: DataFusionError) -> Failure {
-    unreadable(&error)
+    unreadable(error)
 }

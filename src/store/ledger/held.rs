@@ -10,7 +10,7 @@ use crate::delta::tables::Store;
 use crate::rows::closings::CLOSINGS_THAT_COUNT;
 use crate::rows::decode;
 use crate::rows::query_rows::batches;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 use scouting::visit::finding::Finding;
 use scouting::visit::held_id::HeldId;
 
@@ -82,7 +82,7 @@ pub async fn open_records(store: &Store) -> Result<Vec<HeldRecord>, Failure> {
     let mut records = Vec::new();
     for batch in open_batches(&snapshot, ", h.record").await? {
         let entries = entries(&batch)?;
-        let rows: Vec<RecordRow<'_>> = decode::rows_among(&batch).map_err(|error| odd(&error))?;
+        let rows: Vec<RecordRow<'_>> = decode::rows_among(&batch).map_err(odd)?;
         let with_records = entries.into_iter().zip(rows);
         records.extend(with_records.map(|(entry, row)| HeldRecord {
             entry,
@@ -138,14 +138,15 @@ struct RecordRow<'a> {
 }
 
 fn entries(batch: &RecordBatch) -> Result<Vec<HeldEntry>, Failure> {
-    let rows: Vec<EntryRow<'_>> = decode::rows_among(batch).map_err(|error| odd(&error))?;
+    let rows: Vec<EntryRow<'_>> = decode::rows_among(batch).map_err(odd)?;
     rows.into_iter().map(EntryRow::read).collect()
 }
 
 impl EntryRow<'_> {
     fn read(self) -> Result<HeldEntry, Failure> {
-        let findings = serde_json::from_str(self.reasons)
-            .map_err(|error| damaged(&format!("cannot read its reasons: {error}")))?;
+        let findings = serde_json::from_str(self.reasons).map_err(|error| {
+            damaged(&format!("cannot read its reasons: {error}")).caused_by(error)
+        })?;
         let record_sha256: [u8; 32] =
             (self.record_sha256.try_into()).map_err(|_| damaged("its SHA-256 has not 32 bytes"))?;
         Ok(HeldEntry {
@@ -167,11 +168,8 @@ fn damaged(what: &str) -> Failure {
         .mend("`bractline store verify` says more")
 }
 
-fn odd(error: &dyn std::fmt::Display) -> Failure {
-    Failure::new(
-        Kind::Store,
-        format!("cannot read the held records: {error}"),
-    )
+fn odd(error: impl Into<Cause>) -> Failure {
+    Failure::because(Kind::Store, "cannot read the held records", error)
 }
 
 /// Text as it is; bytes that are not UTF-8 as `\xNN`.

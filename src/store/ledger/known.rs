@@ -192,11 +192,7 @@ impl KnownRecords {
     ) -> Result<(), Failure> {
         let query = format!("select visit_id, revision, content_sha256 from visits where {mark}");
         let mut batches = stream(session, &query).await?;
-        while let Some(batch) = batches
-            .try_next()
-            .await
-            .map_err(|error| unreadable(&error))?
-        {
+        while let Some(batch) = batches.try_next().await.map_err(unreadable)? {
             for visit in rows_of::<VisitContent<'_>>(&batch)? {
                 let key = visit_key(visit.visit_id, visit.revision);
                 self.visits.insert(key, half(visit.content_sha256));
@@ -294,7 +290,7 @@ struct Closed<'a> {
 }
 
 fn rows_of<'a, T: Deserialize<'a>>(batch: &'a RecordBatch) -> Result<Vec<T>, Failure> {
-    decode::rows(batch).map_err(|error| unreadable(&error))
+    decode::rows(batch).map_err(unreadable)
 }
 
 /// A SHA-256 as it is kept.

@@ -74,12 +74,8 @@ pub async fn each_current_visit(
 ) -> Result<(), Failure> {
     let snapshot = Snapshot::open(store, 1).await?;
     let mut batches = stream(snapshot.session(), CURRENT_VISITS).await?;
-    while let Some(batch) = batches
-        .try_next()
-        .await
-        .map_err(|error| unreadable(&error))?
-    {
-        let visits = decode::rows(&batch).map_err(|error| unreadable(&error))?;
+    while let Some(batch) = batches.try_next().await.map_err(unreadable)? {
+        let visits = decode::rows(&batch).map_err(unreadable)?;
         visits.into_iter().for_each(&mut take);
     }
     Ok(())

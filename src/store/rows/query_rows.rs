@@ -1,7 +1,5 @@
 //! Our own queries on the tables of a version, and the rows that they give.
 
-use std::fmt;
-
 use arrow::array::RecordBatch;
 use datafusion::execution::SendableRecordBatchStream;
 use datafusion::prelude::SessionContext;
@@ -10,7 +8,7 @@ use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
 use crate::rows::decode;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// The rows of a query whose columns are the members of `T`, as [`decode::rows`] reads them.
 pub(crate) async fn rows<T: DeserializeOwned>(
@@ -19,7 +17,7 @@ pub(crate) async fn rows<T: DeserializeOwned>(
 ) -> Result<Vec<T>, Failure> {
     let mut all = Vec::new();
     for batch in batches(session, query).await? {
-        all.extend(decode::rows::<T>(&batch).map_err(|error| unreadable(&error))?);
+        all.extend(decode::rows::<T>(&batch).map_err(unreadable)?);
     }
     Ok(all)
 }
@@ -33,7 +31,7 @@ pub(crate) async fn one_row<T: DeserializeOwned>(
     let mut rows = rows.take(2);
     match (rows.next(), rows.next()) {
         (Some(row), None) => Ok(row),
-        _ => Err(unreadable(&"a query did not give one row")),
+        _ => Err(unreadable("a query did not give one row")),
     }
 }
 
@@ -52,7 +50,7 @@ pub(crate) async fn batches(
     query: &str,
 ) -> Result<Vec<RecordBatch>, Failure> {
     let batches = stream(session, query).await?.try_collect().await;
-    batches.map_err(|error| unreadable(&error))
+    batches.map_err(unreadable)
 }
 
 /// The batches of a query, one after the other.
@@ -61,13 +59,13 @@ pub(crate) async fn stream(
     query: &str,
 ) -> Result<SendableRecordBatchStream, Failure> {
     let plan = session.sql(query).await;
-    let plan = plan.map_err(|error| unreadable(&error))?;
+    let plan = plan.map_err(unreadable)?;
     let stream = plan.execute_stream().await;
-    stream.map_err(|error| unreadable(&error))
+    stream.map_err(unreadable)
 }
 
 /// A query that the engine could not run, or whose rows are not what was asked for.
-pub(crate) fn unreadable(error: &dyn fmt::Display) -> Failure {
-    Failure::new(Kind::Store, format!("cannot read the store: {error}"))
+pub(crate) fn unreadable(error: impl Into<Cause>) -> Failure {
+    Failure::because(Kind::Store, "cannot read the store", error)
         .mend("`bractline store verify` names the file that is damaged")
 }

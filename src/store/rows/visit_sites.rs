@@ -42,7 +42,7 @@ impl Snapshot {
     /// A [`Failure`] if the store cannot be read.
     pub async fn visit_sites(&self, visit_id: &str) -> Result<VisitSites, Failure> {
         let read = self.read_sites(visit_id).await;
-        read.map_err(|error| unreadable(&error))
+        read.map_err(unreadable)
     }
 
     async fn read_sites(&self, visit_id: &str) -> Result<VisitSites, DataFusionError> {

@@ -25,7 +25,13 @@ pub(crate) async fn change_economics(
     catalogue: &Catalogue,
     scenario: &Scenario,
 ) -> Result<(), Failure> {
-    let failed = |error: DataFusionError| Failure::new(Kind::Stage, error.to_string());
+    let failed = |error: DataFusionError| {
+        Failure::because(
+            Kind::Stage,
+            "cannot change the economics of the visits",
+            error,
+        )
+    };
     let visits = session.table("current_visit").await.map_err(failed)?;
     let schema = Arc::new(visits.schema().as_arrow().clone());
     let partitions = visits.collect_partitioned().await.map_err(failed)?;
@@ -62,8 +68,13 @@ fn with_changes(batch: &RecordBatch, scenario: &Scenario) -> Result<RecordBatch,
             let change = changes.find(|(member, _)| column_of(*member) == field.name());
             change.map_or_else(|| column.clone(), |(_, change)| change.applied(column))
         });
-    RecordBatch::try_new(schema.clone(), columns.collect())
-        .map_err(|error| Failure::new(Kind::Stage, error.to_string()))
+    RecordBatch::try_new(schema.clone(), columns.collect()).map_err(|error| {
+        Failure::because(
+            Kind::Stage,
+            "cannot change the economics of the visits",
+            error,
+        )
+    })
 }
 
 /// Registers `scenario`, one row, and `protocol_currency`.
@@ -161,11 +172,13 @@ async fn hold_to_plausible(
     catalogue: &Catalogue,
     scenario: &Scenario,
 ) -> Result<(), Failure> {
-    let failed = |error: DataFusionError| Failure::new(Kind::Stage, error.to_string());
+    let failed = |error: DataFusionError| {
+        Failure::because(Kind::Stage, "cannot sum the amounts of the visits", error)
+    };
     let frame = session.sql(AMOUNTS).await.map_err(failed)?;
     for batch in frame.collect().await.map_err(failed)? {
         let rows: Vec<AmountsRow> = decode::rows(&batch)
-            .map_err(|error| Failure::new(Kind::Stage, format!("amounts: {error}")))?;
+            .map_err(|error| Failure::because(Kind::Stage, "amounts", error))?;
         for row in rows {
             let Some(protocol) = catalogue.protocol(&row.protocol) else {
                 continue;

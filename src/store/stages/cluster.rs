@@ -25,7 +25,7 @@ use url::Url;
 
 use crate::delta::snapshot::Snapshot;
 use crate::stages::engine::Elsewhere;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 
 /// A host that does not take a connection in this time is not there.
 const CONNECT_TIME: Duration = Duration::from_secs(10);
@@ -63,7 +63,7 @@ impl Cluster {
             .build();
         let session = SessionContext::remote_with_state(address, state)
             .await
-            .map_err(|error| refused(address, &error))?;
+            .map_err(|error| refused(address, error))?;
         let cluster = Cluster {
             address: address.to_owned(),
             session,
@@ -84,7 +84,7 @@ impl Cluster {
 
     /// Names Parquet files as a table.
     fn list(&self, name: &str, schema: SchemaRef, files: Vec<Url>) -> Result<(), Failure> {
-        let failed = |error: DataFusionError| refused(&self.address, &error);
+        let failed = |error: DataFusionError| refused(&self.address, error);
         let files = files
             .into_iter()
             .map(|file| ListingTableUrl::try_new(file, None));
@@ -110,36 +110,40 @@ impl Elsewhere for Cluster {
         rows: &[RecordBatch],
     ) -> Result<(), Failure> {
         let path = self.between.path().join(format!("{name}.parquet"));
-        let unwritten = |error: &dyn std::fmt::Display| {
-            Failure::new(
+        let unwritten = |error: Cause| {
+            Failure::because(
                 Kind::Files,
-                format!("cannot write {}: {error}", path.display()),
+                format!("cannot write {}", path.display()),
+                error,
             )
             .mend("the workspace's folder must be one that every host of the cluster sees")
         };
-        let file = std::fs::File::create(&path).map_err(|error| unwritten(&error))?;
-        let mut writer =
-            ArrowWriter::try_new(file, schema.clone(), None).map_err(|error| unwritten(&error))?;
+        let file = std::fs::File::create(&path).map_err(|error| unwritten(error.into()))?;
+        let mut writer = ArrowWriter::try_new(file, schema.clone(), None)
+            .map_err(|error| unwritten(error.into()))?;
         for batch in rows {
             // Batches of one query may differ in what they say of nulls; their columns are the same.
             let batch = RecordBatch::try_new(schema.clone(), batch.columns().to_vec());
-            let batch = batch.map_err(|error| unwritten(&error))?;
-            writer.write(&batch).map_err(|error| unwritten(&error))?;
+            let batch = batch.map_err(|error| unwritten(error.into()))?;
+            writer
+                .write(&batch)
+                .map_err(|error| unwritten(error.into()))?;
         }
-        writer.close().map_err(|error| unwritten(&error))?;
-        let address = Url::from_file_path(&path).map_err(|()| unwritten(&"it has no address"))?;
+        writer.close().map_err(|error| unwritten(error.into()))?;
+        let address =
+            Url::from_file_path(&path).map_err(|()| unwritten("it has no address".into()))?;
         let fields = schema.fields().clone();
         self.list(name, Arc::new(Schema::new(fields)), vec![address])
     }
 
     fn forget(&self, name: &str) -> Result<(), Failure> {
         let gone = self.session.deregister_table(name);
-        gone.map_err(|error| refused(&self.address, &error))?;
+        gone.map_err(|error| refused(&self.address, error))?;
         let path = self.between.path().join(format!("{name}.parquet"));
         match std::fs::remove_file(&path) {
             // The visits are files of the store, and stay.
             Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
-                Err(Failure::file("remove", &path, &error))
+                Err(Failure::file("remove", &path, error))
             }
             _ => Ok(()),
         }
@@ -148,7 +152,7 @@ impl Elsewhere for Cluster {
     async fn rows(&self, query: &str) -> Result<Vec<RecordBatch>, Failure> {
         let rows = async { self.session.sql(query).await?.collect().await };
         match tokio::time::timeout(self.query_time, rows).await {
-            Ok(rows) => rows.map_err(|error| refused(&self.address, &error)),
+            Ok(rows) => rows.map_err(|error| refused(&self.address, error)),
             Err(_) => Err(Failure::new(
                 Kind::Stage,
                 format!(
@@ -176,37 +180,36 @@ fn reach(address: &str) -> Result<(), Failure> {
         .mend("write it as df://host:50050, the host and port of its scheduler"));
     };
     let port = url.port().unwrap_or(SCHEDULER_PORT);
-    let unreached = |error: &dyn std::fmt::Display| {
-        Failure::new(
-            Kind::Stage,
-            format!("no scheduler answers at {address}: {error}"),
-        )
+    let unreached =
+        |error: Cause| {
+            Failure::because(Kind::Stage, format!("no scheduler answers at {address}"), error)
         .mend("start one (see DEVELOPERS.md), or leave --cluster out to run on this machine")
     };
     let mut found = (host, port)
         .to_socket_addrs()
-        .map_err(|error| unreached(&error))?;
-    let mut last: Box<dyn std::fmt::Display> = Box::new("the host has no address");
+        .map_err(|error| unreached(error.into()))?;
+    let mut last: Cause = "the host has no address".into();
     let reached =
         found.any(
             |socket| match std::net::TcpStream::connect_timeout(&socket, CONNECT_TIME) {
                 Ok(_) => true,
                 Err(error) => {
-                    last = Box::new(error);
+                    last = error.into();
                     false
                 }
             },
         );
     match reached {
         true => Ok(()),
-        false => Err(unreached(&last)),
+        false => Err(unreached(last)),
     }
 }
 
-fn refused(address: &str, error: &DataFusionError) -> Failure {
-    Failure::new(
+fn refused(address: &str, error: DataFusionError) -> Failure {
+    Failure::because(
         Kind::Stage,
-        format!("the cluster at {address} could not run a stage: {error}"),
+        format!("the cluster at {address} could not run a stage"),
+        error,
     )
     .mend("do its hosts see the workspace under this path, and run Ballista 55?")
 }

@@ -78,7 +78,9 @@ impl<'a> Engine<'a> {
     /// Drops a table that no later query reads.
     pub(crate) fn forget(self, name: &str) -> Result<(), Failure> {
         let gone = self.session.deregister_table(name);
-        gone.map_err(|error| Failure::new(Kind::Stage, error.to_string()))?;
+        gone.map_err(|error| {
+            Failure::because(Kind::Stage, format!("cannot drop the table {name}"), error)
+        })?;
         self.elsewhere
             .map_or(Ok(()), |elsewhere| elsewhere.forget(name))
     }
@@ -106,10 +108,7 @@ pub fn register(
     partitions: Vec<Vec<RecordBatch>>,
 ) -> Result<(), Failure> {
     let refused = |error: DataFusionError| {
-        Failure::new(
-            Kind::Stage,
-            format!("cannot keep the table {name}: {error}"),
-        )
+        Failure::because(Kind::Stage, format!("cannot keep the table {name}"), error)
     };
     let table = MemTable::try_new(schema, partitions).map_err(refused)?;
     session

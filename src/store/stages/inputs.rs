@@ -122,7 +122,13 @@ pub(crate) async fn protocols_known(
     session: &SessionContext,
     catalogue: &Catalogue,
 ) -> Result<(), Failure> {
-    let failed = |error: DataFusionError| Failure::new(Kind::Stage, error.to_string());
+    let failed = |error: DataFusionError| {
+        Failure::because(
+            Kind::Stage,
+            "cannot read the protocols of the visits",
+            error,
+        )
+    };
     let query = "select distinct protocol from current_visit order by protocol";
     let batches = session
         .sql(query)
@@ -154,11 +160,8 @@ pub(crate) async fn thresholds(
     catalogue: &Catalogue,
 ) -> Result<(Parts, u64), Failure> {
     let failed = |error: DataFusionError| {
-        Failure::new(
-            Kind::Protocol,
-            format!("cannot compute the thresholds: {error}"),
-        )
-        .mend("check the expressions of the protocols against the canonical columns")
+        Failure::because(Kind::Protocol, "cannot compute the thresholds", error)
+            .mend("check the expressions of the protocols against the canonical columns")
     };
     let query = visit_threshold_sql(catalogue.protocols());
     let frame = engine.session().sql(&query).await.map_err(failed)?;
@@ -188,5 +191,5 @@ fn without_threshold(batch: &RecordBatch) -> u64 {
 pub(crate) fn table_of(columns: Vec<(&str, ArrayRef)>) -> Result<RecordBatch, Failure> {
     let columns = columns.into_iter().map(|(name, array)| (name, array, true));
     RecordBatch::try_from_iter_with_nullable(columns)
-        .map_err(|error| Failure::new(Kind::Stage, error.to_string()))
+        .map_err(|error| Failure::because(Kind::Stage, "cannot make a table of the setting", error))
 }

@@ -66,7 +66,7 @@ pub(crate) async fn hold_to_key(
 fn key_hashes(stage: &Stage, batch: &RecordBatch) -> Result<Vec<u64>, Failure> {
     let mut hashes = vec![0; batch.num_rows()];
     create_hashes(key_of(stage, batch)?, &RandomState::default(), &mut hashes)
-        .map_err(|error| broken(stage, &error.to_string()))?;
+        .map_err(|error| broken(stage, &error.to_string()).caused_by(error))?;
     Ok(hashes)
 }
 
@@ -86,7 +86,7 @@ async fn rows_by_query(
     stage: &Stage,
     query: &str,
 ) -> Result<Vec<RecordBatch>, Failure> {
-    let failed = |error: DataFusionError| broken(stage, &error.to_string());
+    let failed = |error: DataFusionError| broken(stage, &error.to_string()).caused_by(error);
     let frame = session.sql(query).await.map_err(failed)?;
     frame.collect().await.map_err(failed)
 }

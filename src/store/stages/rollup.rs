@@ -86,7 +86,7 @@ impl StageTable {
         let is_wanted = column.as_string::<i32>().iter();
         let is_wanted: BooleanArray = is_wanted.map(|id| Some(id == Some(wanted))).collect();
         filter_record_batch(&rows, &is_wanted)
-            .map_err(|error| broken(&self.stage, &error.to_string()))
+            .map_err(|error| broken(&self.stage, &error.to_string()).caused_by(error))
     }
 
     /// The rows of a period, for a table with the columns `iso_week` and `season`.
@@ -102,6 +102,6 @@ impl StageTable {
             .map(|row| Some(period.holds(weeks.value(row), seasons.value(row))))
             .collect();
         filter_record_batch(&self.batch, &wanted)
-            .map_err(|error| broken(&self.stage, &error.to_string()))
+            .map_err(|error| broken(&self.stage, &error.to_string()).caused_by(error))
     }
 }

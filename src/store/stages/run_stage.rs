@@ -34,7 +34,7 @@ pub async fn run_stage(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failu
 
 /// The rows of a stage's query, with the columns, types and nulls of the header; one batch at least.
 async fn rows_of(engine: Engine<'_>, stage: &Stage) -> Result<Parts, Failure> {
-    let failed = |error: DataFusionError| broken(stage, &error.to_string());
+    let failed = |error: DataFusionError| broken(stage, &error.to_string()).caused_by(error);
     let frame = engine.session().sql(&stage.query).await.map_err(failed)?;
     let scanned = tables_read(frame.logical_plan()).map_err(failed)?;
     let scanned = by_their_names(scanned);

@@ -22,7 +22,7 @@ use crate::stages::run_stage::run_stage;
 use crate::stages::scenario::Scenario;
 use crate::stages::stage_rows::whole_table;
 use crate::stages::wanted::Wanted;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::{Cause, Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 
 /// A roll-up under a scenario. All of it is private.
@@ -114,20 +114,18 @@ fn field_saved(amounts: &RecordBatch, catalogue: &Catalogue) -> Result<RecordBat
         let of_protocol: BooleanArray = (0..amounts.num_rows())
             .map(|row| Some(protocols.value(row) == id && in_window.value(row)))
             .collect();
-        let broken = |why: String| {
-            Failure::new(
-                Kind::Protocol,
-                format!("cannot compute the crop saved under {id}: {why}"),
-            )
+        let broken = |cause: Cause| {
+            let what = format!("cannot compute the crop saved under {id}");
+            Failure::because(Kind::Protocol, what, cause)
             .mend("check [damage] of the protocol's file")
         };
-        let rows = filter_record_batch(amounts, &of_protocol)
-            .map_err(|error| broken(error.to_string()))?;
+        let rows =
+            filter_record_batch(amounts, &of_protocol).map_err(|error| broken(error.into()))?;
         let means = rows["field_mean"].as_primitive::<Float64Type>();
         let Some(kilograms) = saved_kg_per_ha(protocol, &rows, means) else {
             continue;
         };
-        saved.extend(kilograms.map_err(broken)?.iter());
+        saved.extend(kilograms.map_err(|reason| broken(reason.into()))?.iter());
         let ids = rows["visit_id"].as_string::<i32>();
         visits.extend(ids.iter().flatten().map(str::to_owned));
     }

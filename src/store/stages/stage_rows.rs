@@ -65,7 +65,7 @@ pub(crate) fn conforming(stage: &Stage, batch: &RecordBatch) -> Result<RecordBat
     });
     let schema = Schema::new(fields.collect::<Vec<_>>());
     RecordBatch::try_new(Arc::new(schema), columns)
-        .map_err(|error| broken(stage, &error.to_string()))
+        .map_err(|error| broken(stage, &error.to_string()).caused_by(error))
 }
 
 /// A column in the header's type, or in another kind of text. The engine chooses among its kinds of text and
@@ -99,7 +99,7 @@ fn strictly_cast(
         ..CastOptions::default()
     };
     cast_with_options(array, &column.data_type, &strictly)
-        .map_err(|error| broken(stage, &format!("{}: {error}", column.name)))
+        .map_err(|error| broken(stage, &format!("{}: {error}", column.name)).caused_by(error))
 }
 
 /// The columns of the rows as they are.
@@ -112,7 +112,7 @@ pub(crate) fn schema_of_parts(parts: &Parts) -> SchemaRef {
 
 /// The rows of a stage that was run, in one batch with the header's types, in the order of its key.
 pub fn whole_table(stage: &Stage, parts: &Parts) -> Result<RecordBatch, Failure> {
-    let failed = |error: ArrowError| broken(stage, &error.to_string());
+    let failed = |error: ArrowError| broken(stage, &error.to_string()).caused_by(error);
     let schema = schema_of(stage);
     let batches = parts.iter().flatten().map(|batch| {
         let columns = stage.columns.iter().zip(batch.columns());
@@ -164,7 +164,7 @@ pub fn rows_of<'a, T: Deserialize<'a>>(
     table: &str,
 ) -> Result<Vec<T>, Failure> {
     decode::rows_among(batch)
-        .map_err(|error| Failure::new(Kind::Stage, format!("table {table}: {error}")))
+        .map_err(|error| Failure::because(Kind::Stage, format!("table {table}"), error))
 }
 
 /// A stage that does not keep to its header.

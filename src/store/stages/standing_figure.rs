@@ -39,8 +39,9 @@ pub(crate) fn standing_figure(
             fields.push(Arc::new(field));
             columns.push(column);
         }
-        RecordBatch::try_new(Arc::new(Schema::new(fields)), columns)
-            .map_err(|error| Failure::new(Kind::Stage, error.to_string()))
+        RecordBatch::try_new(Arc::new(Schema::new(fields)), columns).map_err(|error| {
+            Failure::because(Kind::Stage, "cannot add the figures of the visits", error)
+        })
     };
     let parts = standing_visit.into_iter();
     parts

@@ -57,7 +57,7 @@ pub struct UnitTotals {
 /// A [`Failure`] if the store cannot be read.
 pub async fn unit_totals(snapshot: &Snapshot) -> Result<HashMap<String, UnitTotals>, Failure> {
     let failed = |error: DataFusionError| {
-        Failure::new(Kind::Store, format!("cannot read the counts: {error}"))
+        Failure::because(Kind::Store, "cannot read the counts", error)
             .mend("`bractline store verify` names the file that is damaged")
     };
     let frame = snapshot
@@ -74,8 +74,8 @@ pub async fn unit_totals(snapshot: &Snapshot) -> Result<HashMap<String, UnitTota
 }
 
 fn gather(batch: &RecordBatch, visits: &mut HashMap<String, UnitTotals>) -> Result<(), Failure> {
-    let rows: Vec<UnitsRow<'_>> =
-        decode::rows(batch).map_err(|error| Failure::new(Kind::Store, error.to_string()))?;
+    let rows: Vec<UnitsRow<'_>> = decode::rows(batch)
+        .map_err(|error| Failure::because(Kind::Store, "cannot read the counts", error))?;
     for row in rows {
         let visit = visits.entry(row.visit_id.to_owned()).or_default();
         visit.counts.add(row.total, row.units);

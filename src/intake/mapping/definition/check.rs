@@ -23,7 +23,7 @@ use scouting::failure::{Failure, Kind as FailureKind};
 /// Reads and checks the text of a mapping file.
 pub(in crate::mapping) fn read(text: &str, place: &str) -> Result<Mapping, Failure> {
     let file: MappingFile =
-        toml::from_str(text).map_err(|error| not_a_mapping(text, place, &error))?;
+        toml::from_str(text).map_err(|error| not_a_mapping(text, place, error))?;
     mapping(file, place).map_err(|mistake| {
         Failure::new(
             FailureKind::Settings,
@@ -34,7 +34,7 @@ pub(in crate::mapping) fn read(text: &str, place: &str) -> Result<Mapping, Failu
     })
 }
 
-fn not_a_mapping(text: &str, place: &str, error: &toml::de::Error) -> Failure {
+fn not_a_mapping(text: &str, place: &str, error: toml::de::Error) -> Failure {
     let line = error.span().map(|span| {
         text.as_bytes()[..span.start.min(text.len())]
             .iter()
@@ -50,6 +50,7 @@ fn not_a_mapping(text: &str, place: &str, error: &toml::de::Error) -> Failure {
     Failure::new(FailureKind::Settings, format!("cannot read the mapping: {words}"))
         .at(place)
         .mend("a mapping is TOML with the members of schemas/mapping.schema.json; sample_data/mappings has three")
+        .caused_by(error)
 }
 
 fn mapping(file: MappingFile, place: &str) -> Result<Mapping, Mistake> {

@@ -245,7 +245,7 @@ fn one_reading(body: &str, numbers: &[(f64, &str)], range: (f64, f64)) -> Result
         .chars()
         .all(|letter| letter.is_ascii_digit() || letter == '.');
     match possible.as_slice() {
-        [(number, how)] if points_only && how.starts_with("decimalChar") => Ok(*number),
+        [(number, _)] if points_only => Ok(*number),
         _ => {
             let shown: Vec<String> = numbers
                 .iter()
