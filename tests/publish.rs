@@ -58,7 +58,7 @@ fn the_headline_says_how_many_counties_and_no_more_than_is_known() {
         ),
         (
             vec![elsewhere(shown(0, 4, 0, 0.2, 0.3))],
-            "No field at threshold among 4 fields of counties with too few to report alone",
+            "No field at threshold among 4 fields in counties with too few to report alone",
         ),
         (
             vec![none(1)],

@@ -39,7 +39,7 @@ fn a_threshold_that_is_no_scalar_of_the_canonical_columns_is_refused() {
         ("(select max(revision) from visits)", "visits"),
         ("random() + 1.0", "random does not give the same"),
         ("density(area_ha)", "Invalid function"),
-        ("$1", "has no place in it"),
+        ("$1", "is not allowed in it"),
         ("4.0 as threshold", "an alias"),
         ("4.0; drop table visits", "it is not one SQL expression"),
         (

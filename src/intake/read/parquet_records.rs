@@ -283,7 +283,7 @@ fn next_batch(
 /// Calls the reader of Parquet. On a damaged file it can panic; that is the file's failure, not ours.
 fn guarded<T>(name: &str, read: impl FnOnce() -> Result<T, Failure>) -> Result<T, Failure> {
     catch_unwind(AssertUnwindSafe(read))
-        .unwrap_or_else(|_| Err(damaged(name, &"its reader failed in it")))
+        .unwrap_or_else(|_| Err(damaged(name, "its reader gave up on it")))
 }
 
 fn damaged(name: &str, error: impl Into<Cause>) -> Failure {

@@ -302,5 +302,5 @@ fn guarded(
     read: impl FnOnce() -> Result<Vec<Sheet>, Failure>,
 ) -> Result<Vec<Sheet>, Failure> {
     catch_unwind(AssertUnwindSafe(read))
-        .unwrap_or_else(|_| Err(damaged(name, &"its reader failed in it")))
+        .unwrap_or_else(|_| Err(damaged(name, "its reader gave up on it")))
 }

@@ -199,7 +199,7 @@ fn simplified(expression: Expr) -> Result<Expr, DataFusionError> {
     simplifier.simplify(simplifier.coerce(expression, &PLANNING)?)
 }
 
-/// Why a part of an expression has no place in it.
+/// Why a part of an expression is not allowed in it.
 fn refusal(part: &Expr) -> Option<String> {
     let reason = match part {
         // The engine gives a name to some of its own rewriting; one of the file's was refused before.
@@ -252,14 +252,14 @@ fn refusal(part: &Expr) -> Option<String> {
             format!("{part} is an aggregate: a threshold is computed from one field alone")
         }
         Expr::WindowFunction(_) => {
-            "a window function has no place in it: a threshold is computed from one field alone"
+            "a window function is not allowed in it: a threshold is computed from one field alone"
                 .to_owned()
         }
         Expr::Exists(_)
         | Expr::InSubquery(_)
         | Expr::ScalarSubquery(_)
         | Expr::SetComparison(_) => {
-            "a subquery has no place in it: a threshold is computed from one field alone".to_owned()
+            "a subquery is not allowed in it: a threshold is computed from one field alone".to_owned()
         }
         _ => format!(
             "{part} is not allowed in it: only columns, numbers, operators, case and functions are"

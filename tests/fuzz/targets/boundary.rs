@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use geo::{Area, CoordsIter};
 use scouting::region::Region;
 
-use super::desk::report;
+use super::desk::reported;
 
 /// Neighbors of more counties than this take too long to be looked for with every input.
 const NEIGHBORS_OF_MAX: usize = 200;
@@ -15,7 +15,7 @@ pub fn look(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    let Some(region) = report(Region::from_text(text, "input.geojson", "id", "name")) else {
+    let Some(region) = reported(Region::from_text(text, "input.geojson", "id", "name")) else {
         return;
     };
     let counties = region.counties();

@@ -7,7 +7,7 @@ use intake::read::sheets::read_sheets;
 use intake::read::submitted::{Form, SubmittedFile};
 use intake::sheet::table::{Cell, Sheet};
 
-use super::desk::{hold_to_its_records, report, submission};
+use super::desk::{hold_to_its_records, reported, submission};
 
 /// The worked mappings.
 pub static MAPPINGS: LazyLock<Vec<Mapping>> = LazyLock::new(|| {
@@ -36,7 +36,7 @@ pub fn look(bytes: &[u8]) {
 
 /// What is asked of the sheets of any file. It is read by one of the worked mappings, which its bytes choose.
 pub fn look_at_sheets(file: &SubmittedFile) {
-    if let Some(sheets) = report(read_sheets(file)) {
+    if let Some(sheets) = reported(read_sheets(file)) {
         sheets.iter().for_each(hold_sheet);
         let draft = suggest(&sheets);
         let draft: Result<toml::Table, _> = draft.parse();
@@ -67,7 +67,7 @@ fn hold_sheet(sheet: &Sheet) {
 
 /// The records of a mapping are JSON or have a reason, and name rows that are there.
 pub fn hold_records(mapping: &Mapping, sheets: &[Sheet]) {
-    let Some(records) = report(mapping.records(sheets, "input")) else {
+    let Some(records) = reported(mapping.records(sheets, "input")) else {
         return;
     };
     let numbers = || {

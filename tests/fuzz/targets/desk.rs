@@ -112,7 +112,7 @@ fn judge() -> Judge {
 
 /// The submission that these bytes are, if they are one; what refuses them says so in words.
 pub fn submission(bytes: &[u8]) -> Option<SubmittedFile> {
-    DESK.with_borrow(|desk| answer(look_at(&desk.file(bytes), "input")))
+    DESK.with_borrow(|desk| reported(look_at(&desk.file(bytes), "input")))
 }
 
 /// What is seen of these bytes in a file.
@@ -121,7 +121,7 @@ pub fn on_the_disk<T>(bytes: &[u8], see: impl FnOnce(&Path) -> T) -> T {
 }
 
 /// What a failure must say; the result without it.
-pub fn answer<T>(result: Result<T, Failure>) -> Option<T> {
+pub fn reported<T>(result: Result<T, Failure>) -> Option<T> {
     result
         .map_err(|failure| {
             let words = failure.to_string();
@@ -157,14 +157,14 @@ pub fn hold_to_its_records(
     // A sound record is held only where it meets another of the same revision.
     assert!(counts.accepted + counts.duplicate <= sound, "{counts:?}");
     assert!(counts.held_before <= counts.held, "{counts:?}");
-    let answer = account.held.first();
+    let held = account.held.first();
     assert_eq!(
-        answer.len() as u64,
+        held.len() as u64,
         counts.held.min(1_000),
         "each held record is reported"
     );
     let mut line = 0;
-    for report in answer {
+    for report in held {
         assert!(report.line > line || mapping.is_some() || file.form.is_table());
         line = report.line;
         hold_findings(&report.findings);
@@ -178,8 +178,8 @@ fn judged(
     each: &mut dyn FnMut(&[u8]),
 ) -> Option<(u64, u64)> {
     let (mut records, mut sound) = (0, 0);
-    for chunk in answer(RecordReader::open(file, mapping))? {
-        for raw in answer(chunk)? {
+    for chunk in reported(RecordReader::open(file, mapping))? {
+        for raw in reported(chunk)? {
             records += 1;
             each(&raw.kept());
             match DESK.with_borrow(|desk| desk.judge.judge(raw)) {

@@ -13,7 +13,7 @@ use scouting::protocol::threshold::{threshold_of, visit_threshold_sql};
 use scouting::visit::economics::EconomicMember;
 use scouting::visit::record::Economics;
 
-use super::desk::report;
+use super::desk::reported;
 use super::protocol::{CORNERS, corner_of};
 
 const PROTOCOL: &str = include_str!("../seeds/protocol/guarded.toml");
@@ -31,7 +31,7 @@ pub fn look(bytes: &[u8]) {
     };
     let mut file: toml::Table = PROTOCOL.parse().expect("the seed is TOML");
     file["threshold"]["expression"] = text.into();
-    let Some(protocol) = report(Protocol::read(
+    let Some(protocol) = reported(Protocol::read(
         &file.to_string(),
         Path::new("input.toml"),
         store::stages::expression::plan,

@@ -9,7 +9,7 @@ use jsonschema::Validator;
 use serde_json::Value;
 
 use super::csv::hold_records;
-use super::desk::{report, submission};
+use super::desk::{reported, submission};
 
 static SCHEMA: LazyLock<Validator> = LazyLock::new(|| {
     let schema: Value = serde_json::from_str(MAPPING_SCHEMA).expect("the schema is JSON");
@@ -35,7 +35,7 @@ pub fn look(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    let Some(mapping) = report(Mapping::read(text, "input.toml")) else {
+    let Some(mapping) = reported(Mapping::read(text, "input.toml")) else {
         return;
     };
     let table: toml::Table = text.parse().expect("a mapping that reads is TOML");

@@ -7,7 +7,7 @@ use html5ever::buffer_queue::BufferQueue;
 use html5ever::tendril::StrTendril;
 use html5ever::tokenizer::{Token, TokenSink, TokenSinkResult, Tokenizer, TokenizerOpts};
 
-use super::desk::report;
+use super::desk::reported;
 
 /// Elements of a note, as the page's own description has them.
 const ELEMENTS: [&str; 22] = [
@@ -40,7 +40,7 @@ pub fn look(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    let Some(note) = report(Note::read(text)) else {
+    let Some(note) = reported(Note::read(text)) else {
         return;
     };
     hold_html(note.html());

@@ -8,14 +8,14 @@ use scouting::protocol::threshold::{threshold_of, worked_values};
 use scouting::visit::record::Economics;
 use serde_json::json;
 
-use super::desk::report;
+use super::desk::reported;
 
 /// Looks at one protocol file.
 pub fn look(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    let Some(protocol) = report(Protocol::read(
+    let Some(protocol) = reported(Protocol::read(
         text,
         Path::new("input.toml"),
         store::stages::expression::plan,
@@ -46,7 +46,7 @@ pub fn look(bytes: &[u8]) {
             );
         }
     }
-    for value in report(worked_values(&protocol)).into_iter().flatten() {
+    for value in reported(worked_values(&protocol)).into_iter().flatten() {
         assert!(value.is_finite(), "a worked value of {value}");
     }
     if let Some(decline) = &protocol.edge_decline {

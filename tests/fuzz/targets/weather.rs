@@ -5,11 +5,11 @@ use std::collections::BTreeSet;
 use scouting::phenology::degree_days::AIR_C;
 use scouting::phenology::weather::{FILLED_MAX, read_weather};
 
-use super::desk::{on_the_disk, report};
+use super::desk::{on_the_disk, reported};
 
 /// Looks at one weather file.
 pub fn look(bytes: &[u8]) {
-    let Some(stations) = on_the_disk(bytes, |path| report(read_weather(path, &[]))) else {
+    let Some(stations) = on_the_disk(bytes, |path| reported(read_weather(path, &[]))) else {
         return;
     };
     assert!(!stations.is_empty(), "a file without a station");
