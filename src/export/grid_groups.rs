@@ -148,7 +148,7 @@ mod tests {
     }
 
     /// Sizes of the groups that are released, the county alone first, and how many fields are held back.
-    fn placed(weeks: &[FieldWeek]) -> (Vec<usize>, usize) {
+    fn sizes_of(weeks: &[FieldWeek]) -> (Vec<usize>, usize) {
         let farms_known = weeks.iter().any(|week| week.farm_id.is_some());
         let smallest = Smallest {
             rule: Rule::LEAST,
@@ -170,19 +170,19 @@ mod tests {
             .map(|id| week(id, Some(id), near, true))
             .into();
         weeks.extend(["e", "f", "g"].map(|id| week(id, Some(id), far, true)));
-        assert_eq!(placed(&weeks), (vec![4, 3], 0));
+        assert_eq!(sizes_of(&weeks), (vec![4, 3], 0));
         weeks.push(week("h", Some("h"), alone, true));
         // The rest of the county first: e, f, g and h.
-        assert_eq!(placed(&weeks), (vec![4, 4], 0));
+        assert_eq!(sizes_of(&weeks), (vec![4, 4], 0));
         // Two fields of a county are none of this.
-        assert_eq!(placed(&weeks[..2]), (vec![], 0));
+        assert_eq!(sizes_of(&weeks[..2]), (vec![], 0));
     }
 
     #[test]
     fn a_season_without_any_farm_asks_for_more_fields() {
         let weeks = ["a", "b", "c", "d", "e"].map(|id| week(id, None, -100.0, true));
-        assert_eq!(placed(&weeks), (vec![5], 0));
-        assert_eq!(placed(&weeks[..4]), (vec![], 0));
+        assert_eq!(sizes_of(&weeks), (vec![5], 0));
+        assert_eq!(sizes_of(&weeks[..4]), (vec![], 0));
     }
 
     #[test]
@@ -194,15 +194,15 @@ mod tests {
             [("d", "3"), ("e", "4"), ("f", "5")]
                 .map(|(id, farm)| week(id, Some(farm), -99.0, true)),
         );
-        assert_eq!(placed(&weeks), (vec![6], 0));
+        assert_eq!(sizes_of(&weeks), (vec![6], 0));
         // One farm in three spellings.
         let spelled = [("a", "Farm 1"), ("b", "farm-1"), ("c", "FARM1")];
         let spelled = spelled.map(|(id, farm)| week(id, Some(farm), -100.0, true));
-        assert_eq!(placed(&spelled), (vec![], 0));
+        assert_eq!(sizes_of(&spelled), (vec![], 0));
         // Four of six fields of one farm.
         let most = ["1", "1", "1", "1", "2", "3"];
         let most = most.map(|farm| week("a", Some(farm), -100.0, true));
-        assert_eq!(placed(&most), (vec![], 0));
+        assert_eq!(sizes_of(&most), (vec![], 0));
     }
 
     #[test]
@@ -211,8 +211,8 @@ mod tests {
             .map(|id| week(id, Some(id), -100.0, true))
             .into();
         weeks.extend(["d", "e"].map(|id| week(id, Some(id), -100.0, false)));
-        assert_eq!(placed(&weeks), (vec![3], 2));
+        assert_eq!(sizes_of(&weeks), (vec![3], 2));
         // Where nothing is shown, nothing is counted.
-        assert_eq!(placed(&weeks[3..]), (vec![], 0));
+        assert_eq!(sizes_of(&weeks[3..]), (vec![], 0));
     }
 }

@@ -84,6 +84,30 @@ fn check_flags(settings: &Settings) -> Result<(), Failure> {
     })
 }
 
+fn check_disclosure(settings: &Settings) -> Result<(), Failure> {
+    let disclosure = &settings.disclosure;
+    let least = Rule::LEAST;
+    for (name, value, least) in [
+        ("min_fields", disclosure.min_fields, least.min_fields),
+        ("min_farms", disclosure.min_farms, least.min_farms),
+        (
+            "min_fields_without_farms",
+            disclosure.min_fields_without_farms,
+            least.min_fields_without_farms,
+        ),
+    ] {
+        if value < least {
+            let what = format!("[disclosure] {name} = {value} is too small");
+            return Err(Failure::new(Kind::Settings, what)
+                .at(SETTINGS_FILE)
+                .mend(format!(
+                    "write {least} or more: these settings can be raised, not lowered"
+                )));
+        }
+    }
+    Ok(())
+}
+
 /// Month and day of a setting such as `06-01`.
 pub(super) fn day_of_year(name: &str, text: &str) -> Result<(i8, i8), Failure> {
     // 2024 is a leap year, so that 02-29 is a day.

@@ -98,9 +98,7 @@ fn packed(files: &[(String, Vec<u8>)]) -> Result<Vec<u8>, Failure> {
         .last_modified_time(DateTime::default())
         .large_file(true);
     for (name, bytes) in files {
-        archive
-            .start_file(name, options)
-            .map_err(unmade)?;
+        archive.start_file(name, options).map_err(unmade)?;
         archive.write_all(bytes).map_err(unmade)?;
     }
     let written = archive.finish().map_err(unmade)?;

@@ -2,7 +2,7 @@
 //!
 //! `held export` hands out records of JSON in two forms, and both come back here: lines in which the
 //! record is wrapped (`{"held_id":…,"reasons":…,"record":…}`), and sheets with the columns `held_id` and
-//! `record_mended`. What had come as rows goes out and back as rows: [`crate::corrections::corrected_rows`]. Whether the
+//! `record_corrected`. What had come as rows goes out and back as rows: [`crate::corrections::corrected_rows`]. Whether the
 //! record is sound now is the judge's to say, as of any other.
 
 use std::borrow::Cow;
@@ -198,39 +198,41 @@ mod tests {
     }
 
     #[test]
-    fn a_sheet_of_ours_is_known_by_its_header_and_hands_in_what_was_mended() {
-        let records = corrected_records(&[
-            sheet(&[&["how to use this workbook"]]),
-            sheet(&[
-                &["records to correct"],
-                &["line", "held_id", "record_as_sent", corrected],
-                &["1", ID, "{", "{}"],
-                &["2", ID, "{", ""],
-                &["3", ID, "{"],
-                &["4", "changed", "{", "{\"a\":1}"],
-                &["5", ID, "=1", "'=1"],
-                &["6", ID, "'a'", "'a'"],
-                &[],
-            ]),
-        ]);
-        let records: Vec<(u64, bool, String)> = records
-            .unwrap()
-            .into_iter()
-            .map(|record| {
-                let text = String::from_utf8(record.kept().to_vec()).unwrap();
-                (record.line, record.mends.is_some(), text)
-            })
-            .collect();
-        let expected = [
-            (3, true, "{}"),
-            (6, false, "{\"a\":1}"),
-            (7, true, "=1"),
-            (8, true, "'a'"),
-        ];
-        assert_eq!(
-            records,
-            expected.map(|(line, mends, text)| (line, mends, text.to_owned()))
-        );
+    fn a_sheet_of_ours_is_known_by_its_header_and_hands_in_what_was_corrected() {
+        for corrected in [RECORD_CORRECTED, RECORD_MENDED] {
+            let records = corrected_records(&[
+                sheet(&[&["how to use this workbook"]]),
+                sheet(&[
+                    &["records to correct"],
+                    &["line", "held_id", "record_as_sent", corrected],
+                    &["1", ID, "{", "{}"],
+                    &["2", ID, "{", ""],
+                    &["3", ID, "{"],
+                    &["4", "changed", "{", "{\"a\":1}"],
+                    &["5", ID, "=1", "'=1"],
+                    &["6", ID, "'a'", "'a'"],
+                    &[],
+                ]),
+            ]);
+            let records: Vec<(u64, bool, String)> = records
+                .unwrap()
+                .into_iter()
+                .map(|record| {
+                    let text = String::from_utf8(record.kept().to_vec()).unwrap();
+                    (record.line, record.mends.is_some(), text)
+                })
+                .collect();
+            let expected = [
+                (3, true, "{}"),
+                (6, false, "{\"a\":1}"),
+                (7, true, "=1"),
+                (8, true, "'a'"),
+            ];
+            assert_eq!(
+                records,
+                expected.map(|(line, mends, text)| (line, mends, text.to_owned()))
+            );
+        }
         assert!(corrected_records(&[sheet(&[&["visit_id", "held_id"], &["a", ID]])]).is_none());
         assert!(corrected_records(&[]).is_none());
     }

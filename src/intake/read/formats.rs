@@ -26,9 +26,9 @@ const ZIP_MAGIC: &[u8] = b"PK\x03\x04";
 ///
 /// # Errors
 /// If the file cannot be read or unpacked to its end, or is of a kind that holds neither records nor a table.
-    pub fn look_at(path: &Path, name: &str) -> Result<SubmittedFile, Failure> {
-        let unreadable = |error| Failure::file("read", path, error);
-        let mut file = open_plain(path)?;
+pub fn look_at(path: &Path, name: &str) -> Result<SubmittedFile, Failure> {
+    let unreadable = |error| Failure::file("read", path, error);
+    let mut file = open_plain(path)?;
     let metadata = file.metadata().map_err(unreadable)?;
     let (hash, bytes) = hash_of(&mut file).map_err(unreadable)?;
     let gzip = starts_with_gzip(path).map_err(unreadable)?;
@@ -41,11 +41,11 @@ const ZIP_MAGIC: &[u8] = b"PK\x03\x04";
     // A packed file that was cut off is known by unpacking it, before anything is loaded.
     let unpacked = match gzip {
         true => looked.and_then(|_| std::io::copy(&mut content, &mut std::io::sink())),
-            false => looked.map(|_| 0),
-        };
-        unpacked.map_err(|error| broken_off(name, error))?;
-        let form = match binary_form(&look, path, name)? {
-            Some(form) if gzip => return Err(packed_twice(name, form)),
+        false => looked.map(|_| 0),
+    };
+    unpacked.map_err(|error| broken_off(name, error))?;
+    let form = match binary_form(&look, path, name)? {
+        Some(form) if gzip => return Err(packed_twice(name, form)),
         Some(form) => form,
         None => text_form(&look, look.len() < LOOK_BYTES, name)?,
     };

@@ -180,9 +180,12 @@ fn reach(address: &str) -> Result<(), Failure> {
         .mend("write it as df://host:50050, the host and port of its scheduler"));
     };
     let port = url.port().unwrap_or(SCHEDULER_PORT);
-    let unreached =
-        |error: Cause| {
-            Failure::because(Kind::Stage, format!("no scheduler answers at {address}"), error)
+    let unreached = |error: Cause| {
+        Failure::because(
+            Kind::Stage,
+            format!("no scheduler answers at {address}"),
+            error,
+        )
         .mend("start one (see DEVELOPERS.md), or leave --cluster out to run on this machine")
     };
     let mut found = (host, port)

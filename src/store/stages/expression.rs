@@ -259,7 +259,8 @@ fn refusal(part: &Expr) -> Option<String> {
         | Expr::InSubquery(_)
         | Expr::ScalarSubquery(_)
         | Expr::SetComparison(_) => {
-            "a subquery is not allowed in it: a threshold is computed from one field alone".to_owned()
+            "a subquery is not allowed in it: a threshold is computed from one field alone"
+                .to_owned()
         }
         _ => format!(
             "{part} is not allowed in it: only columns, numbers, operators, case and functions are"

@@ -117,7 +117,7 @@ fn field_saved(amounts: &RecordBatch, catalogue: &Catalogue) -> Result<RecordBat
         let broken = |cause: Cause| {
             let what = format!("cannot compute the crop saved under {id}");
             Failure::because(Kind::Protocol, what, cause)
-            .mend("check [damage] of the protocol's file")
+                .mend("check [damage] of the protocol's file")
         };
         let rows =
             filter_record_batch(amounts, &of_protocol).map_err(|error| broken(error.into()))?;
