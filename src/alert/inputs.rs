@@ -221,6 +221,5 @@ fn read(path: &Path) -> Result<String, Failure> {
 
 /// SHA-256, hexadecimal.
 pub(crate) fn sha256_of(bytes: &[u8]) -> String {
-    let hash = Sha256::digest(bytes);
-    hash.iter().map(|byte| format!("{byte:02x}")).collect()
+    format!("{:x}", Sha256::digest(bytes))
 }

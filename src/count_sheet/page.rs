@@ -5,9 +5,10 @@
 
 use askama::Template;
 
-use super::words::{SheetOptions, SheetPlan, counted, scouting, sources};
+use super::words::{SheetOptions, SheetPlan, scouting, sources};
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::passages::{Passage, cautions};
+use crate::shared::shown_numbers::count_of;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::{Layout, Protocol};
 use scouting::protocol::sheet_layout::{CountColumn, VisitColumn, unit_name};
@@ -29,8 +30,8 @@ pub fn count_sheet_page(protocol: &Protocol, options: &SheetOptions) -> Result<S
         unit: unit_name(plan.form),
         size: format!(
             "{} of {}",
-            counted(plan.sites, "site", "sites"),
-            counted(plan.units, &plan.unit(), &format!("{}s", plan.unit()))
+            count_of(plan.sites, "site", "sites"),
+            count_of(plan.units, &plan.unit(), &format!("{}s", plan.unit()))
         ),
         scouting: scouting(protocol, &plan),
         cautions: cautions(protocol),

@@ -3,6 +3,7 @@
 //! It takes every fact from the protocol and from `cautions.rs` and adds none of its own; how it looks is
 //! decided in `workbook.rs` and `page.rs`.
 
+use crate::shared::shown_numbers::count_of;
 use jiff::civil::Date;
 
 use crate::shared::passages::{Passage, one_line, passage, sentence_case};
@@ -122,9 +123,9 @@ pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
             "How many",
             format!(
                 "At least {} a visit, {} a site. This sheet has room for {} a visit.",
-                counted(protocol.sample.sites_min, "site", "sites"),
-                counted(plan.units, &unit, &format!("{unit}s")),
-                counted(plan.sites, "site", "sites"),
+                count_of(protocol.sample.sites_min, "site", "sites"),
+                count_of(plan.units, &unit, &format!("{unit}s")),
+                count_of(plan.sites, "site", "sites"),
             ),
         ),
         passage("What is counted", format!("{}. {}", sentence_case(&protocol.counted), how(plan))),
@@ -154,7 +155,7 @@ fn how(plan: &SheetPlan) -> String {
     match plan.form {
         CountForm::Heads => format!(
             "Examine {} of each head and write one count for each bract.",
-            counted(plan.bracts, "bract", "bracts")
+            count_of(plan.bracts, "bract", "bracts")
         ),
         CountForm::Plants => match plan.each_count_max {
             Some(1) => "Write 1 for each plant that has any, 0 for each that has none.".to_owned(),
@@ -226,9 +227,4 @@ pub fn sources(protocol: &Protocol) -> Vec<Passage> {
             .map(|caution| passage("Caution", one_line(&caution.source))),
     );
     passages
-}
-
-/// `1 site`, `4 sites`.
-pub fn counted(count: usize, one: &str, several: &str) -> String {
-    format!("{count} {}", if count == 1 { one } else { several })
 }

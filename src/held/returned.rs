@@ -79,7 +79,7 @@ pub fn safe_name(text: &str) -> String {
     });
     let shown: String = letters.take(NAME_LENGTH_MAX).collect();
     let hash = Sha256::digest(text.as_bytes());
-    let digits: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
+    let digits = format!("{hash:x}");
     let digits = &digits[..NAME_DIGITS];
     match shown.trim_matches('-') {
         "" => format!("sender-{digits}"),

@@ -1,5 +1,6 @@
 //! A threshold worked out for one field, in words, in the units of either side.
 
+use crate::shared::report::grouped;
 use scouting::visit::record::Economics;
 
 /// One field's economics and the threshold that follows, in words.
@@ -21,7 +22,7 @@ impl WorkedThreshold {
         let plants = economics.plant_population.as_ref()?;
         let said = |cost_amount: f64, area, value_amount: f64, weight, plants: f64| {
             let (paid, sold) = (&cost.currency, &value.currency);
-            let plants = grouped(plants);
+            let plants = grouped(plants.round_ties_even() as u64);
             format!(
                 "Where treatment costs {cost_amount:.2}\u{a0}{paid} {area}, the crop sells at {value_amount:.2}\u{a0}{sold} {weight} \
                  and the plant population is {plants} plants {area},"
@@ -45,19 +46,6 @@ impl WorkedThreshold {
             outcome: format!("the threshold is {threshold:.1} {counted}."),
         })
     }
-}
-
-/// A whole number with its thousands apart.
-fn grouped(number: f64) -> String {
-    let digits = format!("{number:.0}");
-    let mut grouped = String::new();
-    for (place, digit) in digits.chars().enumerate() {
-        if place > 0 && (digits.len() - place).is_multiple_of(3) {
-            grouped.push(',');
-        }
-        grouped.push(digit);
-    }
-    grouped
 }
 
 #[cfg(test)]

@@ -5,8 +5,9 @@ use serde_json::{Map, Value, json};
 
 use super::facts::Facts;
 use super::limits::constraints_of;
-use super::package_file::{PackageFile, one_line, sha256_of, unmade};
+use super::package_file::{PackageFile, one_line, unmade};
 use super::table::{ExportTable, Reference, type_word};
+use crate::alert::inputs::sha256_of;
 use crate::shared::cautions;
 use scouting::failure::Failure;
 

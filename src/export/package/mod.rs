@@ -23,7 +23,8 @@ mod taxa;
 mod terms;
 
 use self::facts::Facts;
-use self::package_file::{PackageFile, sha256_of};
+use self::package_file::PackageFile;
+use crate::alert::inputs::sha256_of;
 use self::table::ExportTable;
 use scouting::failure::Failure;
 
@@ -98,3 +99,4 @@ fn sums_of(files: &[PackageFile]) -> String {
     lines.sort_by(|one, other| one[64..].cmp(&other[64..]));
     lines.concat()
 }
+use crate::alert::inputs::sha256_of;

@@ -1,6 +1,5 @@
 //! A file of a package, and what every writer of one uses: its hash, a text on one line, the failure to make it.
 
-use sha2::{Digest, Sha256};
 
 use crate::shared::unseen::plain_text;
 use scouting::failure::{Cause, Failure, Kind};
@@ -31,12 +30,6 @@ impl PackageFile {
             within: Vec::new(),
         }
     }
-}
-
-/// SHA-256, hexadecimal.
-pub(super) fn sha256_of(bytes: &[u8]) -> String {
-    let hash = Sha256::digest(bytes);
-    hash.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// A text of other people on one line, without what is not seen.

@@ -75,9 +75,8 @@ fn count_sheet_id(identity: [String; 4]) -> String {
         hash.update((part.len() as u64).to_be_bytes());
         hash.update(part);
     }
-    let half = &hash.finalize()[..16];
-    let digits: String = half.iter().map(|byte| format!("{byte:02x}")).collect();
-    format!("count-sheet-{digits}")
+    let digits = format!("{:x}", hash.finalize());
+    format!("count-sheet-{}", &digits[..32])
 }
 
 #[cfg(test)]

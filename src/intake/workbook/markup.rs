@@ -4,6 +4,9 @@
 //! This is no XML reader: it makes nothing of the text. It runs before the reader that does, which buffers
 //! whole comments, loops where an end tag is missing and trusts the counts that it finds. Therefore it is
 //! stricter than XML: no document type (so no entities of its own), no encoding but UTF-8, every tag closed.
+//!
+//! The crate `quick-xml` cannot do this in our place: it hands out whole events, so a comment or an attribute of
+//! a gibibyte is in memory before its length can be asked.
 
 use std::io::BufRead;
 
