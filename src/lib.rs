@@ -41,6 +41,8 @@
 //! | 6 | [`demo`] | an invented region, played from its submissions to its alert |
 //! | 7 | [`cli`] | one file a command: flags → options → one call → print |
 
+#![warn(unreachable_pub)]
+
 pub mod alert;
 pub mod cli;
 pub mod count_sheet;

@@ -21,7 +21,7 @@ use scouting::visit::week::IsoWeek;
     after_help = "Examples:\n  bractline alert --week 2026-W30\n  bractline alert --week 2026-W30 --note words.md --issue\n  bractline alert --reissue 3\n  bractline alert --withdraw 3 --reason 'trap counts of another week'\n  bractline alert --as-issued 3\n  bractline alert --list\n\nAn alert is of one protocol. A draft goes to the workspace's folder alerts/WEEK/PROTOCOL: alert.html, alert.md, county_week.csv, elsewhere_week.csv, county_week.geojson and its styles for QGIS and MapLibre; alerts/WEEK/index.html shows all protocols of the week. An issued alert goes to alerts/issued/NUMBER and never changes. Later changes make a correction (--reissue), which keeps the note unless another is given; a county's row changes once at most, and only by enough fields of enough farms. --withdraw leaves a stub in its place. `bractline publish` copies issued alerts to where people read them."
 )]
 #[command(group = clap::ArgGroup::new("deed").required(true).args(["week", "reissue", "withdraw", "as_issued", "list"]))]
-pub struct Alert {
+pub(crate) struct Alert {
     /// ISO 8601 week, as 2026-W30
     #[arg(long, value_name = "WEEK")]
     week: Option<IsoWeek>,

@@ -20,7 +20,7 @@ use scouting::failure::Failure;
 #[command(
     after_help = "Examples:\n  bractline check submissions/week30.ndjson\n  bractline check north.xlsx --mapping north.toml\n  bractline check --suggest north.xlsx > north.toml"
 )]
-pub struct Check {
+pub(crate) struct Check {
     /// Files, folders of files, or - for standard input
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,

@@ -14,7 +14,7 @@ use scouting::failure::Failure;
 #[command(
     after_help = "Example:\n  bractline demo\n\nEverything in it is invented and says so: region, farms, scouts and counts."
 )]
-pub struct Demo {
+pub(crate) struct Demo {
     /// Folder to create
     #[arg(value_name = "DIR", default_value = "sample_data/demo")]
     folder: PathBuf,

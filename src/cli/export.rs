@@ -20,7 +20,7 @@ use scouting::failure::Failure;
 #[command(
     after_help = "Examples:\n  bractline export --out package\n  bractline export --season 2026 --out package\n  bractline export --level grid --private --season 2026 --out package\n  bractline export --level full --private --out package\n  bractline export --as-issued 3 --out package\n\nLevels: public has the public rows of counties and of the region, and nothing of a field. grid adds de-identified visits and field-weeks, each among enough others of its grid cell or county. full has everything, raw counts too. grid and full are private: they have rows of single fields, need --private, and carry TERMS.md, the terms to be agreed with the recipient before it is handed over.\n\nA package of the level public PUBLISHES: rows of its weeks that are not public yet become public with it, for good, and it says how many. With --as-issued it has the rows that were public once that alert was issued, with --store-version those that came from that version of the store or an earlier one; neither publishes anything, and nor do grid and full. A row that was withdrawn is in no package.\n\nEvery table is there as CSV and Parquet (GeoParquet 1.1), with datapackage.json, a Darwin Core archive, a data dictionary, CITATION.cff, README.md and SHA256SUMS. The same store version, public rows and options give the same bytes. Packages of public and grid are judged before the first file is written."
 )]
-pub struct Export {
+pub(crate) struct Export {
     /// Output folder; it must be new or empty
     #[arg(long, value_name = "DIR")]
     out: PathBuf,

@@ -12,7 +12,7 @@ use scouting::failure::Failure;
 #[command(
     after_help = "Examples:\n  bractline init dakota --region us:46,38\n  bractline init north --region counties.geojson --id-property GEOID --name-property NAME"
 )]
-pub struct Init {
+pub(crate) struct Init {
     /// Folder to create
     #[arg(value_name = "DIR")]
     folder: PathBuf,

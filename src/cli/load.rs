@@ -18,7 +18,7 @@ use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 #[command(
     after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  bractline load north.xlsx --mapping north.toml\n  zcat week30.ndjson.gz | bractline load -\n\nEach record ends as accepted, duplicate or held, and is counted once. Exit 0: done; 1: failed (the submissions reported before it are loaded); 3: done, but some records were held (`bractline held list`)."
 )]
-pub struct Load {
+pub(crate) struct Load {
     /// Files, folders of files, or - for standard input
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,

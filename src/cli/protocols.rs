@@ -14,7 +14,7 @@ use scouting::protocol::threshold::visit_threshold_sql;
 
 /// Show and check the protocols
 #[derive(Debug, clap::Subcommand)]
-pub enum Protocols {
+pub(crate) enum Protocols {
     /// List the protocols: pest and method, stages, threshold
     #[command(after_help = "Example:\n  bractline protocols list")]
     List {

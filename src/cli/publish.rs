@@ -10,7 +10,7 @@ use scouting::failure::Failure;
 #[command(
     after_help = "Examples:\n  bractline publish --to /srv/www/alerts\n  bractline publish --to s3://bucket/alerts\n\nCopies issued alerts, a page for each week, feed.xml and index.html, and nothing else. Of a withdrawn alert a stub with the reason is left. Every file is checked before the first is written: one that would identify a farm stops everything. Files already there stay; an issued file that was changed there is an error. A bucket's region and keys come from AWS_REGION, AWS_ACCESS_KEY_ID …"
 )]
-pub struct Publish {
+pub(crate) struct Publish {
     /// A folder, file://… or s3://BUCKET/PREFIX
     #[arg(long, value_name = "PLACE")]
     to: String,

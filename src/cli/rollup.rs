@@ -17,7 +17,7 @@ use store::stages::scenario::Scenario;
 #[command(
     after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n  bractline rollup --dispersion --out figures\n  bractline rollup --with 'price=*0.8,cost=9.50USD/acre' --out what-if\n\nWrites two folders. DIR/private is for the office: county_week_full (.csv and .parquet), every figure of every county in full precision; field_week.parquet; and disclosure.csv, which gives for each county and week whether it is public, would be if it were issued now, or is withheld and why. Only their owner can read these files. DIR/public holds what is public already, since it was issued with an alert or exported: county_week and elsewhere_week (.csv and .parquet), county_week.geojson and .geo.parquet, styles of the map for QGIS (.qml) and MapLibre (.style.json), sample_points.geojson, region_week, region_median and region_stage (.csv and .parquet), and COLUMNS.md. With --week the map holds every county of the region. With --dispersion DIR/private also has the dispersion of counts: county_season_dispersion, season_power_law and visit_dispersion. It reads every unit of the store, so it takes longer. With --with it writes a scenario in place of all this: the same visits under other prices, costs or plant populations, by factor (*0.8) or amount with unit and currency, with the loss avoided and net benefit per hectare. It is not an observed result: SCENARIO.md says so, `alert` takes no `--with`, and `publish` refuses its files."
 )]
-pub struct RollupCommand {
+pub(crate) struct RollupCommand {
     /// One ISO 8601 week, as 2026-W30
     #[arg(long, value_name = "WEEK", conflicts_with = "season")]
     week: Option<IsoWeek>,

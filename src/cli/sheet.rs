@@ -16,7 +16,7 @@ use scouting::failure::Failure;
 #[command(
     after_help = "Examples:\n  bractline sheet --protocol bsm-eggs --out sheets\n  bractline sheet --protocol bsm-eggs --visits 12 --sites 8 --out sheets\n\nWrites count-sheet-PROTOCOL.xlsx and count-sheet-PROTOCOL.html. It needs no workspace; in one it takes its season and its own protocols. A filled spreadsheet goes back with: bractline load FILE"
 )]
-pub struct Sheet {
+pub(crate) struct Sheet {
     /// Id of the protocol, as `bractline protocols list` shows it
     #[arg(long, value_name = "ID")]
     protocol: String,

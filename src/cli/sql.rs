@@ -14,7 +14,7 @@ use scouting::failure::Failure;
 #[command(
     after_help = "Examples:\n  bractline sql \"select county_name, median_class from county_week where iso_week = '2026-W30'\"\n  bractline sql --format csv \"select county_id, count(*) as visits from visits group by county_id\"\n\nPrivate tables: visits, units, held, held_closed, receipts, alerts (rows that count), and, rolled up when they are named, field_week and county_week_full (every county and week, with every figure). Public tables, of the rows that were issued or exported: county_week, elsewhere_week, region_week, region_median, region_stage, sample_point. One query at a time; it can read these tables and nothing else. The answer is written as a whole or not at all. An answer based on a private table is private."
 )]
-pub struct Sql {
+pub(crate) struct Sql {
     /// One SELECT statement
     #[arg(value_name = "QUERY")]
     query: String,

@@ -175,7 +175,7 @@ fn how(plan: &SheetPlan) -> String {
 }
 
 /// How to fill the workbook.
-pub fn filling(plan: &SheetPlan) -> Vec<Passage> {
+pub(crate) fn filling(plan: &SheetPlan) -> Vec<Passage> {
     let unit = plan.unit();
     vec![
         passage(

@@ -21,7 +21,7 @@ use scouting::visit::record::Visit;
 
 /// A way in which a record is broken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Breakage {
+pub(crate) enum Breakage {
     /// The line ends in the middle.
     LineTruncated,
     /// A number is `NaN`.
@@ -76,7 +76,7 @@ pub enum Breakage {
 
 impl Breakage {
     /// All of them.
-    pub const ALL: [Breakage; 25] = [
+    pub(crate) const ALL: [Breakage; 25] = [
         Breakage::LineTruncated,
         Breakage::CountNegative,
         Breakage::PriceInCents,
@@ -114,7 +114,7 @@ const REMARK_MARK: &str = "caf@";
 
 /// A broken record.
 #[derive(Debug, Clone, PartialEq)]
-pub struct BrokenRecord {
+pub(crate) struct BrokenRecord {
     /// The line.
     pub bytes: Vec<u8>,
     /// The finding code for which it must be held.
@@ -122,7 +122,7 @@ pub struct BrokenRecord {
 }
 
 /// Breaks a visit. `bounds` is the rectangle around the region, in degrees.
-pub fn break_visit(
+pub(crate) fn break_visit(
     breakage: Breakage,
     planned: &PlannedVisit,
     calendar: &Calendar,
@@ -270,7 +270,7 @@ fn evening(day: Date) -> WrittenInstant {
 }
 
 /// The visit as one line of JSON.
-pub fn line_of(visit: &Visit) -> Vec<u8> {
+pub(crate) fn line_of(visit: &Visit) -> Vec<u8> {
     let mut line = Line(Vec::with_capacity(1_536));
     serde_json::to_writer(&mut line, visit).expect("writing to memory does not fail");
     line.0

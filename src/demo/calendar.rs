@@ -6,7 +6,7 @@ use jiff::civil::{Date, ISOWeekDate, Weekday};
 
 /// The days of one year.
 #[derive(Debug, Clone)]
-pub struct Calendar {
+pub(crate) struct Calendar {
     days: Vec<(Date, String)>,
     year: i16,
 }
@@ -16,7 +16,7 @@ impl Calendar {
     ///
     /// # Panics
     /// If the year is out of range: seasons are chosen by us, never read from a file.
-    pub fn of_year(year: i32) -> Self {
+    pub(crate) fn of_year(year: i32) -> Self {
         assert!(
             (1000..=2999).contains(&year),
             "a season is in the years 1000 to 2999, not in {year}"
@@ -31,22 +31,22 @@ impl Calendar {
     }
 
     /// The last day's number.
-    pub fn last_day(&self) -> usize {
+    pub(crate) fn last_day(&self) -> usize {
         self.days.len() - 1
     }
 
     /// The day's date; days past the end of the year are its last day.
-    pub fn date(&self, day: usize) -> Date {
+    pub(crate) fn date(&self, day: usize) -> Date {
         self.days[day.min(self.last_day())].0
     }
 
     /// The day as `YYYY-MM-DD`.
-    pub fn text(&self, day: usize) -> &str {
+    pub(crate) fn text(&self, day: usize) -> &str {
         &self.days[day.min(self.last_day())].1
     }
 
     /// The number of a day of a month.
-    pub fn day_of(&self, month: i8, day: i8) -> usize {
+    pub(crate) fn day_of(&self, month: i8, day: i8) -> usize {
         self.number(Date::constant(self.year, month, day))
     }
 
@@ -54,7 +54,7 @@ impl Calendar {
     ///
     /// # Panics
     /// If the Monday is in another year: nobody scouts sunflowers in the first or last week.
-    pub fn monday_of_week(&self, week: i8) -> usize {
+    pub(crate) fn monday_of_week(&self, week: i8) -> usize {
         let monday = ISOWeekDate::new(self.year, week, Weekday::Monday)
             .expect("scouting weeks are between 2 and 52")
             .date();

@@ -11,29 +11,29 @@ use rand_distr::{Distribution, Gamma, Poisson};
 use scouting::visit::count::Count;
 
 /// Bracts examined on a head.
-pub const BRACTS: usize = 6;
+pub(crate) const BRACTS: usize = 6;
 /// Aggregation `k` of eggs per six bracts, from head to head within a site. Assumed.
-pub const AGGREGATION_ASSUMED: f64 = 1.2;
+pub(crate) const AGGREGATION_ASSUMED: f64 = 1.2;
 /// More eggs than that on six bracts are not generated.
 const EGGS_MAX: f64 = 500.0;
 
 /// Draws heads with a mean number of eggs per six bracts.
 #[derive(Debug, Clone, Copy)]
-pub struct EggCounts {
+pub(crate) struct EggCounts {
     /// The Gamma distribution of a head's own mean; none where there are no eggs at all.
     head_mean: Option<Gamma<f64>>,
 }
 
 impl EggCounts {
     /// Negative binomial with this mean (eggs per six bracts, 0 or more) and aggregation `k` (above 0).
-    pub fn new(mean: f64, aggregation: f64) -> Self {
+    pub(crate) fn new(mean: f64, aggregation: f64) -> Self {
         EggCounts {
             head_mean: Gamma::new(aggregation, mean / aggregation).ok(),
         }
     }
 
     /// Eggs on the six bracts of one head.
-    pub fn eggs_of_head(&self, chance: &mut impl Rng) -> u32 {
+    pub(crate) fn eggs_of_head(&self, chance: &mut impl Rng) -> u32 {
         let mean = self
             .head_mean
             .map_or(0.0, |head_mean| head_mean.sample(chance));
@@ -43,7 +43,7 @@ impl EggCounts {
     }
 
     /// One head: eggs bract by bract.
-    pub fn head(&self, chance: &mut impl Rng) -> Vec<Count> {
+    pub(crate) fn head(&self, chance: &mut impl Rng) -> Vec<Count> {
         let mut bracts = vec![Count(0); BRACTS];
         for _ in 0..self.eggs_of_head(chance) {
             bracts[chance.random_range(0..BRACTS)].0 += 1;

@@ -22,7 +22,7 @@ const SITE_INSET_M: f64 = 6.0;
 
 /// A field of the sample.
 #[derive(Debug, Clone)]
-pub struct SampleField {
+pub(crate) struct SampleField {
     /// The field as its visits state it.
     pub record: Field,
     /// Place of its county in [`Places`].
@@ -94,7 +94,7 @@ impl SampleField {
     }
 
     /// Position of a site on a side of the field: longitude and latitude.
-    pub fn site_point(&self, side: &str) -> (f64, f64) {
+    pub(crate) fn site_point(&self, side: &str) -> (f64, f64) {
         let reach_m = half_width_m(self.record.area_ha) - SITE_INSET_M;
         let (east, north) = match side {
             "N" => (0.0, 1.0),

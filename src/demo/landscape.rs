@@ -12,13 +12,13 @@ use super::borders::{BorderLine, ROW_CUTS, draw_line, draw_row, with_lake};
 /// Said on the face of everything that is made from this data.
 pub const NOTICE: &str = "Invented data for demonstration: no real place, farm, person or count.";
 /// What the region is called.
-pub const TITLE: &str = "the Sallow Plain (invented)";
+pub(crate) const TITLE: &str = "the Sallow Plain (invented)";
 /// The property of a GeoJSON feature that holds the county's id.
 pub const ID_PROPERTY: &str = "county_id";
 /// The property of a GeoJSON feature that holds the county's name.
-pub const NAME_PROPERTY: &str = "county_name";
+pub(crate) const NAME_PROPERTY: &str = "county_name";
 /// The property of a GeoJSON feature that holds the county's district.
-pub const DISTRICT_PROPERTY: &str = "district";
+pub(crate) const DISTRICT_PROPERTY: &str = "district";
 
 /// The row and the place in it of the county with the lake.
 const LAKE_COUNTY: (usize, usize) = (1, 1);

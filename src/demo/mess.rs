@@ -61,7 +61,7 @@ enum Meaning {
 
 /// The way of one season's records from the scout to the coordinator.
 #[derive(Debug, Clone)]
-pub struct Way {
+pub(crate) struct Way {
     season: Season,
     bounds: Rect<f64>,
     shares: MessShares,
@@ -71,7 +71,7 @@ pub struct Way {
 
 impl Way {
     /// A season's way. `bounds` is the rectangle around the region, in degrees.
-    pub fn new(season: Season, bounds: Rect<f64>, shares: MessShares) -> Self {
+    pub(crate) fn new(season: Season, bounds: Rect<f64>, shares: MessShares) -> Self {
         Way {
             // Seasons begin at different places of the turn, so that three small ones cover it all.
             next_breakage: season.year.unsigned_abs() as usize * 8,
@@ -82,12 +82,16 @@ impl Way {
     }
 
     /// The season.
-    pub fn season(&self) -> &Season {
+    pub(crate) fn season(&self) -> &Season {
         &self.season
     }
 
     /// A visit's lines in the order of their arrival, each with what must become of it.
-    pub fn lines(&mut self, planned: &PlannedVisit, chance: &mut ChaCha8Rng) -> Vec<SampleLine> {
+    pub(crate) fn lines(
+        &mut self,
+        planned: &PlannedVisit,
+        chance: &mut ChaCha8Rng,
+    ) -> Vec<SampleLine> {
         let mut taken: Vec<(u32, u32)> = Vec::with_capacity(2);
         self.sendings(planned, chance)
             .into_iter()

@@ -17,7 +17,7 @@ const DECIMALS: i32 = 5;
 
 /// The counties of a region as places for fields.
 #[derive(Debug, Clone)]
-pub struct Places {
+pub(crate) struct Places {
     counties: Vec<CountyPlace>,
     bounds: Rect<f64>,
 }
@@ -39,7 +39,7 @@ impl Places {
     ///
     /// # Errors
     /// If no county has an area, or a corner is no finite number.
-    pub fn new(
+    pub(crate) fn new(
         shapes: &[(String, MultiPolygon<f64>)],
         chance: &mut impl Rng,
     ) -> Result<Self, Failure> {
@@ -83,27 +83,27 @@ impl Places {
     }
 
     /// How many counties there are.
-    pub fn count(&self) -> usize {
+    pub(crate) fn count(&self) -> usize {
         self.counties.len()
     }
 
     /// The smallest rectangle around the region.
-    pub fn bounds(&self) -> Rect<f64> {
+    pub(crate) fn bounds(&self) -> Rect<f64> {
         self.bounds
     }
 
     /// A county's id, as it was given.
-    pub fn county_id(&self, county: usize) -> &str {
+    pub(crate) fn county_id(&self, county: usize) -> &str {
         &self.counties[county].county_id
     }
 
     /// The county whose middle is nearest to this one's.
-    pub fn neighbor(&self, county: usize) -> Option<usize> {
+    pub(crate) fn neighbor(&self, county: usize) -> Option<usize> {
         self.counties[county].neighbor
     }
 
     /// Draws a county, by area and by how much is grown there.
-    pub fn pick_county(&self, chance: &mut impl Rng) -> usize {
+    pub(crate) fn pick_county(&self, chance: &mut impl Rng) -> usize {
         let share: f64 = chance.random();
         self.counties
             .partition_point(|county| county.share_up_to <= share)
@@ -111,7 +111,7 @@ impl Places {
     }
 
     /// Draws a point strictly inside a county: longitude and latitude with five decimals.
-    pub fn pick_point(&self, county: usize, chance: &mut impl Rng) -> (f64, f64) {
+    pub(crate) fn pick_point(&self, county: usize, chance: &mut impl Rng) -> (f64, f64) {
         let place = &self.counties[county];
         let (low, high) = (place.bounds.min(), place.bounds.max());
         for _ in 0..TRIES {

@@ -64,7 +64,7 @@ const REMARKS: [&str; 6] = [
 
 /// What a season is like everywhere.
 #[derive(Debug, Clone)]
-pub struct Season {
+pub(crate) struct Season {
     /// Calendar year.
     pub year: i32,
     /// The year's days.
@@ -90,7 +90,7 @@ struct HotSpot {
 
 /// A visit as the scout made it, before anything happens to the record.
 #[derive(Debug, Clone)]
-pub struct PlannedVisit {
+pub(crate) struct PlannedVisit {
     /// The record: revision 1.
     pub visit: Visit,
     /// Number of the visit date in the season's calendar.
@@ -155,7 +155,7 @@ impl Season {
     }
 
     /// The visits to a field, in the order of their days.
-    pub fn visits(
+    pub(crate) fn visits(
         &self,
         field: &SampleField,
         options: &SampleOptions,
@@ -199,7 +199,7 @@ impl Season {
 
     /// When a record was submitted. The hour is on the same day in the region
     /// and in UTC, so that no reading of it precedes the visit date.
-    pub fn submitted_at(&self, day: usize, chance: &mut ChaCha8Rng) -> WrittenInstant {
+    pub(crate) fn submitted_at(&self, day: usize, chance: &mut ChaCha8Rng) -> WrittenInstant {
         let text = self.calendar.text(day);
         let hour = chance.random_range(18..24);
         let minute = chance.random_range(0..60);

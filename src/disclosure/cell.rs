@@ -114,7 +114,7 @@ pub fn judge(
 ///
 /// # Errors
 /// Why the group is withheld.
-pub fn judge_fields<'a>(
+pub(crate) fn judge_fields<'a>(
     fields: impl IntoIterator<Item = &'a FieldWeek>,
     farms_known: bool,
     rule: &Rule,
@@ -125,7 +125,7 @@ pub fn judge_fields<'a>(
 
 impl Cell {
     /// Whether it is large enough for figures of more detail: ten fields of five farms, none with more than a third.
-    pub fn is_large(&self) -> bool {
+    pub(crate) fn is_large(&self) -> bool {
         let farms = self.farms.unwrap_or_default();
         self.fields >= 10 && farms >= 5 && self.largest_farm * 3 <= self.fields
     }

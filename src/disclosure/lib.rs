@@ -9,6 +9,8 @@
 //! Two levels. `survey`, the default, is for offices whose growers agreed that counts by county are published; `strict`
 //! gives intervals in place of counts, as statistical offices do. Attacks on both are in `tests/reference`.
 
+#![warn(unreachable_pub)]
+
 pub mod cell;
 pub mod editions;
 pub mod field;

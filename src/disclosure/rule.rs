@@ -53,7 +53,7 @@ impl Rule {
     };
 
     /// Fewest fields of a row in a season of which a visit names a farm, or of which none does.
-    pub fn least_fields(&self, farms_known: bool) -> u32 {
+    pub(crate) fn least_fields(&self, farms_known: bool) -> u32 {
         match farms_known {
             true => self.min_fields,
             false => self.min_fields_without_farms,

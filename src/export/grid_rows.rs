@@ -74,7 +74,7 @@ const NOISE: f64 = 1e-12;
 
 /// The tables, and how much of what was looked at is in them.
 #[derive(Debug, Clone)]
-pub struct GridRows {
+pub(crate) struct GridRows {
     /// One row per field and week.
     pub field_week: DescribedTable,
     /// One row per visit.
@@ -90,7 +90,7 @@ pub struct GridRows {
 ///
 /// # Errors
 /// A [`Failure`] if they are not in their form.
-pub fn grid_columns() -> Result<[(&'static str, Vec<StageColumn>); 2], Failure> {
+pub(crate) fn grid_columns() -> Result<[(&'static str, Vec<StageColumn>); 2], Failure> {
     Ok([
         ("field_week", columns_of("field_week", FIELD_WEEK)?),
         ("visit", columns_of("visit", VISIT)?),
@@ -103,7 +103,7 @@ pub fn grid_columns() -> Result<[(&'static str, Vec<StageColumn>); 2], Failure> 
 ///
 /// # Errors
 /// A [`Failure`] if a table lacks a column.
-pub fn grid_rows(
+pub(crate) fn grid_rows(
     visits: &RecordBatch,
     rollup: &Rollup,
     rule: &Rule,

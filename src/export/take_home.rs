@@ -19,7 +19,7 @@ use store::stages::files::columns_of;
 use store::stages::rollup::Rollup;
 
 /// Tables of the stages that these tables are based on and that a roll-up lets go of otherwise.
-pub const KEPT_FOR_IT: [&str; 1] = ["visit_pressure"];
+pub(crate) const KEPT_FOR_IT: [&str; 1] = ["visit_pressure"];
 
 /// One row per visit, in the form of a stage's header.
 const VISIT: &str = "\
@@ -123,7 +123,7 @@ const COMPUTED: [(&str, &str); 5] = [
 
 /// The tables `visit` and `unit`.
 #[derive(Debug, Clone)]
-pub struct TakeHome {
+pub(crate) struct TakeHome {
     /// One row per visit that counts, by its id.
     pub visit: DescribedTable,
     /// One row per unit of these visits, by visit, site and unit.
@@ -135,7 +135,7 @@ pub struct TakeHome {
 ///
 /// # Errors
 /// A [`Failure`] if the store cannot be read.
-pub async fn take_home(
+pub(crate) async fn take_home(
     snapshot: &Snapshot,
     rollup: &Rollup,
     season: Option<i32>,

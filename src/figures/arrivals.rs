@@ -20,7 +20,7 @@ use store::rows::decode;
 
 /// Six weeks after its Monday a week counts as complete: our choice. A season is hardly longer from its first
 /// eggs to its last treatment, and a week's alert is past use by then.
-pub const FINAL_AGE: FinalAge = FinalAge { days: 42 };
+pub(crate) const FINAL_AGE: FinalAge = FinalAge { days: 42 };
 /// How often the range must hold the final number.
 const CONFIDENCE: f64 = 0.8;
 /// Any number does; it is fixed, so that the same store gives the same page.
@@ -55,7 +55,7 @@ struct ArrivalRow<'a> {
 
 /// Visits by protocol, week and day of arrival.
 #[derive(Debug, Clone, Default)]
-pub struct Arrivals {
+pub(crate) struct Arrivals {
     by_week: BTreeMap<(String, IsoWeek), Vec<(Date, u64)>>,
     /// The day of the newest submission.
     today: Option<Date>,
@@ -63,7 +63,7 @@ pub struct Arrivals {
 
 /// How much of a week had come in by the newest submission.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Arrived {
+pub(crate) enum Arrived {
     /// The week is older than [`FINAL_AGE`].
     InFull,
     /// Shares of the visits expected in the end, 0 to 1.
@@ -86,7 +86,7 @@ impl Arrivals {
     ///
     /// # Errors
     /// A [`Failure`] if the tables cannot be read.
-    pub async fn of(snapshot: &Snapshot, shown: &[PublicRow]) -> Result<Arrivals, Failure> {
+    pub(crate) async fn of(snapshot: &Snapshot, shown: &[PublicRow]) -> Result<Arrivals, Failure> {
         let shown: HashSet<(&str, &str, &str)> = shown
             .iter()
             .filter_map(|row| Some((row.place.county()?, &*row.iso_week, &*row.protocol)))
@@ -124,7 +124,7 @@ impl Arrivals {
     }
 
     /// How much of a week had come in; the weeks before it, of its season and earlier ones, show it.
-    pub fn arrived(&self, week: IsoWeek, protocol: &str) -> Arrived {
+    pub(crate) fn arrived(&self, week: IsoWeek, protocol: &str) -> Arrived {
         let Some(today) = self.today else {
             return Arrived::NotKnown(NotKnown::NothingArrived);
         };

@@ -38,7 +38,10 @@ const COLUMNS: [(&str, &str); 9] = [
 ///
 /// # Errors
 /// A [`Failure`] if the table cannot be written.
-pub fn disclosure_csv(outcomes: &[CountyOutcome], period: Period) -> Result<Vec<u8>, Failure> {
+pub(crate) fn disclosure_csv(
+    outcomes: &[CountyOutcome],
+    period: Period,
+) -> Result<Vec<u8>, Failure> {
     let rows: Vec<&CountyOutcome> = outcomes
         .iter()
         .filter(|row| period.holds(&row.iso_week, row.season))

@@ -2,7 +2,7 @@
 
 /// Whose seasons: a county with its name, or the region. The region sorts first.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Place {
+pub(crate) enum Place {
     /// All counties that are shown.
     Region,
     /// Id and name.

@@ -18,7 +18,7 @@ use store::stages::windows::Weather;
 
 /// Heat sums, degree-days (°C), by protocol, week and station.
 #[derive(Debug, Clone, Default)]
-pub struct WeekHeat {
+pub(crate) struct WeekHeat {
     /// The station of each county that has one.
     stations: BTreeMap<String, usize>,
     sums: HashMap<(String, IsoWeek), Vec<Option<f64>>>,
@@ -28,7 +28,7 @@ pub struct WeekHeat {
 
 impl WeekHeat {
     /// That of these protocols and ISO weeks.
-    pub fn of<'a>(
+    pub(crate) fn of<'a>(
         weather: &Weather,
         counties: &[RegionCounty],
         catalogue: &Catalogue,
@@ -68,12 +68,12 @@ impl WeekHeat {
     }
 
     /// Month and day from which the sums count; `None` without temperatures.
-    pub fn from(&self) -> Option<(i8, i8)> {
+    pub(crate) fn from(&self) -> Option<(i8, i8)> {
         self.from
     }
 
     /// The sum at a week of a place, degree-days (°C).
-    pub fn at(&self, place: &Place, protocol: &str, week: IsoWeek) -> Option<f64> {
+    pub(crate) fn at(&self, place: &Place, protocol: &str, week: IsoWeek) -> Option<f64> {
         let sums = self.sums.get(&(protocol.to_owned(), week))?;
         match place {
             Place::County(id, _) => sums[*self.stations.get(id)?],

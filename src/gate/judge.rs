@@ -95,7 +95,7 @@ impl Gate {
     ///
     /// # Errors
     /// A [`Failure`] that names the file and the reason.
-    pub fn judge_alert_file(
+    pub(crate) fn judge_alert_file(
         &self,
         file: &str,
         name: &str,
@@ -131,7 +131,7 @@ impl Gate {
     ///
     /// # Errors
     /// A [`Failure`] that names the file and the reason.
-    pub fn judge_around(&self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+    pub(crate) fn judge_around(&self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
         let is_week_page = name.strip_prefix("week/").and_then(|rest| {
             let week = rest.strip_suffix(WEEK_PAGE)?.strip_suffix('/')?;
             week.parse::<IsoWeek>().ok()
@@ -146,7 +146,7 @@ impl Gate {
     ///
     /// # Errors
     /// A [`Failure`] that names the file and the reason.
-    pub fn judge_stub(&self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+    pub(crate) fn judge_stub(&self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
         self.judge_words(name, bytes)
     }
 
@@ -163,7 +163,7 @@ impl Gate {
     ///
     /// # Errors
     /// A [`Failure`] that says what it holds.
-    pub fn judge_note(&self, note: &str, points: &[(f64, f64)]) -> Result<(), Failure> {
+    pub(crate) fn judge_note(&self, note: &str, points: &[(f64, f64)]) -> Result<(), Failure> {
         let views = views(note, Writing::Markdown);
         self.judge_views("the note", &views, Closeness::Note)?;
         let points = PrivatePoints::of(points, self.grid_km);

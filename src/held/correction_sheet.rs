@@ -27,7 +27,7 @@ const BRACTS_USUAL: usize = 6;
 
 /// A held record in columns; `None` if it did not come as rows, nothing of it could be read, or a cell of a workbook
 /// cannot hold its part.
-pub fn in_columns(record: &str, findings: &[Finding]) -> Option<ReturnedRows> {
+pub(crate) fn in_columns(record: &str, findings: &[Finding]) -> Option<ReturnedRows> {
     let (sent, read) = read_kept(record)?;
     read.visit.as_object()?;
     let mut layout = Layout::of(&read);

@@ -12,7 +12,7 @@ use store::ledger::held::{HeldEntry, Sender};
 
 /// Open held records by sender.
 #[derive(Debug, Serialize)]
-pub struct Grouped {
+pub(crate) struct Grouped {
     /// All of them.
     open: usize,
     senders: Vec<OfSender>,
@@ -36,7 +36,7 @@ struct OfFile {
 
 impl Grouped {
     /// Counts the records.
-    pub fn of(entries: &[HeldEntry]) -> Grouped {
+    pub(crate) fn of(entries: &[HeldEntry]) -> Grouped {
         let mut senders: BTreeMap<Sender, BTreeMap<&str, Vec<&HeldEntry>>> = BTreeMap::new();
         for entry in entries {
             let files = senders.entry(entry.sender()).or_default();
@@ -75,7 +75,7 @@ fn reasons(entries: &[&HeldEntry]) -> BTreeMap<Code, usize> {
 }
 
 /// The groups for people.
-pub fn grouped_text(groups: &Grouped) -> String {
+pub(crate) fn grouped_text(groups: &Grouped) -> String {
     let records = |count: usize| counted(count as u64, "record", "records");
     let mut lines = vec![are_held(groups.open)];
     for sender in &groups.senders {

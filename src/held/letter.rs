@@ -14,7 +14,7 @@ const FINDINGS_LISTED_MAX: usize = 5;
 const LENGTH_MAX: usize = 200;
 
 /// The letter about these records, which are in these files.
-pub fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm) -> String {
+pub(crate) fn letter(records: &[ReturnedRecord], file_names: &[&str], form: ReturnForm) -> String {
     let files = file_names.join(" and ");
     let mut lines = vec!["Hello,".to_owned(), String::new()];
     lines.push(opening(records.len()));

@@ -10,7 +10,7 @@ use scouting::visit::words::{InWords, in_words};
 
 /// One held record.
 #[derive(Debug, Clone)]
-pub struct ReturnedRecord {
+pub(crate) struct ReturnedRecord {
     /// Names it; comes back with the corrected record.
     pub held_id: String,
     /// File that it came in.
@@ -29,7 +29,7 @@ pub struct ReturnedRecord {
 
 /// A record that came as rows of a table, in the columns of the plain layout.
 #[derive(Debug, Clone)]
-pub struct ReturnedRows {
+pub(crate) struct ReturnedRows {
     /// Where its rows were: `Visits, rows 5 to 9`.
     pub place: String,
     /// Its rows as sent, a line each.
@@ -46,7 +46,7 @@ pub struct ReturnedRows {
 
 /// A row of it.
 #[derive(Debug, Clone)]
-pub struct ReturnedRow {
+pub(crate) struct ReturnedRow {
     /// Its cells, as many as there are columns.
     pub cells: Vec<Cell>,
     /// What is to be corrected in it.
@@ -55,7 +55,7 @@ pub struct ReturnedRow {
 
 /// One thing to be corrected.
 #[derive(Debug, Clone)]
-pub struct ReturnedCell {
+pub(crate) struct ReturnedCell {
     /// Places of the columns where; none if no cell of the layout is it.
     pub columns: Vec<usize>,
     /// Where it was and what is wrong, in words.
@@ -66,7 +66,7 @@ pub struct ReturnedCell {
 
 impl ReturnedRow {
     /// Whether something is to be corrected in this column.
-    pub fn is_to_correct(&self, column: usize) -> bool {
+    pub(crate) fn is_to_correct(&self, column: usize) -> bool {
         self.to_correct
             .iter()
             .any(|mend| mend.columns.contains(&column))
@@ -75,7 +75,7 @@ impl ReturnedRow {
 
 impl ReturnedRecord {
     /// What is wrong, in words.
-    pub fn in_words(&self) -> Vec<InWords> {
+    pub(crate) fn in_words(&self) -> Vec<InWords> {
         if let Some(rows) = &self.rows {
             let to_correct = rows.rows.iter().flat_map(|row| &row.to_correct);
             let words = to_correct.map(|mend| InWords {
@@ -92,7 +92,7 @@ impl ReturnedRecord {
     }
 
     /// Where it was in its file.
-    pub fn place(&self) -> String {
+    pub(crate) fn place(&self) -> String {
         match &self.rows {
             Some(rows) => rows.place.clone(),
             None => format!("line {}", self.line),
@@ -100,7 +100,7 @@ impl ReturnedRecord {
     }
 
     /// One line of JSON with the record inside, for `load` to take back.
-    pub fn wrapped(&self) -> String {
+    pub(crate) fn wrapped(&self) -> String {
         #[derive(Serialize)]
         struct Wrapped<'a> {
             held_id: &'a str,
@@ -150,14 +150,14 @@ impl ReturnedRecord {
     }
 
     /// Name of the file of its own that a record gets which is too long for a cell.
-    pub fn own_file(&self) -> String {
+    pub(crate) fn own_file(&self) -> String {
         format!("record-{}.json", self.held_id)
     }
 }
 
 /// File format of the records sent back.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ReturnForm {
+pub(crate) enum ReturnForm {
     /// A spreadsheet.
     Xlsx,
     /// A table of text for a spreadsheet.

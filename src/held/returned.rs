@@ -23,7 +23,7 @@ const NAME_DIGITS: usize = 8;
 ///
 /// # Errors
 /// If the spreadsheet cannot be made.
-pub fn files_of_sender(
+pub(crate) fn files_of_sender(
     sender: &str,
     records: &[ReturnedRecord],
     form: ReturnForm,
@@ -71,7 +71,7 @@ fn lines(records: &[ReturnedRecord]) -> String {
 
 /// A name for files out of any text: small letters, digits and hyphens alone, and behind them digits
 /// of the text's SHA-256. No path, no reserved name, and no two for one.
-pub fn safe_name(text: &str) -> String {
+pub(crate) fn safe_name(text: &str) -> String {
     let letters = text.chars().map(|character| match character {
         'a'..='z' | '0'..='9' => character,
         'A'..='Z' => character.to_ascii_lowercase(),

@@ -11,7 +11,7 @@ use intake::sheet::table::Cell;
 use scouting::visit::words::{on_one_line, starts_formula};
 
 /// The columns before those of the visit. `load` looks for the first; all of them begin with `held_`.
-pub const COLUMNS: [&str; 7] = [
+pub(crate) const COLUMNS: [&str; 7] = [
     "held_id",
     "held_problem",
     "held_expected",
@@ -32,7 +32,7 @@ const SHEET_ROWS_MAX: usize = 100_000;
 const NAMED_MAX: usize = 3;
 
 /// How to correct records, for a sheet of its own.
-pub const INSTRUCTIONS: [&str; 11] = [
+pub(crate) const INSTRUCTIONS: [&str; 11] = [
     "The sheet \"visits\" holds records that came in a spreadsheet and could not be counted yet.",
     "Each row is one head, plant or trap. The values of the visit are in its first row, those of a site in the site's first row.",
     "\"held_problem\" says what is wrong and where it was in your file; \"held_expected\" names the column of this row and says what is expected there. The cell is highlighted.",
@@ -56,7 +56,7 @@ fn widest<'a>(records: &[(&ReturnedRecord, &'a ReturnedRows)]) -> &'a [String] {
 }
 
 /// Header and rows of the records that have some, for a text file.
-pub fn table(records: &[ReturnedRecord]) -> (Vec<String>, Vec<Vec<Cell>>) {
+pub(crate) fn table(records: &[ReturnedRecord]) -> (Vec<String>, Vec<Vec<Cell>>) {
     let records = with_rows(records);
     let visit = widest(&records);
     let header = COLUMNS.iter().map(|name| (*name).to_owned());
@@ -82,7 +82,10 @@ pub fn table(records: &[ReturnedRecord]) -> (Vec<String>, Vec<Vec<Cell>>) {
 }
 
 /// Writes the sheets of the records that have rows, none if none has.
-pub fn write_sheets(workbook: &mut Workbook, records: &[ReturnedRecord]) -> Result<(), XlsxError> {
+pub(crate) fn write_sheets(
+    workbook: &mut Workbook,
+    records: &[ReturnedRecord],
+) -> Result<(), XlsxError> {
     let records = with_rows(records);
     let header = widest(&records);
     let forms = Forms::new();

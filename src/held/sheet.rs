@@ -15,7 +15,7 @@ use scouting::failure::{Cause, Failure, Kind};
 use scouting::visit::words::{InWords, on_one_line, starts_formula};
 
 /// The columns. The first and the last are what `load` looks for.
-pub const COLUMNS: [&str; 7] = [
+pub(crate) const COLUMNS: [&str; 7] = [
     "held_id",
     "file",
     "line",
@@ -44,7 +44,7 @@ const INSTRUCTIONS: [&str; 7] = [
 ///
 /// # Errors
 /// If the library cannot make it.
-pub fn sheet_xlsx(records: &[ReturnedRecord]) -> Result<Vec<u8>, Failure> {
+pub(crate) fn sheet_xlsx(records: &[ReturnedRecord]) -> Result<Vec<u8>, Failure> {
     workbook(records).map_err(unmade)
 }
 
@@ -113,7 +113,7 @@ fn write_row(
 ///
 /// # Errors
 /// If the library cannot write it.
-pub fn sheet_csv(records: &[ReturnedRecord]) -> Result<Vec<u8>, Failure> {
+pub(crate) fn sheet_csv(records: &[ReturnedRecord]) -> Result<Vec<u8>, Failure> {
     let write = || -> Result<Vec<u8>, csv::Error> {
         let mut table = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)

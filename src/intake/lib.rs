@@ -5,6 +5,8 @@
 //! were on hold. [`judge`] says of each record whether it is valid, and in which county. Whether a visit is new, a duplicate
 //! or in conflict with a stored one is decided where the store is known.
 
+#![warn(unreachable_pub)]
+
 pub mod corrections;
 pub mod count_sheet;
 pub mod judge;

@@ -33,7 +33,7 @@ use store::rows::past::{PastVisit, each_current_visit};
 
 /// What was accepted before.
 #[derive(Debug, Default)]
-pub struct History {
+pub(crate) struct History {
     /// Where each field was first accepted, by its id; `None` once that visit is withdrawn.
     fields: IndexMap<Box<str>, Option<Seen<(f64, f64)>>>,
     /// The fields whose point is in a cell, by their place in `fields`.
@@ -60,7 +60,7 @@ struct Seen<T> {
 
 impl History {
     /// What counts at the store's newest version.
-    pub async fn read(store: &Store) -> Result<History, Failure> {
+    pub(crate) async fn read(store: &Store) -> Result<History, Failure> {
         let mut history = History::default();
         each_current_visit(store, |visit| history.take_in(&visit)).await?;
         Ok(history)
@@ -68,7 +68,7 @@ impl History {
 
     /// The doubts that a visit raises, compared with what was accepted before it. A record that withdraws a
     /// visit raises none.
-    pub fn doubts(&self, row: &VisitRow) -> Vec<Finding> {
+    pub(crate) fn doubts(&self, row: &VisitRow) -> Vec<Finding> {
         if row.visit.retracted == Some(true) {
             return Vec::new();
         }
@@ -101,7 +101,7 @@ impl History {
     }
 
     /// Extends the history with a visit that the run has accepted.
-    pub fn add(&mut self, row: &VisitRow) {
+    pub(crate) fn add(&mut self, row: &VisitRow) {
         let visit = &row.visit;
         if visit.retracted == Some(true) {
             return self.withdraw(row);

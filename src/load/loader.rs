@@ -67,7 +67,7 @@ impl Loader {
     }
 
     /// How many files hold the receipts of the store: one a load, until they are put together.
-    pub fn receipt_files(&self) -> usize {
+    pub(crate) fn receipt_files(&self) -> usize {
         let files = self.known.receipts().get_file_uris();
         files.map_or(0, Iterator::count)
     }

@@ -21,7 +21,7 @@ use store::rows::receipt::Counts;
 const FLAGS_LISTED_MAX: usize = 3;
 
 /// The named submissions, looked at; standard input waits in a file of its own until this is dropped.
-pub struct Submissions {
+pub(crate) struct Submissions {
     /// In the order of loading.
     pub files: Vec<SubmittedFile>,
     _standard_input: Option<tempfile::NamedTempFile>,
@@ -30,7 +30,7 @@ pub struct Submissions {
 impl Submissions {
     /// Looks at everything that was named before anything is loaded, so that a wrong name changes
     /// nothing. Files of a folder come in the order of their names; hidden ones are passed over.
-    pub fn look_at(named: &[PathBuf]) -> Result<Submissions, Failure> {
+    pub(crate) fn look_at(named: &[PathBuf]) -> Result<Submissions, Failure> {
         let mut files = Vec::new();
         let mut standard_input = None;
         for path in named {
@@ -108,7 +108,7 @@ fn spool_standard_input() -> Result<tempfile::NamedTempFile, Failure> {
 
 /// What became of several submissions.
 #[derive(Debug, Default, Serialize)]
-pub struct Accounts {
+pub(crate) struct Accounts {
     #[serde(flatten)]
     sum: Counts,
     submissions: Vec<SubmissionAccount>,
@@ -129,7 +129,7 @@ struct SubmissionAccount {
 
 impl Accounts {
     /// Adds one submission.
-    pub fn add(&mut self, account: Account) {
+    pub(crate) fn add(&mut self, account: Account) {
         self.sum.add(&account.counts);
         self.submissions.push(SubmissionAccount {
             file_name: account.submission.file_name,
@@ -144,12 +144,12 @@ impl Accounts {
     }
 
     /// Whether there is no submission.
-    pub fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.submissions.is_empty()
     }
 
     /// The numbers over all submissions.
-    pub fn sum(&self) -> &Counts {
+    pub(crate) fn sum(&self) -> &Counts {
         &self.sum
     }
 
@@ -174,7 +174,7 @@ impl Accounts {
 }
 
 /// `40 received = 37 accepted + 1 duplicate + 2 held`
-pub fn sentence(counts: &Counts) -> String {
+pub(crate) fn sentence(counts: &Counts) -> String {
     let mut text = format!(
         "{} received = {} accepted + {} duplicate + {} held",
         report::grouped(counts.received),

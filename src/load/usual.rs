@@ -12,7 +12,7 @@ const STEP: f64 = 1.01;
 
 /// The amounts of a visit in canonical units.
 #[derive(Debug, Clone, Copy)]
-pub struct Amounts<'a> {
+pub(crate) struct Amounts<'a> {
     /// ISO week-year.
     pub season: i32,
     /// Crop type of the field.
@@ -29,7 +29,7 @@ pub struct Amounts<'a> {
 
 /// The medians of every season.
 #[derive(Debug, Default)]
-pub struct UsualAmounts {
+pub(crate) struct UsualAmounts {
     /// A few seasons and crop types: looking through them is quicker than hashing.
     crops: Vec<CropMedians>,
 }
@@ -53,7 +53,7 @@ struct MoneyMedians {
 
 impl UsualAmounts {
     /// Counts the amounts of an accepted visit; those that are not given are passed over.
-    pub fn add(&mut self, amounts: &Amounts<'_>) {
+    pub(crate) fn add(&mut self, amounts: &Amounts<'_>) {
         let (season, crop_type) = (amounts.season, amounts.crop_type);
         let known = self
             .crops
@@ -82,7 +82,7 @@ impl UsualAmounts {
     }
 
     /// What is usual for a season, crop type and currency.
-    pub fn usual(&self, season: i32, crop_type: &str, currency: &str) -> Usual {
+    pub(crate) fn usual(&self, season: i32, crop_type: &str, currency: &str) -> Usual {
         let crop = self.crops.iter().find(|crop| crop.is(season, crop_type));
         let money =
             crop.and_then(|crop| crop.money.iter().find(|money| money.currency == currency));

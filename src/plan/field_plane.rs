@@ -25,7 +25,7 @@ const LATITUDE_MAX: f64 = 85.0;
 
 /// Why an outline bears no strips.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum OutlineFlaw {
+pub(crate) enum OutlineFlaw {
     /// No ring, a ring without area, or a coordinate that is none.
     EnclosesNothing,
     /// Rings that cross themselves or each other.

@@ -39,7 +39,7 @@ const FACINGS: [(&str, &str); 8] = [
 
 /// Why a site has no strip.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum NoStrip {
+pub(crate) enum NoStrip {
     /// Neither a point nor a side.
     NoPlace,
     /// The point is far from the side.

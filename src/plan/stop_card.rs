@@ -16,7 +16,7 @@ use stats::sampling::field_plan::{FieldPlan, PlanQuestion};
 
 /// What a card says in addition to the plan.
 #[derive(Debug, Clone)]
-pub struct CardFacts<'a> {
+pub(crate) struct CardFacts<'a> {
     /// The protocol.
     pub protocol: &'a Protocol,
     /// What was asked.
@@ -52,7 +52,10 @@ struct PointRow {
 }
 
 /// `stop_table.csv`: a row a site; empty where no total says so yet.
-pub fn stop_table_csv(plan: &FieldPlan, question: &PlanQuestion) -> Result<Vec<u8>, Failure> {
+pub(crate) fn stop_table_csv(
+    plan: &FieldPlan,
+    question: &PlanQuestion,
+) -> Result<Vec<u8>, Failure> {
     csv_of(plan.stops.iter().map(|stop| StopRow {
         sites: stop.sites,
         units: stop.sites * question.units_per_site,
@@ -63,7 +66,7 @@ pub fn stop_table_csv(plan: &FieldPlan, question: &PlanQuestion) -> Result<Vec<u
 }
 
 /// `operating_characteristic.csv`: what the plan says of fields whose true mean is known, by simulation.
-pub fn operating_characteristic_csv(
+pub(crate) fn operating_characteristic_csv(
     plan: &FieldPlan,
     question: &PlanQuestion,
 ) -> Result<Vec<u8>, Failure> {
@@ -102,7 +105,7 @@ struct CardRow {
 }
 
 /// The card as one HTML page that needs no other file.
-pub fn stop_card(plan: &FieldPlan, facts: &CardFacts) -> Result<String, Failure> {
+pub(crate) fn stop_card(plan: &FieldPlan, facts: &CardFacts) -> Result<String, Failure> {
     let question = facts.question;
     let or_none = |total: Option<u64>| total.map_or("–".to_owned(), |total| total.to_string());
     let sample = &facts.protocol.sample;
@@ -152,7 +155,7 @@ fn spread_of_sites(layout: Layout) -> &'static str {
 
 /// How often simulated samples of this plan end with the wrong answer, compared with what was asked: a sentence for
 /// each of the two wrong answers.
-pub fn how_far_to_trust(plan: &FieldPlan, question: &PlanQuestion) -> [String; 2] {
+pub(crate) fn how_far_to_trust(plan: &FieldPlan, question: &PlanQuestion) -> [String; 2] {
     let sentence = |mean: f64, wrong: f64, said: &str, risk: f64, sites: f64| {
         format!(
             "Where the true mean is {mean:.2}, {} of simulated samples end \u{201c}{said}\u{201d} (asked for: at most {}); \

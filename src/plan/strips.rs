@@ -13,9 +13,9 @@ use geo::{Area, MapCoords, MultiPolygon, coord, unary_union};
 use geojson::{Feature, FeatureCollection, Geometry, GeometryValue, JsonObject};
 use serde_json::json;
 
-pub use super::field_plane::OutlineFlaw;
+pub(crate) use super::field_plane::OutlineFlaw;
 use super::field_plane::lay_out;
-pub use super::sides::NoStrip;
+pub(crate) use super::sides::NoStrip;
 use super::sides::{Side, Sides};
 use super::strip_shape::draw_strip;
 use scouting::visit::record::Outline;
@@ -24,7 +24,7 @@ const M2_PER_HA: f64 = 10_000.0;
 
 /// A site along the edge, with the distance that its pressure gives.
 #[derive(Debug, Clone, PartialEq)]
-pub struct SampledSite {
+pub(crate) struct SampledSite {
     /// Number of the site within the visit.
     pub site: u32,
     /// Longitude and latitude, degrees.
@@ -37,7 +37,7 @@ pub struct SampledSite {
 
 /// The strip of one site along one side.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Strip {
+pub(crate) struct Strip {
     /// Number of the site within the visit.
     pub site: u32,
     /// The way that the side faces: `north`, `north-east` …
@@ -52,7 +52,7 @@ pub struct Strip {
 
 /// All strips of a field.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Strips {
+pub(crate) struct Strips {
     /// In the order of the sides round the field, counter-clockwise.
     pub strips: Vec<Strip>,
     /// Hectares that are in any strip: corners that are in two count once.
@@ -76,7 +76,7 @@ struct Placed<'a> {
 ///
 /// # Errors
 /// An [`OutlineFlaw`] if the outline does not bear measuring.
-pub fn draw_strips(outline: &Outline, sites: &[SampledSite]) -> Result<Strips, OutlineFlaw> {
+pub(crate) fn draw_strips(outline: &Outline, sites: &[SampledSite]) -> Result<Strips, OutlineFlaw> {
     let (plane, field) = lay_out(outline)?;
     let sides = Sides::of(&field)?;
     let mut unsampled_m = 0.0;
@@ -155,7 +155,7 @@ fn positions_on(side: &Side, placed: &[Placed]) -> Option<Vec<f64>> {
 impl Strips {
     /// The strips as a GeoJSON `FeatureCollection` (RFC 7946), coordinates to seven decimals; `caution` is the
     /// sentence that must go with whatever bears on treatment.
-    pub fn to_geojson(&self, caution: &str) -> FeatureCollection {
+    pub(crate) fn to_geojson(&self, caution: &str) -> FeatureCollection {
         let features = self.strips.iter().map(|strip| {
             let mut properties = JsonObject::new();
             properties.insert("site".to_owned(), json!(strip.site));

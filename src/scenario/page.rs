@@ -12,7 +12,7 @@ use store::stages::scenario::Scenario;
 
 /// What a page is made from.
 #[derive(Debug, Clone, Copy)]
-pub struct ScenarioFacts<'a> {
+pub(crate) struct ScenarioFacts<'a> {
     /// The region.
     pub region: &'a Region,
     /// What was asked.
@@ -36,7 +36,7 @@ impl ScenarioFacts<'_> {
     }
 
     /// Protocols whose thresholds are based on nothing that the scenario changes.
-    pub fn unmoved(&self) -> Vec<&str> {
+    pub(crate) fn unmoved(&self) -> Vec<&str> {
         let moves = |protocol: &Protocol| {
             let needed = protocol.limits().economics_needed;
             let mut needed = needed.values().flatten();
@@ -49,7 +49,7 @@ impl ScenarioFacts<'_> {
     }
 
     /// Protocols whose files state no relation between count and loss.
-    pub fn without_damage(&self) -> Vec<&str> {
+    pub(crate) fn without_damage(&self) -> Vec<&str> {
         self.used()
             .filter(|protocol| protocol.damage.is_none())
             .map(|protocol| &*protocol.id)
@@ -58,7 +58,7 @@ impl ScenarioFacts<'_> {
 }
 
 /// The page, as Markdown.
-pub fn scenario_page(facts: &ScenarioFacts) -> String {
+pub(crate) fn scenario_page(facts: &ScenarioFacts) -> String {
     let mut page = format!(
         "# Scenario {}\n\n**{NOTICE}**\n\n",
         plain(&facts.scenario.to_string())

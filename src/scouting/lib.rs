@@ -5,6 +5,8 @@
 //! [`phenology`] turns daily temperatures into the days of treatment. [`region`] says in which county a point is.
 //! [`failure`] is what stops a run, [`plain_file`] reads a file that a person named.
 
+#![warn(unreachable_pub)]
+
 pub mod failure;
 pub mod phenology;
 pub mod plain_file;

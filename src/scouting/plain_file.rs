@@ -113,7 +113,7 @@ fn name_of(kind: FileType) -> &'static str {
 }
 
 /// A reader that fails where its content goes on beyond a limit, instead of ending there as if that were all.
-pub struct Bounded<Content> {
+pub(crate) struct Bounded<Content> {
     content: Content,
     left: u64,
     most: u64,
@@ -121,7 +121,7 @@ pub struct Bounded<Content> {
 
 impl<Content: Read> Bounded<Content> {
     /// Reads at most so many bytes of the content.
-    pub fn new(content: Content, most: u64) -> Bounded<Content> {
+    pub(crate) fn new(content: Content, most: u64) -> Bounded<Content> {
         Bounded {
             content,
             left: most,

@@ -19,7 +19,7 @@ use store::stages::inputs::RegionCounty;
 
 /// One season of a place under a protocol.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Season {
+pub(crate) struct Season {
     /// Where.
     pub place: Place,
     /// A protocol's id.
@@ -42,7 +42,7 @@ pub struct Season {
 
 /// A figure of a season that is compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Figure {
+pub(crate) enum Figure {
     /// Week of the year with the first pressure of 0.5 or more.
     FirstAtHalf,
     /// Week of the year with the highest pressure.
@@ -78,7 +78,7 @@ impl Figure {
     ];
 
     /// Its name in the tables.
-    pub fn name(self) -> &'static str {
+    pub(crate) fn name(self) -> &'static str {
         match self {
             Figure::FirstAtHalf => "first_at_half",
             Figure::PeakWeek => "peak_week",
@@ -108,7 +108,7 @@ impl Figure {
 
 /// A figure of a place over its seasons.
 #[derive(Debug, Clone, PartialEq)]
-pub struct FigureTrend {
+pub(crate) struct FigureTrend {
     /// Where.
     pub place: Place,
     /// A protocol's id.
@@ -123,7 +123,7 @@ pub struct FigureTrend {
 
 impl FigureTrend {
     /// The verdict, in a word of the tables.
-    pub fn word(&self) -> &'static str {
+    pub(crate) fn word(&self) -> &'static str {
         match self.trend.as_ref().map(|trend| trend.verdict) {
             Some(Verdict::Rises) => "rises",
             Some(Verdict::Falls) => "falls",
@@ -135,7 +135,11 @@ impl FigureTrend {
 
 /// The seasons of every place and protocol, in their order, with the degree-days of their weeks where these are known.
 /// `rows` may hold rows of any place: those of places that are no county are left out.
-pub fn seasons_of(rows: &[PublicRow], counties: &[RegionCounty], heat: &WeekHeat) -> Vec<Season> {
+pub(crate) fn seasons_of(
+    rows: &[PublicRow],
+    counties: &[RegionCounty],
+    heat: &WeekHeat,
+) -> Vec<Season> {
     let names: BTreeMap<&str, &str> = counties
         .iter()
         .map(|county| (&*county.id, &*county.name))
@@ -190,7 +194,7 @@ fn heat_of(
 }
 
 /// The trends of every figure of every place and protocol, in their order; those by degree-days where any are known.
-pub fn trends_of(seasons: &[Season]) -> Vec<FigureTrend> {
+pub(crate) fn trends_of(seasons: &[Season]) -> Vec<FigureTrend> {
     let heat_is_known = seasons.iter().any(|season| season.by_heat.is_some());
     let by_heat = Figure::BY_HEAT.into_iter().filter(|_| heat_is_known);
     let figures: Vec<Figure> = Figure::BY_CALENDAR.into_iter().chain(by_heat).collect();

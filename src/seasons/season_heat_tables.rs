@@ -42,7 +42,7 @@ heat_covered            double  null      [Cel.d] degree-days that this area cov
 mean_pressure_by_heat   double  null      [1] the area divided by these degree-days";
 
 /// `season_week`: one row per place, protocol, season and week with figures.
-pub fn season_week_table(rows: &[SeasonWeek]) -> Result<DescribedTable, Failure> {
+pub(crate) fn season_week_table(rows: &[SeasonWeek]) -> Result<DescribedTable, Failure> {
     let places = || rows.iter().map(|row| &row.place);
     let weeks: Vec<String> = rows.iter().map(SeasonWeek::iso_week).collect();
     let at_week = |of: fn(&SeasonPlace) -> usize| {
@@ -77,7 +77,7 @@ pub fn season_week_table(rows: &[SeasonWeek]) -> Result<DescribedTable, Failure>
 }
 
 /// `county_season_heat`: one row per place, protocol and season; all null without temperatures.
-pub fn county_season_heat_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
+pub(crate) fn county_season_heat_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
     let heat = |of: fn(&HeatCourse) -> Option<f64>| {
         floats(rows.iter().map(move |row| of(row.by_heat.as_ref()?)))
     };

@@ -8,7 +8,7 @@ use stats::trend::season_place::{EARLIER_LEAST, SeasonPlace};
 
 /// The comparison in one sentence or two. `heat_from` is the month and day from which degree-days are summed; `None`
 /// without temperatures.
-pub fn season_place_in_words(now: &SeasonWeek, heat_from: Option<(i8, i8)>) -> String {
+pub(crate) fn season_place_in_words(now: &SeasonWeek, heat_from: Option<(i8, i8)>) -> String {
     let week = now.figures.week;
     let pressure = display_number(now.figures.pressure, Form::Pressure);
     let of = match now.place {
@@ -46,7 +46,7 @@ pub fn season_place_in_words(now: &SeasonWeek, heat_from: Option<(i8, i8)>) -> S
 
 /// Which degree-days are known: summed from which day of the year, in how many of all county-weeks and weeks of the
 /// region with a pressure.
-pub fn heat_in_words(from: Option<(i8, i8)>, known: usize, all: usize) -> String {
+pub(crate) fn heat_in_words(from: Option<(i8, i8)>, known: usize, all: usize) -> String {
     match (from, known) {
         (None, _) => {
             "Degree-days are empty: the workspace has no temperatures ([weather] file).".to_owned()

@@ -50,7 +50,7 @@ slope_low        double  null      lower limit of its 95% confidence interval; n
 slope_high       double  null      upper limit of its 95% confidence interval";
 
 /// `county_season`: one row per place, protocol and season.
-pub fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
+pub(crate) fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
     let course = |of: fn(&SeasonCourse) -> Option<f64>| {
         floats(rows.iter().map(move |row| of(row.course.as_ref()?)))
     };
@@ -89,7 +89,7 @@ pub fn county_season_table(rows: &[Season]) -> Result<DescribedTable, Failure> {
 }
 
 /// `trend`: one row per place, protocol and figure.
-pub fn trend_table(rows: &[FigureTrend]) -> Result<DescribedTable, Failure> {
+pub(crate) fn trend_table(rows: &[FigureTrend]) -> Result<DescribedTable, Failure> {
     let number = |of: fn(&SeasonTrend) -> Option<f64>| {
         floats(rows.iter().map(move |row| of(row.trend.as_ref()?)))
     };

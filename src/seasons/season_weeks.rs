@@ -8,7 +8,7 @@ use stats::trend::season_place::{SeasonPlace, WeekAtHeat, value_at_heat};
 
 /// A week of a season compared with the seasons before it, by its pressure.
 #[derive(Debug, Clone, PartialEq)]
-pub struct SeasonWeek {
+pub(crate) struct SeasonWeek {
     /// Where.
     pub place: Place,
     /// A protocol's id.
@@ -27,13 +27,13 @@ pub struct SeasonWeek {
 
 impl SeasonWeek {
     /// ISO 8601 week, as `2026-W30`.
-    pub fn iso_week(&self) -> String {
+    pub(crate) fn iso_week(&self) -> String {
         format!("{}-W{:02}", self.season, self.figures.week)
     }
 }
 
 /// Every week with figures of every season, in their order.
-pub fn season_weeks(seasons: &[Season]) -> Vec<SeasonWeek> {
+pub(crate) fn season_weeks(seasons: &[Season]) -> Vec<SeasonWeek> {
     let same =
         |one: &Season, other: &Season| one.place == other.place && one.protocol == other.protocol;
     let mut weeks = Vec::new();

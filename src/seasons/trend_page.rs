@@ -24,7 +24,7 @@ use scouting::region::Region;
 
 /// What the page is made from.
 #[derive(Debug, Clone, Copy)]
-pub struct ComparedSeasons<'a> {
+pub(crate) struct ComparedSeasons<'a> {
     /// The counties.
     pub region: &'a Region,
     /// The titles of protocols.
@@ -47,7 +47,7 @@ pub struct ComparedSeasons<'a> {
 ///
 /// # Errors
 /// A [`Failure`] if the template cannot be filled.
-pub fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> {
+pub(crate) fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> {
     let mut years: Vec<i32> = compared
         .seasons
         .iter()
@@ -75,7 +75,7 @@ pub fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> {
 
 /// Which degree-days are known.
 #[derive(Debug, Clone)]
-pub struct Heat {
+pub(crate) struct Heat {
     /// Month and day from which they are summed; `None` without temperatures.
     pub from: Option<(i8, i8)>,
     /// The same, and for how many weeks they are known, in a sentence.

@@ -33,7 +33,7 @@ fn class_of(pressure: f64) -> Class {
 }
 
 /// Draws the seasons of one place, oldest first, over these weeks of the year. `id` distinguishes the charts of a page.
-pub fn draw_week_strip(
+pub(crate) fn draw_week_strip(
     id: &str,
     place: &str,
     seasons: &[&Season],

@@ -5,7 +5,7 @@
 
 /// One caution: a few words to find it by, and what to mind.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Caution {
+pub(crate) struct Caution {
     /// A few words.
     pub title: String,
     /// One to three sentences.
@@ -13,16 +13,16 @@ pub struct Caution {
 }
 
 /// The cautions in one sentence, for files that have room for no more.
-pub const IN_ONE_SENTENCE: &str = "Preliminary regional scouting figures, not a treatment recommendation: scout your own field, follow the product's label and local rules, mind bees at \
+pub(crate) const IN_ONE_SENTENCE: &str = "Preliminary regional scouting figures, not a treatment recommendation: scout your own field, follow the product's label and local rules, mind bees at \
     bloom, and ask licensed local advice before treating.";
 
 /// The words by which a file of a scenario is known, whatever its name.
-pub const NOTICE: &str = "Hypothetical scenario, not an observed result: figures under other economics than those in the records. It is never \
+pub(crate) const NOTICE: &str = "Hypothetical scenario, not an observed result: figures under other economics than those in the records. It is never \
     issued as an alert and never published.";
 
 /// The standing cautions, most weighty first. `treatment_stage` is the stage of the crop at which the
 /// protocol says to treat, such as `R5.1`; at a stage of sunflower's bloom the caution on bees says so.
-pub fn standing_cautions(crop: &str, treatment_stage: Option<&str>) -> Vec<Caution> {
+pub(crate) fn standing_cautions(crop: &str, treatment_stage: Option<&str>) -> Vec<Caution> {
     vec![
         // US EPA label training, module 1, p. 16; EPA Label Review Manual, ch. 11.
         caution(

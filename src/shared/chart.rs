@@ -11,7 +11,7 @@ use scouting::visit::week::IsoWeek;
 
 /// A chart, safe to set into a page.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Chart {
+pub(crate) struct Chart {
     /// The `svg` element, with a title and a description that says in words what it shows.
     pub svg: String,
 }

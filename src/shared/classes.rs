@@ -44,7 +44,7 @@ pub struct Band {
 
 /// Six even steps of cividis from light to dark (Nuñez, Anderton and Renslow 2018, PLOS ONE 13(7): e0199239; values as
 /// matplotlib 3.11 gives them). Its lightness falls evenly, so that the order survives color blindness and gray print.
-pub const FILLS: [(&str, &str); 6] = [
+pub(crate) const FILLS: [(&str, &str); 6] = [
     ("#fee838", "#000"),
     ("#c8b866", "#000"),
     ("#948e77", "#000"),
@@ -161,7 +161,7 @@ pub(crate) fn levels_of<'a>(rows: impl IntoIterator<Item = &'a PublicRow>) -> Ve
 
 impl Band {
     /// The bounds in words: `under 0.25`, `0.25 to under 0.5`, `1.5 or more`.
-    pub fn bounds_in_words(&self) -> String {
+    pub(crate) fn bounds_in_words(&self) -> String {
         bounds_in_words(self.from, self.below)
     }
 }
@@ -231,7 +231,7 @@ impl Class {
     }
 
     /// The class of a median.
-    pub fn of_median(level: Level, class: &MedianClass) -> Class {
+    pub(crate) fn of_median(level: Level, class: &MedianClass) -> Class {
         if class.nothing_found {
             return Class::NothingFound;
         }

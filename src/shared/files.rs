@@ -16,10 +16,10 @@ use scouting::failure::{Failure, Kind};
 const NAME_LENGTH_MAX: usize = 255;
 
 /// A file's name and its bytes.
-pub type OutputFile = (&'static str, Vec<u8>);
+pub(crate) type OutputFile = (&'static str, Vec<u8>);
 
 /// Files as they are written.
-pub fn borrowed(files: &[OutputFile]) -> Vec<(&str, &[u8])> {
+pub(crate) fn borrowed(files: &[OutputFile]) -> Vec<(&str, &[u8])> {
     let files = files.iter();
     files.map(|(name, bytes)| (*name, &**bytes)).collect()
 }
@@ -65,7 +65,7 @@ pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
 ///
 /// # Errors
 /// As [`write_file`].
-pub fn write_private_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+pub(crate) fn write_private_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     write_file_for(path, bytes, Readers::Owner)
 }
 
@@ -84,7 +84,7 @@ fn write_file_for(path: &Path, bytes: &[u8], readers: Readers) -> Result<(), Fai
 /// # Errors
 /// A [`Failure`] with the path and the system's reason, or if a name is not a plain file name or
 /// comes twice; unless the disk fails between two renames, the folder is then as it was.
-pub fn write_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
+pub(crate) fn write_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
     write_folder_for(target, files, Readers::ByUmask)
 }
 
@@ -93,7 +93,7 @@ pub fn write_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<(), Failur
 ///
 /// # Errors
 /// As [`write_folder`].
-pub fn write_private_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
+pub(crate) fn write_private_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
     write_folder_for(target, files, Readers::Owner)
 }
 
@@ -102,7 +102,7 @@ pub fn write_private_folder(target: &Path, files: &[(&str, &[u8])]) -> Result<()
 ///
 /// # Errors
 /// As [`write_folder`].
-pub fn write_public_and_private(
+pub(crate) fn write_public_and_private(
     target: &Path,
     public: &[(&str, &[u8])],
     private: &[(&str, &[u8])],

@@ -5,13 +5,13 @@ use pulldown_cmark::Options;
 use super::unseen::seen_text;
 
 /// The Markdown that a note is written in.
-pub fn markdown_options() -> Options {
+pub(crate) fn markdown_options() -> Options {
     Options::ENABLE_TABLES
 }
 
 /// Text whose every character represents itself in CommonMark and in the forms of it that know tables
 /// and bare addresses; on one line.
-pub fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let text = seen_text(&text.replace(['\n', '\r', '\t'], " "));
     let mut escaped = String::with_capacity(text.len());
     let mut rest = text.chars().peekable();

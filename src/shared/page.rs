@@ -8,7 +8,7 @@ use super::classes::Class;
 
 /// A style or script that is in the page, and the hash by which the content-security policy lets it in, and
 /// nothing else (W3C Content Security Policy Level 3, hash-source).
-pub struct Inline {
+pub(crate) struct Inline {
     /// Its text.
     pub text: &'static str,
     /// `sha256-` and the digest, base64.
@@ -17,7 +17,7 @@ pub struct Inline {
 
 impl Inline {
     /// The text with its hash.
-    pub fn of(text: &'static str) -> Inline {
+    pub(crate) fn of(text: &'static str) -> Inline {
         let digest = STANDARD.encode(Sha256::digest(text.as_bytes()));
         Inline {
             text,
@@ -27,7 +27,7 @@ impl Inline {
 }
 
 /// A field of the legend, painted as the class is.
-pub fn swatch(class: Class) -> String {
+pub(crate) fn swatch(class: Class) -> String {
     let fill = class.fill();
     let edge = match class.is_outlined() {
         true => {

@@ -14,7 +14,7 @@ pub struct Passage {
 
 /// What to consider before anyone treats: the protocol's timing, then the cautions, most weighty first. Those of a
 /// count that decides nothing for a field come before the standing ones.
-pub fn cautions(protocol: &Protocol) -> Vec<Passage> {
+pub(crate) fn cautions(protocol: &Protocol) -> Vec<Passage> {
     let own: Vec<Passage> = protocol
         .cautions
         .iter()
@@ -39,7 +39,7 @@ pub fn cautions(protocol: &Protocol) -> Vec<Passage> {
 }
 
 /// A passage of a title and a text.
-pub fn passage(title: &str, text: String) -> Passage {
+pub(crate) fn passage(title: &str, text: String) -> Passage {
     Passage {
         title: title.to_owned(),
         text,
@@ -47,12 +47,12 @@ pub fn passage(title: &str, text: String) -> Passage {
 }
 
 /// A text without its line breaks: a protocol file is broken into lines, a page is not.
-pub fn one_line(text: &str) -> String {
+pub(crate) fn one_line(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// The text with a capital first letter.
-pub fn sentence_case(text: &str) -> String {
+pub(crate) fn sentence_case(text: &str) -> String {
     let mut characters = text.chars();
     characters.next().map_or_else(String::new, |first| {
         first.to_uppercase().chain(characters).collect()

@@ -7,21 +7,21 @@ use serde::Serialize;
 use scouting::failure::{Failure, Kind};
 
 /// Held records and their like that a text report lists before it counts the rest.
-pub const LISTED_MAX: usize = 20;
+pub(crate) const LISTED_MAX: usize = 20;
 
 /// Writes text and a line's end to stdout.
-pub fn say(text: &str) -> Result<(), Failure> {
+pub(crate) fn say(text: &str) -> Result<(), Failure> {
     write_out(|stdout| writeln!(stdout, "{text}"))
 }
 
 /// Writes a line to stderr: what a person should know in addition to the result.
-pub fn note(text: &str) {
+pub(crate) fn note(text: &str) {
     // No one can be informed if stderr is gone.
     let _ = writeln!(std::io::stderr().lock(), "{text}");
 }
 
 /// Writes one JSON object to stdout, piece by piece: a long report is never held whole.
-pub fn say_json(value: &impl Serialize) -> Result<(), Failure> {
+pub(crate) fn say_json(value: &impl Serialize) -> Result<(), Failure> {
     write_out(|stdout| {
         serde_json::to_writer_pretty(&mut *stdout, value)?;
         writeln!(stdout)
@@ -45,13 +45,13 @@ fn write_out(
 }
 
 /// Whether stderr takes color: a terminal, and `NO_COLOR` is not set.
-pub fn stderr_has_color() -> bool {
+pub(crate) fn stderr_has_color() -> bool {
     std::io::stderr().is_terminal()
         && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }
 
 /// `1 record`, `2 records`, `1,234 records`.
-pub fn counted(count: u64, one: &str, several: &str) -> String {
+pub(crate) fn counted(count: u64, one: &str, several: &str) -> String {
     format!(
         "{} {}",
         grouped(count),
@@ -60,7 +60,7 @@ pub fn counted(count: u64, one: &str, several: &str) -> String {
 }
 
 /// `812 bytes`, `3.4 kB`, `1.2 MB`: powers of 1000.
-pub fn in_bytes(bytes: u64) -> String {
+pub(crate) fn in_bytes(bytes: u64) -> String {
     match bytes {
         0..1_000 => counted(bytes, "byte", "bytes"),
         1_000..1_000_000 => format!("{:.1} kB", bytes as f64 / 1e3),
@@ -69,7 +69,7 @@ pub fn in_bytes(bytes: u64) -> String {
 }
 
 /// `1,234,567`.
-pub fn grouped(count: u64) -> String {
+pub(crate) fn grouped(count: u64) -> String {
     let digits = count.to_string();
     let groups: Vec<&str> = digits
         .as_bytes()

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use scouting::visit::week::IsoWeek;
 
 /// A week in words: `week 30 of 2026, July 20–26, 2026`; `None` if there is no such week.
-pub fn week_in_words(iso_week: &str) -> Option<String> {
+pub(crate) fn week_in_words(iso_week: &str) -> Option<String> {
     let of_week: IsoWeek = iso_week.parse().ok()?;
     let (monday, sunday) = (of_week.monday(), of_week.sunday());
     let (year, week) = iso_week.split_once("-W")?;

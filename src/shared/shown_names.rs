@@ -8,7 +8,7 @@ use scouting::region::Region;
 /// A name that cannot disturb the text around it: without control characters and marks of writing
 /// direction, which show as nothing, and, if it may run from right to left, set apart from what
 /// is next to it (Unicode Standard Annex 9, isolates).
-pub fn display_name(name: &str) -> String {
+pub(crate) fn display_name(name: &str) -> String {
     let name: String = name.chars().filter(|&c| !is_unseen(c)).collect();
     match name.chars().any(|c| c >= '\u{590}') {
         true => format!("\u{2068}{name}\u{2069}"),
@@ -17,7 +17,7 @@ pub fn display_name(name: &str) -> String {
 }
 
 /// The counties' names as shown, by id; where two counties have one name, with the id behind it.
-pub fn display_names(region: &Region) -> HashMap<&str, String> {
+pub(crate) fn display_names(region: &Region) -> HashMap<&str, String> {
     let counties = || region.counties().iter().chain(region.without_shape());
     let mut seen = HashSet::new();
     let twice: HashSet<&str> = counties()
@@ -37,7 +37,7 @@ pub fn display_names(region: &Region) -> HashMap<&str, String> {
 }
 
 /// The counties' numbers on the map, by id: 1, 2, 3 … in the order of their names as shown.
-pub fn display_numbers(region: &Region) -> HashMap<&str, usize> {
+pub(crate) fn display_numbers(region: &Region) -> HashMap<&str, usize> {
     let names = display_names(region);
     let mut ids: Vec<&str> = names.keys().copied().collect();
     ids.sort_by(|one, other| names[one].cmp(&names[other]).then(one.cmp(other)));

@@ -5,7 +5,7 @@ const NOISE: f64 = 1e-12;
 
 /// How a number is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Form {
+pub(crate) enum Form {
     /// Two decimals, none from 100 on.
     Pressure,
     /// A share as a whole per cent, without the sign.
@@ -14,7 +14,7 @@ pub enum Form {
 
 /// The one rounding for display. A value never crosses a mark that matters by being rounded: one
 /// below threshold shows as `<1.00`, one above 0 never as 0, one below all never as 100.
-pub fn display_number(value: f64, form: Form) -> String {
+pub(crate) fn display_number(value: f64, form: Form) -> String {
     match form {
         Form::Percent if (NOISE..0.005).contains(&value) => "<1".to_owned(),
         Form::Percent if (0.995..1.0 - NOISE).contains(&value) => ">99".to_owned(),
@@ -27,13 +27,13 @@ pub fn display_number(value: f64, form: Form) -> String {
 }
 
 /// A count with its noun: `1 county`, `2 counties`, `0 counties`.
-pub fn count_of(count: usize, one: &str, several: &str) -> String {
+pub(crate) fn count_of(count: usize, one: &str, several: &str) -> String {
     let noun = if count == 1 { one } else { several };
     format!("{count} {noun}")
 }
 
 /// `a`, `a and b`, `a, b and c`.
-pub fn join_with_and(parts: &[String]) -> Option<String> {
+pub(crate) fn join_with_and(parts: &[String]) -> Option<String> {
     match parts {
         [] => None,
         [one] => Some(one.clone()),

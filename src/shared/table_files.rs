@@ -9,7 +9,7 @@ use intake::sheet::table::Cell;
 use scouting::failure::{Cause, Failure, Kind};
 
 /// Characters that a cell of a workbook holds, in UTF-16 units (specification of Excel).
-pub const CELL_LENGTH_MAX: usize = 32_767;
+pub(crate) const CELL_LENGTH_MAX: usize = 32_767;
 /// Rows of a sheet (specification of Excel).
 const SHEET_ROWS_MAX: usize = 1_048_576;
 
@@ -34,7 +34,7 @@ pub(crate) fn fits(cell: &Cell) -> bool {
 }
 
 /// Whether a text fits into a cell of a workbook.
-pub fn fits_cell(text: &str) -> bool {
+pub(crate) fn fits_cell(text: &str) -> bool {
     // Bytes first: no text has more UTF-16 units than bytes.
     text.len() <= CELL_LENGTH_MAX || text.encode_utf16().count() <= CELL_LENGTH_MAX
 }

@@ -18,9 +18,9 @@ use scouting::failure::{Cause, Failure, Kind};
 use scouting::visit::words::disarmed;
 
 /// The key of the Parquet file that carries the notice that the data is invented.
-pub const INVENTED_KEY: &str = "invented";
+pub(crate) const INVENTED_KEY: &str = "invented";
 /// The key of the Parquet file that says that it is of a scenario, and of which.
-pub const SCENARIO_KEY: &str = "scenario";
+pub(crate) const SCENARIO_KEY: &str = "scenario";
 
 /// What a column means, for a reader of the file alone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -56,7 +56,7 @@ pub fn write_csv(table: &RecordBatch, docs: &[ColumnDoc]) -> Result<Vec<u8>, Fai
 ///
 /// # Errors
 /// A [`Failure`] if a row is nested.
-pub fn csv_of(rows: impl Iterator<Item = impl Serialize>) -> Result<Vec<u8>, Failure> {
+pub(crate) fn csv_of(rows: impl Iterator<Item = impl Serialize>) -> Result<Vec<u8>, Failure> {
     let mut writer = csv::WriterBuilder::new()
         .terminator(csv::Terminator::CRLF)
         .from_writer(Vec::new());
@@ -83,7 +83,7 @@ pub fn write_parquet(
 ///
 /// # Errors
 /// A [`Failure`] if the docs and the columns do not match.
-pub fn write_scenario_parquet(
+pub(crate) fn write_scenario_parquet(
     table: &RecordBatch,
     docs: &[ColumnDoc],
     invented: Option<&str>,

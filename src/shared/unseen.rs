@@ -11,12 +11,12 @@ pub fn is_unseen(c: char) -> bool {
 }
 
 /// A sentence without what is not seen, but for the isolates that [`super::shown_names::display_name`] put around names.
-pub fn seen_text(text: &str) -> String {
+pub(crate) fn seen_text(text: &str) -> String {
     let stays = |c: &char| matches!(c, '\u{2068}' | '\u{2069}') || !is_unseen(*c);
     text.chars().filter(stays).collect()
 }
 
 /// A text of other people without anything that is not seen.
-pub fn plain_text(text: &str) -> String {
+pub(crate) fn plain_text(text: &str) -> String {
     text.chars().filter(|c| !is_unseen(*c)).collect()
 }

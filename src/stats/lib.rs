@@ -20,6 +20,8 @@
 //! assert!((k_by_moments(mean, variance).unwrap() - 1.166697).abs() < 5e-7);
 //! ```
 
+#![warn(unreachable_pub)]
+
 pub mod counts;
 pub mod nowcast;
 pub mod sampling;

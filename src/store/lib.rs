@@ -4,6 +4,8 @@
 //! [`stages`] runs the SQL of `pipeline/stages` to field-weeks and county-weeks, all of them private. [`public`] makes the
 //! rows that may be public, by the rule of the crate `disclosure`, and the tables that follow from these alone.
 
+#![warn(unreachable_pub)]
+
 pub mod alerts;
 pub mod delta;
 pub mod ledger;

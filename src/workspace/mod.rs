@@ -21,18 +21,18 @@ use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 use scouting::region::point_grid::GridWidth;
 use scouting::visit::limits::SeasonDays;
 
-pub use settings::{RegionSettings, SETTINGS_FILE, Settings};
+pub(crate) use settings::{RegionSettings, SETTINGS_FILE, Settings};
 
 /// Name of the user's own boundary file within the workspace.
 const BOUNDARIES_FILE: &str = "boundaries.json";
 /// Name of the folder of the kept tables within the workspace.
 const STORE_FOLDER: &str = "store";
 /// How the names of folders begin that hold tables between stages; one is left when a roll-up is killed.
-pub const BETWEEN_STAGES_START: &str = ".between-stages-";
+pub(crate) const BETWEEN_STAGES_START: &str = ".between-stages-";
 
 /// A workspace on the disk, with its settings.
 #[derive(Debug, Clone)]
-pub struct Workspace {
+pub(crate) struct Workspace {
     folder: PathBuf,
     settings: Settings,
     settings_text: String,
@@ -41,7 +41,7 @@ pub struct Workspace {
 impl Workspace {
     /// Makes a workspace in a folder that is empty or not there yet. With `boundaries` the text of the
     /// user's own file is kept next to the settings. `store_place` is that of [`StoreSettings`].
-    pub fn create(
+    pub(crate) fn create(
         folder: &Path,
         region: &RegionSettings,
         boundaries: Option<&str>,
@@ -76,7 +76,7 @@ impl Workspace {
     }
 
     /// Opens the workspace in a folder.
-    pub fn open(folder: &Path) -> Result<Workspace, Failure> {
+    pub(crate) fn open(folder: &Path) -> Result<Workspace, Failure> {
         let place = folder.join(SETTINGS_FILE);
         let is_missing = |error: std::io::Error| error.kind() == std::io::ErrorKind::NotFound;
         if place.symlink_metadata().is_err_and(is_missing) {
@@ -96,7 +96,7 @@ impl Workspace {
     }
 
     /// The same folder as its settings were at a time; the store is where it is now.
-    pub fn as_it_was(&self, settings_text: &str) -> Result<Workspace, Failure> {
+    pub(crate) fn as_it_was(&self, settings_text: &str) -> Result<Workspace, Failure> {
         let place = Path::new(SETTINGS_FILE);
         let mut was = Workspace::parsed(&self.folder, settings_text.to_owned(), place)?;
         was.settings.store = self.settings.store.clone();
@@ -145,22 +145,22 @@ impl Workspace {
     }
 
     /// The settings.
-    pub fn settings(&self) -> &Settings {
+    pub(crate) fn settings(&self) -> &Settings {
         &self.settings
     }
 
     /// The text of `bractline.toml` as it was read.
-    pub fn settings_text(&self) -> &str {
+    pub(crate) fn settings_text(&self) -> &str {
         &self.settings_text
     }
 
     /// The workspace's folder.
-    pub fn folder(&self) -> &Path {
+    pub(crate) fn folder(&self) -> &Path {
         &self.folder
     }
 
     /// The folder of the kept tables, where the settings name no other place.
-    pub fn store(&self) -> PathBuf {
+    pub(crate) fn store(&self) -> PathBuf {
         self.folder.join(STORE_FOLDER)
     }
 
@@ -169,7 +169,7 @@ impl Workspace {
     ///
     /// # Errors
     /// A [`Failure`] if its permissions cannot be read or set.
-    pub fn share_store(&self) -> Result<(), Failure> {
+    pub(crate) fn share_store(&self) -> Result<(), Failure> {
         let store = self.store();
         if !self.settings.store.shared || !store.is_dir() {
             return Ok(());
@@ -179,13 +179,13 @@ impl Workspace {
     }
 
     /// The folder of the workspace's own protocols.
-    pub fn protocols(&self) -> PathBuf {
+    pub(crate) fn protocols(&self) -> PathBuf {
         self.folder.join("protocols")
     }
 
     /// A new folder for tables between stages, gone when it is dropped; nobody else may look into it.
     #[cfg(feature = "cluster")]
-    pub fn between_stages(&self) -> Result<tempfile::TempDir, Failure> {
+    pub(crate) fn between_stages(&self) -> Result<tempfile::TempDir, Failure> {
         let folder = tempfile::Builder::new()
             .prefix(BETWEEN_STAGES_START)
             .tempdir_in(&self.folder);
@@ -193,41 +193,41 @@ impl Workspace {
     }
 
     /// The folder of the alerts.
-    pub fn alerts(&self) -> PathBuf {
+    pub(crate) fn alerts(&self) -> PathBuf {
         self.folder.join("alerts")
     }
 
     /// The weather file, if the settings name one.
-    pub fn weather(&self) -> Option<PathBuf> {
+    pub(crate) fn weather(&self) -> Option<PathBuf> {
         let file = self.settings.weather.file.as_ref()?;
         Some(self.folder.join(file))
     }
 
     /// The folder of the issued alerts, one a number.
-    pub fn issued(&self) -> PathBuf {
+    pub(crate) fn issued(&self) -> PathBuf {
         self.alerts().join("issued")
     }
 
     /// Where the boundary file that an issued alert is based on is kept.
-    pub fn kept_boundaries(&self, sha256: &str) -> PathBuf {
+    pub(crate) fn kept_boundaries(&self, sha256: &str) -> PathBuf {
         self.alerts()
             .join("boundaries")
             .join(format!("{sha256}.json"))
     }
 
     /// Where the weather file that an issued alert is based on is kept.
-    pub fn kept_weather(&self, sha256: &str) -> PathBuf {
+    pub(crate) fn kept_weather(&self, sha256: &str) -> PathBuf {
         self.alerts().join("weather").join(sha256)
     }
 
     /// The user's own boundary file, if the region is not a built-in one.
-    pub fn boundaries(&self) -> Option<PathBuf> {
+    pub(crate) fn boundaries(&self) -> Option<PathBuf> {
         let boundaries = &self.settings.region.boundaries;
         (!boundaries.starts_with("us:")).then(|| self.folder.join(boundaries))
     }
 
     /// The days of the season.
-    pub fn season(&self) -> Result<SeasonDays, Failure> {
+    pub(crate) fn season(&self) -> Result<SeasonDays, Failure> {
         let season = &self.settings.season;
         Ok(SeasonDays {
             first: day_of_year("[season] first_day", &season.first_day)?,
@@ -239,7 +239,7 @@ impl Workspace {
     ///
     /// # Errors
     /// A [`Failure`] if the setting is none of the widths that nest.
-    pub fn grid_width(&self) -> Result<GridWidth, Failure> {
+    pub(crate) fn grid_width(&self) -> Result<GridWidth, Failure> {
         let km = self.settings.disclosure.point_grid_km;
         GridWidth::of_km(km).ok_or_else(|| {
             Failure::new(
@@ -255,13 +255,13 @@ impl Workspace {
     }
 
     /// Month and day from which the heat of a season is summed.
-    pub fn heat_from(&self) -> Result<(i8, i8), Failure> {
+    pub(crate) fn heat_from(&self) -> Result<(i8, i8), Failure> {
         day_of_year("[weather] heat_from", &self.settings.weather.heat_from)
     }
 }
 
 /// The settings of a region that the user brought.
-pub fn own_region(id_property: &str, name_property: &str) -> RegionSettings {
+pub(crate) fn own_region(id_property: &str, name_property: &str) -> RegionSettings {
     RegionSettings {
         boundaries: BOUNDARIES_FILE.to_owned(),
         id_property: id_property.to_owned(),

@@ -9,12 +9,12 @@ use scouting::visit::code::Code;
 use scouting::visit::record::Economics;
 
 /// Name of the settings file; a folder that holds it is a workspace.
-pub const SETTINGS_FILE: &str = "bractline.toml";
+pub(crate) const SETTINGS_FILE: &str = "bractline.toml";
 
 /// What `bractline.toml` says.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Settings {
+pub(crate) struct Settings {
     /// The counties.
     pub region: RegionSettings,
     /// Where the tables are.
@@ -49,7 +49,7 @@ pub struct Settings {
 /// Where the counties come from.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct RegionSettings {
+pub(crate) struct RegionSettings {
     /// `us:46`, or the name of a file in the workspace.
     pub boundaries: String,
     /// Property of a county's id in that file.
@@ -69,7 +69,7 @@ pub struct RegionSettings {
 /// Where the tables are.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct StoreSettings {
+pub(crate) struct StoreSettings {
     /// `s3://bucket/prefix`; empty for the folder `store` of the workspace.
     pub place: String,
     /// Whether others than its owner may enter the folder `store`, as far as the workspace's own folder lets them.
@@ -79,7 +79,7 @@ pub struct StoreSettings {
 /// First and last day of the season, `MM-DD`, both included.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct SeasonSettings {
+pub(crate) struct SeasonSettings {
     /// First day.
     pub first_day: String,
     /// Last day.
@@ -89,7 +89,7 @@ pub struct SeasonSettings {
 /// What is published of how many fields.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct DisclosureSettings {
+pub(crate) struct DisclosureSettings {
     /// How much a public row says.
     pub level: Level,
     /// Fewest fields of a public row.
@@ -105,7 +105,7 @@ pub struct DisclosureSettings {
 /// What becomes of flagged visits.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct FlagSettings {
+pub(crate) struct FlagSettings {
     /// Codes of the flags that hold a visit; the others only mark it.
     pub hold: Vec<Code>,
 }
@@ -113,7 +113,7 @@ pub struct FlagSettings {
 /// Where daily temperatures come from.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct WeatherSettings {
+pub(crate) struct WeatherSettings {
     /// Name of a weather file in the workspace.
     pub file: Option<String>,
     /// County id → station id; `*` represents every other county.
@@ -125,7 +125,7 @@ pub struct WeatherSettings {
 /// Who publishes the alert.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct OfficeSettings {
+pub(crate) struct OfficeSettings {
     /// Name of the office.
     pub name: String,
     /// How to reach it.
@@ -135,7 +135,7 @@ pub struct OfficeSettings {
 /// Where and as what issued alerts are published.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct PublishSettings {
+pub(crate) struct PublishSettings {
     /// Address of the public folder; empty if links shall be relative.
     pub base_url: String,
     /// Title of the list and the feed.
@@ -147,7 +147,7 @@ pub struct PublishSettings {
 /// On which terms packages of the data are handed on.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct DataSettings {
+pub(crate) struct DataSettings {
     /// Identifier of the license; empty if it is not stated.
     pub license: String,
     /// Where its text is; may be empty.
@@ -177,7 +177,7 @@ impl Default for DisclosureSettings {
 
 impl DisclosureSettings {
     /// The rule that they ask for.
-    pub fn rule(&self) -> Rule {
+    pub(crate) fn rule(&self) -> Rule {
         Rule {
             level: self.level,
             min_fields: self.min_fields,

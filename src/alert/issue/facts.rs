@@ -29,7 +29,7 @@ pub struct Replaced {
 
 impl Issue {
     /// `Alert 3, issued August 12, 2026, 14:03 UTC.`
-    pub fn in_words(&self) -> String {
+    pub(crate) fn in_words(&self) -> String {
         format!(
             "Alert {}, issued {}.",
             self.number,
@@ -38,7 +38,7 @@ impl Issue {
     }
 
     /// The anchor of this week and protocol in the list of alerts.
-    pub fn anchor(&self, iso_week: &str, protocol: &str) -> String {
+    pub(crate) fn anchor(&self, iso_week: &str, protocol: &str) -> String {
         anchor(iso_week, protocol)
     }
 }
@@ -51,12 +51,12 @@ impl Replaced {
 }
 
 /// The folder of an alert: `0003`.
-pub fn folder_name(number: i64) -> String {
+pub(crate) fn folder_name(number: i64) -> String {
     format!("{number:04}")
 }
 
 /// The place of a week and protocol in the list of alerts, in letters that a link may hold as they are.
-pub fn anchor(iso_week: &str, protocol: &str) -> String {
+pub(crate) fn anchor(iso_week: &str, protocol: &str) -> String {
     let plain = |c: char| match c.is_ascii_alphanumeric() || matches!(c, '-' | '.' | '_') {
         true => c,
         false => '_',

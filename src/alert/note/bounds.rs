@@ -12,10 +12,10 @@ use crate::shared::markdown::markdown_options;
 use scouting::failure::{Failure, Kind};
 
 /// Longest note. A page of print has about 3 kB; a note is no second bulletin.
-pub const NOTE_BYTES_MAX: usize = 20_000;
+pub(crate) const NOTE_BYTES_MAX: usize = 20_000;
 /// Deepest nesting of lists, quotations and emphasis. A note of three lists in each other in a quotation has eight;
 /// our choice.
-pub const NOTE_DEPTH_MAX: usize = 20;
+pub(crate) const NOTE_DEPTH_MAX: usize = 20;
 /// Longest line that may be a rule of many dashes or stars with spaces.
 const RULE_BYTES_MAX: usize = 200;
 
@@ -23,7 +23,7 @@ const RULE_BYTES_MAX: usize = 200;
 ///
 /// # Errors
 /// A [`Failure`] if it cannot be read, is longer than [`NOTE_BYTES_MAX`] or is not UTF-8.
-pub fn note_text(file: impl Read, place: &Path) -> Result<String, Failure> {
+pub(crate) fn note_text(file: impl Read, place: &Path) -> Result<String, Failure> {
     let mut bytes = Vec::new();
     file.take(NOTE_BYTES_MAX as u64 + 1)
         .read_to_end(&mut bytes)

@@ -5,7 +5,7 @@ use disclosure::public_row::PublicRow;
 
 /// How many of the fields shown are based on economics that the office assumed; nothing where no row gives a number.
 /// They are never mixed with the others without a word.
-pub fn what_is_assumed(rows: &[PublicRow]) -> Option<String> {
+pub(crate) fn what_is_assumed(rows: &[PublicRow]) -> Option<String> {
     let with_fields = || rows.iter().filter(|row| row.fields_visited > 0);
     let assumed: u32 = with_fields()
         .filter_map(|row| row.fields_with_assumed_economics)

@@ -14,7 +14,7 @@ use scouting::region::Region;
 
 /// A place of which something else is said now than before.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PlaceChange {
+pub(crate) struct PlaceChange {
     /// Its name as shown.
     pub place: String,
     /// What is said now, and in brackets what was said.
@@ -22,7 +22,11 @@ pub struct PlaceChange {
 }
 
 /// The places of which `now` says something else than `before`, by name; counties first.
-pub fn changes(region: &Region, before: &[PublicRow], now: &[PublicRow]) -> Vec<PlaceChange> {
+pub(crate) fn changes(
+    region: &Region,
+    before: &[PublicRow],
+    now: &[PublicRow],
+) -> Vec<PlaceChange> {
     let names = display_names(region);
     let mut places: BTreeMap<&Place, [Option<&PublicRow>; 2]> = BTreeMap::new();
     for (place, rows) in [before, now].into_iter().enumerate() {

@@ -17,7 +17,7 @@ const RIGHT: f64 = WIDTH - 44.0;
 
 /// Draws it; `None` where no county of the week has a class. `levels` are those of the week's rows,
 /// one or more.
-pub fn draw_pressure_bars(classes: &[PressureClass], levels: &[Level]) -> Option<Chart> {
+pub(crate) fn draw_pressure_bars(classes: &[PressureClass], levels: &[Level]) -> Option<Chart> {
     let most = classes.iter().map(|class| class.counties).max()?;
     let rows = bars(classes, levels);
     let mut inner = String::new();

@@ -8,7 +8,7 @@ use disclosure::public_row::PublicRow;
 use scouting::visit::week::IsoWeek;
 
 /// Fields at threshold: `4 of 6`, `5 or more of 6`, `none of 4`, `1 or more of 4`, `1 to 2 of 7`.
-pub fn fields_in_words(row: &PublicRow) -> String {
+pub(crate) fn fields_in_words(row: &PublicRow) -> String {
     let all = row.fields_visited;
     match row.at_threshold {
         [_, 0] => format!("none of {all}"),
@@ -19,7 +19,7 @@ pub fn fields_in_words(row: &PublicRow) -> String {
 }
 
 /// The same with its noun: `4 of 6 fields at threshold`.
-pub fn fields_at_threshold_in_words(row: &PublicRow) -> String {
+pub(crate) fn fields_at_threshold_in_words(row: &PublicRow) -> String {
     let noun = if row.fields_visited == 1 {
         "field"
     } else {
@@ -30,7 +30,7 @@ pub fn fields_at_threshold_in_words(row: &PublicRow) -> String {
 
 /// The 95% interval of the percent of fields at threshold, `between` its ends: `9–54%`; empty where no field is in the
 /// window.
-pub fn percent_in_words(row: &PublicRow, between: &str) -> String {
+pub(crate) fn percent_in_words(row: &PublicRow, between: &str) -> String {
     row.share_interval()
         .map_or_else(String::new, |[low, high]| {
             let percent = |share| display_number(share, Form::Percent);
@@ -39,7 +39,7 @@ pub fn percent_in_words(row: &PublicRow, between: &str) -> String {
 }
 
 /// The class of the median in words: `0.5 to under 1`, `under 0.25`, `1.5 or more`; `None` for fewer than five fields.
-pub fn median_in_words(row: &PublicRow) -> Option<String> {
+pub(crate) fn median_in_words(row: &PublicRow) -> Option<String> {
     let class = row.median?;
     Some(match class.below {
         _ if class.nothing_found => "nothing found".to_owned(),
@@ -48,7 +48,7 @@ pub fn median_in_words(row: &PublicRow) -> Option<String> {
 }
 
 /// The same in few characters, for a cell of a table: `0.5–1`, `<0.25`, `1.5+`, `0`.
-pub fn median_in_short(row: &PublicRow) -> Option<String> {
+pub(crate) fn median_in_short(row: &PublicRow) -> Option<String> {
     let class = row.median?;
     Some(match class.below {
         _ if class.nothing_found => "0".to_owned(),
@@ -59,13 +59,13 @@ pub fn median_in_short(row: &PublicRow) -> Option<String> {
 }
 
 /// The days of the weeks of treatment: `Aug 3 – Aug 16`; `None` where they are not shown.
-pub fn treatment_in_words(row: &PublicRow) -> Option<String> {
+pub(crate) fn treatment_in_words(row: &PublicRow) -> Option<String> {
     let [first, last] = treatment_days(row)?;
     Some(format!("{}\u{a0}–\u{a0}{}", day(first), day(last)))
 }
 
 /// Monday of the first and Sunday of the last of these weeks.
-pub fn treatment_days(row: &PublicRow) -> Option<[Date; 2]> {
+pub(crate) fn treatment_days(row: &PublicRow) -> Option<[Date; 2]> {
     let [first, last] = row.treatment_weeks.as_ref()?;
     let [first, last]: [IsoWeek; 2] = [first.parse().ok()?, last.parse().ok()?];
     Some([first.monday(), last.sunday()])
@@ -77,7 +77,7 @@ fn day(date: Date) -> String {
 }
 
 /// `visits through August 5`, where the row has not seen the newest submission of the page.
-pub fn visits_until_in_words(row: &PublicRow, newest: Option<Date>) -> Option<String> {
+pub(crate) fn visits_until_in_words(row: &PublicRow, newest: Option<Date>) -> Option<String> {
     let older = newest.is_some_and(|newest| row.visits_until < newest);
     older.then(|| {
         format!(

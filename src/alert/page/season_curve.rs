@@ -26,7 +26,7 @@ const BAND: &str = "#e4dfc8";
 
 /// A chart and what its lines mean.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SeasonCurve {
+pub(crate) struct SeasonCurve {
     /// The chart.
     pub chart: Chart,
     /// A swatch and its words for each kind of line.
@@ -34,7 +34,7 @@ pub struct SeasonCurve {
 }
 
 /// Draws it; `None` where no week of this season has fields to draw.
-pub fn draw_season_curve(so_far: &SeasonSoFar) -> Option<SeasonCurve> {
+pub(crate) fn draw_season_curve(so_far: &SeasonSoFar) -> Option<SeasonCurve> {
     let newest = so_far.weeks.last()?;
     let earlier = Spread::of(&so_far.earlier);
     let season = newest.season;

@@ -20,7 +20,7 @@ const OUTSIDE: [(&str, &str); 2] = [("#e6e2d3", "#000"), ("#d0cbb8", "#000")];
 const LETTER: f64 = 9.0;
 
 /// Draws the newest weeks; `None` where none has a field. `stages` are sorted by week and growth.
-pub fn draw_stage_bars(stages: &[StageCount]) -> Option<Chart> {
+pub(crate) fn draw_stage_bars(stages: &[StageCount]) -> Option<Chart> {
     let weeks: Vec<&[StageCount]> = stages
         .chunk_by(|one, next| one.iso_week == next.iso_week)
         .collect();

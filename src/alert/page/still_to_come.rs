@@ -9,7 +9,7 @@ const FIELDS_LEAST: u32 = 20;
 
 /// In a sentence or some, of the visits of shown counties alone: shares in steps of ten percent. `fields` are the fields
 /// visited that the page shows.
-pub fn still_to_come(arrived: &Arrived, fields: u32) -> String {
+pub(crate) fn still_to_come(arrived: &Arrived, fields: u32) -> String {
     // Steps of ten, never none and never all: neither is known before the week is complete.
     let percent = |share: &f64| ((share * 10.0).round() * 10.0).clamp(10.0, 100.0);
     match arrived {

@@ -7,7 +7,7 @@ use disclosure::public_row::PublicRow;
 use scouting::region::Region;
 
 /// The public rows of one week under one protocol.
-pub struct Summary<'a> {
+pub(crate) struct Summary<'a> {
     /// Counties with fields in the stage window, by id.
     pub shown: Vec<Shown<'a>>,
     /// Rows of fields elsewhere in a district or the region that has fields in the stage window.
@@ -21,7 +21,7 @@ pub struct Summary<'a> {
 
 /// A place with figures.
 #[derive(Debug, Clone)]
-pub struct Shown<'a> {
+pub(crate) struct Shown<'a> {
     /// Its name as shown.
     pub name: String,
     /// Its row.
@@ -30,7 +30,7 @@ pub struct Shown<'a> {
 
 impl<'a> Summary<'a> {
     /// Sorts the rows of one week under one protocol, of places of the region.
-    pub fn of(region: &'a Region, rows: &'a [PublicRow]) -> Summary<'a> {
+    pub(crate) fn of(region: &'a Region, rows: &'a [PublicRow]) -> Summary<'a> {
         let names = display_names(region);
         let name_of = |row: &PublicRow| match row.place.county() {
             Some(id) => names.get(id).cloned().unwrap_or_else(|| display_name(id)),
@@ -62,7 +62,7 @@ impl<'a> Summary<'a> {
     }
 
     /// The name of a county as shown; its id if the region does not have it.
-    pub fn name(&self, county_id: &str) -> String {
+    pub(crate) fn name(&self, county_id: &str) -> String {
         let name = self.names.get(county_id).cloned();
         name.unwrap_or_else(|| display_name(county_id))
     }

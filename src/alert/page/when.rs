@@ -8,7 +8,7 @@ use disclosure::public_row::PublicRow;
 
 /// When the fields shown are expected at the treatment stage, and what the days are based on; nothing where no row has such
 /// weeks, or the protocol names no stage.
-pub fn when_due(rows: &[PublicRow], treatment_stage: Option<&str>) -> Option<String> {
+pub(crate) fn when_due(rows: &[PublicRow], treatment_stage: Option<&str>) -> Option<String> {
     let stage = treatment_stage?;
     let opens = rows
         .iter()

@@ -16,7 +16,7 @@ const FEW_FIELDS: u32 = 12;
 const ENOUGH: &str = "with enough sampled fields to report";
 
 /// What a county agent must grasp in ten seconds.
-pub fn headline(summary: &Summary) -> String {
+pub(crate) fn headline(summary: &Summary) -> String {
     let (shown, at_threshold) = (summary.shown.len(), summary.at_threshold());
     match (&*summary.shown, at_threshold) {
         ([], _) => headline_without_counties(summary),
@@ -71,7 +71,7 @@ fn headline_without_counties(summary: &Summary) -> String {
 }
 
 /// Short lines under the headline, each with a heading: where it is highest, and how sure.
-pub fn key_facts(summary: &Summary) -> Vec<(&'static str, String)> {
+pub(crate) fn key_facts(summary: &Summary) -> Vec<(&'static str, String)> {
     let mut facts = Vec::new();
     if let Some(county) = summary.highest() {
         let median = median_in_words(county.row)
@@ -112,7 +112,7 @@ fn fields(count: u32) -> String {
 }
 
 /// The week in one paragraph of plain words.
-pub fn paragraph(bulletin: &Bulletin) -> String {
+pub(crate) fn paragraph(bulletin: &Bulletin) -> String {
     let summary = Summary::of(bulletin.region, bulletin.rows);
     let mut sentences = vec![coverage(&summary, bulletin)];
     sentences.extend(where_it_is_highest(&summary));

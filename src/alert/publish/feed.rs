@@ -13,7 +13,7 @@ use scouting::failure::{Cause, Failure, Kind};
 
 /// An issued alert, as the feed and the list describe it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Listed {
+pub(crate) struct Listed {
     /// Its number.
     pub number: i64,
     /// When it was issued.
@@ -38,7 +38,7 @@ pub struct Listed {
 
 /// Who publishes, and where.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Publisher {
+pub(crate) struct Publisher {
     /// Address of the folder that holds the feed, with a slash at its end; empty if not known.
     pub base_url: String,
     /// Title of the feed and the list.
@@ -52,7 +52,7 @@ pub struct Publisher {
 }
 
 /// The correction of an alert, if there is one.
-pub fn replaced_by(alerts: &[Listed], number: i64) -> Option<&Listed> {
+pub(crate) fn replaced_by(alerts: &[Listed], number: i64) -> Option<&Listed> {
     alerts.iter().find(|other| other.replaces == Some(number))
 }
 
@@ -60,7 +60,7 @@ pub fn replaced_by(alerts: &[Listed], number: i64) -> Option<&Listed> {
 ///
 /// # Errors
 /// A [`Failure`] if there is no alert: RFC 4287 requires a time, and nothing else has one.
-pub fn feed_xml(alerts: &[Listed], publisher: &Publisher) -> Result<Vec<u8>, Failure> {
+pub(crate) fn feed_xml(alerts: &[Listed], publisher: &Publisher) -> Result<Vec<u8>, Failure> {
     let newest = alerts.iter().map(changed_at).max().ok_or_else(|| {
         Failure::new(Kind::Publish, "no alert is issued yet, so there is no feed")
             .mend("bractline alert --week WEEK --issue")

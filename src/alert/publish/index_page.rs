@@ -45,7 +45,7 @@ struct Line {
 ///
 /// # Errors
 /// A [`Failure`] if the template cannot be written out.
-pub fn index_html(alerts: &[Listed], publisher: &Publisher) -> Result<String, Failure> {
+pub(crate) fn index_html(alerts: &[Listed], publisher: &Publisher) -> Result<String, Failure> {
     let mut weeks: BTreeMap<(Reverse<&str>, &str), Vec<&Listed>> = BTreeMap::new();
     for alert in alerts {
         let week = (Reverse(alert.iso_week.as_str()), alert.protocol.as_str());

@@ -17,7 +17,7 @@ use url::Url;
 use scouting::failure::{Cause, Failure, Kind};
 
 /// A public place.
-pub struct Place {
+pub(crate) struct Place {
     files: Box<dyn ObjectStore>,
     prefix: Path,
     /// The folder, where the place is one.
@@ -29,7 +29,7 @@ pub struct Place {
 
 /// What putting a file came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Put {
+pub(crate) enum Put {
     /// It was written.
     Written,
     /// It was there, byte for byte.
@@ -42,7 +42,7 @@ impl Place {
     ///
     /// # Errors
     /// A [`Failure`] if there is no such kind of place, or the folder cannot be made.
-    pub fn open(to: &str, options: Vec<(String, String)>) -> Result<Place, Failure> {
+    pub(crate) fn open(to: &str, options: Vec<(String, String)>) -> Result<Place, Failure> {
         let url = match Url::parse(to) {
             Ok(url) if to.contains("://") => url,
             _ => folder_url(FilePath::new(to))?,
@@ -79,7 +79,7 @@ impl Place {
     ///
     /// # Errors
     /// A [`Failure`] if the place refuses it, or has another file of that name.
-    pub async fn put_frozen(&self, name: &str, bytes: Vec<u8>) -> Result<Put, Failure> {
+    pub(crate) async fn put_frozen(&self, name: &str, bytes: Vec<u8>) -> Result<Put, Failure> {
         let bytes = Bytes::from(bytes);
         if self.is_there(name, &bytes, true).await? {
             return Ok(Put::Unchanged);
@@ -100,7 +100,7 @@ impl Place {
     ///
     /// # Errors
     /// A [`Failure`] if the place refuses it.
-    pub async fn put_renewed(&self, name: &str, bytes: Vec<u8>) -> Result<Put, Failure> {
+    pub(crate) async fn put_renewed(&self, name: &str, bytes: Vec<u8>) -> Result<Put, Failure> {
         let bytes = Bytes::from(bytes);
         if self.is_there(name, &bytes, false).await? {
             return Ok(Put::Unchanged);
@@ -115,7 +115,7 @@ impl Place {
     ///
     /// # Errors
     /// A [`Failure`] if the place refuses it.
-    pub async fn remove(&self, name: &str) -> Result<bool, Failure> {
+    pub(crate) async fn remove(&self, name: &str) -> Result<bool, Failure> {
         match self.files.delete(&self.path(name)).await {
             Ok(()) => Ok(true),
             Err(Error::NotFound { .. }) => Ok(false),
@@ -143,7 +143,10 @@ impl Place {
     ///
     /// # Errors
     /// A [`Failure`] if a link, or anything that is no folder or file, is in the way of one.
-    pub fn check_ways<'a>(&self, names: impl Iterator<Item = &'a str>) -> Result<(), Failure> {
+    pub(crate) fn check_ways<'a>(
+        &self,
+        names: impl Iterator<Item = &'a str>,
+    ) -> Result<(), Failure> {
         for name in names {
             self.check_way(name)?;
         }

@@ -10,7 +10,7 @@ use scouting::region::Region;
 
 /// An alert of the week.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct WeekEntry {
+pub(crate) struct WeekEntry {
     /// Title of its protocol.
     pub title: String,
     /// Its headline; `None` of a draft or a withdrawn alert.
@@ -35,7 +35,7 @@ struct Page {
 ///
 /// # Errors
 /// A [`Failure`] if the template cannot be written out.
-pub fn week_html(
+pub(crate) fn week_html(
     iso_week: &str,
     region: &Region,
     contact: &str,

@@ -25,7 +25,7 @@ struct Page {
 ///
 /// # Errors
 /// A [`Failure`] if the template cannot be written out.
-pub fn withdrawn_html(
+pub(crate) fn withdrawn_html(
     alert: &Listed,
     at: Timestamp,
     reason: &str,

@@ -10,7 +10,7 @@ use store::delta::tables::Store;
 use store::ledger::drop::{Which, drop_held};
 
 #[derive(Debug, clap::Args)]
-pub struct HeldDrop {
+pub(crate) struct HeldDrop {
     /// Why
     #[arg(long, value_name = "TEXT", value_parser = said)]
     reason: String,

@@ -20,7 +20,7 @@ use store::ledger::held::{open_entries, open_records};
 
 /// Review held records: list them, return them to their senders, or drop them
 #[derive(Debug, clap::Subcommand)]
-pub enum Held {
+pub(crate) enum Held {
     /// Count held records by sender, file and reason, or list each
     #[command(
         after_help = "Examples:\n  bractline held list\n  bractline held list --all --format json\n\nA record stays on hold until a corrected one is accepted in its place, or it is dropped."

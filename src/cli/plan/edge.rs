@@ -13,7 +13,7 @@ use scouting::visit::week::IsoWeek;
 #[command(
     after_help = "Example:\n  bractline plan edge --field F-000123 --out for-the-owner\n\nUses the field's newest reference visit, or that of --week. With --out it writes economic_distance.csv and, where the record has the field's outline, strips.geojson: the strips along the sampled sides and their area. Nothing of it is published."
 )]
-pub struct PlanEdge {
+pub(crate) struct PlanEdge {
     /// Field ID
     #[arg(long, value_name = "ID")]
     field: String,

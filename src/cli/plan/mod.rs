@@ -14,7 +14,7 @@ use scouting::failure::{Failure, Kind};
 
 /// Plan the sampling of a field
 #[derive(Debug, clap::Subcommand)]
-pub enum Plan {
+pub(crate) enum Plan {
     /// Number of sites, and when to stop sampling
     Field(PlanField),
     /// Economic distance: how far in from the edge counts stay at threshold; private
@@ -42,7 +42,7 @@ impl Plan {
 #[command(
     after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 0.16/lb --plants 20000/acre --season 2026 --out plan\n\nThe dispersion among sites is yours (--k) or comes from the workspace's visits of a season (--season); presence-absence counts need neither. With --out it writes stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
 )]
-pub struct PlanField {
+pub(crate) struct PlanField {
     /// Id of the protocol, as `bractline protocols list` shows it
     #[arg(long, value_name = "ID")]
     protocol: String,

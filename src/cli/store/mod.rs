@@ -17,7 +17,7 @@ use vacuum::VacuumCommand;
 
 /// Maintain the data store
 #[derive(Debug, clap::Subcommand)]
-pub enum StoreCommand {
+pub(crate) enum StoreCommand {
     /// Show what the store holds
     #[command(after_help = "Example:\n  bractline store info --format json")]
     Info {

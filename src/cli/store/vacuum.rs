@@ -12,7 +12,7 @@ use scouting::failure::Failure;
 #[command(
     after_help = "Examples:\n  bractline store vacuum --dry-run\n  bractline store vacuum --older-than 24\n\nRemoves files from the disk that left the tables longer ago than --older-than, leftover files of interrupted commands, and folders of alerts whose issue was interrupted; and takes rows of loads that were interrupted that long ago out of the tables. What counts stays: every issued alert can still be built again. Safe while loads and readers run that take less time than --older-than."
 )]
-pub struct VacuumCommand {
+pub(crate) struct VacuumCommand {
     /// Minimum age of what is removed, in hours
     #[arg(long, value_name = "HOURS", default_value_t = 168)]
     older_than: u32,

@@ -7,7 +7,7 @@ use arrow::array::AsArray;
 use super::facts::Level;
 use super::package_file::unmade;
 use super::protocol_table::protocol_table;
-pub use super::table::ExportTable;
+pub(crate) use super::table::ExportTable;
 use super::table::{Places, Reference};
 use crate::export::grid_rows::GridRows;
 use crate::export::take_home::TakeHome;
@@ -48,7 +48,7 @@ const TO_FIELD_WEEK: Reference = Reference {
 };
 
 /// The rows of single visits, as a level has them.
-pub enum VisitRows {
+pub(crate) enum VisitRows {
     /// None.
     None,
     /// Without what leads back to a field.
@@ -59,7 +59,7 @@ pub enum VisitRows {
 
 impl VisitRows {
     /// The level that has them.
-    pub fn level(&self) -> Level {
+    pub(crate) fn level(&self) -> Level {
         match self {
             VisitRows::None => Level::Public,
             VisitRows::Grid(_) => Level::Grid,
@@ -73,7 +73,7 @@ impl VisitRows {
 ///
 /// # Errors
 /// A [`Failure`] if a table is not what it should be.
-pub fn tables_of(
+pub(crate) fn tables_of(
     rollup: &Rollup,
     public: &PublicTables,
     visits: VisitRows,

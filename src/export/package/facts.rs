@@ -30,7 +30,7 @@ impl Level {
     }
 
     /// Whether it has rows of single fields, so that its recipient must agree to terms.
-    pub fn is_private(self) -> bool {
+    pub(crate) fn is_private(self) -> bool {
         self != Level::Public
     }
 }

@@ -24,8 +24,8 @@ mod terms;
 
 use self::facts::Facts;
 use self::package_file::PackageFile;
-use crate::alert::inputs::sha256_of;
 use self::table::ExportTable;
+use crate::alert::inputs::sha256_of;
 use scouting::failure::Failure;
 
 /// Every file of the package, in the order in which a reader needs them.
@@ -99,4 +99,3 @@ fn sums_of(files: &[PackageFile]) -> String {
     lines.sort_by(|one, other| one[64..].cmp(&other[64..]));
     lines.concat()
 }
-use crate::alert::inputs::sha256_of;

@@ -1,5 +1,4 @@
-//! A file of a package, and what every writer of one uses: its hash, a text on one line, the failure to make it.
-
+//! A file of a package, and what every writer of one uses: a text on one line, the failure to make it.
 
 use crate::shared::unseen::plain_text;
 use scouting::failure::{Cause, Failure, Kind};

@@ -14,7 +14,7 @@ use store::stages::files::StageColumn;
 
 /// Columns of a table that name a row of another.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Reference {
+pub(crate) struct Reference {
     /// The columns here.
     pub columns: &'static [&'static str],
     /// The table there.

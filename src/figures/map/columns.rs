@@ -14,7 +14,7 @@ use scouting::region::Region;
 
 /// What a page says of one kind of file.
 #[derive(Debug, Clone, Copy)]
-pub struct DescribedFiles<'a> {
+pub(crate) struct DescribedFiles<'a> {
     /// Names of the files, such as `county_week.csv, county_week.parquet`.
     pub names: &'a str,
     /// One or two sentences before the columns.
@@ -28,7 +28,7 @@ pub struct DescribedFiles<'a> {
 }
 
 /// The page, as Markdown.
-pub fn columns_page(region: &Region, files: &[DescribedFiles]) -> String {
+pub(crate) fn columns_page(region: &Region, files: &[DescribedFiles]) -> String {
     let mut page = String::from("# The columns of these files\n\n");
     // Writing to a String cannot fail.
     if let Some(notice) = region.invented() {

@@ -68,7 +68,7 @@ pub fn county_week_geojson(rows: &MapRows) -> Result<Vec<u8>, Failure> {
 ///
 /// # Errors
 /// A [`Failure`] if the table is not that one.
-pub fn sample_points_geojson(
+pub(crate) fn sample_points_geojson(
     region: &Region,
     sample_point: &RecordBatch,
 ) -> Result<Vec<u8>, Failure> {

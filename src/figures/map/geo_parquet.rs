@@ -21,7 +21,10 @@ use scouting::failure::Failure;
 ///
 /// # Errors
 /// A [`Failure`] if the docs and the columns do not match.
-pub fn county_week_geo_parquet(rows: &MapRows, docs: &[ColumnDoc]) -> Result<Vec<u8>, Failure> {
+pub(crate) fn county_week_geo_parquet(
+    rows: &MapRows,
+    docs: &[ColumnDoc],
+) -> Result<Vec<u8>, Failure> {
     let table = documented(&rows.table, &[docs, &ADDED_COLUMNS].concat())?;
     let geometries = outlines_of(rows);
     let region = rows.region;

@@ -37,7 +37,7 @@ pub enum Coverage<'a> {
 }
 
 /// The columns that a map has besides those of the table `county_week`.
-pub const ADDED_COLUMNS: [ColumnDoc; 3] = [
+pub(crate) const ADDED_COLUMNS: [ColumnDoc; 3] = [
     ColumnDoc {
         name: "start",
         description: "Monday of the week",

@@ -36,7 +36,7 @@ struct Wrapped<'a> {
 
 /// The record inside a wrapped one; any other record as it is. No visit has the members `held_id` and
 /// `record`, so nothing that is a visit is taken for a wrapped one.
-pub fn unwrapped(raw: RawRecord) -> RawRecord {
+pub(crate) fn unwrapped(raw: RawRecord) -> RawRecord {
     let (Sent::Bytes(bytes), None) = (&raw.sent, raw.mends) else {
         return raw;
     };

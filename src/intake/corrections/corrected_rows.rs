@@ -17,7 +17,7 @@ use crate::sheet::table::{Cell, Row, Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
 
 /// Header of the column that says how the identity of a visit is made.
-pub const ID_RECIPE: &str = "held_visit_id_from";
+pub(crate) const ID_RECIPE: &str = "held_visit_id_from";
 /// Columns that are ours alone begin so.
 const OURS: &str = "held_";
 /// Columns by which the plain layout is recognized, and those that mark the first row of a visit.
@@ -31,7 +31,7 @@ const TO_BE_MADE: &str = "to be made";
 ///
 /// # Errors
 /// If a column was added or taken out, so that the layout is not ours any more.
-pub fn corrected_rows_of(
+pub(crate) fn corrected_rows_of(
     sheets: &[Sheet],
     file_name: &str,
 ) -> Option<Result<Vec<RawRecord>, Failure>> {
@@ -192,7 +192,7 @@ fn settled(mut record: TableRecord, recipe: Option<&str>) -> TableRecord {
 }
 
 /// Makes the identity of a record that bears none of its own.
-pub fn settle(document: &mut Map<String, Value>, recipe: &str) {
+pub(crate) fn settle(document: &mut Map<String, Value>, recipe: &str) {
     if recipe == COUNT_SHEET_ID {
         complete(document);
     }

@@ -94,7 +94,7 @@ pub fn read_kept(record: &str) -> Option<(SentRows, ReadOfRows)> {
 }
 
 /// The record without an identity that is made of a member that could not be read.
-pub fn without_half_made_id(mut record: TableRecord) -> TableRecord {
+pub(crate) fn without_half_made_id(mut record: TableRecord) -> TableRecord {
     if let (Some(recipe), Err(findings), Some(visit)) = (
         &record.id_recipe,
         &record.document,

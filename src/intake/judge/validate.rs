@@ -58,7 +58,7 @@ pub struct Read {
 
 impl Refused {
     /// Findings about a record of which this could be read.
-    pub fn of(findings: Vec<Finding>, record: &Value) -> Refused {
+    pub(crate) fn of(findings: Vec<Finding>, record: &Value) -> Refused {
         let member = |name: &str| record.get(name);
         Refused {
             findings,

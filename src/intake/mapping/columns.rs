@@ -17,7 +17,7 @@ const HEADER_SEARCH_ROWS: usize = 50;
 
 impl Finder<'_, '_> {
     /// The columns that feed members; a column that is missing or claimed twice refuses the file.
-    pub fn columns(&self) -> Result<Vec<Column>, Failure> {
+    pub(super) fn columns(&self) -> Result<Vec<Column>, Failure> {
         let mut columns = Vec::new();
         let mut missing = Vec::new();
         for (place, field) in self.mapping.fields.iter().enumerate() {

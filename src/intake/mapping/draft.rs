@@ -74,7 +74,7 @@ impl<T: Default> Named<T> {
     }
 
     /// The things with their names.
-    pub fn into_items(self) -> Vec<(String, T)> {
+    pub(crate) fn into_items(self) -> Vec<(String, T)> {
         self.items
     }
 }
@@ -161,14 +161,14 @@ impl Slot {
     }
 
     /// Whether no cell says anything.
-    pub fn is_blank(&self) -> bool {
+    pub(super) fn is_blank(&self) -> bool {
         self.said.is_none() && self.problems.is_empty()
     }
 }
 
 impl Draft {
     /// A draft that begins in a row.
-    pub fn new(line: u64) -> Draft {
+    pub(crate) fn new(line: u64) -> Draft {
         Draft {
             line,
             rows: Vec::new(),
@@ -182,7 +182,7 @@ impl Draft {
     }
 
     /// The cells that should say which visit it is; a member without one by its pointer.
-    pub fn key_cells(&self, key: &[&'static Member]) -> Vec<String> {
+    pub(crate) fn key_cells(&self, key: &[&'static Member]) -> Vec<String> {
         let cell = |member: &&'static Member| {
             let slot = self.members.get(member.pointer);
             let first = slot.and_then(|slot| slot.first.clone());
@@ -192,7 +192,7 @@ impl Draft {
     }
 
     /// Takes a cell.
-    pub fn take(&mut self, member: &'static Member, place: &Place, taken: Taken) {
+    pub(crate) fn take(&mut self, member: &'static Member, place: &Place, taken: Taken) {
         match member.level {
             Level::Visit => {
                 self.take_unit(member, &taken);
@@ -255,7 +255,7 @@ impl SiteDraft {
 
 impl UnitDraft {
     /// Whether none of its counts is there.
-    pub fn is_blank(&self) -> bool {
+    pub(super) fn is_blank(&self) -> bool {
         self.parts.items.iter().all(|(_, slot)| slot.is_blank())
     }
 }

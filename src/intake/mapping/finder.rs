@@ -18,7 +18,7 @@ pub(in crate::mapping) struct Finder<'a, 'm> {
 
 impl Finder<'_, '_> {
     /// A refusal of the file, with the headers that were found.
-    pub fn refused(&self, what: String, mend: impl Into<String>) -> Failure {
+    pub(crate) fn refused(&self, what: String, mend: impl Into<String>) -> Failure {
         let sheet = if self.sheet.name.is_empty() {
             String::new()
         } else {
@@ -55,7 +55,7 @@ impl Finder<'_, '_> {
     }
 
     /// The one column of a name or a letter.
-    pub fn find(&self, selector: &Selector) -> Result<Option<(At, String)>, Failure> {
+    pub(crate) fn find(&self, selector: &Selector) -> Result<Option<(At, String)>, Failure> {
         let names = match selector {
             Selector::Letter(place) => {
                 let header = self.header.get(*place);

@@ -19,7 +19,7 @@ const COUNT_SHEET_MEMBERS: [&str; 4] = [
 ];
 
 /// The recipe that joins a prefix and members.
-pub fn recipe(prefix: Option<&str>, pointers: impl Iterator<Item = &'static str>) -> String {
+pub(crate) fn recipe(prefix: Option<&str>, pointers: impl Iterator<Item = &'static str>) -> String {
     let parts = prefix.map(escaped).into_iter();
     let parts = parts.chain(pointers.map(|pointer| format!("{{{pointer}}}")));
     parts.collect::<Vec<_>>().join(":")

@@ -22,7 +22,7 @@ pub(in crate::mapping) struct Keys {
 
 impl Keys {
     /// The key that a placeholder's name refers to.
-    pub fn slot(&mut self, placeholder: &str) -> Option<&mut Option<String>> {
+    pub(crate) fn slot(&mut self, placeholder: &str) -> Option<&mut Option<String>> {
         match placeholder {
             "site" => Some(&mut self.site),
             "head" | "plant" | "trap" | "unit" => Some(&mut self.unit),

@@ -92,7 +92,7 @@ pub(in crate::mapping) struct IdPlan {
 
 impl IdPlan {
     /// The plan as a text, for [`crate::mapping::made_id`].
-    pub fn recipe(&self) -> String {
+    pub(super) fn recipe(&self) -> String {
         let prefix = Some(&*self.prefix).filter(|prefix| !prefix.is_empty());
         recipe(prefix, self.from.iter().map(|member| member.pointer))
     }
@@ -113,7 +113,7 @@ pub(in crate::mapping) enum Ignored {
 
 impl Field {
     /// Members in addition to its own that the field's unit gives: `USD/acre` says per and currency.
-    pub fn also_gives(&self) -> Vec<&'static str> {
+    pub(super) fn also_gives(&self) -> Vec<&'static str> {
         let Kind::Number(_) = self.reading.member.kind else {
             return Vec::new();
         };
@@ -141,7 +141,7 @@ impl Field {
     }
 
     /// Whether the column's own name, or the target, says which site it is about.
-    pub fn names_site(&self) -> bool {
+    pub(super) fn names_site(&self) -> bool {
         let grouped = match &self.selector {
             Selector::Pattern(pattern) => pattern
                 .capture_names()

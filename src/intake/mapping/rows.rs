@@ -14,7 +14,7 @@ use scouting::failure::Failure;
 
 impl<'a> Finder<'a, '_> {
     /// The rows of data, in the order of the sheet.
-    pub fn rows(&self, chosen: &ChosenSheet<'a>) -> Result<Vec<DataRow<'a>>, Failure> {
+    pub(crate) fn rows(&self, chosen: &ChosenSheet<'a>) -> Result<Vec<DataRow<'a>>, Failure> {
         let form = &self.mapping.form;
         let first = form.header_rows.last().copied().unwrap_or(0);
         let skips = self.skips()?;

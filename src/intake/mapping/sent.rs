@@ -23,7 +23,7 @@ pub(in crate::mapping) fn as_sent(table: &Table<'_>, rows: &[usize]) -> String {
 }
 
 /// A cell as the JSON of a held record has it.
-pub fn cell_as_sent(cell: &Cell) -> Value {
+pub(crate) fn cell_as_sent(cell: &Cell) -> Value {
     match cell {
         Cell::Empty => Value::Null,
         Cell::Text(text) => Value::from(text.as_str()),

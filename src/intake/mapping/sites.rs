@@ -16,7 +16,7 @@ const NIGHTS: &str = "/sites/{site}/traps/{trap}/nights";
 
 impl Writer<'_> {
     /// Writes the sites that hold a count.
-    pub fn sites(&mut self, drafts: Vec<(String, SiteDraft)>) {
+    pub(crate) fn sites(&mut self, drafts: Vec<(String, SiteDraft)>) {
         let drop_blank = self.mapping.rows.blank_units == BlankUnits::NotExamined;
         let mut sites = Vec::new();
         for (name, draft) in drafts {

@@ -42,7 +42,7 @@ pub(in crate::mapping) enum At {
 
 impl At {
     /// The column, if the cells are in one.
-    pub fn place(&self) -> Option<usize> {
+    pub(crate) fn place(&self) -> Option<usize> {
         match self {
             At::Row(place) => Some(*place),
             _ => None,
@@ -71,7 +71,7 @@ pub(in crate::mapping) struct Title {
 
 impl DataRow<'_> {
     /// The cell of a source in this row, and its place.
-    pub fn cell(&self, table: &Table<'_>, column: &Column) -> (Cell, String) {
+    pub(crate) fn cell(&self, table: &Table<'_>, column: &Column) -> (Cell, String) {
         match &column.at {
             At::Row(place) => (
                 self.row.cells.get(*place).cloned().unwrap_or(Cell::Empty),

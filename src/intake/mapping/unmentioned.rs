@@ -14,7 +14,7 @@ use scouting::failure::Failure;
 
 impl Finder<'_, '_> {
     /// Refuses a sheet with data in a place that neither a field nor `ignore` names.
-    pub fn refuse_unmentioned(
+    pub(crate) fn refuse_unmentioned(
         &self,
         columns: &[Column],
         rows: &[DataRow<'_>],

@@ -20,7 +20,7 @@ pub(in crate::mapping) struct Writer<'m> {
 }
 
 impl<'m> Writer<'m> {
-    pub fn new(mapping: &'m Mapping) -> Writer<'m> {
+    pub(super) fn new(mapping: &'m Mapping) -> Writer<'m> {
         Writer {
             mapping,
             fixed: mapping.fixed(),
@@ -31,13 +31,13 @@ impl<'m> Writer<'m> {
     }
 
     /// Whether a finding is about the member at a pointer.
-    pub fn is_faulty(&self, pointer: &str) -> bool {
+    pub(crate) fn is_faulty(&self, pointer: &str) -> bool {
         let mut findings = self.findings.iter();
         findings.any(|finding| finding.pointer == pointer)
     }
 
     /// A finding about the point of a field names both of its cells.
-    pub fn point_place(&mut self, parent: &str) {
+    pub(crate) fn point_place(&mut self, parent: &str) {
         let places: Vec<String> = ["lon", "lat"]
             .iter()
             .filter_map(|name| self.places.get(&format!("{parent}/{name}")).cloned())
@@ -48,7 +48,7 @@ impl<'m> Writer<'m> {
     }
 
     /// The value of a member at a pointer: what cells say, else what is fixed, else the default.
-    pub fn value(
+    pub(crate) fn value(
         &mut self,
         member: &'static Member,
         pointer: &str,

@@ -32,7 +32,7 @@ pub enum Cut {
 
 /// Finds the ends of records, a byte at a time.
 #[derive(Debug, Default)]
-pub struct Cutter {
+pub(crate) struct Cutter {
     place: Place,
     depth: usize,
     in_string: bool,
@@ -41,7 +41,7 @@ pub struct Cutter {
 
 impl Cutter {
     /// Takes the next byte; `empty` says that the record has no byte yet.
-    pub fn take(&mut self, byte: u8, empty: bool) -> Cut {
+    pub(crate) fn take(&mut self, byte: u8, empty: bool) -> Cut {
         if self.in_string {
             self.take_in_string(byte);
             return Cut::Inside;
@@ -54,7 +54,7 @@ impl Cutter {
     }
 
     /// Whether the text may not end here: an array is open, so its last record is cut off.
-    pub fn is_open(&self) -> bool {
+    pub(crate) fn is_open(&self) -> bool {
         matches!(self.place, Place::Array { .. })
     }
 

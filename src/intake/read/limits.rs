@@ -14,7 +14,7 @@ pub const HELD_MAX: u64 = 10_000;
 
 /// Bytes that a packed submission may unpack to. Ten million visits are some 12 GB of NDJSON: two loads of three seasons
 /// each are better than one of six.
-pub const UNPACKED_BYTES_MAX: u64 = 4 << 30;
+pub(crate) const UNPACKED_BYTES_MAX: u64 = 4 << 30;
 /// Unpacked bytes for which no ratio is looked at: one long line of a small file packs as well as it likes.
 const RATIO_FREE_BYTES: u64 = 64 << 20;
 /// Unpacked bytes for one packed one beyond that. Invented visits pack 20 to 1, and 60 to 1 where all are alike; a bomb
@@ -27,7 +27,7 @@ const BETWEEN_BYTES_FREE: u64 = 4 << 20;
 const BETWEEN_RATIO_MAX: u64 = 4;
 
 /// The unpacked content of a gzip file, as far as it is within the limits; then reading fails.
-pub struct Unpacked {
+pub(crate) struct Unpacked {
     content: MultiGzDecoder<BufReader<Counted>>,
     unpacked: u64,
 }
@@ -48,7 +48,7 @@ impl Read for Counted {
 
 impl Unpacked {
     /// Unpacks a file that is read from its beginning.
-    pub fn new(file: File, buffer_bytes: usize) -> Unpacked {
+    pub(crate) fn new(file: File, buffer_bytes: usize) -> Unpacked {
         let counted = Counted { file, bytes: 0 };
         Unpacked {
             content: MultiGzDecoder::new(BufReader::with_capacity(buffer_bytes, counted)),
@@ -91,17 +91,17 @@ pub struct Between {
 
 impl Between {
     /// Adds bytes of records.
-    pub fn add_records(&mut self, bytes: usize) {
+    pub(crate) fn add_records(&mut self, bytes: usize) {
         self.records += bytes as u64;
     }
 
     /// Adds bytes between records.
-    pub fn add_between(&mut self, bytes: usize) {
+    pub(crate) fn add_between(&mut self, bytes: usize) {
         self.between += bytes as u64;
     }
 
     /// Whether so much of it is blank that it is no file of records.
-    pub fn is_too_much(&self) -> bool {
+    pub(crate) fn is_too_much(&self) -> bool {
         self.between
             > BETWEEN_BYTES_FREE.saturating_add(self.records.saturating_mul(BETWEEN_RATIO_MAX))
     }

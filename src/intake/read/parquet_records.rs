@@ -25,7 +25,7 @@ use crate::sheet::table::{Cell, Sheet};
 use scouting::failure::{Cause, Failure, Kind};
 
 /// The first and last bytes of a Parquet file.
-pub const MAGIC: &[u8] = b"PAR1";
+pub(crate) const MAGIC: &[u8] = b"PAR1";
 /// Rows that are unpacked at once: texts are repeated in memory that are stored once.
 const BATCH_ROWS: usize = 256;
 /// A column of a row group is unpacked in pages of which the format only says how large all are.
@@ -37,7 +37,7 @@ const EXACT_MAX: i64 = 1 << 53;
 ///
 /// # Errors
 /// If it is no sound Parquet file.
-pub fn holds_records(path: &Path, name: &str) -> Result<bool, Failure> {
+pub(crate) fn holds_records(path: &Path, name: &str) -> Result<bool, Failure> {
     let schema = builder(path, name)?.schema().clone();
     Ok(matches!(
         schema
@@ -48,7 +48,7 @@ pub fn holds_records(path: &Path, name: &str) -> Result<bool, Failure> {
 }
 
 /// The records of a nested Parquet file as JSON documents, batch by batch.
-pub struct ParquetRecords {
+pub(crate) struct ParquetRecords {
     name: String,
     batches: ParquetRecordBatchReader,
 }
@@ -58,7 +58,7 @@ impl ParquetRecords {
     ///
     /// # Errors
     /// If it is no sound Parquet file.
-    pub fn open(path: &Path, name: &str) -> Result<ParquetRecords, Failure> {
+    pub(crate) fn open(path: &Path, name: &str) -> Result<ParquetRecords, Failure> {
         Ok(ParquetRecords {
             name: name.to_owned(),
             batches: batches(path, name)?,
@@ -96,7 +96,7 @@ fn documents(batch: &RecordBatch) -> Result<Vec<Bytes>, ArrowError> {
 ///
 /// # Errors
 /// If it is no sound Parquet file, has a column that no cell can hold, or holds more than is read.
-pub fn parquet_sheet(path: &Path, name: &str) -> Result<Sheet, Failure> {
+pub(crate) fn parquet_sheet(path: &Path, name: &str) -> Result<Sheet, Failure> {
     let builder = builder(path, name)?;
     let rows = builder.metadata().file_metadata().num_rows();
     if !(0..=ROWS_MAX as i64).contains(&rows) {

@@ -17,7 +17,7 @@ use scouting::failure::{Failure, Kind};
 ///
 /// # Errors
 /// If the table cannot be read, or neither the mapping nor a layout of ours fits it.
-pub fn table_records(
+pub(crate) fn table_records(
     file: &SubmittedFile,
     mapping: Option<&Mapping>,
 ) -> Result<Vec<RawRecord>, Failure> {

@@ -13,7 +13,7 @@ const UTF16_LE_MARK: &[u8] = b"\xff\xfe";
 const UTF16_BE_MARK: &[u8] = b"\xfe\xff";
 
 /// Whether content begins with a mark of UTF-16.
-pub fn is_utf16(start: &[u8]) -> bool {
+pub(crate) fn is_utf16(start: &[u8]) -> bool {
     start.starts_with(UTF16_LE_MARK) || start.starts_with(UTF16_BE_MARK)
 }
 
@@ -21,7 +21,7 @@ pub fn is_utf16(start: &[u8]) -> bool {
 ///
 /// # Errors
 /// At the first byte that is no character.
-pub fn decode(bytes: Vec<u8>, name: &str) -> Result<String, Failure> {
+pub(crate) fn decode(bytes: Vec<u8>, name: &str) -> Result<String, Failure> {
     if is_utf16(&bytes) || bytes.starts_with(UTF8_MARK) {
         return decode_marked(&bytes, name);
     }
@@ -58,7 +58,7 @@ fn no_utf8(bytes: &[u8], place: usize, name: &str) -> Failure {
 }
 
 /// The beginning of a file as text, good enough to look for separators; what is cut off is left out.
-pub fn decode_start(start: &[u8]) -> String {
+pub(crate) fn decode_start(start: &[u8]) -> String {
     let encoding = Encoding::for_bom(start).map_or(WINDOWS_1252, |(encoding, _)| encoding);
     let (text, _) = match std::str::from_utf8(start) {
         Err(error) if error.error_len().is_some() => encoding.decode_with_bom_removal(start),

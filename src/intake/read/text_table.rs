@@ -27,7 +27,7 @@ const DELIMITERS: [u8; 4] = [b'\t', b'|', b';', b','];
 ///
 /// # Errors
 /// If it holds what is no character, more than is read, or a quotation mark that is never closed.
-pub fn read_text_table(file: &SubmittedFile) -> Result<Vec<Sheet>, Failure> {
+pub(crate) fn read_text_table(file: &SubmittedFile) -> Result<Vec<Sheet>, Failure> {
     let too_large = || {
         let what = format!("more than {} MiB", FILE_BYTES_MAX >> 20);
         refused(&file.name, &what).mend("split the file")
@@ -49,7 +49,7 @@ pub fn read_text_table(file: &SubmittedFile) -> Result<Vec<Sheet>, Failure> {
 
 /// Whether the beginning of a file is that of a table: the same delimiter in at least two lines, and
 /// nothing that looks like JSON.
-pub fn is_table(start: &[u8], is_whole: bool) -> bool {
+pub(crate) fn is_table(start: &[u8], is_whole: bool) -> bool {
     let text = decode_start(start);
     let text = match text.rfind(['\n', '\r']) {
         Some(end) if !is_whole => &text[..end],

@@ -9,20 +9,20 @@ use scouting::failure::{Failure, Kind};
 use crate::sheet::table::{Cell, Row, Sheet};
 
 /// Rows of a submission, all sheets together.
-pub const ROWS_MAX: usize = 1_000_000;
+pub(crate) const ROWS_MAX: usize = 1_000_000;
 /// Cells of a submission, all sheets together, the empty ones before a filled one included.
-pub const CELLS_MAX: usize = 2_000_000;
+pub(crate) const CELLS_MAX: usize = 2_000_000;
 /// Cells of one row.
-pub const ROW_CELLS_MAX: usize = 2_000;
+pub(crate) const ROW_CELLS_MAX: usize = 2_000;
 /// Length of the text of one cell, bytes.
-pub const CELL_BYTES_MAX: usize = 1 << 20;
+pub(crate) const CELL_BYTES_MAX: usize = 1 << 20;
 /// Merged ranges of a workbook.
-pub const MERGES_MAX: usize = 10_000;
+pub(crate) const MERGES_MAX: usize = 10_000;
 /// Memory that the sheets of a workbook may take: one long text can be named by any number of cells.
-pub const WORKBOOK_BYTES_MAX: usize = 44 << 20;
+pub(crate) const WORKBOOK_BYTES_MAX: usize = 44 << 20;
 
 /// What a submission may still lay out.
-pub struct Allowance {
+pub(crate) struct Allowance {
     name: String,
     rows: usize,
     cells: usize,
@@ -30,7 +30,7 @@ pub struct Allowance {
 }
 
 /// Memory that rows, cells and the bytes of their texts take.
-pub fn memory_of(rows: usize, cells: usize, text_bytes: usize) -> usize {
+pub(crate) fn memory_of(rows: usize, cells: usize, text_bytes: usize) -> usize {
     rows.saturating_mul(size_of::<Row>())
         .saturating_add(cells.saturating_mul(size_of::<Cell>()))
         .saturating_add(text_bytes)
@@ -38,7 +38,7 @@ pub fn memory_of(rows: usize, cells: usize, text_bytes: usize) -> usize {
 
 impl Allowance {
     /// The allowance of a submission of this name, with so much memory.
-    pub fn new(name: &str, bytes: usize) -> Allowance {
+    pub(crate) fn new(name: &str, bytes: usize) -> Allowance {
         Allowance {
             name: name.to_owned(),
             rows: ROWS_MAX,
@@ -89,7 +89,7 @@ impl Allowance {
 }
 
 /// A submission that holds what no submission may.
-pub fn refused(name: &str, what: &str) -> Failure {
+pub(crate) fn refused(name: &str, what: &str) -> Failure {
     Failure::new(
         Kind::Submission,
         format!("cannot load {name}: it holds {what}"),
@@ -97,14 +97,14 @@ pub fn refused(name: &str, what: &str) -> Failure {
 }
 
 /// A sheet being laid out. Rows and columns count from 0 here.
-pub struct Grid<'a> {
+pub(crate) struct Grid<'a> {
     sheet: Sheet,
     allowance: &'a mut Allowance,
 }
 
 impl<'a> Grid<'a> {
     /// An empty sheet of this name.
-    pub fn new(name: &str, allowance: &'a mut Allowance) -> Grid<'a> {
+    pub(crate) fn new(name: &str, allowance: &'a mut Allowance) -> Grid<'a> {
         Grid {
             sheet: Sheet {
                 name: name.to_owned(),
@@ -118,7 +118,7 @@ impl<'a> Grid<'a> {
     ///
     /// # Errors
     /// If the sheet would grow beyond what is allowed.
-    pub fn place(&mut self, row: usize, column: usize, cell: Cell) -> Result<(), Failure> {
+    pub(crate) fn place(&mut self, row: usize, column: usize, cell: Cell) -> Result<(), Failure> {
         if cell == Cell::Empty {
             return Ok(());
         }
@@ -155,7 +155,7 @@ impl<'a> Grid<'a> {
     ///
     /// # Errors
     /// If the table would grow beyond what is allowed.
-    pub fn push(&mut self, number: u64, mut cells: Vec<Cell>) -> Result<(), Failure> {
+    pub(crate) fn push(&mut self, number: u64, mut cells: Vec<Cell>) -> Result<(), Failure> {
         let place = format!("line {number}");
         let filled = cells.iter().rposition(|cell| *cell != Cell::Empty);
         cells.truncate(filled.map_or(0, |last| last + 1));
@@ -176,7 +176,7 @@ impl<'a> Grid<'a> {
     }
 
     /// Empties ranges of cells; corners as (row, column), both within.
-    pub fn clear(&mut self, ranges: &[[(usize, usize); 2]]) {
+    pub(crate) fn clear(&mut self, ranges: &[[(usize, usize); 2]]) {
         for &[first, last] in ranges {
             let rows = self.sheet.rows.iter_mut();
             for row in rows.take(last.0 + 1).skip(first.0) {
@@ -187,7 +187,7 @@ impl<'a> Grid<'a> {
     }
 
     /// The row that was added last, as `line 7`.
-    pub fn last_place(&self) -> String {
+    pub(crate) fn last_place(&self) -> String {
         let number = self.sheet.rows.last().map_or(1, |row| row.number);
         format!("line {number}")
     }
@@ -196,7 +196,7 @@ impl<'a> Grid<'a> {
     ///
     /// # Errors
     /// If the ranges overlap so much that no spreadsheet program can have made them.
-    pub fn cover(&mut self, merges: &[[(u32, u32); 2]]) -> Result<(), Failure> {
+    pub(crate) fn cover(&mut self, merges: &[[(u32, u32); 2]]) -> Result<(), Failure> {
         // Ranges that do not overlap cover no cell twice.
         let mut steps = 2 * CELLS_MAX;
         for &[first, last] in merges {
@@ -217,7 +217,7 @@ impl<'a> Grid<'a> {
     }
 
     /// The sheet, without empty cells at the ends of its rows and empty rows at its end.
-    pub fn finish(mut self) -> Sheet {
+    pub(crate) fn finish(mut self) -> Sheet {
         for row in &mut self.sheet.rows {
             let filled = row.cells.iter().rposition(|cell| *cell != Cell::Empty);
             row.cells.truncate(filled.map_or(0, |last| last + 1));
@@ -238,7 +238,7 @@ fn place_name(sheet: &str, row: usize, column: usize) -> String {
 }
 
 /// The letters of a column, from 0: A, B, … Z, AA.
-pub fn letters(mut column: usize) -> String {
+pub(crate) fn letters(mut column: usize) -> String {
     let mut reversed = Vec::new();
     loop {
         reversed.push(b'A' + (column % 26) as u8);

@@ -32,7 +32,7 @@ pub fn strict_value(text: &str) -> Result<StrictValue, serde_json::Error> {
 }
 
 /// One step of a JSON Pointer (RFC 6901).
-pub fn pointer_step(name: &str) -> String {
+pub(crate) fn pointer_step(name: &str) -> String {
     format!("/{}", name.replace('~', "~0").replace('/', "~1"))
 }
 

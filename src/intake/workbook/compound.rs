@@ -4,7 +4,7 @@
 //! whether it ever ends. Layout: Microsoft, [MS-CFB] Compound File Binary File Format, sections 2.1–2.6.
 
 /// The first bytes of a compound file.
-pub const MAGIC: &[u8] = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1";
+pub(crate) const MAGIC: &[u8] = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1";
 /// Sector numbers from here on are marks: the end of a chain, a free sector.
 const SECTOR_MARKS: u32 = 0xffff_fffa;
 const HEADER_BYTES: usize = 512;
@@ -14,7 +14,7 @@ const MINI_STREAM_BELOW: u64 = 4_096;
 const MINI_SECTOR_BYTES: usize = 64;
 
 /// A compound file in memory.
-pub struct CompoundFile<'a> {
+pub(crate) struct CompoundFile<'a> {
     bytes: &'a [u8],
     sector_bytes: usize,
     next_sector: Vec<u32>,
@@ -37,7 +37,7 @@ impl<'a> CompoundFile<'a> {
     ///
     /// # Errors
     /// If a table points out of the file or a chain comes back to itself.
-    pub fn read(bytes: &'a [u8]) -> Result<CompoundFile<'a>, Damage> {
+    pub(crate) fn read(bytes: &'a [u8]) -> Result<CompoundFile<'a>, Damage> {
         if !bytes.starts_with(MAGIC) || bytes.len() < HEADER_BYTES {
             return Err("it is not a complete OLE2 file".to_owned());
         }
@@ -67,7 +67,7 @@ impl<'a> CompoundFile<'a> {
     }
 
     /// Whether it has an entry of this name.
-    pub fn holds(&self, name: &str) -> bool {
+    pub(crate) fn holds(&self, name: &str) -> bool {
         self.directory
             .iter()
             .any(|entry| entry.name.eq_ignore_ascii_case(name))
@@ -77,7 +77,7 @@ impl<'a> CompoundFile<'a> {
     ///
     /// # Errors
     /// If one of them cannot be followed to its end.
-    pub fn streams(&self, names: &[&str]) -> Result<Vec<Vec<u8>>, Damage> {
+    pub(crate) fn streams(&self, names: &[&str]) -> Result<Vec<Vec<u8>>, Damage> {
         self.directory
             .iter()
             .filter(|entry| {
@@ -204,13 +204,13 @@ fn numbers(bytes: &[u8]) -> Vec<u32> {
 }
 
 /// A number of two bytes, little end first; 0 beyond the end.
-pub fn u16_at(bytes: &[u8], at: usize) -> u16 {
+pub(crate) fn u16_at(bytes: &[u8], at: usize) -> u16 {
     let two = bytes.get(at..at + 2).and_then(|two| two.try_into().ok());
     two.map_or(0, u16::from_le_bytes)
 }
 
 /// A number of four bytes, little end first; 0 beyond the end.
-pub fn u32_at(bytes: &[u8], at: usize) -> u32 {
+pub(crate) fn u32_at(bytes: &[u8], at: usize) -> u32 {
     let four = bytes.get(at..at + 4).and_then(|four| four.try_into().ok());
     four.map_or(0, u32::from_le_bytes)
 }

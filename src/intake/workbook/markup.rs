@@ -21,7 +21,7 @@ const DEPTH_MAX: usize = 128;
 
 /// Why a text is not handed on, for people; or that it could not be read.
 #[derive(Debug)]
-pub enum Refusal {
+pub(crate) enum Refusal {
     /// What it holds.
     Holds(String),
     /// The content breaks off or cannot be unpacked.
@@ -32,7 +32,7 @@ pub enum Refusal {
 
 impl Refusal {
     /// It holds this.
-    pub fn holds(what: impl Into<String>) -> Refusal {
+    pub(crate) fn holds(what: impl Into<String>) -> Refusal {
         Refusal::Holds(what.into())
     }
 }
@@ -44,7 +44,7 @@ impl From<std::io::Error> for Refusal {
 }
 
 /// Looks at tags and text as they are read.
-pub trait Watch {
+pub(crate) trait Watch {
     /// A tag that opens an element; one that closes itself is followed by its [`Watch::close`].
     fn open(&mut self, tag: &Tag) -> Result<(), Refusal>;
     /// The end of an element, by the name without its prefix.
@@ -54,7 +54,7 @@ pub trait Watch {
 }
 
 /// An opening tag.
-pub struct Tag<'a> {
+pub(crate) struct Tag<'a> {
     inside: &'a str,
     /// How many elements enclose it.
     pub depth: usize,
@@ -62,17 +62,17 @@ pub struct Tag<'a> {
 
 impl<'a> Tag<'a> {
     /// Everything between the brackets.
-    pub fn inside(&self) -> &'a str {
+    pub(crate) fn inside(&self) -> &'a str {
         self.inside
     }
 
     /// The element's name without its prefix.
-    pub fn name(&self) -> &'a str {
+    pub(crate) fn name(&self) -> &'a str {
         local(full_name(self.inside))
     }
 
     /// Its attributes: names without prefix, values as they are written.
-    pub fn attributes(&self) -> impl Iterator<Item = (&'a str, &'a str)> + use<'a> {
+    pub(crate) fn attributes(&self) -> impl Iterator<Item = (&'a str, &'a str)> + use<'a> {
         let mut rest = &self.inside[full_name(self.inside).len()..];
         std::iter::from_fn(move || {
             let (name, value, after) = next_attribute(rest)?;
@@ -82,7 +82,7 @@ impl<'a> Tag<'a> {
     }
 
     /// The values of the attributes of this name without prefix: with several prefixes there can be several.
-    pub fn values(&self, name: &str) -> impl Iterator<Item = &'a str> {
+    pub(crate) fn values(&self, name: &str) -> impl Iterator<Item = &'a str> {
         self.attributes()
             .filter(move |(candidate, _)| *candidate == name)
             .map(|(_, value)| value)
@@ -135,7 +135,7 @@ fn local(name: &str) -> &str {
 ///
 /// # Errors
 /// The first thing that is no spreadsheet program's, or that the watch refuses.
-pub fn read(source: &mut dyn BufRead, watch: &mut dyn Watch) -> Result<(), Refusal> {
+pub(crate) fn read(source: &mut dyn BufRead, watch: &mut dyn Watch) -> Result<(), Refusal> {
     let mut open = OpenElements::default();
     let mut piece = Vec::new();
     loop {
@@ -315,7 +315,7 @@ fn too_long(what: &str, limit: usize) -> Refusal {
 }
 
 /// Whether bytes hold one of the marks that begin an entry of a zip archive's directory, and how often.
-pub fn occurrences(mark: &[u8], bytes: &[u8]) -> usize {
+pub(crate) fn occurrences(mark: &[u8], bytes: &[u8]) -> usize {
     Finder::new(mark).find_iter(bytes).count()
 }
 

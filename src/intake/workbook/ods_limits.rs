@@ -13,14 +13,14 @@ use crate::workbook::package::PartWatch;
 const COLUMNS_READ_MAX: usize = 16_384;
 
 /// Cells from the first corner to the last, as (row, column) from 0, both within.
-pub type Corners = [(usize, usize); 2];
+pub(crate) type Corners = [(usize, usize); 2];
 
 /// Filled cells that a merged range covers; programs keep what nobody sees.
 const COVERED_MAX: usize = 100_000;
 
 /// What the sheets of a document lay out.
 #[derive(Default)]
-pub struct OdsLimits {
+pub(crate) struct OdsLimits {
     /// Of each sheet, the filled cells that a merged range covers: the reader takes them for visible.
     pub covered: Vec<Vec<Corners>>,
     /// Whether something other than tags is between cells: the reader takes it for damage.

@@ -19,7 +19,10 @@ const CONTENT_BYTES_MAX: u64 = 16 << 20;
 ///
 /// # Errors
 /// If a part is missing or larger than is copied.
-pub fn close_together(package: &mut Package, name: &str) -> Result<Cursor<Vec<u8>>, Failure> {
+pub(crate) fn close_together(
+    package: &mut Package,
+    name: &str,
+) -> Result<Cursor<Vec<u8>>, Failure> {
     let stored = SimpleFileOptions::default().compression_method(CompressionMethod::Stored);
     let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
     for part in ["mimetype", "META-INF/manifest.xml", "content.xml"] {

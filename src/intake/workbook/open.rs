@@ -31,7 +31,7 @@ const XLS_BYTES_MAX: u64 = 32 << 20;
 ///
 /// # Errors
 /// If it is sealed, damaged, or holds more than is read.
-pub fn read_xlsx(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
+pub(crate) fn read_xlsx(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     let mut package = Package::open(path, name)?;
     package.watch_parts(xlsx_limits::is_markup, &mut XlsxLimits::default())?;
     drop(package);
@@ -129,7 +129,7 @@ fn places_of_cells(
 ///
 /// # Errors
 /// If it is sealed, damaged, or holds more than is read.
-pub fn read_xls(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
+pub(crate) fn read_xls(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     let mut bytes = Vec::new();
     File::open(path)
         .and_then(|file| file.take(XLS_BYTES_MAX + 1).read_to_end(&mut bytes))
@@ -188,7 +188,7 @@ fn check_xls(bytes: &[u8], name: &str) -> Result<(), Failure> {
 ///
 /// # Errors
 /// If it is sealed, damaged, or holds more than is read.
-pub fn read_ods(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
+pub(crate) fn read_ods(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
     let mut package = Package::open(path, name)?;
     // A sealed document says so in its manifest; its content is no XML then.
     let mut limits = OdsLimits::default();

@@ -13,7 +13,7 @@ use crate::workbook::markup::{self, Refusal, Watch};
 use scouting::failure::{Cause, Failure, Kind};
 
 /// Size of a workbook's file.
-pub const FILE_BYTES_MAX: u64 = 64 << 20;
+pub(crate) const FILE_BYTES_MAX: u64 = 64 << 20;
 /// Size of one unpacked part,
 const PART_BYTES_MAX: u64 = 64 << 20;
 /// and of all of them.
@@ -24,7 +24,7 @@ const ENTRY_MARK: &[u8] = b"PK\x01\x02";
 
 /// What a zip archive is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum PackageKind {
+pub(crate) enum PackageKind {
     /// Office Open XML: XLSX, XLSM.
     Xlsx,
     /// OpenDocument.
@@ -32,7 +32,7 @@ pub enum PackageKind {
 }
 
 /// An opened archive with the name that reports use.
-pub struct Package {
+pub(crate) struct Package {
     name: String,
     archive: ZipArchive<BufReader<File>>,
 }
@@ -42,7 +42,7 @@ impl Package {
     ///
     /// # Errors
     /// If it is no archive, is sealed, or declares too much.
-    pub fn open(path: &Path, name: &str) -> Result<Package, Failure> {
+    pub(crate) fn open(path: &Path, name: &str) -> Result<Package, Failure> {
         let unreadable = |error| Failure::file("read", path, error);
         let mut file = File::open(path).map_err(unreadable)?;
         let bytes = file.metadata().map_err(unreadable)?.len();
@@ -96,7 +96,7 @@ impl Package {
     ///
     /// # Errors
     /// If it is no workbook that is read here.
-    pub fn kind(&self) -> Result<PackageKind, Failure> {
+    pub(crate) fn kind(&self) -> Result<PackageKind, Failure> {
         let has = |wanted: &str| {
             let mut names = self.archive.file_names();
             names.any(|part| {
@@ -122,7 +122,7 @@ impl Package {
     ///
     /// # Errors
     /// If there is none of this name, or it is longer than this many bytes.
-    pub fn part(&mut self, part_name: &str, bytes_max: u64) -> Result<Vec<u8>, Failure> {
+    pub(crate) fn part(&mut self, part_name: &str, bytes_max: u64) -> Result<Vec<u8>, Failure> {
         let part = self
             .archive
             .by_name(part_name)
@@ -142,7 +142,7 @@ impl Package {
     ///
     /// # Errors
     /// With the first thing that is refused.
-    pub fn watch_parts(
+    pub(crate) fn watch_parts(
         &mut self,
         wants: impl Fn(&str) -> bool,
         watch: &mut dyn PartWatch,
@@ -170,7 +170,7 @@ impl Package {
 }
 
 /// A watch that is given the name of the part it sees.
-pub trait PartWatch: Watch {
+pub(crate) trait PartWatch: Watch {
     /// The next tags are of this part.
     fn begin(&mut self, part: &str);
     /// The same as a watch of tags.
@@ -203,7 +203,7 @@ fn refuse(name: &str, part: &str, refusal: Refusal) -> Failure {
 }
 
 /// A workbook that cannot be read because it is sealed.
-pub fn sealed(name: &str) -> Failure {
+pub(crate) fn sealed(name: &str) -> Failure {
     Failure::new(
         Kind::Submission,
         format!("cannot load {name}: the workbook is protected with a password"),
@@ -212,7 +212,7 @@ pub fn sealed(name: &str) -> Failure {
 }
 
 /// A workbook that its reader cannot make sense of.
-pub fn damaged(name: &str, error: impl Into<Cause>) -> Failure {
+pub(crate) fn damaged(name: &str, error: impl Into<Cause>) -> Failure {
     Failure::because(
         Kind::Submission,
         format!("cannot load {name}: the workbook cannot be read"),
@@ -222,13 +222,13 @@ pub fn damaged(name: &str, error: impl Into<Cause>) -> Failure {
 }
 
 /// A workbook that holds more, or other things, than is read.
-pub fn too_much(name: &str, what: &str) -> Failure {
+pub(crate) fn too_much(name: &str, what: &str) -> Failure {
     crate::sheet::grid::refused(name, what)
         .mend("copy the table into a new workbook, save it as XLSX or CSV and submit that")
 }
 
 /// A file that is no workbook of a kind that is read.
-pub fn no_workbook(name: &str, what: &str) -> Failure {
+pub(crate) fn no_workbook(name: &str, what: &str) -> Failure {
     Failure::new(
         Kind::Submission,
         format!("cannot load {name}: it is {what}"),

@@ -15,7 +15,7 @@ const SERIAL_MAX: f64 = 2_958_466.0;
 ///
 /// In the 1900 system day 60 is February 29, 1900, a day that never was (kept by the first programs for
 /// the sake of an older one); it is [`Cell::Broken`]. A time without a day is text, `18:03:00`.
-pub fn date_cell(serial: f64, is_1904: bool) -> Cell {
+pub(crate) fn date_cell(serial: f64, is_1904: bool) -> Cell {
     if !(0.0..SERIAL_MAX).contains(&serial) {
         return Cell::Broken(format!("{serial} in a date's format is no date"));
     }
@@ -39,7 +39,7 @@ pub fn date_cell(serial: f64, is_1904: bool) -> Cell {
 }
 
 /// A cell in a duration's format: text, `30:05:00` (hours, minutes, seconds).
-pub fn duration_cell(serial: f64) -> Cell {
+pub(crate) fn duration_cell(serial: f64) -> Cell {
     if (0.0..SERIAL_MAX).contains(&serial) {
         Cell::Text(clock(serial))
     } else {
@@ -48,7 +48,7 @@ pub fn duration_cell(serial: f64) -> Cell {
 }
 
 /// A date in ISO 8601, with or without a time; what cannot be read stays text.
-pub fn iso_date_cell(text: &str) -> Cell {
+pub(crate) fn iso_date_cell(text: &str) -> Cell {
     if let Ok(day) = text.parse::<Date>()
         && !text.contains(['T', 't', ' '])
     {
@@ -59,7 +59,7 @@ pub fn iso_date_cell(text: &str) -> Cell {
 }
 
 /// A duration in ISO 8601, `PT18H03M00S`, as text, `18:03:00`; what cannot be read stays as it is.
-pub fn iso_duration_cell(text: &str) -> Cell {
+pub(crate) fn iso_duration_cell(text: &str) -> Cell {
     let seconds = text
         .parse::<Span>()
         .ok()

@@ -33,7 +33,7 @@ const COLUMNS_MAX: u64 = 256;
 ///
 /// # Errors
 /// With what it holds.
-pub fn check(stream: &[u8]) -> Result<(), Refusal> {
+pub(crate) fn check(stream: &[u8]) -> Result<(), Refusal> {
     let mut limits = Limits::default();
     let mut sheets = Vec::new();
     for record in records(stream, 0) {

@@ -25,7 +25,7 @@ const QUOTE_LENGTH_MAX: usize = 40;
 
 /// Counts over all parts of a workbook.
 #[derive(Default)]
-pub struct XlsxLimits {
+pub(crate) struct XlsxLimits {
     part: String,
     cells: usize,
     rows: usize,
@@ -37,7 +37,7 @@ pub struct XlsxLimits {
 }
 
 /// Whether a part is XML that the reader may open.
-pub fn is_markup(part: &str) -> bool {
+pub(crate) fn is_markup(part: &str) -> bool {
     let part = part.to_ascii_lowercase();
     part.ends_with(".xml") || part.ends_with(".rels")
 }

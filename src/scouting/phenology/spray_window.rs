@@ -21,9 +21,9 @@ use super::weather::WeatherSeries;
 use crate::visit::stage::Stage;
 
 /// Known days whose heat is used for the days to come. Our choice: two weeks.
-pub const OUTLOOK_DAYS: usize = 14;
+pub(crate) const OUTLOOK_DAYS: usize = 14;
 /// Days between the last known day and the visit, at most. Our choice: after a week the weather is another.
-pub const STALE_DAYS: i32 = 7;
+pub(crate) const STALE_DAYS: i32 = 7;
 /// Days within which a date must come, else it is not reported.
 const HORIZON_DAYS: i32 = 120;
 /// Sums of decimals must not miss their mark by their last bit, degree-days.
@@ -122,7 +122,7 @@ pub struct Outlook {
 
 impl Outlook {
     /// The outlook after a record; percentiles interpolate linearly between ranks.
-    pub fn after(heat: &DailyHeat) -> Result<Outlook, NoWindow> {
+    pub(crate) fn after(heat: &DailyHeat) -> Result<Outlook, NoWindow> {
         let mut latest = heat.latest(OUTLOOK_DAYS);
         if latest.len() < OUTLOOK_DAYS {
             return Err(NoWindow::FewDays(latest.len()));

@@ -26,7 +26,7 @@ pub(super) struct Trouble {
 }
 
 impl Trouble {
-    pub fn new(what: impl Into<String>, mend: &'static str) -> Trouble {
+    pub(crate) fn new(what: impl Into<String>, mend: &'static str) -> Trouble {
         Trouble {
             what: what.into(),
             mend,
@@ -92,7 +92,7 @@ const GHCN_ROWS: [&str; 4] = ["id", "date", "element", "data_value"];
 
 impl Layout {
     /// The layout of a file by its first row, and whether that row is a header.
-    pub fn of(first: &StringRecord) -> Result<(Layout, bool), Trouble> {
+    pub(crate) fn of(first: &StringRecord) -> Result<(Layout, bool), Trouble> {
         let header: Vec<String> = first
             .iter()
             .map(|name| name.trim().to_lowercase())
@@ -131,7 +131,7 @@ impl Layout {
 
     /// What a row says, if it concerns temperature and, where stations are named, one of them. `file_station`
     /// is the station of a file that names none.
-    pub fn row<'a>(
+    pub(crate) fn row<'a>(
         &self,
         cells: &'a StringRecord,
         file_station: &'a str,

@@ -26,32 +26,12 @@ pub struct EdgeDecline {
 impl EdgeDecline {
     /// Meters from the edge up to which the field is at or above its threshold, by a site's pressure
     /// (its mean ÷ the field's threshold). 0 for a site below its threshold or without a pressure, though
-    /// the formula would give a number there; never more than [`EdgeDecline::limit_m`]. The
-    /// field's own width is not known here.
+    /// the formula would give a number there. The field's own width is not known here.
     pub fn economic_distance_m(&self, pressure: f64) -> f64 {
         if pressure.is_nan() || pressure < 1.0 {
             return 0.0;
         }
         ((1.0 / pressure - self.intercept) / self.slope_per_ln_m).exp()
-    }
-
-    /// As [`EdgeDecline::economic_distance_m`], and no farther than the middle of a field of this width
-    /// in meters: from there on the opposite side is the nearer edge.
-    pub fn economic_distance_within_m(&self, pressure: f64, field_width_m: f64) -> f64 {
-        self.economic_distance_m(pressure)
-            .min(field_width_m.max(0.0) / 2.0)
-    }
-
-    /// Meters at which the density of the relation is 0: no pressure reaches farther.
-    pub fn limit_m(&self) -> f64 {
-        (-self.intercept / self.slope_per_ln_m).exp()
-    }
-
-    /// Density at a distance from the edge ÷ density at the sampling site; 0 beyond the limit. `None` at
-    /// the edge itself, where the relation has no value, and for what is no distance.
-    pub fn density_ratio(&self, distance_m: f64) -> Option<f64> {
-        let ratio = self.intercept + self.slope_per_ln_m * distance_m.ln();
-        (distance_m > 0.0).then(|| ratio.max(0.0))
     }
 }
 
@@ -133,7 +113,9 @@ mod tests {
 
     #[test]
     fn no_pressure_reaches_beyond_the_limit() {
-        assert_near(decline().limit_m(), 261.1, 0.05);
+        // Where the density of the relation is 0: exp(1.458 / 0.262).
+        let limit = decline().economic_distance_m(f64::INFINITY);
+        assert_near(limit, 261.1, 0.05);
         let mut before = 0.0;
         for step in 0..400 {
             let distance = decline().economic_distance_m(1.07_f64.powi(step));
@@ -141,42 +123,9 @@ mod tests {
                 distance > before || step > 300,
                 "it grows with the pressure"
             );
-            assert!(distance <= decline().limit_m());
+            assert!(distance <= limit);
             before = distance;
         }
-    }
-
-    #[test]
-    fn no_strip_goes_beyond_the_middle_of_the_field() {
-        assert_near(
-            decline().economic_distance_within_m(2.0, 800.0),
-            38.725_1,
-            1e-3,
-        );
-        assert_eq!(decline().economic_distance_within_m(2.0, 50.0), 25.0);
-        assert_eq!(decline().economic_distance_within_m(2.0, 0.0), 0.0);
-        assert_eq!(decline().economic_distance_within_m(0.5, 50.0), 0.0);
-        // Square field of 800 m, pressure 2 on all sides: share of its area, recomputed.
-        let inside = 800.0 - 2.0 * decline().economic_distance_within_m(2.0, 800.0);
-        assert_near(1.0 - (inside / 800.0).powi(2), 0.184_25, 1e-5);
-    }
-
-    #[test]
-    fn the_density_ratio_is_the_relation_the_other_way_round() {
-        // At the sampling site, 6 m in, the published relation gives back nearly all of the density there.
-        assert_near(
-            decline().density_ratio(6.0).expect("a ratio"),
-            0.988_56,
-            1e-5,
-        );
-        for pressure in [1.0, 1.7, 3.0, 40.0] {
-            let distance = decline().economic_distance_m(pressure);
-            let ratio = decline().density_ratio(distance).expect("a ratio");
-            assert_near(ratio * pressure, 1.0, 1e-9);
-        }
-        assert_eq!(decline().density_ratio(400.0), Some(0.0));
-        assert_eq!(decline().density_ratio(0.0), None);
-        assert_eq!(decline().density_ratio(f64::NAN), None);
     }
 
     #[test]

@@ -37,11 +37,11 @@ pub trait Scalar: Debug + Send + Sync {
 }
 
 /// Plans the text of an expression; the reason if it is no scalar of the canonical columns.
-pub type Planner = fn(&str) -> Result<Arc<dyn Scalar>, String>;
+pub(crate) type Planner = fn(&str) -> Result<Arc<dyn Scalar>, String>;
 
 /// A threshold that was accepted.
 #[derive(Debug, Clone)]
-pub struct PlannedThreshold {
+pub(crate) struct PlannedThreshold {
     pub(super) scalar: Arc<dyn Scalar>,
     pub(super) economics_needed: BTreeMap<String, Vec<EconomicMember>>,
 }
@@ -61,12 +61,12 @@ pub struct ThresholdField<'a> {
 
 impl PlannedThreshold {
     /// The expression as SQL, without comments, closed in itself: it can be part of any statement.
-    pub fn sql(&self) -> &str {
+    pub(crate) fn sql(&self) -> &str {
         self.scalar.sql()
     }
 
     /// What the threshold of each crop type needs of the economics.
-    pub fn economics_needed(&self) -> &BTreeMap<String, Vec<EconomicMember>> {
+    pub(crate) fn economics_needed(&self) -> &BTreeMap<String, Vec<EconomicMember>> {
         &self.economics_needed
     }
 

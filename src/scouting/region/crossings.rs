@@ -32,7 +32,7 @@ const GROUND_SHARE_MAX: f64 = 0.001;
 
 /// A county whose outline meets itself, and where it does first.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Crossed {
+pub(crate) struct Crossed {
     /// Its place among the counties.
     pub county: usize,
     /// Longitude and latitude, degrees.

@@ -27,25 +27,25 @@ pub const CODES: [Code; 7] = [
 
 /// Points of one field may be so far apart, meters. A side of a section is 1.6 km and points are
 /// taken anywhere in a field, so its middle and its gate may differ by about this much.
-pub const FIELD_APART_MAX_M: f64 = 1_000.0;
+pub(crate) const FIELD_APART_MAX_M: f64 = 1_000.0;
 /// Points of two fields are at least so far apart, meters: a field of 1 ha is 100 m wide.
 pub const FIELDS_APART_MIN_M: f64 = 50.0;
 /// Points that a scout can reach on one day are at most so far apart, meters: five hours or more on the
 /// road, which leaves no daylight to sample at both ends.
-pub const DAY_APART_MAX_M: f64 = 400_000.0;
+pub(crate) const DAY_APART_MAX_M: f64 = 400_000.0;
 /// An amount differs if it is so many times the median, or the median so many times it.
-pub const UNUSUAL_TIMES: f64 = 5.0;
+pub(crate) const UNUSUAL_TIMES: f64 = 5.0;
 /// A median of fewer visits says little about what is usual.
 pub const MEDIAN_VISITS_MIN: u64 = 20;
 /// Equal counts are no doubt below so many of them. If 1 is what a bract bears at the likeliest (Poisson,
 /// mean 1: 0.368 of the bracts), ten ones in a row come by chance in one visit of 20,000.
-pub const EQUAL_COUNTS_MIN: usize = 10;
+pub(crate) const EQUAL_COUNTS_MIN: usize = 10;
 /// Only counts that somebody may have rounded: people count small numbers at a glance.
 const ROUNDED_COUNT_MIN: u32 = 10;
 /// So many counts at a rounded number or next to one make a test worth while.
 const ROUNDED_OR_BESIDE_MIN: u64 = 20;
 /// The chance below which a preference is no chance.
-pub const DIGIT_CHANCE_MAX: f64 = 1e-6;
+pub(crate) const DIGIT_CHANCE_MAX: f64 = 1e-6;
 
 /// Another place, with its distance from the visit's field.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -83,7 +83,7 @@ pub struct StageSeen {
 
 /// What the doubts ask of a visit's counts, gathered in one pass.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct CountTally {
+pub(crate) struct CountTally {
     /// How many there are.
     counts: usize,
     first: u32,
@@ -97,7 +97,7 @@ pub struct CountTally {
 
 impl CountTally {
     /// The tally of every count of a visit: per bract, per plant or per trap.
-    pub fn of(visit: &Visit) -> CountTally {
+    pub(crate) fn of(visit: &Visit) -> CountTally {
         let mut tally = CountTally::default();
         for site in &visit.sites {
             tally.add(site.heads.as_ref().map_or(&[], Heads::counts));
@@ -235,7 +235,7 @@ fn unusual(
 
 /// Every count is the same and not 0: copied downwards, or not counted. All 0 is what most visits of a
 /// quiet week find, and no doubt.
-pub fn counts_all_equal(tally: &CountTally) -> Option<Finding> {
+pub(crate) fn counts_all_equal(tally: &CountTally) -> Option<Finding> {
     let CountTally { counts, first, .. } = *tally;
     (tally.unlike_first == 0 && first > 0 && counts >= EQUAL_COUNTS_MIN).then(|| {
         Finding::new(
@@ -254,7 +254,7 @@ pub fn counts_all_equal(tally: &CountTally) -> Option<Finding> {
 /// the multiple, however the counts are spread: last digits as such need not be alike where counts
 /// hardly reach 20. The one-sided exact binomial test (Conover, W.J., Practical Nonparametric
 /// Statistics, chapter 3; from memory) gives the chance of so many or more.
-pub fn digit_preference(tally: &CountTally) -> Option<Finding> {
+pub(crate) fn digit_preference(tally: &CountTally) -> Option<Finding> {
     let CountTally {
         rounded, beside, ..
     } = *tally;

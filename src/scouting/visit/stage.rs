@@ -145,7 +145,7 @@ impl Stage {
 
     /// The stage of the same scale that covers these places, as [`Stage::first_place`] and
     /// [`Stage::last_place`] give them; `None` if they are on another scale.
-    pub fn on_its_scale(self, first: i32, last: i32) -> Option<Stage> {
+    pub(crate) fn on_its_scale(self, first: i32, last: i32) -> Option<Stage> {
         let stage = Stage {
             first: u16::try_from(first).ok()?,
             last: u16::try_from(last).ok()?,

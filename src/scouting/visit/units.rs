@@ -8,7 +8,7 @@ use super::record::{AreaUnit, MarketValue, PlantPopulation, TreatmentCost, Weigh
 /// Hectares in one international acre, exact.
 pub const HECTARES_PER_ACRE: f64 = 0.404_685_642_24;
 /// Kilograms in one avoirdupois pound, exact.
-pub const KILOGRAMS_PER_POUND: f64 = 0.453_592_37;
+pub(crate) const KILOGRAMS_PER_POUND: f64 = 0.453_592_37;
 
 impl TreatmentCost {
     /// Cost of one treatment, money per hectare.

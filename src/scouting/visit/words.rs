@@ -84,7 +84,7 @@ fn shown(found: &str) -> String {
 }
 
 /// A place in a record in words, counting from 1: `/sites/0/heads/1/2` is site 1, head 2, bract 3.
-pub fn place_in_words(pointer: &str, record: Option<&Value>) -> String {
+pub(crate) fn place_in_words(pointer: &str, record: Option<&Value>) -> String {
     let steps: Vec<String> = pointer
         .split('/')
         .skip(1)

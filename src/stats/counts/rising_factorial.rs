@@ -9,7 +9,7 @@
 const SINGLE_TERMS: u64 = 64;
 
 /// `Σ ln(1 + j/k)` over j < count: ln Γ(k+x) − ln Γ(k) − x·ln k.
-pub fn log_rising_ratio(k: f64, count: u64) -> f64 {
+pub(crate) fn log_rising_ratio(k: f64, count: u64) -> f64 {
     // The antiderivative in j, divided by k, with j = k·share.
     let antiderivative = |share: f64| (1.0 + share) * share.ln_1p() - share;
     let terms = Terms {
@@ -24,7 +24,7 @@ pub fn log_rising_ratio(k: f64, count: u64) -> f64 {
 }
 
 /// `Σ 1/(k + j)` over j < count: ψ(k+x) − ψ(k).
-pub fn reciprocal_sum(k: f64, count: u64) -> f64 {
+pub(crate) fn reciprocal_sum(k: f64, count: u64) -> f64 {
     let terms = Terms {
         term: |j: f64| 1.0 / (k + j),
         integral: |from: f64, to: f64| ((to - from) / (k + from)).ln_1p(),
@@ -41,7 +41,7 @@ pub fn reciprocal_sum(k: f64, count: u64) -> f64 {
 }
 
 /// `Σ 1/(k + j)²` over j < count: ψ′(k) − ψ′(k+x).
-pub fn squared_reciprocal_sum(k: f64, count: u64) -> f64 {
+pub(crate) fn squared_reciprocal_sum(k: f64, count: u64) -> f64 {
     let terms = Terms {
         term: |j: f64| (k + j).powi(-2),
         integral: |from: f64, to: f64| (to - from) / (k + from) / (k + to),

@@ -3,7 +3,7 @@
 /// The place between `low` and `high`, both above 0, where a function falls from above 0 at `low` to 0 or
 /// below at `high`: by halving the interval of the logarithm, to the last digit of a double. It needs no
 /// derivative, cannot leave the interval and always ends.
-pub fn fall_to_zero(function: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
+pub(crate) fn fall_to_zero(function: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
     let (mut low, mut high) = (low, high);
     loop {
         let middle = low.sqrt() * high.sqrt();

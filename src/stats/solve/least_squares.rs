@@ -2,7 +2,7 @@
 
 /// A fitted line `y = intercept + slope·x`.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Line {
+pub(crate) struct Line {
     /// y at x = 0.
     pub intercept: f64,
     /// Change of y a unit of x.
@@ -15,7 +15,7 @@ pub struct Line {
 
 /// The line through pairs of (x, y); `None` for fewer than three pairs, which always have a line and
 /// never an error, or if all x are equal.
-pub fn fit_line(pairs: &[(f64, f64)]) -> Option<Line> {
+pub(crate) fn fit_line(pairs: &[(f64, f64)]) -> Option<Line> {
     let count = pairs.len() as f64;
     let mean = |value: fn(&(f64, f64)) -> f64| pairs.iter().map(value).sum::<f64>() / count;
     let (mean_x, mean_y) = (mean(|pair| pair.0), mean(|pair| pair.1));

@@ -49,7 +49,7 @@ pub fn correct_for_memory(
 /// is beyond chance. Strong swings to and fro can bring it to 0 or below, where the method has no answer.
 /// `None` for fewer than three values, values that are all equal or no numbers, or a confidence that is not
 /// between 0 and 1.
-pub fn variance_factor(left_over: &[f64], confidence: f64) -> Option<f64> {
+pub(crate) fn variance_factor(left_over: &[f64], confidence: f64) -> Option<f64> {
     let usable = left_over.len() > 2 && left_over.iter().all(|value| value.is_finite());
     if !(usable && confidence > 0.0 && confidence < 1.0) {
         return None;

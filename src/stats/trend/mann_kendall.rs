@@ -61,7 +61,7 @@ pub fn mann_kendall(values: &[f64]) -> Option<MannKendall> {
 }
 
 /// Z with the continuity correction from a score and its variance; 0 where either is 0.
-pub fn continuity_corrected(s: i64, variance: f64) -> f64 {
+pub(crate) fn continuity_corrected(s: i64, variance: f64) -> f64 {
     if s == 0 || variance <= 0.0 {
         return 0.0;
     }
@@ -69,13 +69,13 @@ pub fn continuity_corrected(s: i64, variance: f64) -> f64 {
 }
 
 /// The two-sided probability of a standard normal deviate.
-pub fn two_sided(z: f64) -> f64 {
+pub(crate) fn two_sided(z: f64) -> f64 {
     let standard_normal = Normal::new(0.0, 1.0).expect("the standard normal distribution exists");
     (2.0 * standard_normal.sf(z.abs())).min(1.0)
 }
 
 /// Variance of S without a trend: `[n(n−1)(2n+5) − Σt(t−1)(2t+5)]/18` over groups of equal values.
-pub fn variance_of_score(length: usize, ties: &[usize]) -> f64 {
+pub(crate) fn variance_of_score(length: usize, ties: &[usize]) -> f64 {
     let part = |size: usize| {
         let size = size as f64;
         size * (size - 1.0) * (2.0 * size + 5.0)
@@ -85,7 +85,7 @@ pub fn variance_of_score(length: usize, ties: &[usize]) -> f64 {
 }
 
 /// How many values are equal, for each value; 1 for a value without its like.
-pub fn tie_sizes(values: &[f64]) -> Vec<usize> {
+pub(crate) fn tie_sizes(values: &[f64]) -> Vec<usize> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     // 0 and −0 are equal, but not sorted apart by any other value.

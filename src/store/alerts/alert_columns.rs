@@ -7,7 +7,7 @@ use crate::rows::column::{Column, Holds, may, must};
 ///
 /// Append-only. The row of an alert is committed after its files are on the disk, that of an export before the first
 /// file of the package is written.
-pub const ALERTS: &[Column] = &[
+pub(crate) const ALERTS: &[Column] = &[
     must(
         "number",
         Holds::Whole64,

@@ -145,7 +145,7 @@ impl Written {
 
 /// Commits the rows of a drop, which count as soon as they are there, if `closings` is still the
 /// newest version.
-pub async fn commit_drop(
+pub(crate) async fn commit_drop(
     store: &Store,
     closings: &DeltaTable,
     rows: &[ClosingRow],
@@ -159,7 +159,7 @@ pub async fn commit_drop(
 
 /// Commits the row of an alert, which counts as soon as it is there, if `alerts` is still the newest
 /// version: so that no number is given twice.
-pub async fn commit_alert(
+pub(crate) async fn commit_alert(
     store: &Store,
     alerts: &DeltaTable,
     row: RecordBatch,

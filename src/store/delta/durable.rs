@@ -27,14 +27,14 @@ pub(crate) const STAGED_END: &str = ".tmp";
 
 /// A local file system whose files are whole or not there, whatever happens to the machine.
 #[derive(Debug, Clone)]
-pub struct DurableFiles {
+pub(crate) struct DurableFiles {
     files: Arc<LocalFileSystem>,
     root: PathBuf,
 }
 
 impl DurableFiles {
     /// Wraps the local file system; folders are synced up to and including `root`.
-    pub fn new(root: PathBuf) -> Self {
+    pub(crate) fn new(root: PathBuf) -> Self {
         DurableFiles {
             files: Arc::new(LocalFileSystem::new()),
             root,

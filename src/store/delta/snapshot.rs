@@ -8,7 +8,6 @@
 use std::collections::HashSet;
 use std::sync::Arc;
 
-use arrow::array::RecordBatch;
 use arrow::datatypes::{Schema, SchemaRef};
 use datafusion::prelude::{SessionConfig, SessionContext};
 use deltalake::DeltaTable;
@@ -158,7 +157,8 @@ impl Snapshot {
     }
 
     /// The loads that have a receipt at this version: one column, `load_id`.
-    pub async fn receipted_loads(&self) -> Result<RecordBatch, Failure> {
+    #[cfg(feature = "cluster")]
+    pub(crate) async fn receipted_loads(&self) -> Result<arrow::array::RecordBatch, Failure> {
         let plan = self.session.sql("select load_id from receipts").await;
         let plan = plan.map_err(unreadable)?;
         let schema = Arc::new(plan.schema().as_arrow().clone());

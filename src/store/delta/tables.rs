@@ -107,7 +107,7 @@ impl Store {
     }
 
     /// Opens a table at a version that it had.
-    pub async fn table_at(&self, kept: Kept, version: i64) -> Result<DeltaTable, Failure> {
+    pub(crate) async fn table_at(&self, kept: Kept, version: i64) -> Result<DeltaTable, Failure> {
         let no_such = || {
             Failure::new(
                 Kind::Store,
@@ -142,7 +142,7 @@ impl Store {
     }
 
     /// Opens a table at its newest version; one that an older store lacks is made first.
-    pub async fn table_or_made(&self, kept: Kept) -> Result<DeltaTable, Failure> {
+    pub(crate) async fn table_or_made(&self, kept: Kept) -> Result<DeltaTable, Failure> {
         if !self.has(kept).await {
             let made = self.create_table(kept).await;
             // Of two that make it at once one may be refused: what counts is that it is there.
@@ -156,7 +156,7 @@ impl Store {
 
     /// Opens a table at its newest version, with every column that this program writes: one that an older program made
     /// gets those that it lacks, which are null in its rows.
-    pub async fn table_with_columns(&self, kept: Kept) -> Result<DeltaTable, Failure> {
+    pub(crate) async fn table_with_columns(&self, kept: Kept) -> Result<DeltaTable, Failure> {
         let table = self.table_or_made(kept).await?;
         let lacking = |table: &DeltaTable| -> Result<Vec<StructField>, DeltaTableError> {
             let there = table.snapshot()?.schema();

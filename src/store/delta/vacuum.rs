@@ -102,7 +102,7 @@ impl Limit {
     }
 
     /// Whether what bears this id was begun before the limit; an id that does not say so protects.
-    pub fn passed_by_id(self, id: &str) -> bool {
+    pub(crate) fn passed_by_id(self, id: &str) -> bool {
         begun_at(id).is_some_and(|begun| self.passed(begun))
     }
 }

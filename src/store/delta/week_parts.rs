@@ -17,7 +17,7 @@ use crate::rows::query_rows::{rows, unreadable};
 use scouting::failure::Failure;
 
 /// The tables that the visits of a part are made of.
-pub const BEHIND_VISITS: [&str; 2] = ["every_visit", "superseded_elsewhere"];
+pub(crate) const BEHIND_VISITS: [&str; 2] = ["every_visit", "superseded_elsewhere"];
 
 /// Consecutive weeks that are rolled up at once.
 #[derive(Debug, Clone)]
@@ -84,7 +84,7 @@ impl WeekPart {
     ///
     /// # Errors
     /// A [`Failure`] if the tables cannot be read.
-    pub async fn of(&self, snapshot: &Snapshot) -> Result<Snapshot, Failure> {
+    pub(crate) async fn of(&self, snapshot: &Snapshot) -> Result<Snapshot, Failure> {
         let part = snapshot.with_visits_as(BEHIND_VISITS[0]).await?;
         let session = part.session();
         let (schema, rows) = (self.superseded.schema(), self.superseded.clone());

@@ -24,12 +24,12 @@ pub struct OpenRecord {
 
 impl OpenRecord {
     /// Its id.
-    pub fn id(&self) -> HeldId {
+    pub(crate) fn id(&self) -> HeldId {
         HeldId::new(&self.record_sha256, self.line)
     }
 
     /// The row that closes it.
-    pub fn closed(&self, ending: Ending, closed_at: Timestamp) -> ClosingRow {
+    pub(crate) fn closed(&self, ending: Ending, closed_at: Timestamp) -> ClosingRow {
         ClosingRow {
             record_sha256: self.record_sha256,
             submission_sha256: self.submission_sha256.clone(),
@@ -52,7 +52,7 @@ pub struct OpenHeld {
 
 impl OpenHeld {
     /// Takes in a held record; one that is closed stays closed, in whichever order the two arrive.
-    pub fn open(&mut self, record: OpenRecord) {
+    pub(crate) fn open(&mut self, record: OpenRecord) {
         let id = record.id();
         if self.closed.contains(&id) {
             return;
@@ -64,20 +64,20 @@ impl OpenHeld {
     }
 
     /// Takes in that a record is closed.
-    pub fn close(&mut self, id: HeldId) {
+    pub(crate) fn close(&mut self, id: HeldId) {
         self.records.remove(&id);
         self.closed.insert(id);
     }
 
     /// Takes in that a held record represents another, which is closed.
-    pub fn replace(&mut self, id: HeldId, by: HeldId) {
+    pub(crate) fn replace(&mut self, id: HeldId, by: HeldId) {
         self.close(id);
         self.replaced.insert(id, by);
     }
 
     /// The record, or the one that represents it now, if it is open: who corrects the sheet that was sent
     /// out first corrects the later attempt as well.
-    pub fn get(&self, id: HeldId) -> Option<&OpenRecord> {
+    pub(crate) fn get(&self, id: HeldId) -> Option<&OpenRecord> {
         let mut id = id;
         // A record is replaced by a newer one, so the way ends; of a damaged table it ends here.
         for _ in 0..=self.replaced.len() {
@@ -95,7 +95,7 @@ impl OpenHeld {
     }
 
     /// The open records that the acceptance of a visit revision closes.
-    pub fn of_visit(&self, visit: u128) -> impl Iterator<Item = &OpenRecord> {
+    pub(crate) fn of_visit(&self, visit: u128) -> impl Iterator<Item = &OpenRecord> {
         let ids = self.by_visit.get(&visit).into_iter().flatten();
         ids.filter_map(|id| self.records.get(id))
     }

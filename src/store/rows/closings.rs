@@ -14,7 +14,7 @@ use crate::rows::table_batch::TableBatch;
 use scouting::visit::held_id::HeldId;
 
 /// The closings that count, as a query: those of a load with a receipt, and every drop.
-pub const CLOSINGS_THAT_COUNT: &str = "select * from held_closed \
+pub(crate) const CLOSINGS_THAT_COUNT: &str = "select * from held_closed \
      where how = 'dropped' or load_id in (select load_id from receipts)";
 
 /// Why a held record is closed.
@@ -43,7 +43,7 @@ pub enum Ending {
 
 impl Ending {
     /// The word in the column `how`.
-    pub fn how(&self) -> &'static str {
+    pub(crate) fn how(&self) -> &'static str {
         match self {
             Ending::Corrected { .. } => "corrected",
             Ending::Replaced { .. } => "replaced",
@@ -68,7 +68,7 @@ pub struct ClosingRow {
 }
 
 /// Rows of `held_closed`; `load_id` is that of the load, or the id of the drop.
-pub fn closings_batch(rows: &[ClosingRow], load_id: &str) -> RecordBatch {
+pub(crate) fn closings_batch(rows: &[ClosingRow], load_id: &str) -> RecordBatch {
     TableBatch::of(Kept::HeldClosed, rows)
         .same("load_id", load_id)
         .bytes("record_sha256", |row| row.record_sha256)

@@ -56,7 +56,9 @@ pub fn rows<'a, T: Deserialize<'a>>(batch: &'a RecordBatch) -> Result<Vec<T>, Ba
 ///
 /// # Errors
 /// [`BadColumns`] if a column is missing, of another type, or null where the member is no `Option`.
-pub fn rows_among<'a, T: Deserialize<'a>>(batch: &'a RecordBatch) -> Result<Vec<T>, BadColumns> {
+pub(crate) fn rows_among<'a, T: Deserialize<'a>>(
+    batch: &'a RecordBatch,
+) -> Result<Vec<T>, BadColumns> {
     decoded(batch, members_of::<T>())
 }
 
@@ -323,7 +325,9 @@ pub fn day<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Date, D::Error>
 ///
 /// # Errors
 /// Where the column holds no days, or the calendar has no such day.
-pub fn day_or_none<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Date>, D::Error> {
+pub(crate) fn day_or_none<'de, D: Deserializer<'de>>(
+    deserializer: D,
+) -> Result<Option<Date>, D::Error> {
     let days = Option::<DaysSince1970>::deserialize(deserializer)?;
     days.map(after_epoch).transpose()
 }

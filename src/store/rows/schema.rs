@@ -58,7 +58,7 @@ impl Kept {
     }
 
     /// The columns that its files are sorted into folders by.
-    pub fn partition_columns(self) -> Vec<String> {
+    pub(crate) fn partition_columns(self) -> Vec<String> {
         match self {
             Kept::Visits | Kept::Units => vec!["season".to_owned()],
             Kept::Held | Kept::HeldClosed | Kept::Receipts | Kept::Alerts => Vec::new(),
@@ -235,7 +235,7 @@ pub const VISITS: &[Column] = &[
 ];
 
 /// One row per unit of an accepted visit: the raw counts.
-pub const UNITS: &[Column] = &[
+pub(crate) const UNITS: &[Column] = &[
     must("load_id", Holds::Text, "the load that brought the row"),
     must("visit_id", Holds::Text, "identity of the visit"),
     must("revision", Holds::Whole32, "revision of the visit"),
@@ -271,7 +271,7 @@ pub const UNITS: &[Column] = &[
 ];
 
 /// One row per record that could not be accepted.
-pub const HELD: &[Column] = &[
+pub(crate) const HELD: &[Column] = &[
     must("load_id", Holds::Text, "the load that brought the row"),
     must(
         "submission_sha256",
@@ -315,7 +315,7 @@ pub const HELD: &[Column] = &[
 /// One row a held record that is closed: append-only, so a record is open while none names it.
 ///
 /// Rows of a load count with its receipt; rows of a drop (`how` = dropped) count as they are.
-pub const HELD_CLOSED: &[Column] = &[
+pub(crate) const HELD_CLOSED: &[Column] = &[
     must(
         "load_id",
         Holds::Text,
@@ -358,7 +358,7 @@ pub const HELD_CLOSED: &[Column] = &[
 ];
 
 /// One row per submission: received = accepted + duplicate + held.
-pub const RECEIPTS: &[Column] = &[
+pub(crate) const RECEIPTS: &[Column] = &[
     must(
         "load_id",
         Holds::Text,
@@ -409,7 +409,7 @@ pub const RECEIPTS: &[Column] = &[
 ];
 
 /// The Arrow schema of a table, with the description of each column in its metadata.
-pub fn arrow_schema(columns: &[Column]) -> SchemaRef {
+pub(crate) fn arrow_schema(columns: &[Column]) -> SchemaRef {
     let fields = columns.iter().map(|column| {
         let metadata = [("comment".to_owned(), column.description.to_owned())];
         Field::new(column.name, column.holds.arrow(), column.nullable)

@@ -28,7 +28,7 @@ pub struct LoadMark {
 }
 
 /// Rows of `visits`.
-pub fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
+pub(crate) fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
     let columns = TableBatch::of(Kept::Visits, rows)
         .same("load_id", &mark.load_id)
         .same("submission_sha256", &mark.submission_sha256)
@@ -141,7 +141,7 @@ fn joined<'a>(words: impl Iterator<Item = &'a str>) -> Option<String> {
 }
 
 /// Rows of `units`: every unit of every visit, in order. There are 30 of a visit, so each is looked at once.
-pub fn units_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
+pub(crate) fn units_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
     let units = rows.iter().map(|row| row.statistics.units as usize).sum();
     let ids = rows
         .iter()
@@ -159,7 +159,7 @@ pub fn units_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
 }
 
 /// Rows of `held`.
-pub fn held_batch(rows: &[HeldRow], mark: &LoadMark) -> RecordBatch {
+pub(crate) fn held_batch(rows: &[HeldRow], mark: &LoadMark) -> RecordBatch {
     TableBatch::of(Kept::Held, rows)
         .same("load_id", &mark.load_id)
         .same("submission_sha256", &mark.submission_sha256)
@@ -187,7 +187,7 @@ fn records(rows: &[HeldRow]) -> ArrayRef {
 }
 
 /// The one row of a receipt.
-pub fn receipt_batch(receipt: &Receipt) -> RecordBatch {
+pub(crate) fn receipt_batch(receipt: &Receipt) -> RecordBatch {
     let (submission, counts) = (receipt.submission(), receipt.counts());
     TableBatch::of(Kept::Receipts, &[()])
         .same("load_id", receipt.load_id())

@@ -92,7 +92,7 @@ struct Made {
 ///
 /// # Errors
 /// A [`Failure`] that names the stage, or the step that no stage names.
-pub fn hold_to_steps(stages: &[Stage]) -> Result<(), Failure> {
+pub(crate) fn hold_to_steps(stages: &[Stage]) -> Result<(), Failure> {
     let mut steps = Vec::new();
     for stage in stages {
         steps.extend(Step::after(stage)?);

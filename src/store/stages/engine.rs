@@ -15,7 +15,7 @@ use datafusion::prelude::{DataFrame, SessionContext};
 use scouting::failure::{Failure, Kind};
 
 /// Rows in the parts in which they were made.
-pub type Parts = Vec<Vec<RecordBatch>>;
+pub(crate) type Parts = Vec<Vec<RecordBatch>>;
 
 /// A place elsewhere that runs queries, such as a cluster.
 #[async_trait]

@@ -62,7 +62,7 @@ impl Scenario {
     }
 
     /// Whether cost and price are both amounts: then the currency of the records does not matter.
-    pub fn sets_all_money(&self) -> bool {
+    pub(crate) fn sets_all_money(&self) -> bool {
         let set = |member| matches!(self.change(member), Some(Change::Amount { .. }));
         set(EconomicMember::TreatmentCost) && set(EconomicMember::MarketValue)
     }
@@ -259,7 +259,7 @@ mod tests {
             scenario.in_words(),
             [
                 "cost of a treatment: 9.5USD/acre in every field",
-                "market value: 0.8 times each record's own value",
+                "market price: 0.8 times each record's own value",
                 "plant population: 22000/acre in every field"
             ]
         );

@@ -201,7 +201,7 @@ pub(in crate::mapping) enum OneOrMany {
 
 impl OneOrMany {
     /// All of them.
-    pub fn all(&self) -> &[String] {
+    pub(crate) fn all(&self) -> &[String] {
         match self {
             OneOrMany::One(one) => std::slice::from_ref(one),
             OneOrMany::Many(many) => many,

@@ -78,7 +78,7 @@ impl From<Value> for Said {
 
 impl Reading {
     /// Reads a cell; `None` is a cell that says nothing.
-    pub fn read(&self, cell: &Cell) -> Result<Option<Said>, Fault> {
+    pub(crate) fn read(&self, cell: &Cell) -> Result<Option<Said>, Fault> {
         if let Cell::Broken(_) = cell {
             return Err(Fault::new(
                 Code::CellBroken,

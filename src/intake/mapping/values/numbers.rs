@@ -30,7 +30,7 @@ pub(in crate::mapping) struct Fault {
 }
 
 impl Fault {
-    pub fn new(code: Code, expected: impl Into<String>) -> Fault {
+    pub(crate) fn new(code: Code, expected: impl Into<String>) -> Fault {
         Fault {
             code,
             expected: expected.into(),

@@ -110,7 +110,7 @@ const PLANTS: &[Spelling] = &[
 
 impl Unit {
     /// The number in the record's unit.
-    pub fn convert(&self, number: f64) -> f64 {
+    pub(crate) fn convert(&self, number: f64) -> f64 {
         number * self.factor.multiply / self.factor.divide
     }
 }
