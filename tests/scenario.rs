@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray};
 use scouting::protocol::catalogue::{Catalogue, Protocol};
-use scouting::protocol::plan_threshold::ThresholdField;
+use scouting::protocol::planned::ThresholdField;
 use scouting::protocol::threshold::threshold_of;
 use store::stages::expression::saved_kg_per_ha;
 

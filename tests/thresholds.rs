@@ -2,7 +2,7 @@
 //! it. Nothing here was filled in by the program: only such values can prove it right.
 
 use scouting::protocol::catalogue::{Catalogue, Protocol};
-use scouting::protocol::plan_threshold::ThresholdField;
+use scouting::protocol::planned::ThresholdField;
 use scouting::protocol::threshold::{agrees, threshold_of, worked_values};
 use scouting::visit::record::Economics;
 use serde_json::json;

@@ -14,9 +14,10 @@ use super::calendar::Calendar;
 use super::chance::rounded;
 use super::season::PlannedVisit;
 use scouting::visit::code::Code;
+use scouting::visit::count::Count;
 use scouting::visit::dates::WrittenInstant;
 use scouting::visit::heads::Heads;
-use scouting::visit::record::{Count, Visit};
+use scouting::visit::record::Visit;
 
 /// A way in which a record is broken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -8,7 +8,7 @@
 use rand::Rng;
 use rand_distr::{Distribution, Gamma, Poisson};
 
-use scouting::visit::record::Count;
+use scouting::visit::count::Count;
 
 /// Bracts examined on a head.
 pub const BRACTS: usize = 6;

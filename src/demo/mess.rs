@@ -13,7 +13,8 @@ use super::options::MessShares;
 use super::sample_line::{Expected, SampleLine};
 use super::season::{PlannedVisit, Season};
 use scouting::visit::code::Code;
-use scouting::visit::record::{Count, Visit};
+use scouting::visit::count::Count;
+use scouting::visit::record::Visit;
 
 enum Fate {
     Good,

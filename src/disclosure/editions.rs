@@ -14,7 +14,7 @@ use super::field::{FieldWeek, Id};
 use super::place::Place;
 use super::public_row::{PublicRow, public_row};
 use super::rule::{Level, Rule};
-use super::week_rows::Week;
+use super::week::Week;
 
 /// A field of a public row. Private: it is kept in the store, and shows later what has changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

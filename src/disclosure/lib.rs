@@ -20,4 +20,5 @@ pub mod public_row;
 pub mod rule;
 pub mod stage_groups;
 mod treatment_weeks;
+pub mod week;
 pub mod week_rows;

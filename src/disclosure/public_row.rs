@@ -22,7 +22,7 @@ use super::cell::{Withheld, judge_fields};
 use super::field::{FieldWeek, GridPoint};
 use super::median_class::MedianClass;
 use super::place::Place;
-use super::rule::{Level, Rule};
+use super::rule::{FIELDS_FOR_MEDIAN, Level, Rule};
 use super::stage_groups::{StageFields, stage_groups};
 use super::treatment_weeks::{common_basis, treatment_weeks};
 
@@ -82,8 +82,6 @@ pub struct Heading<'a> {
     pub farms_known: bool,
 }
 
-/// From so many fields on the class of the median, and the weeks of treatment, are shown.
-pub(super) const FIELDS_FOR_MEDIAN: u32 = 5;
 /// The step of a mean. Fixed: digits that depend on the size of a mean reveal much of a small one.
 const MEAN_STEP: f64 = 0.2;
 

@@ -2,6 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+/// From so many fields on the class of the median, and the weeks of treatment, are shown.
+pub(super) const FIELDS_FOR_MEDIAN: u32 = 5;
+
 /// How much a public row says.
 #[derive(
     Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, Default,

@@ -5,8 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::civil::Date;
 
 use super::field::{FieldWeek, Id};
-use super::public_row::FIELDS_FOR_MEDIAN;
-use super::rule::Level;
+use super::rule::{FIELDS_FOR_MEDIAN, Level};
 use scouting::visit::week::IsoWeek;
 
 /// First and last week in which fields of two farms are expected; under `strict` the week of the median field.

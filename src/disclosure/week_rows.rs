@@ -6,31 +6,13 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use jiff::civil::Date;
-
 use super::cell::Withheld;
 use super::editions::{Decision, Entry, Published, decision};
 use super::field::{FieldWeek, Id};
 use super::place::Place;
-use super::public_row::{Heading, PublicRow, public_row};
+use super::public_row::{PublicRow, public_row};
 use super::rule::Rule;
-
-/// One week under one protocol, and what is known of it.
-#[derive(Debug, Clone)]
-pub struct Week<'a> {
-    /// The ISO week-year.
-    pub season: i32,
-    /// ISO 8601 week.
-    pub iso_week: &'a str,
-    /// The protocol's id.
-    pub protocol: &'a str,
-    /// Day of the newest submission.
-    pub visits_until: Date,
-    /// Whether any visit of the season names a farm.
-    pub farms_known: bool,
-    /// The district of each county that has one.
-    pub districts: &'a BTreeMap<String, String>,
-}
+use super::week::Week;
 
 /// What became of the fields of a county.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -52,28 +34,6 @@ pub struct WeekRows {
     pub shown: Vec<PublicRow>,
     /// What became of each county with visits.
     pub outcomes: Vec<Outcome>,
-}
-
-impl<'a> Week<'a> {
-    /// The heading of a row of the self.
-    pub(super) fn heading(&'a self, place: &'a Place) -> Heading<'a> {
-        Heading {
-            place,
-            season: self.season,
-            iso_week: self.iso_week,
-            protocol: self.protocol,
-            visits_until: self.visits_until,
-            farms_known: self.farms_known,
-        }
-    }
-
-    /// Where fields go that are in no row of their county.
-    fn beyond(&self, county: &str) -> Place {
-        match self.districts.get(county) {
-            Some(name) => Place::District(name.clone()),
-            None => Place::Region,
-        }
-    }
 }
 
 /// Decides place by place which rows a week has, and keeps what is decided.
@@ -255,6 +215,8 @@ fn is_counted(field: &FieldWeek, row: &PublicRow) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use jiff::civil::Date;
+
     use super::*;
     use crate::invented::field;
     use crate::rule::Level;

@@ -11,7 +11,8 @@ use crate::load::account::Account;
 use crate::load::reports::RecordReports;
 use crate::shared::report;
 use crate::shared::report::{LISTED_MAX, counted};
-use intake::read::formats::SubmittedFile;
+use intake::read::formats;
+use intake::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::code::Code;
 use store::rows::receipt::Counts;
@@ -41,7 +42,7 @@ impl Submissions {
                     );
                 }
                 let spool = spool_standard_input()?;
-                files.push(SubmittedFile::look_at(spool.path(), "-")?);
+                files.push(formats::look_at(spool.path(), "-")?);
                 standard_input = Some(spool);
             } else if path.is_dir() {
                 for file in files_of(path)? {
@@ -63,7 +64,7 @@ fn look_at(path: &Path) -> Result<SubmittedFile, Failure> {
         .file_name()
         .unwrap_or(path.as_os_str())
         .to_string_lossy();
-    SubmittedFile::look_at(path, &name)
+    formats::look_at(path, &name)
 }
 
 fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {

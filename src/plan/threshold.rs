@@ -6,7 +6,7 @@ use serde_json::json;
 use crate::workspace::Workspace;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
-use scouting::protocol::plan_threshold::ThresholdField;
+use scouting::protocol::planned::ThresholdField;
 use scouting::protocol::threshold::threshold_of;
 use scouting::visit::economics::EconomicMember;
 use scouting::visit::record::Economics;

@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use intake::read::formats::SubmittedFile;
+use intake::read::formats::look_at;
 use intake::read::reader::RecordReader;
 use intake::read::sheets::read_sheets;
 use intake::sheet::table::{Cell, Sheet};
@@ -27,7 +27,7 @@ const TEXT_MEMORY_BYTES_MAX: u64 = 192 << 20;
 
 fn read(path: &Path) -> Result<Vec<Sheet>, String> {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
-    let file = SubmittedFile::look_at(path, &name).map_err(|failure| failure.to_string())?;
+    let file = look_at(path, &name).map_err(|failure| failure.to_string())?;
     read_sheets(&file).map_err(|failure| failure.to_string())
 }
 
@@ -97,7 +97,7 @@ fn cells_come_back_as_other_programs_wrote_them() {
 /// Visits written by pyarrow, against the same visits as NDJSON.
 fn nested_parquet_is_the_same_records(folder: &Path) {
     let records = |name: &str| -> Vec<Value> {
-        let file = SubmittedFile::look_at(&folder.join(name), name).expect("a submission");
+        let file = look_at(&folder.join(name), name).expect("a submission");
         let reader = RecordReader::open(&file, None).expect("a submission of records");
         let records = reader.flat_map(|chunk| chunk.expect("a sound file"));
         records

@@ -15,9 +15,10 @@ mod worked;
 
 use intake::mapping::{Mapping, plain_header, plain_records, plain_rows};
 use intake::sheet::table::{Cell, Row, Sheet, TableRecord};
+use scouting::visit::count::Count;
 use scouting::visit::finding::Finding;
 use scouting::visit::heads::Heads;
-use scouting::visit::record::{Count, Visit};
+use scouting::visit::record::Visit;
 use serde_json::Value;
 
 use crate::support::mapping::BASE;

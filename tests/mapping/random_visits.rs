@@ -3,10 +3,11 @@
 use intake::sheet::table::{Cell, Sheet};
 use jiff::civil::date;
 use proptest::prelude::*;
+use scouting::visit::count::Count;
 use scouting::visit::dates::WrittenInstant;
 use scouting::visit::record::{
-    AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,
-    TreatmentCost, Visit, WeightUnit,
+    AreaUnit, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap, TreatmentCost,
+    Visit, WeightUnit,
 };
 
 use super::{base_sheet, mapping, plain, plain_sheet, text};

@@ -2,10 +2,11 @@
 
 use jiff::civil::date;
 use proptest::prelude::*;
+use scouting::visit::count::Count;
 use scouting::visit::dates::WrittenInstant;
 use scouting::visit::record::{
-    AreaUnit, Count, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap,
-    TreatmentCost, Visit, WeightUnit,
+    AreaUnit, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap, TreatmentCost,
+    Visit, WeightUnit,
 };
 
 use crate::mapping::random_visits::{remarks, short_text};

@@ -12,7 +12,7 @@ use bractline::load::loader::Loader;
 use bractline::shared::tables::write_csv;
 use disclosure::rule::Rule;
 use intake::judge::judging::Judge;
-use intake::read::formats::SubmittedFile;
+use intake::read::formats::look_at;
 use jiff::Timestamp;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
@@ -51,7 +51,7 @@ pub async fn loader(store: Store) -> Result<Loader, Failure> {
 /// Loads one file.
 pub async fn load(loader: &mut Loader, file: &Path) -> Result<Account, Failure> {
     let name = file.file_name().expect("a file").to_string_lossy();
-    let file = SubmittedFile::look_at(file, &name)?;
+    let file = look_at(file, &name)?;
     loader.load(&file, Timestamp::now()).await
 }
 

@@ -13,16 +13,13 @@ use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 
 use crate::corrections::corrected_rows::settle;
-use crate::read::reader::{RawRecord, Sent};
-use crate::sheet::table::{Cell, Row, Sheet};
+use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, text_of};
+use crate::read::raw_record::{RawRecord, Sent};
+use crate::sheet::table::{Row, Sheet};
 use scouting::visit::held_id::HeldId;
 
-/// Header of the column that names the held record.
-pub const HELD_ID: &str = "held_id";
 /// Header of the column with the record as its sender corrected it.
-pub const RECORD_MENDED: &str = "record_mended";
-/// Rows in which the header is looked for.
-const HEADER_ROWS_MAX: usize = 20;
+const RECORD_MENDED: &str = "record_mended";
 
 /// A line as `held export --format ndjson` writes it; other members are for the reader.
 #[derive(Deserialize)]
@@ -110,14 +107,6 @@ fn header(rows: &[Row]) -> Option<(usize, (usize, usize))> {
         })
 }
 
-/// The place of the column with this header.
-pub(crate) fn column_named(header: &Row, name: &str) -> Option<usize> {
-    header
-        .cells
-        .iter()
-        .position(|cell| matches!(cell, Cell::Text(text) if text.trim() == name))
-}
-
 fn mended_record(row: &Row, (id, record): (usize, usize)) -> Option<RawRecord> {
     let text = text_of(row.cells.get(record)?);
     if text.trim().is_empty() {
@@ -134,25 +123,10 @@ fn mended_record(row: &Row, (id, record): (usize, usize)) -> Option<RawRecord> {
     })
 }
 
-/// A cell's text, without the apostrophe that keeps a spreadsheet from reading a formula.
-pub(crate) fn text_of(cell: &Cell) -> String {
-    match cell {
-        Cell::Empty => String::new(),
-        Cell::Text(text) => match text.strip_prefix('\'') {
-            Some(rest) if scouting::visit::words::starts_formula(rest) => rest.to_owned(),
-            _ => text.clone(),
-        },
-        Cell::Number(number) => number.to_string(),
-        Cell::Truth(truth) => truth.to_string(),
-        Cell::Date(date) => date.to_string(),
-        Cell::Moment(moment) => moment.to_string(),
-        Cell::Broken(words) => words.clone(),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sheet::table::Cell;
 
     const ID: &str = "01ababababababab-12";
 

@@ -8,19 +8,16 @@ use std::mem::take;
 
 use serde_json::{Map, Value};
 
-use crate::corrections::corrected::{HELD_ID, column_named, text_of};
+use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, text_of};
 use crate::count_sheet::reading::complete;
 use crate::mapping::made_id::{COUNT_SHEET_ID, made_id};
 use crate::mapping::plain_records;
-use crate::read::reader::RawRecord;
-use crate::read::table_records::raw_record;
+use crate::read::raw_record::RawRecord;
 use crate::sheet::table::{Cell, Row, Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
 
 /// Header of the column that says how the identity of a visit is made.
 pub const ID_RECIPE: &str = "held_visit_id_from";
-/// Rows in which the header is looked for.
-const HEADER_ROWS_MAX: usize = 20;
 /// Columns that are ours alone begin so.
 const OURS: &str = "held_";
 /// Columns by which the plain layout is recognized, and those that mark the first row of a visit.
@@ -80,7 +77,7 @@ impl<'a> Table<'a> {
             let read = plain_records(&[part], file_name)
                 .unwrap_or_else(|| Err(self.not_ours(file_name)))?;
             for record in read {
-                let mut raw = raw_record(settled(record, recipe.as_deref()));
+                let mut raw = RawRecord::of_rows(settled(record, recipe.as_deref()));
                 raw.mends = id.parse().ok();
                 records.push(raw);
             }
@@ -207,7 +204,7 @@ pub fn settle(document: &mut Map<String, Value>, recipe: &str) {
 mod tests {
     use super::*;
     use crate::mapping::plain_header;
-    use crate::read::reader::Sent;
+    use crate::read::raw_record::Sent;
 
     const ONE: &str = "01ababababababab-5";
     const OTHER: &str = "02ababababababab-9";

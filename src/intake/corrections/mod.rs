@@ -3,3 +3,4 @@
 pub mod corrected;
 pub(crate) mod corrected_rows;
 pub mod kept_rows;
+pub(crate) mod sent_out;

@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 
 use crate::corrections::corrected::unwrapped;
 use crate::judge::validate::{Refused, VisitSchema};
-use crate::read::reader::{RawRecord, Sent};
+use crate::read::raw_record::{RawRecord, Sent};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;

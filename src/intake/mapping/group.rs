@@ -5,13 +5,12 @@
 
 use std::collections::HashMap;
 
-use super::columns::{Column, Table};
 use super::draft::{Draft, Place, Taken};
 use super::member::{Level, Member};
 use super::names::{content, is_blank, shown};
+use super::plan::{Field, Mapping};
 use super::record::record;
-use super::rows::DataRow;
-use super::{Field, Mapping};
+use super::table::{Column, DataRow, Table};
 use crate::mapping::definition::file::{BlankKey, RowIs};
 use crate::mapping::values::cells::Said;
 use crate::mapping::values::lost_zeros::{digits_of_columns, lost_zeros};

@@ -1,54 +1,16 @@
-//! A sheet, laid out as the mapping says: its rows of data and the titles above them.
+//! The rows of data of a sheet and the titles above them, as the mapping says.
 //!
 //! Nothing is read from the cells here but the texts of titles and of rows to be left out.
 
 use std::rc::Rc;
 
-use super::Skip;
-use super::columns::{At, Column, Finder, Table, wanted};
+use super::finder::{Finder, wanted};
 use super::names::{cell_place, content, folded, is_blank, quoted};
+use super::plan::Skip;
 use super::sheets::{ChosenSheet, groups};
-use crate::sheet::table::{Cell, Row};
+use super::table::{At, DataRow, Title};
+use crate::sheet::table::Row;
 use scouting::failure::Failure;
-
-/// A row of data and the titles above it.
-pub(in crate::mapping) struct DataRow<'a> {
-    /// The row as sent.
-    pub row: &'a Row,
-    /// Name, text and place of what titles say.
-    pub titles: Rc<Vec<Title>>,
-}
-
-/// One thing that a title row or the sheet's name says.
-#[derive(Clone)]
-pub(in crate::mapping) struct Title {
-    /// The group of the pattern.
-    pub name: String,
-    /// What it caught.
-    pub text: String,
-    /// Where it is.
-    pub place: String,
-}
-
-impl DataRow<'_> {
-    /// The cell of a source in this row, and its place.
-    pub fn cell(&self, table: &Table<'_>, column: &Column) -> (Cell, String) {
-        match &column.at {
-            At::Row(place) => (
-                self.row.cells.get(*place).cloned().unwrap_or(Cell::Empty),
-                cell_place(table.sheet, *place, self.row.number, &column.header),
-            ),
-            At::Title(name) => match self.titles.iter().rev().find(|title| title.name == *name) {
-                Some(title) => (Cell::Text(title.text.clone()), title.place.clone()),
-                None => (
-                    Cell::Empty,
-                    format!("no title above row {}", self.row.number),
-                ),
-            },
-            At::Fixed(cell, place) => (cell.clone(), place.clone()),
-        }
-    }
-}
 
 impl<'a> Finder<'a, '_> {
     /// The rows of data, in the order of the sheet.

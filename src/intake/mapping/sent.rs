@@ -6,7 +6,7 @@
 
 use serde_json::{Value, json};
 
-use super::columns::Table;
+use super::table::Table;
 use crate::sheet::table::Cell;
 
 /// The rows of a record.

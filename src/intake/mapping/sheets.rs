@@ -1,9 +1,9 @@
 //! Which sheets of a file a mapping reads, and the header that each of them has.
 //!
-//! Its columns and rows are [`super::columns`]'s.
+//! Its columns and rows are laid out in [`super::lay_out`].
 
 use super::names::{content, folded, is_blank, quoted};
-use super::{Mapping, SheetChoice};
+use super::plan::{Mapping, SheetChoice};
 use crate::sheet::table::Sheet;
 use scouting::failure::{Failure, Kind};
 

@@ -7,7 +7,7 @@ use serde_json::{Map, Value};
 use super::draft::{SiteDraft, Slot, UnitDraft};
 use super::member::{self, Level, MEMBERS};
 use super::names::unseen;
-use super::record::Writer;
+use super::writer::Writer;
 use crate::mapping::definition::file::BlankUnits;
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;

@@ -4,10 +4,10 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use super::Ignored;
-use super::columns::{At, Column, Finder};
+use super::finder::Finder;
 use super::names::{folded, is_blank, letters, quoted, shown};
-use super::rows::DataRow;
+use super::plan::Ignored;
+use super::table::{At, Column, DataRow};
 use crate::mapping::values::no_day::is_a_day;
 use crate::sheet::table::Row;
 use scouting::failure::Failure;

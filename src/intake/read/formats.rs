@@ -3,15 +3,14 @@
 //! Reading its records is [`crate::read::reader`].
 
 use std::fs::File;
-use std::io::{BufRead, BufReader, Read};
-use std::path::{Path, PathBuf};
-use std::time::SystemTime;
+use std::io::Read;
+use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
 use super::{parquet_records, text_encoding, text_table};
-use crate::read::limits::Unpacked;
 use crate::read::no_table::refuse_other_kinds;
+use crate::read::submitted::{Form, SubmittedFile, broken_off, open_content};
 use crate::workbook::compound;
 use crate::workbook::package::{Package, PackageKind};
 use scouting::failure::{Failure, Kind};
@@ -19,160 +18,45 @@ use scouting::plain_file::open_plain;
 
 /// How much of a submission is looked at to tell its form.
 const LOOK_BYTES: usize = 64 * 1024;
-/// What is read from a file at once.
-const BUFFER_BYTES: usize = 256 * 1024;
 const GZIP_MAGIC: [u8; 2] = [0x1f, 0x8b];
 /// Begins a zip archive that has an entry.
 const ZIP_MAGIC: &[u8] = b"PK\x03\x04";
 
-/// A file that was handed in, before any of its records is read.
-#[derive(Debug, Clone)]
-pub struct SubmittedFile {
-    /// Where it is.
-    pub path: PathBuf,
-    /// Its name for reports: without folder, `-` for standard input.
-    pub name: String,
-    /// SHA-256 of its bytes, hexadecimal.
-    pub sha256: String,
-    /// Its size, bytes.
-    pub bytes: u64,
-    /// When it was last written to, as far as the file system knows.
-    pub modified: Option<SystemTime>,
-    /// What it holds.
-    pub form: Form,
-    /// Whether it is packed with gzip.
-    pub gzip: bool,
-}
-
-/// How records are arranged in a submission.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Form {
-    /// One JSON document a line.
-    Ndjson,
-    /// One JSON document: a record, or an array of them.
-    Json,
-    /// Parquet with one nested row a record.
-    ParquetRecords,
-    /// Parquet with a flat table.
-    ParquetTable,
-    /// CSV, TSV and their kin.
-    TextTable,
-    /// An Office Open XML workbook: XLSX, XLSM.
-    Xlsx,
-    /// A workbook of the older binary format.
-    Xls,
-    /// An OpenDocument workbook.
-    Ods,
-}
-
-impl Form {
-    /// Whether it is a table, to be read through a mapping; else it holds records.
-    pub fn is_table(self) -> bool {
-        match self {
-            Form::Ndjson | Form::Json | Form::ParquetRecords => false,
-            Form::ParquetTable | Form::TextTable | Form::Xlsx | Form::Xls | Form::Ods => true,
-        }
-    }
-
-    fn name(self) -> &'static str {
-        match self {
-            Form::Ndjson => "ndjson",
-            Form::Json => "json",
-            Form::ParquetRecords => "parquet",
-            Form::ParquetTable => "parquet table",
-            Form::TextTable => "text table",
-            Form::Xlsx => "xlsx",
-            Form::Xls => "xls",
-            Form::Ods => "ods",
-        }
-    }
-}
-
-impl SubmittedFile {
-    /// Reads a file once, for its hash, its size and its form.
-    pub fn look_at(path: &Path, name: &str) -> Result<SubmittedFile, Failure> {
-        let unreadable = |error| Failure::file("read", path, &error);
-        let mut file = open_plain(path)?;
-        let metadata = file.metadata().map_err(unreadable)?;
-        let (hash, bytes) = hash_of(&mut file).map_err(unreadable)?;
-        let gzip = starts_with_gzip(path).map_err(unreadable)?;
-        let mut content = open(path, gzip).map_err(unreadable)?;
-        let mut look = Vec::new();
-        let looked = content
-            .by_ref()
-            .take(LOOK_BYTES as u64)
-            .read_to_end(&mut look);
-        // A packed file that was cut off is known by unpacking it, before anything is loaded.
-        let unpacked = match gzip {
-            true => looked.and_then(|_| std::io::copy(&mut content, &mut std::io::sink())),
-            false => looked.map(|_| 0),
-        };
-        unpacked.map_err(|error| broken_off(name, &error))?;
-        let form = match binary_form(&look, path, name)? {
-            Some(form) if gzip => return Err(packed_twice(name, form)),
-            Some(form) => form,
-            None => text_form(&look, look.len() < LOOK_BYTES, name)?,
-        };
-        Ok(SubmittedFile {
-            path: path.to_owned(),
-            name: name.to_owned(),
-            sha256: hash,
-            bytes,
-            modified: metadata.modified().ok(),
-            form,
-            gzip,
-        })
-    }
-
-    /// Refuses a file that was written to since it was looked at: its receipt would name a content
-    /// that nobody read.
-    pub fn check_unchanged(&self) -> Result<(), Failure> {
-        let metadata = std::fs::metadata(&self.path)
-            .map_err(|error| Failure::file("read", &self.path, &error))?;
-        if metadata.len() == self.bytes && metadata.modified().ok() == self.modified {
-            return Ok(());
-        }
-        Err(Failure::new(
-            Kind::Submission,
-            format!("{} changed while it was read", self.name),
-        )
-        .mend("load it when it is complete; nothing of it was loaded"))
-    }
-
-    /// Opens the unpacked content.
-    pub fn open(&self) -> Result<Box<dyn BufRead + Send>, Failure> {
-        open(&self.path, self.gzip).map_err(|error| Failure::file("read", &self.path, &error))
-    }
-
-    /// The form in words, for receipts.
-    pub fn form_name(&self) -> String {
-        let form = self.form.name();
-        if self.gzip {
-            format!("{form}+gzip")
-        } else {
-            form.to_owned()
-        }
-    }
-}
-
-/// A submission that ends too early, or cannot be unpacked or read to its end.
-pub fn broken_off(name: &str, error: &std::io::Error) -> Failure {
-    Failure::new(
-        Kind::Submission,
-        format!("cannot read {name} to its end: {error}"),
-    )
-    .mend("is the file whole? fetch it again; nothing of it was loaded")
-}
-
-fn open(path: &Path, gzip: bool) -> std::io::Result<Box<dyn BufRead + Send>> {
-    let file = File::open(path)?;
-    Ok(if gzip {
-        Box::new(BufReader::with_capacity(
-            BUFFER_BYTES,
-            Unpacked::new(file, BUFFER_BYTES),
-        ))
-    } else {
-        Box::new(BufReader::with_capacity(BUFFER_BYTES, file))
+/// Reads a file once, for its hash, its size and its form.
+///
+/// # Errors
+/// If the file cannot be read or unpacked to its end, or is of a kind that holds neither records nor a table.
+pub fn look_at(path: &Path, name: &str) -> Result<SubmittedFile, Failure> {
+    let unreadable = |error| Failure::file("read", path, &error);
+    let mut file = open_plain(path)?;
+    let metadata = file.metadata().map_err(unreadable)?;
+    let (hash, bytes) = hash_of(&mut file).map_err(unreadable)?;
+    let gzip = starts_with_gzip(path).map_err(unreadable)?;
+    let mut content = open_content(path, gzip).map_err(unreadable)?;
+    let mut look = Vec::new();
+    let looked = content
+        .by_ref()
+        .take(LOOK_BYTES as u64)
+        .read_to_end(&mut look);
+    // A packed file that was cut off is known by unpacking it, before anything is loaded.
+    let unpacked = match gzip {
+        true => looked.and_then(|_| std::io::copy(&mut content, &mut std::io::sink())),
+        false => looked.map(|_| 0),
+    };
+    unpacked.map_err(|error| broken_off(name, &error))?;
+    let form = match binary_form(&look, path, name)? {
+        Some(form) if gzip => return Err(packed_twice(name, form)),
+        Some(form) => form,
+        None => text_form(&look, look.len() < LOOK_BYTES, name)?,
+    };
+    Ok(SubmittedFile {
+        path: path.to_owned(),
+        name: name.to_owned(),
+        sha256: hash,
+        bytes,
+        modified: metadata.modified().ok(),
+        form,
+        gzip,
     })
 }
 

@@ -5,7 +5,7 @@
 
 use std::io::Read;
 
-use crate::read::formats::{Form, SubmittedFile};
+use crate::read::submitted::{Form, SubmittedFile};
 use scouting::failure::{Failure, Kind};
 
 /// Bytes that are looked at.

@@ -8,65 +8,21 @@ use std::ops::Range;
 
 use bytes::Bytes;
 
-use crate::corrections::kept_rows::kept;
 use crate::mapping::Mapping;
 use crate::read::cut::{Cut, Cutter};
-use crate::read::formats::{Form, SubmittedFile, broken_off};
 use crate::read::limits::Between;
 use crate::read::no_table::as_table;
 use crate::read::parquet_records::ParquetRecords;
+use crate::read::raw_record::{CHUNK_BYTES, RawRecord, Sent};
+use crate::read::submitted::{Form, SubmittedFile, broken_off};
 use crate::read::table_records::table_records;
-use crate::sheet::table::TableRecord;
 use scouting::failure::{Failure, Kind};
-use scouting::visit::held_id::HeldId;
 
-/// Records are handed on in chunks of about this size,
-const CHUNK_BYTES: usize = 1 << 20;
-/// and of no more records than this: of a wrong file they can be a byte long.
+/// Records in a chunk, whatever its size: of a wrong file they can be a byte long.
 const CHUNK_RECORDS_MAX: usize = 4_096;
 /// Whatever is longer is no record but another kind of file, or an attack on memory.
 const RECORD_BYTES_MAX: usize = 128 << 20;
 const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
-
-/// One record as it was sent.
-#[derive(Debug, Clone)]
-pub struct RawRecord {
-    /// Line of the submission, or place among the records of a JSON text, from 1.
-    pub line: u64,
-    /// What was sent.
-    pub sent: Sent,
-    /// The held record that it was sent to correct.
-    pub mends: Option<HeldId>,
-}
-
-/// The two forms in which a record is sent.
-#[derive(Debug, Clone)]
-pub enum Sent {
-    /// Its bytes, without the line's end.
-    Bytes(Bytes),
-    /// Rows of a table, and what was made of them.
-    Rows(Box<TableRecord>),
-}
-
-impl RawRecord {
-    /// What is kept of the record if it is held. Of bytes a copy, so that a small record does not keep its
-    /// whole chunk.
-    pub fn kept(&self) -> Bytes {
-        match &self.sent {
-            Sent::Bytes(bytes) if bytes.len() < CHUNK_BYTES / 2 => Bytes::copy_from_slice(bytes),
-            Sent::Bytes(bytes) => bytes.clone(),
-            Sent::Rows(rows) => kept(rows),
-        }
-    }
-
-    /// How many bytes were sent, about.
-    pub fn weight(&self) -> usize {
-        match &self.sent {
-            Sent::Bytes(bytes) => bytes.len(),
-            Sent::Rows(rows) => rows.as_sent.len(),
-        }
-    }
-}
 
 /// The records of a submission, chunk by chunk.
 pub struct RecordReader {

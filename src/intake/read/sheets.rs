@@ -1,7 +1,7 @@
 //! The sheets of a submission that is a table, whatever its format.
 
-use crate::read::formats::{Form, SubmittedFile};
 use crate::read::parquet_records::parquet_sheet;
+use crate::read::submitted::{Form, SubmittedFile};
 use crate::read::text_table::read_text_table;
 use crate::sheet::table::Sheet;
 use crate::workbook::open::{read_ods, read_xls, read_xlsx};

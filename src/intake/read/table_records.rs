@@ -5,14 +5,12 @@
 
 use crate::corrections::corrected::mended_records;
 use crate::corrections::corrected_rows::mended_rows;
-use crate::corrections::kept_rows::without_half_made_id;
 use crate::count_sheet::reading::count_sheet_records;
 use crate::mapping::{Mapping, plain_records};
-use crate::read::formats::SubmittedFile;
 use crate::read::no_table::without_rows;
-use crate::read::reader::{RawRecord, Sent};
+use crate::read::raw_record::RawRecord;
 use crate::read::sheets::read_sheets;
-use crate::sheet::table::TableRecord;
+use crate::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
 
 /// The records of a table, in the order of their first rows.
@@ -36,21 +34,12 @@ pub fn table_records(
         if records.is_empty() {
             return Err(without_rows(&file.name));
         }
-        return Ok(records.into_iter().map(raw_record).collect());
+        return Ok(records.into_iter().map(RawRecord::of_rows).collect());
     }
     count_sheet_records(&sheets, &file.name)
         .or_else(|| plain_records(&sheets, &file.name))
         .unwrap_or_else(|| Err(without_mapping(&file.name)))
-        .map(|records| records.into_iter().map(raw_record).collect())
-}
-
-/// The record as all records are judged; what is kept of it if it is held is [`crate::corrections::kept_rows`].
-pub(crate) fn raw_record(record: TableRecord) -> RawRecord {
-    RawRecord {
-        line: record.line,
-        sent: Sent::Rows(Box::new(without_half_made_id(record))),
-        mends: None,
-    }
+        .map(|records| records.into_iter().map(RawRecord::of_rows).collect())
 }
 
 fn without_mapping(name: &str) -> Failure {

@@ -6,7 +6,7 @@ use std::io::Read;
 
 use csv::{ReaderBuilder, StringRecord};
 
-use crate::read::formats::SubmittedFile;
+use crate::read::submitted::SubmittedFile;
 use crate::read::text_encoding::{decode, decode_start};
 use crate::sheet::grid::{Allowance, Grid, refused};
 use crate::sheet::table::{Cell, Sheet};

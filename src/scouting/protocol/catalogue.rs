@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use include_dir::{Dir, include_dir};
 
-use super::plan_threshold::Planner;
+use super::planned::Planner;
 pub use super::protocol_file::{Caution, Check, Decision, Layout, Protocol};
 use super::sound::unusable;
 use crate::failure::Failure;

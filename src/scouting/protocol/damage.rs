@@ -5,45 +5,25 @@
 //! and, where the line does not begin at 0, a beginning. A protocol whose file states none has none: nothing is
 //! put in its place.
 
-use serde::{Deserialize, Serialize};
-
-use super::plan_threshold::Planner;
+use super::planned::Planner;
 use super::plausible_corners::Corners;
-use super::protocol_file::Protocol;
+use super::protocol_file::{Damage, Protocol};
 
-/// The table `[damage]` of a protocol.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Damage {
-    /// SQL scalar over the canonical columns: kilograms of crop per hectare that a treatment saves for each
-    /// unit of the field mean; null for a crop type that the relation does not cover.
-    pub saved_kg_per_ha_per_count: String,
-    /// The same at a mean of 0, where the line does not begin at 0.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub saved_kg_per_ha_at_none: Option<String>,
-    /// The same in words.
-    pub formula: String,
-    /// Where it comes from.
-    pub source: String,
-}
-
-impl Damage {
-    /// Plans the expressions of a protocol and tries them wherever its plausible amounts reach; the key and the reason if
-    /// one is refused.
-    pub(super) fn tried(
-        &self,
-        protocol: &Protocol,
-        planner: Planner,
-    ) -> Result<(), (&'static str, String)> {
-        let slope = &self.saved_kg_per_ha_per_count;
-        amounts_of_crop(protocol, planner, slope, |value| value > 0.0)
-            .map_err(|reason| ("saved_kg_per_ha_per_count", reason))?;
-        let Some(beginning) = &self.saved_kg_per_ha_at_none else {
-            return Ok(());
-        };
-        amounts_of_crop(protocol, planner, beginning, |value| value >= 0.0)
-            .map_err(|reason| ("saved_kg_per_ha_at_none", reason))
-    }
+/// Plans the expressions of a protocol and tries them wherever its plausible amounts reach; the key and the reason if
+/// one is refused.
+pub(super) fn try_damage(
+    damage: &Damage,
+    protocol: &Protocol,
+    planner: Planner,
+) -> Result<(), (&'static str, String)> {
+    let slope = &damage.saved_kg_per_ha_per_count;
+    amounts_of_crop(protocol, planner, slope, |value| value > 0.0)
+        .map_err(|reason| ("saved_kg_per_ha_per_count", reason))?;
+    let Some(beginning) = &damage.saved_kg_per_ha_at_none else {
+        return Ok(());
+    };
+    amounts_of_crop(protocol, planner, beginning, |value| value >= 0.0)
+        .map_err(|reason| ("saved_kg_per_ha_at_none", reason))
 }
 
 /// Refuses an expression that gives no amount of crop somewhere, or that knows only some fields of a crop type.

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use super::plan_threshold::ThresholdField;
+use super::planned::ThresholdField;
 use super::protocol_file::{Plausible, Protocol};
 use crate::visit::record::{
     AreaUnit, Economics, MarketValue, PlantPopulation, TreatmentCost, WeightUnit,

@@ -5,9 +5,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::damage::Damage;
 use super::economic_distance::EdgeDecline;
-use super::plan_threshold::PlannedThreshold;
+use super::planned::PlannedThreshold;
 use crate::phenology::development::Development;
 use crate::visit::record::{CountForm, Economics, MarketValue, PlantPopulation, TreatmentCost};
 use crate::visit::rules::Limits;
@@ -156,6 +155,22 @@ pub struct Threshold {
     pub source: String,
 }
 
+/// The table `[damage]` of a protocol.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Damage {
+    /// SQL scalar over the canonical columns: kilograms of crop per hectare that a treatment saves for each
+    /// unit of the field mean; null for a crop type that the relation does not cover.
+    pub saved_kg_per_ha_per_count: String,
+    /// The same at a mean of 0, where the line does not begin at 0.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub saved_kg_per_ha_at_none: Option<String>,
+    /// The same in words.
+    pub formula: String,
+    /// Where it comes from.
+    pub source: String,
+}
+
 /// When treatment works.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -254,6 +269,12 @@ impl Protocol {
         let first = self.scale.read(&self.stages.first)?;
         let last = self.scale.read(&self.stages.last)?;
         Some((first.first_place(), last.last_place()))
+    }
+
+    /// The planned threshold.
+    pub(super) fn planned(&self) -> &PlannedThreshold {
+        let planned = self.planned.as_ref();
+        planned.expect("a protocol is planned when it is read")
     }
 
     /// The one scientific name with its author.

@@ -5,7 +5,9 @@
 
 use std::path::Path;
 
-use super::plan_threshold::{PlannedThreshold, Planner};
+use super::damage::try_damage;
+use super::plan_threshold::plan_threshold;
+use super::planned::Planner;
 use super::protocol_file::{Decision, Protocol};
 use crate::failure::{Failure, Kind};
 use crate::visit::record::CountForm;
@@ -67,12 +69,6 @@ impl Protocol {
         Ok(protocol)
     }
 
-    /// The planned threshold.
-    pub(super) fn planned(&self) -> &PlannedThreshold {
-        let planned = self.planned.as_ref();
-        planned.expect("a protocol is planned when it is read")
-    }
-
     /// Adds what follows from the members: the scale and the planned threshold.
     fn complete(&mut self, planner: Planner) -> Result<(), Wrong> {
         if let Some(stages) = &self.stages.scale {
@@ -84,11 +80,11 @@ impl Protocol {
         self.counts()?;
         self.bounds()?;
         self.checked()?;
-        let planned = PlannedThreshold::of(self, planner);
+        let planned = plan_threshold(self, planner);
         self.planned = Some(planned.map_err(|reason| wrong("[threshold]", "expression", reason))?);
         if let Some(damage) = &self.damage {
             let refused = |(key, reason)| wrong("[damage]", key, reason);
-            damage.tried(self, planner).map_err(refused)?;
+            try_damage(damage, self, planner).map_err(refused)?;
         }
         Ok(())
     }

@@ -4,7 +4,7 @@
 //! columns of `current_visit` and nothing else. How an expression is planned and what is refused is in
 //! [`super::plan_threshold`].
 
-use super::plan_threshold::ThresholdField;
+use super::planned::ThresholdField;
 use super::protocol_file::{Check, Protocol};
 use crate::failure::{Failure, Kind};
 

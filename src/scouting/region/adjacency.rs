@@ -16,7 +16,7 @@ use geo::{BoundingRect, Coord, Distance, Euclidean, Intersects, Line, LinesIter,
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
 
-use super::County;
+use super::county::County;
 use super::inside::Inside;
 
 /// Coordinates with six decimals are the coarsest that RFC 7946, section 11.2, speaks of, and represent about

@@ -5,8 +5,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::County;
-use super::boundaries::{Boundaries, Labels, Outline, draw_shape};
+use super::boundaries::Boundaries;
+use super::county::County;
+use super::draw::draw_shape;
+use super::outline::{Labels, Outline};
 use super::topology::Topology;
 use crate::failure::{Failure, Kind};
 

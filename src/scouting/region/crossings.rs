@@ -13,8 +13,8 @@ use geo::{Area, BooleanOps, Line, LineIntersection, MultiPolygon};
 use rstar::RTree;
 use rstar::primitives::GeomWithData;
 
-use super::County;
-use super::boundaries::unusable;
+use super::county::County;
+use super::outline::unusable;
 use crate::failure::Failure;
 
 /// Edges that are met for each edge at the most, over the whole file. In one without faults an edge meets itself, the two

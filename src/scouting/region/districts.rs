@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 
-use super::boundaries::label_text;
+use super::outline::label_text;
 use crate::failure::{Failure, Kind};
 
 /// The district of each county of a GeoJSON or TopoJSON text that names one, by the county's id.

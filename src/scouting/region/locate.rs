@@ -8,7 +8,7 @@ use geo::{BoundingRect, coord};
 use rstar::RTree;
 use rstar::primitives::{GeomWithData, Rectangle};
 
-use super::County;
+use super::county::County;
 use super::inside::Inside;
 
 /// One polygon of one county, by position.

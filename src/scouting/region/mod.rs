@@ -6,11 +6,14 @@
 pub mod adjacency;
 mod boundaries;
 mod built_in;
+mod county;
 mod crossings;
 pub mod distance;
 pub mod districts;
+mod draw;
 mod inside;
 mod locate;
+mod outline;
 pub mod point_grid;
 mod topology;
 
@@ -21,21 +24,12 @@ use geo::{BoundingRect, Rect, coord};
 
 use crate::failure::{Failure, Kind};
 use crate::plain_file::{BOUNDARIES_BYTES_MAX, read_plain};
-use boundaries::{Boundaries, Labels};
+use boundaries::Boundaries;
 use crossings::Crossed;
 use locate::Locator;
+use outline::Labels;
 
-/// One county, or what the user's file has in a county's place.
-#[derive(Debug, Clone, PartialEq)]
-pub struct County {
-    /// Identity within the region, as text; built-in: five digits of state and county (FIPS).
-    pub id: String,
-    /// The name that people know it by.
-    pub name: String,
-    /// Outline in degrees of longitude and latitude, planar; wound as RFC 7946 requires: exterior
-    /// rings counter-clockwise, holes clockwise, every ring closed.
-    pub shape: geo::MultiPolygon<f64>,
-}
+pub use county::County;
 
 /// The counties of a region, with the index that finds a point's county.
 #[derive(Debug, Clone)]
@@ -197,7 +191,7 @@ impl Region {
     }
 
     fn assemble(boundaries: Boundaries) -> Result<Region, Failure> {
-        let counties = boundaries::gather_counties(boundaries.outlines, &boundaries.place)?;
+        let counties = draw::gather_counties(boundaries.outlines, &boundaries.place)?;
         Ok(Region {
             locator: Locator::new(&counties),
             bounds: bounds_of(&counties),

@@ -10,9 +10,7 @@ use geo::{Coord, coord};
 use serde::Deserialize;
 use serde_json::{Map, Value};
 
-use super::boundaries::{
-    Labels, Outline, Ring, no_geometry, not_a_polygon, short_position, unusable,
-};
+use super::outline::{Labels, Outline, Ring, no_geometry, not_a_polygon, short_position, unusable};
 use crate::failure::Failure;
 
 /// A topology as it is written.

@@ -8,9 +8,10 @@
 use jiff::civil::Date;
 
 use super::code::Code;
+use super::count::Count;
 use super::finding::Finding;
 use super::heads::Heads;
-use super::record::{Count, Visit};
+use super::record::Visit;
 use super::stage::Stage;
 
 /// Every code, in the order in which the doubts are listed.

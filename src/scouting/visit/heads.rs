@@ -10,7 +10,7 @@ use serde::de::{DeserializeSeed, Deserializer, Error, SeqAccess, Visitor};
 use serde::{Deserialize, Serialize, Serializer};
 use serde_json::value::RawValue;
 
-use super::record::Count;
+use super::count::Count;
 
 /// Counts with fewer digits than this are certain to fit.
 const DIGITS_OF_COUNT_MAX: u32 = 9;

@@ -4,6 +4,7 @@
 
 pub mod code;
 mod conforms;
+pub mod count;
 pub mod dates;
 pub mod doubts;
 pub mod economics;

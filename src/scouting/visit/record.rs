@@ -7,6 +7,7 @@
 use jiff::civil::Date;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use super::count::Count;
 use super::dates::{WrittenInstant, day};
 use super::heads::{Heads, read_heads};
 use super::reading::{Strict, present, whole};
@@ -262,17 +263,6 @@ pub struct Trap {
     /// Nights that the trap stood.
     #[serde(deserialize_with = "whole")]
     pub nights: u32,
-}
-
-/// What is counted on a unit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(transparent)]
-pub struct Count(pub u32);
-
-impl<'de> Deserialize<'de> for Count {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        whole(deserializer).map(Count)
-    }
 }
 
 /// The three forms in which a site reports its counts.

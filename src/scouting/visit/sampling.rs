@@ -29,7 +29,7 @@ pub struct SamplingStatistics {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Unit<'a> {
     /// The counts within the unit: six bracts, or one number.
-    pub counts: &'a [super::record::Count],
+    pub counts: &'a [super::count::Count],
     /// Nights that a trap stood.
     pub nights: Option<u32>,
 }

@@ -19,9 +19,8 @@ use datafusion::physical_expr::PhysicalExpr;
 use datafusion::physical_expr::utils::collect_columns;
 use datafusion::prelude::SessionContext;
 
-use scouting::protocol::damage::Damage;
-use scouting::protocol::plan_threshold::{CANONICAL_COLUMNS, Scalar, ThresholdField};
-use scouting::protocol::protocol_file::Protocol;
+use scouting::protocol::planned::{CANONICAL_COLUMNS, Scalar, ThresholdField};
+use scouting::protocol::protocol_file::{Damage, Protocol};
 
 /// The longest expression. Those of the catalogue have up to 235 bytes; `1.0+1.0+…` of some 10,000 is met by more
 /// recursion than a thread has stack for.

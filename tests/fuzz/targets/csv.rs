@@ -3,8 +3,8 @@
 use std::sync::LazyLock;
 
 use intake::mapping::{Mapping, suggest};
-use intake::read::formats::{Form, SubmittedFile};
 use intake::read::sheets::read_sheets;
+use intake::read::submitted::{Form, SubmittedFile};
 use intake::sheet::table::{Cell, Sheet};
 
 use super::desk::{hold_to_its_records, submission, told};

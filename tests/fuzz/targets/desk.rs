@@ -9,8 +9,9 @@ use bractline::load::loader::Loader;
 use intake::judge::judging::{Judge, Judged};
 use intake::judge::validate::VISIT_SCHEMA;
 use intake::mapping::Mapping;
-use intake::read::formats::SubmittedFile;
+use intake::read::formats::look_at;
 use intake::read::reader::RecordReader;
+use intake::read::submitted::SubmittedFile;
 use jsonschema::Validator;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
@@ -111,7 +112,7 @@ fn judge() -> Judge {
 
 /// The submission that these bytes are, if they are one; what refuses them says so in words.
 pub fn submission(bytes: &[u8]) -> Option<SubmittedFile> {
-    DESK.with_borrow(|desk| told(SubmittedFile::look_at(&desk.file(bytes), "input")))
+    DESK.with_borrow(|desk| told(look_at(&desk.file(bytes), "input")))
 }
 
 /// What is seen of these bytes in a file.

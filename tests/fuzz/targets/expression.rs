@@ -8,7 +8,7 @@ use arrow::array::{ArrayRef, AsArray, Float64Array, RecordBatch, StringArray};
 use arrow::datatypes::Float64Type;
 use datafusion::prelude::SessionContext;
 use scouting::protocol::catalogue::Protocol;
-use scouting::protocol::plan_threshold::{CANONICAL_COLUMNS, ThresholdField};
+use scouting::protocol::planned::{CANONICAL_COLUMNS, ThresholdField};
 use scouting::protocol::threshold::{threshold_of, visit_threshold_sql};
 use scouting::visit::economics::EconomicMember;
 use scouting::visit::record::Economics;

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use scouting::protocol::catalogue::Protocol;
-use scouting::protocol::plan_threshold::ThresholdField;
+use scouting::protocol::planned::ThresholdField;
 use scouting::protocol::threshold::{threshold_of, worked_values};
 use scouting::visit::record::Economics;
 use serde_json::json;

@@ -5,7 +5,7 @@
 
 use std::io::{Cursor, Write};
 
-use intake::read::formats::Form;
+use intake::read::submitted::Form;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 

@@ -16,7 +16,7 @@ use crate::mapping::definition::file::{
 use crate::mapping::definition::mistake::{Mistake, mistake, regex};
 use crate::mapping::member::{self, Keys, Level, Member};
 use crate::mapping::names::{column_of, folded};
-use crate::mapping::{
+use crate::mapping::plan::{
     Constant, Field, IdPlan, Ignored, Mapping, RowPlan, SheetChoice, Skip, TableForm,
 };
 use scouting::failure::{Failure, Kind as FailureKind};

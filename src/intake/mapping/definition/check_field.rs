@@ -11,11 +11,11 @@ use crate::mapping::definition::file::{FieldEntry, OneOrMany, Schema, UnitFrom};
 use crate::mapping::definition::mistake::{Mistake, mistake, regex};
 use crate::mapping::member::{self, Keys, Kind, Level, MEMBERS, Member, Quantity};
 use crate::mapping::names::{cell_of, column_of, folded};
+use crate::mapping::plan::{Field, Selector};
 use crate::mapping::values::cells::Reading;
 use crate::mapping::values::dates::{DateForm, DateSystem, format_is_whole, offset_of};
 use crate::mapping::values::numbers::NumberForm;
 use crate::mapping::values::unit::{self, Unit};
-use crate::mapping::{Field, Selector};
 
 /// Checks one field.
 pub(in crate::mapping) fn field(entry: FieldEntry, schema: &Schema) -> Result<Field, Mistake> {

@@ -7,7 +7,7 @@ use crate::mapping::definition::file::RowIs;
 use crate::mapping::definition::mistake::{Mistake, mistake};
 use crate::mapping::draft::sibling;
 use crate::mapping::member::{self, Keys, Level, MEMBERS, Member, is_unit_of_amount};
-use crate::mapping::{Field, Mapping, Selector};
+use crate::mapping::plan::{Field, Mapping, Selector};
 
 const SUBMITTED_AT: &str = "/submitted_at";
 

@@ -11,7 +11,7 @@ use serde_json::Value;
 
 use crate::mapping::member::{Kind, Member, Quantity};
 use crate::mapping::names::{content, folded, is_blank, trimmed};
-use crate::mapping::plain;
+use crate::mapping::plain_text::unmarked;
 use crate::mapping::values::dates::{
     DateForm, day_with_time, read_day, read_instant, serial_day, with_offset,
 };
@@ -141,7 +141,7 @@ impl Reading {
     fn text(&self, cell: &Cell) -> Result<Value, Fault> {
         let text = match cell {
             Cell::Text(text) if self.verbatim => {
-                return plain::unmarked(text).map(Value::from).ok_or_else(|| {
+                return unmarked(text).map(Value::from).ok_or_else(|| {
                     Fault::new(
                         Code::TextMarkUnreadable,
                         "after '\" the rest of a JSON text",

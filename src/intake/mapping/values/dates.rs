@@ -3,14 +3,12 @@
 //! Formats are those of strptime as the library jiff has them: `%m/%d/%Y`. Without a format only
 //! ISO 8601 and RFC 3339 are read; `6/7/2026` is held with both of its readings.
 
-use std::sync::LazyLock;
-
 use jiff::civil::{Date, DateTime, Time, date};
 use jiff::fmt::strtime::BrokenDownTime;
 use jiff::tz::Offset;
 use jiff::{Span, Timestamp};
-use regex::Regex;
 
+use crate::mapping::values::day_shapes::{THREE_NUMBERS, iso_day};
 use crate::mapping::values::no_day::is_no_day;
 use crate::mapping::values::numbers::Fault;
 use scouting::visit::code::Code;
@@ -39,12 +37,6 @@ pub(in crate::mapping) enum DateSystem {
 
 /// The name that a mapping gives to ISO 8601 in a list of formats.
 const ISO: &str = "default";
-
-/// Three numbers that may be a day: `6/7/2026`, `6.7.26`.
-pub(in crate::mapping) static THREE_NUMBERS: LazyLock<Regex> = LazyLock::new(|| {
-    Regex::new(r"^([0-9]{1,2})\s*[./-]\s*([0-9]{1,2})\s*[./-]\s*([0-9]{4}|[0-9]{2})$")
-        .expect("a pattern of ours compiles")
-});
 
 /// Whether a format gives a whole day: it is tried on two.
 pub(in crate::mapping) fn format_is_whole(format: &str) -> bool {
@@ -105,13 +97,6 @@ pub(in crate::mapping) fn read_day(text: &str, form: &DateForm) -> Result<Date, 
             ))
         }
     }
-}
-
-/// `2026-07-21` and nothing looser.
-pub(in crate::mapping) fn iso_day(text: &str) -> Option<Date> {
-    (text.len() == 10 && text.as_bytes()[4] == b'-')
-        .then(|| text.parse().ok())
-        .flatten()
 }
 
 /// Says why, with the readings of `6/7/2026` if the mapping states no format.

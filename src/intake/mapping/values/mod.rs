@@ -2,6 +2,7 @@
 
 pub(in crate::mapping) mod cells;
 pub(in crate::mapping) mod dates;
+pub(in crate::mapping) mod day_shapes;
 pub(in crate::mapping) mod lost_zeros;
 pub(in crate::mapping) mod no_day;
 pub(in crate::mapping) mod numbers;

@@ -7,7 +7,7 @@ use std::sync::LazyLock;
 
 use regex::Regex;
 
-use crate::mapping::values::dates::{THREE_NUMBERS, iso_day};
+use crate::mapping::values::day_shapes::{THREE_NUMBERS, iso_day};
 
 static WEEK: LazyLock<Regex> = LazyLock::new(|| {
     Regex::new(r"(?i)^(?:[0-9]{4}[\s/-]*)?(?:w|wk|week|kw)\.?\s*[0-9]{1,2}(?:[\s,/-]+[0-9]{4})?$")

@@ -1,0 +1,210 @@
+//! What a mapping says once it is read and checked: which sheets and rows, where each member comes from, how rows make visits.
+
+use std::collections::BTreeMap;
+
+use regex::Regex;
+use serde_json::Value;
+
+use super::definition::file::{BlankKey, BlankUnits, RowIs};
+use super::made_id::recipe;
+use super::member::{Keys, Kind, Level, MEMBERS, Member, exactly};
+use super::values::cells::Reading;
+use scouting::failure::{Failure, Kind as FailureKind};
+
+/// A mapping that was read and checked.
+#[derive(Debug, Clone)]
+pub struct Mapping {
+    pub(in crate::mapping) place: String,
+    pub(in crate::mapping) form: TableForm,
+    pub(in crate::mapping) fields: Vec<Field>,
+    pub(in crate::mapping) constants: Vec<Constant>,
+    pub(in crate::mapping) rows: RowPlan,
+    pub(in crate::mapping) skips: Vec<Skip>,
+    pub(in crate::mapping) blocks: Vec<Regex>,
+    pub(in crate::mapping) ignored: Vec<Ignored>,
+    pub(in crate::mapping) submitted_at: Option<String>,
+    /// Whether this is our own layout, in which text is taken to the letter.
+    pub(in crate::mapping) plain: bool,
+}
+
+/// Which sheets and rows hold the table.
+#[derive(Debug, Clone)]
+pub(in crate::mapping) struct TableForm {
+    pub sheet: SheetChoice,
+    pub ignored_sheets: Vec<String>,
+    pub header_rows: Vec<u64>,
+    pub header_join: String,
+    pub header_fill: bool,
+    pub comment_rows: Vec<u64>,
+}
+
+#[derive(Debug, Clone)]
+pub(in crate::mapping) enum SheetChoice {
+    TheOnlyOne,
+    Names(Vec<String>),
+    Number(usize),
+    Pattern(Regex),
+}
+
+/// Where a member comes from and how its cells are read.
+#[derive(Debug, Clone)]
+pub(in crate::mapping) struct Field {
+    pub selector: Selector,
+    pub keys: Keys,
+    pub reading: Reading,
+    pub default: Option<Value>,
+    pub fill_down: bool,
+    pub optional: bool,
+}
+
+/// How a column is found.
+#[derive(Debug, Clone)]
+pub(in crate::mapping) enum Selector {
+    Names(Vec<String>),
+    Letter(usize),
+    Pattern(Regex),
+    Cell(usize, u64),
+}
+
+#[derive(Debug, Clone)]
+pub(in crate::mapping) struct Constant {
+    pub member: &'static Member,
+    pub value: Value,
+}
+
+/// How rows make visits.
+#[derive(Debug, Clone)]
+pub(in crate::mapping) struct RowPlan {
+    pub row_is: RowIs,
+    pub visit_key: Vec<&'static Member>,
+    pub site_key: Vec<&'static Member>,
+    pub blank_key: BlankKey,
+    pub blank_units: BlankUnits,
+    pub visit_id: Option<IdPlan>,
+}
+
+/// How the identity of a visit is made of its members.
+#[derive(Debug, Clone)]
+pub(in crate::mapping) struct IdPlan {
+    pub from: Vec<&'static Member>,
+    pub prefix: String,
+}
+
+impl IdPlan {
+    /// The plan as a text, for [`crate::mapping::made_id`].
+    pub fn recipe(&self) -> String {
+        let prefix = Some(&*self.prefix).filter(|prefix| !prefix.is_empty());
+        recipe(prefix, self.from.iter().map(|member| member.pointer))
+    }
+}
+
+#[derive(Debug, Clone)]
+pub(in crate::mapping) struct Skip {
+    pub selector: Selector,
+    pub matches: Regex,
+}
+
+#[derive(Debug, Clone)]
+pub(in crate::mapping) enum Ignored {
+    Name(String),
+    Letter(usize),
+    Pattern(Regex),
+}
+
+impl Field {
+    /// Members in addition to its own that the field's unit gives: `USD/acre` says per and currency.
+    pub fn also_gives(&self) -> Vec<&'static str> {
+        let Kind::Number(_) = self.reading.member.kind else {
+            return Vec::new();
+        };
+        let Some((parent, _)) = self.reading.member.pointer.rsplit_once('/') else {
+            return Vec::new();
+        };
+        let sibling = |name: &str| {
+            let pointer = format!("{parent}/{name}");
+            MEMBERS
+                .iter()
+                .map(|member| member.pointer)
+                .find(|other| *other == pointer)
+        };
+        let unit = self.reading.unit.as_ref();
+        let per = unit.is_some_and(|unit| unit.per.is_some()) || self.reading.unit_in_cell;
+        let currency = unit.is_some_and(|unit| unit.currency.is_some());
+        [
+            per.then(|| sibling("per")),
+            currency.then(|| sibling("currency")),
+        ]
+        .into_iter()
+        .flatten()
+        .flatten()
+        .collect()
+    }
+
+    /// Whether the column's own name, or the target, says which site it is about.
+    pub fn names_site(&self) -> bool {
+        let grouped = match &self.selector {
+            Selector::Pattern(pattern) => pattern
+                .capture_names()
+                .flatten()
+                .any(|group| group == "site"),
+            _ => false,
+        };
+        grouped || self.keys.site.is_some()
+    }
+}
+
+impl Mapping {
+    /// The mapping with a time of submission for records that it gives none itself: RFC 3339.
+    ///
+    /// # Errors
+    /// [`Failure`] if `instant` is no such time.
+    pub fn with_submitted_at(mut self, instant: &str) -> Result<Mapping, Failure> {
+        if instant.parse::<jiff::Timestamp>().is_err() {
+            return Err(Failure::new(
+                FailureKind::Settings,
+                format!("cannot use {instant:?} as the time of submission"),
+            )
+            .mend("write it as 2026-07-21T18:03:00Z"));
+        }
+        self.submitted_at = Some(instant.to_owned());
+        Ok(self)
+    }
+
+    pub(in crate::mapping) fn gives(&self, pointer: &str) -> bool {
+        self.fields
+            .iter()
+            .any(|field| field.reading.member.pointer == pointer)
+            || self
+                .constants
+                .iter()
+                .any(|constant| constant.member.pointer == pointer)
+    }
+
+    /// Members with one value for all records: constants, and the time of submission.
+    pub(in crate::mapping) fn fixed(&self) -> BTreeMap<&'static str, (&'static Member, Value)> {
+        let mut fixed: BTreeMap<&'static str, (&'static Member, Value)> = self
+            .constants
+            .iter()
+            .map(|constant| {
+                (
+                    constant.member.pointer,
+                    (constant.member, constant.value.clone()),
+                )
+            })
+            .collect();
+        if let (Some(instant), false) = (&self.submitted_at, self.gives("/submitted_at")) {
+            let member = exactly("/submitted_at");
+            fixed.insert(member.pointer, (member, Value::from(instant.as_str())));
+        }
+        fixed
+    }
+
+    /// The default of a member, if a field of it states one.
+    pub(in crate::mapping) fn default_of(&self, member: &Member) -> Option<&Value> {
+        self.fields
+            .iter()
+            .find(|field| field.reading.member == member && field.keys == Keys::default())
+            .and_then(|field| field.default.as_ref())
+            .filter(|_| matches!(member.level, Level::Visit | Level::Site))
+    }
+}

@@ -1,0 +1,44 @@
+//! A mapping from the text of its file, and records from the sheets that it is applied to.
+
+use super::definition::check;
+use super::group;
+use super::lay_out::lay_out;
+use super::plan::Mapping;
+use super::sheets::choose_sheets;
+use crate::sheet::table::{Sheet, TableRecord};
+use scouting::failure::{Failure, Kind};
+
+impl Mapping {
+    /// Reads a mapping file. `place` is its name for messages.
+    ///
+    /// # Errors
+    /// [`Failure`] with the place and how to correct it: no TOML, an unknown member, target or unit, a
+    /// regular expression that is none, a member with two sources or a required one with none.
+    pub fn read(text: &str, place: &str) -> Result<Mapping, Failure> {
+        check::read(text, place)
+    }
+
+    /// Makes records of the rows of a file's sheets, in the order of their first rows.
+    ///
+    /// Cells that cannot be read become findings of their record. `file_name` is for messages.
+    ///
+    /// # Errors
+    /// [`Failure`] if the file as a whole does not fit: no such sheet or column, a column that holds
+    /// data and that the mapping does not mention, nothing that gives `/submitted_at`.
+    pub fn records(&self, sheets: &[Sheet], file_name: &str) -> Result<Vec<TableRecord>, Failure> {
+        if self.submitted_at.is_none() && !self.gives("/submitted_at") {
+            return Err(Failure::new(
+                Kind::Settings,
+                format!("cannot load {file_name}: nothing says when its records were submitted"),
+            )
+            .at(self.place.clone())
+            .mend("map a column to /submitted_at, fix it in [constant], or give the time with the command"));
+        }
+        let mut records = Vec::new();
+        for chosen in choose_sheets(self, sheets, file_name)? {
+            let table = lay_out(self, &chosen, file_name)?;
+            records.extend(group::records(self, &table));
+        }
+        Ok(records)
+    }
+}

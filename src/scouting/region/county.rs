@@ -1,0 +1,13 @@
+//! One county of a region: its id, its name and its outline.
+
+/// One county, or what the user's file has in a county's place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct County {
+    /// Identity within the region, as text; built-in: five digits of state and county (FIPS).
+    pub id: String,
+    /// The name that people know it by.
+    pub name: String,
+    /// Outline in degrees of longitude and latitude, planar; wound as RFC 7946 requires: exterior
+    /// rings counter-clockwise, holes clockwise, every ring closed.
+    pub shape: geo::MultiPolygon<f64>,
+}
