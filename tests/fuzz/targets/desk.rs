@@ -84,7 +84,8 @@ impl Desk {
                 self.runtime.block_on(new).expect("a loader")
             }
         };
-        let mut loader = loader.with_mapping(mapping);
+        let mut loader = loader;
+        loader.use_mapping(mapping);
         let account = self.runtime.block_on(loader.check(file, moment()));
         let account = account.expect("what can be read can be checked");
         self.loader = Some(loader);
