@@ -19,7 +19,7 @@ use scouting::failure::{Failure, Kind};
 use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 use scouting::region::point_grid::GridWidth;
 use scouting::visit::doubts::CODES;
-use scouting::visit::rules::SeasonDays;
+use scouting::visit::limits::SeasonDays;
 
 pub use settings::{RegionSettings, Settings};
 

@@ -18,7 +18,7 @@ use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
 use scouting::region::point_grid::GridWidth;
-use scouting::visit::rules::SeasonDays;
+use scouting::visit::limits::SeasonDays;
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
 use store::public::public_rows::{Publishing, public_rows};

@@ -9,7 +9,7 @@ use std::mem::take;
 use serde_json::{Map, Value};
 
 use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, text_of};
-use crate::count_sheet::reading::complete;
+use crate::count_sheet::draft::complete;
 use crate::mapping::made_id::{COUNT_SHEET_ID, made_id};
 use crate::mapping::plain_records;
 use crate::read::raw_record::RawRecord;

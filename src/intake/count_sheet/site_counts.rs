@@ -7,7 +7,8 @@ use std::collections::BTreeMap;
 
 use serde_json::{Map, Value};
 
-use crate::count_sheet::sheet_cells::{HeadedTab, Placed};
+use crate::count_sheet::headed_tab::HeadedTab;
+use crate::count_sheet::sheet_cells::Placed;
 use crate::sheet::table::{Row, Sheet};
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Layout;

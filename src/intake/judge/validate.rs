@@ -1,13 +1,15 @@
 //! One record's bytes → a visit that the schema accepts, or what is wrong with it.
 //!
 //! The typed reading is fast and silent; a record that fails it is read again with the schema, so
-//! that its report names each place. What the trade asks beyond the schema is in `visit::rules`.
+//! that its report names each place ([`super::schema_findings`]). What the trade asks beyond the schema is in `visit::rules`.
 
-use jsonschema::error::ValidationErrorKind;
-use jsonschema::{ValidationError, Validator};
+use jsonschema::Validator;
 use serde_json::Value;
 
-use crate::sheet::strict::{StrictValue, pointer_step, strict_value};
+use super::schema_findings::{
+    FINDINGS_MAX, findings_of, in_short, more_findings, once_a_place, repeated,
+};
+use crate::sheet::strict::{StrictValue, strict_value};
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 use scouting::visit::record::{COUNT_MAX, TEXT_LENGTH_MAX, Visit};
@@ -18,16 +20,12 @@ pub const VISIT_SCHEMA: &str = include_str!("../../../schemas/visit.schema.json"
 /// The longest record that is read. A visit is about 1 KiB, one of 10,000 heads about 130 KiB; to say all that is
 /// wrong with a longer one takes a thousand times its size in memory.
 const RECORD_BYTES_MAX: usize = 1 << 20;
-/// What a message quotes of a value, in characters.
-const QUOTE_LENGTH_MAX: usize = 60;
+/// What a message quotes about the place of a syntax error, in characters.
+const EXCERPT_LENGTH_MAX: usize = 30;
 /// The longest number that is written, bytes: `-1.2345678901234567e-300`.
 const NUMBER_LENGTH_MAX: usize = 25;
 /// The deepest nesting that is read.
 const DEPTH_MAX: usize = 127;
-/// Findings of one record that are listed: one of 1 MiB can have 300,000.
-const FINDINGS_MAX: usize = 100;
-/// The longest pointer that a finding names whole, bytes.
-const POINTER_LENGTH_MAX: usize = 1_000;
 
 /// Reads records by the schema.
 pub struct VisitSchema {
@@ -145,7 +143,7 @@ impl VisitSchema {
     ) -> Refused {
         let repeated = repeated_at.iter().map(|at| repeated(at));
         let of_schema = self.validator.iter_errors(record);
-        let all = repeated.chain(of_schema.flat_map(|error| self.findings_of(&error)));
+        let all = repeated.chain(of_schema.flat_map(|error| findings_of(&self.document, &error)));
         let mut findings: Vec<Finding> = all.take(FINDINGS_MAX + 1).map(in_short).collect();
         if findings.len() > FINDINGS_MAX {
             findings[FINDINGS_MAX] = more_findings();
@@ -156,115 +154,6 @@ impl VisitSchema {
         }
         Refused::of(findings, record)
     }
-
-    fn findings_of(&self, error: &ValidationError<'_>) -> Vec<Finding> {
-        let pointer = error.instance_path().as_str();
-        let path = error.evaluation_path().as_str();
-        match error.kind() {
-            ValidationErrorKind::Required { property } => {
-                let name = property.as_str().unwrap_or_default();
-                let member = pointer_step(name);
-                let expected = self.description(&format!("{}/properties{member}", parent(path)));
-                vec![Finding::new(
-                    Code::MemberMissing,
-                    format!("{pointer}{member}"),
-                    "nothing",
-                    expected,
-                )]
-            }
-            ValidationErrorKind::AdditionalProperties { unexpected } => unexpected
-                .iter()
-                .map(|name| {
-                    let expected = format!("no such member: {}", self.members(parent(path)));
-                    let at = format!("{pointer}{}", pointer_step(name));
-                    Finding::new(
-                        Code::MemberUnknown,
-                        at,
-                        quoted(&Value::from(name.as_str())),
-                        expected,
-                    )
-                })
-                .collect(),
-            kind => {
-                let mut expected = self.description(path);
-                if code(kind) == Code::OutOfRange && pointer.ends_with("/lat") {
-                    expected += " Are lon and lat swapped?";
-                }
-                vec![Finding::new(
-                    code(kind),
-                    pointer,
-                    quoted(error.instance()),
-                    expected,
-                )]
-            }
-        }
-    }
-
-    /// The description nearest to a place in the schema, as the path of an evaluation names it.
-    fn description(&self, path: &str) -> String {
-        let mut node = &self.document;
-        let mut nearest = None;
-        for step in path.split('/').skip(1) {
-            nearest = node.get("description").and_then(Value::as_str).or(nearest);
-            node = match self.step(node, step) {
-                Some(next) => next,
-                None => break,
-            };
-        }
-        nearest = node.get("description").and_then(Value::as_str).or(nearest);
-        format!(
-            "expected: {}",
-            nearest.unwrap_or("see schemas/visit.schema.json")
-        )
-    }
-
-    /// The members that an object of the schema knows.
-    fn members(&self, path: &str) -> String {
-        let mut node = &self.document;
-        for step in path.split('/').skip(1) {
-            node = self.step(node, step).unwrap_or(node);
-        }
-        let members = node.get("properties").and_then(Value::as_object);
-        let names: Vec<&str> = members
-            .into_iter()
-            .flat_map(|members| members.keys().map(String::as_str))
-            .collect();
-        format!("the members here are {}", names.join(", "))
-    }
-
-    fn step<'a>(&'a self, node: &'a Value, step: &str) -> Option<&'a Value> {
-        let step = step.replace("~1", "/").replace("~0", "~");
-        let next = match node {
-            Value::Array(elements) => elements.get(step.parse::<usize>().ok()?)?,
-            _ => node.get(&step)?,
-        };
-        if step != "$ref" {
-            return Some(next);
-        }
-        self.document.pointer(next.as_str()?.strip_prefix('#')?)
-    }
-}
-
-fn code(kind: &ValidationErrorKind) -> Code {
-    match kind {
-        ValidationErrorKind::Type { .. } => Code::WrongType,
-        ValidationErrorKind::Minimum { .. }
-        | ValidationErrorKind::Maximum { .. }
-        | ValidationErrorKind::ExclusiveMinimum { .. }
-        | ValidationErrorKind::ExclusiveMaximum { .. } => Code::OutOfRange,
-        ValidationErrorKind::MinItems { .. }
-        | ValidationErrorKind::MaxItems { .. }
-        | ValidationErrorKind::MinLength { .. }
-        | ValidationErrorKind::MaxLength { .. } => Code::WrongLength,
-        ValidationErrorKind::OneOfNotValid { .. }
-        | ValidationErrorKind::OneOfMultipleValid { .. } => Code::CountsNotOneForm,
-        _ => Code::WrongForm,
-    }
-}
-
-/// The place of the keyword's owner: the path without its last step.
-fn parent(path: &str) -> &str {
-    path.rsplit_once('/').map_or("", |(parent, _)| parent)
 }
 
 fn refused(finding: Finding) -> Box<Refused> {
@@ -350,57 +239,9 @@ fn excerpt(text: &str, error: &serde_json::Error) -> String {
         &line.as_bytes()[error.column().saturating_sub(24).min(line.len())..],
     )
     .chars()
-    .take(QUOTE_LENGTH_MAX / 2)
+    .take(EXCERPT_LENGTH_MAX)
     .collect();
     format!("{:?}", line.into_iter().collect::<String>())
-}
-
-fn repeated(pointer: &str) -> Finding {
-    Finding::new(
-        Code::DuplicateMember,
-        pointer,
-        "the member a second time",
-        "each member stands once in its object; which of the two is meant?",
-    )
-}
-
-/// Several keywords of the schema may fail for one reason: a date in another form misses its format
-/// and its pattern, a `null` is of the wrong type and has no form at all. The reader hears it once.
-fn once_a_place(findings: Vec<Finding>) -> Vec<Finding> {
-    let mut kept: Vec<Finding> = Vec::with_capacity(findings.len());
-    for finding in findings {
-        let here = |other: &&mut Finding| other.pointer == finding.pointer;
-        let of_type = |code: Code| code == Code::WrongType;
-        match kept
-            .iter_mut()
-            .filter(|other| !other.pointer.is_empty())
-            .find(here)
-        {
-            Some(before) if before.code == finding.code || of_type(before.code) => {}
-            Some(before) if of_type(finding.code) => *before = finding,
-            _ => kept.push(finding),
-        }
-    }
-    kept
-}
-
-fn more_findings() -> Finding {
-    Finding::new(
-        Code::MoreFindings,
-        "",
-        format!("more than {FINDINGS_MAX} findings"),
-        format!("the first {FINDINGS_MAX} are listed: correct these, and look again"),
-    )
-}
-
-/// A finding whose pointer is no longer than a reader can use.
-fn in_short(mut finding: Finding) -> Finding {
-    if finding.pointer.len() > POINTER_LENGTH_MAX {
-        let end = finding.pointer.floor_char_boundary(POINTER_LENGTH_MAX);
-        finding.pointer.truncate(end);
-        finding.pointer.push('…');
-    }
-    finding
 }
 
 /// The text of an id, if it has the length of one.
@@ -422,14 +263,4 @@ fn not_representable(typed_error: Option<serde_json::Error>) -> Finding {
         ),
         "the schema accepts this record but the program cannot hold it: please report it",
     )
-}
-
-/// A value as a message shows it.
-fn quoted(value: &Value) -> String {
-    let text = value.to_string();
-    let mut shown: String = text.chars().take(QUOTE_LENGTH_MAX).collect();
-    if shown.len() < text.len() {
-        shown.push('…');
-    }
-    shown
 }

@@ -8,181 +8,13 @@ use std::sync::LazyLock;
 
 use regex::Regex;
 
-use super::names::{content, folded, is_blank, letters, quoted};
+use super::known_headers::{Known, known_as};
+use super::names::{content, folded, is_blank, letters, quoted, shown};
 use crate::sheet::table::{Cell, Row, Sheet};
 
 /// Rows that are looked at for the header, and for samples of cells.
 const SEARCH_ROWS: usize = 50;
 const SAMPLES: usize = 3;
-
-/// Words by which a header is known: member, whole headers, and what a person must decide.
-struct Known {
-    to: &'static str,
-    headers: &'static [&'static str],
-    lines: &'static str,
-    question: &'static str,
-}
-
-const fn known(
-    to: &'static str,
-    headers: &'static [&'static str],
-    lines: &'static str,
-    question: &'static str,
-) -> Known {
-    Known {
-        to,
-        headers,
-        lines,
-        question,
-    }
-}
-
-const UNIT: &str = "unit = \"?\"\n";
-const KNOWN: &[Known] = &[
-    known("/visit_id", &["visit", "visit id", "record id"], "", ""),
-    known(
-        "/observed_on",
-        &["date", "visit date", "date visited", "day", "observed on"],
-        "format = \"?\"\n",
-        "how dates are written: \"default\" is 2026-07-21, \"%m/%d/%Y\" is 7/21/2026",
-    ),
-    known(
-        "/submitted_at",
-        &["submitted", "submitted at", "date submitted", "entered"],
-        "format = \"?\"\nutcOffset = \"?\"\n",
-        "the format, and the offset of its clock, as \"-05:00\"",
-    ),
-    known(
-        "/observer_id",
-        &["scout", "observer", "observer id", "scout id", "initials"],
-        "",
-        "a pseudonym, never a name",
-    ),
-    known(
-        "/field/field_id",
-        &[
-            "field",
-            "field id",
-            "fld",
-            "field no",
-            "field number",
-            "field name",
-        ],
-        "",
-        "",
-    ),
-    known(
-        "/field/farm_id",
-        &["farm", "farm id", "grower", "grower id"],
-        "",
-        "a pseudonym, never a name",
-    ),
-    known(
-        "/field/county_id",
-        &["county", "county id", "fips", "co"],
-        "",
-        "the id of the boundaries; zeroPad = 5 restores codes that lost zeros",
-    ),
-    known(
-        "/field/lon",
-        &["lon", "long", "longitude", "x"],
-        "",
-        "decimal degrees, west negative",
-    ),
-    known(
-        "/field/lat",
-        &["lat", "latitude", "y"],
-        "",
-        "decimal degrees",
-    ),
-    known(
-        "/field/area_ha",
-        &[
-            "area",
-            "acres",
-            "ac",
-            "field size",
-            "size",
-            "hectares",
-            "ha",
-        ],
-        UNIT,
-        "the unit: \"acre\" or \"ha\"",
-    ),
-    known(
-        "/field/crop_type",
-        &["type", "crop", "crop type", "hybrid type"],
-        "",
-        "a code list, as values = { \"Oil\" = \"oilseed\", \"Conf\" = \"confection\" }",
-    ),
-    known(
-        "/crop_stage",
-        &["stage", "crop stage", "growth stage", "gs"],
-        "",
-        "",
-    ),
-    known(
-        "/protocol",
-        &["protocol", "pest", "method"],
-        "",
-        "the id of the protocol, as bsm-eggs",
-    ),
-    known(
-        "/economics/treatment_cost/amount",
-        &["cost", "treatment cost", "spray cost", "trt cost"],
-        UNIT,
-        "the unit, as \"USD/acre\"",
-    ),
-    known(
-        "/economics/market_value/amount",
-        &["price", "market price", "market value", "value"],
-        UNIT,
-        "the unit, as \"USD/lb\" or \"USD/cwt\"",
-    ),
-    known(
-        "/economics/plant_population/count",
-        &[
-            "population",
-            "plants",
-            "plant population",
-            "stand",
-            "plants per acre",
-        ],
-        UNIT,
-        "the unit, as \"1/acre\" or \"10*3/acre\"",
-    ),
-    known(
-        "/remarks",
-        &["remarks", "comment", "comments", "notes", "note"],
-        "",
-        "remarks name no person",
-    ),
-    known(
-        "/sites/{site}/site",
-        &["site", "site no", "site number", "stop", "location"],
-        "",
-        "",
-    ),
-    known(
-        "/sites/{site}/side",
-        &["side", "edge", "field side"],
-        "",
-        "",
-    ),
-    known(
-        "{head}",
-        &["head", "bud", "head no", "bud no", "plant"],
-        "",
-        "",
-    ),
-    known("{bract}", &["bract", "bract no"], "", ""),
-    known(
-        "/sites/{site}/heads/{head}/{bract}",
-        &["eggs", "egg count", "count", "no eggs"],
-        "",
-        "",
-    ),
-];
 
 /// Shapes of columns that repeat: what the pattern would be.
 static REPEATS: LazyLock<Vec<(Regex, &'static str)>> = LazyLock::new(|| {
@@ -203,9 +35,6 @@ static REPEATS: LazyLock<Vec<(Regex, &'static str)>> = LazyLock::new(|| {
     })
     .collect()
 });
-static UNIT_IN_HEADER: LazyLock<Regex> =
-    LazyLock::new(|| Regex::new(r"\s*[(\[].*$").expect("a pattern of ours compiles"));
-
 /// A draft of a mapping for the first sheet that looks like a table, as the text of a TOML file.
 pub fn suggest(sheets: &[Sheet]) -> String {
     let found = sheets
@@ -337,14 +166,6 @@ fn constants(mapped: &[&str]) -> String {
     lines
 }
 
-fn known_as(header: &str) -> Option<&'static Known> {
-    let whole = folded(header).replace('_', " ");
-    let bare = UNIT_IN_HEADER.replace(&whole, "");
-    KNOWN.iter().find(|known| {
-        known.headers.contains(&whole.as_str()) || known.headers.contains(&bare.as_ref())
-    })
-}
-
 fn known_column(name: &str, known: &Known, samples: &[String]) -> String {
     let question = if known.question.is_empty() {
         String::new()
@@ -414,7 +235,7 @@ fn samples(sheet: &Sheet, header: &Row, place: usize) -> Vec<String> {
         .filter_map(|row| row.cells.get(place))
         .filter(|cell| !is_blank(cell))
         .take(SAMPLES)
-        .map(super::names::shown)
+        .map(shown)
         .collect()
 }
 

@@ -1,5 +1,6 @@
 //! Workbooks (XLSX, XLS, ODS), opened within limits of size and nesting.
 
+mod cell;
 pub(crate) mod compound;
 pub(crate) mod markup;
 pub(crate) mod ods_limits;

@@ -3,7 +3,7 @@
 //! From it follow the targets of a mapping, the columns of the plain layout, the words for a member in a letter
 //! to its sender, and what the sender is asked for. A new optional member is a row here, a member of the type in
 //! [`super::record`] (with its limits in `conforms`, if it has any), and a member of the two published schemas.
-//! The unit tests of `intake::mapping::member` name the place that is missing.
+//! The unit tests of `intake::mapping::member` name the place that is missing. The file is long because the table is.
 //!
 //! A member is named by its JSON Pointer (RFC 6901) with placeholders for the places in lists:
 //! `/sites/{site}/heads/{head}/{bract}`. A placeholder is the number that a sheet gives to

@@ -2,6 +2,7 @@
 //!
 //! Pure: no file, no clock, no Arrow and no other module of ours.
 
+pub mod amount_rules;
 pub mod code;
 mod conforms;
 pub mod count;
@@ -11,6 +12,7 @@ pub mod economics;
 pub mod finding;
 pub mod heads;
 pub mod held_id;
+pub mod limits;
 pub mod members;
 mod reading;
 pub mod record;

@@ -1,69 +1,17 @@
 //! The trade rules: one function a code, over a visit and plain limits.
 //!
 //! A rule says what was found and what would be right. Whether a finding holds the record or only
-//! flags it is said next to the rule, in [`holding_findings`] and [`flags`]. Rules that need a map
-//! are in `intake`, where the region is known.
+//! flags it is said next to the rule, in [`holding_findings`] and [`flags`]. Rules about amounts are in
+//! [`super::amount_rules`]; rules that need a map are in `intake`, where the region is known.
 
-use std::collections::BTreeMap;
-
+use super::amount_rules::{
+    area_implausible, currency_unchecked, economics_findings, economics_missing,
+};
 use super::code::Code;
-use super::economics::EconomicMember;
 use super::finding::Finding;
+use super::limits::{Limits, SeasonDays};
 use super::record::{CountForm, Economics, Visit};
-use super::stage::{Stage, StageScale};
-
-/// What a protocol and a workspace allow; plain values, so that rules need nothing else of ours.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Limits {
-    /// The protocol's id, for messages.
-    pub protocol: String,
-    /// The form of counts that the protocol asks for.
-    pub count_form: CountForm,
-    /// Counts of a unit: six bracts a head. `None` leaves it open.
-    pub counts_per_unit: Option<usize>,
-    /// The most that one count can be: 1 where a unit is infested or not. `None` leaves it open.
-    pub each_count_max: Option<u32>,
-    /// Whether a trap's catch is divided by its nights.
-    pub catch_by_night: bool,
-    /// The stages of the crop.
-    pub scale: StageScale,
-    /// What the threshold of each crop type needs of the economics.
-    pub economics_needed: BTreeMap<String, Vec<EconomicMember>>,
-    /// Fewest sites that make a full sample.
-    pub sites_min: usize,
-    /// Fewest units of a site that make a full sample.
-    pub units_per_site_min: usize,
-    /// Crop types that the protocol knows.
-    pub crop_types: Vec<String>,
-    /// Currency of the plausible amounts, ISO 4217.
-    pub currency: String,
-    /// Plausible cost of one treatment, money per acre.
-    pub treatment_cost_per_acre: (f64, f64),
-    /// Plausible market value, money per pound.
-    pub market_value_per_lb: (f64, f64),
-    /// Plausible plants per acre.
-    pub plants_per_acre: (f64, f64),
-    /// Plausible area of a field, hectares.
-    pub area_ha: (f64, f64),
-}
-
-impl Limits {
-    /// What the threshold of a crop type needs of the economics.
-    pub fn economics_needed(&self, crop_type: &str) -> &[EconomicMember] {
-        self.economics_needed
-            .get(crop_type)
-            .map_or(&[], Vec::as_slice)
-    }
-}
-
-/// The days of the year in which a workspace takes visits, both included.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct SeasonDays {
-    /// Month and day of the first.
-    pub first: (i8, i8),
-    /// Month and day of the last.
-    pub last: (i8, i8),
-}
+use super::stage::Stage;
 
 /// Every finding that holds the record. `stage` is its crop stage on the protocol's scale; `economics` are its
 /// own, filled up from the workspace's defaults.
@@ -86,20 +34,6 @@ pub fn holding_findings(
     findings.extend(economics_missing(visit, economics, limits));
     findings.extend(economics_findings(economics, limits));
     findings.extend(area_implausible(visit, limits));
-    findings
-}
-
-/// What is wrong with the amounts that are given: those of a record, or the defaults of a workspace.
-pub fn economics_findings(economics: &Economics, limits: &Limits) -> Vec<Finding> {
-    let mut findings = Vec::new();
-    findings.extend(currencies_differ(economics));
-    if currency_unchecked(economics, limits) {
-        findings.extend(cost_to_value_implausible(economics, limits));
-    } else {
-        findings.extend(treatment_cost_implausible(economics, limits));
-        findings.extend(market_value_implausible(economics, limits));
-    }
-    findings.extend(plant_population_implausible(economics, limits));
     findings
 }
 
@@ -263,151 +197,6 @@ fn site_repeated(visit: &Visit) -> Option<Finding> {
     ))
 }
 
-/// Without its economics there is no threshold, and what a field costs and earns is not guessed. A threshold
-/// that needs none of them asks for none.
-fn economics_missing(visit: &Visit, economics: &Economics, limits: &Limits) -> Option<Finding> {
-    let crop_type = &visit.field.crop_type;
-    let needed = limits.economics_needed(crop_type);
-    let lacking = economics.lacking(needed);
-    let names = |members: &[EconomicMember], between: &str| {
-        let names: Vec<&str> = members.iter().map(|member| member.name()).collect();
-        names.join(between)
-    };
-    (!lacking.is_empty()).then(|| {
-        let (last, others) = needed.split_last().expect("what lacks something needs something");
-        let and = if others.is_empty() { "" } else { " and " };
-        let expected = format!("{}{and}{}", names(others, ", "), last.name());
-        let are = if others.is_empty() { "is" } else { "are" };
-        Finding::new(
-            Code::EconomicsMissing,
-            "/economics",
-            format!("no {}", names(&lacking, ", no ")),
-            format!(
-                "{expected} {are} expected; for {crop_type} this workspace has no default for what is missing \
-                 (bractline.toml, [defaults])"
-            ),
-        )
-    })
-}
-
-fn currencies_differ(economics: &Economics) -> Option<Finding> {
-    let cost = &economics.treatment_cost.as_ref()?.currency;
-    let value = &economics.market_value.as_ref()?.currency;
-    (cost != value).then(|| {
-        Finding::new(
-            Code::CurrenciesDiffer,
-            "/economics/market_value/currency",
-            format!("{value}, with the treatment cost in {cost}"),
-            "one currency for both is expected",
-        )
-    })
-}
-
-fn treatment_cost_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
-    let cost = economics.treatment_cost.as_ref()?;
-    implausible(
-        Code::TreatmentCostImplausible,
-        "/economics/treatment_cost/amount",
-        cost.per_acre(),
-        limits.treatment_cost_per_acre,
-        || format!("{} {} per {}", cost.amount, cost.currency, cost.per.name()),
-        || format!("{} per acre", limits.currency),
-        limits,
-    )
-}
-
-fn market_value_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
-    let value = economics.market_value.as_ref()?;
-    implausible(
-        Code::MarketValueImplausible,
-        "/economics/market_value/amount",
-        value.per_lb(),
-        limits.market_value_per_lb,
-        || {
-            let per = value.per.name();
-            format!("{} {} per {per}", value.amount, value.currency)
-        },
-        || {
-            let currency = &limits.currency;
-            format!("{currency} per lb (were cents, or a hundredweight, meant?)")
-        },
-        limits,
-    )
-}
-
-/// Amounts in another currency have no bounds of their own, but in cost ÷ value the currency cancels.
-/// Without a bound a slip of the pen could make a threshold that no roll-up can add up.
-fn cost_to_value_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
-    let cost = economics.treatment_cost.as_ref()?;
-    let value = economics.market_value.as_ref()?;
-    let (cost_low, cost_high) = limits.treatment_cost_per_acre;
-    let (value_low, value_high) = limits.market_value_per_lb;
-    implausible(
-        Code::CostToValueImplausible,
-        "/economics",
-        cost.per_acre() / value.per_lb(),
-        (cost_low / value_high, cost_high / value_low),
-        || {
-            format!(
-                "{} {} per {} against {} per {}",
-                cost.amount,
-                cost.currency,
-                cost.per.name(),
-                value.amount,
-                value.per.name()
-            )
-        },
-        || "lb of crop per acre, treatment cost by market value,".to_owned(),
-        limits,
-    )
-}
-
-fn plant_population_implausible(economics: &Economics, limits: &Limits) -> Option<Finding> {
-    let plants = economics.plant_population.as_ref()?;
-    implausible(
-        Code::PlantPopulationImplausible,
-        "/economics/plant_population/count",
-        plants.per_acre(),
-        limits.plants_per_acre,
-        || format!("{} plants per {}", plants.count, plants.per.name()),
-        || "plants per acre".to_owned(),
-        limits,
-    )
-}
-
-fn area_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
-    let area_ha = visit.field.area_ha;
-    implausible(
-        Code::AreaImplausible,
-        "/field/area_ha",
-        area_ha,
-        limits.area_ha,
-        || format!("{area_ha} ha"),
-        || "ha (were acres meant?)".to_owned(),
-        limits,
-    )
-}
-
-fn implausible(
-    code: Code,
-    pointer: &str,
-    value: f64,
-    (low, high): (f64, f64),
-    found: impl FnOnce() -> String,
-    unit: impl FnOnce() -> String,
-    limits: &Limits,
-) -> Option<Finding> {
-    // Most amounts are plausible, and no word of them is written.
-    (!(low..=high).contains(&value)).then(|| {
-        let expected = format!(
-            "for {} {low} to {high} {} is plausible",
-            limits.protocol,
-            unit()
-        );
-        Finding::new(code, pointer, found(), expected)
-    })
-}
-
 fn too_few_sites(visit: &Visit, limits: &Limits) -> bool {
     visit.sites.len() < limits.sites_min
 }
@@ -417,13 +206,6 @@ fn too_few_units(visit: &Visit, limits: &Limits) -> bool {
         .sites
         .iter()
         .any(|site| site.units().len() < limits.units_per_site_min)
-}
-
-/// Amounts in another currency than the protocol's cannot be compared with its bounds.
-fn currency_unchecked(economics: &Economics, limits: &Limits) -> bool {
-    economics
-        .currency()
-        .is_some_and(|currency| currency != limits.currency)
 }
 
 fn quoted(text: &str) -> String {

@@ -6,9 +6,8 @@ use std::collections::BTreeMap;
 
 use regex::Regex;
 
-use crate::mapping::definition::check_field::{
-    constant_value, field, letter_selector, names_selector,
-};
+use crate::mapping::definition::check_field::{constant_value, field};
+use crate::mapping::definition::check_selector::{letter_selector, names_selector};
 use crate::mapping::definition::check_sources;
 use crate::mapping::definition::file::{
     BlockEntry, IgnoreEntry, MappingFile, RowIs, Rows, SkipEntry, VisitId,

@@ -7,11 +7,12 @@ use std::collections::BTreeMap;
 use regex::Regex;
 use serde_json::Value;
 
+use crate::mapping::definition::check_selector::{check_groups, selector};
 use crate::mapping::definition::file::{FieldEntry, OneOrMany, Schema, UnitFrom};
 use crate::mapping::definition::mistake::{Mistake, mistake, regex};
 use crate::mapping::member::{self, Keys, Kind, Level, MEMBERS, Member, Quantity};
-use crate::mapping::names::{cell_of, column_of, folded};
-use crate::mapping::plan::{Field, Selector};
+use crate::mapping::names::folded;
+use crate::mapping::plan::Field;
 use crate::mapping::values::cells::Reading;
 use crate::mapping::values::dates::{DateForm, DateSystem, format_is_whole, offset_of};
 use crate::mapping::values::numbers::NumberForm;
@@ -48,83 +49,6 @@ pub(in crate::mapping) fn field(entry: FieldEntry, schema: &Schema) -> Result<Fi
         fill_down: entry.fill_down,
         optional: entry.optional,
     })
-}
-
-fn selector(entry: &FieldEntry) -> Result<Selector, Mistake> {
-    let given = [
-        entry.name.is_some(),
-        entry.column.is_some(),
-        entry.name_pattern.is_some(),
-        entry.cell.is_some(),
-    ];
-    if given.iter().filter(|given| **given).count() != 1 {
-        return mistake(
-            "it does not say in one way where the value stands",
-            "give one of name, column, namePattern and cell",
-        );
-    }
-    if let Some(names) = &entry.name {
-        return names_selector(names);
-    }
-    if let Some(letters) = &entry.column {
-        return letter_selector(letters);
-    }
-    if let Some(pattern) = &entry.name_pattern {
-        return regex(pattern).map(Selector::Pattern);
-    }
-    let cell = entry.cell.as_deref().unwrap_or_default();
-    match cell_of(cell) {
-        Some((column, row)) => Ok(Selector::Cell(column, row)),
-        None => mistake(format!("{cell:?} is no cell"), "name a cell as B2"),
-    }
-}
-
-/// A column by its names.
-pub(in crate::mapping) fn names_selector(names: &OneOrMany) -> Result<Selector, Mistake> {
-    if names.all().is_empty() || names.all().iter().any(|name| folded(name).is_empty()) {
-        return mistake(
-            "a column has no name",
-            "give the header's text, or the column's letter",
-        );
-    }
-    Ok(Selector::Names(names.all().to_vec()))
-}
-
-/// A column by its letters.
-pub(in crate::mapping) fn letter_selector(letters: &str) -> Result<Selector, Mistake> {
-    match column_of(letters) {
-        Some(column) => Ok(Selector::Letter(column)),
-        None => mistake(
-            format!("{letters:?} is no column"),
-            "name a column by its letters, as C",
-        ),
-    }
-}
-
-/// The named groups of a pattern are the placeholders of its target, each once.
-fn check_groups(selector: &Selector, member: &Member, keys: &Keys) -> Result<(), Mistake> {
-    let Selector::Pattern(pattern) = selector else {
-        return Ok(());
-    };
-    let mut open = keys.clone();
-    for group in pattern.capture_names().flatten() {
-        let fits = member
-            .placeholders()
-            .any(|placeholder| placeholder == group);
-        let slot = open.slot(group).filter(|slot| fits && slot.is_none());
-        match slot {
-            Some(slot) => *slot = Some(String::new()),
-            None => {
-                return mistake(
-                    format!(
-                        "the group {group:?} of namePattern fills no placeholder of the target"
-                    ),
-                    "name groups after the placeholders: (?<site>…), (?<head>…), (?<bract>…)",
-                );
-            }
-        }
-    }
-    Ok(())
 }
 
 fn reading(

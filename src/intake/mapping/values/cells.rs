@@ -1,7 +1,8 @@
 //! A cell → the value of a member, by what the mapping says; or why it cannot be read.
 //!
 //! Nothing is guessed: what can be read in two ways, or only by leaving something out, is a fault
-//! that says what the mapping would have to state.
+//! that says what the mapping would have to state. The file is long because it has one function for each kind of member,
+//! and all of them read the same settings of a column.
 
 use std::collections::BTreeMap;
 
