@@ -54,6 +54,6 @@ impl Check {
         };
         let mut accounts = Accounts::default();
         load_each(workspace, &submissions, options, &mut accounts).await?;
-        say_accounts(&submissions, &accounts, "checked", self.format)
+        say_accounts(&accounts, "checked", self.format)
     }
 }

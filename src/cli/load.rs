@@ -54,7 +54,7 @@ impl Load {
             Err(failure) if accounts.is_empty() => Err(failure),
             // What is loaded is loaded, even if the store failed at a later submission.
             ended => {
-                let reported = say_accounts(&submissions, &accounts, "loaded", self.format);
+                let reported = say_accounts(&accounts, "loaded", self.format);
                 ended?;
                 reported
             }
@@ -64,12 +64,11 @@ impl Load {
 
 /// Reports accounts; `verb` is what was done: `loaded` or `checked`.
 pub(super) fn say_accounts(
-    submissions: &Submissions,
     accounts: &Accounts,
     verb: &str,
     format: Format,
 ) -> Result<Outcome, Failure> {
-    if let Some(failure) = submissions.only_refusal(accounts) {
+    if let Some(failure) = accounts.only_refusal() {
         return Err(failure);
     }
     format.say(accounts, || accounts.text(verb))?;

@@ -70,12 +70,6 @@ impl Submissions {
         })
     }
 
-    /// The reason why the only file could not be loaded, if there was only one.
-    pub(crate) fn only_refusal(&self, accounts: &Accounts) -> Option<Failure> {
-        let refused = accounts.refused.first()?;
-        (self.found.len() == 1).then(|| refused.failure())
-    }
-
     /// The first file that is loaded.
     pub(crate) fn first(&self) -> Option<&SubmittedFile> {
         self.found.iter().find_map(|found| match &found.what {
@@ -151,6 +145,12 @@ impl Accounts {
     /// Files that could not be loaded.
     pub(crate) fn refused_count(&self) -> u64 {
         self.refused.len() as u64
+    }
+
+    /// Why the only file could not be loaded, if there was only one.
+    pub(crate) fn only_refusal(&self) -> Option<Failure> {
+        let refused = self.refused.first()?;
+        (self.file_count() == 1).then(|| refused.failure())
     }
 
     /// How many files there were, whatever became of them.
