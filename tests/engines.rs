@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use bractline::demo::{Expected, Landscape, MessShares, SampleLine, SampleLines, SampleOptions};
-use bractline::figures::dispersion::season_dispersion;
+use bractline::figures::dispersion_tables::season_dispersion;
 use bractline::shared::tables::{write_csv, write_parquet};
 use disclosure::rule::Rule;
 use rand::SeedableRng;

@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use super::build::build;
 use super::chosen::{chosen_protocol, publishing};
+use super::confidences;
 use super::inputs::Inputs;
-use super::issue::issuing;
 use super::week_pages::write_week_page;
 use crate::alert::note::bounds::note_text;
 use crate::alert::note::rendered::Note;
@@ -75,9 +75,9 @@ pub(crate) async fn draft(
     let snapshot = open_snapshot(workspace).await?;
     let figures = Figures::newest(workspace, &snapshot, None, &Publishing::Nothing).await?;
     if let Some(note) = &note {
-        let confidences = issuing::confidences(&store).await?;
+        let confidences = confidences::confidences(&store).await?;
         let inputs = Inputs::of_now(workspace)?;
-        let gate = issuing::gate(workspace, &inputs, &figures.region, &confidences)?;
+        let gate = confidences::gate(workspace, &inputs, &figures.region, &confidences)?;
         gate.judge_note(note, &confidences.points)?;
     }
     let note = note.as_deref().map(Note::read).transpose()?;

@@ -3,6 +3,7 @@
 pub(crate) mod build;
 pub mod bulletin;
 pub(crate) mod chosen;
+pub(crate) mod confidences;
 pub(crate) mod draft;
 pub(crate) mod inputs;
 pub(crate) mod issue;

@@ -11,6 +11,7 @@
 //! what becomes of each record on its way → [`stream`] gives the lines one after the other, in flat
 //! memory → [`files`] sorts them into files as a coordinator would get them.
 
+mod borders;
 pub(crate) mod broken;
 pub(crate) mod calendar;
 pub(crate) mod chance;

@@ -56,20 +56,20 @@ k_undefined       text    null      why there is no k: too-few-units, nothing-co
 
 /// The tables of a season's scatter, all private.
 #[derive(Debug, Clone)]
-pub(crate) struct Dispersion {
+pub struct Dispersion {
     /// One row a county, season and protocol.
-    pub(crate) county_season: DescribedTable,
+    pub county_season: DescribedTable,
     /// One row a season, protocol and kind of sample.
-    pub(crate) power_law: DescribedTable,
+    pub power_law: DescribedTable,
     /// One row a standing visit within the stage window.
-    pub(crate) visit: DescribedTable,
+    pub visit: DescribedTable,
 }
 
 /// The scatter of every season, or of one, at the version that was rolled up.
 ///
 /// # Errors
 /// A [`Failure`] if the store cannot be read.
-pub(super) async fn season_dispersion(
+pub async fn season_dispersion(
     snapshot: &Snapshot,
     rollup: &Rollup,
     season: Option<i32>,

@@ -2,11 +2,11 @@
 
 pub(crate) mod arrivals;
 pub(crate) mod cluster;
-pub(crate) mod described_table;
+pub mod described_table;
 pub(crate) mod disclosure_table;
 pub(crate) mod dispersion;
 pub(crate) mod dispersion_files;
-pub(crate) mod dispersion_tables;
+pub mod dispersion_tables;
 pub(crate) mod files;
 pub(crate) mod grid_setting;
 pub mod map;

@@ -1,53 +1,27 @@
 //! The gate: what a public file may hold, judged on its finished bytes before it is put anywhere.
 //!
-//! A file is public only by a name in [`PUBLIC_FILES`]. Tables and maps hold the columns of the public tables and no
+//! A file is public only by a name in `public_files.rs`. Tables and maps hold the columns of the public tables and no
 //! others, and every row of theirs is one of the public rows that the gate was given; a point is no finer than the
-//! grid, and is nobody's field; no text holds a private name. A new public file needs its name here, and if it is of a
-//! new kind, its judge.
+//! grid, and is nobody's field; no text holds a private name. A file of a new kind needs its
+//! judge here.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::names::{Closeness, PrivateNames};
 use super::points::PrivatePoints;
+use super::public_files::{Judged, PUBLIC_AROUND, PUBLIC_FILES, WEEK_PAGE};
+use super::row_words::{
+    COMPARED, FURTHER, FurtherWords, RowWords, further_words_of, number, words_of,
+};
 use super::tables::{Cells, features_of, rows_of_csv};
 use super::views::{Writing, views};
 use crate::shared::cautions::NOTICE;
 use disclosure::editions::Entry;
-use disclosure::public_row::PublicRow;
 use scouting::failure::{Failure, Kind};
 use scouting::region::Region;
 use scouting::region::distance::metres_between;
 use scouting::visit::week::IsoWeek;
 use store::stages::files::public_stages;
-
-/// What kind of file bears a public name.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Judged {
-    /// Words for people: HTML, Markdown, a feed; or the style of a map.
-    Words,
-    /// CSV of county-weeks.
-    Table,
-    /// CSV of fields that are in no row of a county.
-    Elsewhere,
-    /// GeoJSON of county-weeks.
-    Map,
-}
-
-/// The files of an issued alert that are public, by name.
-pub const PUBLIC_FILES: [(&str, Judged); 7] = [
-    ("alert.html", Judged::Words),
-    ("alert.md", Judged::Words),
-    ("county_week.csv", Judged::Table),
-    ("elsewhere_week.csv", Judged::Elsewhere),
-    ("county_week.geojson", Judged::Map),
-    ("county_week.qml", Judged::Words),
-    ("county_week.style.json", Judged::Words),
-];
-
-/// The public files next to the alerts.
-pub const PUBLIC_AROUND: [&str; 2] = ["feed.xml", "index.html"];
-/// The name of a week's page, in a folder of the week.
-pub const WEEK_PAGE: &str = "index.html";
 
 /// Properties of a feature in addition to the columns of the roll-up: what the map file says of its week.
 pub(crate) const MAP_PROPERTIES: [&str; 3] = ["status", "start", "end"];
@@ -76,67 +50,6 @@ pub struct Gate {
     /// The public rows, each by what every table says of it, with what some tables say of it besides.
     rows: BTreeMap<RowWords, BTreeSet<FurtherWords>>,
     grid_km: f64,
-}
-
-/// Place, week, protocol and figures of a row, as a table writes them.
-type RowWords = Vec<String>;
-/// The columns [`FURTHER`] of a row.
-type FurtherWords = [String; 6];
-
-/// What of a row is compared: what names it, and the figures from which others follow.
-const COMPARED: [&str; 8] = [
-    "iso_week",
-    "protocol",
-    "edition",
-    "fields_visited",
-    "at_threshold_min",
-    "at_threshold_max",
-    "median_class",
-    "mean_pressure",
-];
-/// What is compared in the tables that have it: a count that was withheld must not come back in one of these.
-const FURTHER: [&str; 6] = [
-    "level",
-    "fields_with_assumed_economics",
-    "fields_outside_stage",
-    "treatment_first_week",
-    "treatment_last_week",
-    "window_basis",
-];
-
-fn words_of(row: &PublicRow) -> RowWords {
-    let [least, most] = row.at_threshold;
-    let class = row.median.map_or_else(String::new, |class| class.word());
-    let mean = row.mean_pressure.map_or_else(String::new, number);
-    vec![
-        row.place.in_words(),
-        row.iso_week.clone(),
-        row.protocol.clone(),
-        row.edition.to_string(),
-        row.fields_visited.to_string(),
-        least.to_string(),
-        most.to_string(),
-        class,
-        mean,
-    ]
-}
-
-fn further_words_of(row: &PublicRow) -> FurtherWords {
-    let count = |count: Option<u32>| count.map_or_else(String::new, |count| count.to_string());
-    let [first, last] = row.treatment_weeks.clone().unwrap_or_default();
-    [
-        row.level.word().to_owned(),
-        count(row.fields_with_assumed_economics),
-        count(row.fields_outside_stage),
-        first,
-        last,
-        row.window_basis.clone().unwrap_or_default(),
-    ]
-}
-
-/// A number as every table of it is read: 0.60 and 0.6 are one.
-fn number(value: f64) -> String {
-    format!("{value:?}")
 }
 
 impl Gate {

@@ -7,6 +7,8 @@ pub(crate) mod name_kinds;
 pub(crate) mod names;
 pub(crate) mod parquet_files;
 pub(crate) mod points;
+pub(crate) mod public_files;
+mod row_words;
 pub(crate) mod sums;
 pub(crate) mod tables;
 pub(crate) mod views;

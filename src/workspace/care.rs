@@ -3,8 +3,9 @@
 use crate::shared::report;
 use crate::shared::report::{counted, grouped};
 use scouting::failure::{Failure, Kind};
-use store::delta::care::{StoreFigures, Verification};
 use store::delta::compact::Together;
+use store::delta::store_figures::StoreFigures;
+use store::delta::verification::Verification;
 
 pub(crate) fn info_text(figures: &StoreFigures) -> String {
     let count = |value: i64| grouped(value.unsigned_abs());

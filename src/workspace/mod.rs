@@ -2,6 +2,7 @@
 
 pub(crate) mod bucket;
 pub(crate) mod care;
+mod checked_settings;
 mod first_settings;
 pub(crate) mod init;
 pub(crate) mod open;
@@ -12,19 +13,16 @@ pub(crate) mod vacuum;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use checked_settings::{check_settings, day_of_year};
 use first_settings::settings_text;
 
-use disclosure::rule::Rule;
 use scouting::failure::{Failure, Kind};
 use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 use scouting::region::point_grid::GridWidth;
-use scouting::visit::doubts::CODES;
 use scouting::visit::limits::SeasonDays;
 
-pub use settings::{RegionSettings, Settings};
+pub use settings::{RegionSettings, SETTINGS_FILE, Settings};
 
-/// Name of the settings file; a folder that holds it is a workspace.
-pub const SETTINGS_FILE: &str = "bractline.toml";
 /// Name of the user's own boundary file within the workspace.
 const BOUNDARIES_FILE: &str = "boundaries.json";
 /// Name of the folder of the kept tables within the workspace.
@@ -125,11 +123,7 @@ impl Workspace {
         };
         workspace.season()?;
         workspace.heat_from()?;
-        workspace.check_disclosure()?;
-        workspace.check_doubts()?;
-        workspace.check_defaults()?;
-        workspace.check_publish()?;
-        workspace.check_data()?;
+        check_settings(&workspace.settings)?;
         Ok(workspace)
     }
 
@@ -247,100 +241,6 @@ impl Workspace {
     pub fn heat_from(&self) -> Result<(i8, i8), Failure> {
         day_of_year("[weather] heat_from", &self.settings.weather.heat_from)
     }
-
-    /// Form and range alone; whether an amount is plausible a protocol says, when the defaults are used.
-    fn check_defaults(&self) -> Result<(), Failure> {
-        let mut defaults = self.settings.defaults.iter();
-        defaults
-            .find(|(_, economics)| !economics.conforms())
-            .map_or(Ok(()), |(crop_type, _)| {
-                Err(Failure::new(
-                    Kind::Settings,
-                    format!(
-                        "[defaults.{crop_type}] has an amount or a currency that no record may have"
-                    ),
-                )
-                .at(SETTINGS_FILE)
-                .mend("write amounts above 0, and currencies as three capital letters: USD"))
-            })
-    }
-
-    fn check_publish(&self) -> Result<(), Failure> {
-        let base_url = &self.settings.publish.base_url;
-        let is_folder = base_url.starts_with("https://") || base_url.starts_with("http://");
-        match base_url.is_empty() || (is_folder && base_url.ends_with('/')) {
-            true => Ok(()),
-            false => Err(Failure::new(
-                Kind::Settings,
-                format!("[publish] base_url = {base_url:?} is no address of a folder"),
-            )
-            .at(SETTINGS_FILE)
-            .mend("write it from https:// to its last slash: https://example.org/alerts/")),
-        }
-    }
-
-    fn check_data(&self) -> Result<(), Failure> {
-        let data = &self.settings.data;
-        let is_name = |c: char| c.is_ascii_alphanumeric() || "-._".contains(c);
-        let is_address = |url: &str| url.starts_with("https://") || url.starts_with("http://");
-        let wrong = |what: String, mend: &str| {
-            let failure = Failure::new(Kind::Settings, format!("[data] {what}"));
-            Err(failure.at(SETTINGS_FILE).mend(mend))
-        };
-        if !data.license.chars().all(is_name) {
-            let what = format!("license = {:?} is no identifier", data.license);
-            return wrong(
-                what,
-                "write the identifier of SPDX, such as CC-BY-4.0, and its address in license_url",
-            );
-        }
-        let url = &data.license_url;
-        if !url.is_empty() && (!is_address(url) || data.license.is_empty()) {
-            let what = format!("license_url = {url:?} is no address, or there is no license to it");
-            return wrong(
-                what,
-                "write license, and where its text is from https:// on",
-            );
-        }
-        Ok(())
-    }
-
-    fn check_doubts(&self) -> Result<(), Failure> {
-        let held = &self.settings.doubts.hold;
-        let unknown = held.iter().find(|code| !CODES.contains(code));
-        unknown.map_or(Ok(()), |code| {
-            Err(Failure::new(
-                Kind::Settings,
-                format!("[doubts] hold names {:?}, which is no doubt", code.as_str()),
-            )
-            .at(SETTINGS_FILE)
-            .mend(format!("the doubts are {}", CODES.join(", "))))
-        })
-    }
-
-    fn check_disclosure(&self) -> Result<(), Failure> {
-        let disclosure = &self.settings.disclosure;
-        let least = Rule::LEAST;
-        for (name, value, least) in [
-            ("min_fields", disclosure.min_fields, least.min_fields),
-            ("min_farms", disclosure.min_farms, least.min_farms),
-            (
-                "min_fields_without_farms",
-                disclosure.min_fields_without_farms,
-                least.min_fields_without_farms,
-            ),
-        ] {
-            if value < least {
-                let what = format!("[disclosure] {name} = {value} is too small");
-                return Err(Failure::new(Kind::Settings, what)
-                    .at(SETTINGS_FILE)
-                    .mend(format!(
-                        "write {least} or more: these settings can be raised, not lowered"
-                    )));
-            }
-        }
-        Ok(())
-    }
 }
 
 /// The settings of a region that the user brought.
@@ -357,18 +257,4 @@ pub fn own_region(id_property: &str, name_property: &str) -> RegionSettings {
 fn toml_error(place: &Path, text: &str, error: &toml::de::Error) -> String {
     let line = Failure::line_of(place, text, error.span().map_or(0, |span| span.start));
     format!("{line}: {}", error.message())
-}
-
-fn day_of_year(name: &str, text: &str) -> Result<(i8, i8), Failure> {
-    // 2024 is a leap year, so that 02-29 is a day.
-    format!("2024-{text}")
-        .parse::<jiff::civil::Date>()
-        .ok()
-        .filter(|_| text.len() == 5)
-        .map(|day| (day.month(), day.day()))
-        .ok_or_else(|| {
-            Failure::new(Kind::Settings, format!("{name} = {text:?} is not a day"))
-                .at(SETTINGS_FILE)
-                .mend("write month and day, as 06-01")
-        })
 }

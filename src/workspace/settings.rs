@@ -1,4 +1,4 @@
-//! What `bractline.toml` may say, each setting with its default. Whether the values make sense the workspace checks.
+//! What `bractline.toml` may say, each setting with its default. Whether the values make sense is checked in `checked_settings.rs`.
 
 use std::collections::BTreeMap;
 
@@ -7,6 +7,9 @@ use serde::Deserialize;
 use disclosure::rule::{Level, Rule};
 use scouting::visit::code::Code;
 use scouting::visit::record::Economics;
+
+/// Name of the settings file; a folder that holds it is a workspace.
+pub const SETTINGS_FILE: &str = "bractline.toml";
 
 /// What `bractline.toml` says.
 #[derive(Debug, Clone, Deserialize)]

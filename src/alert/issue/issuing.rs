@@ -10,27 +10,25 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 use uuid::Uuid;
 
+use super::as_issued::{find, replaced_rows, week_of};
 use super::report::Issued;
 use crate::alert::build::{Built, build};
 use crate::alert::chosen::{chosen_protocol, publishing};
+use crate::alert::confidences::{confidences, gate};
 use crate::alert::inputs::{Inputs, sha256_of};
 use crate::alert::issue::facts::{Issue, Replaced, folder_name};
 use crate::alert::note::rendered::Note;
 use crate::alert::week_pages::write_week_page;
 use crate::figures::grid_setting::check_grid_not_lowered;
 use crate::figures::rolled_up::Figures;
-use crate::gate::judge::{Confidences, Gate};
 use crate::shared::files::{borrowed, write_private_folder};
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::week::IsoWeek;
 use store::alerts::issued_alert::{FrozenFile, IssuedAlert};
-use store::alerts::table::{AlertBook, published_before};
+use store::alerts::table::AlertBook;
 use store::delta::append::Sealed;
-use store::delta::private_names::{private_names, private_points};
-use store::delta::snapshot::Snapshot;
-use store::delta::tables::Store;
 use store::public::public_rows::Publishing;
 
 /// An issue that is overtaken more often than this gives up.
@@ -222,71 +220,6 @@ async fn subject(
     })
 }
 
-/// What an alert said, from all that it was made from.
-pub(crate) async fn replaced_rows(
-    workspace: &Workspace,
-    alert: &IssuedAlert,
-) -> Result<Replaced, Failure> {
-    let (_, figures) = figures_as_issued(workspace, alert).await?;
-    Ok(Replaced {
-        number: alert.number,
-        rows: figures.rows_under(week_of(alert)?, &alert.protocol),
-    })
-}
-
-/// The figures that an alert was made of, with the rows that were public before it.
-pub(crate) async fn figures_as_issued(
-    workspace: &Workspace,
-    alert: &IssuedAlert,
-) -> Result<(Snapshot, Figures), Failure> {
-    if alert.public_rows.is_none() {
-        return Err(made_by_an_older_program(alert));
-    }
-    let inputs = Inputs::of_alert(workspace, alert)?;
-    let published = published_before(&open_store(workspace).await?, alert.number).await?;
-    let publishing = publishing(week_of(alert)?, &alert.protocol);
-    let version = Some(alert.store_version);
-    inputs
-        .figures(workspace, version, &published, &publishing, &[])
-        .await
-}
-
-/// An alert whose figures were not made of public rows: they cannot be made again, nor shown by today's rule.
-pub(crate) fn made_by_an_older_program(alert: &IssuedAlert) -> Failure {
-    let number = alert.number;
-    Failure::new(
-        Kind::Publish,
-        format!(
-            "alert {number} was issued by an older program, whose figures let single fields be computed: it is not \
-             built or published again"
-        ),
-    )
-    .mend(format!(
-        "withdraw it: bractline alert --withdraw {number} --reason TEXT; its files stay in the workspace, and its week \
-         can be issued again"
-    ))
-}
-
-pub(crate) fn week_of(alert: &IssuedAlert) -> Result<IsoWeek, Failure> {
-    alert.iso_week.parse().map_err(|_| {
-        let week = &alert.iso_week;
-        Failure::new(
-            Kind::Damaged,
-            format!("alert {} names the week {week:?}", alert.number),
-        )
-    })
-}
-
-pub(crate) fn find(issued: &[IssuedAlert], number: i64) -> Result<&IssuedAlert, Failure> {
-    issued
-        .iter()
-        .find(|alert| alert.number == number)
-        .ok_or_else(|| {
-            Failure::new(Kind::Publish, format!("there is no alert {number}"))
-                .mend("`bractline alert --list` lists the issued alerts")
-        })
-}
-
 pub(crate) fn build_issue(
     figures: &Figures,
     subject: &Subject,
@@ -375,25 +308,4 @@ fn remove(folder: &Path) {
     if let Err(error) = std::fs::remove_dir_all(folder) {
         tracing::warn!(%error, folder = %folder.display(), "could not remove what was not issued");
     }
-}
-
-/// All that was given in confidence.
-pub(crate) async fn confidences(store: &Store) -> Result<Confidences, Failure> {
-    Ok(Confidences {
-        names: private_names(store).await?,
-        points: private_points(store).await?,
-    })
-}
-
-/// The rules for files that were made from these inputs.
-pub(crate) fn gate(
-    workspace: &Workspace,
-    inputs: &Inputs,
-    region: &scouting::region::Region,
-    confidences: &Confidences,
-) -> Result<Gate, Failure> {
-    let settings = workspace.as_it_was(&inputs.settings)?;
-    let grid_km = settings.settings().disclosure.point_grid_km;
-    let protocols = inputs.protocols.keys().map(String::as_str);
-    Gate::new(region, protocols, grid_km, confidences)
 }

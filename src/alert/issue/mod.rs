@@ -1,5 +1,6 @@
 //! What an alert is issued as, and what becomes of it: corrected, built again, withdrawn.
 
+pub(crate) mod as_issued;
 pub(crate) mod facts;
 pub(crate) mod issuing;
 pub(crate) mod rebuilt;

@@ -4,9 +4,8 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use super::issuing::{
-    Subject, build_issue, figures_as_issued, find, frozen, replaced_rows, settle, week_of,
-};
+use super::as_issued::{figures_as_issued, find, replaced_rows, week_of};
+use super::issuing::{Subject, build_issue, frozen, settle};
 use crate::alert::build::Built;
 use crate::alert::issue::facts::Issue;
 use crate::shared::files::{borrowed, write_folder};

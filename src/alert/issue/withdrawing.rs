@@ -5,7 +5,8 @@
 
 use jiff::Timestamp;
 
-use super::issuing::{find, settle};
+use super::as_issued::find;
+use super::issuing::settle;
 use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;

@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use crate::alert::confidences::{confidences, gate};
 use crate::alert::inputs::{Inputs, sha256_of};
 use crate::alert::issue::facts::folder_name;
-use crate::alert::issue::issuing::{confidences, gate, settle};
+use crate::alert::issue::issuing::settle;
 use crate::alert::publish::feed::{Listed, Publisher, feed_xml};
 use crate::alert::publish::index_page::index_html;
 use crate::alert::publish::place::{Place, Put};
@@ -14,7 +15,8 @@ use crate::alert::publish::week_page::{WeekEntry, week_html};
 use crate::alert::publish::withdrawn_page::withdrawn_html;
 use crate::alert::week_pages::entry_of;
 use crate::figures::grid_setting::check_grid_not_lowered;
-use crate::gate::judge::{Gate, PUBLIC_FILES, WEEK_PAGE};
+use crate::gate::judge::Gate;
+use crate::gate::public_files::{PUBLIC_FILES, WEEK_PAGE};
 use crate::shared::report::counted;
 use crate::workspace::Workspace;
 use crate::workspace::bucket;

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::alert::issue::issuing::made_by_an_older_program;
+use crate::alert::issue::as_issued::made_by_an_older_program;
 use crate::workspace::Workspace;
 use disclosure::editions::Published;
 use disclosure::place::Place;

@@ -10,8 +10,9 @@ use crate::workspace::bucket::store_of;
 use crate::workspace::care::{check_whole, compact_text, info_text, verify_text};
 use crate::workspace::open::open_store;
 use scouting::failure::Failure;
-use store::delta::care::{figures, verify};
 use store::delta::compact::compact;
+use store::delta::store_figures::figures;
+use store::delta::verification::verify;
 use vacuum::VacuumCommand;
 
 /// Look after the kept tables

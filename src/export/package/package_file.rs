@@ -1,4 +1,4 @@
-//! A file of a package, with what all that write one need: its hash, texts on one line, the failure to make it.
+//! A file of a package, and what every writer of one uses: its hash, a text on one line, the failure to make it.
 
 use sha2::{Digest, Sha256};
 

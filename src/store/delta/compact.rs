@@ -19,9 +19,9 @@ use futures::StreamExt;
 use jiff::Timestamp;
 use serde::Serialize;
 
-use crate::delta::append::TableAppend;
 use crate::delta::data_file::{fault, loads, rows};
 use crate::delta::snapshot::{receipted_loads, version_of};
+use crate::delta::table_append::TableAppend;
 use crate::delta::table_log::{LiveFile, TableLog};
 use crate::delta::tables::{Store, refused};
 use crate::rows::schema::Kept;

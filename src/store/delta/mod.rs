@@ -1,7 +1,6 @@
 //! The Delta tables in a folder or a bucket: opened, appended to, queried, looked after. The only module that names Delta.
 
 pub mod append;
-pub mod care;
 pub mod compact;
 pub(crate) mod data_file;
 pub(crate) mod durable;
@@ -12,7 +11,10 @@ pub mod private_names;
 pub mod query;
 pub(crate) mod query_limits;
 pub mod snapshot;
+pub mod store_figures;
+pub(crate) mod table_append;
 pub(crate) mod table_log;
 pub mod tables;
 pub mod vacuum;
+pub mod verification;
 pub mod week_parts;

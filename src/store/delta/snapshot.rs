@@ -231,6 +231,17 @@ pub(crate) async fn register(
     register_as(session, kept.name(), table).await
 }
 
+/// The alerts are kept outside the versions of the store, so a snapshot does not hold them.
+pub(crate) async fn register_alerts(
+    store: &Store,
+    session: &SessionContext,
+) -> Result<(), Failure> {
+    match store.has(Kept::Alerts).await {
+        true => register(session, Kept::Alerts, &store.table(Kept::Alerts).await?).await,
+        false => Ok(()),
+    }
+}
+
 async fn register_as(
     session: &SessionContext,
     name: &str,

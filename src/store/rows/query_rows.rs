@@ -6,6 +6,7 @@ use arrow::array::RecordBatch;
 use datafusion::execution::SendableRecordBatchStream;
 use datafusion::prelude::SessionContext;
 use futures::TryStreamExt;
+use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
 use crate::rows::decode;
@@ -34,6 +35,15 @@ pub(crate) async fn one_row<T: DeserializeOwned>(
         (Some(row), None) => Ok(row),
         _ => Err(unreadable(&"a query did not give one row")),
     }
+}
+
+/// The number of rows that a query counts.
+pub(crate) async fn count(session: &SessionContext, query: &str) -> Result<i64, Failure> {
+    #[derive(Deserialize)]
+    struct Count {
+        rows: i64,
+    }
+    Ok(one_row::<Count>(session, query).await?.rows)
 }
 
 /// The batches of a query, all of them in memory.

@@ -1,7 +1,7 @@
 //! The kept tables and the columns of each, with their units.
 //!
 //! This is the documentation of the Parquet files and the schema that they are written with: one
-//! cannot drift from the other.
+//! cannot drift from the other. The file is long since it is one list: every column of every table.
 
 use std::sync::Arc;
 

@@ -19,8 +19,8 @@ use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 use scouting::failure::Failure;
 use store::alerts::table::issued_alerts;
-use store::delta::care::verify;
 use store::delta::tables::Store;
+use store::delta::verification::verify;
 use url::Url;
 
 use crate::care::break_off;

@@ -1,4 +1,4 @@
-//! Care of the tables: what is there, and whether it is what the receipts say.
+//! Whether the tables are what the receipts say.
 
 use datafusion::prelude::SessionContext;
 use futures::TryStreamExt;
@@ -7,54 +7,12 @@ use serde::{Deserialize, Serialize};
 use crate::alerts::issued_alert::IssuedAlert;
 use crate::alerts::table::issued_alerts;
 use crate::delta::files_whole::look_at_files;
-use crate::delta::snapshot::{Snapshot, register, version_of};
+use crate::delta::snapshot::{Snapshot, register_alerts};
 use crate::delta::tables::Store;
 use crate::rows::closings::CLOSINGS_THAT_COUNT;
-use crate::rows::query_rows::{one_row, rows, stream, unreadable};
+use crate::rows::query_rows::{count, rows, stream, unreadable};
 use crate::rows::schema::Kept;
 use scouting::failure::Failure;
-
-/// What the store holds.
-#[derive(Debug, Clone, Serialize)]
-pub struct StoreFigures {
-    /// The store's version: that of its receipts.
-    pub version: i64,
-    /// Submissions that were loaded.
-    pub submissions: i64,
-    /// Records in them.
-    pub received: i64,
-    /// Records that are in `visits`.
-    pub accepted: i64,
-    /// Records that were there already.
-    pub duplicate: i64,
-    /// Records that could not be accepted.
-    pub held: i64,
-    /// Of the held, those that are open: neither corrected nor dropped.
-    pub held_open: i64,
-    /// Closed because a corrected record was accepted.
-    pub held_mended: i64,
-    /// Closed because an attempt to correct it is held in its place.
-    pub held_replaced: i64,
-    /// Dropped on purpose.
-    pub held_dropped: i64,
-    /// Visits that count: the highest revision of each, unless it withdraws the visit.
-    pub current_visits: i64,
-    /// The tables.
-    pub tables: Vec<TableFigures>,
-}
-
-/// One kept table.
-#[derive(Debug, Clone, Serialize)]
-pub struct TableFigures {
-    /// Its name.
-    pub name: &'static str,
-    /// Its Delta version.
-    pub version: i64,
-    /// Parquet files of that version.
-    pub files: usize,
-    /// Rows of these files, those of unfinished loads included.
-    pub rows: i64,
-}
 
 /// Whether the tables are what the receipts say.
 #[derive(Debug, Clone, Serialize)]
@@ -71,88 +29,6 @@ pub struct Verification {
     pub problems: Vec<String>,
     /// Loads that have rows but no receipt: broken off, without effect.
     pub unfinished_loads: i64,
-}
-
-/// What the store holds.
-pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
-    let snapshot = Snapshot::open(store, 1).await?;
-    let session = snapshot.session();
-    let sums: Sums = one_row(
-        session,
-        "select count(*) as submissions, coalesce(sum(received), 0) as received, \
-           coalesce(sum(accepted), 0) as accepted, coalesce(sum(duplicate), 0) as duplicate, \
-           coalesce(sum(held - held_before), 0) as held \
-         from receipts",
-    )
-    .await?;
-    let current_visits = count(
-        session,
-        "with visible as (\
-           select * from visits where load_id in (select load_id from receipts)\
-         ), newest as (\
-           select visit_id, max(revision) as revision from visible where revision > 1 group by visit_id\
-         ) \
-         select count(*) as rows from visible left join newest on visible.visit_id = newest.visit_id \
-         where not retracted and visible.revision = coalesce(newest.revision, visible.revision)",
-    )
-    .await?;
-    let held: Endings = one_row(
-        session,
-        &format!(
-            "{} select count(*) filter (where how is null) as open, \
-               count(*) filter (where how = 'mended') as mended, \
-               count(*) filter (where how = 'replaced') as replaced, \
-               count(*) filter (where how = 'dropped') as dropped from counted",
-            held_and_closed()
-        ),
-    )
-    .await?;
-    let mut tables = Vec::new();
-    register_alerts(store, session).await?;
-    for kept in store.tables().await {
-        let table = store.table(kept).await?;
-        let query = format!("select count(*) as rows from {}", kept.name());
-        let files = table.get_file_uris().map_or(0, Iterator::count);
-        tables.push(TableFigures {
-            name: kept.name(),
-            version: version_of(&table),
-            files,
-            rows: count(session, &query).await?,
-        });
-    }
-    Ok(StoreFigures {
-        version: snapshot.version(),
-        submissions: sums.submissions,
-        received: sums.received,
-        accepted: sums.accepted,
-        duplicate: sums.duplicate,
-        held: sums.held,
-        held_open: held.open,
-        held_mended: held.mended,
-        held_replaced: held.replaced,
-        held_dropped: held.dropped,
-        current_visits,
-        tables,
-    })
-}
-
-/// The receipts taken together.
-#[derive(Deserialize)]
-struct Sums {
-    submissions: i64,
-    received: i64,
-    accepted: i64,
-    duplicate: i64,
-    held: i64,
-}
-
-/// The held records by how they were closed.
-#[derive(Deserialize)]
-struct Endings {
-    open: i64,
-    mended: i64,
-    replaced: i64,
-    dropped: i64,
 }
 
 /// Compares every file with what its log says, reads it to its end, and compares each receipt with the
@@ -281,21 +157,6 @@ async fn compare_means(
     Ok(())
 }
 
-/// Each held record that counts, with how it was closed; null if it is open. A race may close one
-/// twice: the better ending is reported.
-fn held_and_closed() -> String {
-    format!(
-        "with counted as (\
-           select h.record_sha256, h.line, \
-             case min(case c.how when 'mended' then 1 when 'replaced' then 2 when 'dropped' then 3 end) \
-               when 1 then 'mended' when 2 then 'replaced' when 3 then 'dropped' end as how \
-           from held h inner join receipts r on h.load_id = r.load_id \
-           left join ({CLOSINGS_THAT_COUNT}) c \
-             on h.record_sha256 = c.record_sha256 and h.line = c.line \
-           group by h.record_sha256, h.line)"
-    )
-}
-
 /// Each closing against what it closes and what it names.
 async fn compare_closings(
     session: &SessionContext,
@@ -344,14 +205,6 @@ async fn compare_closings(
     Ok(())
 }
 
-/// The alerts are kept outside the versions of the store, so a snapshot does not hold them.
-async fn register_alerts(store: &Store, session: &SessionContext) -> Result<(), Failure> {
-    match store.has(Kept::Alerts).await {
-        true => register(session, Kept::Alerts, &store.table(Kept::Alerts).await?).await,
-        false => Ok(()),
-    }
-}
-
 /// The numbers of the alerts, what each replaces, and the version that each was made from.
 async fn compare_alerts(store: &Store, verification: &mut Verification) -> Result<(), Failure> {
     let issued = issued_alerts(store).await?;
@@ -386,13 +239,4 @@ async fn read_to_the_end(session: &SessionContext, kept: Kept) -> Result<(), Fai
     let failed = |error| unreadable(&error);
     while batches.try_next().await.map_err(failed)?.is_some() {}
     Ok(())
-}
-
-/// The number of rows that a query counts.
-async fn count(session: &SessionContext, query: &str) -> Result<i64, Failure> {
-    #[derive(Deserialize)]
-    struct Count {
-        rows: i64,
-    }
-    Ok(one_row::<Count>(session, query).await?.rows)
 }

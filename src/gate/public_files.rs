@@ -1,0 +1,30 @@
+//! The names of the files that are public, and what kind each is. A new public file needs its name here.
+
+/// What kind of file bears a public name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Judged {
+    /// Words for people: HTML, Markdown, a feed; or the style of a map.
+    Words,
+    /// CSV of county-weeks.
+    Table,
+    /// CSV of fields that are in no row of a county.
+    Elsewhere,
+    /// GeoJSON of county-weeks.
+    Map,
+}
+
+/// The files of an issued alert that are public, by name.
+pub(crate) const PUBLIC_FILES: [(&str, Judged); 7] = [
+    ("alert.html", Judged::Words),
+    ("alert.md", Judged::Words),
+    ("county_week.csv", Judged::Table),
+    ("elsewhere_week.csv", Judged::Elsewhere),
+    ("county_week.geojson", Judged::Map),
+    ("county_week.qml", Judged::Words),
+    ("county_week.style.json", Judged::Words),
+];
+
+/// The public files next to the alerts.
+pub(crate) const PUBLIC_AROUND: [&str; 2] = ["feed.xml", "index.html"];
+/// The name of a week's page, in a folder of the week.
+pub(crate) const WEEK_PAGE: &str = "index.html";

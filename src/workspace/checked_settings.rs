@@ -1,0 +1,124 @@
+//! Checks of the settings, beyond the form that their types have.
+
+use super::settings::{SETTINGS_FILE, Settings};
+use disclosure::rule::Rule;
+use scouting::failure::{Failure, Kind};
+use scouting::visit::doubts::CODES;
+
+/// Refuses settings that nothing can be made of, with the line to write.
+pub(super) fn check_settings(settings: &Settings) -> Result<(), Failure> {
+    check_disclosure(settings)?;
+    check_doubts(settings)?;
+    check_defaults(settings)?;
+    check_publish(settings)?;
+    check_data(settings)
+}
+
+/// Form and range alone; whether an amount is plausible a protocol says, when the defaults are used.
+fn check_defaults(settings: &Settings) -> Result<(), Failure> {
+    let mut defaults = settings.defaults.iter();
+    defaults
+        .find(|(_, economics)| !economics.conforms())
+        .map_or(Ok(()), |(crop_type, _)| {
+            Err(Failure::new(
+                Kind::Settings,
+                format!(
+                    "[defaults.{crop_type}] has an amount or a currency that no record may have"
+                ),
+            )
+            .at(SETTINGS_FILE)
+            .mend("write amounts above 0, and currencies as three capital letters: USD"))
+        })
+}
+
+fn check_publish(settings: &Settings) -> Result<(), Failure> {
+    let base_url = &settings.publish.base_url;
+    let is_folder = base_url.starts_with("https://") || base_url.starts_with("http://");
+    match base_url.is_empty() || (is_folder && base_url.ends_with('/')) {
+        true => Ok(()),
+        false => Err(Failure::new(
+            Kind::Settings,
+            format!("[publish] base_url = {base_url:?} is no address of a folder"),
+        )
+        .at(SETTINGS_FILE)
+        .mend("write it from https:// to its last slash: https://example.org/alerts/")),
+    }
+}
+
+fn check_data(settings: &Settings) -> Result<(), Failure> {
+    let data = &settings.data;
+    let is_name = |c: char| c.is_ascii_alphanumeric() || "-._".contains(c);
+    let is_address = |url: &str| url.starts_with("https://") || url.starts_with("http://");
+    let wrong = |what: String, mend: &str| {
+        let failure = Failure::new(Kind::Settings, format!("[data] {what}"));
+        Err(failure.at(SETTINGS_FILE).mend(mend))
+    };
+    if !data.license.chars().all(is_name) {
+        let what = format!("license = {:?} is no identifier", data.license);
+        return wrong(
+            what,
+            "write the identifier of SPDX, such as CC-BY-4.0, and its address in license_url",
+        );
+    }
+    let url = &data.license_url;
+    if !url.is_empty() && (!is_address(url) || data.license.is_empty()) {
+        let what = format!("license_url = {url:?} is no address, or there is no license to it");
+        return wrong(
+            what,
+            "write license, and where its text is from https:// on",
+        );
+    }
+    Ok(())
+}
+
+fn check_doubts(settings: &Settings) -> Result<(), Failure> {
+    let held = &settings.doubts.hold;
+    let unknown = held.iter().find(|code| !CODES.contains(code));
+    unknown.map_or(Ok(()), |code| {
+        Err(Failure::new(
+            Kind::Settings,
+            format!("[doubts] hold names {:?}, which is no doubt", code.as_str()),
+        )
+        .at(SETTINGS_FILE)
+        .mend(format!("the doubts are {}", CODES.join(", "))))
+    })
+}
+
+fn check_disclosure(settings: &Settings) -> Result<(), Failure> {
+    let disclosure = &settings.disclosure;
+    let least = Rule::LEAST;
+    for (name, value, least) in [
+        ("min_fields", disclosure.min_fields, least.min_fields),
+        ("min_farms", disclosure.min_farms, least.min_farms),
+        (
+            "min_fields_without_farms",
+            disclosure.min_fields_without_farms,
+            least.min_fields_without_farms,
+        ),
+    ] {
+        if value < least {
+            let what = format!("[disclosure] {name} = {value} is too small");
+            return Err(Failure::new(Kind::Settings, what)
+                .at(SETTINGS_FILE)
+                .mend(format!(
+                    "write {least} or more: these settings can be raised, not lowered"
+                )));
+        }
+    }
+    Ok(())
+}
+
+/// Month and day of a setting such as `06-01`.
+pub(super) fn day_of_year(name: &str, text: &str) -> Result<(i8, i8), Failure> {
+    // 2024 is a leap year, so that 02-29 is a day.
+    format!("2024-{text}")
+        .parse::<jiff::civil::Date>()
+        .ok()
+        .filter(|_| text.len() == 5)
+        .map(|day| (day.month(), day.day()))
+        .ok_or_else(|| {
+            Failure::new(Kind::Settings, format!("{name} = {text:?} is not a day"))
+                .at(SETTINGS_FILE)
+                .mend("write month and day, as 06-01")
+        })
+}
