@@ -5,6 +5,7 @@
 
 use std::fs::File;
 use std::io::Write;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
 use mail_parser::decoders::base64::base64_decode;
@@ -70,8 +71,15 @@ pub fn is_mail(start: &[u8]) -> bool {
 /// If it cannot be read, is larger than is read, or has nothing attached.
 pub fn unpack_mail(path: &Path, name: &str, into: &Path) -> Result<Vec<InnerFile>, Failure> {
     let bytes = read_plain(path, FILE_BYTES_MAX)?;
-    let message = MessageParser::default()
-        .parse(&bytes)
+    if bytes.starts_with(b"From ") {
+        return Err(
+            cannot_open(name, "it is a mailbox, which can hold many mails")
+                .mend("save each mail in a file of its own"),
+        );
+    }
+    // Where the parser loses its way in a damaged mail, that is the mail's failure and not ours.
+    let message = catch_unwind(AssertUnwindSafe(|| MessageParser::default().parse(&bytes)))
+        .unwrap_or_default()
         .filter(|message| message.parts.len() <= PARTS_MAX)
         .ok_or_else(|| cannot_open(name, "its parts cannot be told apart").mend(SAVE_ATTACHED))?;
     let mut files = Vec::new();

@@ -40,12 +40,12 @@ pub fn refuse_other_text(file: &SubmittedFile) -> Result<(), Failure> {
         return Ok(());
     }
     let (what, mend) = match lines.as_slice() {
-        [line] if String::from_utf8_lossy(line).contains(DELIMITERS) => (
-            "it has one line, as the header of a table, and no row below it",
+        [titles @ .., line] if is_header(titles, line) => (
+            "it has no row below its header",
             "was the sheet saved with its rows? ask for it again",
         ),
         _ if start.contains(&0) => (
-            "it is neither text nor a file of a kind that is known",
+            "it is neither text nor a workbook that is known",
             "save it as XLSX, ODS, CSV, JSON or Parquet",
         ),
         _ => (
@@ -61,6 +61,13 @@ pub fn refuse_other_text(file: &SubmittedFile) -> Result<(), Failure> {
         ),
     )
     .mend(mend))
+}
+
+/// Whether a last line is a header, perhaps below titles: it alone has several cells.
+fn is_header(titles: &[&[u8]], line: &[u8]) -> bool {
+    let delimiters = |line: &[u8]| String::from_utf8_lossy(line).matches(DELIMITERS).count();
+    let least = if titles.is_empty() { 1 } else { 2 };
+    delimiters(line) >= least && titles.iter().all(|title| delimiters(title) == 0)
 }
 
 /// Refuses a file without any content. Somebody put it there for something.

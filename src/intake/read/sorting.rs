@@ -185,7 +185,8 @@ fn is_prose(start: &[u8], bytes: u64) -> bool {
     !is_table(start, bytes <= start.len() as u64) || !agrees_on_cells(&lines)
 }
 
-/// Whether at least half of the lines have the same number of cells, two or more.
+/// Whether at least half of the lines have the same number of cells, two or more, and one of the cells is a number: a letter
+/// has commas in its lines as well.
 fn agrees_on_cells(lines: &[&str]) -> bool {
     [',', ';', '\t', '|'].iter().any(|delimiter| {
         let mut widths: Vec<usize> = lines
@@ -198,8 +199,18 @@ fn agrees_on_cells(lines: &[&str]) -> bool {
             .chunk_by(|one, other| one == other)
             .map(<[_]>::len)
             .max();
+        let has_number =
+            |line: &&str| line.contains(*delimiter) && line.split(*delimiter).any(is_number);
         commonest.is_some_and(|commonest| commonest * 2 >= lines.len())
+            && lines.iter().any(has_number)
     })
+}
+
+/// A count, an amount, a day or a clock: signs and digits, without letters.
+fn is_number(cell: &str) -> bool {
+    let cell = cell.trim().trim_matches('"');
+    cell.contains(|letter: char| letter.is_ascii_digit())
+        && !cell.contains(|letter: char| letter.is_alphabetic() || letter.is_whitespace())
 }
 
 /// Whether at least two lines have three columns or more that blanks set apart, with a number: a table typed into a text.
@@ -211,7 +222,7 @@ fn in_columns(lines: &[&str]) -> bool {
             .map(str::trim)
             .filter(|cell| !cell.is_empty())
             .collect();
-        cells.len() >= 3 && cells.iter().any(|cell| cell.parse::<f64>().is_ok())
+        cells.len() >= 3 && cells.iter().any(|cell| is_number(cell))
     };
     lines.iter().filter(is_row).count() >= 2
 }
@@ -237,7 +248,7 @@ mod tests {
             ("letter.rtf", b"{\\rtf1 text}", "a text document"),
             (
                 "README.txt",
-                b"Dear all,\nthese are the counts of week 30, as agreed.\n\nBest wishes\n",
+                b"Dear all,\nthese are the counts of week 30, as agreed.\nWe go on, as planned.\n",
                 "a text",
             ),
             ("settings.toml", b"a = 1\n", "TOML that is no mapping"),

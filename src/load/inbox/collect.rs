@@ -124,7 +124,7 @@ impl Inbox<'_> {
                     Kind::Submission,
                     format!("cannot load {}: it is a mapping file", shown(&within)),
                 )
-                .mend("name it after --mapping, or load the folder in which it lies next to its sheets"),
+                .mend("name it after --mapping, or load the folder that holds it and its sheets"),
             ),
         };
         self.push(within, what);
