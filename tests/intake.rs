@@ -94,15 +94,16 @@ fn a_folder_is_its_files_by_name_and_what_is_passed_over_is_said() {
         .iter()
         .map(|submission| submission["file_name"].as_str().unwrap())
         .collect();
-    assert_eq!(names, ["a.json", "b.ndjson"]);
-    assert_eq!(counts(&account), received(2).accepted(2));
-    for name in ["link", "pipe", "within"] {
-        assert!(
-            run.stderr
-                .contains(&format!("skipped {}", inbox.join(name).display())),
-            "{run:#?}"
-        );
-    }
+    assert_eq!(names, ["a.json", "b.ndjson", "within/c"]);
+    assert_eq!(counts(&account), received(3).accepted(3));
+    assert_eq!(account["refused"], json!([]));
+    let passed_over: Vec<&str> = account["passed_over"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|file| file["file_name"].as_str().unwrap())
+        .collect();
+    assert_eq!(passed_over, [".hidden", "link", "pipe"]);
 }
 
 fn fifo(path: &Path) {
@@ -135,10 +136,7 @@ fn what_cannot_be_loaded_fails_and_changes_nothing() {
     std::os::unix::fs::symlink(workspace.beside("nowhere"), &dangling).unwrap();
     let before = folder_bytes(&workspace.path());
     for (path, words) in [
-        (cut.as_path(), "is the file whole?"),
-        (&rotten, "is the file whole?"),
-        (&wide, "UTF-16"),
-        (&pipe, "not a regular file"),
+        (pipe.as_path(), "not a regular file"),
         (Path::new("/dev/zero"), "not a regular file"),
         (&empty, "no file in"),
         (&dangling, "dangling"),
@@ -146,7 +144,7 @@ fn what_cannot_be_loaded_fails_and_changes_nothing() {
     ] {
         let (good, path) = (good.display().to_string(), path.display().to_string());
         for command in ["load", "check"] {
-            // Even a good file before it is not loaded: everything is looked at first.
+            // Even a good file before it is not loaded: a wrong name is seen first.
             let run = workspace.run(&[command, &good, &path]).expect_code(1);
             assert!(
                 run.stderr.starts_with("error: ") && run.stderr.contains(words),
@@ -155,6 +153,29 @@ fn what_cannot_be_loaded_fails_and_changes_nothing() {
             assert_eq!(run.stdout, "", "{path}");
             assert_eq!(folder_bytes(&workspace.path()), before, "{command} {path}");
         }
+    }
+    for (path, words) in [
+        (&cut, "is the file whole?"),
+        (&rotten, "is the file whole?"),
+        (&wide, "UTF-16"),
+    ] {
+        let (good, path) = (good.display().to_string(), path.display().to_string());
+        for command in ["load", "check"] {
+            let run = workspace.run(&[command, &path]).expect_code(1);
+            assert!(
+                run.stderr.starts_with("error: ") && run.stderr.contains(words),
+                "{run:#?}"
+            );
+            assert_eq!(run.stdout, "", "{path}");
+        }
+        // With a good one it is refused alone.
+        let run = workspace
+            .run(&["check", &good, &path, "--format", "json"])
+            .expect_code(3);
+        assert_eq!(counts(&run.json()), received(2).accepted(2));
+        let refused = &run.json()["refused"][0];
+        assert!(refused.to_string().contains(words), "{refused}");
+        assert_eq!(folder_bytes(&workspace.path()), before, "{path}");
     }
     workspace.run(&["load"]).expect_code(2);
     let link = workspace.beside("link");

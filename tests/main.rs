@@ -32,6 +32,7 @@ mod hostile; // what looks hostile in JSON and is accepted
 mod hostile_text; // texts that mean no good in every member that holds text
 mod house; // the rules of the house: what a file is, banned calls
 mod identity; // ids as written; random submissions add up
+mod inbox; // a folder as offices keep it: mappings, junk, broken files, archives, mails
 mod intake; // every form in which submissions come, and what becomes of each record
 mod issuing; // issued alerts: frozen, corrected, built again, numbered once
 mod licences; // whose code the program is built of

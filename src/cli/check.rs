@@ -5,8 +5,9 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
-use super::load::{Columns, say_accounts};
-use crate::load::each::open_loader;
+use super::load::say_accounts;
+use super::tables::TableColumns;
+use crate::load::each::{LoadOptions, load_each};
 use crate::load::submissions::{Accounts, Submissions};
 use crate::shared::report;
 use crate::workspace::Workspace;
@@ -26,7 +27,7 @@ pub(crate) struct Check {
     files: Vec<PathBuf>,
 
     #[command(flatten)]
-    columns: Columns,
+    columns: TableColumns,
 
     /// Draft a mapping for the first file instead, for you to confirm; it is never applied by itself
     #[arg(long, conflicts_with = "mapping")]
@@ -39,17 +40,20 @@ pub(crate) struct Check {
 
 impl Check {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+        let columns = self.columns.read(&self.files)?;
         let submissions = Submissions::look_at(&self.files)?;
-        if let (true, Some(file)) = (self.suggest, submissions.files.first()) {
+        if let (true, Some(file)) = (self.suggest, submissions.first()) {
             report::say(suggest(&read_sheets(&as_table(file)?)?).trim_end())?;
             return Ok(Outcome::Done);
         }
-        let mapping = self.columns.mapping()?;
-        let mut loader = open_loader(workspace).await?.with_mapping(mapping);
+        let options = LoadOptions {
+            columns,
+            stores: false,
+            now: Timestamp::now,
+            begun: |_: &str| {},
+        };
         let mut accounts = Accounts::default();
-        for file in &submissions.files {
-            accounts.add(loader.check(file, Timestamp::now()).await?);
-        }
+        load_each(workspace, &submissions, options, &mut accounts).await?;
         say_accounts(&accounts, "checked", self.format)
     }
 }

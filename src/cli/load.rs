@@ -6,17 +6,17 @@ use indicatif::{ProgressBar, ProgressStyle};
 use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
+use super::tables::TableColumns;
 use crate::load::each::{LoadOptions, load_each};
 use crate::load::submissions::{Accounts, Submissions};
+use crate::shared::report::counted;
 use crate::workspace::Workspace;
-use intake::mapping::Mapping;
-use scouting::failure::Failure;
-use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
+use scouting::failure::{Failure, Kind};
 
 /// Load submissions into the store: records, spreadsheets, count sheets, folders of them
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  bractline load north.xlsx --mapping north.toml\n  zcat week30.ndjson.gz | bractline load -\n\nEach record ends as accepted, duplicate or held, and is counted once. Exit 0: done; 1: failed (the submissions reported before it are loaded); 3: done, but some records were held (`bractline held list`)."
+    after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  bractline load north.xlsx --mapping north.toml\n  zcat week30.ndjson.gz | bractline load -\n\nA folder is loaded with the folders in it. A mapping file there is for the tables of its folder and of those below, up to the next one. Archives (.zip) and the attachments of mails (.eml) are opened. Pictures, PDFs and texts are passed over.\n\nEach record ends as accepted, duplicate or held, and is counted once. A file that cannot be loaded is refused with its reason, and the others are loaded. Exit 0: done; 1: failed (no file could be loaded, or the store failed and what was reported before is loaded); 3: done, but some records were held (`bractline held list`) or some files refused."
 )]
 pub(crate) struct Load {
     /// Files, folders of files, or - for standard input
@@ -24,46 +24,21 @@ pub(crate) struct Load {
     files: Vec<PathBuf>,
 
     #[command(flatten)]
-    columns: Columns,
+    columns: TableColumns,
 
     /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }
 
-/// What the columns of spreadsheets are.
-#[derive(Debug, Default, clap::Args)]
-pub(super) struct Columns {
-    /// Mapping file (TOML) for spreadsheets in layouts of your own; every FILE must then be a table
-    #[arg(long, value_name = "FILE")]
-    mapping: Option<PathBuf>,
-
-    /// Submission time of the records of spreadsheets, if no column has it (RFC 3339)
-    #[arg(long, value_name = "TIME", requires = "mapping")]
-    submitted_at: Option<String>,
-}
-
-impl Columns {
-    /// The mapping that was named, read and checked.
-    pub(super) fn mapping(&self) -> Result<Option<Mapping>, Failure> {
-        let Some(path) = &self.mapping else {
-            return Ok(None);
-        };
-        let text = read_plain_text(path, SETTINGS_BYTES_MAX)?;
-        let mapping = Mapping::read(&text, &path.display().to_string())?;
-        match &self.submitted_at {
-            Some(instant) => mapping.with_submitted_at(instant).map(Some),
-            None => Ok(Some(mapping)),
-        }
-    }
-}
-
 impl Load {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+        let columns = self.columns.read(&self.files)?;
         let submissions = Submissions::look_at(&self.files)?;
         let bar = progress(&submissions);
         let options = LoadOptions {
-            mapping: self.columns.mapping()?,
+            columns,
+            stores: true,
             now: Timestamp::now,
             begun: |name: &str| {
                 if !bar.message().is_empty() {
@@ -77,7 +52,7 @@ impl Load {
         bar.finish_and_clear();
         match ended {
             Err(failure) if accounts.is_empty() => Err(failure),
-            // What is loaded is loaded, even if a later submission stopped the run.
+            // What is loaded is loaded, even if the store failed at a later submission.
             ended => {
                 let reported = say_accounts(&accounts, "loaded", self.format);
                 ended?;
@@ -93,16 +68,26 @@ pub(super) fn say_accounts(
     verb: &str,
     format: Format,
 ) -> Result<Outcome, Failure> {
+    if let Some(failure) = accounts.only_refusal() {
+        return Err(failure);
+    }
     format.say(accounts, || accounts.text(verb))?;
-    Ok(match accounts.sum().held {
+    if accounts.is_empty() {
+        let files = counted(accounts.file_count() as u64, "file", "files");
+        return Err(
+            Failure::new(Kind::Submission, format!("none of {files} could be {verb}"))
+                .mend("the report names what each of them is; nothing was changed"),
+        );
+    }
+    Ok(match accounts.sum().held + accounts.refused_count() {
         0 => Outcome::Done,
         _ => Outcome::DoneWithHeld,
     })
 }
 
-/// A bar over the submissions, on a terminal only.
+/// A bar over the files, on a terminal only.
 fn progress(submissions: &Submissions) -> ProgressBar {
-    let bar = ProgressBar::new(submissions.files.len() as u64);
+    let bar = ProgressBar::new(submissions.found.len() as u64);
     let style = ProgressStyle::with_template("{bar:30} {pos}/{len} {msg}")
         .unwrap_or_else(|_| ProgressStyle::default_bar());
     bar.with_style(style)

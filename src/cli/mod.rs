@@ -20,6 +20,7 @@ mod rollup;
 mod sheet;
 mod sql;
 mod store;
+mod tables;
 mod trend;
 
 use std::path::{Path, PathBuf};

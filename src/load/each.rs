@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::inbox::found::{Found, What};
 use super::submissions::{Accounts, Submissions};
 use crate::load::loader::Loader;
 use crate::shared::report;
@@ -9,7 +10,9 @@ use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
 use intake::judge::judging::Judge;
 use intake::mapping::Mapping;
-use scouting::failure::Failure;
+use intake::read::fitting_mapping::{FolderMapping, fitting_mapping};
+use intake::read::submitted::SubmittedFile;
+use scouting::failure::{Failure, Kind};
 
 /// So many loads that were not put together yet cost a further one 2 s (7 ms each: `tests/benches/RESULTS.md`).
 const LOADS_THAT_SLOW: usize = 300;
@@ -22,7 +25,8 @@ pub(crate) async fn load_all(
 ) -> Result<Accounts, Failure> {
     let mut accounts = Accounts::default();
     let options = LoadOptions {
-        mapping: None,
+        columns: Columns::default(),
+        stores: true,
         now,
         begun: |_: &str| {},
     };
@@ -33,37 +37,96 @@ pub(crate) async fn load_all(
 /// How submissions are loaded.
 pub(crate) struct LoadOptions<N, B> {
     /// What the columns of spreadsheets are.
-    pub(crate) mapping: Option<Mapping>,
+    pub(crate) columns: Columns,
+    /// Whether they are stored; else it is only said what would become of them.
+    pub(crate) stores: bool,
     /// The clock: each load keeps its time.
     pub(crate) now: N,
-    /// Called with the name of each submission before it is loaded.
+    /// Called with the name of each file before it is loaded.
     pub(crate) begun: B,
 }
 
-/// Loads submissions one after the other, with an account of each that was loaded.
+/// What the columns of spreadsheets are, as named for the whole run.
+#[derive(Debug, Default)]
+pub(crate) struct Columns {
+    /// The mapping of every table; without one, each has that of its folder.
+    pub(crate) mapping: Option<Mapping>,
+    /// When the records of tables were submitted, where no column says so.
+    pub(crate) submitted_at: Option<String>,
+}
+
+/// Loads submissions one after the other, with an account of each file. A file that cannot be loaded is refused, and the
+/// others are loaded.
 ///
 /// # Errors
-/// A [`Failure`] if one cannot be loaded; the accounts of those before it are there.
+/// A [`Failure`] of the store; the accounts of the files before it are there.
 pub(crate) async fn load_each<N: Fn() -> Timestamp, B: Fn(&str)>(
     workspace: &Workspace,
     submissions: &Submissions,
     options: LoadOptions<N, B>,
     accounts: &mut Accounts,
 ) -> Result<(), Failure> {
-    let LoadOptions {
-        mapping,
-        now,
-        begun,
-    } = options;
-    let mut loader = open_loader(workspace).await?.with_mapping(mapping);
-    for file in &submissions.files {
-        begun(&file.name);
-        accounts.add(loader.load(file, now()).await?);
+    let mut loader = open_loader(workspace).await?;
+    for found in &submissions.found {
+        (options.begun)(&found.name);
+        let loaded = match &found.what {
+            What::PassedOver(what) => {
+                accounts.pass_over(&found.name, what);
+                continue;
+            }
+            What::Refused(failure) => Err(failure.clone()),
+            What::Submission { file, mappings } => {
+                match mapping_of(file, mappings, &options.columns, is_named(found)) {
+                    Err(failure) => Err(failure),
+                    Ok(mapping) => {
+                        loader.use_mapping(mapping);
+                        let now = (options.now)();
+                        match options.stores {
+                            true => loader.load(file, now).await,
+                            false => loader.check(file, now).await,
+                        }
+                    }
+                }
+            }
+        };
+        match loaded {
+            Ok(account) => accounts.add(account),
+            Err(failure) if is_of_the_store(&failure) => return Err(failure),
+            Err(failure) => accounts.refuse(&found.name, &failure),
+        }
     }
-    if let Some(advice) = advice(loader.receipt_files()) {
+    if let Some(advice) = advice(loader.receipt_files()).filter(|_| options.stores) {
         report::note(&advice);
     }
     Ok(())
+}
+
+/// The mapping that a file is read by, if it is a table that needs one.
+fn mapping_of(
+    file: &SubmittedFile,
+    mappings: &[FolderMapping],
+    columns: &Columns,
+    is_named: bool,
+) -> Result<Option<Mapping>, Failure> {
+    file.check_unchanged()?;
+    let mapping = match &columns.mapping {
+        // A file that was named with a mapping is to be a table; a folder holds records as well.
+        Some(mapping) => (is_named || file.form.is_table()).then_some(mapping),
+        None => fitting_mapping(file, mappings)?,
+    };
+    match (mapping, &columns.submitted_at) {
+        (Some(mapping), Some(instant)) => mapping.clone().with_submitted_at(instant).map(Some),
+        (mapping, _) => Ok(mapping.cloned()),
+    }
+}
+
+fn is_named(found: &Found) -> bool {
+    found.within.components().count() == 0
+}
+
+/// Whether a failure is about the store or the disk, so that no further file can be loaded.
+fn is_of_the_store(failure: &Failure) -> bool {
+    !matches!(failure.kind(), Kind::Submission | Kind::Settings)
 }
 
 /// What to do about a store of many small files.
@@ -77,7 +140,7 @@ fn advice(receipt_files: usize) -> Option<String> {
 }
 
 /// A loader with all that a workspace says.
-pub(crate) async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure> {
+async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure> {
     let judge = Judge::new(
         &open_catalogue(workspace)?,
         open_region(workspace)?,

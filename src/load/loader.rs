@@ -60,10 +60,9 @@ impl Loader {
         })
     }
 
-    /// The loader with a mapping for submissions that are tables.
-    pub fn with_mapping(mut self, mapping: Option<Mapping>) -> Loader {
+    /// Reads what is loaded from now on by a mapping, or by none.
+    pub fn use_mapping(&mut self, mapping: Option<Mapping>) {
         self.mapping = mapping;
-        self
     }
 
     /// How many files hold the receipts of the store: one a load, until they are put together.
@@ -124,8 +123,12 @@ impl Loader {
         append: Option<Append>,
         now: Timestamp,
     ) -> Result<Taken, Failure> {
-        let history = self.take_history().await?;
         let reader = RecordReader::open(file, self.mapping.as_ref());
+        // A file that cannot be opened leaves the history as it is: it takes long to read again.
+        let history = match &reader {
+            Ok(_) => self.take_history().await?,
+            Err(_) => History::default(),
+        };
         let mut pass = Pass::new(&self.known, history, &self.held_flags, append, file, now);
         let taken = match reader {
             Ok(reader) => pass.take_all(file, reader, &self.judge, self.workers).await,

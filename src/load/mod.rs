@@ -3,6 +3,7 @@
 pub mod account;
 pub(crate) mod each;
 pub(crate) mod history;
+pub(crate) mod inbox;
 pub mod loader;
 pub(crate) mod pass;
 pub(crate) mod reports;

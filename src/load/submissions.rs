@@ -4,14 +4,19 @@
 use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use serde::Serialize;
+use tempfile::{NamedTempFile, TempDir};
 
 use crate::load::account::Account;
+use crate::load::inbox::collect;
+use crate::load::inbox::files_table::{PassedOverFile, RefusedFile, files_table};
+use crate::load::inbox::found::{Found, What};
 use crate::load::reports::RecordReports;
 use crate::shared::report;
 use crate::shared::report::{LISTED_MAX, counted};
-use intake::read::formats;
+use intake::read::formats::look_at;
 use intake::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::code::Code;
@@ -20,87 +25,64 @@ use store::rows::receipt::Counts;
 /// Visits of a flag that a text report lists; the JSON report lists all.
 const FLAGS_LISTED_MAX: usize = 3;
 
-/// The named submissions, looked at; standard input waits in a file of its own until this is dropped.
+/// The named submissions, looked at; standard input and what was packed wait in files of their own until this is dropped.
 pub(crate) struct Submissions {
     /// In the order of loading.
-    pub files: Vec<SubmittedFile>,
-    _standard_input: Option<tempfile::NamedTempFile>,
+    pub(crate) found: Vec<Found>,
+    _standard_input: Option<NamedTempFile>,
+    _unpacked: Vec<TempDir>,
 }
 
 impl Submissions {
     /// Looks at everything that was named before anything is loaded, so that a wrong name changes
-    /// nothing. Files of a folder come in the order of their names; hidden ones are passed over.
+    /// nothing. Files of a folder come in the order of their names.
     pub(crate) fn look_at(named: &[PathBuf]) -> Result<Submissions, Failure> {
-        let mut files = Vec::new();
+        let mut found = Vec::new();
+        let mut unpacked = Vec::new();
         let mut standard_input = None;
         for path in named {
-            if path.as_os_str() == "-" {
-                if standard_input.is_some() {
-                    return Err(
-                        Failure::new(Kind::Submission, "cannot read standard input twice")
-                            .mend("name - once"),
-                    );
-                }
-                let spool = spool_standard_input()?;
-                files.push(formats::look_at(spool.path(), "-")?);
-                standard_input = Some(spool);
-            } else if path.is_dir() {
-                for file in files_of(path)? {
-                    files.push(look_at(&file)?);
-                }
-            } else {
-                files.push(look_at(path)?);
+            if path.as_os_str() != "-" {
+                found.extend(collect(path, &mut unpacked)?);
+                continue;
             }
+            if standard_input.is_some() {
+                return Err(
+                    Failure::new(Kind::Submission, "cannot read standard input twice")
+                        .mend("name - once"),
+                );
+            }
+            let spool = spool_standard_input()?;
+            let file = look_at(spool.path(), "-")?;
+            found.push(Found {
+                name: file.name.clone(),
+                within: PathBuf::new(),
+                what: What::Submission {
+                    file,
+                    mappings: Arc::from([]),
+                },
+            });
+            standard_input = Some(spool);
         }
         Ok(Submissions {
-            files,
+            found,
             _standard_input: standard_input,
+            _unpacked: unpacked,
+        })
+    }
+
+    /// The first file that is loaded.
+    pub(crate) fn first(&self) -> Option<&SubmittedFile> {
+        self.found.iter().find_map(|found| match &found.what {
+            What::Submission { file, .. } => Some(file),
+            What::PassedOver(_) | What::Refused(_) => None,
         })
     }
 }
 
-fn look_at(path: &Path) -> Result<SubmittedFile, Failure> {
-    let name = path
-        .file_name()
-        .unwrap_or(path.as_os_str())
-        .to_string_lossy();
-    formats::look_at(path, &name)
-}
-
-fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
-    let unreadable = |error| Failure::file("read", folder, error);
-    let mut files = Vec::new();
-    let mut passed_over = Vec::new();
-    for entry in std::fs::read_dir(folder).map_err(unreadable)? {
-        let entry = entry.map_err(unreadable)?;
-        let hidden = entry.file_name().to_string_lossy().starts_with('.');
-        // The type of the entry itself: a link out of the folder is not followed.
-        if hidden {
-            continue;
-        } else if entry.file_type().map_err(unreadable)?.is_file() {
-            files.push(entry.path());
-        } else {
-            passed_over.push(entry.path());
-        }
-    }
-    if files.is_empty() {
-        return Err(
-            Failure::new(Kind::Submission, format!("no file in {}", folder.display()))
-                .mend("name files, or a folder that holds some; folders in it are not entered"),
-        );
-    }
-    files.sort();
-    passed_over.sort();
-    for path in passed_over {
-        report::note(&format!("skipped {}: not a regular file", path.display()));
-    }
-    Ok(files)
-}
-
 /// Standard input is kept in a private file, since a load may have to read it twice.
-fn spool_standard_input() -> Result<tempfile::NamedTempFile, Failure> {
+fn spool_standard_input() -> Result<NamedTempFile, Failure> {
     let failed = |error| Failure::file("keep", Path::new("standard input"), error);
-    let mut spool = tempfile::NamedTempFile::new().map_err(failed)?;
+    let mut spool = NamedTempFile::new().map_err(failed)?;
     std::io::copy(&mut std::io::stdin().lock(), &mut spool).map_err(failed)?;
     spool.flush().map_err(failed)?;
     Ok(spool)
@@ -112,6 +94,8 @@ pub(crate) struct Accounts {
     #[serde(flatten)]
     sum: Counts,
     submissions: Vec<SubmissionAccount>,
+    refused: Vec<RefusedFile>,
+    passed_over: Vec<PassedOverFile>,
 }
 
 #[derive(Debug, Serialize)]
@@ -143,9 +127,35 @@ impl Accounts {
         });
     }
 
-    /// Whether there is no submission.
+    /// Adds a file that could not be loaded.
+    pub(crate) fn refuse(&mut self, name: &str, failure: &Failure) {
+        self.refused.push(RefusedFile::new(name, failure));
+    }
+
+    /// Adds a file that holds no records.
+    pub(crate) fn pass_over(&mut self, name: &str, what: &str) {
+        self.passed_over.push(PassedOverFile::new(name, what));
+    }
+
+    /// Whether no submission was loaded.
     pub(crate) fn is_empty(&self) -> bool {
         self.submissions.is_empty()
+    }
+
+    /// Files that could not be loaded.
+    pub(crate) fn refused_count(&self) -> u64 {
+        self.refused.len() as u64
+    }
+
+    /// Why the only file could not be loaded, if there was only one.
+    pub(crate) fn only_refusal(&self) -> Option<Failure> {
+        let refused = self.refused.first()?;
+        (self.file_count() == 1).then(|| refused.failure())
+    }
+
+    /// How many files there were, whatever became of them.
+    pub(crate) fn file_count(&self) -> usize {
+        self.submissions.len() + self.refused.len() + self.passed_over.len()
     }
 
     /// The numbers over all submissions.
@@ -165,11 +175,36 @@ impl Accounts {
             lines.extend(flag_lines(submission));
             lines.extend(held_lines(submission));
         }
-        if self.submissions.len() > 1 {
-            let submissions = counted(self.submissions.len() as u64, "submission", "submissions");
-            lines.push(format!("{submissions}: {}", sentence(&self.sum)));
+        lines.extend(self.refused.iter().flat_map(RefusedFile::lines));
+        if self.file_count() > 1 {
+            let loaded: Vec<_> = self
+                .submissions
+                .iter()
+                .map(|submission| (submission.file_name.as_str(), &submission.counts))
+                .collect();
+            lines.push(String::new());
+            lines.extend(files_table(&loaded, &self.refused, &self.passed_over));
+            lines.push(String::new());
+            lines.push(self.last_line());
         }
         lines.join("\n")
+    }
+}
+
+impl Accounts {
+    /// All files in one line.
+    fn last_line(&self) -> String {
+        let submissions = counted(self.submissions.len() as u64, "submission", "submissions");
+        let mut line = format!("{submissions}: {}", sentence(&self.sum));
+        let others = [
+            (self.refused.len(), "refused"),
+            (self.passed_over.len(), "passed over"),
+        ];
+        for (files, what) in others.into_iter().filter(|(files, _)| *files > 0) {
+            let files = counted(files as u64, "file", "files");
+            line += &format!("; {files} {what}");
+        }
+        line
     }
 }
 

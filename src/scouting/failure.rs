@@ -123,6 +123,21 @@ impl Failure {
         self
     }
 
+    /// What could not be done.
+    pub fn what(&self) -> &str {
+        &self.what
+    }
+
+    /// Where it went wrong, if that is known.
+    pub fn place(&self) -> Option<&str> {
+        self.place.as_deref()
+    }
+
+    /// How to correct it, if that can be said.
+    pub fn help(&self) -> Option<&str> {
+        self.mend.as_deref()
+    }
+
     /// The family of the failure.
     pub fn kind(&self) -> Kind {
         self.kind

@@ -13,6 +13,7 @@ pub mod hostile;
 pub mod hostile_text;
 pub mod identity;
 pub mod in_process;
+pub mod inbox;
 pub mod intake;
 pub mod issuing;
 pub mod map_files;

@@ -182,6 +182,7 @@ mod tests {
 
     fn record(place: &str, found: &str) -> TableRecord {
         TableRecord {
+            submission_fixed_by: None,
             line: 7,
             as_sent: json!({"sheet": "My sheet", "header": ["Field", "Date"],
                 "rows": [{"row": 7, "cells": ["F-1", "6/7/2026"]}]})

@@ -218,6 +218,7 @@ impl<'a> Book<'a> {
         }
         let known = Value::Object(draft.document.clone());
         TableRecord {
+            submission_fixed_by: None,
             line: row.number,
             as_sent: Value::Object(sent).to_string(),
             places: draft.places.clone(),
@@ -235,6 +236,7 @@ impl<'a> Book<'a> {
         let sites = sites_of(&self.counts, units);
         findings.extend(sites.findings);
         TableRecord {
+            submission_fixed_by: None,
             line: units[0].number,
             as_sent: Value::Object(self.counts.tab.as_sent(units)).to_string(),
             document: Err(findings),
@@ -274,6 +276,7 @@ fn stray(tab: &str, rows: &[&Row], code: Code, expected: &str) -> Option<TableRe
     let filled = filled.filter(|cell| !is_blank(cell)).count();
     let found = format!("{place}: entries in {filled} cells from here on");
     Some(TableRecord {
+        submission_fixed_by: None,
         line: first.number,
         as_sent: Value::Object(as_sent(tab, &[], rows)).to_string(),
         document: Err(vec![Finding::new(code, "", found, expected)]),

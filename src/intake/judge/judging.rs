@@ -182,6 +182,11 @@ fn placed(raw: &RawRecord, mut refused: Refused) -> Refused {
             if let Some(place) = rows.place(&finding.pointer) {
                 finding.found = format!("{} in {place}", finding.found);
             }
+            if finding.code == Code::DateAfterSubmission
+                && let Some(fixed_by) = &rows.submission_fixed_by
+            {
+                finding.expected += &format!("; {fixed_by} says when all records were submitted");
+            }
         }
     }
     refused

@@ -38,7 +38,7 @@ mod writer;
 pub use self::names::cell_of;
 pub use self::plain::{plain_header, plain_records, plain_rows};
 pub use self::plain_text::marked;
-pub use self::plan::Mapping;
+pub use self::plan::{Mapping, submission_instant};
 pub(crate) use self::sent::cell_as_sent;
 pub use self::sent::cell_of_sent;
 pub use self::suggest::suggest;

@@ -1,7 +1,10 @@
 //! What a mapping says once it is read and checked: which sheets and rows, where each member comes from, how rows make visits.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 
+use jiff::Timestamp;
+use jiff::civil::Date;
 use regex::Regex;
 use serde_json::Value;
 
@@ -10,6 +13,9 @@ use super::made_id::recipe;
 use super::member::{Keys, Kind, Level, MEMBERS, Member, exactly};
 use super::values::cells::Reading;
 use scouting::failure::{Failure, Kind as FailureKind};
+
+/// Letters of a day as it is written, `2026-07-21`.
+const DAY_LETTERS: usize = 10;
 
 /// A mapping that was read and checked.
 #[derive(Debug, Clone)]
@@ -154,20 +160,26 @@ impl Field {
 }
 
 impl Mapping {
-    /// The mapping with a time of submission for records that it gives none itself: RFC 3339.
+    /// The mapping with a time of submission for records that it gives none itself: RFC 3339, or a day, which is taken as
+    /// its end in UTC.
     ///
     /// # Errors
     /// [`Failure`] if `instant` is no such time.
     pub fn with_submitted_at(mut self, instant: &str) -> Result<Mapping, Failure> {
-        if instant.parse::<jiff::Timestamp>().is_err() {
-            return Err(Failure::new(
-                FailureKind::Settings,
-                format!("cannot use {instant:?} as the time of submission"),
-            )
-            .mend("write it as 2026-07-21T18:03:00Z"));
-        }
-        self.submitted_at = Some(instant.to_owned());
+        self.submitted_at = Some(submission_instant(instant)?);
         Ok(self)
+    }
+
+    /// What says when records were submitted, if it is one time for all of them.
+    pub(in crate::mapping) fn submission_fixed_by(&self) -> Option<String> {
+        let is_fixed = |constant: &Constant| constant.member.pointer == "/submitted_at";
+        if self.constants.iter().any(is_fixed) {
+            // The folders before it are nobody's business who gets the record back.
+            let file = Path::new(&self.place).file_name().unwrap_or_default();
+            return Some(format!("[constant] of {}", file.to_string_lossy()));
+        }
+        let is_given = self.submitted_at.is_some() && !self.gives("/submitted_at");
+        is_given.then(|| "--submitted-at".to_owned())
     }
 
     pub(in crate::mapping) fn gives(&self, pointer: &str) -> bool {
@@ -206,5 +218,24 @@ impl Mapping {
             .find(|field| field.reading.member == member && field.keys == Keys::default())
             .and_then(|field| field.default.as_ref())
             .filter(|_| matches!(member.level, Level::Visit | Level::Site))
+    }
+}
+
+/// A time of submission as a person gives it: RFC 3339, or a day, which is taken as its end in UTC.
+///
+/// # Errors
+/// [`Failure`] if it is neither.
+pub fn submission_instant(given: &str) -> Result<String, Failure> {
+    let instant = match given.parse::<Date>() {
+        Ok(day) if given.len() == DAY_LETTERS => format!("{day}T23:59:59Z"),
+        _ => given.to_owned(),
+    };
+    match instant.parse::<Timestamp>() {
+        Ok(_) => Ok(instant),
+        Err(_) => Err(Failure::new(
+            FailureKind::Settings,
+            format!("cannot use {given:?} as the time of submission"),
+        )
+        .mend("write the day, as 2026-07-21, or the time with its zone, as 2026-07-21T18:03:00Z")),
     }
 }

@@ -43,6 +43,7 @@ pub(in crate::mapping) fn record(
         draft,
         id_recipe: mapping.rows.visit_id.as_ref().map(IdPlan::recipe),
         places: writer.places,
+        submission_fixed_by: mapping.submission_fixed_by(),
     }
 }
 

@@ -1,5 +1,7 @@
 //! A mapping from the text of its file, and records from the sheets that it is applied to.
 
+use jiff::Timestamp;
+
 use super::definition::check;
 use super::group;
 use super::lay_out::lay_out;
@@ -7,6 +9,8 @@ use super::plan::Mapping;
 use super::sheets::choose_sheets;
 use crate::sheet::table::{Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
+
+const SUBMITTED_AT: &str = "/submitted_at";
 
 impl Mapping {
     /// Reads a mapping file. `place` is its name for messages.
@@ -34,6 +38,7 @@ impl Mapping {
             .at(self.place.clone())
             .mend("map a column to /submitted_at, fix it in [constant], or give the time with the command"));
         }
+        self.refuse_two_times(file_name)?;
         let mut records = Vec::new();
         for chosen in choose_sheets(self, sheets, file_name)? {
             let table = lay_out(self, &chosen, file_name)?;
@@ -41,4 +46,42 @@ impl Mapping {
         }
         Ok(records)
     }
+
+    /// Says whether the sheets have all the columns that the mapping names, and nothing with data that it does not mention.
+    ///
+    /// # Errors
+    /// A [`Failure`] that says what does not fit.
+    pub fn fits(&self, sheets: &[Sheet], file_name: &str) -> Result<(), Failure> {
+        for chosen in choose_sheets(self, sheets, file_name)? {
+            lay_out(self, &chosen, file_name)?;
+        }
+        Ok(())
+    }
+
+    /// Refuses two times of submission that differ: neither may be dropped in silence.
+    fn refuse_two_times(&self, file_name: &str) -> Result<(), Failure> {
+        let fixed = self
+            .constants
+            .iter()
+            .find(|constant| constant.member.pointer == SUBMITTED_AT);
+        let (Some(given), Some(fixed)) = (&self.submitted_at, fixed) else {
+            return Ok(());
+        };
+        let fixed = fixed.value.as_str().unwrap_or_default();
+        if instant(given).is_some() && instant(given) == instant(fixed) {
+            return Ok(());
+        }
+        Err(Failure::new(
+            Kind::Settings,
+            format!(
+                "cannot load {file_name}: --submitted-at says {given}, and the mapping fixes {SUBMITTED_AT} to {fixed}"
+            ),
+        )
+        .at(format!("{}, [constant]", self.place))
+        .mend("keep one of them: a mapping for the sheets of every week has no time of its own"))
+    }
+}
+
+fn instant(text: &str) -> Option<Timestamp> {
+    text.parse().ok()
 }

@@ -11,6 +11,7 @@ use crate::read::no_table::without_rows;
 use crate::read::raw_record::RawRecord;
 use crate::read::sheets::read_sheets;
 use crate::read::submitted::SubmittedFile;
+use crate::sheet::table::Sheet;
 use scouting::failure::{Failure, Kind};
 
 /// The records of a table, in the order of their first rows.
@@ -42,10 +43,21 @@ pub(crate) fn table_records(
         .map(|records| records.into_iter().map(RawRecord::of_rows).collect())
 }
 
+/// Whether a table is of a layout of our own, or was sent out to be corrected: then no mapping is asked.
+pub(crate) fn is_our_layout(sheets: &[Sheet], name: &str) -> bool {
+    mended_records(sheets).is_some()
+        || mended_rows(sheets, name).is_some()
+        || count_sheet_records(sheets, name).is_some()
+        || plain_records(sheets, name).is_some()
+}
+
 fn without_mapping(name: &str) -> Failure {
     Failure::new(
         Kind::Submission,
         format!("cannot load {name}: it is a table, and no mapping says what its columns are"),
     )
-    .mend("name a mapping file with --mapping FILE; `bractline check --suggest FILE` drafts one")
+    .mend(
+        "name a mapping file with --mapping FILE, or put it next to the sheet and load their folder; \
+         `bractline check --suggest FILE` drafts one",
+    )
 }

@@ -8,6 +8,7 @@ use std::io::{BufReader, Read, Seek};
 use std::path::Path;
 
 use zip::ZipArchive;
+use zip::result::ZipError;
 
 use crate::workbook::markup::{self, Refusal, Watch};
 use scouting::failure::{Cause, Failure, Kind};
@@ -15,10 +16,10 @@ use scouting::failure::{Cause, Failure, Kind};
 /// Size of a workbook's file.
 pub(crate) const FILE_BYTES_MAX: u64 = 64 << 20;
 /// Size of one unpacked part,
-const PART_BYTES_MAX: u64 = 64 << 20;
+pub(crate) const PART_BYTES_MAX: u64 = 64 << 20;
 /// and of all of them.
 const ALL_BYTES_MAX: u64 = 128 << 20;
-const PARTS_MAX: usize = 10_000;
+pub(crate) const PARTS_MAX: usize = 10_000;
 /// Begins an entry of the archive's directory.
 const ENTRY_MARK: &[u8] = b"PK\x01\x02";
 
@@ -43,53 +44,23 @@ impl Package {
     /// # Errors
     /// If it is no archive, is sealed, or declares too much.
     pub(crate) fn open(path: &Path, name: &str) -> Result<Package, Failure> {
-        let unreadable = |error| Failure::file("read", path, error);
-        let mut file = File::open(path).map_err(unreadable)?;
-        let bytes = file.metadata().map_err(unreadable)?.len();
-        if bytes > FILE_BYTES_MAX {
-            return Err(too_much(
-                name,
-                &format!("{bytes} bytes, more than {FILE_BYTES_MAX}"),
-            ));
+        let refused = |fault| match fault {
+            ZipFault::Holds(what) => too_much(name, &what),
+            ZipFault::Damaged(error) => damaged(name, error),
+            ZipFault::Unreadable(error) => Failure::file("read", path, error),
+        };
+        let mut archive = open_zip(path).map_err(refused)?;
+        for index in 0..archive.len() {
+            let part = archive.by_index_raw(index);
+            if part.map_err(|error| damaged(name, error))?.encrypted() {
+                return Err(sealed(name));
+            }
         }
-        // The archive's reader makes room for every entry, so they are counted before it is called.
-        let entries = count_entries(&mut file).map_err(unreadable)?;
-        if entries > PARTS_MAX {
-            return Err(too_much(
-                name,
-                &format!("{entries} parts, more than {PARTS_MAX}"),
-            ));
-        }
-        file.rewind().map_err(unreadable)?;
-        let archive =
-            ZipArchive::new(BufReader::new(file)).map_err(|error| damaged(name, error))?;
-        let mut package = Package {
+        check_declared(&mut archive).map_err(refused)?;
+        Ok(Package {
             name: name.to_owned(),
             archive,
-        };
-        package.check_declared()?;
-        Ok(package)
-    }
-
-    fn check_declared(&mut self) -> Result<(), Failure> {
-        let mut all = 0_u64;
-        for index in 0..self.archive.len() {
-            let part = self
-                .archive
-                .by_index_raw(index)
-                .map_err(|error| damaged(&self.name, error))?;
-            if part.encrypted() {
-                return Err(sealed(&self.name));
-            }
-            all = all.saturating_add(part.size());
-            if part.size() > PART_BYTES_MAX || all > ALL_BYTES_MAX {
-                let what = format!(
-                    "parts that unpack to {all} bytes or more (at most {PART_BYTES_MAX} one, {ALL_BYTES_MAX} in all)"
-                );
-                return Err(too_much(&self.name, &what));
-            }
-        }
-        Ok(())
+        })
     }
 
     /// What it is, by its parts.
@@ -108,6 +79,9 @@ impl Package {
         }
         if has("xl/workbook.bin") {
             return Err(no_workbook(&self.name, "a binary workbook (XLSB)"));
+        }
+        if has("word/document.xml") {
+            return Err(no_workbook(&self.name, "a Word document"));
         }
         if has("[Content_Types].xml") && has("xl/workbook.xml") {
             return Ok(PackageKind::Xlsx);
@@ -175,6 +149,49 @@ pub(crate) trait PartWatch: Watch {
     fn begin(&mut self, part: &str);
     /// The same as a watch of tags.
     fn as_watch(&mut self) -> &mut dyn Watch;
+}
+
+/// Why a zip archive is not opened.
+pub(crate) enum ZipFault {
+    /// It holds more than is read, in words.
+    Holds(String),
+    /// It is no archive, or a damaged one.
+    Damaged(ZipError),
+    /// The system cannot read the file.
+    Unreadable(std::io::Error),
+}
+
+/// Opens a zip archive of no more bytes and entries than are read.
+pub(crate) fn open_zip(path: &Path) -> Result<ZipArchive<BufReader<File>>, ZipFault> {
+    let mut file = File::open(path).map_err(ZipFault::Unreadable)?;
+    let bytes = file.metadata().map_err(ZipFault::Unreadable)?.len();
+    if bytes > FILE_BYTES_MAX {
+        let what = format!("{bytes} bytes, more than {FILE_BYTES_MAX}");
+        return Err(ZipFault::Holds(what));
+    }
+    // The archive's reader makes room for every entry, so they are counted before it is called.
+    let entries = count_entries(&mut file).map_err(ZipFault::Unreadable)?;
+    if entries > PARTS_MAX {
+        let what = format!("{entries} parts, more than {PARTS_MAX}");
+        return Err(ZipFault::Holds(what));
+    }
+    file.rewind().map_err(ZipFault::Unreadable)?;
+    ZipArchive::new(BufReader::new(file)).map_err(ZipFault::Damaged)
+}
+
+/// Refuses an archive that says itself that it unpacks to more than is read.
+pub(crate) fn check_declared(archive: &mut ZipArchive<BufReader<File>>) -> Result<(), ZipFault> {
+    let mut all = 0_u64;
+    for index in 0..archive.len() {
+        let part = archive.by_index_raw(index).map_err(ZipFault::Damaged)?;
+        all = all.saturating_add(part.size());
+        if part.size() > PART_BYTES_MAX || all > ALL_BYTES_MAX {
+            return Err(ZipFault::Holds(format!(
+                "parts that unpack to {all} bytes or more (at most {PART_BYTES_MAX} one, {ALL_BYTES_MAX} in all)"
+            )));
+        }
+    }
+    Ok(())
 }
 
 /// How often the mark of a directory entry occurs in the file: at least the number of entries.

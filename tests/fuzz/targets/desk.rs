@@ -77,14 +77,14 @@ impl Desk {
         if self.inputs.is_multiple_of(INPUTS_OF_A_LOADER) {
             self.loader = None;
         }
-        let loader = match self.loader.take() {
+        let mut loader = match self.loader.take() {
             Some(loader) => loader,
             None => {
                 let new = Loader::new(self.store.clone(), judge(), Vec::new(), 1);
                 self.runtime.block_on(new).expect("a loader")
             }
         };
-        let mut loader = loader.with_mapping(mapping);
+        loader.use_mapping(mapping);
         let account = self.runtime.block_on(loader.check(file, moment()));
         let account = account.expect("what can be read can be checked");
         self.loader = Some(loader);
