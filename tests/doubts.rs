@@ -210,16 +210,16 @@ fn a_setting_that_names_no_doubt_is_refused_with_the_list() {
     }
 }
 
+/// Workspaces of earlier versions say `[doubts]`: what they hold stays held.
 #[test]
-fn a_workspace_with_the_former_table_is_shown_its_new_name() {
+fn a_workspace_with_the_former_name_of_the_table_holds_as_before() {
     let workspace = TestWorkspace::of_region("us:46");
     workspace.change_setting("[flags]", "[doubts]");
-    let run = workspace.run(&["store", "info"]).expect_code(1);
-    assert!(
-        run.stderr.contains("[doubts] is now called [flags]"),
-        "{}",
-        run.stderr
-    );
+    let case = cases().into_iter().next().expect("a first case");
+    let hold = format!("hold = [{:?}]", case.code);
+    workspace.change_setting("hold = []", &hold);
+    let account = workspace.load_text("wrong.ndjson", &lines(&case.wrong));
+    assert!(account["held"].as_u64() > Some(0), "{account}");
 }
 
 /// The same visits, in one submission, in one run of several or in several runs, raise the same doubts;

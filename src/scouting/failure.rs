@@ -63,10 +63,13 @@ impl Failure {
         }
     }
 
-    /// A failure that another error caused, with that error's own words after ours.
+    /// A failure that another error caused, with the first line of that error's own words after ours: an
+    /// engine's error can bring a backtrace along.
     pub fn because(kind: Kind, what: impl fmt::Display, cause: impl Into<Cause>) -> Self {
         let cause = cause.into();
-        Failure::new(kind, format!("{what}: {cause}")).caused_by(cause)
+        let words = cause.to_string();
+        let first = words.lines().next().unwrap_or_default();
+        Failure::new(kind, format!("{what}: {first}")).caused_by(cause)
     }
 
     /// A file that could not be read or written, with the operating system's own words.

@@ -64,6 +64,16 @@ pub(crate) fn options() -> Result<Vec<(String, String)>, Failure> {
             format!("{name} is no address: {address:?}"),
         )
         .mend("write it with its scheme: https://s3.example.org")),
+        // The library would write the address, and with it the password, into its messages.
+        Some((name, address)) if has_login(address) => Err(Failure::new(
+            Kind::Settings,
+            format!("{name} has a name or password in its address"),
+        )
+        .mend("write the address alone; keys are AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY")),
         _ => Ok(options),
     }
+}
+
+fn has_login(address: &str) -> bool {
+    Url::parse(address).is_ok_and(|url| !url.username().is_empty() || url.password().is_some())
 }

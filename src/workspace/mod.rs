@@ -105,7 +105,6 @@ impl Workspace {
 
     fn with_text(folder: &Path, text: String, place: &Path) -> Result<Workspace, Failure> {
         let workspace = Workspace::parsed(folder, text, place)?;
-        workspace.refuse_old_names(place)?;
         // Not asked of settings as they were: an alert that an earlier version issued may have another width.
         workspace.grid_width()?;
         Ok(workspace)
@@ -127,21 +126,6 @@ impl Workspace {
         workspace.heat_from()?;
         check_settings(&workspace.settings)?;
         Ok(workspace)
-    }
-
-    /// Refuses the table `[doubts]` of earlier versions, which is read only in the settings of issued alerts.
-    fn refuse_old_names(&self, place: &Path) -> Result<(), Failure> {
-        let named = self.settings_text.parse::<toml::Table>();
-        if named.is_ok_and(|table| table.contains_key("doubts")) {
-            return Err(
-                Failure::new(Kind::Settings, "the table [doubts] is now called [flags]")
-                    .at(place.display().to_string())
-                    .mend(
-                        "rename [doubts] to [flags]; its setting hold keeps its name and meaning",
-                    ),
-            );
-        }
-        Ok(())
     }
 
     /// The settings.
