@@ -81,7 +81,7 @@ fn identified(record: &str, recipe: &str) -> Option<String> {
 /// The corrected records of a workbook that `held export` made, each with the number of its row; `None`
 /// if it is another workbook. Rows whose `record_corrected` is empty were not corrected here, and give
 /// nothing. A row whose `held_id` was changed into something else gives its record without one.
-pub fn corrected_records(sheets: &[Sheet]) -> Option<Vec<RawRecord>> {
+pub(crate) fn corrected_records(sheets: &[Sheet]) -> Option<Vec<RawRecord>> {
     let mut records = None;
     for sheet in sheets {
         let Some((below, columns)) = header(&sheet.rows) else {

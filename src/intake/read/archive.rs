@@ -141,7 +141,7 @@ fn refused(name: &str, path: &Path, fault: ZipFault) -> Failure {
         ZipFault::Holds(what) => cannot_open(name, &format!("it holds {what}"))
             .mend("unpack it and load the folder, or pack fewer files into one archive"),
         ZipFault::Damaged(error) => entry_damaged(name, &error.to_string()),
-        ZipFault::Unreadable(error) => Failure::file("read", path, &error),
+        ZipFault::Unreadable(error) => Failure::file("read", path, error),
     }
 }
 

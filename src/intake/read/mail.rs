@@ -131,7 +131,7 @@ fn inner_file(
             None => refused("its encoding is damaged"),
             Some(content) => Content::Unpacked(
                 write(&into.join(number.to_string()), &content)
-                    .map_err(|error| Failure::file("write", into, &error))?,
+                    .map_err(|error| Failure::file("write", into, error))?,
             ),
         }
     };

@@ -26,7 +26,7 @@ pub fn refuse_other_text(file: &SubmittedFile) -> Result<(), Failure> {
     file.open()?
         .take(LOOK_BYTES)
         .read_to_end(&mut start)
-        .map_err(|error| broken_off(&file.name, &error))?;
+        .map_err(|error| broken_off(&file.name, error))?;
     let start = start.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&start);
     let lines: Vec<&[u8]> = start
         .split(|byte| *byte == b'\n')
@@ -79,7 +79,7 @@ pub fn refuse_empty(file: &SubmittedFile) -> Result<(), Failure> {
     file.open()?
         .take(LOOK_BYTES)
         .read_to_end(&mut start)
-        .map_err(|error| broken_off(&file.name, &error))?;
+        .map_err(|error| broken_off(&file.name, error))?;
     let start = start.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&start);
     if start.len() as u64 == LOOK_BYTES || !start.trim_ascii().is_empty() {
         return Ok(());

@@ -50,7 +50,7 @@ pub enum Sort {
 /// # Errors
 /// If it cannot be read, or is a damaged archive.
 pub fn sort(path: &Path, file_name: &str) -> Result<Sort, Failure> {
-    let unreadable = |error| Failure::file("read", path, &error);
+    let unreadable = |error| Failure::file("read", path, error);
     let file = open_plain(path)?;
     let bytes = file.metadata().map_err(unreadable)?.len();
     let mut start = Vec::new();

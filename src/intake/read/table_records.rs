@@ -45,8 +45,8 @@ pub(crate) fn table_records(
 
 /// Whether a table is of a layout of our own, or was sent out to be corrected: then no mapping is asked.
 pub(crate) fn is_our_layout(sheets: &[Sheet], name: &str) -> bool {
-    mended_records(sheets).is_some()
-        || mended_rows(sheets, name).is_some()
+    corrected_records(sheets).is_some()
+        || corrected_rows_of(sheets, name).is_some()
         || count_sheet_records(sheets, name).is_some()
         || plain_records(sheets, name).is_some()
 }

@@ -173,7 +173,7 @@ impl Inbox<'_> {
             )
             .mend("unpack the outer one and load the folder"));
         }
-        let unwritable = |error| Failure::file("write", &std::env::temp_dir(), &error);
+        let unwritable = |error| Failure::file("write", &std::env::temp_dir(), error);
         let folder = tempfile::tempdir().map_err(unwritable)?;
         let files = match kind {
             Holder::Archive => unpack_zip(path, name, folder.path())?,

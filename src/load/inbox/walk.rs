@@ -102,5 +102,5 @@ fn unreadable(path: &Path, error: walkdir::Error) -> Failure {
     let error = error
         .into_io_error()
         .unwrap_or_else(|| std::io::Error::other(words));
-    Failure::file("read", path, &error)
+    Failure::file("read", path, error)
 }
