@@ -121,8 +121,9 @@ fn files_of_one_run_see_what_the_files_before_them_brought() {
 #[test]
 fn a_drop_is_by_file_or_sender_too_and_all_of_it_or_nothing() {
     let workspace = held_week();
-    let drop =
-        |arguments: &[&str]| workspace.run(&[&["held", "drop", "--by", "x"], arguments].concat());
+    let drop = |arguments: &[&str]| {
+        workspace.run(&[&["held", "drop", "--yes", "--by", "x"], arguments].concat())
+    };
     for usage in [
         &["--id", "0123456789abcdef-7"][..],
         &["--reason", " ", "--file", "week30.ndjson"],

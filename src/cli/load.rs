@@ -7,6 +7,7 @@ use jiff::Timestamp;
 
 use super::format::{Format, Outcome};
 use crate::load::each::{LoadOptions, load_each};
+use crate::load::sender::sender_name;
 use crate::load::submissions::{Accounts, Submissions};
 use crate::workspace::Workspace;
 use intake::mapping::Mapping;
@@ -25,6 +26,10 @@ pub struct Load {
 
     #[command(flatten)]
     columns: Columns,
+
+    /// Who sent the files; else the mapping names the sender, or the first folder within a FOLDER in which a file is
+    #[arg(long, value_name = "NAME", value_parser = sender_name)]
+    sender: Option<String>,
 
     /// How to report
     #[arg(long, value_enum, default_value = "text")]
@@ -64,6 +69,7 @@ impl Load {
         let bar = progress(&submissions);
         let options = LoadOptions {
             mapping: self.columns.mapping()?,
+            sender: self.sender,
             now: Timestamp::now,
             begun: |name: &str| {
                 if !bar.message().is_empty() {

@@ -5,6 +5,7 @@
 mod alert;
 mod check;
 mod cluster;
+mod confirm;
 mod demo;
 mod export;
 mod format;
@@ -21,6 +22,7 @@ mod sheet;
 mod sql;
 mod store;
 mod trend;
+mod who;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;

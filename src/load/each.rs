@@ -23,6 +23,7 @@ pub(crate) async fn load_all(
     let mut accounts = Accounts::default();
     let options = LoadOptions {
         mapping: None,
+        sender: None,
         now,
         begun: |_: &str| {},
     };
@@ -34,6 +35,8 @@ pub(crate) async fn load_all(
 pub(crate) struct LoadOptions<N, B> {
     /// What the columns of spreadsheets are.
     pub(crate) mapping: Option<Mapping>,
+    /// Who sent all of it; without one the mapping or the folder of a file names it.
+    pub(crate) sender: Option<String>,
     /// The clock: each load keeps its time.
     pub(crate) now: N,
     /// Called with the name of each submission before it is loaded.
@@ -52,10 +55,12 @@ pub(crate) async fn load_each<N: Fn() -> Timestamp, B: Fn(&str)>(
 ) -> Result<(), Failure> {
     let LoadOptions {
         mapping,
+        sender,
         now,
         begun,
     } = options;
-    let mut loader = open_loader(workspace).await?.with_mapping(mapping);
+    let loader = open_loader(workspace).await?;
+    let mut loader = loader.with_mapping(mapping).with_sender(sender);
     for file in &submissions.files {
         begun(&file.name);
         accounts.add(loader.load(file, now()).await?);

@@ -3,7 +3,9 @@
 pub(crate) mod each;
 pub(crate) mod history;
 pub mod loader;
+pub(crate) mod own;
 pub(crate) mod pass;
 pub(crate) mod reports;
+pub(crate) mod sender;
 pub(crate) mod submissions;
 pub(crate) mod usual;

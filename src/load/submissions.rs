@@ -9,6 +9,7 @@ use serde::Serialize;
 
 use crate::load::loader::Account;
 use crate::load::reports::RecordReports;
+use crate::load::sender::sender_by_folder;
 use crate::shared::report;
 use crate::shared::report::{LISTED_MAX, counted};
 use intake::read::formats::SubmittedFile;
@@ -45,7 +46,8 @@ impl Submissions {
                 standard_input = Some(spool);
             } else if path.is_dir() {
                 for file in files_of(path)? {
-                    files.push(look_at(&file)?);
+                    let sender = sender_by_folder(path, &file);
+                    files.push(look_at(&file)?.from_sender(sender));
                 }
             } else {
                 files.push(look_at(path)?);

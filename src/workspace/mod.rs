@@ -2,6 +2,7 @@
 
 pub(crate) mod bucket;
 pub(crate) mod care;
+pub(crate) mod contacts;
 mod first_settings;
 pub(crate) mod init;
 pub(crate) mod open;

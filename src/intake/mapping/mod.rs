@@ -58,6 +58,7 @@ pub struct Mapping {
     blocks: Vec<Regex>,
     ignored: Vec<Ignored>,
     submitted_at: Option<String>,
+    sender: Option<String>,
     /// Whether this is our own layout, in which text is taken to the letter.
     plain: bool,
 }
@@ -196,6 +197,11 @@ impl Mapping {
     /// regular expression that is none, a member with two sources or a required one with none.
     pub fn read(text: &str, place: &str) -> Result<Mapping, Failure> {
         definition::check::read(text, place)
+    }
+
+    /// Who sends the sheets that it describes, if it says so.
+    pub fn sender(&self) -> Option<&str> {
+        self.sender.as_deref()
     }
 
     /// The mapping with a time of submission for records that it gives none itself: RFC 3339.

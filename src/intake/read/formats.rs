@@ -42,6 +42,8 @@ pub struct SubmittedFile {
     pub form: Form,
     /// Whether it is packed with gzip.
     pub gzip: bool,
+    /// Who sent it, as far as the place where it was found says.
+    pub sender: Option<String>,
 }
 
 /// How records are arranged in a submission.
@@ -121,7 +123,13 @@ impl SubmittedFile {
             modified: metadata.modified().ok(),
             form,
             gzip,
+            sender: None,
         })
+    }
+
+    /// The file, found in the folder of a sender.
+    pub fn from_sender(self, sender: Option<String>) -> SubmittedFile {
+        SubmittedFile { sender, ..self }
     }
 
     /// Refuses a file that was written to since it was looked at: its receipt would name a content

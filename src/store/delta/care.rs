@@ -8,7 +8,7 @@ use crate::alerts::table::{IssuedAlert, issued_alerts};
 use crate::delta::files_whole::look_at_files;
 use crate::delta::snapshot::{Snapshot, register, version_of};
 use crate::delta::tables::Store;
-use crate::rows::closings::CLOSINGS_THAT_COUNT;
+use crate::rows::closings::{CLOSINGS_ON_RECORD, CLOSINGS_THAT_COUNT, LOADS_TAKEN_BACK};
 use crate::rows::query_rows::{one_row, rows, stream, unreadable};
 use crate::rows::schema::Kept;
 use scouting::failure::Failure;
@@ -36,6 +36,8 @@ pub struct StoreFigures {
     pub held_replaced: i64,
     /// Dropped on purpose.
     pub held_dropped: i64,
+    /// Held by a load that was taken back.
+    pub held_undone: i64,
     /// Visits that count: the highest revision of each, unless it withdraws the visit.
     pub current_visits: i64,
     /// The tables.
@@ -101,7 +103,8 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
             "{} select count(*) filter (where how is null) as open, \
                count(*) filter (where how = 'mended') as mended, \
                count(*) filter (where how = 'replaced') as replaced, \
-               count(*) filter (where how = 'dropped') as dropped from counted",
+               count(*) filter (where how = 'dropped') as dropped, \
+               count(*) filter (where how = 'undone') as undone from counted",
             held_and_closed()
         ),
     )
@@ -130,6 +133,7 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
         held_mended: held.mended,
         held_replaced: held.replaced,
         held_dropped: held.dropped,
+        held_undone: held.undone,
         current_visits,
         tables,
     })
@@ -152,6 +156,7 @@ struct Endings {
     mended: i64,
     replaced: i64,
     dropped: i64,
+    undone: i64,
 }
 
 /// Compares every file with what its log says, reads it to its end, and compares each receipt with the
@@ -192,7 +197,7 @@ pub async fn verify(store: &Store) -> Result<Verification, Failure> {
 
 const UNFINISHED: &str = "select count(distinct brought.load_id) as rows from (\
      select load_id from visits union all select load_id from units union all select load_id from held \
-     union all select load_id from held_closed where how <> 'dropped'\
+     union all select load_id from held_closed where how not in ('dropped', 'restored')\
    ) brought left anti join receipts on brought.load_id = receipts.load_id";
 
 const RECEIPTS_AGAINST_ROWS: &str = "select r.load_id as load_id, r.file_name as file_name, \
@@ -285,13 +290,15 @@ async fn compare_means(
 fn held_and_closed() -> String {
     format!(
         "with counted as (\
-           select h.record_sha256, h.line, \
-             case min(case c.how when 'mended' then 1 when 'replaced' then 2 when 'dropped' then 3 end) \
-               when 1 then 'mended' when 2 then 'replaced' when 3 then 'dropped' end as how \
+           select h.load_id, h.record_sha256, h.line, \
+             case min(case when t.undoes is not null then 0 when c.how = 'mended' then 1 \
+               when c.how = 'replaced' then 2 when c.how = 'dropped' then 3 end) \
+               when 0 then 'undone' when 1 then 'mended' when 2 then 'replaced' when 3 then 'dropped' end as how \
            from held h inner join receipts r on h.load_id = r.load_id \
+           left join ({LOADS_TAKEN_BACK}) t on h.load_id = t.undoes \
            left join ({CLOSINGS_THAT_COUNT}) c \
              on h.record_sha256 = c.record_sha256 and h.line = c.line \
-           group by h.record_sha256, h.line)"
+           group by h.load_id, h.record_sha256, h.line)"
     )
 }
 
@@ -304,7 +311,7 @@ async fn compare_closings(
     for (query, what) in [
         (
             format!(
-                "select count(*) as rows from ({CLOSINGS_THAT_COUNT}) c left anti join ({held}) h \
+                "select count(*) as rows from ({CLOSINGS_ON_RECORD}) c left anti join ({held}) h \
                    on c.record_sha256 = h.record_sha256 and c.line = h.line"
             ),
             "close a record that is not held",
@@ -321,15 +328,17 @@ async fn compare_closings(
         ),
         (
             format!(
-                "select count(*) as rows from ({CLOSINGS_THAT_COUNT}) c where c.how = 'dropped' \
+                "select count(*) as rows from ({CLOSINGS_ON_RECORD}) c \
+                 where c.how in ('dropped', 'restored', 'undone') \
                    and (length(c.reason) > 0 and length(c.who) > 0) is not true"
             ),
-            "do not say who dropped the record, or why",
+            "do not say who decided about the record, or why",
         ),
         (
             format!(
                 "select count(*) as rows from (select record_sha256, line from ({CLOSINGS_THAT_COUNT}) \
-                 where how <> 'dropped' group by record_sha256, line having count(*) > 1)"
+                 where how <> 'dropped' \
+                   and load_id not in (select undoes from receipts where undoes is not null) group by record_sha256, line having count(*) > 1)"
             ),
             "stand beside another for the same record",
         ),

@@ -10,7 +10,10 @@ use std::sync::Arc;
 
 use arrow::array::RecordBatch;
 use arrow::datatypes::{Schema, SchemaRef};
-use datafusion::prelude::{SessionConfig, SessionContext};
+use datafusion::catalog::TableProvider;
+use datafusion::common::ScalarValue;
+use datafusion::error::DataFusionError;
+use datafusion::prelude::{SessionConfig, SessionContext, lit};
 use deltalake::DeltaTable;
 use jiff::Timestamp;
 use serde::Deserialize;
@@ -18,6 +21,7 @@ use url::Url;
 
 use crate::delta::table_log::changed_no_row;
 use crate::delta::tables::{Store, refused};
+use crate::rows::column::Column;
 use crate::rows::query_rows::{one_row, rows, unreadable};
 use crate::rows::schema::{Kept, arrow_schema};
 use scouting::failure::{Failure, Kind};
@@ -100,7 +104,7 @@ impl Snapshot {
     pub(crate) async fn with_visits_as(&self, name: &str) -> Result<Snapshot, Failure> {
         let session = SessionContext::new_with_config(self.session.copied_config());
         register(&session, Kept::Receipts, &self.receipts).await?;
-        register_as(&session, name, &self.visits).await?;
+        register_as(&session, Kept::Visits, name, &self.visits).await?;
         Ok(Snapshot {
             session,
             visits: self.visits.clone(),
@@ -228,11 +232,13 @@ pub(crate) async fn register(
     kept: Kept,
     table: &DeltaTable,
 ) -> Result<(), Failure> {
-    register_as(session, kept.name(), table).await
+    register_as(session, kept, kept.name(), table).await
 }
 
+/// Registers a table under a name; columns that a table of an older program lacks are null in every row.
 async fn register_as(
     session: &SessionContext,
+    kept: Kept,
     name: &str,
     table: &DeltaTable,
 ) -> Result<(), Failure> {
@@ -240,8 +246,30 @@ async fn register_as(
         .table_provider()
         .await
         .map_err(|error| unreadable(&error))?;
-    session
-        .register_table(name, provider)
-        .map_err(|error| unreadable(&error))?;
+    let schema = provider.schema();
+    let lacking = kept.columns().iter();
+    let lacking: Vec<&Column> = lacking
+        .filter(|column| column.nullable && schema.field_with_name(column.name).is_err())
+        .collect();
+    let registered = if lacking.is_empty() {
+        session.register_table(name, provider)
+    } else {
+        with_nulls(session, provider, &lacking).and_then(|view| session.register_table(name, view))
+    };
+    registered.map_err(|error| unreadable(&error))?;
     Ok(())
+}
+
+/// A table with these columns besides its own, all null.
+fn with_nulls(
+    session: &SessionContext,
+    table: Arc<dyn TableProvider>,
+    columns: &[&Column],
+) -> Result<Arc<dyn TableProvider>, DataFusionError> {
+    let mut frame = session.read_table(table)?;
+    for column in columns {
+        let null = ScalarValue::try_from(&column.holds.arrow())?;
+        frame = frame.with_column(column.name, lit(null))?;
+    }
+    Ok(frame.into_view())
 }

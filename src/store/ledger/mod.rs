@@ -4,4 +4,6 @@ pub mod drop;
 pub mod held;
 pub mod identity;
 pub mod known;
+pub mod loads;
 pub mod open_held;
+pub(crate) mod taken_back;

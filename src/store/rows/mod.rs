@@ -8,5 +8,6 @@ pub(crate) mod query_rows;
 pub mod receipt;
 pub mod schema;
 pub(crate) mod table_batch;
+pub mod visit_records;
 pub mod visit_sites;
 pub mod written;

@@ -232,6 +232,16 @@ pub const VISITS: &[Column] = &[
         "SHA-256 of the record in canonical form, 32 bytes",
     ),
     must("season", Holds::Whole32, "ISO week-year of observed_on"),
+    may(
+        "sender",
+        Holds::Text,
+        "who sent the record: of a corrected one the sender of its original; null if it is not known",
+    ),
+    may(
+        "revision_sent",
+        Holds::Whole32,
+        "revision as its sender wrote it, where a load taken back had used up that number; null if it is revision",
+    ),
 ];
 
 /// One row a unit of an accepted visit: the raw counts.
@@ -314,11 +324,17 @@ pub const HELD: &[Column] = &[
         Holds::Bytes,
         "the record, byte for byte as sent; of rows of a table JSON: the rows as sent, and what was read of them",
     ),
+    may(
+        "sender",
+        Holds::Text,
+        "who sent the record: of a corrected one the sender of its original; null if it is not known",
+    ),
 ];
 
 /// One row a held record that is closed: append-only, so a record is open while none names it.
 ///
-/// Rows of a load count with its receipt; rows of a drop (`how` = dropped) count as they are.
+/// Rows of a load count with its receipt; rows of a drop (`how` = dropped) or of its taking back (`how` = restored)
+/// count as they are.
 pub const HELD_CLOSED: &[Column] = &[
     must(
         "load_id",
@@ -339,7 +355,7 @@ pub const HELD_CLOSED: &[Column] = &[
     must(
         "how",
         Holds::Text,
-        "mended, replaced (an attempt to mend it is held in its place) or dropped",
+        "mended, replaced (an attempt to mend it is held in its place), dropped, restored (the drop is taken back: open again) or undone (its load was taken back)",
     ),
     may(
         "visit_id",
@@ -356,8 +372,16 @@ pub const HELD_CLOSED: &[Column] = &[
         Holds::Text,
         "of a replaced one: id of the held record that stands for it",
     ),
-    may("reason", Holds::Text, "of a dropped one: why"),
-    may("who", Holds::Text, "of a dropped one: who decided"),
+    may(
+        "reason",
+        Holds::Text,
+        "of one that was dropped, restored or undone: why",
+    ),
+    may(
+        "who",
+        Holds::Text,
+        "of one that was dropped, restored or undone: who decided",
+    ),
     must("closed_at", Holds::Moment, "when it was closed"),
 ];
 
@@ -410,6 +434,22 @@ pub const RECEIPTS: &[Column] = &[
         "held records of earlier loads that this one closed: rows of held_closed",
     ),
     must("version", Holds::Text, "version of bractline"),
+    may(
+        "sender",
+        Holds::Text,
+        "who sent the submission; null if it is not known",
+    ),
+    may(
+        "undoes",
+        Holds::Text,
+        "of an undo: the load that it takes back, or brings back if it was taken back before",
+    ),
+    may(
+        "reason",
+        Holds::Text,
+        "why the office made it: of an undo or an edit",
+    ),
+    may("who", Holds::Text, "who in the office made it"),
 ];
 
 /// The Arrow schema of a table, with the description of each column in its metadata.

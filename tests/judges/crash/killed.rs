@@ -45,7 +45,7 @@ pub const ISSUE: Killed = Killed {
 pub const DROP: Killed = Killed {
     name: "held drop",
     arguments: &[
-        "held", "drop", "--reason", "a test", "--by", "tester", "--file", "1.ndjson",
+        "held", "drop", "--yes", "--reason", "a test", "--by", "tester", "--file", "1.ndjson",
     ],
     codes: &[0],
     done_already: Some("nothing was dropped"),
