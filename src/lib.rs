@@ -54,5 +54,8 @@ pub(crate) mod plan;
 pub(crate) mod protocols;
 pub(crate) mod scenario;
 pub mod seasons;
+pub(crate) mod senders;
 pub mod shared;
+pub(crate) mod submissions;
+pub(crate) mod visits;
 pub(crate) mod workspace;

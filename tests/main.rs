@@ -60,3 +60,4 @@ mod thresholds; // thresholds of the protocols against values from outside
 mod tree; // the top level, what no file may name, what a newcomer looks for
 mod trend; // command trend: what is withheld moves no byte; what the data cannot bear
 mod trend_statistics; // the nowcast looked back at
+mod undo_model; // loads, undos and edits in any order, against a model of their own

@@ -33,6 +33,8 @@ const ATTEMPTS_MAX: usize = 50;
 /// What became of one submission.
 #[derive(Debug)]
 pub struct Account {
+    /// Identity of the load; empty if nothing was stored.
+    pub load_id: String,
     /// What was handed in.
     pub submission: Submission,
     /// How many records went where.
@@ -118,7 +120,8 @@ impl Loader {
             let load_id = Uuid::now_v7().to_string();
             let append = Append::begin(&self.store, mark(file, &load_id)).await?;
             let taken = self.pass(file, &provenance, Some(append), now).await?;
-            let account = taken.account;
+            let mut account = taken.account;
+            account.load_id.clone_from(&load_id);
             let receipt = Receipt::new(load_id, account.submission.clone(), account.counts);
             let append = taken.append.expect("a load has tables to write to");
             let written = append.finish(&self.store, receipt).await?;
@@ -158,6 +161,7 @@ impl Loader {
         }
         append.write_closings(closings).await?;
         account.counts.closed += closings.len() as u64;
+        account.load_id.clone_from(&load_id);
         let receipt = Receipt::new(load_id, account.submission.clone(), account.counts);
         let written = append.finish(&self.store, receipt).await?;
         let sealed = written.seal(self.known.receipts()).await?;

@@ -155,7 +155,7 @@ pub(crate) async fn load_decided<T>(
 }
 
 /// The refusal of revisions of which one is not acceptable.
-pub(super) fn refused(name: &str, visit_id: Option<&str>, finding: Option<&Finding>) -> Failure {
+pub(crate) fn refused(name: &str, visit_id: Option<&str>, finding: Option<&Finding>) -> Failure {
     let visit = visit_id.map_or_else(String::new, |visit_id| format!(" of visit {visit_id}"));
     let what = finding.map_or_else(String::new, |finding| format!(": {finding}"));
     Failure::new(

@@ -280,6 +280,7 @@ impl<'a> Pass<'a> {
     pub(super) fn finish(self, submission: Submission) -> Taken {
         Taken {
             account: Account {
+                load_id: String::new(),
                 submission,
                 counts: self.counts,
                 held: self.held,

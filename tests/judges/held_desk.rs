@@ -197,6 +197,7 @@ fn a_drop_says_who_why_and_what_and_keeps_the_record() {
     let run = workspace.run(&[
         "held",
         "drop",
+        "--yes",
         "--reason",
         " a test ",
         "--by",

@@ -81,6 +81,15 @@ pub enum Sender {
 }
 
 impl Sender {
+    /// The sender if it is known, else the scout, else the file.
+    pub(crate) fn of(sender: Option<String>, observer_id: Option<&str>, file_name: &str) -> Sender {
+        match (sender, observer_id) {
+            (Some(sender), _) => Sender::Named(sender),
+            (None, Some(observer)) => Sender::Observer(observer.to_owned()),
+            (None, None) => Sender::File(file_name.to_owned()),
+        }
+    }
+
     /// The sender's name, the scout's pseudonym, or the file's name.
     pub fn name(&self) -> &str {
         match self {
@@ -92,11 +101,8 @@ impl Sender {
 impl HeldEntry {
     /// To whom it goes back.
     pub fn sender(&self) -> Sender {
-        match (&self.submitted_by, &self.observer_id) {
-            (Some(sender), _) => Sender::Named(sender.clone()),
-            (None, Some(observer)) => Sender::Observer(observer.clone()),
-            (None, None) => Sender::File(self.file_name.clone()),
-        }
+        let observer_id = self.observer_id.as_deref();
+        Sender::of(self.submitted_by.clone(), observer_id, &self.file_name)
     }
 }
 
@@ -122,7 +128,7 @@ pub async fn open_entries(store: &Store) -> Result<Vec<HeldEntry>, Failure> {
 }
 
 /// The open held records of a snapshot.
-pub(crate) async fn entries_of(snapshot: &Snapshot) -> Result<Vec<HeldEntry>, Failure> {
+pub async fn entries_of(snapshot: &Snapshot) -> Result<Vec<HeldEntry>, Failure> {
     let mut all = Vec::new();
     for batch in open_batches(snapshot, "").await? {
         all.extend(entries(&batch)?);

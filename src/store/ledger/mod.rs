@@ -6,4 +6,5 @@ pub mod identity;
 pub mod known;
 pub mod loads;
 pub mod open_held;
+pub mod reports;
 pub(crate) mod taken_back;

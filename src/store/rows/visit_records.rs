@@ -13,7 +13,7 @@ use serde_json::{Map, Value, json};
 
 use crate::delta::snapshot::Snapshot;
 use crate::rows::decode;
-use crate::rows::query_rows::{batches, unreadable};
+use crate::rows::query_rows::{batches, rows, unreadable};
 use scouting::failure::{Failure, Kind};
 use scouting::visit::record::Visit;
 
@@ -62,6 +62,34 @@ impl Snapshot {
         .await
     }
 
+    /// The visits of a field that count in a week under a protocol, in the order of their days.
+    ///
+    /// # Errors
+    /// A [`Failure`] if the store cannot be read.
+    pub async fn visits_of_field(
+        &self,
+        field_id: &str,
+        protocol: &str,
+        iso_week: &str,
+    ) -> Result<Vec<String>, Failure> {
+        #[derive(Deserialize)]
+        struct Row {
+            visit_id: String,
+        }
+        let (field_id, protocol) = (quoted(field_id), quoted(protocol));
+        let iso_week = quoted(iso_week);
+        let query = format!(
+            "with visible as (select * from visits where load_id in (select load_id from receipts)), \
+             newest as (select visit_id, max(revision) as revision from visible group by visit_id) \
+             select visible.visit_id as visit_id from visible inner join newest \
+               on visible.visit_id = newest.visit_id and visible.revision = newest.revision \
+             where not retracted and field_id = {field_id} and protocol = {protocol} and iso_week = {iso_week} \
+             order by observed_on, visible.visit_id"
+        );
+        let visits: Vec<Row> = rows(self.session(), &query).await?;
+        Ok(visits.into_iter().map(|row| row.visit_id).collect())
+    }
+
     async fn revisions(&self, which: &str) -> Result<Vec<StoredRevision>, Failure> {
         let visible = format!("load_id in (select load_id from receipts) and {which}");
         let mut sites = self.sites(&visible).await?;
@@ -75,9 +103,9 @@ impl Snapshot {
         );
         let mut revisions = Vec::new();
         for batch in batches(self.session(), &query).await? {
-            let rows: Vec<VisitColumns> =
+            let columns: Vec<VisitColumns> =
                 decode::rows(&batch).map_err(|error| unreadable(&error))?;
-            for row in rows {
+            for row in columns {
                 let key = (row.load_id.clone(), row.visit_id.clone(), row.revision);
                 let sites = sites.remove(&key).unwrap_or_default();
                 revisions.push(row.revision(sites)?);
@@ -98,9 +126,9 @@ impl Snapshot {
         );
         let mut sites: HashMap<_, Vec<UnitColumns>> = HashMap::new();
         for batch in batches(self.session(), &query).await? {
-            let rows: Vec<UnitColumns> =
+            let columns: Vec<UnitColumns> =
                 decode::rows(&batch).map_err(|error| unreadable(&error))?;
-            for row in rows {
+            for row in columns {
                 let key = (row.load_id.clone(), row.visit_id.clone(), row.revision);
                 sites.entry(key).or_default().push(row);
             }
