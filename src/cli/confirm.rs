@@ -1,4 +1,4 @@
-//! A preview that a person confirms: by `--yes`, or by an answer on a terminal.
+//! A preview that a person confirms: by an answer on a terminal.
 
 use std::io::{BufRead, IsTerminal, Write};
 
@@ -7,11 +7,8 @@ use scouting::failure::{Failure, Kind};
 /// How a preview ends that nobody confirmed.
 pub(super) const NOTHING_CHANGED: &str = "nothing is changed yet: add --yes to do it";
 
-/// Whether to go on: with `--yes`, or if the person at the terminal says so. Without a terminal nobody is asked.
-pub(super) fn confirmed(yes: bool, question: &str) -> Result<bool, Failure> {
-    if yes {
-        return Ok(true);
-    }
+/// Whether the person at the terminal says to go on. Without a terminal nobody is asked, and nothing is done.
+pub(super) fn confirmed(question: &str) -> Result<bool, Failure> {
     let (stdin, mut stderr) = (std::io::stdin(), std::io::stderr());
     if !stdin.is_terminal() || !stderr.is_terminal() {
         return Ok(false);

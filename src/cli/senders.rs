@@ -11,7 +11,7 @@ use crate::shared::report;
 use crate::workspace::Workspace;
 use crate::workspace::contacts::Contacts;
 use crate::workspace::open::{open_catalogue, open_store};
-use scouting::failure::{Failure, Kind};
+use scouting::failure::Failure;
 use scouting::visit::week::IsoWeek;
 use store::ledger::held::open_entries;
 
@@ -81,18 +81,7 @@ impl Senders {
                 letters,
                 format,
             } => {
-                let known = open_catalogue(workspace)?;
-                if let Some(other) = protocol
-                    .as_deref()
-                    .filter(|id| known.protocol(id).is_none())
-                {
-                    return Err(Failure::new(
-                        Kind::Settings,
-                        format!("no protocol has the id {other:?}"),
-                    )
-                    .mend(format!("the protocols are {}", known.ids())));
-                }
-                let asked = Asked { week, protocol };
+                let asked = Asked::of(week, protocol, &open_catalogue(workspace)?)?;
                 let held = open_entries(&open_store(workspace).await?).await?;
                 let missing = missing(&asked, &reports, &Contacts::read(workspace)?, &held);
                 if let Some(folder) = letters {

@@ -13,6 +13,7 @@ use crate::shared::files::write_private_folder;
 use crate::shared::report::counted;
 use crate::workspace::contacts::{Contact, Contacts};
 use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Catalogue;
 use scouting::visit::week::IsoWeek;
 use store::ledger::held::{HeldEntry, Sender};
 use store::ledger::reports::Reports;
@@ -22,6 +23,30 @@ use store::ledger::reports::Reports;
 pub(crate) struct Asked {
     pub(crate) week: IsoWeek,
     pub(crate) protocol: Option<String>,
+}
+
+impl Asked {
+    /// The question, if there is such a protocol.
+    ///
+    /// # Errors
+    /// If the catalogue has none of that id.
+    pub(crate) fn of(
+        week: IsoWeek,
+        protocol: Option<String>,
+        catalogue: &Catalogue,
+    ) -> Result<Asked, Failure> {
+        match protocol
+            .as_deref()
+            .filter(|id| catalogue.protocol(id).is_none())
+        {
+            Some(other) => Err(Failure::new(
+                Kind::Settings,
+                format!("no protocol has the id {other:?}"),
+            )
+            .mend(format!("the protocols are {}", catalogue.ids()))),
+            None => Ok(Asked { week, protocol }),
+        }
+    }
 }
 
 /// A sender who has not reported.

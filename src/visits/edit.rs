@@ -33,6 +33,8 @@ pub(crate) struct Edited {
     changed: Vec<Difference>,
     /// Codes of what is doubtful about the new revision.
     flags: Vec<String>,
+    /// Whether it withdraws the visit, as the revision before may have.
+    withdrawn: bool,
     /// The load that the edit is; `None` if it was only looked at.
     load: Option<String>,
 }
@@ -98,6 +100,7 @@ async fn decided(store: &Store, edit: &Edit) -> Result<(Own, Edited), Failure> {
         revision: visit.revision,
         changed,
         flags: Vec::new(),
+        withdrawn: visit.retracted == Some(true),
         load: None,
     };
     let own = Own {
@@ -125,6 +128,12 @@ impl Edited {
                 .iter()
                 .map(|changed| format!("  {}", changed.text())),
         );
+        if self.withdrawn {
+            lines.push(
+                "  the visit is withdrawn and counts nowhere; --remove /retracted brings it back"
+                    .to_owned(),
+            );
+        }
         lines.extend(self.flags.iter().map(|flag| format!("  flag {flag}")));
         lines.join("\n")
     }

@@ -87,7 +87,7 @@ impl HeldDrop {
             };
             let text = || decided_text("would drop", &would_drop, decision);
             self.format.say(&preview, text)?;
-            if !confirmed(false, "Drop them?")? {
+            if !confirmed("Drop them?")? {
                 report::note(NOTHING_CHANGED);
                 return Ok(Outcome::Done);
             }

@@ -6,6 +6,7 @@ pub mod decode;
 pub mod past;
 pub(crate) mod query_rows;
 pub mod receipt;
+mod receipt_columns;
 pub mod schema;
 pub(crate) mod table_batch;
 pub mod visit_records;

@@ -1,20 +1,18 @@
 //! `bractline submissions`: what was loaded, and the way back.
 
+mod undo;
+
 use clap::ValueEnum;
-use jiff::Timestamp;
 use jiff::civil::Date;
 
-use super::confirm::{NOTHING_CHANGED, confirmed};
-use super::format::{Format, Outcome};
-use super::who::Deciding;
+use crate::cli::format::Outcome;
 use crate::load::sender::sender_name;
 use crate::shared::report;
 use crate::submissions::list::{Which, list_csv, list_text, listed};
-use crate::submissions::undo::{Undoing, preview, undo};
-use crate::submissions::undo_text::undo_text;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
 use scouting::visit::week::IsoWeek;
+use undo::Undo;
 
 /// The submissions that were loaded: list them, take one back
 #[derive(Debug, clap::Subcommand)]
@@ -44,19 +42,7 @@ pub enum Submissions {
     #[command(
         after_help = "Examples:\n  bractline submissions undo 0198c2f1 --reason \"loaded with the wrong mapping\"\n  bractline submissions undo 0198c2f1 --reason \"loaded with the wrong mapping\" --yes\n\nWithout --yes it shows what would change and changes nothing, unless you say yes on a terminal. Nothing is erased: each visit gets a new revision, with the content that it had without the submission, or one that withdraws it. Held records that came with the submission are closed; those that it closed are open again. The undo is a load of its own: undo that, and the submission is back. Its records can be sent and loaded again at any time."
     )]
-    Undo {
-        /// Id of the load, or its first 8 characters or more (`submissions list`)
-        #[arg(value_name = "LOAD")]
-        load: String,
-        #[command(flatten)]
-        deciding: Deciding,
-        /// Do it; without it what would change is shown
-        #[arg(long)]
-        yes: bool,
-        /// How to report
-        #[arg(long, value_enum, default_value = "text")]
-        format: Format,
-    },
+    Undo(Undo),
 }
 
 /// How a list is reported.
@@ -71,7 +57,7 @@ pub enum ListFormat {
 }
 
 impl Submissions {
-    pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
+    pub(in crate::cli) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         match self {
             Submissions::List {
                 sender,
@@ -95,29 +81,7 @@ impl Submissions {
                 }
                 Ok(Outcome::Done)
             }
-            Submissions::Undo {
-                load,
-                deciding,
-                yes,
-                format,
-            } => {
-                let undoing = Undoing {
-                    load,
-                    who: deciding.who(),
-                    reason: deciding.reason,
-                    now: Timestamp::now(),
-                };
-                if !yes {
-                    let would = preview(workspace, &undoing).await?;
-                    format.say(&would, || undo_text(&would))?;
-                    if !confirmed(false, "Do it?")? {
-                        report::note(NOTHING_CHANGED);
-                        return Ok(Outcome::Done);
-                    }
-                }
-                let undone = undo(workspace, &undoing).await?;
-                format.say(&undone, || undo_text(&undone))
-            }
+            Submissions::Undo(undo) => undo.run(workspace).await,
         }
     }
 }
