@@ -391,6 +391,7 @@ fn a_store_of_an_older_program_reads_as_without_senders_and_takes_them() {
     assert!(before.iter().all(|load| load["sender"].is_null()));
     workspace.run(&["senders", "list"]).expect_code(0);
     workspace.run(&["held", "list"]).expect_code(0);
+    workspace.rolled_up();
     let first = before[0]["load_id"].as_str().unwrap().to_owned();
     undo(&workspace, &first, &["--yes"]).expect_code(0);
     workspace.run(&["store", "verify"]).expect_code(0);

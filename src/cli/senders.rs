@@ -50,7 +50,7 @@ pub enum Senders {
     },
     /// Count held and flagged records and days of delay, by sender and by scout
     #[command(
-        after_help = "Examples:\n  bractline senders stats\n  bractline senders stats --season 2026 --out senders.csv\n\nThe figures are private: they name people. Days of delay are from the visit to the time at which its record was handed in, in UTC."
+        after_help = "Examples:\n  bractline senders stats\n  bractline senders stats --season 2026 --out senders.csv\n\nThe figures are private: they name people. Days of delay are from the visit to the time at which its record was handed in, in UTC. A record that was held is counted in the year in which it was received."
     )]
     Stats {
         /// ISO week-year; the newest if it is left out

@@ -12,8 +12,10 @@ use arrow::array::RecordBatch;
 use arrow::datatypes::{Schema, SchemaRef};
 use datafusion::catalog::TableProvider;
 use datafusion::common::ScalarValue;
+use datafusion::datasource::provider_as_source;
 use datafusion::error::DataFusionError;
-use datafusion::prelude::{SessionConfig, SessionContext, lit};
+use datafusion::logical_expr::LogicalPlanBuilder;
+use datafusion::prelude::{DataFrame, SessionConfig, SessionContext, lit};
 use deltalake::DeltaTable;
 use jiff::Timestamp;
 use serde::Deserialize;
@@ -254,19 +256,22 @@ async fn register_as(
     let registered = if lacking.is_empty() {
         session.register_table(name, provider)
     } else {
-        with_nulls(session, provider, &lacking).and_then(|view| session.register_table(name, view))
+        with_nulls(session, name, provider, &lacking)
+            .and_then(|view| session.register_table(name, view))
     };
     registered.map_err(|error| unreadable(&error))?;
     Ok(())
 }
 
-/// A table with these columns besides its own, all null.
+/// A table with these columns besides its own, all null. What reads it is said to read the table of this name.
 fn with_nulls(
     session: &SessionContext,
+    name: &str,
     table: Arc<dyn TableProvider>,
     columns: &[&Column],
 ) -> Result<Arc<dyn TableProvider>, DataFusionError> {
-    let mut frame = session.read_table(table)?;
+    let scan = LogicalPlanBuilder::scan(name, provider_as_source(table), None)?;
+    let mut frame = DataFrame::new(session.state(), scan.build()?);
     for column in columns {
         let null = ScalarValue::try_from(&column.holds.arrow())?;
         frame = frame.with_column(column.name, lit(null))?;
