@@ -33,6 +33,9 @@
 //! | 2 | [`count_sheet`] | sheets for scouts to fill |
 //! | 2 | [`gate`] | the last check of finished files before they are public |
 //! | 2 | [`protocols`] | the catalog for its readers |
+//! | 3 | [`submissions`] | what was loaded: listed, and taken back |
+//! | 3 | [`visits`] | one visit: shown, and changed by a next revision |
+//! | 3 | [`senders`] | who reported and who has not, letters to them, their figures; private |
 //! | 3 | [`seasons`] | seasons compared, and their trends |
 //! | 3 | [`plan`] | how many sites a field needs, and how far in from its edge to look |
 //! | 3 | [`scenario`] | what would follow under other economics; private |
@@ -56,5 +59,8 @@ pub(crate) mod plan;
 pub(crate) mod protocols;
 pub(crate) mod scenario;
 pub mod seasons;
+pub(crate) mod senders;
 pub mod shared;
+pub(crate) mod submissions;
+pub(crate) mod visits;
 pub(crate) mod workspace;

@@ -121,8 +121,9 @@ fn files_of_one_run_see_what_the_files_before_them_brought() {
 #[test]
 fn a_drop_is_by_file_or_sender_too_and_all_of_it_or_nothing() {
     let workspace = held_week();
-    let drop =
-        |arguments: &[&str]| workspace.run(&[&["held", "drop", "--by", "x"], arguments].concat());
+    let drop = |arguments: &[&str]| {
+        workspace.run(&[&["held", "drop", "--yes", "--by", "x"], arguments].concat())
+    };
     for usage in [
         &["--id", "0123456789abcdef-7"][..],
         &["--reason", " ", "--file", "week30.ndjson"],
@@ -150,6 +151,66 @@ fn a_drop_is_by_file_or_sender_too_and_all_of_it_or_nothing() {
         .run(&["held", "export", "--out", &text_of(&again)])
         .expect_code(0);
     assert!(!again.exists(), "nothing is held, so nothing is written");
+    workspace.run(&["store", "verify"]).expect_code(0);
+}
+
+#[test]
+fn a_drop_is_shown_first_and_can_be_taken_back() {
+    let workspace = held_week();
+    let id = held_id(&workspace, 2);
+    let drop = [
+        "held", "drop", "--reason", "x", "--by", "office", "--id", &id,
+    ];
+    let preview = workspace.run(&drop).expect_code(0);
+    assert!(preview.stdout.contains("would drop 1 record") && preview.stderr.contains("--yes"));
+    let json = workspace.run(&[&drop[..], &["--format", "json"]].concat());
+    assert_eq!(json.json()["would_drop"][0]["held_id"], *id);
+    assert_eq!(open(&workspace), 4);
+
+    let restore = |id: &str| {
+        workspace.run(&[
+            "held",
+            "restore",
+            id,
+            "--reason",
+            "a mistake",
+            "--by",
+            "office",
+        ])
+    };
+    let refused = restore(&id).expect_code(1);
+    assert!(
+        refused.stderr.contains("no dropped record has the id"),
+        "{}",
+        refused.stderr
+    );
+    // The later decision counts, as often as it is changed.
+    for _ in 0..2 {
+        workspace
+            .run(&[&drop[..], &["--yes"]].concat())
+            .expect_code(0);
+        assert_eq!(open(&workspace), 3);
+        restore(&id).expect_code(0);
+        assert_eq!(open(&workspace), 4);
+    }
+    let query = "select how, reason, who from held_closed order by closed_at";
+    let rows = workspace.run(&["sql", query, "--format", "json"]).json();
+    let how: Vec<&str> = rows
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|row| row["how"].as_str().unwrap())
+        .collect();
+    assert_eq!(how, ["dropped", "restored", "dropped", "restored"]);
+    assert_eq!(rows[1]["reason"], "a mistake");
+    workspace.run(&["store", "verify"]).expect_code(0);
+    workspace.run(&["store", "compact"]).expect_code(0);
+    assert_eq!(open(&workspace), 4);
+
+    // A restored record is closed by its correction as any other.
+    let account = workspace.load_text("right", &lines(&[full_visit("negative")]));
+    assert_eq!(account["closed"], json!(1));
+    restore(&id).expect_code(1);
     workspace.run(&["store", "verify"]).expect_code(0);
 }
 

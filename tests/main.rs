@@ -54,6 +54,7 @@ mod region; // what a boundary file may hold, and which county a point is in
 mod round_trip; // visits through files of ours and back: the same
 mod scenario; // relations of loss: by hand, and refused
 mod schema; // the visit schema, our validator and our typed reading
+mod senders; // who reported, who has not, letters to them, the contact list, figures of senders
 mod sheet; // count sheets: bytes, boxes, refused
 mod sql; // queries: what they can read, and that they can do nothing else
 mod stages; // each SQL stage on a few rows, and what the runner refuses
@@ -61,3 +62,6 @@ mod thresholds; // thresholds of the protocols against values from outside
 mod tree; // the top level, what no file may name, what a newcomer looks for
 mod trend; // command trend: what is withheld moves no byte; what the data cannot bear
 mod trend_statistics; // the nowcast looked back at
+mod undo; // whose a submission is, the list of submissions, taking one back
+mod undo_model; // loads, undos and edits in any order, against a model of their own
+mod visit_edit; // one visit shown, and changed by a next revision

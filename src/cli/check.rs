@@ -48,6 +48,7 @@ impl Check {
         }
         let options = LoadOptions {
             columns,
+            sender: None,
             stores: false,
             now: Timestamp::now,
             begun: |_: &str| {},

@@ -8,6 +8,7 @@ use jiff::Timestamp;
 use super::format::{Format, Outcome};
 use super::tables::TableColumns;
 use crate::load::each::{LoadOptions, load_each};
+use crate::load::sender::sender_name;
 use crate::load::submissions::{Accounts, Submissions};
 use crate::shared::report::counted;
 use crate::workspace::Workspace;
@@ -26,6 +27,10 @@ pub(crate) struct Load {
     #[command(flatten)]
     columns: TableColumns,
 
+    /// Who sent the files [default: as the mapping says, or the first folder within a FOLDER]
+    #[arg(long, value_name = "NAME", value_parser = sender_name)]
+    sender: Option<String>,
+
     /// Output format
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -38,6 +43,7 @@ impl Load {
         let bar = progress(&submissions);
         let options = LoadOptions {
             columns,
+            sender: self.sender,
             stores: true,
             now: Timestamp::now,
             begun: |name: &str| {

@@ -5,6 +5,7 @@
 mod alert;
 mod check;
 mod cluster;
+mod confirm;
 mod demo;
 mod export;
 mod failed;
@@ -17,11 +18,15 @@ mod plan;
 mod protocols;
 mod publish;
 mod rollup;
+mod senders;
 mod sheet;
 mod sql;
 mod store;
+mod submissions;
 mod tables;
 mod trend;
+mod visit;
+mod who;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -59,6 +64,12 @@ enum Command {
     Load(load::Load),
     #[command(subcommand)]
     Held(held::Held),
+    #[command(subcommand)]
+    Submissions(submissions::Submissions),
+    #[command(subcommand)]
+    Senders(senders::Senders),
+    #[command(subcommand)]
+    Visit(visit::Visit),
     Rollup(rollup::RollupCommand),
     Alert(alert::Alert),
     Trend(trend::Trend),
@@ -109,6 +120,9 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
         Command::Check(command) => command.run(&Workspace::open(folder)?).await,
         Command::Load(command) => command.run(&Workspace::open(folder)?).await,
         Command::Held(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Senders(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Submissions(command) => command.run(&Workspace::open(folder)?).await,
+        Command::Visit(command) => command.run(&Workspace::open(folder)?).await,
         Command::Rollup(command) => command.run(&Workspace::open(folder)?).await,
         Command::Alert(command) => command.run(&Workspace::open(folder)?).await,
         Command::Trend(command) => command.run(&Workspace::open(folder)?).await,

@@ -9,8 +9,10 @@ use super::returned::files_of_sender;
 use crate::shared::files::write_private_folder;
 use crate::shared::report::counted;
 use crate::workspace::Workspace;
+use crate::workspace::contacts::Contacts;
 use crate::workspace::open::open_store;
 use scouting::failure::{Failure, Kind};
+use store::ledger::drop::Decision;
 use store::ledger::held::{HeldEntry, HeldRecord, Sender, open_records};
 
 /// `2 records are held`.
@@ -20,12 +22,13 @@ pub(crate) fn are_held(records: usize) -> String {
 
 fn entry_text(entry: &HeldEntry) -> String {
     format!(
-        "{} {} line {} ({}, {})",
+        "{} {} line {} ({}, {}{})",
         entry.held_id,
         entry.file_name,
         entry.line,
         entry.visit_id.as_deref().unwrap_or("visit unknown"),
-        entry.observer_id.as_deref().unwrap_or("scout unknown")
+        entry.observer_id.as_deref().unwrap_or("scout unknown"),
+        (entry.submitted_by.as_deref()).map_or_else(String::new, |name| format!(", from {name}"))
     )
 }
 
@@ -46,6 +49,7 @@ pub(crate) async fn send_back(
             "name a new folder: letters of an earlier export must not be mixed with the new ones",
         ));
     }
+    let contacts = Contacts::read(workspace)?;
     let records = open_records(&open_store(workspace).await?).await?;
     if records.is_empty() {
         return Ok("no record is held: nothing to send back".to_owned());
@@ -53,12 +57,9 @@ pub(crate) async fn send_back(
     let mut said = Vec::new();
     let mut files = Vec::new();
     for (sender, records) in by_sender(records) {
-        // A scout and a file may bear one name.
-        let named = match &sender {
-            Sender::Observer(name) => name.clone(),
-            Sender::File(name) => format!("file {name}"),
-        };
-        let of_sender = files_of_sender(&named, &records, form)?;
+        let named = unlike_others(&sender);
+        let contact = contacts.of(sender.name());
+        let of_sender = files_of_sender(&named, &records, form, contact)?;
         let names: Vec<&str> = of_sender.iter().map(|(name, _)| name.as_str()).collect();
         said.push(format!(
             "{named}: {} → {}",
@@ -76,6 +77,15 @@ pub(crate) async fn send_back(
     Ok(said.join("\n"))
 }
 
+/// A sender's name for files: a sender, a scout and a file may bear one name.
+fn unlike_others(sender: &Sender) -> String {
+    match sender {
+        Sender::Named(name) => format!("from {name}"),
+        Sender::Observer(name) => name.clone(),
+        Sender::File(name) => format!("file {name}"),
+    }
+}
+
 /// The held records for people, each with its reasons.
 pub(crate) fn records_text(records: &[HeldRecord]) -> String {
     let mut lines = vec![are_held(records.len())];
@@ -87,11 +97,14 @@ pub(crate) fn records_text(records: &[HeldRecord]) -> String {
     lines.join("\n")
 }
 
-/// Which records were dropped, by whom and why, for people.
-pub(crate) fn dropped_text(dropped: &[HeldEntry], who: &str, reason: &str) -> String {
-    let sum = counted(dropped.len() as u64, "record", "records");
-    let mut lines = vec![format!("dropped {sum} ({who}: {reason})")];
-    lines.extend(dropped.iter().map(entry_text));
+/// What was done to which records, by whom and why, for people: `dropped`, `would drop`.
+pub(crate) fn decided_text(done: &str, records: &[HeldEntry], decision: Decision<'_>) -> String {
+    let sum = counted(records.len() as u64, "record", "records");
+    let mut lines = vec![format!(
+        "{done} {sum} ({}: {})",
+        decision.who, decision.reason
+    )];
+    lines.extend(records.iter().map(entry_text));
     lines.join("\n")
 }
 

@@ -81,7 +81,7 @@ pub(crate) fn grouped_text(groups: &Grouped) -> String {
     for sender in &groups.senders {
         let name = match &sender.sender {
             // A name that a terminal would obey is shown without what it would obey.
-            Sender::Observer(name) => plain_text(name),
+            Sender::Named(name) | Sender::Observer(name) => plain_text(name),
             Sender::File(_) => "scout unknown".to_owned(),
         };
         lines.push(format!("{name}: {}", records(sender.records)));

@@ -11,6 +11,7 @@ use super::record::{ReturnForm, ReturnedRecord};
 use super::rows::table;
 use super::sheet::{sheet_csv, sheet_xlsx};
 use crate::shared::table_files::{fits_cell, table_csv};
+use crate::workspace::contacts::{Contact, addressed};
 use scouting::failure::Failure;
 
 /// Characters of a sender's name that are kept in the name of a file.
@@ -19,7 +20,7 @@ const NAME_LENGTH_MAX: usize = 40;
 const NAME_DIGITS: usize = 8;
 
 /// The files of one sender, by plain names: the records, the letter, and a file for each record that
-/// is too long for a cell. `sender` is what the names are made of.
+/// is too long for a cell. `sender` is what the names are made of, `contact` whom the letter addresses.
 ///
 /// # Errors
 /// If the spreadsheet cannot be made.
@@ -27,6 +28,7 @@ pub(crate) fn files_of_sender(
     sender: &str,
     records: &[ReturnedRecord],
     form: ReturnForm,
+    contact: Option<&Contact>,
 ) -> Result<Vec<(String, Vec<u8>)>, Failure> {
     let name = safe_name(sender);
     let file = |kind: &str, content: Vec<u8>| (format!("{name}{kind}"), content);
@@ -49,7 +51,7 @@ pub(crate) fn files_of_sender(
         }
     }
     let names: Vec<&str> = sheets.iter().map(|(name, _)| name.as_str()).collect();
-    let text = letter(records, &names, form);
+    let text = addressed(contact, &letter(records, &names, form));
     let mut files = vec![file(".letter.txt", text.into_bytes())];
     files.extend(sheets);
     if form != ReturnForm::Ndjson {

@@ -9,6 +9,8 @@ use store::rows::receipt::{Counts, Submission};
 /// What became of one submission.
 #[derive(Debug)]
 pub struct Account {
+    /// Identity of the load; empty if nothing was stored.
+    pub load_id: String,
     /// The submission.
     pub submission: Submission,
     /// How many records went where.

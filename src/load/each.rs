@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 
 use super::inbox::found::{Found, What};
+use super::sender::sender_by_folder;
 use super::submissions::{Accounts, Submissions};
 use crate::load::loader::Loader;
 use crate::shared::report;
@@ -26,6 +27,7 @@ pub(crate) async fn load_all(
     let mut accounts = Accounts::default();
     let options = LoadOptions {
         columns: Columns::default(),
+        sender: None,
         stores: true,
         now,
         begun: |_: &str| {},
@@ -38,6 +40,8 @@ pub(crate) async fn load_all(
 pub(crate) struct LoadOptions<N, B> {
     /// What the columns of spreadsheets are.
     pub(crate) columns: Columns,
+    /// Who sent all of it; without one the mapping or the folder of a file names it.
+    pub(crate) sender: Option<String>,
     /// Whether they are stored; else it is only said what would become of them.
     pub(crate) stores: bool,
     /// The clock: each load keeps its time.
@@ -66,7 +70,8 @@ pub(crate) async fn load_each<N: Fn() -> Timestamp, B: Fn(&str)>(
     options: LoadOptions<N, B>,
     accounts: &mut Accounts,
 ) -> Result<(), Failure> {
-    let mut loader = open_loader(workspace).await?;
+    let loader = open_loader(workspace).await?;
+    let mut loader = loader.with_sender(options.sender.clone());
     for found in &submissions.found {
         (options.begun)(&found.name);
         let loaded = match &found.what {
@@ -80,10 +85,11 @@ pub(crate) async fn load_each<N: Fn() -> Timestamp, B: Fn(&str)>(
                     Err(failure) => Err(failure),
                     Ok(mapping) => {
                         loader.use_mapping(mapping);
+                        let file = file.clone().from_sender(sender_by_folder(&found.within));
                         let now = (options.now)();
                         match options.stores {
-                            true => loader.load(file, now).await,
-                            false => loader.check(file, now).await,
+                            true => loader.load(&file, now).await,
+                            false => loader.check(&file, now).await,
                         }
                     }
                 }
@@ -140,7 +146,7 @@ fn advice(receipt_files: usize) -> Option<String> {
 }
 
 /// A loader with all that a workspace says.
-async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure> {
+pub(super) async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure> {
     let judge = Judge::new(
         &open_catalogue(workspace)?,
         open_region(workspace)?,

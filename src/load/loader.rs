@@ -9,6 +9,7 @@ use uuid::Uuid;
 
 use super::account::Account;
 use super::history::History;
+use super::own::{Provenance, refused};
 use super::pass::{Pass, Taken};
 use intake::judge::judging::Judge;
 use intake::mapping::Mapping;
@@ -21,6 +22,7 @@ use store::delta::append::{Append, Sealed, Written};
 use store::delta::tables::Store;
 use store::ledger::identity::Ledger;
 use store::ledger::known::KnownRecords;
+use store::rows::closings::ClosingRow;
 use store::rows::receipt::{Receipt, Submission};
 use store::rows::written::LoadMark;
 
@@ -36,6 +38,8 @@ pub struct Loader {
     history: Option<History>,
     held_flags: Vec<Code>,
     mapping: Option<Mapping>,
+    /// Who sent what is loaded, where somebody named it.
+    sender: Option<String>,
     workers: usize,
 }
 
@@ -56,6 +60,7 @@ impl Loader {
             history: None,
             held_flags,
             mapping: None,
+            sender: None,
             workers,
         })
     }
@@ -63,6 +68,23 @@ impl Loader {
     /// Reads what is loaded from now on by a mapping, or by none.
     pub fn use_mapping(&mut self, mapping: Option<Mapping>) {
         self.mapping = mapping;
+    }
+
+    /// The loader with the sender of all that is loaded; without one the mapping or the folder of a file names it.
+    pub(crate) fn with_sender(mut self, sender: Option<String>) -> Loader {
+        self.sender = sender;
+        self
+    }
+
+    /// The loader, flagging what differs from earlier visits and holding none of it.
+    pub(super) fn holding_no_flag(mut self) -> Loader {
+        self.held_flags = Vec::new();
+        self
+    }
+
+    /// The version of the receipts that its decisions are based on.
+    pub(super) fn version(&self) -> Option<u64> {
+        self.known.receipts().version()
     }
 
     /// How many files hold the receipts of the store: one a load, until they are put together.
@@ -74,11 +96,13 @@ impl Loader {
     /// Loads a submission: when it returns, the submission is visible and on the disk.
     pub async fn load(&mut self, file: &SubmittedFile, now: Timestamp) -> Result<Account, Failure> {
         let file = &self.as_mapped(file)?;
+        let provenance = self.provenance(file);
         for _ in 0..ATTEMPTS_MAX {
             let load_id = Uuid::now_v7().to_string();
             let append = Append::begin(&self.store, mark(file, &load_id)).await?;
-            let taken = self.pass(file, Some(append), now).await?;
-            let account = taken.account;
+            let taken = self.pass(file, &provenance, Some(append), now).await?;
+            let mut account = taken.account;
+            account.load_id.clone_from(&load_id);
             let receipt = Receipt::new(load_id, account.submission.clone(), account.counts);
             let append = taken.append.expect("a load has tables to write to");
             let written = append.finish(&self.store, receipt).await?;
@@ -95,6 +119,36 @@ impl Loader {
         .mend("load it again when the other loads have finished; nothing of it was loaded"))
     }
 
+    /// Loads a submission and closes held records, if each of its records is accepted and the store is still as it was
+    /// read; `None` if it is not.
+    pub(super) async fn load_whole(
+        &mut self,
+        file: &SubmittedFile,
+        provenance: Provenance,
+        closings: &[ClosingRow],
+        now: Timestamp,
+    ) -> Result<Option<Account>, Failure> {
+        let load_id = Uuid::now_v7().to_string();
+        let append = Append::begin(&self.store, mark(file, &load_id)).await?;
+        let taken = self.pass(file, &provenance, Some(append), now).await?;
+        let mut account = taken.account;
+        let mut append = taken.append.expect("a load has tables to write to");
+        if account.counts.accepted != account.counts.received {
+            append.abandon().await;
+            let held = account.held.first().first();
+            let visit_id = held.and_then(|report| report.visit_id.as_deref());
+            let finding = held.and_then(|report| report.findings.first());
+            return Err(refused(&file.name, visit_id, finding));
+        }
+        append.write_closings(closings).await?;
+        account.counts.closed += closings.len() as u64;
+        account.load_id.clone_from(&load_id);
+        let receipt = Receipt::new(load_id, account.submission.clone(), account.counts);
+        let written = append.finish(&self.store, receipt).await?;
+        let sealed = written.seal(self.known.receipts()).await?;
+        Ok((sealed == Sealed::Done).then_some(account))
+    }
+
     /// What `load` would say, storing nothing.
     pub async fn check(
         &mut self,
@@ -102,10 +156,22 @@ impl Loader {
         now: Timestamp,
     ) -> Result<Account, Failure> {
         let file = &self.as_mapped(file)?;
-        let taken = self.pass(file, None, now).await?;
+        let provenance = self.provenance(file);
+        let taken = self.pass(file, &provenance, None, now).await?;
         self.history = Some(taken.history);
         self.known.adopt(taken.ledger.into_brought());
         Ok(taken.account)
+    }
+
+    /// Where a file comes from: as named with the command, else as the mapping says, else as the file's folder does.
+    fn provenance(&self, file: &SubmittedFile) -> Provenance {
+        let by_mapping = || self.mapping.as_ref()?.sender();
+        let sender = self.sender.as_deref().or_else(by_mapping);
+        let mut provenance = Provenance::of(file);
+        if let Some(sender) = sender {
+            provenance.origin.sender = Some(sender.to_owned());
+        }
+        provenance
     }
 
     /// The file as it is read: with a mapping, as a table or not at all.
@@ -120,6 +186,7 @@ impl Loader {
     async fn pass(
         &mut self,
         file: &SubmittedFile,
+        provenance: &Provenance,
         append: Option<Append>,
         now: Timestamp,
     ) -> Result<Taken, Failure> {
@@ -129,13 +196,14 @@ impl Loader {
             Ok(_) => self.take_history().await?,
             Err(_) => History::default(),
         };
-        let mut pass = Pass::new(&self.known, history, &self.held_flags, append, file, now);
+        let known = (&self.known, history);
+        let mut pass = Pass::new(known, &self.held_flags, append, (file, provenance), now);
         let taken = match reader {
             Ok(reader) => pass.take_all(file, reader, &self.judge, self.workers).await,
             Err(failure) => Err(failure),
         };
         match taken {
-            Ok(()) => Ok(pass.finish(submission(file, now))),
+            Ok(()) => Ok(pass.finish(submission(file, provenance, now))),
             Err(failure) => {
                 pass.abandon().await;
                 Err(failure)
@@ -179,12 +247,13 @@ fn mark(file: &SubmittedFile, load_id: &str) -> LoadMark {
     }
 }
 
-fn submission(file: &SubmittedFile, now: Timestamp) -> Submission {
+fn submission(file: &SubmittedFile, provenance: &Provenance, now: Timestamp) -> Submission {
     Submission {
         sha256: file.sha256.clone(),
         file_name: file.name.clone(),
         form: file.form_name(),
         bytes: file.bytes,
         received_at: now,
+        origin: provenance.origin.clone(),
     }
 }

@@ -13,8 +13,9 @@ use tokio::task::spawn_blocking;
 
 use super::account::Account;
 use super::history::History;
+use super::own::Provenance;
 use super::reports::{RecordReport, RecordReports};
-use intake::judge::judging::{Judge, Judged, held, named};
+use intake::judge::judging::{Judge, Judged, content_sha256, held, named};
 use intake::read::limits::HELD_MAX;
 use intake::read::raw_record::RawRecord;
 use intake::read::reader::RecordReader;
@@ -23,6 +24,7 @@ use scouting::failure::{Failure, Kind};
 use scouting::visit::code::Code;
 use scouting::visit::doubts;
 use scouting::visit::finding::Finding;
+use scouting::visit::held_id::HeldId;
 use scouting::visit::rows::{HeldRow, VisitRow};
 use store::delta::append::Append;
 use store::ledger::identity::{Identity, Ledger, revision_conflict};
@@ -44,6 +46,7 @@ const FIRST_TOLD: usize = 3;
 /// One pass over a submission.
 pub(super) struct Pass<'a> {
     name: String,
+    provenance: &'a Provenance,
     known: &'a KnownRecords,
     history: History,
     held_flags: &'a [Code],
@@ -72,15 +75,15 @@ pub(super) struct Taken {
 impl<'a> Pass<'a> {
     /// A pass that writes to the tables of `append`, or nowhere.
     pub(super) fn new(
-        known: &'a KnownRecords,
-        history: History,
+        (known, history): (&'a KnownRecords, History),
         held_flags: &'a [Code],
         append: Option<Append>,
-        file: &SubmittedFile,
+        (file, provenance): (&SubmittedFile, &'a Provenance),
         now: Timestamp,
     ) -> Pass<'a> {
         Pass {
             name: file.name.clone(),
+            provenance,
             known,
             history,
             held_flags,
@@ -132,14 +135,17 @@ impl<'a> Pass<'a> {
         self.counts.received += 1;
         match record {
             Judged::Unsound(row) => return self.hold(*row),
-            Judged::Sound(row, raw) => match self.ledger.decide(self.known, &row) {
-                Identity::New => return self.doubt(*row, &raw),
-                Identity::Duplicate => {
-                    self.mend(&row, Identity::Duplicate, &raw);
-                    self.counts.duplicate += 1;
+            Judged::Sound(mut row, raw) => {
+                self.ledger.number(self.known, &mut row, content_sha256);
+                match self.ledger.decide(self.known, &row) {
+                    Identity::New => return self.doubt(*row, &raw),
+                    Identity::Duplicate => {
+                        self.mend(&row, Identity::Duplicate, &raw);
+                        self.counts.duplicate += 1;
+                    }
+                    Identity::Conflict => return self.hold(conflicting(&row, &raw)),
                 }
-                Identity::Conflict => return self.hold(conflicting(&row, &raw)),
-            },
+            }
         }
         Ok(())
     }
@@ -150,6 +156,12 @@ impl<'a> Pass<'a> {
             .ledger
             .corrected(self.known, (row, identity), raw.mends, self.now);
         self.close(corrected);
+    }
+
+    /// Who sent a record: who sent the one that it corrects, else who sent the submission.
+    fn sender(&self, mends: Option<HeldId>, visit_id: Option<&str>) -> Option<Arc<str>> {
+        let of_original = mends.and_then(|id| self.known.open_held().sender(id));
+        (of_original.cloned()).or_else(|| self.provenance.sender(visit_id))
     }
 
     fn close(&mut self, closings: impl IntoIterator<Item = ClosingRow>) {
@@ -185,7 +197,9 @@ impl<'a> Pass<'a> {
         {
             row.flags.push(Code::HeldIdUnknown);
         }
+        row.sender = self.sender(raw.mends, Some(&row.visit.visit_id));
         self.history.add(&row);
+        self.ledger.accept(self.known, &row);
         self.accept(row);
         Ok(())
     }
@@ -202,7 +216,8 @@ impl<'a> Pass<'a> {
         }
     }
 
-    fn hold(&mut self, row: HeldRow) -> Result<(), Failure> {
+    fn hold(&mut self, mut row: HeldRow) -> Result<(), Failure> {
+        row.sender = self.sender(row.mends, row.visit_id.as_deref());
         self.counts.held += 1;
         self.refuse_if_mostly_held(&row)?;
         self.held.add(RecordReport {
@@ -265,6 +280,7 @@ impl<'a> Pass<'a> {
     pub(super) fn finish(self, submission: Submission) -> Taken {
         Taken {
             account: Account {
+                load_id: String::new(),
                 submission,
                 counts: self.counts,
                 held: self.held,

@@ -24,13 +24,15 @@ pub(crate) fn info_text(figures: &StoreFigures) -> String {
             count(figures.received - figures.accepted - figures.duplicate),
         ),
         format!(
-            "{} visits are current; of {} records that were held {} are open, {} corrected, {} replaced, {} dropped",
+            "{} visits are current; of {} records that were held {} are open, {} corrected, {} replaced, {} dropped, {} \
+             undone",
             count(figures.current_visits),
             count(figures.held),
             count(figures.held_open),
             count(figures.held_corrected),
             count(figures.held_replaced),
             count(figures.held_dropped),
+            count(figures.held_undone),
         ),
     ];
     for table in &figures.tables {

@@ -3,6 +3,7 @@
 pub(crate) mod bucket;
 pub(crate) mod care;
 mod checked_settings;
+pub(crate) mod contacts;
 mod first_settings;
 pub(crate) mod init;
 pub(crate) mod open;

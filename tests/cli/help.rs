@@ -14,7 +14,9 @@ fn commands() -> Vec<Vec<String>> {
             .lines()
             .skip_while(|line| *line != "Commands:")
             .skip(1)
-            .take_while(|line| line.starts_with("  "));
+            .take_while(|line| line.starts_with("  "))
+            // A long description goes on in lines that are farther in.
+            .filter(|line| !line.starts_with("   "));
         for line in listed {
             let name = line.split_whitespace().next().expect("a command's name");
             found.push([command.clone(), vec![name.to_owned()]].concat());

@@ -201,6 +201,7 @@ fn a_drop_says_who_why_and_what_and_keeps_the_record() {
     let run = workspace.run(&[
         "held",
         "drop",
+        "--yes",
         "--reason",
         " a test ",
         "--by",
@@ -240,7 +241,7 @@ fn a_drop_says_who_why_and_what_and_keeps_the_record() {
 
     // It is closed: no second drop; the same bytes do not open it; a mended one is welcome all the same.
     workspace
-        .run(&["held", "drop", "--reason", "x", "--id", &id])
+        .run(&["held", "drop", "--yes", "--reason", "x", "--id", &id])
         .expect_code(1);
     workspace.load_text("week30.ndjson", &bad_week());
     assert_eq!(open(&workspace), 3);

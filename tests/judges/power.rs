@@ -161,7 +161,7 @@ fn what_was_told_as_done_outlives_the_power_at_that_very_word() {
         &["load", "NEXT"],
         &["alert", "--week", "2026-W31", "--issue"],
         &[
-            "held", "drop", "--reason", "a test", "--by", "tester", "--file", "1.ndjson",
+            "held", "drop", "--yes", "--reason", "a test", "--by", "tester", "--file", "1.ndjson",
         ],
         &["store", "compact"],
     ];

@@ -1,26 +1,30 @@
-//! `bractline held drop`: records that are not wanted.
+//! `bractline held drop` and `held restore`: records that are not wanted, and the way back.
 
 use jiff::Timestamp;
+use serde::Serialize;
 
+use crate::cli::confirm::{NOTHING_CHANGED, confirmed};
 use crate::cli::format::{Format, Outcome};
-use crate::held::desk::dropped_text;
+use crate::cli::who::Deciding;
+use crate::held::desk::decided_text;
+use crate::shared::report;
 use scouting::failure::Failure;
 use scouting::visit::held_id::HeldId;
 use store::delta::tables::Store;
-use store::ledger::drop::{Which, drop_held};
+use store::ledger::drop::{Decision, Which, drop_held, restore_held, to_be_dropped};
+use store::ledger::held::HeldEntry;
 
 #[derive(Debug, clap::Args)]
 pub(crate) struct HeldDrop {
-    /// Why
-    #[arg(long, value_name = "TEXT", value_parser = said)]
-    reason: String,
-
-    /// Who decided [default: the name of the system's user]
-    #[arg(long, value_name = "WHO", value_parser = said)]
-    by: Option<String>,
+    #[command(flatten)]
+    deciding: Deciding,
 
     #[command(flatten)]
     which: Chosen,
+
+    /// Drop them; without it the records are shown, and on a terminal you are asked
+    #[arg(long)]
+    yes: bool,
 
     /// Output format
     #[arg(long, value_enum, default_value = "text")]
@@ -43,12 +47,24 @@ struct Chosen {
     sender: Option<String>,
 }
 
-/// A text that is not empty.
-fn said(text: &str) -> Result<String, String> {
-    match text.trim() {
-        "" => Err("the text must not be empty".to_owned()),
-        text => Ok(text.to_owned()),
-    }
+#[derive(Debug, clap::Args)]
+pub(crate) struct HeldRestore {
+    /// Ids of dropped records
+    #[arg(required = true, value_name = "HELD_ID")]
+    ids: Vec<HeldId>,
+
+    #[command(flatten)]
+    deciding: Deciding,
+
+    /// Output format
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+}
+
+/// What a drop would close.
+#[derive(Debug, Serialize)]
+struct Preview<'a> {
+    would_drop: &'a [HeldEntry],
 }
 
 impl HeldDrop {
@@ -58,18 +74,40 @@ impl HeldDrop {
             (None, Some(sender)) => Which::Sender(sender),
             (None, None) => Which::Ids(self.which.ids),
         };
-        let who = self.by.unwrap_or_else(system_user);
-        let dropped = drop_held(store, &which, &self.reason, &who, Timestamp::now()).await?;
+        let who = self.deciding.who();
+        let decision = Decision {
+            reason: &self.deciding.reason,
+            who: &who,
+            at: Timestamp::now(),
+        };
+        if !self.yes {
+            let would_drop = to_be_dropped(store, &which).await?;
+            let preview = Preview {
+                would_drop: &would_drop,
+            };
+            let text = || decided_text("would drop", &would_drop, decision);
+            self.format.say(&preview, text)?;
+            if !confirmed("Drop them?")? {
+                report::note(NOTHING_CHANGED);
+                return Ok(Outcome::Done);
+            }
+        }
+        let dropped = drop_held(store, &which, decision).await?;
         self.format
-            .say(&dropped, || dropped_text(&dropped, &who, &self.reason))
+            .say(&dropped, || decided_text("dropped", &dropped, decision))
     }
 }
 
-/// The name under which the system knows the user.
-fn system_user() -> String {
-    ["USER", "LOGNAME", "USERNAME"]
-        .iter()
-        .filter_map(|name| std::env::var(name).ok())
-        .find(|name| !name.trim().is_empty())
-        .unwrap_or_else(|| "not stated".to_owned())
+impl HeldRestore {
+    pub(in crate::cli) async fn run(self, store: &Store) -> Result<Outcome, Failure> {
+        let who = self.deciding.who();
+        let decision = Decision {
+            reason: &self.deciding.reason,
+            who: &who,
+            at: Timestamp::now(),
+        };
+        let restored = restore_held(store, &self.ids, decision).await?;
+        self.format
+            .say(&restored, || decided_text("restored", &restored, decision))
+    }
 }

@@ -14,11 +14,11 @@ use crate::held::record::ReturnForm;
 use crate::shared::report;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
-use drop::HeldDrop;
+use drop::{HeldDrop, HeldRestore};
 use scouting::failure::Failure;
 use store::ledger::held::{open_entries, open_records};
 
-/// Review held records: list them, return them to their senders, or drop them
+/// Review held records: list them, return them to their senders, drop or restore them
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Held {
     /// Count held records by sender, file and reason, or list each
@@ -47,9 +47,14 @@ pub(crate) enum Held {
     },
     /// Close held records that are not needed, with a reason
     #[command(
-        after_help = "Examples:\n  bractline held drop --reason \"sent by mistake\" --id 3fa94c0d11e27b58-12\n  bractline held drop --reason \"test of the app\" --file test.ndjson --by \"county office\"\n\nNothing is deleted: the record stays in the table held, with who, when and why in held_closed."
+        after_help = "Examples:\n  bractline held drop --reason \"sent by mistake\" --id 3fa94c0d11e27b58-12\n  bractline held drop --reason \"test of the app\" --file test.ndjson --by \"county office\" --yes\n\nWithout --yes the records are shown and nothing is changed, unless you say yes on a terminal. Nothing is deleted: the record stays in the table held, with who, when and why in held_closed, and `held restore` opens it again."
     )]
     Drop(HeldDrop),
+    /// Open dropped records again, saying why
+    #[command(
+        after_help = "Examples:\n  bractline held restore 3fa94c0d11e27b58-12 --reason \"dropped by mistake\"\n\nThe drop stays on record in held_closed, and so does this, with who, when and why."
+    )]
+    Restore(HeldRestore),
 }
 
 impl ValueEnum for ReturnForm {
@@ -84,6 +89,7 @@ impl Held {
                 Ok(Outcome::Done)
             }
             Held::Drop(drop) => drop.run(&store).await,
+            Held::Restore(restore) => restore.run(&store).await,
         }
     }
 }

@@ -144,6 +144,8 @@ impl Judge {
                 doubts: of_the_visit_alone(&visit),
                 flags: codes,
                 content_sha256: content_sha256(&visit),
+                sender: None,
+                revision_sent: None,
                 visit,
             }),
             _ => Err(Box::new(named(findings, &visit))),
@@ -242,6 +244,7 @@ pub fn held(raw: &RawRecord, refused: Refused) -> HeldRow {
         record_sha256: Sha256::digest(&record).into(),
         record,
         mends: raw.mends,
+        sender: None,
     }
 }
 
@@ -267,7 +270,7 @@ fn outside_region(visit: &Visit) -> Finding {
 
 /// SHA-256 of the record as we would write it: member order, spaces and `8.00` for `8` do not
 /// matter.
-fn content_sha256(visit: &Visit) -> [u8; 32] {
+pub fn content_sha256(visit: &Visit) -> [u8; 32] {
     // Written first and hashed as a whole: counts come a digit at a time, and hashing pays by the block.
     let mut text = Vec::with_capacity(WRITTEN_BYTES);
     serde_json::to_writer(&mut text, visit).expect("a visit is plain JSON");

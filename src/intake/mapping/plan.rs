@@ -29,6 +29,7 @@ pub struct Mapping {
     pub(in crate::mapping) blocks: Vec<Regex>,
     pub(in crate::mapping) ignored: Vec<Ignored>,
     pub(in crate::mapping) submitted_at: Option<String>,
+    pub(in crate::mapping) sender: Option<String>,
     /// Whether this is our own layout, in which text is taken to the letter.
     pub(in crate::mapping) plain: bool,
 }
@@ -160,6 +161,11 @@ impl Field {
 }
 
 impl Mapping {
+    /// Who sends the sheets that it describes, if it says so.
+    pub fn sender(&self) -> Option<&str> {
+        self.sender.as_deref()
+    }
+
     /// The mapping with a time of submission for records that it gives none itself: RFC 3339, or a day, which is taken as
     /// its end in UTC.
     ///

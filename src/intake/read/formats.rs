@@ -57,6 +57,7 @@ pub fn look_at(path: &Path, name: &str) -> Result<SubmittedFile, Failure> {
         modified: metadata.modified().ok(),
         form,
         gzip,
+        sender: None,
     })
 }
 

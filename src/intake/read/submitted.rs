@@ -30,6 +30,8 @@ pub struct SubmittedFile {
     pub form: Form,
     /// Whether it is packed with gzip.
     pub gzip: bool,
+    /// Who sent it, as far as the place where it was found says.
+    pub sender: Option<String>,
 }
 
 /// How records are arranged in a submission.
@@ -90,6 +92,11 @@ impl SubmittedFile {
             format!("{} changed while it was read", self.name),
         )
         .mend("load it when it is complete; nothing of it was loaded"))
+    }
+
+    /// The file, found in the folder of a sender.
+    pub fn from_sender(self, sender: Option<String>) -> SubmittedFile {
+        SubmittedFile { sender, ..self }
     }
 
     /// Opens the unpacked content.

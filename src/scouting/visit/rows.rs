@@ -1,5 +1,7 @@
 //! A record after it was judged: accepted with all that was derived from it, or held with the reasons.
 
+use std::sync::Arc;
+
 use super::code::Code;
 use bytes::Bytes;
 use jiff::Timestamp;
@@ -42,6 +44,10 @@ pub struct VisitRow {
     pub flags: Vec<Code>,
     /// SHA-256 of the record in canonical form.
     pub content_sha256: [u8; 32],
+    /// Who sent it, if it is known: the load says, not the record.
+    pub sender: Option<Arc<str>>,
+    /// The revision that its sender wrote, where the record got a higher one because a load was taken back.
+    pub revision_sent: Option<u32>,
 }
 
 /// A record that could not be accepted.
@@ -63,4 +69,6 @@ pub struct HeldRow {
     pub record: Bytes,
     /// The held record that it was sent to correct.
     pub mends: Option<HeldId>,
+    /// Who sent it, if it is known: the load says, not the record.
+    pub sender: Option<Arc<str>>,
 }

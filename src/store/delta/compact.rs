@@ -24,6 +24,7 @@ use crate::delta::snapshot::{receipted_loads, version_of};
 use crate::delta::table_append::TableAppend;
 use crate::delta::table_log::{LiveFile, TableLog};
 use crate::delta::tables::{Store, refused};
+use crate::rows::closings::counts_by_itself;
 use crate::rows::schema::Kept;
 use scouting::failure::{Cause, Failure, Kind};
 
@@ -145,8 +146,8 @@ async fn all_rows_count(
 ) -> Result<bool, Failure> {
     // What the log knows need not be read; what it says is held to the file before that is used.
     if let Some(load) = file.only_load() {
-        let dropped = file.only("how").is_some_and(|how| how == "dropped");
-        return Ok(dropped || receipted.contains(&load));
+        let of_the_desk = file.only("how").is_some_and(|how| counts_by_itself(&how));
+        return Ok(of_the_desk || receipted.contains(&load));
     }
     let found = loads(store, kept, file)
         .await

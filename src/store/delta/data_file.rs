@@ -20,6 +20,7 @@ use sha2::{Digest, Sha256};
 
 use crate::delta::table_log::LiveFile;
 use crate::delta::tables::Store;
+use crate::rows::closings::counts_by_itself;
 use crate::rows::schema::{Kept, arrow_schema};
 use scouting::failure::Cause;
 
@@ -203,10 +204,10 @@ pub(crate) async fn loads(
         let ids = text("load_id").ok_or("it has no load_id")?;
         let how = text("how");
         for (row, id) in ids.as_string::<i32>().iter().enumerate() {
-            let dropped = how
+            let of_the_desk = how
                 .as_ref()
-                .is_some_and(|how| how.as_string::<i32>().value(row) == "dropped");
-            if let Some(id) = id.filter(|id| !dropped && !loads.contains(*id)) {
+                .is_some_and(|how| counts_by_itself(how.as_string::<i32>().value(row)));
+            if let Some(id) = id.filter(|id| !of_the_desk && !loads.contains(*id)) {
                 loads.insert(id.to_owned());
             }
         }

@@ -22,7 +22,7 @@ use futures::TryStreamExt;
 use crate::delta::query_limits::not_taken;
 use crate::delta::snapshot::register;
 use crate::delta::tables::Store;
-use crate::rows::closings::CLOSINGS_THAT_COUNT;
+use crate::rows::closings::CLOSINGS_ON_RECORD;
 use crate::rows::query_rows::unreadable;
 use crate::rows::schema::Kept;
 use scouting::failure::{Cause, Failure, Kind};
@@ -104,7 +104,7 @@ impl ReadOnly {
         }
         for kept in [Kept::Visits, Kept::Units, Kept::Held, Kept::HeldClosed] {
             let query = match kept {
-                Kept::HeldClosed => CLOSINGS_THAT_COUNT.to_owned(),
+                Kept::HeldClosed => CLOSINGS_ON_RECORD.to_owned(),
                 _ => format!(
                     "select * from {} where load_id in (select load_id from receipts)",
                     kept.name()

@@ -9,7 +9,12 @@ use std::collections::HashSet;
 use std::sync::Arc;
 
 use arrow::datatypes::{Schema, SchemaRef};
-use datafusion::prelude::{SessionConfig, SessionContext};
+use datafusion::catalog::TableProvider;
+use datafusion::common::ScalarValue;
+use datafusion::datasource::provider_as_source;
+use datafusion::error::DataFusionError;
+use datafusion::logical_expr::LogicalPlanBuilder;
+use datafusion::prelude::{DataFrame, SessionConfig, SessionContext, lit};
 use deltalake::DeltaTable;
 use jiff::Timestamp;
 use serde::Deserialize;
@@ -17,6 +22,7 @@ use url::Url;
 
 use crate::delta::table_log::changed_no_row;
 use crate::delta::tables::{Store, refused};
+use crate::rows::column::Column;
 use crate::rows::query_rows::{one_row, rows, unreadable};
 use crate::rows::schema::{Kept, arrow_schema};
 use scouting::failure::{Failure, Kind};
@@ -99,7 +105,7 @@ impl Snapshot {
     pub(crate) async fn with_visits_as(&self, name: &str) -> Result<Snapshot, Failure> {
         let session = SessionContext::new_with_config(self.session.copied_config());
         register(&session, Kept::Receipts, &self.receipts).await?;
-        register_as(&session, name, &self.visits).await?;
+        register_as(&session, Kept::Visits, name, &self.visits).await?;
         Ok(Snapshot {
             session,
             visits: self.visits.clone(),
@@ -227,7 +233,7 @@ pub(crate) async fn register(
     kept: Kept,
     table: &DeltaTable,
 ) -> Result<(), Failure> {
-    register_as(session, kept.name(), table).await
+    register_as(session, kept, kept.name(), table).await
 }
 
 /// The alerts are kept outside the versions of the store, so a snapshot does not hold them.
@@ -241,12 +247,41 @@ pub(crate) async fn register_alerts(
     }
 }
 
+/// Registers a table under a name; columns that a table of an older program lacks are null in every row.
 async fn register_as(
     session: &SessionContext,
+    kept: Kept,
     name: &str,
     table: &DeltaTable,
 ) -> Result<(), Failure> {
     let provider = table.table_provider().await.map_err(unreadable)?;
-    session.register_table(name, provider).map_err(unreadable)?;
+    let schema = provider.schema();
+    let lacking = kept.columns().iter();
+    let lacking: Vec<&Column> = lacking
+        .filter(|column| column.nullable && schema.field_with_name(column.name).is_err())
+        .collect();
+    let registered = if lacking.is_empty() {
+        session.register_table(name, provider)
+    } else {
+        with_nulls(session, name, provider, &lacking)
+            .and_then(|view| session.register_table(name, view))
+    };
+    registered.map_err(unreadable)?;
     Ok(())
+}
+
+/// A table with these columns besides its own, all null. What reads it is said to read the table of this name.
+fn with_nulls(
+    session: &SessionContext,
+    name: &str,
+    table: Arc<dyn TableProvider>,
+    columns: &[&Column],
+) -> Result<Arc<dyn TableProvider>, DataFusionError> {
+    let scan = LogicalPlanBuilder::scan(name, provider_as_source(table), None)?;
+    let mut frame = DataFrame::new(session.state(), scan.build()?);
+    for column in columns {
+        let null = ScalarValue::try_from(&column.holds.arrow())?;
+        frame = frame.with_column(column.name, lit(null))?;
+    }
+    Ok(frame.into_view())
 }

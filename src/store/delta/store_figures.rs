@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::delta::snapshot::{Snapshot, register_alerts, version_of};
 use crate::delta::tables::Store;
-use crate::rows::closings::CLOSINGS_THAT_COUNT;
+use crate::rows::closings::{CLOSINGS_THAT_COUNT, LOADS_TAKEN_BACK};
 use crate::rows::query_rows::{count, one_row};
 use scouting::failure::Failure;
 
@@ -31,6 +31,8 @@ pub struct StoreFigures {
     pub held_replaced: i64,
     /// Dropped on purpose.
     pub held_dropped: i64,
+    /// Held by a load that was taken back.
+    pub held_undone: i64,
     /// Visits that count: the highest revision of each, unless it withdraws the visit.
     pub current_visits: i64,
     /// The tables.
@@ -79,7 +81,8 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
             "{} select count(*) filter (where how is null) as open, \
                count(*) filter (where how = 'corrected') as corrected, \
                count(*) filter (where how = 'replaced') as replaced, \
-               count(*) filter (where how = 'dropped') as dropped from counted",
+               count(*) filter (where how = 'dropped') as dropped, \
+               count(*) filter (where how = 'undone') as undone from counted",
             held_and_closed()
         ),
     )
@@ -108,6 +111,7 @@ pub async fn figures(store: &Store) -> Result<StoreFigures, Failure> {
         held_corrected: held.corrected,
         held_replaced: held.replaced,
         held_dropped: held.dropped,
+        held_undone: held.undone,
         current_visits,
         tables,
     })
@@ -130,6 +134,7 @@ struct Endings {
     corrected: i64,
     replaced: i64,
     dropped: i64,
+    undone: i64,
 }
 
 /// Each held record that counts, with how it was closed; null if it is open. A race may close one
@@ -137,12 +142,14 @@ struct Endings {
 fn held_and_closed() -> String {
     format!(
         "with counted as (\
-           select h.record_sha256, h.line, \
-             case min(case c.how when 'corrected' then 1 when 'mended' then 1 when 'replaced' then 2 when 'dropped' then 3 end) \
-               when 1 then 'corrected' when 2 then 'replaced' when 3 then 'dropped' end as how \
+           select h.load_id, h.record_sha256, h.line, \
+             case min(case when t.undoes is not null then 0 when c.how in ('corrected', 'mended') then 1 \
+               when c.how = 'replaced' then 2 when c.how = 'dropped' then 3 end) \
+               when 0 then 'undone' when 1 then 'corrected' when 2 then 'replaced' when 3 then 'dropped' end as how \
            from held h inner join receipts r on h.load_id = r.load_id \
+           left join ({LOADS_TAKEN_BACK}) t on h.load_id = t.undoes \
            left join ({CLOSINGS_THAT_COUNT}) c \
              on h.record_sha256 = c.record_sha256 and h.line = c.line \
-           group by h.record_sha256, h.line)"
+           group by h.load_id, h.record_sha256, h.line)"
     )
 }

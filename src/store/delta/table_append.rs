@@ -38,7 +38,7 @@ pub(crate) struct TableAppend {
 
 impl TableAppend {
     pub(crate) async fn begin(store: &Store, kept: Kept) -> Result<TableAppend, Failure> {
-        let table = store.table(kept).await?;
+        let table = store.table_to_write(kept).await?;
         let indexed = table
             .snapshot()
             .map_err(|error| refused("open", kept, error))?

@@ -106,8 +106,8 @@ impl TableLog {
     }
 }
 
-/// Whether a version changed no row of its table: its entry only puts files in the place of others. One that
-/// cannot be read is taken for an entry that did; `store verify` names it.
+/// Whether a version changed no row of its table: its entry only puts files in the place of others, or adds columns.
+/// One that cannot be read is taken for an entry that did; `store verify` names it.
 pub(crate) async fn changed_no_row(store: &Store, kept: Kept, version: i64) -> bool {
     let folder = store.folder_of(kept).join("_delta_log");
     let (files, path) = (store.files(), folder.join(format!("{version:020}.json")));
@@ -123,8 +123,8 @@ pub(crate) async fn changed_no_row(store: &Store, kept: Kept, version: i64) -> b
         Action::Remove(remove) => Some(remove.data_change),
         _ => None,
     });
-    // The entry that makes a table names no file.
-    of_files.next() == Some(false) && of_files.all(|changes| !changes)
+    // The entry that makes a table names no file, and neither does one that adds columns to it.
+    version > 0 && of_files.all(|changes| !changes)
 }
 
 /// The number of a log entry by its name: twenty digits and `.json`.

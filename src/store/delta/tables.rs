@@ -158,6 +158,17 @@ impl Store {
     /// gets those that it lacks, which are null in its rows.
     pub(crate) async fn table_with_columns(&self, kept: Kept) -> Result<DeltaTable, Failure> {
         let table = self.table_or_made(kept).await?;
+        self.with_columns(kept, table).await
+    }
+
+    /// Opens a table that is there at its newest version, to be written to: with every column that this program
+    /// writes.
+    pub(crate) async fn table_to_write(&self, kept: Kept) -> Result<DeltaTable, Failure> {
+        let table = self.table(kept).await?;
+        self.with_columns(kept, table).await
+    }
+
+    async fn with_columns(&self, kept: Kept, table: DeltaTable) -> Result<DeltaTable, Failure> {
         let lacking = |table: &DeltaTable| -> Result<Vec<StructField>, DeltaTableError> {
             let there = table.snapshot()?.schema();
             let wanted: StructType = arrow_schema(kept.columns()).as_ref().try_into_kernel()?;

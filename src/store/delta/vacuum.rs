@@ -20,6 +20,7 @@ use crate::delta::listing::{every_file, remove_file};
 use crate::delta::snapshot::{receipted_loads, version_of};
 use crate::delta::table_log::{LiveFile, TableLog, begun_at};
 use crate::delta::tables::{Store, refused};
+use crate::rows::closings::counts_by_itself;
 use crate::rows::schema::Kept;
 use scouting::failure::Failure;
 
@@ -156,8 +157,8 @@ async fn take_out_unfinished(
     let broken_off = |file: &&LiveFile| {
         // A file that was put together of several loads has rows that count, and no others. Rows of a
         // drop count as they are.
-        let dropped = file.only("how").is_some_and(|how| how == "dropped");
-        !dropped
+        let of_the_desk = file.only("how").is_some_and(|how| counts_by_itself(&how));
+        !of_the_desk
             && file
                 .only_load()
                 .is_some_and(|load| !receipted.contains(&load) && limit.passed_by_id(&load))

@@ -9,7 +9,7 @@ use crate::alerts::table::issued_alerts;
 use crate::delta::files_whole::look_at_files;
 use crate::delta::snapshot::{Snapshot, register_alerts};
 use crate::delta::tables::Store;
-use crate::rows::closings::CLOSINGS_THAT_COUNT;
+use crate::rows::closings::{CLOSINGS_ON_RECORD, CLOSINGS_THAT_COUNT};
 use crate::rows::query_rows::{count, rows, stream, unreadable};
 use crate::rows::schema::Kept;
 use scouting::failure::Failure;
@@ -69,7 +69,7 @@ pub async fn verify(store: &Store) -> Result<Verification, Failure> {
 
 const UNFINISHED: &str = "select count(distinct brought.load_id) as rows from (\
      select load_id from visits union all select load_id from units union all select load_id from held \
-     union all select load_id from held_closed where how <> 'dropped'\
+     union all select load_id from held_closed where how not in ('dropped', 'restored')\
    ) brought left anti join receipts on brought.load_id = receipts.load_id";
 
 const RECEIPTS_AGAINST_ROWS: &str = "select r.load_id as load_id, r.file_name as file_name, \
@@ -166,7 +166,7 @@ async fn compare_closings(
     for (query, what) in [
         (
             format!(
-                "select count(*) as rows from ({CLOSINGS_THAT_COUNT}) c left anti join ({held}) h \
+                "select count(*) as rows from ({CLOSINGS_ON_RECORD}) c left anti join ({held}) h \
                    on c.record_sha256 = h.record_sha256 and c.line = h.line"
             ),
             "close a record that is not held",
@@ -183,15 +183,17 @@ async fn compare_closings(
         ),
         (
             format!(
-                "select count(*) as rows from ({CLOSINGS_THAT_COUNT}) c where c.how = 'dropped' \
+                "select count(*) as rows from ({CLOSINGS_ON_RECORD}) c \
+                 where c.how in ('dropped', 'restored', 'undone') \
                    and (length(c.reason) > 0 and length(c.who) > 0) is not true"
             ),
-            "do not say who dropped the record, or why",
+            "do not say who decided about the record, or why",
         ),
         (
             format!(
                 "select count(*) as rows from (select record_sha256, line from ({CLOSINGS_THAT_COUNT}) \
-                 where how <> 'dropped' group by record_sha256, line having count(*) > 1)"
+                 where how <> 'dropped' \
+                   and load_id not in (select undoes from receipts where undoes is not null) group by record_sha256, line having count(*) > 1)"
             ),
             "are a second closing of the same record",
         ),

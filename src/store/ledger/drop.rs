@@ -1,10 +1,9 @@
-//! Dropping held records on purpose: who, when and why are kept, and so is the record.
+//! Dropping held records on purpose, and taking a drop back: who, when and why are kept, and so is the record.
 //!
-//! A drop is one commit of one table, bound to the version that it was decided on: all of it counts,
+//! Either is one commit of one table, bound to the version that it was decided on: all of it counts,
 //! or nothing does. If the table has changed meanwhile, what is open is read again.
 
 use std::collections::HashSet;
-use std::sync::Arc;
 
 use jiff::Timestamp;
 use uuid::Uuid;
@@ -12,7 +11,7 @@ use uuid::Uuid;
 use crate::delta::append::{Sealed, commit_drop};
 use crate::delta::snapshot::Snapshot;
 use crate::delta::tables::Store;
-use crate::ledger::held::{HeldEntry, entries_of};
+use crate::ledger::held::{HeldEntry, dropped_of, entries_of, last_decided_at, open_entries};
 use crate::rows::closings::{ClosingRow, Ending};
 use scouting::failure::{Failure, Kind};
 use scouting::visit::held_id::HeldId;
@@ -27,8 +26,27 @@ pub enum Which {
     Ids(Vec<HeldId>),
     /// Those that came in files of this name.
     File(String),
-    /// Those that go back to this sender: a scout's pseudonym, or a file's name where no scout is named.
+    /// Those that go back to this sender: its name, a scout's pseudonym, or a file's name where neither is known.
     Sender(String),
+}
+
+/// Who decides, why and when.
+#[derive(Debug, Clone, Copy)]
+pub struct Decision<'a> {
+    /// Why.
+    pub reason: &'a str,
+    /// Who decides.
+    pub who: &'a str,
+    /// When.
+    pub at: Timestamp,
+}
+
+/// The records that a drop would close, in the order of arrival.
+///
+/// # Errors
+/// If one of the named ids is not open, or nothing open is meant.
+pub async fn to_be_dropped(store: &Store, which: &Which) -> Result<Vec<HeldEntry>, Failure> {
+    chosen(open_entries(store).await?, which)
 }
 
 /// Drops records; those that it closed, in the order of arrival.
@@ -38,39 +56,81 @@ pub enum Which {
 pub async fn drop_held(
     store: &Store,
     which: &Which,
-    reason: &str,
-    who: &str,
-    now: Timestamp,
+    decision: Decision<'_>,
 ) -> Result<Vec<HeldEntry>, Failure> {
     let drop_id = Uuid::now_v7().to_string();
     for _ in 0..ATTEMPTS_MAX {
         let snapshot = Snapshot::open(store, 1).await?;
         let chosen = chosen(entries_of(&snapshot).await?, which)?;
+        let decided = last_decided_at(&snapshot).await?;
         let rows: Vec<ClosingRow> = chosen
             .iter()
-            .map(|entry| closing(entry, reason, who, now))
+            .map(|entry| {
+                let ending = Ending::Dropped {
+                    reason: decision.reason.to_owned(),
+                    who: decision.who.to_owned(),
+                };
+                entry.closed(ending, after(decision.at, decided))
+            })
             .collect();
         if commit_drop(store, snapshot.closings(), &rows, &drop_id).await? == Sealed::Done {
             return Ok(chosen);
         }
     }
-    Err(
-        Failure::new(Kind::Busy, "cannot drop: the store stayed busy")
-            .mend("drop again when the loads have finished; nothing was dropped"),
-    )
+    Err(busy())
 }
 
-fn closing(entry: &HeldEntry, reason: &str, who: &str, now: Timestamp) -> ClosingRow {
-    ClosingRow {
-        record_sha256: entry.record_sha256,
-        submission_sha256: Arc::from(entry.submission_sha256.as_str()),
-        line: entry.line,
-        ending: Ending::Dropped {
-            reason: reason.to_owned(),
-            who: who.to_owned(),
-        },
-        closed_at: now,
+/// Takes the drop of these records back: they are open again. Those that it opened, in the order of arrival.
+///
+/// # Errors
+/// If one of them is not dropped: then nothing is changed.
+pub async fn restore_held(
+    store: &Store,
+    ids: &[HeldId],
+    decision: Decision<'_>,
+) -> Result<Vec<HeldEntry>, Failure> {
+    let restore_id = Uuid::now_v7().to_string();
+    for _ in 0..ATTEMPTS_MAX {
+        let snapshot = Snapshot::open(store, 1).await?;
+        let mut dropped = dropped_of(&snapshot).await?;
+        dropped.retain(|entry| ids.contains(&entry.held_id));
+        let known: HashSet<HeldId> = dropped.iter().map(|entry| entry.held_id).collect();
+        if let Some(id) = ids.iter().find(|id| !known.contains(id)) {
+            return Err(Failure::new(
+                Kind::Settings,
+                format!("nothing was restored: no dropped record has the id {id}"),
+            )
+            .mend("`bractline sql \"select * from held_closed where how = 'dropped'\"` shows what was dropped, when and why"));
+        }
+        let decided = last_decided_at(&snapshot).await?;
+        let rows: Vec<ClosingRow> = dropped
+            .iter()
+            .map(|entry| {
+                let ending = Ending::Restored {
+                    reason: decision.reason.to_owned(),
+                    who: decision.who.to_owned(),
+                };
+                entry.closed(ending, after(decision.at, decided))
+            })
+            .collect();
+        if commit_drop(store, snapshot.closings(), &rows, &restore_id).await? == Sealed::Done {
+            return Ok(dropped);
+        }
     }
+    Err(busy())
+}
+
+/// A time after the last decision of the desk: of a drop and its taking back the later one counts, even where a clock
+/// was set back.
+fn after(now: Timestamp, decided: Option<Timestamp>) -> Timestamp {
+    let Some(decided) = decided else { return now };
+    let next = decided.as_microsecond().saturating_add(1);
+    Timestamp::from_microsecond(next).map_or(now, |next| now.max(next))
+}
+
+fn busy() -> Failure {
+    Failure::new(Kind::Busy, "cannot drop or restore: the store stayed busy")
+        .mend("try again when the loads have finished; nothing was changed")
 }
 
 fn chosen(open: Vec<HeldEntry>, which: &Which) -> Result<Vec<HeldEntry>, Failure> {

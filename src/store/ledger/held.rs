@@ -2,14 +2,17 @@
 //!
 //! How a record is closed is [`crate::rows::closings`]; here it is only passed over.
 
+use std::sync::Arc;
+
 use arrow::array::RecordBatch;
+use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use crate::delta::snapshot::Snapshot;
 use crate::delta::tables::Store;
-use crate::rows::closings::CLOSINGS_THAT_COUNT;
+use crate::rows::closings::{CLOSINGS_THAT_COUNT, ClosingRow, Ending, LOADS_TAKEN_BACK};
 use crate::rows::decode;
-use crate::rows::query_rows::batches;
+use crate::rows::query_rows::{batches, one_row};
 use scouting::failure::{Cause, Failure, Kind};
 use scouting::visit::finding::Finding;
 use scouting::visit::held_id::HeldId;
@@ -29,12 +32,17 @@ pub struct HeldEntry {
     pub revision: Option<u32>,
     /// Scout ID, if it could be read.
     pub observer_id: Option<String>,
+    /// Who sent the submission, if it is known.
+    pub submitted_by: Option<String>,
     /// Why it is held.
     pub findings: Vec<Finding>,
     /// SHA-256 of its submission, hexadecimal.
     pub submission_sha256: String,
     #[serde(skip)]
     pub(crate) record_sha256: [u8; 32],
+    /// The load that it came with.
+    #[serde(skip)]
+    pub load_id: String,
 }
 
 /// One open held record.
@@ -47,21 +55,45 @@ pub struct HeldRecord {
     pub record: String,
 }
 
+impl HeldEntry {
+    /// The row that closes it.
+    pub fn closed(&self, ending: Ending, closed_at: Timestamp) -> ClosingRow {
+        ClosingRow {
+            record_sha256: self.record_sha256,
+            submission_sha256: Arc::from(self.submission_sha256.as_str()),
+            line: self.line,
+            ending,
+            closed_at,
+        }
+    }
+}
+
 /// To whom a held record goes back.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(tag = "sender_is", content = "sender", rename_all = "snake_case")]
 pub enum Sender {
-    /// The scout's pseudonym in the record.
+    /// Who sent the submission.
+    Named(String),
+    /// The sender is not known: the scout's pseudonym in the record.
     Observer(String),
-    /// The record names no scout: whoever sent this file.
+    /// Neither is known: whoever sent this file.
     File(String),
 }
 
 impl Sender {
-    /// The pseudonym, or the file's name.
+    /// The sender if it is known, else the scout, else the file.
+    pub(crate) fn of(sender: Option<String>, observer_id: Option<&str>, file_name: &str) -> Sender {
+        match (sender, observer_id) {
+            (Some(sender), _) => Sender::Named(sender),
+            (None, Some(observer)) => Sender::Observer(observer.to_owned()),
+            (None, None) => Sender::File(file_name.to_owned()),
+        }
+    }
+
+    /// The sender's name, the scout's pseudonym, or the file's name.
     pub fn name(&self) -> &str {
         match self {
-            Sender::Observer(name) | Sender::File(name) => name,
+            Sender::Named(name) | Sender::Observer(name) | Sender::File(name) => name,
         }
     }
 }
@@ -69,10 +101,8 @@ impl Sender {
 impl HeldEntry {
     /// To whom it goes back.
     pub fn sender(&self) -> Sender {
-        match &self.observer_id {
-            Some(observer) => Sender::Observer(observer.clone()),
-            None => Sender::File(self.file_name.clone()),
-        }
+        let observer_id = self.observer_id.as_deref();
+        Sender::of(self.submitted_by.clone(), observer_id, &self.file_name)
     }
 }
 
@@ -98,7 +128,7 @@ pub async fn open_entries(store: &Store) -> Result<Vec<HeldEntry>, Failure> {
 }
 
 /// The open held records of a snapshot.
-pub(crate) async fn entries_of(snapshot: &Snapshot) -> Result<Vec<HeldEntry>, Failure> {
+pub async fn entries_of(snapshot: &Snapshot) -> Result<Vec<HeldEntry>, Failure> {
     let mut all = Vec::new();
     for batch in open_batches(snapshot, "").await? {
         all.extend(entries(&batch)?);
@@ -107,15 +137,49 @@ pub(crate) async fn entries_of(snapshot: &Snapshot) -> Result<Vec<HeldEntry>, Fa
 }
 
 async fn open_batches(snapshot: &Snapshot, more: &str) -> Result<Vec<RecordBatch>, Failure> {
-    let query = format!(
-        "select h.file_name, h.line, h.visit_id, h.revision, h.observer_id, h.reasons, \
-           h.submission_sha256, h.record_sha256{more} \
-         from held h inner join receipts r on h.load_id = r.load_id \
-         left anti join ({CLOSINGS_THAT_COUNT}) c \
+    let open = format!(
+        "left anti join ({CLOSINGS_THAT_COUNT}) c \
            on h.record_sha256 = c.record_sha256 and h.line = c.line \
-         order by r.received_at, h.load_id, h.line"
+         where h.load_id not in ({LOADS_TAKEN_BACK})"
     );
-    batches(snapshot.session(), &query).await
+    batches(snapshot.session(), &entries_query(more, &open)).await
+}
+
+/// The query of entries and `more` columns; `only` says which, by a join and a condition.
+fn entries_query(more: &str, only: &str) -> String {
+    format!(
+        "select h.file_name, h.line, h.visit_id, h.revision, h.observer_id, h.sender as submitted_by, \
+           h.reasons, h.submission_sha256, h.record_sha256, h.load_id{more} \
+         from held h inner join receipts r on h.load_id = r.load_id {only} \
+         order by r.received_at, h.load_id, h.line"
+    )
+}
+
+/// The records whose drop counts, in the order of arrival.
+pub(crate) async fn dropped_of(snapshot: &Snapshot) -> Result<Vec<HeldEntry>, Failure> {
+    let dropped = format!(
+        "left semi join (select * from ({CLOSINGS_THAT_COUNT}) where how = 'dropped') c \
+           on h.record_sha256 = c.record_sha256 and h.line = c.line \
+         where h.load_id not in ({LOADS_TAKEN_BACK})"
+    );
+    let mut all = Vec::new();
+    for batch in batches(snapshot.session(), &entries_query("", &dropped)).await? {
+        all.extend(entries(&batch)?);
+    }
+    Ok(all)
+}
+
+/// When the desk last dropped a record or took a drop back; `None` if it never did.
+pub(crate) async fn last_decided_at(snapshot: &Snapshot) -> Result<Option<Timestamp>, Failure> {
+    #[derive(Deserialize)]
+    struct Last {
+        closed_at: Option<i64>,
+    }
+    let query = "select cast(max(closed_at) as bigint) as closed_at from held_closed \
+         where how in ('dropped', 'restored')";
+    let last: Last = one_row(snapshot.session(), query).await?;
+    let moment = last.closed_at.map(Timestamp::from_microsecond);
+    Ok(moment.and_then(Result::ok))
 }
 
 /// An entry as the query has it.
@@ -126,9 +190,11 @@ struct EntryRow<'a> {
     visit_id: Option<String>,
     revision: Option<u32>,
     observer_id: Option<String>,
+    submitted_by: Option<String>,
     reasons: &'a str,
     submission_sha256: String,
     record_sha256: &'a [u8],
+    load_id: String,
 }
 
 /// The record of an entry, where the query selects it.
@@ -156,8 +222,10 @@ impl EntryRow<'_> {
             visit_id: self.visit_id,
             revision: self.revision,
             observer_id: self.observer_id,
+            submitted_by: self.submitted_by,
             findings,
             submission_sha256: self.submission_sha256,
+            load_id: self.load_id,
             record_sha256,
         })
     }

@@ -6,10 +6,12 @@ use jiff::Timestamp;
 
 use crate::ledger::known::{Brought, KnownRecords, NewlyKnown, half, visit_key};
 use crate::ledger::open_held::OpenRecord;
+use crate::ledger::taken_back::{Numbered, UsedRevisions};
 use crate::rows::closings::{ClosingRow, Ending};
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 use scouting::visit::held_id::HeldId;
+use scouting::visit::record::Visit;
 use scouting::visit::rows::{HeldRow, VisitRow};
 
 /// What a sound record is.
@@ -43,10 +45,7 @@ impl Ledger {
     pub fn decide(&mut self, known: &KnownRecords, row: &VisitRow) -> Identity {
         let key = visit_key(&row.visit.visit_id, row.visit.revision);
         let content = half(&row.content_sha256);
-        match known
-            .content(key)
-            .or_else(|| self.brought.visits.get(&key).copied())
-        {
+        match self.content(known, key) {
             Some(before) if before == content => Identity::Duplicate,
             Some(_) => Identity::Conflict,
             None => {
@@ -54,6 +53,58 @@ impl Ledger {
                 Identity::New
             }
         }
+    }
+
+    /// The number under which a record is decided: its own, or the next free one where a load that was taken back had
+    /// its own, and then `hash` gives its content again. A record that is kept under another number already is found
+    /// under that.
+    pub fn number(
+        &self,
+        known: &KnownRecords,
+        row: &mut VisitRow,
+        hash: impl Fn(&Visit) -> [u8; 32],
+    ) {
+        let Some(used) = self.used_revisions(known, &row.visit.visit_id) else {
+            return;
+        };
+        let sent = row.visit.revision;
+        let (number, only_if_kept) = match used.numbered(sent) {
+            Numbered::AsSent => return,
+            Numbered::Next(number) => (number, false),
+            Numbered::UnlessKeptAs(number) => (number, true),
+        };
+        row.visit.revision = number;
+        let content_sha256 = hash(&row.visit);
+        let content = half(&content_sha256);
+        if only_if_kept
+            && self.content(known, visit_key(&row.visit.visit_id, number)) != Some(content)
+        {
+            row.visit.revision = sent;
+            return;
+        }
+        row.content_sha256 = content_sha256;
+        row.revision_sent = Some(sent);
+    }
+
+    /// Remembers the number of an accepted record, where undos have used up others of its visit.
+    pub fn accept(&mut self, known: &KnownRecords, row: &VisitRow) {
+        if let Some(mut used) = self.used_revisions(known, &row.visit.visit_id) {
+            let revision = row.visit.revision;
+            used.take_in(revision, row.revision_sent.unwrap_or(revision), true);
+            let key = visit_key(&row.visit.visit_id, 0);
+            self.brought.used.insert(key, used);
+        }
+    }
+
+    fn used_revisions(&self, known: &KnownRecords, visit_id: &str) -> Option<UsedRevisions> {
+        let before = known.used_revisions(visit_id)?;
+        let brought = self.brought.used.get(&visit_key(visit_id, 0));
+        Some(*brought.unwrap_or(before))
+    }
+
+    fn content(&self, known: &KnownRecords, key: u128) -> Option<u128> {
+        let brought = || self.brought.visits.get(&key).copied();
+        known.content(key).or_else(brought)
     }
 
     /// Takes back a decision: the record is new and not accepted all the same.
@@ -84,6 +135,7 @@ impl Ledger {
             record_sha256: row.record_sha256,
             submission_sha256: self.submission_sha256.clone(),
             line: row.line,
+            sender: row.sender.clone(),
             // The revision of a conflict is taken by another record: its arrival corrects nothing.
             visit: identity
                 .filter(|_| !conflicts)
@@ -104,7 +156,8 @@ impl Ledger {
         now: Timestamp,
     ) -> Vec<ClosingRow> {
         let open = known.open_held();
-        let key = visit_key(&row.visit.visit_id, row.visit.revision);
+        let sent = row.revision_sent.unwrap_or(row.visit.revision);
+        let key = visit_key(&row.visit.visit_id, sent);
         let named = mends.and_then(|id| open.get(id));
         let same_visit = (identity == Identity::New).then(|| open.of_visit(key));
         let mut closed = Vec::new();
@@ -140,6 +193,9 @@ impl Ledger {
     /// Whether a load that was quicker brought any of this attempt's records.
     pub fn meets(&self, newly: &NewlyKnown) -> bool {
         let brought = &self.brought;
+        if newly.undone {
+            return true;
+        }
         let mut visits = newly.visits.iter().chain(&newly.held_visits);
         visits.any(|key| brought.visits.contains_key(key))
             || newly

@@ -15,9 +15,10 @@ use indexmap::IndexMap;
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
-use crate::delta::snapshot::{Snapshot, loads_with_receipt, version_of};
+use crate::delta::snapshot::{Snapshot, version_of};
 use crate::delta::tables::Store;
 use crate::ledger::open_held::{OpenHeld, OpenRecord};
+use crate::ledger::taken_back::{ReceiptedLoads, UsedRevisions, used_revisions};
 use crate::rows::closings::CLOSINGS_THAT_COUNT;
 use crate::rows::decode;
 use crate::rows::query_rows::{batches, stream, unreadable};
@@ -31,6 +32,8 @@ pub struct KnownRecords {
     visits: IndexMap<u128, u128>,
     held: HashSet<u128>,
     open: OpenHeld,
+    /// Visits of which undos have used up revisions.
+    used: HashMap<u128, UsedRevisions>,
     load_ids: HashSet<String>,
 }
 
@@ -45,6 +48,8 @@ pub struct NewlyKnown {
     pub held_visits: Vec<u128>,
     /// Held records that were closed.
     pub closed: Vec<HeldId>,
+    /// Whether a load was taken back: whatever was decided before is to be decided again.
+    pub undone: bool,
 }
 
 /// What one load accepted, held and closed.
@@ -60,6 +65,8 @@ pub struct Brought {
     pub closed: HashSet<HeldId>,
     /// Of these, those that another held record represents.
     pub replaced: HashMap<HeldId, HeldId>,
+    /// Visits of which undos have used up revisions, with what it accepted of them.
+    pub(crate) used: HashMap<u128, UsedRevisions>,
 }
 
 /// The key of a visit revision.
@@ -88,6 +95,7 @@ impl KnownRecords {
             visits: IndexMap::new(),
             held: HashSet::new(),
             open: OpenHeld::default(),
+            used: HashMap::new(),
             load_ids: HashSet::new(),
         };
         known.take_in(&snapshot).await?;
@@ -119,6 +127,7 @@ impl KnownRecords {
         for record in brought.open {
             self.open.open(record);
         }
+        self.used.extend(brought.used);
     }
 
     /// Takes in what a load of this very run brought, once its receipt is committed. That was on top of the version
@@ -156,6 +165,15 @@ impl KnownRecords {
         &self.open
     }
 
+    /// The numbers that undos have used up of a visit, if any have.
+    pub(crate) fn used_revisions(&self, visit_id: &str) -> Option<&UsedRevisions> {
+        // Undos are few: without any nothing is hashed.
+        match self.used.is_empty() {
+            true => None,
+            false => self.used.get(&visit_key(visit_id, 0)),
+        }
+    }
+
     /// The receipts at the version that was read.
     pub fn receipts(&self) -> &DeltaTable {
         &self.receipts
@@ -163,9 +181,14 @@ impl KnownRecords {
 
     async fn take_in(&mut self, snapshot: &Snapshot) -> Result<NewlyKnown, Failure> {
         let session = snapshot.session();
-        let load_ids = loads_with_receipt(session).await?;
-        let new_ids: Vec<&String> = load_ids.difference(&self.load_ids).collect();
+        let loads = ReceiptedLoads::read(session).await?;
         let mut newly = NewlyKnown::default();
+        let is_new = |id: &String| !self.load_ids.contains(id);
+        newly.undone = !self.load_ids.is_empty() && loads.undos.iter().any(is_new);
+        if newly.undone {
+            self.forget();
+        }
+        let new_ids: Vec<&String> = loads.all.difference(&self.load_ids).collect();
         if new_ids.is_empty() {
             return Ok(newly);
         }
@@ -178,10 +201,20 @@ impl KnownRecords {
             format!("load_id in ({})", list.join(", "))
         };
         self.take_in_visits(session, &mark, &mut newly).await?;
-        self.take_in_held(session, &mark, &mut newly).await?;
+        self.take_in_held(session, &mark, &loads, &mut newly)
+            .await?;
         self.take_in_closings(session, &mark, &mut newly).await?;
-        self.load_ids = load_ids;
+        self.used = used_revisions(session, &loads).await?;
+        self.load_ids = loads.all;
         Ok(newly)
+    }
+
+    /// Forgets all that was read: a load was taken back, so all of it is read again.
+    fn forget(&mut self) {
+        self.visits.clear();
+        self.held.clear();
+        self.open = OpenHeld::default();
+        self.load_ids.clear();
     }
 
     async fn take_in_visits(
@@ -206,17 +239,22 @@ impl KnownRecords {
         &mut self,
         session: &SessionContext,
         mark: &str,
+        loads: &ReceiptedLoads,
         newly: &mut NewlyKnown,
     ) -> Result<(), Failure> {
         // A quotation mark inside a finding is escaped, so the pattern meets codes alone.
         let query = format!(
             "select record_sha256, line, submission_sha256, visit_id, revision, \
-               strpos(reasons, '{{\"code\":\"revision-conflict\"') > 0 as is_conflict \
+               strpos(reasons, '{{\"code\":\"revision-conflict\"') > 0 as is_conflict, sender, load_id \
              from held where {mark}"
         );
         let mut submission: Arc<str> = Arc::from("");
         for batch in batches(session, &query).await? {
             for held in rows_of::<HeldKey<'_>>(&batch)? {
+                // What came with a load that was taken back is not held any more, and may come again.
+                if loads.taken_back.contains(held.load_id) {
+                    continue;
+                }
                 self.held.insert(half(held.record_sha256));
                 newly.held.push(half(held.record_sha256));
                 if *submission != *held.submission_sha256 {
@@ -232,6 +270,7 @@ impl KnownRecords {
                     submission_sha256: submission.clone(),
                     line: held.line,
                     visit,
+                    sender: held.sender.map(Arc::from),
                 });
             }
         }
@@ -279,6 +318,8 @@ struct HeldKey<'a> {
     visit_id: Option<&'a str>,
     revision: Option<u32>,
     is_conflict: bool,
+    sender: Option<&'a str>,
+    load_id: &'a str,
 }
 
 /// A held record that is closed.

@@ -4,4 +4,7 @@ pub mod drop;
 pub mod held;
 pub mod identity;
 pub mod known;
+pub mod loads;
 pub mod open_held;
+pub mod reports;
+pub(crate) mod taken_back;

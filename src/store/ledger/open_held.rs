@@ -20,6 +20,8 @@ pub struct OpenRecord {
     /// Key of the visit revision whose acceptance closes it; `None` if its identity could not be
     /// read, or if it is held because that revision is taken.
     pub visit: Option<u128>,
+    /// Who sent it, if it is known.
+    pub sender: Option<Arc<str>>,
 }
 
 impl OpenRecord {
@@ -48,12 +50,17 @@ pub struct OpenHeld {
     closed: HashSet<HeldId>,
     /// The held record that represents another.
     replaced: HashMap<HeldId, HeldId>,
+    /// Who sent each record, open or closed, as far as it is known.
+    senders: HashMap<HeldId, Arc<str>>,
 }
 
 impl OpenHeld {
     /// Takes in a held record; one that is closed stays closed, in whichever order the two arrive.
     pub(crate) fn open(&mut self, record: OpenRecord) {
         let id = record.id();
+        if let Some(sender) = &record.sender {
+            self.senders.insert(id, sender.clone());
+        }
         if self.closed.contains(&id) {
             return;
         }
@@ -89,6 +96,11 @@ impl OpenHeld {
         self.records.get(&id)
     }
 
+    /// Who sent a record, be it open or closed; `None` if that is not known.
+    pub fn sender(&self, id: HeldId) -> Option<&Arc<str>> {
+        self.senders.get(&id)
+    }
+
     /// Whether there was ever such a record.
     pub fn has_known(&self, id: HeldId) -> bool {
         self.records.contains_key(&id) || self.closed.contains(&id)
@@ -111,6 +123,7 @@ mod tests {
             submission_sha256: Arc::from("ab"),
             line: 7,
             visit,
+            sender: None,
         }
     }
 

@@ -1,7 +1,8 @@
 //! How a held record is closed: a row of `held_closed` says so; nothing that was held is changed.
 //!
 //! A held record is open until such a row counts. Rows of a load count with the load's receipt, like
-//! all its rows; a drop is one commit to this one table, so its rows count as soon as they are there.
+//! all its rows, until the load is taken back; a drop is one commit to this one table, so its rows count as soon as
+//! they are there, until a row takes the drop back.
 //! Closing is a set: if a record is closed twice in a race, both accounts are kept, and it is closed.
 
 use std::sync::Arc;
@@ -13,9 +14,29 @@ use crate::rows::schema::Kept;
 use crate::rows::table_batch::TableBatch;
 use scouting::visit::held_id::HeldId;
 
-/// The closings that count, as a query: those of a load with a receipt, and every drop.
-pub(crate) const CLOSINGS_THAT_COUNT: &str = "select * from held_closed \
-     where how = 'dropped' or load_id in (select load_id from receipts)";
+/// Every row of a load with a receipt and of the desk, as a query: also what was taken back since.
+pub const CLOSINGS_ON_RECORD: &str = "select * from held_closed \
+     where how in ('dropped', 'restored') or load_id in (select load_id from receipts)";
+
+/// The loads that are taken back, as a query: an undo names them, and no later one brought them back.
+pub const LOADS_TAKEN_BACK: &str = "select undoes from receipts where undoes is not null \
+     group by undoes having count(*) % 2 = 1";
+
+/// The closings that count, as a query: those of a load with a receipt that was not taken back, and every drop that
+/// was not. A drop and its taking back have times that tell their order.
+pub const CLOSINGS_THAT_COUNT: &str = "select c.* from held_closed c left join (\
+       select record_sha256, line, max(closed_at) as restored_at from held_closed \
+       where how = 'restored' group by record_sha256, line\
+     ) back on c.record_sha256 = back.record_sha256 and c.line = back.line \
+     where (c.how = 'dropped' and (back.restored_at is null or back.restored_at < c.closed_at)) \
+       or (c.how in ('mended', 'replaced') and c.load_id in (select load_id from receipts) \
+         and c.load_id not in (select undoes from receipts where undoes is not null \
+           group by undoes having count(*) % 2 = 1))";
+
+/// Whether a row of this kind counts without a receipt: the desk committed it by itself.
+pub fn counts_by_itself(how: &str) -> bool {
+    matches!(how, "dropped" | "restored")
+}
 
 /// Why a held record is closed.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -39,6 +60,20 @@ pub enum Ending {
         /// Who decided.
         who: String,
     },
+    /// Its drop is taken back: it is open again.
+    Restored {
+        /// Why.
+        reason: String,
+        /// Who decided.
+        who: String,
+    },
+    /// The load that it came with was taken back.
+    Undone {
+        /// Why.
+        reason: String,
+        /// Who decided.
+        who: String,
+    },
 }
 
 impl Ending {
@@ -48,6 +83,18 @@ impl Ending {
             Ending::Corrected { .. } => "corrected",
             Ending::Replaced { .. } => "replaced",
             Ending::Dropped { .. } => "dropped",
+            Ending::Restored { .. } => "restored",
+            Ending::Undone { .. } => "undone",
+        }
+    }
+
+    /// Why, and who decided, where somebody did.
+    fn decision(&self) -> Option<(&str, &str)> {
+        match self {
+            Ending::Dropped { reason, who }
+            | Ending::Restored { reason, who }
+            | Ending::Undone { reason, who } => Some((reason, who)),
+            Ending::Corrected { .. } | Ending::Replaced { .. } => None,
         }
     }
 }
@@ -87,14 +134,8 @@ pub(crate) fn closings_batch(rows: &[ClosingRow], load_id: &str) -> RecordBatch 
             Ending::Replaced { by } => Some(by.to_string()),
             _ => None,
         })
-        .may_text("reason", |row| match &row.ending {
-            Ending::Dropped { reason, .. } => Some(reason),
-            _ => None,
-        })
-        .may_text("who", |row| match &row.ending {
-            Ending::Dropped { who, .. } => Some(who),
-            _ => None,
-        })
+        .may_text("reason", |row| Some(row.ending.decision()?.0))
+        .may_text("who", |row| Some(row.ending.decision()?.1))
         .moment("closed_at", |row| row.closed_at)
         .finish()
 }

@@ -26,6 +26,22 @@ pub struct Submission {
     pub bytes: u64,
     /// When it was loaded.
     pub received_at: Timestamp,
+    /// Who sent it, and what it is for if the office made it.
+    #[serde(flatten)]
+    pub origin: Origin,
+}
+
+/// Where a submission comes from: a sender, or the office itself.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+pub struct Origin {
+    /// Who sent it, if it is known.
+    pub sender: Option<String>,
+    /// The load that it takes back, or brings back if it was taken back before.
+    pub undoes: Option<String>,
+    /// Why the office made it.
+    pub reason: Option<String>,
+    /// Who in the office made it.
+    pub who: Option<String>,
 }
 
 /// How many records went where.

@@ -9,6 +9,7 @@ use arrow::datatypes::{Field, Schema, SchemaRef};
 
 use crate::alerts::alert_columns::ALERTS;
 use crate::rows::column::{Column, Holds, may, must};
+use crate::rows::receipt_columns::RECEIPTS;
 
 /// One of the kept tables.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -232,6 +233,16 @@ pub const VISITS: &[Column] = &[
         "SHA-256 of the record in canonical form, 32 bytes",
     ),
     must("season", Holds::Whole32, "ISO week-year of observed_on"),
+    may(
+        "sender",
+        Holds::Text,
+        "who sent the record: of a corrected one the sender of its original; null if it is not known",
+    ),
+    may(
+        "revision_sent",
+        Holds::Whole32,
+        "revision as its sender wrote it, where a load taken back had used up that number; null if it is revision",
+    ),
 ];
 
 /// One row per unit of an accepted visit: the raw counts.
@@ -310,12 +321,18 @@ pub(crate) const HELD: &[Column] = &[
         Holds::Bytes,
         "the record, byte for byte as sent; of rows of a table JSON: the rows as sent, and what was read of them",
     ),
+    may(
+        "sender",
+        Holds::Text,
+        "who sent the record: of a corrected one the sender of its original; null if it is not known",
+    ),
 ];
 
 /// One row a held record that is closed: append-only, so a record is open while none names it.
 ///
-/// Rows of a load count with its receipt; rows of a drop (`how` = dropped) count as they are.
-pub(crate) const HELD_CLOSED: &[Column] = &[
+/// Rows of a load count with its receipt; rows of a drop (`how` = dropped) or of its taking back (`how` = restored)
+/// count as they are.
+pub const HELD_CLOSED: &[Column] = &[
     must(
         "load_id",
         Holds::Text,
@@ -335,7 +352,7 @@ pub(crate) const HELD_CLOSED: &[Column] = &[
     must(
         "how",
         Holds::Text,
-        "corrected (mended in rows of earlier versions), replaced (an attempt to correct it is held in its place) or dropped",
+        "corrected (mended in rows of earlier versions), replaced (an attempt to correct it is held in its place), dropped, restored (the drop is taken back: open again) or undone (its load was taken back)",
     ),
     may(
         "visit_id",
@@ -352,60 +369,17 @@ pub(crate) const HELD_CLOSED: &[Column] = &[
         Holds::Text,
         "of a replaced one: id of the held record that replaces it",
     ),
-    may("reason", Holds::Text, "of a dropped one: why"),
-    may("who", Holds::Text, "of a dropped one: who decided"),
+    may(
+        "reason",
+        Holds::Text,
+        "of one that was dropped, restored or undone: why",
+    ),
+    may(
+        "who",
+        Holds::Text,
+        "of one that was dropped, restored or undone: who decided",
+    ),
     must("closed_at", Holds::Moment, "when it was closed"),
-];
-
-/// One row per submission: received = accepted + duplicate + held.
-pub(crate) const RECEIPTS: &[Column] = &[
-    must(
-        "load_id",
-        Holds::Text,
-        "the load; rows of the other tables that bear it count",
-    ),
-    must(
-        "submission_sha256",
-        Holds::Text,
-        "SHA-256 of the submission, hexadecimal",
-    ),
-    must(
-        "file_name",
-        Holds::Text,
-        "name of the submission's file, without its folder",
-    ),
-    must(
-        "form",
-        Holds::Text,
-        "ndjson or json, with +gzip where packed",
-    ),
-    must("bytes", Holds::Whole64, "size of the submission, bytes"),
-    must("received_at", Holds::Moment, "when it was loaded"),
-    must("received", Holds::Whole64, "records in the submission"),
-    must("accepted", Holds::Whole64, "records that are now in visits"),
-    must(
-        "duplicate",
-        Holds::Whole64,
-        "records that visits already held",
-    ),
-    must("held", Holds::Whole64, "records that could not be accepted"),
-    must(
-        "held_before",
-        Holds::Whole64,
-        "of these, records already held, byte for byte, from an earlier load",
-    ),
-    must("units", Holds::Whole64, "units of the accepted records"),
-    must(
-        "flagged",
-        Holds::Whole64,
-        "accepted records that bear a flag",
-    ),
-    must(
-        "closed",
-        Holds::Whole64,
-        "held records of earlier loads that this one closed: rows of held_closed",
-    ),
-    must("version", Holds::Text, "version of bractline"),
 ];
 
 /// The Arrow schema of a table, with the description of each column in its metadata.

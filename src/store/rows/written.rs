@@ -53,6 +53,10 @@ pub(crate) fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
             joined(row.flags.iter().map(|flag| flag.as_str()))
         })
         .may_text("remarks", |row| row.visit.remarks.as_deref())
+        .may_text("sender", |row| row.sender.as_deref())
+        .may_whole("revision_sent", |row| {
+            row.revision_sent.map(|sent| sent as i32)
+        })
         .bytes("content_sha256", |row| row.content_sha256);
     with_counts(with_economics(with_field(columns))).finish()
 }
@@ -173,6 +177,7 @@ pub(crate) fn held_batch(rows: &[HeldRow], mark: &LoadMark) -> RecordBatch {
         })
         .bytes("record_sha256", |row| row.record_sha256)
         .put("record", records(rows))
+        .may_text("sender", |row| row.sender.as_deref())
         .finish()
 }
 
@@ -189,6 +194,7 @@ fn records(rows: &[HeldRow]) -> ArrayRef {
 /// The one row of a receipt.
 pub(crate) fn receipt_batch(receipt: &Receipt) -> RecordBatch {
     let (submission, counts) = (receipt.submission(), receipt.counts());
+    let origin = &submission.origin;
     TableBatch::of(Kept::Receipts, &[()])
         .same("load_id", receipt.load_id())
         .same("submission_sha256", &submission.sha256)
@@ -205,6 +211,10 @@ pub(crate) fn receipt_batch(receipt: &Receipt) -> RecordBatch {
         .long("flagged", |()| counts.flagged as i64)
         .long("closed", |()| counts.closed as i64)
         .same("version", env!("CARGO_PKG_VERSION"))
+        .may_text("sender", |()| origin.sender.as_deref())
+        .may_text("undoes", |()| origin.undoes.as_deref())
+        .may_text("reason", |()| origin.reason.as_deref())
+        .may_text("who", |()| origin.who.as_deref())
         .finish()
 }
 

@@ -45,10 +45,45 @@ pub const ISSUE: Killed = Killed {
 pub const DROP: Killed = Killed {
     name: "held drop",
     arguments: &[
-        "held", "drop", "--reason", "a test", "--by", "tester", "--file", "1.ndjson",
+        "held", "drop", "--yes", "--reason", "a test", "--by", "tester", "--file", "1.ndjson",
     ],
     codes: &[0],
     done_already: Some("nothing was dropped"),
+    out: None,
+};
+
+pub const UNDO: Killed = Killed {
+    name: "submissions undo",
+    arguments: &[
+        "submissions",
+        "undo",
+        "LOAD/later.ndjson",
+        "--yes",
+        "--reason",
+        "a test",
+        "--by",
+        "tester",
+    ],
+    codes: &[0],
+    done_already: Some("is undone already"),
+    out: None,
+};
+
+pub const EDIT: Killed = Killed {
+    name: "visit edit",
+    arguments: &[
+        "visit",
+        "edit",
+        "v-60",
+        "--set",
+        "/field/area_ha=65",
+        "--reason",
+        "a test",
+        "--by",
+        "tester",
+    ],
+    codes: &[0],
+    done_already: Some("it has these values already"),
     out: None,
 };
 
@@ -72,8 +107,24 @@ pub fn arguments(killed: &Killed, workspace: &TestWorkspace) -> Vec<String> {
     let beside = workspace.beside("").display().to_string();
     let given = killed.arguments.iter();
     given
-        .map(|argument| argument.replace("BESIDE/", &beside))
+        .map(|argument| match argument.strip_prefix("LOAD/") {
+            Some(file) => load_of(workspace, file),
+            None => argument.replace("BESIDE/", &beside),
+        })
         .collect()
+}
+
+/// The id of the load of a file.
+fn load_of(workspace: &TestWorkspace, file: &str) -> String {
+    let list = workspace
+        .run(&["submissions", "list", "--format", "json"])
+        .json();
+    let loads = list.as_array().expect("a list of loads");
+    let of_file = loads.iter().find(|load| load["file_name"] == file);
+    of_file
+        .and_then(|load| load["load_id"].as_str())
+        .expect("a load of the file")
+        .to_owned()
 }
 
 /// When a command is killed.

@@ -11,7 +11,9 @@ use std::path::PathBuf;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-use killed::{COMPACT, DROP, ISSUE, Killed, LOAD, Moment, ROLLUP, VACUUM, arguments, kill};
+use killed::{
+    COMPACT, DROP, EDIT, ISSUE, Killed, LOAD, Moment, ROLLUP, UNDO, VACUUM, arguments, kill,
+};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use serde_json::{Value, json};
@@ -257,7 +259,9 @@ fn kills(prepared: &TestWorkspace, killed: &Killed) -> (usize, usize) {
 fn every_command_that_is_killed_is_wholly_done_or_not_at_all() {
     let prepared = prepared();
     let hits: usize = std::thread::scope(|scope| {
-        let commands = [&LOAD, &ROLLUP, &ISSUE, &DROP, &COMPACT, &VACUUM];
+        let commands = [
+            &LOAD, &ROLLUP, &ISSUE, &DROP, &UNDO, &EDIT, &COMPACT, &VACUUM,
+        ];
         let running = commands.map(|killed| {
             let prepared = &prepared;
             scope.spawn(move || kills(prepared, killed).1)

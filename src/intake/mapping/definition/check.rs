@@ -66,6 +66,13 @@ fn mapping(file: MappingFile, place: &str) -> Result<Mapping, Mistake> {
             "the one target is \"visit/1.0\"",
         );
     }
+    if file
+        .sender
+        .as_deref()
+        .is_some_and(|sender| sender.trim().is_empty())
+    {
+        return mistake("its sender is blank", "write a name, or leave sender out");
+    }
     let fields = file
         .field
         .into_iter()
@@ -99,6 +106,7 @@ fn mapping(file: MappingFile, place: &str) -> Result<Mapping, Mistake> {
             .map(ignored)
             .collect::<Result<_, _>>()?,
         submitted_at: None,
+        sender: file.sender.map(|sender| sender.trim().to_owned()),
         plain: false,
     };
     check_sources::check(&mapping)?;

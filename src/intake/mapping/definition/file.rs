@@ -17,6 +17,8 @@ pub(in crate::mapping) struct MappingFile {
     #[serde(default, rename = "title")]
     pub _title: Option<String>,
     #[serde(default)]
+    pub sender: Option<String>,
+    #[serde(default)]
     pub ignore: Vec<IgnoreEntry>,
     #[serde(default)]
     pub dialect: Dialect,

@@ -1,0 +1,22 @@
+//! A preview that a person confirms: by an answer on a terminal.
+
+use std::io::{BufRead, IsTerminal, Write};
+
+use scouting::failure::{Failure, Kind};
+
+/// How a preview ends that nobody confirmed.
+pub(super) const NOTHING_CHANGED: &str = "nothing is changed yet: add --yes to do it";
+
+/// Whether the person at the terminal says to go on. Without a terminal nobody is asked, and nothing is done.
+pub(super) fn confirmed(question: &str) -> Result<bool, Failure> {
+    let (stdin, mut stderr) = (std::io::stdin(), std::io::stderr());
+    if !stdin.is_terminal() || !stderr.is_terminal() {
+        return Ok(false);
+    }
+    let failed = |error| Failure::new(Kind::Files, format!("cannot ask on the terminal: {error}"));
+    write!(stderr, "{question} [y/N] ").map_err(failed)?;
+    stderr.flush().map_err(failed)?;
+    let mut answer = String::new();
+    stdin.lock().read_line(&mut answer).map_err(failed)?;
+    Ok(matches!(answer.trim().to_lowercase().as_str(), "y" | "yes"))
+}
