@@ -240,7 +240,7 @@ fn what_gives_a_field_away_is_stopped_with_the_reason() {
                 "county_week.csv",
                 &format!("{COUNTY}\r\n99999,2026-W30,bsm-eggs,1,6,2,2,0.5-1,\r\n"),
             ),
-            "no county",
+            "which is not a county",
         ),
         (
             packed("event.csv", "eventID,recordedBy\r\n1,obs-0123\r\n"),

@@ -58,7 +58,7 @@ fn a_store_of_the_program_before_is_read_and_its_alert_is_no_more_published() {
         run(&["store", "verify"])
             .expect_code(0)
             .stdout
-            .contains("whole")
+            .contains("undamaged")
     );
 }
 

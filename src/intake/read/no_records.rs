@@ -27,6 +27,7 @@ pub fn refuse_other_text(file: &SubmittedFile) -> Result<(), Failure> {
         .take(LOOK_BYTES)
         .read_to_end(&mut start)
         .map_err(|error| broken_off(&file.name, error))?;
+    let is_all = (start.len() as u64) < LOOK_BYTES;
     let start = start.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&start);
     let lines: Vec<&[u8]> = start
         .split(|byte| *byte == b'\n')
@@ -36,7 +37,9 @@ pub fn refuse_other_text(file: &SubmittedFile) -> Result<(), Failure> {
     let is_record = |line: &&&[u8]| line.starts_with(b"{");
     let records = lines.iter().filter(is_record).count();
     let begins = lines.first().is_some_and(|line| line.starts_with(b"{"));
-    if lines.is_empty() || begins || records * 2 >= lines.len() {
+    // Of a line that is longer than what is looked at nothing is known.
+    let is_cut = lines.len() == 1 && !is_all;
+    if lines.is_empty() || begins || is_cut || records * 2 >= lines.len() {
         return Ok(());
     }
     let (what, mend) = match lines.as_slice() {
