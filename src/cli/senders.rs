@@ -17,7 +17,7 @@ use store::ledger::held::open_entries;
 
 /// The senders of a season: list them, who is missing, how their records fared
 #[derive(Debug, clap::Subcommand)]
-pub enum Senders {
+pub(super) enum Senders {
     /// List the senders of a season with their last submission and their visits by week
     #[command(
         after_help = "Examples:\n  bractline senders list\n  bractline senders list --season 2025 --format json\n\nA sender is named by `load --sender`, by a mapping, or by the folder of a file. Where none is known, the scout takes its place. The list is private."

@@ -12,7 +12,7 @@ use scouting::failure::Failure;
 
 /// One visit: show its revisions, change its values
 #[derive(Debug, clap::Subcommand)]
-pub enum Visit {
+pub(super) enum Visit {
     /// Show all revisions of a visit: values, flags, senders, loads, and where it counts
     #[command(
         after_help = "Examples:\n  bractline visit show V-2026-0412\n  bractline visit show V-2026-0412 --format json"

@@ -16,7 +16,7 @@ use undo::Undo;
 
 /// The submissions that were loaded: list them, take one back
 #[derive(Debug, clap::Subcommand)]
-pub enum Submissions {
+pub(super) enum Submissions {
     /// List submissions by sender, day and file, with what became of their records
     #[command(
         after_help = "Examples:\n  bractline submissions list\n  bractline submissions list --sender north --since 2026-08-01\n  bractline submissions list --week 2026-W33 --format csv > week33.csv\n\nThe list is private: it names senders and files. Days are those of UTC."
@@ -47,7 +47,7 @@ pub enum Submissions {
 
 /// How a list is reported.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum ListFormat {
+pub(super) enum ListFormat {
     /// For people.
     Text,
     /// For programs: a JSON array.

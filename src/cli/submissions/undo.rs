@@ -12,7 +12,7 @@ use crate::workspace::Workspace;
 use scouting::failure::Failure;
 
 #[derive(Debug, clap::Args)]
-pub struct Undo {
+pub(crate) struct Undo {
     /// Id of the load, or its first 8 characters or more (`submissions list`)
     #[arg(value_name = "LOAD")]
     load: String,
