@@ -13,7 +13,11 @@ fn causes(workspace: &TestWorkspace, arguments: &[&str]) -> Vec<String> {
     let long = long.expect_code(1);
     assert_eq!(long.stdout, short.stdout);
     // Above it may be lines of the log, with their times.
-    let message = &short.stderr[short.stderr.find("error:").expect("a message")..];
+    let message = &short.stderr[short
+        .stderr
+        .find("\nerror: ")
+        .or(Some(0))
+        .expect("a message")..];
     assert!(long.stderr.contains(message), "{short:?} {long:?}");
     let causes = lines_of_causes(&long);
     assert!(!causes.is_empty(), "{long:?}");

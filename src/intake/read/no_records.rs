@@ -29,17 +29,19 @@ pub fn refuse_other_text(file: &SubmittedFile) -> Result<(), Failure> {
         .map_err(|error| broken_off(&file.name, error))?;
     let is_all = (start.len() as u64) < LOOK_BYTES;
     let start = start.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&start);
-    let lines: Vec<&[u8]> = start
+    let mut lines: Vec<&[u8]> = start
         .split(|byte| *byte == b'\n')
         .map(<[u8]>::trim_ascii)
         .filter(|line| !line.is_empty())
         .collect();
+    // The last of them may go on beyond what is looked at.
+    if !is_all {
+        lines.pop();
+    }
     let is_record = |line: &&&[u8]| line.starts_with(b"{");
     let records = lines.iter().filter(is_record).count();
     let begins = lines.first().is_some_and(|line| line.starts_with(b"{"));
-    // Of a line that is longer than what is looked at nothing is known.
-    let is_cut = lines.len() == 1 && !is_all;
-    if lines.is_empty() || begins || is_cut || records * 2 >= lines.len() {
+    if lines.is_empty() || begins || records * 2 >= lines.len() || is_cut_short(&lines, is_all) {
         return Ok(());
     }
     let (what, mend) = match lines.as_slice() {
@@ -64,6 +66,12 @@ pub fn refuse_other_text(file: &SubmittedFile) -> Result<(), Failure> {
         ),
     )
     .mend(mend))
+}
+
+/// Whether too little is seen to judge: a header alone, or a quoted cell that does not end. The reader of tables says more.
+fn is_cut_short(lines: &[&[u8]], is_all: bool) -> bool {
+    let has_open_quote = |line: &&[u8]| line.iter().filter(|byte| **byte == b'"').count() % 2 == 1;
+    !is_all && (lines.len() <= 1 || lines.iter().any(has_open_quote))
 }
 
 /// Whether a last line is a header, perhaps below titles: it alone has several cells.
