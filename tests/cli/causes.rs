@@ -13,7 +13,7 @@ fn causes(workspace: &TestWorkspace, arguments: &[&str]) -> Vec<String> {
     let long = long.expect_code(1);
     assert_eq!(long.stdout, short.stdout);
     // Above it may be lines of the log, with their times.
-    let message = &short.stderr[short
+    let message = &short.stderr[short.stderr.find("\nerror: ").unwrap_or(0)..];
         .stderr
         .find("\nerror: ")
         .or(Some(0))
