@@ -12,7 +12,8 @@ use crate::support::{bractline, contents, text_of};
 
 /// The alert page without the time of the newest load, the one thing in it that is not of the data.
 fn without_its_times(page: &str) -> String {
-    let moment = regex::Regex::new(r"\d{4}-\d{2}-\d{2}\s\d{2}:\d{2}\sUTC").expect("a pattern");
+    let moment =
+        regex::Regex::new(r"[A-Z][a-z]+\s\d{1,2},\s\d{4},\s\d{2}:\d{2}\sUTC").expect("a pattern");
     assert!(moment.is_match(page), "the page says when it was made");
     moment.replace_all(page, "").split_whitespace().collect()
 }
