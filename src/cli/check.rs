@@ -45,7 +45,9 @@ impl Check {
             return Ok(Outcome::Done);
         }
         let mapping = self.columns.mapping()?;
-        let mut loader = open_loader(workspace).await?.with_mapping(mapping);
+        let mut loader = open_loader(workspace, self.columns.season)
+            .await?
+            .with_mapping(mapping);
         let mut accounts = Accounts::default();
         for file in &submissions.files {
             accounts.add(loader.check(file, Timestamp::now()).await?);

@@ -16,7 +16,7 @@ use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 /// Load submissions into the store: records, spreadsheets, count sheets, folders of them
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  bractline load north.xlsx --mapping north.toml\n  zcat week30.ndjson.gz | bractline load -\n\nEach record ends as accepted, duplicate or held, and is counted once. Exit 0: done; 1: failed (the submissions reported before it are loaded); 3: done, but some records were held (`bractline held list`)."
+    after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  bractline load north.xlsx --mapping north.toml\n  bractline load old/ --season 2024\n  zcat week30.ndjson.gz | bractline load -\n\nEach record ends as accepted, duplicate or held, and is counted once. Exit 0: done; 1: failed (the submissions reported before it are loaded); 3: done, but some records were held (`bractline held list`)."
 )]
 pub struct Load {
     /// Files, folders of files, or - for standard input
@@ -31,7 +31,7 @@ pub struct Load {
     format: Format,
 }
 
-/// What the columns of spreadsheets are.
+/// What the columns of spreadsheets are, and of which seasons.
 #[derive(Debug, Default, clap::Args)]
 pub(super) struct Columns {
     /// Mapping file (TOML) for spreadsheets in layouts of your own; every FILE must then be a table
@@ -41,6 +41,10 @@ pub(super) struct Columns {
     /// Submission time of the records of spreadsheets, if no column has it (RFC 3339)
     #[arg(long, value_name = "TIME", requires = "mapping")]
     submitted_at: Option<String>,
+
+    /// Year of an earlier season whose visits are taken on purpose; may be repeated
+    #[arg(long, value_name = "YEAR")]
+    pub(super) season: Vec<i16>,
 }
 
 impl Columns {
@@ -64,6 +68,7 @@ impl Load {
         let bar = progress(&submissions);
         let options = LoadOptions {
             mapping: self.columns.mapping()?,
+            earlier_seasons: self.columns.season.clone(),
             now: Timestamp::now,
             begun: |name: &str| {
                 if !bar.message().is_empty() {

@@ -23,6 +23,7 @@ pub(crate) async fn load_all(
     let mut accounts = Accounts::default();
     let options = LoadOptions {
         mapping: None,
+        earlier_seasons: Vec::new(),
         now,
         begun: |_: &str| {},
     };
@@ -34,6 +35,8 @@ pub(crate) async fn load_all(
 pub(crate) struct LoadOptions<N, B> {
     /// What the columns of spreadsheets are.
     pub(crate) mapping: Option<Mapping>,
+    /// Years whose visits are taken, besides those of the settings, although they are submitted in a later season.
+    pub(crate) earlier_seasons: Vec<i16>,
     /// The clock: each load keeps its time.
     pub(crate) now: N,
     /// Called with the name of each submission before it is loaded.
@@ -52,10 +55,13 @@ pub(crate) async fn load_each<N: Fn() -> Timestamp, B: Fn(&str)>(
 ) -> Result<(), Failure> {
     let LoadOptions {
         mapping,
+        earlier_seasons,
         now,
         begun,
     } = options;
-    let mut loader = open_loader(workspace).await?.with_mapping(mapping);
+    let mut loader = open_loader(workspace, earlier_seasons)
+        .await?
+        .with_mapping(mapping);
     for file in &submissions.files {
         begun(&file.name);
         accounts.add(loader.load(file, now()).await?);
@@ -76,14 +82,19 @@ fn advice(receipt_files: usize) -> Option<String> {
     })
 }
 
-/// A loader with all that a workspace says.
-pub(crate) async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure> {
+/// A loader with all that a workspace says, and further years that are taken.
+pub(crate) async fn open_loader(
+    workspace: &Workspace,
+    mut earlier_seasons: Vec<i16>,
+) -> Result<Loader, Failure> {
+    earlier_seasons.extend(&workspace.settings().season.earlier);
     let judge = Judge::new(
         &open_catalogue(workspace)?,
         open_region(workspace)?,
         workspace.season()?,
         workspace.settings().defaults.clone(),
-    )?;
+    )?
+    .with_earlier_seasons(earlier_seasons);
     let held_flags = workspace.settings().flags.hold.clone();
     Loader::new(open_store(workspace).await?, judge, held_flags, workers()).await
 }

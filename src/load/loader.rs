@@ -126,7 +126,14 @@ impl Loader {
     ) -> Result<Taken, Failure> {
         let history = self.take_history().await?;
         let reader = RecordReader::open(file, self.mapping.as_ref());
-        let mut pass = Pass::new(&self.known, history, &self.held_flags, append, file, now);
+        let mut pass = Pass::new(
+            (&self.store, &self.known),
+            history,
+            &self.held_flags,
+            append,
+            file,
+            now,
+        );
         let taken = match reader {
             Ok(reader) => pass.take_all(file, reader, &self.judge, self.workers).await,
             Err(failure) => Err(failure),

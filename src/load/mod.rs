@@ -6,5 +6,6 @@ pub(crate) mod history;
 pub mod loader;
 pub(crate) mod pass;
 pub(crate) mod reports;
+pub(crate) mod same_day;
 pub(crate) mod submissions;
-pub(crate) mod usual;
+mod usual;
