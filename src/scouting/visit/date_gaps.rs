@@ -46,7 +46,7 @@ pub fn other_season(visit: &Visit) -> Option<Finding> {
             "/observed_on",
             format!("{observed}, submitted on {submitted}"),
             format!(
-                "a day of the season of the submission, {}, is expected; to load visits of {year} on purpose: --season {year}, or earlier = [{year}] in bractline.toml, [season]",
+                "a day of the season of the submission, {}, is expected (bractline.toml, [season] earlier = [{year}], or load --season {year}, takes visits of {year} on purpose)",
                 submitted.year(),
                 year = observed.year()
             ),
