@@ -144,6 +144,28 @@ fn cases() -> Vec<Case> {
             ],
             says: "R2, where F-000123 was at R3 on 2026-07-14",
         },
+        Case {
+            code: "visit-long-before-submission",
+            right: vec![bent("a", &[("/observed_on", json!("2026-06-06"))])],
+            wrong: vec![bent("a", &[("/observed_on", json!("2026-06-05"))])],
+            says: "46 days before the submission on 2026-07-21",
+        },
+        Case {
+            code: "count-strange",
+            right: vec![bent("a", &[("/sites", plants(vec![0, 0, 140, 9, 0, 0]))])],
+            wrong: vec![bent("a", &[("/sites", plants(vec![0, 0, 150, 9, 0, 0]))])],
+            says: "150 (159 on the whole head)",
+        },
+        Case {
+            code: "same-visit-other-id",
+            right: vec![
+                visit("a"),
+                bent("b", &[("/observer_id", json!("obs-other"))]),
+                bent("c", &day("2026-07-22")),
+            ],
+            wrong: vec![visit("a"), bent("b", &[("/crop_stage", json!("R2"))])],
+            says: "where a has the same field, day, scout and protocol; the crop stage differs",
+        },
     ]
 }
 

@@ -49,6 +49,7 @@ impl Check {
         let options = LoadOptions {
             columns,
             sender: None,
+            earlier_seasons: self.columns.season,
             stores: false,
             now: Timestamp::now,
             begun: |_: &str| {},

@@ -17,7 +17,7 @@ use scouting::failure::{Failure, Kind};
 /// Load submissions into the store: records, spreadsheets, count sheets, folders of them
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  bractline load north.xlsx --mapping north.toml\n  zcat week30.ndjson.gz | bractline load -\n\nA folder is loaded with the folders in it. A mapping file there is for the tables of its folder and of those below, up to the next one. Archives (.zip) and the attachments of mails (.eml) are opened. Pictures, PDFs and texts are passed over.\n\nEach record ends as accepted, duplicate or held, and is counted once. A file that cannot be loaded is refused with its reason, and the others are loaded. Exit 0: done; 1: failed (no file could be loaded, or the store failed and what was reported before is loaded); 3: done, but some records were held (`bractline held list`) or some files refused."
+    after_help = "Examples:\n  bractline load submissions/week30.ndjson\n  bractline load inbox/ --format json\n  bractline load north.xlsx --mapping north.toml\n  bractline load old/ --season 2024\n  zcat week30.ndjson.gz | bractline load -\n\nA folder is loaded with the folders in it. A mapping file there is for the tables of its folder and of those below, up to the next one. Archives (.zip) and the attachments of mails (.eml) are opened. Pictures, PDFs and texts are passed over.\n\nEach record ends as accepted, duplicate or held, and is counted once. A file that cannot be loaded is refused with its reason, and the others are loaded. Exit 0: done; 1: failed (no file could be loaded, or the store failed and what was reported before is loaded); 3: done, but some records were held (`bractline held list`) or some files refused."
 )]
 pub(crate) struct Load {
     /// Files, folders of files, or - for standard input
@@ -44,6 +44,7 @@ impl Load {
         let options = LoadOptions {
             columns,
             sender: self.sender,
+            earlier_seasons: self.columns.season,
             stores: true,
             now: Timestamp::now,
             begun: |name: &str| {

@@ -1,4 +1,4 @@
-//! The options of `load` and `check` that say how spreadsheets are read.
+//! The options of `load` and `check` that say how spreadsheets are read, and of which seasons.
 
 use std::path::PathBuf;
 
@@ -7,7 +7,7 @@ use intake::mapping::{Mapping, submission_instant};
 use scouting::failure::{Failure, Kind};
 use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 
-/// What the columns of spreadsheets are.
+/// What the columns of spreadsheets are, and which seasons are taken.
 #[derive(Debug, Default, clap::Args)]
 pub(super) struct TableColumns {
     /// Mapping file (TOML) for spreadsheets that are not of our own layouts; a FILE that is no folder must be a table then. Without it, the tables of a folder are read by the mapping files in it
@@ -17,6 +17,10 @@ pub(super) struct TableColumns {
     /// When the records of the spreadsheets were handed in, where no column says so: a day, as 2026-07-21 (its end in UTC), or a time with its zone, as 2026-07-21T18:03:00Z
     #[arg(long, value_name = "TIME")]
     submitted_at: Option<String>,
+
+    /// Year of an earlier season whose visits are taken on purpose; may be repeated
+    #[arg(long, value_name = "YEAR")]
+    pub(super) season: Vec<i16>,
 }
 
 impl TableColumns {

@@ -28,6 +28,7 @@ pub(crate) async fn load_all(
     let options = LoadOptions {
         columns: Columns::default(),
         sender: None,
+        earlier_seasons: Vec::new(),
         stores: true,
         now,
         begun: |_: &str| {},
@@ -42,6 +43,8 @@ pub(crate) struct LoadOptions<N, B> {
     pub(crate) columns: Columns,
     /// Who sent all of it; without one the mapping or the folder of a file names it.
     pub(crate) sender: Option<String>,
+    /// Years whose visits are taken, besides those of the settings, although they are submitted in a later season.
+    pub(crate) earlier_seasons: Vec<i16>,
     /// Whether they are stored; else it is only said what would become of them.
     pub(crate) stores: bool,
     /// The clock: each load keeps its time.
@@ -70,7 +73,7 @@ pub(crate) async fn load_each<N: Fn() -> Timestamp, B: Fn(&str)>(
     options: LoadOptions<N, B>,
     accounts: &mut Accounts,
 ) -> Result<(), Failure> {
-    let loader = open_loader(workspace).await?;
+    let loader = open_loader(workspace, options.earlier_seasons.clone()).await?;
     let mut loader = loader.with_sender(options.sender.clone());
     for found in &submissions.found {
         (options.begun)(&found.name);
@@ -145,14 +148,19 @@ fn advice(receipt_files: usize) -> Option<String> {
     })
 }
 
-/// A loader with all that a workspace says.
-pub(super) async fn open_loader(workspace: &Workspace) -> Result<Loader, Failure> {
+/// A loader with all that a workspace says, and further years that are taken.
+pub(super) async fn open_loader(
+    workspace: &Workspace,
+    mut earlier_seasons: Vec<i16>,
+) -> Result<Loader, Failure> {
+    earlier_seasons.extend(&workspace.settings().season.earlier);
     let judge = Judge::new(
         &open_catalogue(workspace)?,
         open_region(workspace)?,
         workspace.season()?,
         workspace.settings().defaults.clone(),
-    )?;
+    )?
+    .with_earlier_seasons(earlier_seasons);
     let held_flags = workspace.settings().flags.hold.clone();
     Loader::new(open_store(workspace).await?, judge, held_flags, workers()).await
 }

@@ -1,9 +1,9 @@
 //! What was accepted before, as far as a doubt asks for it: where each field was, its latest stage of a
-//! season, where each scout was on a day, and what is usual.
+//! season, where each scout was on a day, which visit a field had on a day, and what is usual.
 //!
 //! It is read from the current visits of the store when a run begins, and extended with each visit that
 //! the run accepts, in order; what other loads bring meanwhile is seen by the next run. Memory is in
-//! proportion to fields and to the days of scouts. A visit is never compared with itself: revisions of
+//! proportion to fields, to the days of scouts and to visits. A visit is never compared with itself: revisions of
 //! one visit are recognized by its id. A corrected visit takes its own place; only in the medians the values
 //! of the revision before count until the run ends.
 //!
@@ -18,12 +18,13 @@ use indexmap::map::Entry;
 use jiff::civil::Date;
 use smallvec::SmallVec;
 
+use super::same_day::{SameDays, key_of};
 use super::usual::{Amounts, UsualAmounts};
 use scouting::failure::Failure;
 use scouting::region::distance::{GridCell, cell_of, cells_near, meters_between};
 use scouting::visit::doubts::{
     Elsewhere, FIELDS_APART_MIN_M, StageSeen, economics_unusual, field_moved, field_twice,
-    observer_in_two_places, stage_backwards,
+    observer_in_two_places, same_visit_other_id, stage_backwards,
 };
 use scouting::visit::finding::Finding;
 use scouting::visit::record::{MarketValue, PlantPopulation, TreatmentCost};
@@ -43,6 +44,7 @@ pub(crate) struct History {
     /// The first point of each scout on each day.
     scout_days: IndexMap<(u64, Date), Seen<(f64, f64)>>,
     usual: UsualAmounts,
+    same_days: SameDays,
     /// Visits that this run accepted.
     of_the_run: i64,
 }
@@ -97,6 +99,10 @@ impl History {
         if let Some(latest) = latest.and_then(|latest| latest.beside(own)) {
             doubts.extend(stage_backwards(visit, row.observed_on, row.stage, latest));
         }
+        if let Some(other) = self.same_days.other(same_day_key(row), &visit.visit_id) {
+            let own = (row.statistics.total, row.stage);
+            doubts.push(same_visit_other_id(visit, own, other));
+        }
         doubts
     }
 
@@ -121,6 +127,8 @@ impl History {
             lat: visit.field.lat,
             stage_first: row.stage.first_place(),
             stage_last: row.stage.last_place(),
+            protocol: &visit.protocol,
+            total: row.statistics.total as i64,
             crop_type: &visit.field.crop_type,
             currency: row.economics.currency().unwrap_or_default(),
             treatment_cost_per_ha: given.treatment_cost.as_ref().map(TreatmentCost::per_ha),
@@ -155,6 +163,7 @@ impl History {
             }
         }
         self.see_stage((place, visit.season), visit, seen);
+        self.same_days.see(visit);
         self.usual.add(&Amounts {
             season: visit.season,
             crop_type: visit.crop_type,
@@ -236,6 +245,8 @@ impl History {
         }
         let day = (hash_of(&row.visit.observer_id), row.observed_on);
         forget(&mut self.scout_days, day, own);
+        self.same_days
+            .withdraw(same_day_key(row), &row.visit.visit_id);
     }
 
     /// The closest other field that is near, known from another visit; of two as close the first by id.
@@ -286,6 +297,16 @@ fn forget<K: Eq + Hash, T>(known: &mut IndexMap<K, Seen<T>>, key: K, own: u64) {
     {
         seen.swap_remove();
     }
+}
+
+fn same_day_key(row: &VisitRow) -> u64 {
+    let visit = &row.visit;
+    key_of(
+        &visit.field.field_id,
+        &row.observed_on,
+        &visit.observer_id,
+        &visit.protocol,
+    )
 }
 
 fn elsewhere(from: (f64, f64), at: (f64, f64)) -> Elsewhere {

@@ -196,8 +196,14 @@ impl Loader {
             Ok(_) => self.take_history().await?,
             Err(_) => History::default(),
         };
-        let known = (&self.known, history);
-        let mut pass = Pass::new(known, &self.held_flags, append, (file, provenance), now);
+        let mut pass = Pass::new(
+            (&self.store, &self.known),
+            history,
+            &self.held_flags,
+            append,
+            (file, provenance),
+            now,
+        );
         let taken = match reader {
             Ok(reader) => pass.take_all(file, reader, &self.judge, self.workers).await,
             Err(failure) => Err(failure),

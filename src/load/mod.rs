@@ -8,6 +8,7 @@ pub mod loader;
 pub(crate) mod own;
 pub(crate) mod pass;
 pub(crate) mod reports;
+pub(crate) mod same_day;
 pub(crate) mod sender;
 pub(crate) mod submissions;
-pub(crate) mod usual;
+mod usual;

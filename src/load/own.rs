@@ -96,7 +96,7 @@ pub(crate) async fn own_loader(
     workspace: &Workspace,
     judged_before: bool,
 ) -> Result<Loader, Failure> {
-    let loader = open_loader(workspace).await?;
+    let loader = open_loader(workspace, Vec::new()).await?;
     Ok(match judged_before {
         true => loader.holding_no_flag(),
         false => loader,

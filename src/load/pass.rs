@@ -3,7 +3,7 @@
 //! It reads and judges chunks side by side, and writes as it goes; what the pass came to counts only
 //! when [`super::loader`] seals it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use futures::{StreamExt, TryStreamExt, stream};
@@ -27,6 +27,8 @@ use scouting::visit::finding::Finding;
 use scouting::visit::held_id::HeldId;
 use scouting::visit::rows::{HeldRow, VisitRow};
 use store::delta::append::Append;
+use store::delta::tables::Store;
+use store::ledger::differences::{differences, differences_from};
 use store::ledger::identity::{Identity, Ledger, revision_conflict};
 use store::ledger::known::KnownRecords;
 use store::rows::closings::ClosingRow;
@@ -43,10 +45,14 @@ const WAITING_BYTES_MAX: usize = 32 << 20;
 /// Held records that are shown of a submission that is refused for their number.
 const FIRST_TOLD: usize = 3;
 
+/// Members that differ from what the store has, by the line of the record.
+type Differing = HashMap<u64, String>;
+
 /// One pass over a submission.
 pub(super) struct Pass<'a> {
     name: String,
     provenance: &'a Provenance,
+    store: &'a Store,
     known: &'a KnownRecords,
     history: History,
     held_flags: &'a [Code],
@@ -75,7 +81,8 @@ pub(super) struct Taken {
 impl<'a> Pass<'a> {
     /// A pass that writes to the tables of `append`, or nowhere.
     pub(super) fn new(
-        (known, history): (&'a KnownRecords, History),
+        (store, known): (&'a Store, &'a KnownRecords),
+        history: History,
         held_flags: &'a [Code],
         append: Option<Append>,
         (file, provenance): (&SubmittedFile, &'a Provenance),
@@ -84,6 +91,7 @@ impl<'a> Pass<'a> {
         Pass {
             name: file.name.clone(),
             provenance,
+            store,
             known,
             history,
             held_flags,
@@ -116,8 +124,9 @@ impl<'a> Pass<'a> {
         .try_buffered(workers)
         .boxed();
         while let Some((records, waiting)) = judged.try_next().await? {
+            let differing = self.differing(&records).await?;
             for record in records {
-                self.take(record)?;
+                self.take(record, &differing)?;
             }
             if self.visit_rows.len() >= BATCH_VISITS || self.held_bytes >= BATCH_HELD_BYTES {
                 self.write().await?;
@@ -131,7 +140,7 @@ impl<'a> Pass<'a> {
     }
 
     /// Every record comes out of here as accepted, duplicate or held.
-    fn take(&mut self, record: Judged) -> Result<(), Failure> {
+    fn take(&mut self, record: Judged, differing: &Differing) -> Result<(), Failure> {
         self.counts.received += 1;
         match record {
             Judged::Unsound(row) => return self.hold(*row),
@@ -143,11 +152,39 @@ impl<'a> Pass<'a> {
                         self.mend(&row, Identity::Duplicate, &raw);
                         self.counts.duplicate += 1;
                     }
-                    Identity::Conflict => return self.hold(conflicting(&row, &raw)),
+                    Identity::Conflict => {
+                        let differences = match differing.get(&row.line) {
+                            Some(stored) => Some(stored.clone()),
+                            None => self.differing_in_the_run(&row),
+                        };
+                        return self.hold(conflicting(&row, &raw, differences.as_deref()));
+                    }
                 }
             }
         }
         Ok(())
+    }
+
+    /// What differs in each record whose visit and revision the store has with other content.
+    async fn differing(&self, records: &[Judged]) -> Result<Differing, Failure> {
+        let sound = records.iter().filter_map(|record| match record {
+            Judged::Sound(row, _) => Some(&**row),
+            Judged::Unsound(_) => None,
+        });
+        let conflicts: Vec<&VisitRow> = sound
+            .filter(|row| self.known.has_other_content(row))
+            .collect();
+        differences(self.store, &conflicts).await
+    }
+
+    /// What differs from a record of the same submission that waits to be written.
+    fn differing_in_the_run(&self, row: &VisitRow) -> Option<String> {
+        let same = |before: &&VisitRow| {
+            (&before.visit.visit_id, before.visit.revision)
+                == (&row.visit.visit_id, row.visit.revision)
+        };
+        let before = self.visit_rows.iter().find(same)?;
+        Some(differences_from(before, row))
     }
 
     /// Closes the held records that a sound record corrects.
@@ -349,6 +386,7 @@ async fn judged(
     Ok((judged, waiting))
 }
 
-fn conflicting(row: &VisitRow, raw: &RawRecord) -> HeldRow {
-    held(raw, named(vec![revision_conflict(row)], &row.visit))
+fn conflicting(row: &VisitRow, raw: &RawRecord, differences: Option<&str>) -> HeldRow {
+    let conflict = revision_conflict(row, differences);
+    held(raw, named(vec![conflict], &row.visit))
 }

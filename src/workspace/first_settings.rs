@@ -34,6 +34,9 @@ shared = false
 # Visits outside these days of the year are held. Month and day, both included.
 first_day = "06-01"
 last_day = "09-30"
+# A visit of an earlier year that is submitted more than 120 days later is held, unless its year is named here, as
+# [2024, 2025]: for old seasons that are loaded on purpose.
+earlier = []
 
 [disclosure]
 # What is published of how many fields. "survey": counts by county, for offices whose growers agreed to that. "strict":

@@ -84,6 +84,8 @@ pub(crate) struct SeasonSettings {
     pub first_day: String,
     /// Last day.
     pub last_day: String,
+    /// Years whose visits are taken although they are submitted in a later season.
+    pub earlier: Vec<i16>,
 }
 
 /// What is published of how many fields.
@@ -159,6 +161,7 @@ impl Default for SeasonSettings {
         SeasonSettings {
             first_day: "06-01".to_owned(),
             last_day: "09-30".to_owned(),
+            earlier: Vec::new(),
         }
     }
 }

@@ -117,7 +117,8 @@ fn what_is_withheld_leaves_no_trace_in_any_public_byte() {
 
 /// A text without the minute of the newest submission, which is that of the load.
 fn without_moment(text: &str) -> String {
-    let moment = regex::Regex::new(r"[A-Z][a-z]+ \d{1,2}, \d{4}, \d{2}:\d{2} UTC").expect("a pattern");
+    let moment =
+        regex::Regex::new(r"[A-Z][a-z]+ \d{1,2}, \d{4}, \d{2}:\d{2} UTC").expect("a pattern");
     moment.replace_all(text, "").into_owned()
 }
 

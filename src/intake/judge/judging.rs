@@ -14,6 +14,7 @@ use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
 use scouting::visit::amount_rules::economics_findings;
 use scouting::visit::code::Code;
+use scouting::visit::date_gaps::other_season;
 use scouting::visit::doubts::of_the_visit_alone;
 use scouting::visit::finding::Finding;
 use scouting::visit::limits::{Limits, SeasonDays};
@@ -33,6 +34,8 @@ pub struct Judge {
     region: Region,
     season: SeasonDays,
     defaults: BTreeMap<String, Economics>,
+    /// Years whose visits are taken although they were submitted in another season.
+    earlier_seasons: Vec<i16>,
 }
 
 /// A record after it was judged.
@@ -69,7 +72,14 @@ impl Judge {
             region,
             season,
             defaults,
+            earlier_seasons: Vec::new(),
         })
+    }
+
+    /// The judge, taking visits of earlier seasons too.
+    pub fn with_earlier_seasons(mut self, years: Vec<i16>) -> Judge {
+        self.earlier_seasons = years;
+        self
     }
 
     /// Judges one record.
@@ -121,6 +131,9 @@ impl Judge {
             }
             None => findings.push(self.protocol_unknown(&visit)),
         }
+        if !self.earlier_seasons.contains(&visit.observed_on.year()) {
+            findings.extend(other_season(&visit));
+        }
         let county = self.region.locate(visit.field.lon, visit.field.lat);
         if county.is_none() {
             findings.push(outside_region(&visit));
@@ -141,7 +154,7 @@ impl Judge {
                 statistics: visit.sampling_statistics(limits.catch_by_night),
                 economics,
                 assumed,
-                doubts: of_the_visit_alone(&visit),
+                doubts: of_the_visit_alone(&visit, limits),
                 flags: codes,
                 content_sha256: content_sha256(&visit),
                 sender: None,

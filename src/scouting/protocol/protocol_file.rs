@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::economic_distance::EdgeDecline;
 use super::planned::PlannedThreshold;
 use crate::phenology::development::Development;
-use crate::visit::limits::Limits;
+use crate::visit::limits::{CountBounds, Limits};
 use crate::visit::record::{CountForm, Economics, MarketValue, PlantPopulation, TreatmentCost};
 use crate::visit::stage::StageScale;
 
@@ -201,6 +201,21 @@ pub struct Plausible {
     pub plants_per_acre: [f64; 2],
     /// Hectares.
     pub area_ha: [f64; 2],
+    /// Counts of one unit; without the table no count is doubted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub count: Option<PlausibleCount>,
+}
+
+/// From which count of one unit on a visit is doubtful: of a head with all its bracts, a plant, a trap as it enters the mean.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlausibleCount {
+    /// A visit with a unit of so many or more is flagged.
+    pub strange: f64,
+    /// A visit with a unit of so many or more is held.
+    pub impossible: f64,
+    /// Where the bounds come from.
+    pub source: String,
 }
 
 /// A caution of the protocol's own.
@@ -282,6 +297,16 @@ impl Protocol {
         self.scientific_name.as_deref().unwrap_or(&self.pest)
     }
 
+    fn count_bounds(&self) -> Option<CountBounds> {
+        let bounds = self.plausible.count.as_ref()?;
+        Some(CountBounds {
+            protocol: self.id.clone(),
+            counted: self.counted.clone(),
+            strange: bounds.strange,
+            impossible: bounds.impossible,
+        })
+    }
+
     /// What the trade rules need of the protocol.
     pub fn limits(&self) -> Limits {
         let pair = |[low, high]: [f64; 2]| (low, high);
@@ -302,6 +327,7 @@ impl Protocol {
             market_value_per_lb: pair(self.plausible.market_value_per_lb),
             plants_per_acre: pair(self.plausible.plants_per_acre),
             area_ha: pair(self.plausible.area_ha),
+            count_bounds: self.count_bounds(),
         }
     }
 }

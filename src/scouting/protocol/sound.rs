@@ -8,7 +8,7 @@ use std::path::Path;
 use super::damage::try_damage;
 use super::plan_threshold::plan_threshold;
 use super::planned::Planner;
-use super::protocol_file::{Decision, Protocol};
+use super::protocol_file::{Decision, PlausibleCount, Protocol};
 use crate::failure::{Failure, Kind};
 use crate::visit::record::CountForm;
 use crate::visit::stage::StageScale;
@@ -123,7 +123,10 @@ impl Protocol {
             });
         let checks = self.checks.iter().enumerate();
         let checks = checks.map(|(number, check)| ("[[check]]", number, "source", &check.source));
-        let mut all = once.into_iter().chain(damage).chain(cautions).chain(checks);
+        let bounds = self.plausible.count.iter();
+        let bounds = bounds.map(|count| ("[plausible.count]", 0, "source", &count.source));
+        let all = once.into_iter().chain(damage).chain(cautions);
+        let mut all = all.chain(checks).chain(bounds);
         if let Some((table, number, key, _)) = all.find(|(_, _, _, text)| text.trim().is_empty()) {
             let reason = "it is empty; where no source is known, say so";
             return Err(wrong_of(table, number, key, reason));
@@ -232,6 +235,18 @@ impl Protocol {
                 "[plausible]",
                 key,
                 "[low, high] is expected, 0 < low < high",
+            ));
+        }
+        let unordered = |count: &&PlausibleCount| {
+            !(0.0 < count.strange
+                && count.strange < count.impossible
+                && count.impossible.is_finite())
+        };
+        if plausible.count.as_ref().filter(unordered).is_some() {
+            return Err(wrong(
+                "[plausible.count]",
+                "strange",
+                "0 < strange < impossible is expected",
             ));
         }
         let currency = plausible.currency.as_bytes();

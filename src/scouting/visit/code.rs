@@ -104,11 +104,14 @@ codes! {
         ProtocolUnknown = "protocol-unknown",
         DateOutsideSeason = "date-outside-season",
         DateAfterSubmission = "date-after-submission",
+        DateTooOld = "date-too-old",
+        OtherSeason = "other-season",
         StageUnknown = "stage-unknown",
         CropTypeUnknown = "crop-type-unknown",
         CountFormWrong = "count-form-wrong",
         BractsNotSix = "bracts-not-six",
         CountAboveMost = "count-above-most",
+        CountImpossible = "count-impossible",
         SiteRepeated = "site-repeated",
         EconomicsMissing = "economics-missing",
         CurrenciesDiffer = "currencies-differ",
@@ -200,6 +203,9 @@ codes! {
         DigitPreference = "digit-preference",
         ObserverInTwoPlaces = "observer-in-two-places",
         StageBackwards = "stage-backwards",
+        VisitLongBeforeSubmission = "visit-long-before-submission",
+        CountStrange = "count-strange",
+        SameVisitOtherId = "same-visit-other-id",
     }
 }
 

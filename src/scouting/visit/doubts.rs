@@ -9,13 +9,16 @@ use jiff::civil::Date;
 
 use super::code::Code;
 use super::count::Count;
+use super::count_bounds::count_strange;
+use super::date_gaps::visit_long_before_submission;
 use super::finding::Finding;
 use super::heads::Heads;
+use super::limits::Limits;
 use super::record::Visit;
 use super::stage::Stage;
 
 /// Every code, in the order in which the doubts are listed.
-pub const CODES: [Code; 7] = [
+pub const CODES: [Code; 10] = [
     Code::FieldMoved,
     Code::FieldTwice,
     Code::EconomicsUnusual,
@@ -23,6 +26,9 @@ pub const CODES: [Code; 7] = [
     Code::DigitPreference,
     Code::ObserverInTwoPlaces,
     Code::StageBackwards,
+    Code::VisitLongBeforeSubmission,
+    Code::CountStrange,
+    Code::SameVisitOtherId,
 ];
 
 /// Points of one field may be so far apart, meters. A side of a section is 1.6 km and points are
@@ -134,11 +140,16 @@ pub fn codes_of(doubts: &[Finding]) -> impl Iterator<Item = Code> {
         .filter(|code| doubts.iter().any(|doubt| doubt.code == *code))
 }
 
-/// The doubts that a visit raises by itself.
-pub fn of_the_visit_alone(visit: &Visit) -> Vec<Finding> {
+/// The doubts that a visit raises by itself, under the limits of its protocol.
+pub fn of_the_visit_alone(visit: &Visit, limits: &Limits) -> Vec<Finding> {
     let tally = CountTally::of(visit);
-    let equal = counts_all_equal(&tally);
-    equal.into_iter().chain(digit_preference(&tally)).collect()
+    let doubts = [
+        counts_all_equal(&tally),
+        digit_preference(&tally),
+        visit_long_before_submission(visit),
+        count_strange(visit, limits),
+    ];
+    doubts.into_iter().flatten().collect()
 }
 
 /// The field's point is far from where the same field was accepted before.
@@ -304,6 +315,53 @@ pub fn observer_in_two_places(visit: &Visit, same_day: Elsewhere) -> Option<Find
             "both cannot be on one day: is a date, a point or the scout's id mistyped?",
         )
     })
+}
+
+/// Another visit of the same field, day, scout and protocol that was accepted before.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SameVisit<'a> {
+    /// Its id.
+    pub visit_id: &'a str,
+    /// All that was counted in it.
+    pub total: u64,
+    /// First and last place of its crop stage.
+    pub stage: (i32, i32),
+}
+
+/// The same field, day, scout and protocol came before under another id: sent by two programs, or made by a mapping
+/// whose prefix was changed. The later one then stands for the week, so both must not pass unseen.
+pub fn same_visit_other_id(
+    visit: &Visit,
+    (total, stage): (u64, Stage),
+    other: SameVisit<'_>,
+) -> Finding {
+    let mut differs = Vec::new();
+    if total != other.total {
+        differs.push(format!(
+            "counts differ, {} in all there and {total} here",
+            other.total
+        ));
+    }
+    if let Some(there) = stage.on_its_scale(other.stage.0, other.stage.1)
+        && there != stage
+    {
+        differs.push(format!(
+            "the crop stage differs, {there} there and {stage} here"
+        ));
+    }
+    let differs = match differs.is_empty() {
+        true => format!("both count {total} in all"),
+        false => differs.join(", "),
+    };
+    Finding::new(
+        Code::SameVisitOtherId,
+        "/visit_id",
+        format!(
+            "{}, where {} has the same field, day, scout and protocol; {differs}",
+            visit.visit_id, other.visit_id
+        ),
+        "is it one visit under two ids? if both are real, nothing needs to be done; if one replaces the other, retract that one",
+    )
 }
 
 /// A crop does not grow backwards: an earlier stage on a later day, or a later stage on an earlier day.

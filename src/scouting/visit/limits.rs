@@ -39,6 +39,21 @@ pub struct Limits {
     pub plants_per_acre: (f64, f64),
     /// Plausible area of a field, hectares.
     pub area_ha: (f64, f64),
+    /// Plausible counts of a unit, where the protocol says them.
+    pub count_bounds: Option<CountBounds>,
+}
+
+/// From which count of one unit on a visit is doubtful.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CountBounds {
+    /// The protocol's id, for messages.
+    pub protocol: String,
+    /// What a unit's count is of: `eggs per six bracts of a bud`.
+    pub counted: String,
+    /// A visit with a unit of so many or more is flagged.
+    pub strange: f64,
+    /// A visit with a unit of so many or more is held.
+    pub impossible: f64,
 }
 
 impl Limits {
@@ -57,4 +72,36 @@ pub struct SeasonDays {
     pub first: (i8, i8),
     /// Month and day of the last.
     pub last: (i8, i8),
+}
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::*;
+
+    /// Limits of eggs on six bracts, with bounds of a unit's count.
+    pub(in crate::visit) fn limits_with(strange: f64, impossible: f64) -> Limits {
+        Limits {
+            protocol: "bsm-eggs".to_owned(),
+            count_form: CountForm::Heads,
+            counts_per_unit: Some(6),
+            each_count_max: None,
+            catch_by_night: false,
+            scale: StageScale::default(),
+            economics_needed: BTreeMap::new(),
+            sites_min: 1,
+            units_per_site_min: 1,
+            crop_types: vec!["oilseed".to_owned()],
+            currency: "USD".to_owned(),
+            treatment_cost_per_acre: (0.5, 120.0),
+            market_value_per_lb: (0.01, 4.0),
+            plants_per_acre: (1_500.0, 200_000.0),
+            area_ha: (0.1, 4_000.0),
+            count_bounds: Some(CountBounds {
+                protocol: "bsm-eggs".to_owned(),
+                counted: "eggs per six bracts of a bud".to_owned(),
+                strange,
+                impossible,
+            }),
+        }
+    }
 }

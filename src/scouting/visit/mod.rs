@@ -6,6 +6,8 @@ pub mod amount_rules;
 pub mod code;
 mod conforms;
 pub mod count;
+mod count_bounds;
+pub mod date_gaps;
 pub mod dates;
 pub mod doubts;
 pub mod economics;

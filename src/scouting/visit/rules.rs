@@ -8,6 +8,8 @@ use super::amount_rules::{
     area_implausible, currency_unchecked, economics_findings, economics_missing,
 };
 use super::code::Code;
+use super::count_bounds::count_impossible;
+use super::date_gaps::date_too_old;
 use super::finding::Finding;
 use super::limits::{Limits, SeasonDays};
 use super::record::{CountForm, Economics, Visit};
@@ -25,11 +27,13 @@ pub fn holding_findings(
     let mut findings = Vec::new();
     findings.extend(date_outside_season(visit, season));
     findings.extend(date_after_submission(visit));
+    findings.extend(date_too_old(visit));
     findings.extend(stage_unknown(visit, stage, limits));
     findings.extend(crop_type_unknown(visit, limits));
     findings.extend(count_form_wrong(visit, limits));
     findings.extend(bracts_not_six(visit, limits));
     findings.extend(count_above_most(visit, limits));
+    findings.extend(count_impossible(visit, limits));
     findings.extend(site_repeated(visit));
     findings.extend(economics_missing(visit, economics, limits));
     findings.extend(economics_findings(economics, limits));

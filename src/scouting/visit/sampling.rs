@@ -41,7 +41,7 @@ impl Unit<'_> {
     }
 
     /// The total that enters the means: a trap's is divided by its nights, where the protocol says so.
-    fn value(&self, catch_by_night: bool) -> f64 {
+    pub(super) fn value(&self, catch_by_night: bool) -> f64 {
         // At most 100 counts of a million each: exact in a double.
         let total = self.total() as f64;
         let nights = self.nights.filter(|_| catch_by_night);

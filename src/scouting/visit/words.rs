@@ -23,6 +23,9 @@ pub struct InWords {
 /// are what tells the two ways of [`Code::NotJson`] apart.
 pub const WHOLE_JSON_EXPECTED: &str = "a whole JSON document is expected (RFC 8259); NaN, Infinity and numbers past 1.8e308 are not JSON";
 
+/// What comes before the members that differ in the finding of a [`Code::RevisionConflict`].
+pub const MEMBERS_STORED_AND_SENT: &str = "; stored → sent: ";
+
 /// A finding in words. `record` is the record as sent, if it could be read: sites are called by the
 /// numbers that their sender gave them.
 pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
@@ -47,7 +50,7 @@ pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
             "each may appear once: keep the one that is meant".to_owned(),
         ),
         Code::RevisionConflict => (
-            format!("{place}: {found} than was accepted before"),
+            format!("{place}: {} than was accepted before", without_members(&found)),
             "if this is a correction, raise the revision by one; if the earlier record is right, nothing needs to be done: let us know, and this one is dropped"
                 .to_owned(),
         ),
@@ -71,6 +74,13 @@ pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
         wrong: on_one_line(&wrong),
         right: on_one_line(&right),
     }
+}
+
+/// The sender of a record is not shown what another record of the same visit says.
+fn without_members(found: &str) -> &str {
+    found
+        .split_once(MEMBERS_STORED_AND_SENT)
+        .map_or(found, |(without, _)| without)
 }
 
 /// What was found, with the sign that print uses for a negative number.

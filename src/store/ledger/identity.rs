@@ -13,6 +13,7 @@ use scouting::visit::finding::Finding;
 use scouting::visit::held_id::HeldId;
 use scouting::visit::record::Visit;
 use scouting::visit::rows::{HeldRow, VisitRow};
+use scouting::visit::words::MEMBERS_STORED_AND_SENT;
 
 /// What a sound record is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -211,15 +212,20 @@ impl Ledger {
     }
 }
 
-/// The finding of a conflict.
-pub fn revision_conflict(row: &VisitRow) -> Finding {
+/// The finding of a conflict; `differences` are the members that differ, where they are known.
+pub fn revision_conflict(row: &VisitRow, differences: Option<&str>) -> Finding {
+    let (revision, visit_id) = (row.visit.revision, &row.visit.visit_id);
+    let differences = differences.map_or(String::new(), |differences| match differences {
+        "" => "; no member that the store keeps differs in its value".to_owned(),
+        members => format!("{MEMBERS_STORED_AND_SENT}{members}"),
+    });
     Finding::new(
         Code::RevisionConflict,
         "/revision",
+        format!("revision {revision} of {visit_id} with other content{differences}"),
         format!(
-            "revision {} of {} with other content",
-            row.visit.revision, row.visit.visit_id
+            "a corrected visit raises its revision; the record that came first is kept. If the mapping of a table was corrected, let it write \"/revision\" = {} in [constant], and load the table again",
+            revision.saturating_add(1)
         ),
-        "a corrected visit raises its revision; the record that came first is kept",
     )
 }

@@ -25,6 +25,7 @@ use crate::rows::query_rows::{batches, stream, unreadable};
 use crate::rows::schema::Kept;
 use scouting::failure::Failure;
 use scouting::visit::held_id::HeldId;
+use scouting::visit::rows::VisitRow;
 
 /// The records that count at one version of the store.
 pub struct KnownRecords {
@@ -153,6 +154,12 @@ impl KnownRecords {
     /// Content of a visit revision, if it is known.
     pub fn content(&self, key: u128) -> Option<u128> {
         self.visits.get(&key).copied()
+    }
+
+    /// Whether the visit revision of a row is known with other content.
+    pub fn has_other_content(&self, row: &VisitRow) -> bool {
+        let known = self.content(visit_key(&row.visit.visit_id, row.visit.revision));
+        known.is_some_and(|content| content != half(&row.content_sha256))
     }
 
     /// Whether these very bytes are held.

@@ -1,5 +1,6 @@
 //! Which records the store knows: what is new, a duplicate, in conflict, on hold or closed.
 
+pub mod differences;
 pub mod drop;
 pub mod held;
 pub mod identity;

@@ -38,6 +38,10 @@ pub struct PastVisit<'a> {
     pub stage_first: i32,
     /// Last place of the crop stage.
     pub stage_last: i32,
+    /// Id of the protocol.
+    pub protocol: &'a str,
+    /// All that was counted.
+    pub total: i64,
     /// Crop type of the field.
     pub crop_type: &'a str,
     /// ISO 4217 code of both amounts of money; empty if there is none.
@@ -58,7 +62,7 @@ const CURRENT_VISITS: &str = "with visible as (\
      select visit_id, revision from visible where revision > 1\
    ) \
    select visit_id, revision, received_at, line, observed_on, season, observer_id, field_id, lon, lat, \
-     stage_first, stage_last, crop_type, \
+     stage_first, stage_last, protocol, total, crop_type, \
      coalesce(treatment_cost_currency, market_value_currency, '') as currency, \
      case when treatment_cost_amount is not null then treatment_cost_per_ha end as treatment_cost_per_ha, \
      case when market_value_amount is not null then market_value_per_kg end as market_value_per_kg, \
