@@ -126,13 +126,15 @@ impl Loader {
     ) -> Result<Taken, Failure> {
         let history = self.take_history().await?;
         let reader = RecordReader::open(file, self.mapping.as_ref());
+        let not_read = reader.as_ref().map_or(&[][..], RecordReader::not_read);
+        let not_read = not_read.to_vec();
         let mut pass = Pass::new(&self.known, history, &self.held_flags, append, file, now);
         let taken = match reader {
             Ok(reader) => pass.take_all(file, reader, &self.judge, self.workers).await,
             Err(failure) => Err(failure),
         };
         match taken {
-            Ok(()) => Ok(pass.finish(submission(file, now))),
+            Ok(()) => Ok(pass.finish(submission(file, now), not_read)),
             Err(failure) => {
                 pass.abandon().await;
                 Err(failure)

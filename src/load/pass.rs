@@ -15,6 +15,7 @@ use super::account::Account;
 use super::history::History;
 use super::reports::{RecordReport, RecordReports};
 use intake::judge::judging::{Judge, Judged, held, named};
+use intake::mapping::SheetNotRead;
 use intake::read::limits::HELD_MAX;
 use intake::read::raw_record::RawRecord;
 use intake::read::reader::RecordReader;
@@ -262,10 +263,11 @@ impl<'a> Pass<'a> {
     }
 
     /// What the pass came to, if `take_all` ended well.
-    pub(super) fn finish(self, submission: Submission) -> Taken {
+    pub(super) fn finish(self, submission: Submission, not_read: Vec<SheetNotRead>) -> Taken {
         Taken {
             account: Account {
                 submission,
+                not_read,
                 counts: self.counts,
                 held: self.held,
                 flagged: self.flagged,

@@ -40,6 +40,7 @@ pub use self::plain::{plain_header, plain_records, plain_rows};
 pub use self::plain_text::marked;
 pub use self::plan::Mapping;
 pub use self::sent::{cell_as_sent, cell_of_sent};
+pub use self::sheets::SheetNotRead;
 pub use self::suggest::suggest;
 
 /// The JSON Schema of mapping files, as it is published.

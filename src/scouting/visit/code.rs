@@ -119,9 +119,13 @@ codes! {
         AreaImplausible = "area-implausible",
         OutsideRegion = "outside-region",
         RevisionConflict = "revision-conflict",
+        IdIsPrivate = "id-is-private",
+        IdIsAMark = "id-is-a-mark",
+        IdIsADate = "id-is-a-date",
     }
     Cell {
         CellBroken = "cell-broken",
+        CellStruck = "cell-struck",
         CellBlank = "cell-blank",
         WrongKind = "wrong-kind",
         CodeUnknown = "code-unknown",
@@ -145,6 +149,7 @@ codes! {
         NumberIsAMark = "number-is-a-mark",
         NumberIsAFraction = "number-is-a-fraction",
         NumberIsARange = "number-is-a-range",
+        NumberIsAPercentage = "number-is-a-percentage",
         NumberNotExact = "number-not-exact",
         NumberAmbiguous = "number-ambiguous",
         NumberUnreadable = "number-unreadable",
@@ -200,6 +205,7 @@ codes! {
         DigitPreference = "digit-preference",
         ObserverInTwoPlaces = "observer-in-two-places",
         StageBackwards = "stage-backwards",
+        IdLikeAName = "id-like-a-name",
     }
 }
 

@@ -11,11 +11,12 @@ use super::code::Code;
 use super::count::Count;
 use super::finding::Finding;
 use super::heads::Heads;
+use super::id_rules::id_like_a_name;
 use super::record::Visit;
 use super::stage::Stage;
 
 /// Every code, in the order in which the doubts are listed.
-pub const CODES: [Code; 7] = [
+pub const CODES: [Code; 8] = [
     Code::FieldMoved,
     Code::FieldTwice,
     Code::EconomicsUnusual,
@@ -23,6 +24,7 @@ pub const CODES: [Code; 7] = [
     Code::DigitPreference,
     Code::ObserverInTwoPlaces,
     Code::StageBackwards,
+    Code::IdLikeAName,
 ];
 
 /// Points of one field may be so far apart, meters. A side of a section is 1.6 km and points are
@@ -138,7 +140,8 @@ pub fn codes_of(doubts: &[Finding]) -> impl Iterator<Item = Code> {
 pub fn of_the_visit_alone(visit: &Visit) -> Vec<Finding> {
     let tally = CountTally::of(visit);
     let equal = counts_all_equal(&tally);
-    equal.into_iter().chain(digit_preference(&tally)).collect()
+    let of_counts = equal.into_iter().chain(digit_preference(&tally));
+    of_counts.chain(id_like_a_name(visit)).collect()
 }
 
 /// The field's point is far from where the same field was accepted before.
