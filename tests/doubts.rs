@@ -120,6 +120,12 @@ fn cases() -> Vec<Case> {
             says: "30 counts at a multiple of 5 and only 0 one off it",
         },
         Case {
+            code: "id-like-a-name",
+            right: vec![bent("a", &[("/observer_id", json!("Scout 12"))])],
+            wrong: vec![bent("a", &[("/observer_id", json!("Jo Invented"))])],
+            says: "the scout id \"Jo Invented\"",
+        },
+        Case {
             code: "observer-in-two-places",
             right: vec![
                 visit("a"),

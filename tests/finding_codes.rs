@@ -123,6 +123,9 @@ const EXAMPLES: &[Example] = &[
     held(Code::OutsideRegion, |v| set(v, "/field/lon", json!(100.12345)), |v| set(v, "/field/lon", json!(-100.12))),
     // The visit "known" is loaded before with these counts.
     held(Code::RevisionConflict, |v| { set(v, "/visit_id", json!("known")); set(v, "/crop_stage", json!("R2")) }, |v| { set(v, "/visit_id", json!("known")); set(v, "/revision", json!(2)) }),
+    held(Code::IdIsPrivate, |v| set(v, "/observer_id", json!("(605) 555-0123")), |v| set(v, "/observer_id", json!("obs-605"))),
+    held(Code::IdIsAMark, |v| set(v, "/field/field_id", json!("?")), |v| set(v, "/field/field_id", json!("F-?"))),
+    held(Code::IdIsADate, |v| set(v, "/field/field_id", json!("2026-03-04")), |v| set(v, "/field/field_id", json!("3-4"))),
     // What is doubtful, and accepted.
     flag(Code::TooFewSites, |v| { v["sites"].as_array_mut().unwrap().pop(); }, |v| v["sites"].as_array_mut().unwrap().push(json!({"site": 5, "heads": vec![vec![0; 6]; 5]}))),
     flag(Code::TooFewUnits, |v| { v["sites"][2]["heads"].as_array_mut().unwrap().pop(); }, |v| v["sites"][2]["heads"].as_array_mut().unwrap().push(json!(vec![0; 6]))),

@@ -157,8 +157,10 @@ impl<'a> Layout<'a> {
             Some(Cell::Text(text) | Cell::Broken(text)) => Cell::Text(guarded(text)),
             Some(Cell::Date(date)) => Cell::Text(date.to_string()),
             Some(Cell::Moment(moment)) => Cell::Text(moment.to_string()),
+            // Sent back as it is, neither may be taken for a plain number.
+            Some(Cell::Percent(number)) => Cell::Text(format!("{}%", 100.0 * number)),
+            Some(Cell::Struck(_)) | None => Cell::Empty,
             Some(cell) => cell,
-            None => Cell::Empty,
         }
     }
 

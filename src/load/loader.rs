@@ -196,6 +196,8 @@ impl Loader {
             Ok(_) => self.take_history().await?,
             Err(_) => History::default(),
         };
+        let not_read = reader.as_ref().map_or(&[][..], RecordReader::not_read);
+        let not_read = not_read.to_vec();
         let mut pass = Pass::new(
             (&self.store, &self.known),
             history,
@@ -209,7 +211,7 @@ impl Loader {
             Err(failure) => Err(failure),
         };
         match taken {
-            Ok(()) => Ok(pass.finish(submission(file, provenance, now))),
+            Ok(()) => Ok(pass.finish(submission(file, provenance, now), not_read)),
             Err(failure) => {
                 pass.abandon().await;
                 Err(failure)

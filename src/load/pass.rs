@@ -16,6 +16,7 @@ use super::history::History;
 use super::own::Provenance;
 use super::reports::{RecordReport, RecordReports};
 use intake::judge::judging::{Judge, Judged, content_sha256, held, named};
+use intake::mapping::SheetNotRead;
 use intake::read::limits::HELD_MAX;
 use intake::read::raw_record::RawRecord;
 use intake::read::reader::RecordReader;
@@ -314,11 +315,12 @@ impl<'a> Pass<'a> {
     }
 
     /// What the pass came to, if `take_all` ended well.
-    pub(super) fn finish(self, submission: Submission) -> Taken {
+    pub(super) fn finish(self, submission: Submission, not_read: Vec<SheetNotRead>) -> Taken {
         Taken {
             account: Account {
                 load_id: String::new(),
                 submission,
+                not_read,
                 counts: self.counts,
                 held: self.held,
                 flagged: self.flagged,

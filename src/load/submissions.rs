@@ -16,6 +16,7 @@ use crate::load::inbox::found::{Found, What};
 use crate::load::reports::RecordReports;
 use crate::shared::report;
 use crate::shared::report::{LISTED_MAX, counted};
+use intake::mapping::SheetNotRead;
 use intake::read::formats::look_at;
 use intake::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
@@ -104,6 +105,8 @@ struct SubmissionAccount {
     sha256: String,
     form: String,
     bytes: u64,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    sheets_not_read: Vec<SheetNotRead>,
     #[serde(flatten)]
     counts: Counts,
     flags: BTreeMap<Code, u64>,
@@ -120,6 +123,7 @@ impl Accounts {
             sha256: account.submission.sha256,
             form: account.submission.form,
             bytes: account.submission.bytes,
+            sheets_not_read: account.not_read,
             counts: account.counts,
             flags: account.flags,
             flagged_records: account.flagged,
@@ -172,6 +176,7 @@ impl Accounts {
                 submission.file_name,
                 sentence(&submission.counts)
             ));
+            lines.extend(not_read_lines(submission));
             lines.extend(flag_lines(submission));
             lines.extend(held_lines(submission));
         }
@@ -228,6 +233,20 @@ pub(crate) fn sentence(counts: &Counts) -> String {
         text += &format!("; {closed} closed");
     }
     text
+}
+
+/// Each sheet that the mapping leaves out, though it looks like one of visits.
+fn not_read_lines(submission: &SubmissionAccount) -> Vec<String> {
+    let sheets = submission.sheets_not_read.iter();
+    sheets
+        .map(|not_read| {
+            format!(
+                "  not read: sheet {:?}, {} under the same headings; ignoreSheets of the mapping leaves it out",
+                not_read.sheet,
+                counted(not_read.rows, "row", "rows")
+            )
+        })
+        .collect()
 }
 
 /// Each flag with its count, and the first visits of it where there is a sentence about them.

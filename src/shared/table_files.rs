@@ -18,7 +18,8 @@ fn in_text(cell: &Cell) -> String {
     match cell {
         Cell::Empty => String::new(),
         Cell::Text(text) | Cell::Broken(text) => text.clone(),
-        Cell::Number(number) => number.to_string(),
+        Cell::Number(number) | Cell::Percent(number) => number.to_string(),
+        Cell::Struck(cell) => in_text(cell),
         Cell::Truth(truth) => truth.to_string(),
         Cell::Date(date) => date.to_string(),
         Cell::Moment(moment) => moment.to_string(),
@@ -116,9 +117,11 @@ pub(crate) fn write_cells<'f>(
     for ((place, column), cell) in (0..).zip(first..).zip(cells) {
         match cell {
             Cell::Empty => sheet.write_blank(row, column, form(place))?,
-            Cell::Number(number) => sheet.write_number(row, column, *number)?,
+            Cell::Number(number) | Cell::Percent(number) => {
+                sheet.write_number(row, column, *number)?
+            }
             Cell::Truth(truth) => sheet.write_boolean(row, column, *truth)?,
-            Cell::Text(_) | Cell::Broken(_) | Cell::Date(_) | Cell::Moment(_) => {
+            Cell::Text(_) | Cell::Broken(_) | Cell::Date(_) | Cell::Moment(_) | Cell::Struck(_) => {
                 sheet.write_string_with_format(row, column, in_text(cell), form(place))?
             }
         };

@@ -46,6 +46,20 @@ fn the_mapping_says_what_a_cell_means() {
             7,
             text("12 (est)"),
             eggs,
+            Err("number-with-text"),
+        ),
+        (
+            with("Eggs", "bareNumber = false\nignoreText = [\"est\"]"),
+            7,
+            text("12 (est)"),
+            eggs,
+            Ok(json!(12)),
+        ),
+        (
+            with("Eggs", "bareNumber = false"),
+            7,
+            text("12 eggs"),
+            eggs,
             Ok(json!(12)),
         ),
         (
@@ -225,6 +239,104 @@ fn the_mapping_says_what_a_cell_means() {
             Err(code) => assert_eq!(findings(record)[0].code.as_str(), code, "{cell:?}"),
         }
     }
+}
+
+#[test]
+fn text_next_to_a_count_never_makes_another_count_of_it() {
+    let bare = with("Eggs", "bareNumber = false");
+    for (written, code) in [
+        ("3-Jan", "date-in-number"),
+        ("3 Jan", "date-in-number"),
+        ("3 March", "date-in-number"),
+        ("3e1", "number-unreadable"),
+        ("3.00E+00", "number-unreadable"),
+        ("(3)", "number-with-text"),
+        ("3rd", "number-with-text"),
+        ("3?", "number-with-text"),
+        ("3%", "number-with-text"),
+        ("3 larvae", "number-with-text"),
+        ("3 hatched", "number-with-text"),
+    ] {
+        for mapping_text in [BASE, &bare] {
+            let record = &records(mapping_text, base_sheet(|rows| rows[1][7] = text(written)))[0];
+            let [finding] = findings(record) else {
+                panic!("{written}: {record:?}")
+            };
+            assert_eq!(finding.code.as_str(), code, "{written}");
+            let advice = &finding.expected;
+            assert!(!advice.contains("bareNumber"), "{written}: {advice}");
+        }
+    }
+}
+
+#[test]
+fn the_look_of_a_cell_counts() {
+    let percent = Cell::Percent(3.0);
+    let struck = Cell::Struck(Box::new(Cell::Number(3.0)));
+    for (column, cell, code) in [
+        (7, &percent, "number-is-a-percentage"),
+        (5, &percent, "number-is-a-percentage"),
+        (1, &percent, "number-is-a-percentage"),
+        (7, &struck, "cell-struck"),
+        (1, &struck, "cell-struck"),
+    ] {
+        let record = &records(BASE, base_sheet(|rows| rows[1][column] = cell.clone()))[0];
+        let [finding] = findings(record) else {
+            panic!("{cell:?}: {record:?}")
+        };
+        assert_eq!(finding.code.as_str(), code, "{cell:?}");
+    }
+}
+
+#[test]
+fn a_currency_in_the_cell_must_be_that_of_the_mapping() {
+    let in_dollars = with("Price", "unit = \"$/lb\"\nbareNumber = false")
+        .replace("\"/economics/market_value/per\" = \"lb\"\n", "");
+    let amount = "/economics/market_value/amount";
+    for (written, wanted) in [
+        ("$0.16", Ok(0.16)),
+        ("US$ 0.16/lb", Ok(0.16)),
+        ("0.16 USD", Ok(0.16)),
+        ("3 ¢", Ok(0.03)),
+        ("16 cents a lb", Ok(0.16)),
+        ("CAD 0.25", Err("rows-disagree")),
+        ("€0.25", Err("rows-disagree")),
+        ("0.35 a kilo", Err("unit-differs")),
+        ("($0.16)", Err("number-with-text")),
+        ("0.16 (est)", Err("number-with-text")),
+    ] {
+        let record = &records(&in_dollars, base_sheet(|rows| rows[1][6] = text(written)))[0];
+        match wanted {
+            Ok(value) => {
+                assert_eq!(
+                    document(record).pointer(amount),
+                    Some(&json!(value)),
+                    "{written}"
+                );
+            }
+            Err(code) => assert_eq!(findings(record)[0].code.as_str(), code, "{written}"),
+        }
+    }
+}
+
+#[test]
+fn a_sheet_that_is_left_out_is_named_if_it_looks_like_the_mapped_one() {
+    let mapping_text = BASE.replace(
+        "[rows]",
+        "[dialect]\nsheetName = \"North\"\nignoreSheets = [\"*\"]\n\n[rows]",
+    );
+    let sheets = [
+        sheet("North", vec![base_header(), base_row()]),
+        sheet("South", vec![base_header(), base_row(), base_row()]),
+        sheet("Empty", vec![base_header()]),
+        sheet("Lists", vec![vec![text("R2")], vec![text("R3")]]),
+    ];
+    let not_read = mapping(&mapping_text).not_read(&sheets);
+    let named: Vec<(&str, u64)> = not_read
+        .iter()
+        .map(|not_read| (not_read.sheet.as_str(), not_read.rows))
+        .collect();
+    assert_eq!(named, [("South", 2)]);
 }
 
 #[test]

@@ -134,6 +134,24 @@ pub fn field_cases() -> Vec<FieldCase> {
             false,
         ),
         (
+            "words that mean nothing",
+            json!({"to": "/revision", "bareNumber": false, "ignoreText": ["est", "(approx.)"]}),
+            true,
+            true,
+        ),
+        (
+            "words that mean nothing where none may be",
+            json!({"ignoreText": ["est"]}),
+            true,
+            false,
+        ),
+        (
+            "a sign that means something",
+            json!({"to": "/revision", "bareNumber": false, "ignoreText": ["%"]}),
+            false,
+            false,
+        ),
+        (
             "zeros",
             json!({"to": "/field/county_id", "zeroPad": 5}),
             true,

@@ -10,6 +10,7 @@ use bytes::Bytes;
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
+use crate::corrections::sent_out::text_of;
 use crate::mapping::{cell_as_sent, cell_of, cell_of_sent};
 use crate::sheet::table::{Cell, TableRecord};
 
@@ -147,6 +148,8 @@ pub fn with_unread(read: &ReadOfRows) -> Value {
             Some(Cell::Date(date)) => json!(date.to_string()),
             Some(Cell::Moment(moment)) => json!(moment.to_string()),
             Some(Cell::Broken(words)) => json!(words),
+            Some(Cell::Percent(number)) => json!(number),
+            Some(Cell::Struck(cell)) => json!(text_of(&cell)),
             _ => cell.clone(),
         };
         put(&mut record, pointer, cell);

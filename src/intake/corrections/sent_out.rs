@@ -23,10 +23,11 @@ pub(crate) fn text_of(cell: &Cell) -> String {
             Some(rest) if scouting::visit::words::starts_formula(rest) => rest.to_owned(),
             _ => text.clone(),
         },
-        Cell::Number(number) => number.to_string(),
+        Cell::Number(number) | Cell::Percent(number) => number.to_string(),
         Cell::Truth(truth) => truth.to_string(),
         Cell::Date(date) => date.to_string(),
         Cell::Moment(moment) => moment.to_string(),
         Cell::Broken(words) => words.clone(),
+        Cell::Struck(cell) => text_of(cell),
     }
 }

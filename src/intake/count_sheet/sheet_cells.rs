@@ -35,8 +35,26 @@ impl Placed<'_> {
         Finding::new(code, pointer, found, expected)
     }
 
+    /// Refuses what is struck through or shown as a percentage.
+    fn refuse_look(&self, pointer: &str) -> Result<(), Finding> {
+        match self.cell {
+            Cell::Struck(_) => Err(self.finding(
+                Code::CellStruck,
+                pointer,
+                "a value that counts: the text is struck through; delete what does not count, or clear the strikethrough",
+            )),
+            Cell::Percent(_) => Err(self.finding(
+                Code::NumberIsAPercentage,
+                pointer,
+                "a plain number is expected: set the format of the cell to number and look whether its value is what was meant",
+            )),
+            _ => Ok(()),
+        }
+    }
+
     /// Text, without white space at its ends. A whole number is its digits: an ID may be one.
     pub(crate) fn text(&self, pointer: &str) -> Result<Value, Finding> {
+        self.refuse_look(pointer)?;
         match self.cell {
             Cell::Text(text) => Ok(text.trim().into()),
             Cell::Number(number) if is_whole(*number) => Ok(format!("{number}").into()),
@@ -52,6 +70,7 @@ impl Placed<'_> {
     /// A number. Text is taken for one only if it is digits alone: what a dot or a comma in it means
     /// depends on who wrote it.
     pub(crate) fn number(&self, pointer: &str) -> Result<Value, Finding> {
+        self.refuse_look(pointer)?;
         match self.cell {
             Cell::Number(number) => Ok(number_value(*number)),
             Cell::Text(text) => digits(text).map(Value::from).ok_or_else(|| {
@@ -72,6 +91,7 @@ impl Placed<'_> {
 
     /// A day, as `YYYY-MM-DD`.
     pub(crate) fn day(&self, pointer: &str) -> Result<Value, Finding> {
+        self.refuse_look(pointer)?;
         match self.cell {
             Cell::Date(date) => Ok(date.to_string().into()),
             Cell::Moment(moment) => Ok(moment.date().to_string().into()),
@@ -89,6 +109,7 @@ impl Placed<'_> {
 
     /// A time in UTC, RFC 3339; of a day alone its end. Text goes on to the schema as it is.
     pub(crate) fn instant(&self, pointer: &str) -> Result<Value, Finding> {
+        self.refuse_look(pointer)?;
         match self.cell {
             Cell::Date(date) => Ok(end_of_day(&date.to_string()).into()),
             Cell::Moment(moment) => Ok(utc(*moment).into()),
@@ -213,7 +234,8 @@ fn sent(cell: &Cell) -> Value {
     match cell {
         Cell::Empty => Value::Null,
         Cell::Text(text) | Cell::Broken(text) => text.as_str().into(),
-        Cell::Number(number) => number_value(*number),
+        Cell::Number(number) | Cell::Percent(number) => number_value(*number),
+        Cell::Struck(cell) => sent(cell),
         Cell::Truth(truth) => (*truth).into(),
         Cell::Date(date) => date.to_string().into(),
         Cell::Moment(moment) => moment.to_string().into(),
@@ -237,6 +259,8 @@ pub(super) fn shown(cell: &Cell) -> String {
         Cell::Date(date) => format!("the date {date}"),
         Cell::Moment(moment) => format!("the time {moment}"),
         Cell::Broken(words) => words.clone(),
+        Cell::Percent(number) => format!("{number}, shown as {}%", 100.0 * number),
+        Cell::Struck(cell) => format!("{}, struck through", shown(cell)),
     }
 }
 

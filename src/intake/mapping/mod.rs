@@ -41,6 +41,7 @@ pub use self::plain_text::marked;
 pub use self::plan::{Mapping, submission_instant};
 pub(crate) use self::sent::cell_as_sent;
 pub use self::sent::cell_of_sent;
+pub use self::sheets::SheetNotRead;
 pub use self::suggest::suggest;
 
 /// The JSON Schema of mapping files, as it is published.

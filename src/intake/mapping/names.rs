@@ -84,11 +84,12 @@ pub(in crate::mapping) fn content(cell: &Cell) -> String {
     match cell {
         Cell::Empty => String::new(),
         Cell::Text(text) => trimmed(text),
-        Cell::Number(number) => number.to_string(),
+        Cell::Number(number) | Cell::Percent(number) => number.to_string(),
         Cell::Truth(truth) => truth.to_string(),
         Cell::Date(date) => date.to_string(),
         Cell::Moment(moment) => moment.to_string(),
         Cell::Broken(words) => words.clone(),
+        Cell::Struck(cell) => content(cell),
     }
 }
 
@@ -104,6 +105,8 @@ pub(in crate::mapping) fn shown(cell: &Cell) -> String {
         Cell::Moment(moment) => format!("the date and time {moment}"),
         // An error value is a text of the file as well.
         Cell::Broken(words) => printable(words),
+        Cell::Percent(number) => format!("{number}, shown as {}%", 100.0 * number),
+        Cell::Struck(cell) => format!("{}, struck through", shown(cell)),
     }
 }
 

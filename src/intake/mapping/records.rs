@@ -6,7 +6,7 @@ use super::definition::check;
 use super::group;
 use super::lay_out::lay_out;
 use super::plan::Mapping;
-use super::sheets::choose_sheets;
+use super::sheets::{SheetNotRead, choose_sheets, not_read};
 use crate::sheet::table::{Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
 
@@ -84,4 +84,14 @@ impl Mapping {
 
 fn instant(text: &str) -> Option<Timestamp> {
     text.parse().ok()
+}
+
+impl Mapping {
+    /// The sheets that it leaves out, though they look like what it reads; none of a file that it does not fit.
+    pub fn not_read(&self, sheets: &[Sheet]) -> Vec<SheetNotRead> {
+        match choose_sheets(self, sheets, "") {
+            Ok(chosen) => not_read(self, sheets, &chosen),
+            Err(_) => Vec::new(),
+        }
+    }
 }

@@ -2,7 +2,7 @@
 //!
 //! `{"sheet":"Visits","header":["Field",…],"rows":[{"row":5,"cells":["F-1",3,true,null,{"date":"2026-07-21"}]}]}`.
 //! Text, numbers and truths are JSON's own; a blank is `null`; what JSON has no form for is an object
-//! with one member: `date`, `moment` or `broken`.
+//! with one member: `date`, `moment`, `broken`, `percent` or `struck`.
 
 use serde_json::{Value, json};
 
@@ -32,6 +32,8 @@ pub(crate) fn cell_as_sent(cell: &Cell) -> Value {
         Cell::Date(date) => json!({"date": date.to_string()}),
         Cell::Moment(moment) => json!({"moment": moment.to_string()}),
         Cell::Broken(words) => json!({"broken": words}),
+        Cell::Percent(number) => json!({"percent": number.to_string()}),
+        Cell::Struck(cell) => json!({"struck": cell_as_sent(cell)}),
     }
 }
 
@@ -44,11 +46,15 @@ pub fn cell_of_sent(value: &Value) -> Option<Cell> {
         Value::Bool(truth) => Cell::Truth(*truth),
         Value::Object(object) => {
             let (name, text) = object.iter().next()?;
+            if name == "struck" {
+                return Some(Cell::Struck(Box::new(cell_of_sent(text)?)));
+            }
             let text = text.as_str()?;
             match name.as_str() {
                 "date" => Cell::Date(text.parse().ok()?),
                 "moment" => Cell::Moment(text.parse().ok()?),
                 "broken" => Cell::Broken(text.to_owned()),
+                "percent" => Cell::Percent(text.parse().ok()?),
                 _ => return None,
             }
         }
@@ -71,6 +77,8 @@ mod tests {
             Cell::Date(date(2026, 7, 21)),
             Cell::Moment(date(2026, 7, 21).at(13, 3, 0, 0)),
             Cell::Broken("#DIV/0!".to_owned()),
+            Cell::Percent(0.175),
+            Cell::Struck(Box::new(Cell::Date(date(2026, 7, 21)))),
         ];
         for cell in cells {
             let text = cell_as_sent(&cell).to_string();

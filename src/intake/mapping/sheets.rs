@@ -2,6 +2,10 @@
 //!
 //! Its columns and rows are laid out in [`super::lay_out`].
 
+use std::collections::HashSet;
+
+use serde::Serialize;
+
 use super::names::{content, folded, is_blank, quoted};
 use super::plan::{Mapping, SheetChoice};
 use crate::sheet::table::Sheet;
@@ -91,6 +95,53 @@ pub(in crate::mapping) fn choose_sheets<'a>(
 fn ignores_sheet(mapping: &Mapping, name: &str) -> bool {
     let ignored = &mapping.form.ignored_sheets;
     ignored.contains(&folded(name)) || ignored.iter().any(|name| name == "*")
+}
+
+/// A sheet that the mapping leaves out, though its columns are those of one that it reads.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SheetNotRead {
+    /// Its name.
+    pub sheet: String,
+    /// Its rows with data, below the header.
+    pub rows: u64,
+}
+
+/// The sheets that `ignoreSheets` leaves out and that look like the mapped layout: half of the headers or more of a
+/// sheet that is read are over their columns too.
+pub(in crate::mapping) fn not_read(
+    mapping: &Mapping,
+    sheets: &[Sheet],
+    chosen: &[ChosenSheet<'_>],
+) -> Vec<SheetNotRead> {
+    let names = |sheet: &Sheet| -> HashSet<String> {
+        let header = header(mapping, sheet);
+        let names = header.iter().map(|text| folded(text));
+        names.filter(|name| !name.is_empty()).collect()
+    };
+    let read: Vec<HashSet<String>> = chosen.iter().map(|chosen| names(chosen.sheet)).collect();
+    let last_header = mapping.form.header_rows.last().copied().unwrap_or(0);
+    let mut not_read = Vec::new();
+    for sheet in sheets {
+        if chosen
+            .iter()
+            .any(|chosen| std::ptr::eq(chosen.sheet, sheet))
+        {
+            continue;
+        }
+        let own = names(sheet);
+        let is_alike = |read: &HashSet<String>| {
+            !read.is_empty() && 2 * read.intersection(&own).count() >= read.len()
+        };
+        let below = sheet.rows.iter().filter(|row| row.number > last_header);
+        let rows = below.filter(|row| !row.cells.iter().all(is_blank)).count() as u64;
+        if rows > 0 && read.iter().any(is_alike) {
+            not_read.push(SheetNotRead {
+                sheet: sheet.name.clone(),
+                rows,
+            });
+        }
+    }
+    not_read
 }
 
 fn said_by_name(choice: &SheetChoice, name: &str) -> Vec<(String, String)> {

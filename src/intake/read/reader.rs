@@ -8,7 +8,7 @@ use std::ops::Range;
 
 use bytes::Bytes;
 
-use crate::mapping::Mapping;
+use crate::mapping::{Mapping, SheetNotRead};
 use crate::read::cut::{Cut, Cutter};
 use crate::read::limits::Between;
 use crate::read::no_table::as_table;
@@ -28,6 +28,7 @@ const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 pub struct RecordReader {
     name: String,
     source: Source,
+    not_read: Vec<SheetNotRead>,
     between: Between,
 }
 
@@ -53,6 +54,7 @@ impl RecordReader {
     pub fn open(file: &SubmittedFile, mapping: Option<&Mapping>) -> Result<RecordReader, Failure> {
         let mapped = mapping.map(|_| as_table(file)).transpose()?;
         let file = mapped.as_ref().unwrap_or(file);
+        let mut not_read = Vec::new();
         let source = match file.form {
             Form::Ndjson => Source::Lines {
                 content: file.open()?,
@@ -76,14 +78,22 @@ impl RecordReader {
                 row: 0,
             },
             Form::ParquetTable | Form::TextTable | Form::Xlsx | Form::Xls | Form::Ods => {
-                Source::Table(table_records(file, mapping)?.into_iter())
+                let table = table_records(file, mapping)?;
+                not_read = table.not_read;
+                Source::Table(table.records.into_iter())
             }
         };
         Ok(RecordReader {
             name: file.name.clone(),
             source,
+            not_read,
             between: Between::default(),
         })
+    }
+
+    /// Sheets that the mapping leaves out, though they look like those that it reads.
+    pub fn not_read(&self) -> &[SheetNotRead] {
+        &self.not_read
     }
 
     fn read_chunk(&mut self) -> Result<Vec<RawRecord>, Failure> {

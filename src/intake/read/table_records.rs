@@ -6,7 +6,7 @@
 use crate::corrections::corrected::corrected_records;
 use crate::corrections::corrected_rows::corrected_rows_of;
 use crate::count_sheet::reading::count_sheet_records;
-use crate::mapping::{Mapping, plain_records};
+use crate::mapping::{Mapping, SheetNotRead, plain_records};
 use crate::read::no_table::without_rows;
 use crate::read::raw_record::RawRecord;
 use crate::read::sheets::read_sheets;
@@ -14,33 +14,51 @@ use crate::read::submitted::SubmittedFile;
 use crate::sheet::table::Sheet;
 use scouting::failure::{Failure, Kind};
 
-/// The records of a table, in the order of their first rows.
+/// What is read of a table.
+#[derive(Default)]
+pub struct TableRead {
+    /// Its records, in the order of their first rows.
+    pub records: Vec<RawRecord>,
+    /// Sheets that the mapping leaves out, though they look like those that it reads.
+    pub not_read: Vec<SheetNotRead>,
+}
+
+/// Reads a table.
 ///
 /// # Errors
 /// If the table cannot be read, or neither the mapping nor a layout of ours fits it.
 pub(crate) fn table_records(
     file: &SubmittedFile,
     mapping: Option<&Mapping>,
-) -> Result<Vec<RawRecord>, Failure> {
+) -> Result<TableRead, Failure> {
     let sheets = read_sheets(file)?;
     // What was sent out to be corrected says so itself, next to whatever tables a mapping is for.
     let lines = corrected_records(&sheets);
     let rows = corrected_rows_of(&sheets, &file.name).transpose()?;
     if lines.is_some() || rows.is_some() {
         let records = lines.into_iter().chain(rows);
-        return Ok(records.flatten().collect());
+        return Ok(TableRead {
+            records: records.flatten().collect(),
+            ..TableRead::default()
+        });
     }
     if let Some(mapping) = mapping {
         let records = mapping.records(&sheets, &file.name)?;
         if records.is_empty() {
             return Err(without_rows(&file.name));
         }
-        return Ok(records.into_iter().map(RawRecord::of_rows).collect());
+        return Ok(TableRead {
+            records: records.into_iter().map(RawRecord::of_rows).collect(),
+            not_read: mapping.not_read(&sheets),
+        });
     }
     count_sheet_records(&sheets, &file.name)
         .or_else(|| plain_records(&sheets, &file.name))
         .unwrap_or_else(|| Err(without_mapping(&file.name)))
-        .map(|records| records.into_iter().map(RawRecord::of_rows).collect())
+        .map(|records| TableRead {
+            records: records.into_iter().map(RawRecord::of_rows).collect(),
+            ..TableRead::default()
+        })
 }
 
 /// Whether a table is of a layout of our own, or was sent out to be corrected: then no mapping is asked.

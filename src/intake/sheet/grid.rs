@@ -175,6 +175,46 @@ impl<'a> Grid<'a> {
         Ok(())
     }
 
+    /// Changes what is in a place, if anything is; `change` may keep the cell in a box.
+    ///
+    /// # Errors
+    /// If the boxes take more memory than is allowed.
+    pub fn change(
+        &mut self,
+        (row, column): (usize, usize),
+        change: impl FnOnce(Cell) -> Cell,
+    ) -> Result<(), Failure> {
+        let cells = self.sheet.rows.get_mut(row).map(|row| &mut row.cells);
+        match cells.and_then(|cells| cells.get_mut(column)) {
+            Some(cell) if *cell != Cell::Empty => {
+                *cell = change(std::mem::replace(cell, Cell::Empty));
+                let place = place_name(&self.sheet.name, row, column);
+                self.allowance.take_bytes(size_of::<Cell>(), &place)
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Changes what is in ranges of cells; corners as (row, column), both within.
+    ///
+    /// # Errors
+    /// If the boxes take more memory than is allowed.
+    pub fn change_ranges(
+        &mut self,
+        ranges: &[[(usize, usize); 2]],
+        change: fn(Cell) -> Cell,
+    ) -> Result<(), Failure> {
+        for &[first, last] in ranges {
+            for row in first.0..(last.0 + 1).min(self.sheet.rows.len()) {
+                let end = (last.1 + 1).min(self.sheet.rows[row].cells.len());
+                for column in first.1..end {
+                    self.change((row, column), change)?;
+                }
+            }
+        }
+        Ok(())
+    }
+
     /// Empties ranges of cells; corners as (row, column), both within.
     pub(crate) fn clear(&mut self, ranges: &[[(usize, usize); 2]]) {
         for &[first, last] in ranges {

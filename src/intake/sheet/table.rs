@@ -37,6 +37,8 @@ pub enum Cell {
     Text(String),
     /// A number; of a formula its stored value.
     Number(f64),
+    /// A number that the file shows as a percentage: 0.03 is shown as 3 %.
+    Percent(f64),
     /// Yes or no.
     Truth(bool),
     /// A cell that the file itself marks as a date.
@@ -45,6 +47,8 @@ pub enum Cell {
     Moment(DateTime),
     /// An error value, or a formula without a stored value, in words.
     Broken(String),
+    /// What is in a cell whose text is struck through: its sender took it back.
+    Struck(Box<Cell>),
 }
 
 /// One record made of rows, or what kept it from being made.

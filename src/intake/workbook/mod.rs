@@ -2,6 +2,7 @@
 
 mod cell;
 pub(crate) mod compound;
+mod looks;
 pub(crate) mod markup;
 pub(crate) mod ods_limits;
 pub(crate) mod ods_spacing;

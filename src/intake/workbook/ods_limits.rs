@@ -3,6 +3,8 @@
 //! A short tag can repeat a cell 16,384 times and its row a million times, and the reader lays all of it
 //! out. Here it is only counted, in the way that the reader counts.
 
+use std::collections::HashSet;
+
 use crate::sheet::grid::{
     CELLS_MAX, MERGES_MAX, ROW_CELLS_MAX, ROWS_MAX, WORKBOOK_BYTES_MAX, memory_of,
 };
@@ -15,17 +17,33 @@ const COLUMNS_READ_MAX: usize = 16_384;
 /// Cells from the first corner to the last, as (row, column) from 0, both within.
 pub(crate) type Corners = [(usize, usize); 2];
 
-/// Filled cells that a merged range covers; programs keep what nobody sees.
-const COVERED_MAX: usize = 100_000;
+/// Filled cells that a merged range covers (programs keep what nobody sees), and those with a look that counts.
+const TOLD_MAX: usize = 100_000;
+/// Styles that strike text through.
+const STRIKING_MAX: usize = 10_000;
+
+/// Cells of a sheet that its reader does not tell from others.
+#[derive(Default)]
+pub struct SheetCells {
+    /// Filled cells that a merged range covers: the reader takes them for visible.
+    pub covered: Vec<Corners>,
+    /// Cells shown as percentages.
+    pub percent: Vec<Corners>,
+    /// Cells struck through.
+    pub struck: Vec<Corners>,
+}
 
 /// What the sheets of a document lay out.
 #[derive(Default)]
-pub(crate) struct OdsLimits {
-    /// Of each sheet, the filled cells that a merged range covers: the reader takes them for visible.
-    pub covered: Vec<Vec<Corners>>,
+pub struct OdsLimits {
+    /// The cells of each sheet that are told from others.
+    pub sheets: Vec<SheetCells>,
     /// Whether something other than tags is between cells: the reader takes it for damage.
     pub spaced: bool,
-    covered_in_all: usize,
+    told_in_all: usize,
+    /// The style whose properties follow, and the names of those that strike text through.
+    style: String,
+    striking: HashSet<String>,
     cells: usize,
     rows: usize,
     text_bytes: usize,
@@ -55,6 +73,8 @@ struct CellTag {
     repeat: usize,
     filled: bool,
     covered: bool,
+    percent: bool,
+    struck: bool,
     text_bytes: usize,
 }
 
@@ -75,7 +95,7 @@ impl Watch for OdsLimits {
                 self.table = Some(Table::default());
                 // The reader knows sheets by their names and leaves out those without.
                 if tag.values("name").next().is_some() {
-                    self.covered.push(Vec::new());
+                    self.sheets.push(SheetCells::default());
                 }
                 Ok(())
             }
@@ -87,6 +107,11 @@ impl Watch for OdsLimits {
                 Ok(())
             }
             "table-cell" | "covered-table-cell" => self.open_cell(tag),
+            "style" => {
+                self.style = tag.values("name").next().unwrap_or_default().to_owned();
+                Ok(())
+            }
+            "text-properties" => self.text_properties(tag),
             "s" => self.text(repetitions(tag, "c")?),
             _ => Ok(()),
         }
@@ -114,6 +139,16 @@ impl Watch for OdsLimits {
 }
 
 impl OdsLimits {
+    fn text_properties(&mut self, tag: &Tag) -> Result<(), Refusal> {
+        let mut lines = tag.attributes().filter(|(name, _)| {
+            *name == "text-line-through-style" || *name == "text-line-through-type"
+        });
+        if lines.any(|(_, line)| line != "none") {
+            self.striking.insert(std::mem::take(&mut self.style));
+        }
+        within(self.striking.len(), STRIKING_MAX, "styles")
+    }
+
     fn open_cell(&mut self, tag: &Tag) -> Result<(), Refusal> {
         if tag.attributes().any(|(name, _)| name.ends_with("-spanned")) {
             self.spans += 1;
@@ -126,6 +161,10 @@ impl OdsLimits {
             repeat: repetitions(tag, "number-columns-repeated")?,
             filled,
             covered: tag.name() == "covered-table-cell",
+            percent: tag.values("value-type").any(|kind| kind == "percentage"),
+            struck: tag
+                .values("style-name")
+                .any(|style| self.striking.contains(style)),
             text_bytes: tag.inside().len(),
         });
         Ok(())
@@ -140,17 +179,24 @@ impl OdsLimits {
         row.empty = 0;
         if cell.filled {
             let repeat = cell.repeat.min(COLUMNS_READ_MAX);
-            if cell.covered
+            if (cell.covered || cell.percent || cell.struck)
                 && repeat > 0
-                && let (Some(table), Some(covered)) = (&self.table, self.covered.last_mut())
+                && let (Some(table), Some(sheet)) = (&self.table, self.sheets.last_mut())
             {
                 let last_row = table.rows.saturating_add(row.repeat.saturating_sub(1));
-                covered.push([(table.rows, row.cells), (last_row, row.cells + repeat - 1)]);
-                self.covered_in_all += 1;
+                let corners = [(table.rows, row.cells), (last_row, row.cells + repeat - 1)];
+                for (is_told, told) in [
+                    (cell.covered, &mut sheet.covered),
+                    (cell.percent, &mut sheet.percent),
+                    (cell.struck, &mut sheet.struck),
+                ] {
+                    told.extend(is_told.then_some(corners));
+                }
+                self.told_in_all += 1;
                 within(
-                    self.covered_in_all,
-                    COVERED_MAX,
-                    "covered cells with values",
+                    self.told_in_all,
+                    TOLD_MAX,
+                    "cells that are covered, struck through or percentages",
                 )?;
             }
             row.cells += repeat;

@@ -17,6 +17,7 @@ use crate::sheet::grid::{Allowance, CELLS_MAX, Grid, WORKBOOK_BYTES_MAX};
 use crate::sheet::table::{Cell, Sheet};
 use crate::workbook::cell::{NOT_CALCULATED, by_reference, cell_of};
 use crate::workbook::compound::CompoundFile;
+use crate::workbook::looks::{as_percent, put_looks, struck};
 use crate::workbook::markup::Refusal;
 use crate::workbook::ods_limits::OdsLimits;
 use crate::workbook::ods_spacing::close_together;
@@ -67,6 +68,7 @@ fn xlsx_sheets(path: &Path, name: &str) -> Result<Vec<Sheet>, Failure> {
             Stop::Unreadable(error) => in_sheet(error),
             Stop::Refused(failure) => failure,
         })?;
+        put_looks(&mut workbook, &sheet_name, &mut grid).map_err(in_sheet)??;
         if cells_seen > CELLS_MAX {
             return Err(too_much(name, &format!("more than {CELLS_MAX} cells")));
         }
@@ -215,11 +217,13 @@ fn ods_sheets(
     let mut allowance = Allowance::new(name, WORKBOOK_BYTES_MAX);
     let mut sheets = Vec::new();
     let sheet_names = worksheets(workbook.sheets_metadata());
-    for (sheet_name, covered) in sheet_names.iter().zip(&limits.covered) {
+    for (sheet_name, found) in sheet_names.iter().zip(&limits.sheets) {
         let mut grid = Grid::new(sheet_name, &mut allowance);
         place_range(&mut workbook, sheet_name, false, &mut grid)
             .map_err(|stop| stop.failure(name))?;
-        grid.clear(covered);
+        grid.clear(&found.covered);
+        grid.change_ranges(&found.percent, as_percent)?;
+        grid.change_ranges(&found.struck, struck)?;
         sheets.push(grid.finish());
     }
     Ok(sheets)

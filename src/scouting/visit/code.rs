@@ -122,9 +122,13 @@ codes! {
         AreaImplausible = "area-implausible",
         OutsideRegion = "outside-region",
         RevisionConflict = "revision-conflict",
+        IdIsPrivate = "id-is-private",
+        IdIsAMark = "id-is-a-mark",
+        IdIsADate = "id-is-a-date",
     }
     Cell {
         CellBroken = "cell-broken",
+        CellStruck = "cell-struck",
         CellBlank = "cell-blank",
         WrongKind = "wrong-kind",
         CodeUnknown = "code-unknown",
@@ -148,6 +152,7 @@ codes! {
         NumberIsAMark = "number-is-a-mark",
         NumberIsAFraction = "number-is-a-fraction",
         NumberIsARange = "number-is-a-range",
+        NumberIsAPercentage = "number-is-a-percentage",
         NumberNotExact = "number-not-exact",
         NumberAmbiguous = "number-ambiguous",
         NumberUnreadable = "number-unreadable",
@@ -206,6 +211,7 @@ codes! {
         VisitLongBeforeSubmission = "visit-long-before-submission",
         CountStrange = "count-strange",
         SameVisitOtherId = "same-visit-other-id",
+        IdLikeAName = "id-like-a-name",
     }
 }
 

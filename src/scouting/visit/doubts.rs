@@ -13,12 +13,13 @@ use super::count_bounds::count_strange;
 use super::date_gaps::visit_long_before_submission;
 use super::finding::Finding;
 use super::heads::Heads;
+use super::id_rules::id_like_a_name;
 use super::limits::Limits;
 use super::record::Visit;
 use super::stage::Stage;
 
 /// Every code, in the order in which the doubts are listed.
-pub const CODES: [Code; 10] = [
+pub const CODES: [Code; 11] = [
     Code::FieldMoved,
     Code::FieldTwice,
     Code::EconomicsUnusual,
@@ -29,6 +30,7 @@ pub const CODES: [Code; 10] = [
     Code::VisitLongBeforeSubmission,
     Code::CountStrange,
     Code::SameVisitOtherId,
+    Code::IdLikeAName,
 ];
 
 /// Points of one field may be so far apart, meters. A side of a section is 1.6 km and points are
@@ -149,7 +151,9 @@ pub fn of_the_visit_alone(visit: &Visit, limits: &Limits) -> Vec<Finding> {
         visit_long_before_submission(visit),
         count_strange(visit, limits),
     ];
-    doubts.into_iter().flatten().collect()
+    (doubts.into_iter().flatten())
+        .chain(id_like_a_name(visit))
+        .collect()
 }
 
 /// The field's point is far from where the same field was accepted before.

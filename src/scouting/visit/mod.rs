@@ -14,6 +14,7 @@ pub mod economics;
 pub mod finding;
 pub mod heads;
 pub mod held_id;
+mod id_rules;
 pub mod limits;
 pub mod members;
 mod reading;

@@ -11,6 +11,7 @@ use super::code::Code;
 use super::count_bounds::count_impossible;
 use super::date_gaps::date_too_old;
 use super::finding::Finding;
+use super::id_rules::id_findings;
 use super::limits::{Limits, SeasonDays};
 use super::record::{CountForm, Economics, Visit};
 use super::stage::Stage;
@@ -38,6 +39,7 @@ pub fn holding_findings(
     findings.extend(economics_missing(visit, economics, limits));
     findings.extend(economics_findings(economics, limits));
     findings.extend(area_implausible(visit, limits));
+    findings.extend(id_findings(visit));
     findings
 }
 

@@ -95,6 +95,7 @@ fn reading(
         values: values(entry, member)?,
         number,
         bare_number: entry.bare_number.unwrap_or(true),
+        ignored_text: ignored_text(entry, member)?,
         unit,
         unit_in_cell,
         date: date_form(entry, member, schema)?,
@@ -152,6 +153,30 @@ fn unit_of(
                 format!("units are {}", unit::codes(quantity)),
             ),
         },
+    }
+}
+
+/// The texts that may be next to a number and mean nothing. One that means something is no such text.
+fn ignored_text(entry: &FieldEntry, member: &Member) -> Result<Vec<String>, Mistake> {
+    if entry.ignore_text.is_empty() {
+        return Ok(Vec::new());
+    }
+    if entry.bare_number != Some(false) || !matches!(member.kind, Kind::Whole | Kind::Number(_)) {
+        return mistake(
+            "ignoreText is about text next to a number",
+            "use it with bareNumber = false, for a target that is a number",
+        );
+    }
+    let wrong = entry.ignore_text.iter().find(|text| {
+        let letters = |letter: char| letter.is_alphabetic() || " .:()".contains(letter);
+        !text.chars().any(char::is_alphabetic) || !text.chars().all(letters)
+    });
+    match wrong {
+        Some(wrong) => mistake(
+            format!("ignoreText lists {wrong:?}"),
+            "list words, as \"est\"; figures and signs next to a number change what it means",
+        ),
+        None => Ok(entry.ignore_text.iter().map(|text| folded(text)).collect()),
     }
 }
 

@@ -169,6 +169,8 @@ pub(in crate::mapping) struct FieldEntry {
     pub group_char: Option<String>,
     pub bare_number: Option<bool>,
     #[serde(default)]
+    pub ignore_text: Vec<String>,
+    #[serde(default)]
     pub fractions: bool,
     pub unit: Option<String>,
     pub unit_from: Option<UnitFrom>,

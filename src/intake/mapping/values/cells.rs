@@ -1,8 +1,7 @@
 //! A cell → the value of a member, by what the mapping says; or why it cannot be read.
 //!
 //! Nothing is guessed: what can be read in two ways, or only by leaving something out, is a fault
-//! that says what the mapping would have to state. The file is long because it has one function for each kind of member,
-//! and all of them read the same settings of a column.
+//! that says what the mapping would have to state. Numbers are read in [`super::amounts`].
 
 use std::collections::BTreeMap;
 
@@ -10,19 +9,19 @@ use jiff::civil::{Date, DateTime, Time};
 use regex::Regex;
 use serde_json::Value;
 
-use crate::mapping::member::{Kind, Member, Quantity};
+use crate::mapping::member::{Kind, Member};
 use crate::mapping::names::{content, folded, is_blank, trimmed};
 use crate::mapping::plain_text::unmarked;
 use crate::mapping::values::dates::{
     DateForm, day_with_time, read_day, read_instant, serial_day, with_offset,
 };
-use crate::mapping::values::numbers::{Fault, NumberForm, read_number};
-use crate::mapping::values::unit::{self, Unit};
+use crate::mapping::values::numbers::{Fault, NumberForm};
+use crate::mapping::values::unit::Unit;
 use crate::sheet::table::Cell;
 use scouting::visit::code::Code;
 
 /// Numbers beyond this lost digits in a spreadsheet, which keeps fifteen.
-const EXACT_MAX: f64 = 1e15;
+pub(super) const EXACT_MAX: f64 = 1e15;
 
 /// How a column's cells are to be read.
 #[derive(Debug, Clone)]
@@ -37,6 +36,8 @@ pub(in crate::mapping) struct Reading {
     pub number: NumberForm,
     /// Table Schema's `bareNumber`: whether nothing may be written around a number.
     pub bare_number: bool,
+    /// Texts next to a number that carry no meaning, folded.
+    pub ignored_text: Vec<String>,
     /// The unit of numbers that name none.
     pub unit: Option<Unit>,
     /// Whether a cell may name its unit.
@@ -87,6 +88,12 @@ impl Reading {
         }
         if is_blank(cell) {
             return Ok(None);
+        }
+        if let Cell::Struck(_) = cell {
+            return Err(Fault::new(
+                Code::CellStruck,
+                "a value that counts: the text is struck through; delete what does not count, or clear the strikethrough",
+            ));
         }
         if self.verbatim {
             return self.typed(cell).map(Some);
@@ -152,6 +159,7 @@ impl Reading {
             Cell::Text(text) => trimmed(text),
             _ if self.member.kind == Kind::Remarks => content(cell),
             Cell::Number(number) => self.digits(*number)?,
+            Cell::Percent(_) => return Err(self.percentage()),
             Cell::Date(_) | Cell::Moment(_) => {
                 return Err(Fault::new(
                     Code::DateInText,
@@ -281,119 +289,22 @@ impl Reading {
         }
     }
 
-    fn whole(&self, cell: &Cell) -> Result<i64, Fault> {
-        let (number, about) = self.figures(cell, (0.0, 1e9), false)?;
-        if !about.is_empty() && self.bare_number {
-            return Err(self.text_about());
-        }
-        let exact = number.fract() == 0.0 && number.abs() < EXACT_MAX;
-        // The range was checked, so the cast is exact.
-        exact
-            .then_some(number as i64)
-            .ok_or_else(|| Fault::new(Code::CountNotWhole, self.member.expected))
-    }
-
-    fn number(&self, cell: &Cell, quantity: Quantity) -> Result<Said, Fault> {
-        let (number, about) = self.figures(cell, quantity.range(), quantity.is_angle())?;
-        let unit = self.unit_of(&about, quantity)?;
-        let Some(unit) = unit else {
-            return Ok(Value::from(number).into());
-        };
-        Ok(Said {
-            value: Value::from(unit.convert(number)),
-            per: unit.per,
-            currency: unit.currency,
-        })
-    }
-
-    /// The figures of a cell and the text about them.
-    fn figures(
-        &self,
-        cell: &Cell,
-        range: (f64, f64),
-        is_angle: bool,
-    ) -> Result<(f64, String), Fault> {
-        match cell {
-            Cell::Number(number) => Ok((*number, String::new())),
-            Cell::Text(text) => {
-                let read = read_number(&trimmed(text), &self.number, range, is_angle)?;
-                Ok((read.value, format!("{}{}", read.before, read.after)))
-            }
-            Cell::Date(_) | Cell::Moment(_) => Err(Fault::new(
-                Code::DateInNumber,
-                format!(
-                    "{}; spreadsheets turn entries such as 1/2 or 6-7 into dates: set the column to number and type it again",
-                    self.member.expected
-                ),
-            )),
-            _ => Err(self.wrong_kind()),
-        }
-    }
-
-    /// The unit that holds for a number with this text about it.
-    fn unit_of(&self, about: &str, quantity: Quantity) -> Result<Option<Unit>, Fault> {
-        let named = (!about.is_empty())
-            .then(|| unit::in_cell(quantity, about))
-            .flatten();
-        match named {
-            Some(named) if self.unit_in_cell => Ok(Some(named)),
-            Some(named) => match &self.unit {
-                Some(stated) if self.bare_number => Err(Fault::new(
-                    Code::UnitInCell,
-                    format!(
-                        "a number alone, in {}; or the mapping says unitFrom = \"cell\"",
-                        stated.code
-                    ),
-                )),
-                Some(stated)
-                    if stated.convert(1.0) == named.convert(1.0) && stated.per == named.per =>
-                {
-                    Ok(self.unit.clone())
-                }
-                Some(stated) => Err(Fault::new(
-                    Code::UnitDiffers,
-                    format!(
-                        "{}, the unit of the mapping, or it says unitFrom = \"cell\"",
-                        stated.code
-                    ),
-                )),
-                None => Err(self.text_about()),
-            },
-            None if about.is_empty() && self.unit_in_cell && self.unit.is_none() => {
-                Err(Fault::new(
-                    Code::UnitMissing,
-                    format!("a number with its unit, as {}", unit::codes(quantity)),
-                ))
-            }
-            None if !about.is_empty() && (self.bare_number || self.unit_in_cell) => {
-                Err(self.text_about())
-            }
-            None => Ok(self.unit.clone()),
-        }
-    }
-
-    fn text_about(&self) -> Fault {
-        Fault::new(
-            Code::NumberWithText,
-            format!(
-                "{}, with no other text in the cell; if that text may be left out, the mapping says bareNumber = false",
-                self.member.expected
-            ),
-        )
-    }
-
-    fn wrong_kind(&self) -> Fault {
+    pub(super) fn wrong_kind(&self) -> Fault {
         Fault::new(Code::WrongKind, self.member.expected)
     }
 }
 
-/// Digits that a spreadsheet gave up: `1.23E+11`.
+/// Digits that a spreadsheet gave up: `1.23E+11`. `12E4` may be an id.
 fn looks_like_lost_digits(text: &str) -> bool {
-    text.split_once("E+").is_some_and(|(mantissa, exponent)| {
-        let digits =
-            |part: &str| !part.is_empty() && part.bytes().all(|letter| letter.is_ascii_digit());
-        digits(&mantissa.replacen(['.', ','], "", 1)) && digits(exponent)
-    })
+    text.split_once(['e', 'E'])
+        .is_some_and(|(mantissa, exponent)| {
+            let digits =
+                |part: &str| !part.is_empty() && part.bytes().all(|letter| letter.is_ascii_digit());
+            let unsigned = exponent.strip_prefix(['+', '-']);
+            (unsigned.is_some() || mantissa.contains(['.', ',']))
+                && digits(&mantissa.replacen(['.', ','], "", 1))
+                && digits(unsigned.unwrap_or(exponent))
+        })
 }
 
 /// A serial number as a text file holds it: digits, and perhaps decimals for the time of day.

@@ -1,9 +1,11 @@
 //! What a cell means: numbers with units, days, times, texts; never a guess.
 
+mod amounts;
 pub(in crate::mapping) mod cells;
 pub(in crate::mapping) mod dates;
 pub(in crate::mapping) mod day_shapes;
 pub(in crate::mapping) mod lost_zeros;
+pub(in crate::mapping) mod next_to_number;
 pub(in crate::mapping) mod no_day;
 pub(in crate::mapping) mod numbers;
 pub(in crate::mapping) mod unit;

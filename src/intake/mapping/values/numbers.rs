@@ -47,6 +47,8 @@ pub(in crate::mapping) struct NumberText {
     pub before: String,
     /// What is written after them, without spaces at the ends.
     pub after: String,
+    /// Whether they are written with an exponent, as 3e1.
+    pub has_exponent: bool,
 }
 
 const VULGAR: &[(char, f64)] = &[
@@ -119,6 +121,7 @@ pub(in crate::mapping) fn read_number(
         value: read_figures(&parts["core"], form, range)?,
         before: parts["before"].trim().to_owned(),
         after: parts["after"].trim().to_owned(),
+        has_exponent: parts["core"].contains(['e', 'E']),
     })
 }
 
@@ -187,6 +190,7 @@ fn read_fraction(parts: &regex::Captures<'_>, form: &NumberForm) -> Result<Numbe
         value: if &parts["sign"] == "-" { -value } else { value },
         before: parts["before"].trim().to_owned(),
         after: parts["after"].trim().to_owned(),
+        has_exponent: false,
     })
 }
 

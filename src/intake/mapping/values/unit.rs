@@ -18,7 +18,7 @@ const HECTARES_PER_SURVEY_ACRE: f64 =
 pub(in crate::mapping) struct Unit {
     /// As the mapping or the cell names it.
     pub code: String,
-    factor: Factor,
+    pub(super) factor: Factor,
     /// `acre`, `ha`, `lb` or `kg`, for amounts that keep their unit in the record.
     pub per: Option<&'static str>,
     /// ISO 4217, if the unit says it.
@@ -27,12 +27,12 @@ pub(in crate::mapping) struct Unit {
 
 /// Kept apart, since 16 / 100 is exact to the last digit where 16 × 0.01 is not.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Factor {
+pub(super) struct Factor {
     multiply: f64,
     divide: f64,
 }
 
-const ONE: Factor = Factor {
+pub(super) const ONE: Factor = Factor {
     multiply: 1.0,
     divide: 1.0,
 };
@@ -54,7 +54,7 @@ const fn divided_by(divide: f64) -> Factor {
 /// A row of a table: codes of a mapping, further spellings of cells, factor.
 type Spelling = (&'static [&'static str], &'static [&'static str], Factor);
 /// The same with the unit that the record names.
-type SpellingPer = (
+pub(super) type SpellingPer = (
     &'static [&'static str],
     &'static [&'static str],
     Factor,
@@ -84,7 +84,7 @@ const PER_WEIGHT: &[SpellingPer] = &[
         ONE,
         "lb",
     ),
-    (&["kg"], &["kg.", "kilo", "kilogram"], ONE, "kg"),
+    (&["kg"], &["kg.", "kilo", "kilos", "kilogram"], ONE, "kg"),
     (
         &["cwt", "[scwt_av]"],
         &["cwt.", "hundredweight"],
@@ -106,6 +106,14 @@ const PLANTS: &[Spelling] = &[
         &["k", "thousand", "1000", "x1000"],
         times(1_000.0),
     ),
+];
+
+/// Currencies that a cell may name by their code (ISO 4217): any word of three letters would look like one. They are
+/// those of countries that grow sunflowers, from memory.
+const CURRENCIES: [&str; 29] = [
+    "USD", "CAD", "MXN", "EUR", "GBP", "AUD", "NZD", "CHF", "DKK", "SEK", "NOK", "PLN", "CZK",
+    "HUF", "RON", "BGN", "UAH", "RUB", "TRY", "MDL", "RSD", "KZT", "ARS", "BRL", "UYU", "ZAR",
+    "CNY", "JPY", "INR",
 ];
 
 impl Unit {
@@ -146,7 +154,7 @@ pub(in crate::mapping) fn codes(quantity: Quantity) -> String {
     }
 }
 
-fn find(quantity: Quantity, text: &str, lenient: bool) -> Option<Unit> {
+pub(super) fn find(quantity: Quantity, text: &str, lenient: bool) -> Option<Unit> {
     let unit = |factor, per, currency| Unit {
         code: text.to_owned(),
         factor,
@@ -161,34 +169,71 @@ fn find(quantity: Quantity, text: &str, lenient: bool) -> Option<Unit> {
             .iter()
             .find(|row| matches(row.0, row.1, text, lenient))
             .map(|row| unit(row.2, None, None)),
-        Quantity::MoneyPerArea | Quantity::MoneyPerWeight => {
-            let table = if quantity == Quantity::MoneyPerArea {
-                PER_AREA
-            } else {
-                PER_WEIGHT
-            };
-            let (money, below) = fraction(text, lenient)?;
-            let (by, currency) = money_of(money.trim(), lenient)?;
-            let row = table
-                .iter()
-                .find(|row| matches(row.0, row.1, below.trim(), lenient))?;
-            let factor = Factor {
-                multiply: 1.0,
-                divide: by * row.2.divide,
-            };
-            Some(unit(factor, Some(row.3), currency))
-        }
-        Quantity::PlantsPerArea => {
+        _ => {
             let (above, below) = fraction(text, lenient)?;
-            let plants = PLANTS
-                .iter()
-                .find(|row| matches(row.0, row.1, above.trim(), lenient))?;
-            let row = PER_AREA
-                .iter()
-                .find(|row| matches(row.0, row.1, below.trim(), lenient))?;
-            Some(unit(plants.2, Some(row.3), None))
+            let above = above_of(quantity, above, lenient)?;
+            let below = below_of(quantity, below, lenient)?;
+            Some(above.over(below, text))
         }
     }
+}
+
+/// What is above the stroke: money or plants.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Above {
+    /// How it becomes whole money or single plants.
+    pub factor: Factor,
+    /// ISO 4217, if it says so.
+    pub currency: Option<String>,
+}
+
+impl Above {
+    /// The unit of both parts, under the name of `code`.
+    pub fn over(self, below: &SpellingPer, code: &str) -> Unit {
+        Unit {
+            code: code.to_owned(),
+            factor: Factor {
+                multiply: self.factor.multiply,
+                divide: self.factor.divide * below.2.divide,
+            },
+            per: Some(below.3),
+            currency: self.currency,
+        }
+    }
+}
+
+/// Reads what is above the stroke.
+pub(super) fn above_of(quantity: Quantity, text: &str, lenient: bool) -> Option<Above> {
+    let text = text.trim();
+    if quantity == Quantity::PlantsPerArea {
+        let row = PLANTS
+            .iter()
+            .find(|row| matches(row.0, row.1, text, lenient))?;
+        return Some(Above {
+            factor: row.2,
+            currency: None,
+        });
+    }
+    let (by, currency) = money_of(text, lenient)?;
+    Some(Above {
+        factor: divided_by(by),
+        currency,
+    })
+}
+
+/// Reads what is below the stroke: the row of its unit.
+pub(super) fn below_of(
+    quantity: Quantity,
+    text: &str,
+    lenient: bool,
+) -> Option<&'static SpellingPer> {
+    let table = match quantity {
+        Quantity::MoneyPerWeight => PER_WEIGHT,
+        _ => PER_AREA,
+    };
+    table
+        .iter()
+        .find(|row| matches(row.0, row.1, text.trim(), lenient))
 }
 
 fn matches(codes: &[&str], spellings: &[&str], text: &str, lenient: bool) -> bool {
@@ -196,16 +241,15 @@ fn matches(codes: &[&str], spellings: &[&str], text: &str, lenient: bool) -> boo
 }
 
 /// What is above and below the stroke; a cell may say `per` or `an`.
-fn fraction(text: &str, lenient: bool) -> Option<(&str, &str)> {
-    text.split_once('/').or_else(|| {
-        lenient
-            .then(|| {
-                [" per ", "per ", " an ", " a "]
-                    .iter()
-                    .find_map(|word| text.split_once(word))
-            })
-            .flatten()
-    })
+pub(super) fn fraction(text: &str, lenient: bool) -> Option<(&str, &str)> {
+    let in_words = || {
+        ["per ", "an ", "a "].iter().find_map(|word| {
+            let begins = text.strip_prefix(word).map(|below| ("", below));
+            begins.or_else(|| text.split_once(&format!(" {word}")))
+        })
+    };
+    text.split_once('/')
+        .or_else(|| lenient.then(in_words).flatten())
 }
 
 /// What an amount is divided by to be whole money, and its currency if it is stated.
@@ -213,19 +257,32 @@ fn money_of(text: &str, lenient: bool) -> Option<(f64, Option<String>)> {
     match text {
         "$" => Some((1.0, None)),
         "¢" => Some((100.0, None)),
-        "c" | "ct" | "cts" | "cent" | "cents" if lenient => Some((100.0, None)),
-        "dollar" | "dollars" if lenient => Some((1.0, None)),
+        text if lenient => money_in_cell(text),
         code => {
-            let code = if lenient {
-                code.trim_start_matches('$').trim().to_uppercase()
-            } else {
-                code.to_owned()
-            };
             let is_currency =
                 code.len() == 3 && code.bytes().all(|letter| letter.is_ascii_uppercase());
-            is_currency.then_some((1.0, Some(code)))
+            is_currency.then(|| (1.0, Some(code.to_owned())))
         }
     }
+}
+
+/// The same in the spellings of cells, in lower case.
+fn money_in_cell(text: &str) -> Option<(f64, Option<String>)> {
+    let currency = match text {
+        "c" | "ct" | "cts" | "cent" | "cents" => return Some((100.0, None)),
+        "dollar" | "dollars" => return Some((1.0, None)),
+        "us$" | "u.s.$" | "u.s. $" | "us dollar" | "us dollars" | "u.s. dollars" => "USD",
+        "c$" | "ca$" | "can$" | "cdn" | "cdn$" | "canadian dollars" => "CAD",
+        "a$" | "au$" => "AUD",
+        "mx$" => "MXN",
+        "€" | "euro" | "euros" => "EUR",
+        "£" => "GBP",
+        text => {
+            let code = text.trim_matches(['$', ' ']).to_uppercase();
+            CURRENCIES.iter().find(|known| **known == code)?
+        }
+    };
+    Some((1.0, Some(currency.to_owned())))
 }
 
 #[cfg(test)]
