@@ -5,6 +5,7 @@ use std::ffi::OsString;
 
 use url::Url;
 
+use crate::shared::report;
 use scouting::failure::Failure;
 use scouting::visit::words::on_one_line;
 
@@ -17,7 +18,7 @@ pub(super) fn say(failure: &Failure, with_causes: bool) {
         Some((name.into_string().ok()?, value.into_string().ok()?))
     };
     let secrets = secrets_of(std::env::vars_os().filter_map(readable));
-    eprintln!("{}", in_words(failure, with_causes, &secrets));
+    report::note(&in_words(failure, with_causes, &secrets));
 }
 
 /// The message of a failure, with a line for each of its causes if they are asked for. A cause that only repeats the

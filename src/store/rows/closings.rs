@@ -29,7 +29,7 @@ pub const CLOSINGS_THAT_COUNT: &str = "select c.* from held_closed c left join (
        where how = 'restored' group by record_sha256, line\
      ) back on c.record_sha256 = back.record_sha256 and c.line = back.line \
      where (c.how = 'dropped' and (back.restored_at is null or back.restored_at < c.closed_at)) \
-       or (c.how in ('mended', 'replaced') and c.load_id in (select load_id from receipts) \
+       or (c.how in ('corrected', 'mended', 'replaced') and c.load_id in (select load_id from receipts) \
          and c.load_id not in (select undoes from receipts where undoes is not null \
            group by undoes having count(*) % 2 = 1))";
 
