@@ -16,7 +16,7 @@ use scouting::failure::{Failure, Kind};
 
 /// What is read of a table.
 #[derive(Default)]
-pub struct TableRead {
+pub(crate) struct TableRead {
     /// Its records, in the order of their first rows.
     pub records: Vec<RawRecord>,
     /// Sheets that the mapping leaves out, though they look like those that it reads.

@@ -179,7 +179,7 @@ impl<'a> Grid<'a> {
     ///
     /// # Errors
     /// If the boxes take more memory than is allowed.
-    pub fn change(
+    pub(crate) fn change(
         &mut self,
         (row, column): (usize, usize),
         change: impl FnOnce(Cell) -> Cell,
@@ -199,7 +199,7 @@ impl<'a> Grid<'a> {
     ///
     /// # Errors
     /// If the boxes take more memory than is allowed.
-    pub fn change_ranges(
+    pub(crate) fn change_ranges(
         &mut self,
         ranges: &[[(usize, usize); 2]],
         change: fn(Cell) -> Cell,

@@ -24,7 +24,7 @@ const STRIKING_MAX: usize = 10_000;
 
 /// Cells of a sheet that its reader does not tell from others.
 #[derive(Default)]
-pub struct SheetCells {
+pub(crate) struct SheetCells {
     /// Filled cells that a merged range covers: the reader takes them for visible.
     pub covered: Vec<Corners>,
     /// Cells shown as percentages.
@@ -35,7 +35,7 @@ pub struct SheetCells {
 
 /// What the sheets of a document lay out.
 #[derive(Default)]
-pub struct OdsLimits {
+pub(crate) struct OdsLimits {
     /// The cells of each sheet that are told from others.
     pub sheets: Vec<SheetCells>,
     /// Whether something other than tags is between cells: the reader takes it for damage.

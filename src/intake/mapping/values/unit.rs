@@ -189,7 +189,7 @@ pub(super) struct Above {
 
 impl Above {
     /// The unit of both parts, under the name of `code`.
-    pub fn over(self, below: &SpellingPer, code: &str) -> Unit {
+    pub(super) fn over(self, below: &SpellingPer, code: &str) -> Unit {
         Unit {
             code: code.to_owned(),
             factor: Factor {
