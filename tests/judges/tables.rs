@@ -65,6 +65,8 @@ fn shown_cell(cell: &Cell) -> Value {
         Cell::Date(day) => json!({"date": day.to_string()}),
         Cell::Moment(moment) => json!({"moment": moment.to_string()}),
         Cell::Broken(why) => json!({"broken": why}),
+        Cell::Percent(number) => json!({"percent": number}),
+        Cell::Struck(cell) => json!({"struck": shown_cell(cell)}),
     }
 }
 
