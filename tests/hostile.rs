@@ -19,7 +19,7 @@ fn a_byte_order_mark_is_accepted_and_flagged() {
     assert_eq!(counts(&account), received(3).accepted(3));
     assert_eq!(
         account["submissions"][0]["flags"],
-        json!({"byte-order-mark": 2})
+        json!({"byte-order-mark": 2, "same-visit-other-id": 2})
     );
 }
 

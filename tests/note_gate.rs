@@ -46,10 +46,10 @@ fn a_note_that_names_a_field_in_any_spelling_is_neither_drafted_nor_issued() {
             "| a | b |\n|---|---|\n| F-46013 | 1 |".to_owned(),
             "\"F-46013-1\"",
         ),
-        (format!("near {lat:.3} N, {:.3} W", -lon), "name a place"),
+        (format!("near {lat:.3} N, {:.3} W", -lon), "give a point"),
         (
             format!("[map](https://example.org/@{lat},{lon},15z)"),
-            "name a place",
+            "give a point",
         ),
     ] {
         for more in [&[][..], &["--issue"]] {

@@ -228,7 +228,7 @@ fn a_wrong_number_is_refused_with_its_option_and_how_to_mend_it() {
         assert_eq!(run.stdout, "");
     }
     let region = plan(&["--protocol", "bertha-armyworm-traps", "--k", "1"]).expect_code(1);
-    assert!(region.stderr.contains("nothing of a field"), "{region:?}");
+    assert!(region.stderr.contains("no figure of a field"), "{region:?}");
     let nowhere = plan(&[
         "--protocol",
         "bsm-eggs",

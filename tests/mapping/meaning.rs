@@ -437,6 +437,16 @@ fn the_time_of_submission_may_come_with_the_command() {
     let stated = mapping(BASE)
         .with_submitted_at("2026-08-01T00:00:00Z")
         .expect("a time");
-    let made = stated.records(&sheet(), "a.xlsx").expect("records");
+    // Two times that differ: neither may win in silence.
+    let failure = stated.records(&sheet(), "a.xlsx").expect_err("two times");
+    let failure = failure.to_string();
+    assert!(
+        failure.contains("2026-08-01T00:00:00Z") && failure.contains("2026-07-23T12:00:00Z"),
+        "{failure}"
+    );
+    let same = mapping(BASE)
+        .with_submitted_at("2026-07-23T12:00:00Z")
+        .expect("a time");
+    let made = same.records(&sheet(), "a.xlsx").expect("records");
     assert_eq!(document(&made[0])["submitted_at"], "2026-07-23T12:00:00Z");
 }

@@ -187,7 +187,7 @@ fn every_way_to_give_a_farm_away_is_stopped_by_name() {
         &workspace,
         csv,
         |text| text.replacen("county_id", "scenario", 1),
-        "it is of a scenario",
+        "it is from a scenario",
     );
     // A total beside its parts.
     stops(

@@ -25,12 +25,12 @@ pub const CODES: [Code; 11] = [
     Code::EconomicsUnusual,
     Code::CountsAllEqual,
     Code::DigitPreference,
+    Code::IdLikeAName,
     Code::ObserverInTwoPlaces,
     Code::StageBackwards,
     Code::VisitLongBeforeSubmission,
     Code::CountStrange,
     Code::SameVisitOtherId,
-    Code::IdLikeAName,
 ];
 
 /// Points of one field may be so far apart, meters. A side of a section is 1.6 km and points are
