@@ -4,7 +4,8 @@ use std::path::PathBuf;
 
 use super::format::{Format, Outcome};
 use crate::senders::list::{newest_season, reports_of, season_senders, senders_text};
-use crate::senders::missing::{Asked, missing, missing_text, write_letters};
+use crate::senders::missing::{missing, missing_text, write_letters};
+use crate::senders::missing_sender::Asked;
 use crate::senders::stats::SenderStats;
 use crate::shared::files::write_private_file;
 use crate::shared::report;

@@ -9,8 +9,8 @@ use uuid::Uuid;
 
 use super::account::Account;
 use super::history::History;
-use super::own::{Provenance, refused};
 use super::pass::{Pass, Taken};
+use super::provenance::Provenance;
 use intake::judge::judging::Judge;
 use intake::mapping::Mapping;
 use intake::read::no_table::as_table;
@@ -18,6 +18,7 @@ use intake::read::reader::RecordReader;
 use intake::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::code::Code;
+use scouting::visit::finding::Finding;
 use store::delta::append::{Append, Sealed, Written};
 use store::delta::tables::Store;
 use store::ledger::identity::Ledger;
@@ -264,4 +265,15 @@ fn submission(file: &SubmittedFile, provenance: &Provenance, now: Timestamp) -> 
         received_at: now,
         origin: provenance.origin.clone(),
     }
+}
+
+/// The refusal of revisions of which one is not acceptable.
+pub(crate) fn refused(name: &str, visit_id: Option<&str>, finding: Option<&Finding>) -> Failure {
+    let visit = visit_id.map_or_else(String::new, |visit_id| format!(" of visit {visit_id}"));
+    let what = finding.map_or_else(String::new, |finding| format!(": {finding}"));
+    Failure::new(
+        Kind::Submission,
+        format!("cannot load {name}: the revision{visit} would not be accepted{what}"),
+    )
+    .mend("nothing was changed; correct what it says, or the settings that it rests on")
 }

@@ -7,6 +7,7 @@ pub(crate) mod inbox;
 pub mod loader;
 pub(crate) mod own;
 pub(crate) mod pass;
+mod provenance;
 pub(crate) mod reports;
 pub(crate) mod same_day;
 pub(crate) mod sender;

@@ -3,7 +3,6 @@
 //! They go the way of every submission, through a file of records, the judge and a receipt that adds up. Two things
 //! are different: the receipt says who made them, why and what for, and either all of them are accepted or none is.
 
-use std::collections::HashMap;
 use std::io::Write;
 use std::path::Path;
 use std::sync::Arc;
@@ -13,12 +12,12 @@ use tempfile::NamedTempFile;
 
 use super::account::Account;
 use super::loader::Loader;
+use super::provenance::Provenance;
 use crate::load::each::open_loader;
 use crate::workspace::Workspace;
 use intake::read::formats::look_at;
 use intake::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
-use scouting::visit::finding::Finding;
 use scouting::visit::record::Visit;
 use store::rows::closings::ClosingRow;
 use store::rows::receipt::Origin;
@@ -45,47 +44,21 @@ pub(crate) struct Own {
     pub(crate) decided_on: Option<u64>,
 }
 
-/// Where the records of a submission come from.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Provenance {
-    pub(super) origin: Origin,
-    /// Of a submission with records of several senders: who sent each visit.
-    pub(super) senders: HashMap<String, Option<Arc<str>>>,
-}
-
-impl Provenance {
-    /// That of a file that somebody sent.
-    pub(super) fn of(file: &SubmittedFile) -> Provenance {
-        Provenance {
-            origin: Origin {
-                sender: file.sender.clone(),
-                ..Origin::default()
-            },
-            senders: HashMap::new(),
-        }
-    }
-
-    fn of_own(own: &Own) -> Provenance {
-        let senders = own
+impl Own {
+    /// Where its revisions come from.
+    fn provenance(&self) -> Provenance {
+        let senders = self
             .revisions
             .iter()
             .map(|(visit, sender)| (visit.visit_id.clone(), sender.as_deref().map(Arc::from)));
         Provenance {
             origin: Origin {
                 sender: None,
-                undoes: own.undoes.clone(),
-                reason: Some(own.reason.clone()),
-                who: Some(own.who.clone()),
+                undoes: self.undoes.clone(),
+                reason: Some(self.reason.clone()),
+                who: Some(self.who.clone()),
             },
             senders: senders.collect(),
-        }
-    }
-
-    /// Who sent a visit.
-    pub(super) fn sender(&self, visit_id: Option<&str>) -> Option<Arc<str>> {
-        match visit_id.and_then(|visit_id| self.senders.get(visit_id)) {
-            Some(sender) => sender.clone(),
-            None => self.origin.sender.as_deref().map(Arc::from),
         }
     }
 }
@@ -117,7 +90,7 @@ impl Loader {
             return Ok(None);
         }
         let (file, _records) = records_file(own)?;
-        let provenance = Provenance::of_own(own);
+        let provenance = own.provenance();
         self.load_whole(&file, provenance, &own.closings, now).await
     }
 
@@ -154,17 +127,6 @@ pub(crate) async fn load_decided<T>(
     }
     Err(Failure::new(Kind::Busy, "the store stayed busy")
         .mend("run the command again when the loads are through; nothing was changed"))
-}
-
-/// The refusal of revisions of which one is not acceptable.
-pub(crate) fn refused(name: &str, visit_id: Option<&str>, finding: Option<&Finding>) -> Failure {
-    let visit = visit_id.map_or_else(String::new, |visit_id| format!(" of visit {visit_id}"));
-    let what = finding.map_or_else(String::new, |finding| format!(": {finding}"));
-    Failure::new(
-        Kind::Submission,
-        format!("cannot load {name}: the revision{visit} would not be accepted{what}"),
-    )
-    .mend("nothing was changed; correct what it says, or the settings that it rests on")
 }
 
 /// The records in a private file of their own, which is gone when it is dropped.

@@ -13,7 +13,7 @@ use tokio::task::spawn_blocking;
 
 use super::account::Account;
 use super::history::History;
-use super::own::Provenance;
+use super::provenance::Provenance;
 use super::reports::{RecordReport, RecordReports};
 use intake::judge::judging::{Judge, Judged, content_sha256, held, named};
 use intake::mapping::SheetNotRead;

@@ -1,7 +1,7 @@
 //! The letter to a sender who has not reported a week: plain text, ready to paste into an e-mail. It asks and blames
 //! nobody.
 
-use super::missing::{Asked, MissingSender};
+use super::missing_sender::{Asked, MissingSender};
 use crate::shared::shown_days::week_in_words;
 use crate::workspace::contacts::addressed;
 

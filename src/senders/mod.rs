@@ -3,4 +3,5 @@
 pub(crate) mod list;
 pub(crate) mod missing;
 pub(crate) mod missing_letter;
+pub(crate) mod missing_sender;
 pub(crate) mod stats;

@@ -5,7 +5,8 @@ use serde::Serialize;
 
 use super::find::{load_named, undoable};
 use super::undo_plan::{Change, Left, planned};
-use crate::load::own::{Own, load_decided, own_loader, refused};
+use crate::load::loader::refused;
+use crate::load::own::{Own, load_decided, own_loader};
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use scouting::failure::{Failure, Kind};

@@ -248,8 +248,8 @@ fn contact_of(
 
 fn is_address(text: &str) -> bool {
     let parts: Vec<&str> = text.split('@').collect();
-    let is_part = |part: &&str| !part.is_empty() && !part.contains([' ', '<', '>', ',', ';']);
-    parts.len() == 2 && parts.iter().all(|part| is_part(&part))
+    let is_part = |part: &str| !part.is_empty() && !part.contains([' ', '<', '>', ',', ';']);
+    parts.len() == 2 && parts.iter().copied().all(is_part)
 }
 
 /// Refuses a file that others than its owner can read.

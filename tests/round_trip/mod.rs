@@ -69,10 +69,14 @@ fn workspace() -> TestWorkspace {
     }
     std::fs::write(&settings, text).expect("settings");
     let eggs = std::fs::read_to_string("pipeline/protocols/bsm-eggs.toml").expect("a protocol");
+    let begin = eggs.find("[plausible.count]").expect("bounds of a count");
+    let end = begin + eggs[begin..].find("\n\n").expect("an end of the bounds");
+    let bounds = &eggs[begin..end];
     for (id, form) in PROTOCOLS {
         let text = eggs
             .replace("form = \"heads\"", &format!("form = \"{form}\""))
-            .replace("counts_per_unit = 6\n", "");
+            .replace("counts_per_unit = 6\n", "")
+            .replace(bounds, "");
         let path = workspace
             .path()
             .join("protocols")

@@ -20,8 +20,12 @@ fn number(low: f64, high: f64) -> BoxedStrategy<f64> {
     prop_oneof![low..high, rounded].boxed()
 }
 
-fn sites(form: &'static str, bracts: std::ops::RangeInclusive<usize>) -> BoxedStrategy<Vec<Site>> {
-    let count = || prop_oneof![4 => 0u32..5, 1 => 0u32..=1_000_000].prop_map(Count);
+fn sites(
+    form: &'static str,
+    bracts: std::ops::RangeInclusive<usize>,
+    most: u32,
+) -> BoxedStrategy<Vec<Site>> {
+    let count = || prop_oneof![4 => 0u32..5, 1 => 0u32..=most].prop_map(Count);
     let counts: BoxedStrategy<Site> = match form {
         "heads" => prop::collection::vec(prop::collection::vec(count(), bracts), 1..4)
             .prop_map(|heads| empty_site(Some(heads), None, None))
@@ -74,22 +78,40 @@ fn empty_site(
 pub const CROP_TYPES: [&str; 4] = ["oilseed", "confection", "bird-food", "dehull"];
 
 fn counted() -> BoxedStrategy<(String, Vec<Site>)> {
-    let of = |protocol: &'static str, form, bracts| {
-        sites(form, bracts)
+    let of = |protocol: &'static str, form, bracts, most| {
+        sites(form, bracts, most)
             .prop_map(move |sites| (protocol.to_owned(), sites))
             .boxed()
     };
     prop_oneof![
-        of("bsm-eggs", "heads", 6..=6),
-        of("test-heads", "heads", 1..=9),
-        of("test-plants", "plants", 1..=1),
-        of("test-traps", "traps", 1..=1),
+        // Six of these are below what the protocol calls impossible; the test's own protocols have no bound.
+        of("bsm-eggs", "heads", 6..=6, 99),
+        of("test-heads", "heads", 1..=9, 1_000_000),
+        of("test-plants", "plants", 1..=1, 1_000_000),
+        of("test-traps", "traps", 1..=1, 1_000_000),
     ]
     .boxed()
 }
 
+/// Text that is no mark, date, address or telephone number: those are held, whatever form they come in.
+fn id() -> BoxedStrategy<String> {
+    let harmless = |text: String| {
+        let mut digits = 0;
+        let letters = text.chars().map(|letter| {
+            digits += usize::from(letter.is_ascii_digit());
+            match letter {
+                '@' => 'a',
+                _ if letter.is_ascii_digit() && digits > 6 => 'd',
+                _ => letter,
+            }
+        });
+        format!("{}x", letters.collect::<String>())
+    };
+    short_text().prop_map(harmless).boxed()
+}
+
 fn field() -> BoxedStrategy<Field> {
-    let optional = || prop::option::of(short_text());
+    let optional = || prop::option::of(id());
     let corner = (-180.0..=180.0f64, -90.0..=90.0f64).prop_map(|(lon, lat)| [lon, lat]);
     let ring = prop::collection::vec(corner, 4..6);
     let outline = prop::collection::vec(ring, 1..3).prop_map(|coordinates| Outline {
@@ -98,7 +120,7 @@ fn field() -> BoxedStrategy<Field> {
     });
     let crop_type = prop::sample::select(CROP_TYPES.to_vec());
     (
-        short_text(),
+        id(),
         // Well within South Dakota.
         (number(-102.9, -99.0), number(43.1, 45.8)),
         number(0.2, 3_900.0),
@@ -164,7 +186,7 @@ prop_compose! {
         revision in prop_oneof![Just(1u32), 1..=1_000_000u32],
         day in (2000i16..=2030, 6i8..=9, 1i8..=28),
         time in "(T[01][0-9]:[0-5][0-9]:[0-5][0-9])([.][0-9]{1,9})?(Z|[+-][01][0-9]:[0-5][0-9])",
-        observer_id in short_text(),
+        observer_id in id(),
         field in field(),
         crop_stage in prop::sample::select(vec!["VE", "V4", "V12", "R1", "R2", "R3", "R5", "R5.1", "R5.9", "R9"]),
         economics in economics(),

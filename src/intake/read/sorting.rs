@@ -69,10 +69,10 @@ pub fn sort(path: &Path, file_name: &str) -> Result<Sort, Failure> {
             ZipKind::Archive => Sort::Archive,
         });
     }
-    if ending == "toml" || says_mapping(&start) {
-        if let Some(sorted) = toml_sort(path, ending, bytes)? {
-            return Ok(sorted);
-        }
+    if (ending == "toml" || says_mapping(&start))
+        && let Some(sorted) = toml_sort(path, ending, bytes)?
+    {
+        return Ok(sorted);
     }
     if ending == "eml" || is_mail(&start) {
         return Ok(Sort::Mail);

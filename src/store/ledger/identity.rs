@@ -4,9 +4,10 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use crate::ledger::known::{Brought, KnownRecords, NewlyKnown, half, visit_key};
+use crate::ledger::known::{Brought, KnownRecords, NewlyKnown};
 use crate::ledger::open_held::OpenRecord;
 use crate::ledger::taken_back::{Numbered, UsedRevisions};
+use crate::ledger::visit_key::{half, visit_key};
 use crate::rows::closings::{ClosingRow, Ending};
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;

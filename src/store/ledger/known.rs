@@ -13,12 +13,12 @@ use deltalake::DeltaTable;
 use futures::TryStreamExt;
 use indexmap::IndexMap;
 use serde::Deserialize;
-use sha2::{Digest, Sha256};
 
 use crate::delta::snapshot::{Snapshot, version_of};
 use crate::delta::tables::Store;
 use crate::ledger::open_held::{OpenHeld, OpenRecord};
 use crate::ledger::taken_back::{ReceiptedLoads, UsedRevisions, used_revisions};
+use crate::ledger::visit_key::{half, visit_key};
 use crate::rows::closings::CLOSINGS_THAT_COUNT;
 use crate::rows::decode;
 use crate::rows::query_rows::{batches, stream, unreadable};
@@ -68,23 +68,6 @@ pub struct Brought {
     pub replaced: HashMap<HeldId, HeldId>,
     /// Visits of which undos have used up revisions, with what it accepted of them.
     pub(crate) used: HashMap<u128, UsedRevisions>,
-}
-
-/// The key of a visit revision.
-pub fn visit_key(visit_id: &str, revision: u32) -> u128 {
-    let hash = Sha256::new()
-        .chain_update(visit_id.as_bytes())
-        .chain_update([0])
-        .chain_update(revision.to_le_bytes())
-        .finalize();
-    half(&hash)
-}
-
-/// The first half of a SHA-256.
-pub fn half(hash: &[u8]) -> u128 {
-    let mut bytes = [0; 16];
-    bytes.copy_from_slice(&hash[..16]);
-    u128::from_le_bytes(bytes)
 }
 
 impl KnownRecords {

@@ -9,3 +9,4 @@ pub mod loads;
 pub mod open_held;
 pub mod reports;
 pub(crate) mod taken_back;
+pub(crate) mod visit_key;

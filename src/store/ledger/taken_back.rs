@@ -14,7 +14,7 @@ use std::collections::{HashMap, HashSet};
 use datafusion::prelude::SessionContext;
 use serde::Deserialize;
 
-use crate::ledger::known::visit_key;
+use crate::ledger::visit_key::visit_key;
 use crate::rows::query_rows::rows;
 use scouting::failure::Failure;
 
