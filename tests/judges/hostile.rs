@@ -261,7 +261,7 @@ fn small_files_cannot_take_much_memory() {
         .collect();
     // Where more is held than taken, a file is refused whole: `costs::submissions::a_file_that_is_mostly_held…`.
     let words = format!("{}\nno record\n", full_visit("again")).repeat(150_000);
-    let seasons: String = (1000..1300)
+    let seasons: String = (2000..2300)
         .map(|year| {
             full_visit(&format!("year-{year}"))
                 .to_string()

@@ -169,14 +169,14 @@ fn a_failure_in_a_later_submission_still_accounts_for_the_earlier_ones() {
             &good.display().to_string(),
             &endless.display().to_string(),
         ])
-        .expect_code(1);
+        .expect_code(3);
     assert!(
         run.stdout
             .starts_with("loaded a.ndjson: 2 received = 2 accepted"),
         "{run:#?}"
     );
     assert!(
-        run.stderr.contains("line 1 is larger than 128 MiB"),
+        run.stdout.contains("line 1 is larger than 128 MiB"),
         "{run:#?}"
     );
     workspace.run(&["store", "verify"]).expect_code(0);

@@ -190,5 +190,5 @@ fn a_protocol_without_a_relation_has_no_money_and_a_fixed_threshold_stays() {
         page.contains("`sunflower-moth-adults`: its file states no relation"),
         "{page}"
     );
-    assert!(page.contains("are based on none of this"), "{page}");
+    assert!(page.contains("depend on none of this"), "{page}");
 }
