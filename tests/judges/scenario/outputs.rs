@@ -142,9 +142,9 @@ fn no_alert_and_no_public_place_takes_a_scenario() {
         (
             "scenario_county_week.csv",
             "county_week.csv",
-            "it is of a scenario",
+            "it is from a scenario",
         ),
-        ("SCENARIO.md", "alert.md", "it is of a scenario"),
+        ("SCENARIO.md", "alert.md", "it is from a scenario"),
     ] {
         let target = issued.join(name);
         let kept = std::fs::read(&target).ok();
