@@ -1,0 +1,139 @@
+"""Texts of mappings and flags of commands that name a feature, each in one place."""
+
+import json
+
+import mapping as mappings
+from mapping import TARGETS
+from sheet import Sheet
+from visits import visits
+
+
+def sender(name):
+    """Loads as the office of this name, so that its numbers of fields are its own."""
+    return ["--sender", name]
+
+
+def bud_totals(to="/sites/{site}/heads/{head}/total"):
+    """The member for one number a bud."""
+    return to
+
+
+def ignored_words(words):
+    """Words next to numbers that mean nothing."""
+    return f"bareNumber = false\nignoreText = {json.dumps(words)}"
+
+
+def supersede():
+    """Loads a sheet again after its mapping was corrected: what the mapping says more, and the flags."""
+    return {"constant": {"/revision": "2"}}, []
+
+
+def day_without_year(format):
+    """A format whose year comes from the hand-in."""
+    return f'format = "{format}"'
+
+
+def month_names(format, language):
+    """A format with the names of months in another language."""
+    return f'format = "{format}"'
+
+
+def day_from_parts(columns, format):
+    """A day that several columns make."""
+    return f'format = "{format}"'
+
+
+def days_across(sheet):
+    """Days in the header, one column of counts for each: a pattern with a group for the day."""
+    counts = [
+        ("name", "Site", "/sites/{site}/site"),
+        ("name", "Head", "{head}"),
+        ("name", "Bract", "{bract}"),
+        ("namePattern", "^(?<observed_on>[0-9]{4}-[0-9]{2}-[0-9]{2})$", "/sites/{site}/heads/{head}/{bract}"),
+    ]
+    return mappings.mapping(sheet, "bract", counts=counts)
+
+
+def transposed(sheet):
+    """Visits are columns and members are rows."""
+    return mappings.mapping(sheet, dialect="transpose = true")
+
+
+def tabs_joined(sheet):
+    """A second tab with more columns of the same fields, found by a key."""
+    more = [
+        mappings.field("Lon", "/field/lon"),
+        mappings.field("Lat", "/field/lat"),
+        mappings.field("Area (ac)", "/field/area_ha", 'unit = "acre"'),
+        mappings.field("Crop", "/field/crop_type"),
+    ]
+    more = "\n".join("\n".join(each) for each in more)
+    return mappings.mapping(
+        sheet, "head", dialect='sheetName = "Counts"', more=f'{more}\n[[join]]\nsheetName = "Fields"\non = "Field"'
+    )
+
+
+def sexagesimal():
+    """Angles in degrees, minutes and seconds, with the letter of the hemisphere."""
+    return 'format = "dms"'
+
+
+def hemisphere():
+    """Decimal degrees with the letter of the hemisphere, as 100.125 W."""
+    return 'format = "dms"'
+
+
+def west():
+    """Longitudes written without their minus."""
+    return "west = true"
+
+
+def utm(zone):
+    """A point in easting and northing of a zone: lines of the columns, of the head of the mapping, and further ones."""
+    return {"lon": f'utmZone = "{zone}"', "lat": f'utmZone = "{zone}"'}, "", ""
+
+
+def county_without_point(column):
+    """A county and no point."""
+    return "\n".join(mappings.field(column, "/field/county_id"))
+
+
+def other_json():
+    """Records of another program, whose columns are paths."""
+    return mappings.mapping(
+        Sheet(visits()),
+        "head",
+        without=TARGETS,
+        counts=[
+            ("name", "heads.site", "/sites/{site}/site"),
+            ("name", "heads.head", "{head}"),
+            ("namePattern", "^heads.eggs.(?<bract>[0-9]+)$", "/sites/{site}/heads/{head}/{bract}"),
+        ],
+        more=renamed("geo.x", "geo.y"),
+    )
+
+
+def geojson():
+    """Features of a map program, whose columns are their properties and the point."""
+    return mappings.mapping(
+        Sheet(visits()),
+        without=TARGETS,
+        more=renamed("geometry.coordinates.1", "geometry.coordinates.2", "properties."),
+    )
+
+
+def renamed(lon, lat, before=""):
+    """The columns of the other program's names."""
+    names = {
+        "field": "plot",
+        "date": "when",
+        "scout": "by",
+        "area": "acres",
+        "crop": "kind",
+        "stage": "stage",
+        "cost": "spray_usd_ac",
+        "price": "price_usd_lb",
+        "stand": "plants_ac",
+    }
+    names = {column: f"{before}{name}" for column, name in names.items()} | {"lon": lon, "lat": lat}
+    return "\n".join("\n".join(mappings.field(names[column], *TARGETS[column])) for column in TARGETS)
