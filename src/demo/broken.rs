@@ -396,49 +396,49 @@ mod tests {
             let Ok(broken) = serde_json::from_slice::<Visit>(&record.bytes) else {
                 continue;
             };
-            let mut mended = broken.clone();
+            let mut corrected = broken.clone();
             let good = planned.visit;
             match record.code {
                 Code::BractsNotSix => {
-                    let bracts = first_heads(&mut mended).head(0).len();
+                    let bracts = first_heads(&mut corrected).head(0).len();
                     assert!(bracts == 5 || bracts == 7);
-                    mended.sites.clone_from(&good.sites);
+                    corrected.sites.clone_from(&good.sites);
                 }
                 Code::DateOutsideSeason => {
                     let month = broken.observed_on.month();
                     assert!([4, 5, 11].contains(&month), "{month}");
                     assert!(broken.observed_on <= broken.submitted_at.day());
-                    mended.observed_on = good.observed_on;
-                    mended.submitted_at.clone_from(&good.submitted_at);
+                    corrected.observed_on = good.observed_on;
+                    corrected.submitted_at.clone_from(&good.submitted_at);
                 }
                 Code::DateAfterSubmission => {
                     assert!(broken.observed_on > broken.submitted_at.day());
-                    mended.submitted_at.clone_from(&good.submitted_at);
+                    corrected.submitted_at.clone_from(&good.submitted_at);
                 }
-                Code::StageUnknown => mended.crop_stage.clone_from(&good.crop_stage),
+                Code::StageUnknown => corrected.crop_stage.clone_from(&good.crop_stage),
                 Code::OutsideRegion => {
                     assert!(broken.field.lon > -98.4);
-                    mended.field.clone_from(&good.field);
+                    corrected.field.clone_from(&good.field);
                 }
                 Code::MarketValueImplausible => {
                     let value = broken.economics.market_value.as_ref().expect("a value");
                     assert!(value.amount > 4.0 / 0.453_592_37);
-                    mended.economics.clone_from(&good.economics);
+                    corrected.economics.clone_from(&good.economics);
                 }
                 Code::TreatmentCostImplausible => {
                     let cost = broken.economics.treatment_cost.as_ref().expect("a cost");
                     assert!(cost.amount > 120.0);
-                    mended.economics.clone_from(&good.economics);
+                    corrected.economics.clone_from(&good.economics);
                 }
-                Code::ProtocolUnknown => mended.protocol.clone_from(&good.protocol),
+                Code::ProtocolUnknown => corrected.protocol.clone_from(&good.protocol),
                 Code::OutOfRange => {
                     assert!(broken.field.lat < -90.0, "{breakage:?}");
-                    mended.field.clone_from(&good.field);
+                    corrected.field.clone_from(&good.field);
                 }
-                Code::WrongForm => mended.economics.clone_from(&good.economics),
+                Code::WrongForm => corrected.economics.clone_from(&good.economics),
                 other => panic!("{breakage:?} was read in spite of {other}"),
             }
-            assert_eq!(mended, good, "{breakage:?}");
+            assert_eq!(corrected, good, "{breakage:?}");
         }
     }
 }

@@ -156,7 +156,7 @@ impl Way {
             meaning: Meaning::Broken(record.code),
         }];
         // A held record takes no identity: the corrected one under the same id is new.
-        if chance.random_bool(self.shares.mended) {
+        if chance.random_bool(self.shares.returned) {
             sendings.push(Sending {
                 day: original.day + chance.random_range(1..=7),
                 ..original

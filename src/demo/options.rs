@@ -51,7 +51,7 @@ pub struct MessShares {
     /// Broken.
     pub broken: f64,
     /// Of the broken ones: sent again, corrected.
-    pub mended: f64,
+    pub returned: f64,
 }
 
 impl MessShares {
@@ -64,7 +64,7 @@ impl MessShares {
             duplicated: 0.0,
             conflicting: 0.0,
             broken: 0.0,
-            mended: 0.0,
+            returned: 0.0,
         }
     }
 
@@ -77,7 +77,7 @@ impl MessShares {
             duplicated: 0.03,
             conflicting: 0.01,
             broken: 0.06,
-            mended: 0.3,
+            returned: 0.3,
         }
     }
 

@@ -136,7 +136,7 @@ mod tests {
             duplicated: 0.2,
             conflicting: 0.1,
             broken: 0.2,
-            mended: 0.5,
+            returned: 0.5,
         }
     }
 

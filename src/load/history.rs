@@ -80,7 +80,7 @@ impl History {
         let point = (visit.field.lon, visit.field.lat);
         let mut doubts = Vec::new();
         let before = place.and_then(|place| self.fields[place as usize]);
-        if let Some(before) = before.and_then(|before| before.beside(own)) {
+        if let Some(before) = before.and_then(|before| before.other_than(own)) {
             doubts.extend(field_moved(visit, elsewhere(point, before)));
         }
         if let Some((other, at)) = self.nearest_other(place, own, point) {
@@ -92,11 +92,15 @@ impl History {
             .usual(row.week.season(), &visit.field.crop_type, currency);
         doubts.extend(economics_unusual(visit, &usual));
         let day = (hash_of(&visit.observer_id), row.observed_on);
-        if let Some(same_day) = self.scout_days.get(&day).and_then(|seen| seen.beside(own)) {
+        if let Some(same_day) = self
+            .scout_days
+            .get(&day)
+            .and_then(|seen| seen.other_than(own))
+        {
             doubts.extend(observer_in_two_places(visit, elsewhere(point, same_day)));
         }
         let latest = place.and_then(|place| self.stages.get(&(place, row.week.season())));
-        if let Some(latest) = latest.and_then(|latest| latest.beside(own)) {
+        if let Some(latest) = latest.and_then(|latest| latest.other_than(own)) {
             doubts.extend(stage_backwards(visit, row.observed_on, row.stage, latest));
         }
         if let Some(other) = self.same_days.other(same_day_key(row), &visit.visit_id) {
@@ -262,7 +266,10 @@ impl History {
             .filter(|other| Some(**other) != place)
             .filter_map(|other| {
                 let (field_id, seen) = self.fields.get_index(*other as usize)?;
-                Some((&**field_id, elsewhere(point, seen.as_ref()?.beside(own)?)))
+                Some((
+                    &**field_id,
+                    elsewhere(point, seen.as_ref()?.other_than(own)?),
+                ))
             })
             .min_by(|(one_id, one), (other_id, other)| {
                 one.meters
@@ -274,7 +281,7 @@ impl History {
 
 impl<T: Copy> Seen<T> {
     /// What is known, unless it is known from the visit itself.
-    fn beside(&self, visit: u64) -> Option<T> {
+    fn other_than(&self, visit: u64) -> Option<T> {
         (self.visit != visit).then_some(self.what)
     }
 

@@ -96,11 +96,11 @@ fn mend(polygons: Vec<Polygon>, decimals: i32) -> Vec<Polygon> {
     let mut polygons = polygons;
     for _ in 0..MENDINGS_MAX {
         let shape = geo::MultiPolygon::new(polygons.iter().map(polygon_of).collect());
-        let mended = shape.union(&nothing).orient(Direction::Default);
-        let mended: Vec<Polygon> = mended.iter().map(rings_of_polygon).collect();
+        let repaired = shape.union(&nothing).orient(Direction::Default);
+        let repaired: Vec<Polygon> = repaired.iter().map(rings_of_polygon).collect();
         // The corners where it crossed itself are new and not yet on the grid.
-        polygons = round_all(mended.iter().cloned(), decimals);
-        if is_small || polygons == mended {
+        polygons = round_all(repaired.iter().cloned(), decimals);
+        if is_small || polygons == repaired {
             break;
         }
     }
@@ -289,9 +289,9 @@ mod tests {
             [0.0, 4.0],
             [0.0, 0.0],
         ];
-        let mended = publishable(&county(&spiked), DECIMALS);
-        assert_eq!((mended.len(), area(&mended)), (1, 16.0));
-        assert!(!mended[0][0].contains(&[6.0, 2.0]), "{mended:?}");
+        let repaired = publishable(&county(&spiked), DECIMALS);
+        assert_eq!((repaired.len(), area(&repaired)), (1, 16.0));
+        assert!(!repaired[0][0].contains(&[6.0, 2.0]), "{repaired:?}");
     }
 
     #[test]
@@ -306,8 +306,8 @@ mod tests {
             [0.0, 5.0],
             [0.0, 2.0],
         ];
-        let mended = publishable(&county(&spiked), DECIMALS);
-        assert_eq!((mended.len(), area(&mended)), (1, 12.0));
+        let repaired = publishable(&county(&spiked), DECIMALS);
+        assert_eq!((repaired.len(), area(&repaired)), (1, 12.0));
     }
 
     #[test]
@@ -323,9 +323,9 @@ mod tests {
             [0.0, 2.0],
             [0.0, 0.0],
         ];
-        let mended = publishable(&county(&pinched), DECIMALS);
-        assert_eq!(area(&mended), 8.0);
-        for ring in mended.iter().flatten() {
+        let repaired = publishable(&county(&pinched), DECIMALS);
+        assert_eq!(area(&repaired), 8.0);
+        for ring in repaired.iter().flatten() {
             assert!(ring.len() >= 4 && ring.first() == ring.last());
             let corners = &ring[1..];
             let again = |place: usize| corners[..place].contains(&corners[place]);

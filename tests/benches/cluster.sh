@@ -37,8 +37,11 @@ fi
 # Whoever connects to this address reaches the machine itself.
 here=0.0.0.0
 nodes=()
-# A node may have ended by itself: there is then nothing to kill, and this is no check of anything.
-stop() { [ "${#nodes[@]}" = 0 ] || kill "${nodes[@]}" 2> /dev/null || true; nodes=(); }
+stop() {
+  # No check of anything: a node may have ended by itself, and there is then nothing to kill.
+  [ "${#nodes[@]}" = 0 ] || kill "${nodes[@]}" 2> /dev/null || true # it has ended already
+  nodes=()
+}
 trap stop EXIT
 
 # Starts a node and waits until it takes connections at a port.

@@ -14,7 +14,7 @@ pub fn sample(seed: u64, fields: usize) -> Vec<SampleLine> {
             duplicated: 0.1,
             conflicting: 0.1,
             broken: 0.2,
-            mended: 0.5,
+            returned: 0.5,
         },
         ..SampleOptions::default()
     };

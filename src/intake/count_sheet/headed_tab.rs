@@ -3,6 +3,7 @@
 use serde_json::{Map, Value};
 
 use crate::count_sheet::sheet_cells::{Placed, as_sent, holds_something, is_blank, shown, words};
+use crate::sheet::grid::letters;
 use crate::sheet::table::{Cell, Row, Sheet};
 use scouting::failure::{Failure, Kind};
 use scouting::visit::code::Code;
@@ -126,15 +127,6 @@ fn is_heading(cell: &Cell, name: &str) -> bool {
         return false;
     };
     rest.is_empty() || (rest.starts_with('(') && rest.ends_with(')'))
-}
-
-/// A column's letters: 0 → A, 26 → AA.
-fn letters(column: usize) -> String {
-    let letter = char::from(b'A' + (column % 26) as u8);
-    match column / 26 {
-        0 => letter.to_string(),
-        left => letters(left - 1) + &letter.to_string(),
-    }
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 //!
 //! Which column feeds which member is [`super::columns`]'s to say.
 
+pub(in crate::mapping) use crate::sheet::grid::letters;
 use unicode_normalization::UnicodeNormalization;
 
 use crate::sheet::table::Cell;
@@ -34,22 +35,6 @@ pub(in crate::mapping) fn trimmed(text: &str) -> String {
 /// White space, and the two marks of no width that spreadsheets like to carry along.
 pub(in crate::mapping) fn is_space(letter: char) -> bool {
     letter.is_whitespace() || matches!(letter, '\u{200b}' | '\u{feff}')
-}
-
-/// The letters of a column, from its place counted from 0: 0 → `A`, 27 → `AB`.
-pub(in crate::mapping) fn letters(place: usize) -> String {
-    let mut rest = place + 1;
-    let mut letters = Vec::new();
-    while rest > 0 {
-        rest -= 1;
-        letters.push(b'A' + (rest % 26) as u8);
-        rest /= 26;
-    }
-    letters
-        .iter()
-        .rev()
-        .map(|letter| char::from(*letter))
-        .collect()
 }
 
 /// The place of a column, counted from 0; `None` unless it is one to three letters.

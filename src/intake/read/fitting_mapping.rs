@@ -46,14 +46,14 @@ pub fn fitting_mapping<'m>(
     }
     let mut fitting = Vec::new();
     let mut reasons = Vec::new();
-    for beside in folder {
-        let fits = beside.read.as_ref().map_err(Clone::clone);
+    for candidate in folder {
+        let fits = candidate.read.as_ref().map_err(Clone::clone);
         match fits.and_then(|mapping| mapping.fits(&sheets, &file.name).map(|()| mapping)) {
             Ok(mapping) => {
                 fitting.push(mapping);
-                reasons.push(format!("{} fits", beside.place));
+                reasons.push(format!("{} fits", candidate.place));
             }
-            Err(failure) => reasons.push(reason(beside, &failure)),
+            Err(failure) => reasons.push(reason(candidate, &failure)),
         }
     }
     match fitting.as_slice() {
@@ -76,10 +76,10 @@ pub fn fitting_mapping<'m>(
     }
 }
 
-fn reason(beside: &FolderMapping, failure: &Failure) -> String {
+fn reason(mapping: &FolderMapping, failure: &Failure) -> String {
     let what = failure.what();
     let what = what.split_once(": ").map_or(what, |(_, what)| what);
-    format!("{}: {what}", beside.place)
+    format!("{}: {what}", mapping.place)
 }
 
 fn refused(file: &SubmittedFile, what: &str, reasons: &[String], mend: &str) -> Failure {

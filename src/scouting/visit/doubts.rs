@@ -3,7 +3,7 @@
 //! Each looks at the visit and at plain values of what was accepted before it; none finds the visit
 //! wrong. A doubt is a [`Finding`] whose last part says what it may mean. It flags the visit, unless
 //! the workspace holds visits with that doubt (`bractline.toml`, `[flags] hold`). Every bound is our
-//! own choice, with its reason next to it. What was accepted before is kept by `intake::history`.
+//! own choice, with its reason next to it. What was accepted before is kept by the history of `load`.
 
 use jiff::civil::Date;
 
