@@ -36,7 +36,7 @@ pub(crate) struct SheetCells {
 /// What the sheets of a document lay out.
 #[derive(Default)]
 pub(crate) struct OdsLimits {
-    /// The cells of each sheet that are told from others.
+    /// The cells of each sheet that are unlike others.
     pub sheets: Vec<SheetCells>,
     /// Whether something other than tags is between cells: the reader takes it for damage.
     pub spaced: bool,
@@ -185,12 +185,12 @@ impl OdsLimits {
             {
                 let last_row = table.rows.saturating_add(row.repeat.saturating_sub(1));
                 let corners = [(table.rows, row.cells), (last_row, row.cells + repeat - 1)];
-                for (is_told, told) in [
+                for (is_set, cells) in [
                     (cell.covered, &mut sheet.covered),
                     (cell.percent, &mut sheet.percent),
                     (cell.struck, &mut sheet.struck),
                 ] {
-                    told.extend(is_told.then_some(corners));
+                    cells.extend(is_set.then_some(corners));
                 }
                 self.told_in_all += 1;
                 within(

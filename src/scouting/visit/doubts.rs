@@ -333,7 +333,7 @@ pub struct SameVisit<'a> {
 }
 
 /// The same field, day, scout and protocol came before under another id: sent by two programs, or made by a mapping
-/// whose prefix was changed. The later one then stands for the week, so both must not pass unseen.
+/// whose prefix was changed. The later one then counts for the week, so neither must pass unseen.
 pub fn same_visit_other_id(
     visit: &Visit,
     (total, stage): (u64, Stage),
