@@ -110,6 +110,11 @@ fn a_bad_file_is_refused_with_its_line_and_the_reason() {
             "only heads",
         ),
         (
+            eggs("counts_per_unit = 6\n", ""),
+            "unit_totals",
+            "a fixed number of counts",
+        ),
+        (
             eggs(
                 "counts_per_unit = 6",
                 "counts_per_unit = 6\ncatch_by_night = false",

@@ -76,6 +76,7 @@ fn workspace() -> TestWorkspace {
         let text = eggs
             .replace("form = \"heads\"", &format!("form = \"{form}\""))
             .replace("counts_per_unit = 6\n", "")
+            .replace("unit_totals = true\n", "")
             .replace(bounds, "");
         let path = workspace
             .path()

@@ -22,6 +22,7 @@ pub fn other_protocol(id: &str, form: &str, units: usize, sites: usize) -> Proto
         .replace("layout = \"edge\"", "layout = \"interior\"")
         .replace("form = \"heads\"", &format!("form = \"{form}\""))
         .replace("counts_per_unit = 6\n", "")
+        .replace("unit_totals = true\n", "")
         .replace("units_per_site = 5", &format!("units_per_site = {units}"))
         .replace("sites_min = 4", &format!("sites_min = {sites}"))
         .replace(

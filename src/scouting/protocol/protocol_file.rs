@@ -103,6 +103,9 @@ pub struct Sample {
     /// Counts of a head, where the protocol fixes it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub counts_per_unit: Option<usize>,
+    /// Whether one total for each head is taken too: what the mean is of stays the same.
+    #[serde(default, skip_serializing_if = "is_no")]
+    pub unit_totals: bool,
     /// The most that one count can be: 1 where a plant is infested or not, so that the mean is a share.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub each_count_at_most: Option<u32>,
@@ -122,6 +125,11 @@ pub struct Sample {
 
 fn yes() -> bool {
     true
+}
+
+/// Protocols that say nothing of totals are written as before.
+fn is_no(given: &bool) -> bool {
+    !given
 }
 
 /// The crop stages in which the count means something, both included.
@@ -315,6 +323,7 @@ impl Protocol {
             protocol: self.id.clone(),
             count_form: self.sample.form,
             counts_per_unit: self.sample.counts_per_unit,
+            unit_totals: self.sample.unit_totals,
             each_count_max: self.sample.each_count_at_most,
             catch_by_night: self.sample.catch_by_night,
             scale: self.scale.clone(),

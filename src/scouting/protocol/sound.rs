@@ -197,6 +197,13 @@ impl Protocol {
         if let Some((key, _)) = sizes.iter().find(|(_, size)| *size == Some(0)) {
             return Err(wrong("[sample]", key, "1 or more is expected"));
         }
+        if sample.unit_totals && sample.counts_per_unit.is_none() {
+            return Err(wrong(
+                "[sample]",
+                "unit_totals",
+                "only heads with a fixed number of counts have a total of the same meaning",
+            ));
+        }
         if sample.counts_per_unit.is_some() && sample.form != CountForm::Heads {
             return Err(wrong(
                 "[sample]",

@@ -15,6 +15,8 @@ pub struct Limits {
     pub count_form: CountForm,
     /// Counts of a unit: six bracts per head. `None` leaves it open.
     pub counts_per_unit: Option<usize>,
+    /// Whether one total for each head is taken too, in the form of plants.
+    pub unit_totals: bool,
     /// The most that one count can be: 1 where a unit is infested or not. `None` leaves it open.
     pub each_count_max: Option<u32>,
     /// Whether a trap's catch is divided by its nights.
@@ -57,6 +59,11 @@ pub struct CountBounds {
 }
 
 impl Limits {
+    /// Whether the protocol takes counts in a form.
+    pub(super) fn takes_form(&self, form: Option<CountForm>) -> bool {
+        form == Some(self.count_form) || self.unit_totals && form == Some(CountForm::Plants)
+    }
+
     /// What the threshold of a crop type needs of the economics.
     pub fn economics_needed(&self, crop_type: &str) -> &[EconomicMember] {
         self.economics_needed
@@ -84,6 +91,7 @@ pub(super) mod tests {
             protocol: "bsm-eggs".to_owned(),
             count_form: CountForm::Heads,
             counts_per_unit: Some(6),
+            unit_totals: true,
             each_count_max: None,
             catch_by_night: false,
             scale: StageScale::default(),

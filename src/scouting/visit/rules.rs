@@ -125,22 +125,27 @@ fn crop_type_unknown(visit: &Visit, limits: &Limits) -> Option<Finding> {
 }
 
 fn count_form_wrong(visit: &Visit, limits: &Limits) -> Option<Finding> {
+    let first = visit.sites.first()?.count_form();
+    let is_taken = |form: Option<CountForm>| {
+        limits.takes_form(form) && (form == first || !limits.takes_form(first))
+    };
     let wrong = visit
         .sites
         .iter()
-        .position(|site| site.count_form() != Some(limits.count_form))?;
+        .position(|site| !is_taken(site.count_form()))?;
     let found = visit.sites[wrong]
         .count_form()
         .map_or("no counts", CountForm::member);
+    let form = limits.count_form.member();
+    let or_totals = match limits.unit_totals {
+        true => format!(", or one total for each of the {form} in plants, at every site alike"),
+        false => " at every site".to_owned(),
+    };
     Some(Finding::new(
         Code::CountFormWrong,
         format!("/sites/{wrong}"),
         found,
-        format!(
-            "{} counts {} at every site",
-            limits.protocol,
-            limits.count_form.member()
-        ),
+        format!("{} counts {form}{or_totals}", limits.protocol),
     ))
 }
 
@@ -157,7 +162,15 @@ fn bracts_not_six(visit: &Visit, limits: &Limits) -> Option<Finding> {
                 Code::BractsNotSix,
                 format!("/sites/{site_place}/heads/{head_place}"),
                 format!("{} counts", heads.head(head_place).len()),
-                format!("{} takes {wanted} bracts per head", limits.protocol),
+                format!(
+                    "{} takes {wanted} bracts per head{}",
+                    limits.protocol,
+                    match limits.unit_totals {
+                        true =>
+                            "; one total for the whole head goes into /sites/{site}/plants instead",
+                        false => "",
+                    }
+                ),
             ))
         })
 }

@@ -13,7 +13,7 @@ def sender(name):
     return ["--sender", name]
 
 
-def bud_totals(to="/sites/{site}/heads/{head}/total"):
+def bud_totals(to="/sites/{site}/plants/{plant}"):
     """The member for one number a bud."""
     return to
 

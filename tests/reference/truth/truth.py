@@ -94,6 +94,7 @@ def with_weevils(visits):
 def weevil_protocol(text):
     """A second protocol made of the text of the first; what it says of thresholds means nothing here."""
     changed = text.replace('form = "heads"\ncounts_per_unit = 6', 'form = "plants"')
+    changed = changed.replace("unit_totals = true\n", "")
     changed = changed.replace("Banded sunflower moth, eggs on bracts", "Invented weevil, adults on plants")
     assert changed != text
     return changed
