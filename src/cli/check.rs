@@ -43,7 +43,7 @@ impl Check {
         let columns = self.columns.read(&self.files)?;
         let submissions = Submissions::look_at(&self.files)?;
         if let (true, Some(file)) = (self.suggest, submissions.first()) {
-            report::say(suggest(&read_sheets(&as_table(file)?)?).trim_end())?;
+            report::say(suggest(&read_sheets(&as_table(file)?, None)?).trim_end())?;
             return Ok(Outcome::Done);
         }
         let options = LoadOptions {

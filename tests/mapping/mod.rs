@@ -6,6 +6,7 @@
 mod cells;
 mod headers;
 mod ids;
+mod layouts;
 mod meaning;
 mod plain;
 pub mod random_visits;
@@ -55,6 +56,7 @@ fn sheet(name: &str, rows: Vec<Vec<Cell>>) -> Sheet {
         rows: numbered
             .map(|(cells, number)| Row { number, cells })
             .collect(),
+        lists: None,
     }
 }
 

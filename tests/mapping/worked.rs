@@ -42,6 +42,7 @@ fn csv_sheet(name: &str, delimiter: u8) -> Sheet {
     Sheet {
         name: String::new(),
         rows,
+        lists: None,
     }
 }
 

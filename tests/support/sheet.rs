@@ -77,6 +77,7 @@ pub fn sheets(bytes: &[u8]) -> Vec<Sheet> {
             Sheet {
                 name,
                 rows: empty.chain(rows).collect(),
+                lists: None,
             }
         })
         .collect()

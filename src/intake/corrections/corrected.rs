@@ -194,6 +194,7 @@ mod tests {
         Sheet {
             name: String::new(),
             rows: (1..).zip(rows).map(row).collect(),
+            lists: None,
         }
     }
 

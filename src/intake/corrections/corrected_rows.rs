@@ -76,6 +76,7 @@ impl<'a> Table<'a> {
             let part = Sheet {
                 name: self.sheet.name.clone(),
                 rows: self.laid_out(rows, recipe.is_some()),
+                lists: None,
             };
             let read = plain_records(&[part], file_name)
                 .unwrap_or_else(|| Err(self.not_ours(file_name)))?;
@@ -233,6 +234,7 @@ mod tests {
         Sheet {
             name: "visits".to_owned(),
             rows: rows.collect(),
+            lists: None,
         }
     }
 

@@ -294,6 +294,7 @@ mod tests {
     fn what_has_no_mark_of_ours_is_no_count_sheet() {
         let sheet = |name: &str, cells: &[&str]| Sheet {
             name: name.to_owned(),
+            lists: None,
             rows: vec![Row {
                 number: 1,
                 cells: cells

@@ -4,8 +4,10 @@
 
 use std::collections::HashMap;
 
+use regex::Regex;
+
 use super::finder::{Finder, wanted};
-use super::names::{cell_place, content, folded, letters};
+use super::names::{content, folded, letters};
 use super::plan::{Field, Selector};
 use super::sheets::groups;
 use super::table::{At, Column};
@@ -50,6 +52,7 @@ impl Finder<'_, '_> {
             field: field_place,
             keys,
             header: header.to_owned(),
+            slice: None,
         };
         match &field.selector {
             Selector::Names(_) | Selector::Letter(_) => {
@@ -58,6 +61,21 @@ impl Finder<'_, '_> {
                     .map(|(at, header)| column(at, field.keys.clone(), &header))
                     .into_iter()
                     .collect())
+            }
+            Selector::Together(names) => {
+                let mut parts = Vec::new();
+                for name in names {
+                    let Some((at, _)) = self.find(&Selector::Names(vec![name.clone()]))? else {
+                        return Ok(Vec::new());
+                    };
+                    parts.push(at);
+                }
+                let header = names.join(" and ");
+                Ok(vec![column(
+                    At::Together(parts),
+                    field.keys.clone(),
+                    &header,
+                )])
             }
             Selector::Pattern(pattern) => Ok(self
                 .header
@@ -68,7 +86,8 @@ impl Finder<'_, '_> {
                     let mut keys = field.keys.clone();
                     for (name, caught) in groups(pattern, text) {
                         if let Some(slot) = keys.slot(&name) {
-                            *slot = Some(number_text(&caught));
+                            let is_place = self.is_place_in_list(pattern, &name, text);
+                            *slot = Some(number_text(&caught, is_place));
                         }
                     }
                     column(At::Row(place), keys, text)
@@ -77,20 +96,31 @@ impl Finder<'_, '_> {
             Selector::Cell(place, number) => {
                 let row = self.sheet.rows.iter().find(|row| row.number == *number);
                 let cell = row.and_then(|row| row.cells.get(*place)).cloned();
-                let shown_place = cell_place(&self.sheet.name, *place, *number, "");
+                let shown_place = self.places.name(&self.sheet.name, *place, *number, "");
                 let at = At::Fixed(cell.unwrap_or(Cell::Empty), shown_place);
                 Ok(vec![column(at, field.keys.clone(), "")])
             }
         }
     }
 
+    /// Whether what a group of a pattern caught is the place in a list of JSON.
+    fn is_place_in_list(&self, pattern: &Regex, group: &str, header: &str) -> bool {
+        let lists = self.sheet.lists.as_ref();
+        let caught = pattern.captures(header);
+        let begins = caught.and_then(|caught| Some(caught.name(group)?.start()));
+        let list = begins.and_then(|begins| header[..begins].strip_suffix('/'));
+        lists
+            .zip(list)
+            .is_some_and(|(lists, list)| lists.contains(list))
+    }
+
     fn refuse_claimed_twice(&self, columns: &[Column]) -> Result<(), Failure> {
         let fields = &self.mapping.fields;
         let mut claims: HashMap<usize, usize> = HashMap::new();
-        for column in columns {
-            let Some(at) = column.at.place() else {
-                continue;
-            };
+        let places = columns
+            .iter()
+            .flat_map(|column| column.at.places().into_iter().map(move |at| (at, column)));
+        for (at, column) in places {
             let Some(other) = claims.insert(at, column.field) else {
                 continue;
             };
@@ -140,8 +170,10 @@ impl Finder<'_, '_> {
     }
 }
 
-/// `01` and `1` are one head.
-fn number_text(text: &str) -> String {
-    text.parse::<u64>()
-        .map_or_else(|_| text.to_owned(), |number| number.to_string())
+/// A number that a header names: `01` and `1` are one head. Places in a list of JSON count from 0, those of a record from 1.
+fn number_text(text: &str, is_place: bool) -> String {
+    text.parse::<u64>().map_or_else(
+        |_| text.to_owned(),
+        |number| (number + u64::from(is_place)).to_string(),
+    )
 }

@@ -1,8 +1,9 @@
 //! One sheet under a mapping: the search for a column by its name, and the refusal of a sheet that does not fit.
 
+use super::joined::JoinedSheet;
 use super::names::{folded, letters, quoted};
 use super::plan::{Mapping, Selector};
-use super::table::At;
+use super::table::{At, Places};
 use crate::sheet::table::Sheet;
 use scouting::failure::{Failure, Kind};
 
@@ -13,6 +14,8 @@ pub(in crate::mapping) struct Finder<'a, 'm> {
     pub header: &'m [String],
     pub folded_header: &'m [String],
     pub titles: &'m [String],
+    pub places: Places<'m>,
+    pub joined: &'m [JoinedSheet<'a>],
     pub file_name: &'m str,
 }
 
@@ -65,18 +68,37 @@ impl Finder<'_, '_> {
             _ => return Ok(None),
         };
         let folded_names: Vec<String> = names.iter().map(|name| folded(name)).collect();
+        // A record without lists and objects has plain names, which a JSON Pointer means as well.
+        let is_json = self.sheet.lists.is_some();
+        let is_named = |header: &String| {
+            folded_names.contains(header) || is_json && folded_names.contains(&format!("/{header}"))
+        };
         let places: Vec<usize> = (0..self.header.len())
-            .filter(|place| folded_names.contains(&self.folded_header[*place]))
+            .filter(|place| is_named(&self.folded_header[*place]))
             .collect();
         let titles = self
             .titles
             .iter()
             .filter(|title| folded_names.contains(&folded(title)));
         let titles: Vec<&String> = titles.collect();
-        match (places.as_slice(), titles.as_slice()) {
-            ([], []) => Ok(None),
-            ([place], []) => Ok(Some((At::Row(*place), self.header[*place].clone()))),
-            ([], [title]) => Ok(Some((At::Title((*title).clone()), (*title).clone()))),
+        let joined: Vec<(At, String)> = self
+            .joined
+            .iter()
+            .enumerate()
+            .flat_map(|(join, sheet)| {
+                let places = sheet.places(&folded_names).into_iter();
+                places.map(move |(place, header)| (At::Joined(join, place), header.to_owned()))
+            })
+            .collect();
+        match (places.as_slice(), titles.as_slice(), joined.as_slice()) {
+            ([], [], []) => Ok(None),
+            ([place], [], []) => Ok(Some((At::Row(*place), self.header[*place].clone()))),
+            ([], [title], []) => Ok(Some((At::Title((*title).clone()), (*title).clone()))),
+            ([], [], [found]) => Ok(Some(found.clone())),
+            ([_], [], [_, ..]) | ([], [], [_, _, ..]) => Err(self.refused(
+                format!("more than one sheet has a column {}", wanted(selector)),
+                "rename one of the headers, so that it is known which of them is meant",
+            )),
             _ => {
                 let shown: Vec<String> = places.iter().map(|place| letters(*place)).collect();
                 Err(self.refused(
@@ -100,6 +122,10 @@ pub(in crate::mapping) fn wanted(selector: &Selector) -> String {
             names.join(" or ")
         }
         Selector::Letter(place) => format!("column {}", letters(*place)),
+        Selector::Together(names) => {
+            let names: Vec<String> = names.iter().map(|name| quoted(name)).collect();
+            names.join(" and ")
+        }
         Selector::Pattern(pattern) => format!("names like {}", pattern.as_str()),
         Selector::Cell(place, row) => format!("cell {}{row}", letters(*place)),
     }

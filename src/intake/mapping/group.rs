@@ -3,7 +3,7 @@
 //! Every row of data ends in exactly one record. A row whose key cannot be read is held together with
 //! the rows that say the same, and one whose key is blank by itself.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::draft::{Draft, Place, Taken};
 use super::member::{Level, Member};
@@ -67,10 +67,40 @@ pub(in crate::mapping) fn records(mapping: &Mapping, table: &Table<'_>) -> Vec<T
         drafts[draft].rows.push(place);
         take_row(mapping, &mut drafts[draft], row, cells);
     }
-    drafts
+    visited(drafts, table)
         .into_iter()
         .map(|draft| record(draft, mapping, table))
         .collect()
+}
+
+/// Leaves out what is no visit: a day in the header for which the rows have no count, if they have some for another.
+fn visited(drafts: Vec<Draft>, table: &Table<'_>) -> Vec<Draft> {
+    let is_counted = |place: &usize| {
+        let row = &table.rows[*place];
+        row.slice.is_none()
+            || table
+                .columns
+                .iter()
+                .any(|column| column.is_filled_slice(row))
+    };
+    let (counted, blank): (Vec<Draft>, Vec<Draft>) = drafts
+        .into_iter()
+        .partition(|draft| draft.rows.iter().any(is_counted));
+    let number = |place: &usize| table.rows[*place].row.number;
+    let covered: HashSet<u64> = counted
+        .iter()
+        .flat_map(|draft| draft.rows.iter().map(number))
+        .collect();
+    let lost = blank.into_iter().filter(|draft| {
+        !draft
+            .rows
+            .iter()
+            .map(number)
+            .all(|row| covered.contains(&row))
+    });
+    let mut visited: Vec<Draft> = counted.into_iter().chain(lost).collect();
+    visited.sort_by_key(|draft| draft.line);
+    visited
 }
 
 fn new_draft(drafts: &mut Vec<Draft>, row: &DataRow<'_>) -> usize {
@@ -121,6 +151,7 @@ fn read_row<'t>(
         .columns
         .iter()
         .zip(above.iter_mut().zip(digits))
+        .filter(|(column, _)| column.is_of(row))
         .map(|(column, (above, digits))| {
             let field = &mapping.fields[column.field];
             let (mut cell, mut place) = row.cell(table, column);

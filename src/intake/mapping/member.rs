@@ -32,6 +32,12 @@ impl Keys {
     }
 }
 
+/// Whether two placeholders are for the same place: a head, a plant and a trap are units of a site.
+pub(in crate::mapping) fn is_same_place(one: &str, other: &str) -> bool {
+    let is_unit = |name: &str| matches!(name, "head" | "plant" | "trap" | "unit");
+    one == other || is_unit(one) && is_unit(other)
+}
+
 /// The member that `to` names, with the numbers that are in it in place of placeholders.
 pub(in crate::mapping) fn find(to: &str) -> Option<(&'static Member, Keys)> {
     MEMBERS

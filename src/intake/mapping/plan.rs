@@ -11,7 +11,9 @@ use serde_json::Value;
 use super::definition::file::{BlankKey, BlankUnits, RowIs};
 use super::made_id::recipe;
 use super::member::{Keys, Kind, Level, MEMBERS, Member, exactly};
+use super::utm_points::UtmZone;
 use super::values::cells::Reading;
+use crate::sheet::table::JsonRows;
 use scouting::failure::{Failure, Kind as FailureKind};
 
 /// Letters of a day as it is written, `2026-07-21`.
@@ -27,6 +29,7 @@ pub struct Mapping {
     pub(in crate::mapping) rows: RowPlan,
     pub(in crate::mapping) skips: Vec<Skip>,
     pub(in crate::mapping) blocks: Vec<Regex>,
+    pub(in crate::mapping) joins: Vec<Join>,
     pub(in crate::mapping) ignored: Vec<Ignored>,
     pub(in crate::mapping) submitted_at: Option<String>,
     pub(in crate::mapping) sender: Option<String>,
@@ -43,6 +46,12 @@ pub(in crate::mapping) struct TableForm {
     pub header_join: String,
     pub header_fill: bool,
     pub comment_rows: Vec<u64>,
+    /// Whether visits are columns and members are rows.
+    pub transpose: bool,
+    /// Where the records of a JSON document are, a JSON Pointer; none: where they are found.
+    pub records: Option<String>,
+    /// The list of a JSON record whose items are rows, a JSON Pointer.
+    pub rows_of: Option<String>,
 }
 
 #[derive(Debug, Clone)]
@@ -71,6 +80,33 @@ pub(in crate::mapping) enum Selector {
     Letter(usize),
     Pattern(Regex),
     Cell(usize, u64),
+    /// Columns whose texts make one.
+    Together(Vec<String>),
+}
+
+impl Selector {
+    /// The groups of a pattern that other fields take as columns: a day in the header over counts.
+    pub(super) fn columns_in_headers(&self) -> impl Iterator<Item = &str> {
+        let pattern = match self {
+            Selector::Pattern(pattern) => Some(pattern),
+            _ => None,
+        };
+        let groups = pattern
+            .into_iter()
+            .flat_map(|pattern| pattern.capture_names().flatten());
+        groups.filter(|group| Keys::default().slot(group).is_none())
+    }
+}
+
+/// A sheet with further columns, whose rows are found by a key.
+#[derive(Debug, Clone)]
+pub(in crate::mapping) struct Join {
+    /// Its name.
+    pub sheet: String,
+    /// The header of the key, in either sheet.
+    pub key: Vec<String>,
+    /// The number of its header row.
+    pub header_row: u64,
 }
 
 #[derive(Debug, Clone)]
@@ -186,6 +222,23 @@ impl Mapping {
         }
         let is_given = self.submitted_at.is_some() && !self.gives("/submitted_at");
         is_given.then(|| "--submitted-at".to_owned())
+    }
+
+    /// Where the rows of a JSON document are.
+    pub(crate) fn json_rows(&self) -> JsonRows<'_> {
+        JsonRows {
+            records: self.form.records.as_deref(),
+            rows_of: self.form.rows_of.as_deref(),
+        }
+    }
+
+    /// The zone of which a longitude and its latitude are given.
+    pub(in crate::mapping) fn utm_of(&self, lon: &str) -> Option<UtmZone> {
+        let mut fields = self.fields.iter();
+        fields.find_map(|field| {
+            let reading = &field.reading;
+            reading.utm.filter(|_| reading.member.pointer == lon)
+        })
     }
 
     pub(in crate::mapping) fn gives(&self, pointer: &str) -> bool {

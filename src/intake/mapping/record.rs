@@ -10,6 +10,7 @@ use super::member::{self, Level, MEMBERS, Member};
 use super::plan::{IdPlan, Mapping};
 use super::sent;
 use super::table::Table;
+use super::utm_points::point_in_degrees;
 use super::writer::Writer;
 use crate::mapping::made_id::made_id;
 use crate::sheet::table::TableRecord;
@@ -107,6 +108,11 @@ impl Writer<'_> {
         self.usual("revision", Value::from(1));
         self.visit_id();
         self.point_place("/field");
+        if let Some(Value::Object(field)) = self.document.get_mut("field") {
+            let zone = self.mapping.utm_of("/field/lon");
+            self.findings
+                .extend(point_in_degrees("/field", zone, field));
+        }
         self.sites(draft.sites.into_items());
     }
 

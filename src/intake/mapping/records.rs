@@ -41,7 +41,7 @@ impl Mapping {
         self.refuse_two_times(file_name)?;
         let mut records = Vec::new();
         for chosen in choose_sheets(self, sheets, file_name)? {
-            let table = lay_out(self, &chosen, file_name)?;
+            let table = lay_out(self, &chosen, sheets, file_name)?;
             records.extend(group::records(self, &table));
         }
         Ok(records)
@@ -53,7 +53,7 @@ impl Mapping {
     /// A [`Failure`] that says what does not fit.
     pub fn fits(&self, sheets: &[Sheet], file_name: &str) -> Result<(), Failure> {
         for chosen in choose_sheets(self, sheets, file_name)? {
-            lay_out(self, &chosen, file_name)?;
+            lay_out(self, &chosen, sheets, file_name)?;
         }
         Ok(())
     }

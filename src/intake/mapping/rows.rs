@@ -5,7 +5,7 @@
 use std::rc::Rc;
 
 use super::finder::{Finder, wanted};
-use super::names::{cell_place, content, folded, is_blank, quoted};
+use super::names::{content, folded, is_blank, quoted};
 use super::plan::Skip;
 use super::sheets::{ChosenSheet, groups};
 use super::table::{At, DataRow, Title};
@@ -46,6 +46,7 @@ impl<'a> Finder<'a, '_> {
                 rows.push(DataRow {
                     row,
                     titles: titles.clone(),
+                    slice: None,
                 });
             }
         }
@@ -93,7 +94,7 @@ impl<'a> Finder<'a, '_> {
             .iter()
             .position(|cell| !is_blank(cell))
             .unwrap_or(0);
-        let place = cell_place(&self.sheet.name, first, row.number, "");
+        let place = self.places.name(&self.sheet.name, first, row.number, "");
         // A group that caught nothing says that the title before it no longer holds.
         let caught = groups(pattern, &text);
         let names = pattern.capture_names().flatten();

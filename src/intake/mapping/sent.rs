@@ -4,6 +4,8 @@
 //! Text, numbers and truths are JSON's own; a blank is `null`; what JSON has no form for is an object
 //! with one member: `date`, `moment`, `broken`, `percent` or `struck`.
 
+use std::collections::HashSet;
+
 use serde_json::{Value, json};
 
 use super::table::Table;
@@ -14,8 +16,22 @@ pub(in crate::mapping) fn as_sent(table: &Table<'_>, rows: &[usize]) -> String {
     let rows: Vec<Value> = rows
         .iter()
         .map(|place| {
-            let row = table.rows[*place].row;
-            let cells: Vec<Value> = row.cells.iter().map(cell_as_sent).collect();
+            let data = &table.rows[*place];
+            let row = data.row;
+            let other_slices: HashSet<usize> = table
+                .columns
+                .iter()
+                .filter(|column| data.slice.is_some() && !column.is_of(data))
+                .flat_map(|column| column.at.places())
+                .collect();
+            let cells = row.cells.iter().enumerate();
+            let cells: Vec<Value> = cells
+                .map(|(place, cell)| match other_slices.contains(&place) {
+                    // The counts of another visit in the same row.
+                    true => Value::Null,
+                    false => cell_as_sent(cell),
+                })
+                .collect();
             json!({"row": row.number, "cells": cells})
         })
         .collect();

@@ -8,15 +8,27 @@ use serde::Serialize;
 
 use super::names::{content, folded, is_blank, quoted};
 use super::plan::{Mapping, SheetChoice};
+use super::turned::Turned;
 use crate::sheet::table::Sheet;
 use scouting::failure::{Failure, Kind};
 
 /// A sheet that the mapping reads, with what its name says.
 pub(in crate::mapping) struct ChosenSheet<'a> {
-    /// The sheet.
+    /// The sheet as sent.
     pub sheet: &'a Sheet,
+    /// The sheet with rows and columns exchanged, where the mapping says so.
+    pub turned: Option<Turned>,
     /// Names and texts of the groups of sheetPattern.
     pub said: Vec<(String, String)>,
+}
+
+impl ChosenSheet<'_> {
+    /// The sheet whose rows are read.
+    pub(super) fn rows_of(&self) -> &Sheet {
+        self.turned
+            .as_ref()
+            .map_or(self.sheet, |turned| &turned.sheet)
+    }
 }
 
 /// The sheets that a mapping reads; a sheet with data that it does not mention refuses the file.
@@ -29,6 +41,7 @@ pub(in crate::mapping) fn choose_sheets<'a>(
         .iter()
         .enumerate()
         .filter(|(_, sheet)| sheet.rows.iter().any(|row| !row.cells.iter().all(is_blank)))
+        .filter(|(_, sheet)| !is_joined(mapping, &sheet.name))
         .collect();
     let listed: Vec<String> = filled
         .iter()
@@ -59,6 +72,7 @@ pub(in crate::mapping) fn choose_sheets<'a>(
         if taken {
             chosen.push(ChosenSheet {
                 sheet,
+                turned: mapping.form.transpose.then(|| Turned::of(sheet)),
                 said: said_by_name(choice, &sheet.name),
             });
         } else if !ignores_sheet(mapping, &sheet.name) {
@@ -92,6 +106,13 @@ pub(in crate::mapping) fn choose_sheets<'a>(
     Ok(chosen)
 }
 
+fn is_joined(mapping: &Mapping, name: &str) -> bool {
+    mapping
+        .joins
+        .iter()
+        .any(|join| folded(&join.sheet) == folded(name))
+}
+
 fn ignores_sheet(mapping: &Mapping, name: &str) -> bool {
     let ignored = &mapping.form.ignored_sheets;
     ignored.contains(&folded(name)) || ignored.iter().any(|name| name == "*")
@@ -118,14 +139,17 @@ pub(in crate::mapping) fn not_read(
         let names = header.iter().map(|text| folded(text));
         names.filter(|name| !name.is_empty()).collect()
     };
+    if mapping.form.transpose {
+        return Vec::new();
+    }
     let read: Vec<HashSet<String>> = chosen.iter().map(|chosen| names(chosen.sheet)).collect();
     let last_header = mapping.form.header_rows.last().copied().unwrap_or(0);
     let mut not_read = Vec::new();
     for sheet in sheets {
-        if chosen
+        let is_read = chosen
             .iter()
-            .any(|chosen| std::ptr::eq(chosen.sheet, sheet))
-        {
+            .any(|chosen| std::ptr::eq(chosen.sheet, sheet));
+        if is_read || is_joined(mapping, &sheet.name) {
             continue;
         }
         let own = names(sheet);
@@ -170,7 +194,11 @@ pub(in crate::mapping) fn title_names(mapping: &Mapping, chosen: &ChosenSheet<'_
         .blocks
         .iter()
         .flat_map(|pattern| pattern.capture_names().flatten());
-    for name in of_blocks {
+    let in_headers = mapping
+        .fields
+        .iter()
+        .flat_map(|field| field.selector.columns_in_headers());
+    for name in of_blocks.chain(in_headers) {
         if !names.iter().any(|known| known == name) {
             names.push(name.to_owned());
         }

@@ -7,6 +7,7 @@ use serde_json::{Map, Value};
 use super::draft::{SiteDraft, Slot, UnitDraft};
 use super::member::{self, Level, MEMBERS};
 use super::names::unseen;
+use super::utm_points::point_in_degrees;
 use super::writer::Writer;
 use crate::mapping::definition::file::BlankUnits;
 use scouting::visit::code::Code;
@@ -72,6 +73,9 @@ impl Writer<'_> {
             site.insert("site".to_owned(), Value::from(number));
         }
         self.point_place(&pointer);
+        let zone = self.mapping.utm_of("/sites/{site}/lon");
+        self.findings
+            .extend(point_in_degrees(&pointer, zone, &mut site));
         let forms: Vec<&str> = units.iter().map(|(form, _)| *form).collect();
         if forms.len() > 1 {
             self.findings.push(Finding::new(

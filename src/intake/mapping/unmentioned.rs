@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, HashSet};
 use super::finder::Finder;
 use super::names::{folded, is_blank, letters, quoted, shown};
 use super::plan::Ignored;
-use super::table::{At, Column, DataRow};
+use super::table::{At, Column, DataRow, Places};
 use crate::mapping::values::no_day::is_a_day;
 use crate::sheet::table::Row;
 use scouting::failure::Failure;
@@ -21,7 +21,7 @@ impl Finder<'_, '_> {
     ) -> Result<(), Failure> {
         let mapped: HashSet<usize> = columns
             .iter()
-            .filter_map(|column| column.at.place())
+            .flat_map(|column| column.at.places())
             .collect();
         let mentioned: Vec<bool> = (0..self.header.len())
             .map(|place| mapped.contains(&place) || self.ignores(place))
@@ -39,9 +39,12 @@ impl Finder<'_, '_> {
         let mut found: Vec<String> = first
             .into_iter()
             .map(|(place, row)| {
-                let (letters, number) = (letters(place), row.number);
                 let (header, cell) = (quoted(&self.header[place]), shown(&row.cells[place]));
-                format!("{letters} {header} ({letters}{number}: {cell})")
+                let at = self.places.name("", place, row.number, "");
+                match self.places {
+                    Places::Grid => format!("{} {header} ({at}: {cell})", letters(place)),
+                    _ => format!("{header} ({at}: {cell})"),
+                }
             })
             .collect();
         let titles = self.titles.iter().filter(|name| {
@@ -55,6 +58,7 @@ impl Finder<'_, '_> {
                     .any(|ignored| ignored.names(name))
         });
         found.extend(titles.map(|name| format!("the title {}", quoted(name))));
+        found.extend(self.unmentioned_in_joined(columns));
         if found.is_empty() {
             return Ok(());
         }
@@ -70,7 +74,7 @@ impl Finder<'_, '_> {
     fn mend_of_unmentioned(&self, days: bool) -> String {
         let mut mend = "give each a [[field]], or list it in ignore".to_owned();
         if days {
-            mend += "; where headers are dates or weeks, one row holds several visits: give each its own row, with the day in a column of its own";
+            mend += "; where headers are dates, one row holds several visits: catch the day in the namePattern of the counts, as (?<day>…), and map name = \"day\" to /observed_on";
         }
         // A text file has no name of a sheet, and hides nothing.
         if !self.sheet.name.is_empty() {
@@ -88,7 +92,7 @@ impl Finder<'_, '_> {
 }
 
 impl Ignored {
-    fn names(&self, header: &str) -> bool {
+    pub(super) fn names(&self, header: &str) -> bool {
         match self {
             Ignored::Name(name) => *name == folded(header),
             Ignored::Pattern(pattern) => pattern.is_match(header),

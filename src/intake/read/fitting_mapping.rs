@@ -4,8 +4,9 @@
 //! only if no other does. A table in a layout of our own, or one that was sent out to be corrected, needs none.
 
 use crate::mapping::Mapping;
+use crate::read::no_table::holds_our_records;
 use crate::read::sheets::read_sheets;
-use crate::read::submitted::SubmittedFile;
+use crate::read::submitted::{Form, SubmittedFile};
 use crate::read::table_records::is_our_layout;
 use scouting::failure::{Failure, Kind};
 
@@ -26,10 +27,13 @@ pub fn fitting_mapping<'m>(
     file: &SubmittedFile,
     folder: &'m [FolderMapping],
 ) -> Result<Option<&'m Mapping>, Failure> {
-    if folder.is_empty() || !file.form.is_table() {
+    if folder.is_empty() {
         return Ok(None);
     }
-    let sheets = read_sheets(file)?;
+    if !file.form.is_table() {
+        return mapping_of_json(file, folder);
+    }
+    let sheets = read_sheets(file, None)?;
     if is_our_layout(&sheets, &file.name) {
         return Ok(None);
     }
@@ -72,6 +76,34 @@ pub fn fitting_mapping<'m>(
             "more than one mapping in its folder fits it",
             &reasons,
             "keep the sheets of each mapping in a folder of their own, or name the mapping with --mapping",
+        )),
+    }
+}
+
+/// The mapping of another program's JSON: the one that fits it. Without one it holds records, which say what is wrong.
+fn mapping_of_json<'m>(
+    file: &SubmittedFile,
+    folder: &'m [FolderMapping],
+) -> Result<Option<&'m Mapping>, Failure> {
+    if file.form == Form::ParquetRecords || holds_our_records(file)? {
+        return Ok(None);
+    }
+    let read = folder
+        .iter()
+        .filter_map(|mapping| mapping.read.as_ref().ok());
+    let fits = |mapping: &&Mapping| {
+        let sheets = read_sheets(file, Some(mapping));
+        sheets.is_ok_and(|sheets| mapping.fits(&sheets, &file.name).is_ok())
+    };
+    let fitting: Vec<&Mapping> = read.filter(fits).collect();
+    match fitting.as_slice() {
+        [] => Ok(None),
+        [one] => Ok(Some(one)),
+        _ => Err(refused(
+            file,
+            "more than one mapping in its folder fits it",
+            &[],
+            "name the mapping with --mapping",
         )),
     }
 }

@@ -5,6 +5,7 @@ pub mod cut;
 pub mod fitting_mapping;
 pub mod formats;
 pub mod inner_file;
+pub(crate) mod json_table;
 pub mod limits;
 pub mod mail;
 pub mod no_records;

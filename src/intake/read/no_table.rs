@@ -10,6 +10,8 @@ use scouting::failure::{Failure, Kind};
 
 /// Bytes that are looked at.
 const LOOK_BYTES: u64 = 4 * 1024;
+/// Bytes in which the first record of a JSON document says what it is.
+const RECORD_LOOK_BYTES: u64 = 64 * 1024;
 
 /// Kinds of file that are neither records nor a table, by how they begin; letters in any case.
 const OTHER_KINDS: [(&[u8], &str, &str); 14] = [
@@ -105,10 +107,11 @@ pub fn as_table(file: &SubmittedFile) -> Result<SubmittedFile, Failure> {
             "it is empty",
             "was it saved? submit the sheet with its header and its rows",
         ),
-        Some(b'{' | b'[') => refused(
+        Some(b'{' | b'[') if holds_our_records(file)? => refused(
             "it holds records as JSON, which need none",
             "load it without --mapping, in a command of its own",
         ),
+        Some(b'{' | b'[') => Ok(file.clone()),
         _ if file.form == Form::ParquetRecords => refused(
             "it holds records, which need none",
             "load it without --mapping, in a command of its own",
@@ -122,6 +125,19 @@ pub fn as_table(file: &SubmittedFile) -> Result<SubmittedFile, Failure> {
             ..file.clone()
         }),
     }
+}
+
+/// Whether a JSON document holds records of our schema, which say so in each; else it is another program's.
+///
+/// # Errors
+/// If it cannot be read.
+pub(crate) fn holds_our_records(file: &SubmittedFile) -> Result<bool, Failure> {
+    let mut start = Vec::new();
+    file.open()?
+        .take(RECORD_LOOK_BYTES)
+        .read_to_end(&mut start)
+        .map_err(|error| Failure::file("read", &file.path, error))?;
+    Ok(memchr::memmem::find(&start, b"\"schema_version\"").is_some())
 }
 
 /// A table of which a mapping made nothing.

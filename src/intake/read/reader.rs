@@ -56,6 +56,9 @@ impl RecordReader {
         let file = mapped.as_ref().unwrap_or(file);
         let mut not_read = Vec::new();
         let source = match file.form {
+            Form::Ndjson | Form::Json if mapping.is_some() => {
+                Source::Table(table_records(file, mapping)?.records.into_iter())
+            }
             Form::Ndjson => Source::Lines {
                 content: file.open()?,
                 line: 0,

@@ -31,7 +31,7 @@ pub(crate) fn table_records(
     file: &SubmittedFile,
     mapping: Option<&Mapping>,
 ) -> Result<TableRead, Failure> {
-    let sheets = read_sheets(file)?;
+    let sheets = read_sheets(file, mapping)?;
     // What was sent out to be corrected says so itself, next to whatever tables a mapping is for.
     let lines = corrected_records(&sheets);
     let rows = corrected_rows_of(&sheets, &file.name).transpose()?;

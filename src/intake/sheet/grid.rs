@@ -106,10 +106,7 @@ impl<'a> Grid<'a> {
     /// An empty sheet of this name.
     pub(crate) fn new(name: &str, allowance: &'a mut Allowance) -> Grid<'a> {
         Grid {
-            sheet: Sheet {
-                name: name.to_owned(),
-                rows: Vec::new(),
-            },
+            sheet: Sheet::named(name),
             allowance,
         }
     }

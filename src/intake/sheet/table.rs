@@ -3,7 +3,7 @@
 //! Only the shapes are here. Reading files into sheets is `intake::text_table` and
 //! `intake::workbook`; making records of rows is `intake::mapping`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::{Date, DateTime};
 use serde_json::Value;
@@ -17,6 +17,28 @@ pub struct Sheet {
     pub name: String,
     /// Its rows from the first one on, empty ones included as rows without cells.
     pub rows: Vec<Row>,
+    /// Of a JSON document: the JSON Pointers of its lists, whose places count from 0. Its columns are JSON Pointers too.
+    pub lists: Option<BTreeSet<String>>,
+}
+
+impl Sheet {
+    /// A sheet without rows.
+    pub(crate) fn named(name: &str) -> Sheet {
+        Sheet {
+            name: name.to_owned(),
+            rows: Vec::new(),
+            lists: None,
+        }
+    }
+}
+
+/// Where the rows are in a JSON document.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct JsonRows<'m> {
+    /// The list of records, a JSON Pointer; none: the document itself, its features, or its one list.
+    pub records: Option<&'m str>,
+    /// The list in a record whose items are rows, a JSON Pointer; none: a record is a row.
+    pub rows_of: Option<&'m str>,
 }
 
 /// One row.

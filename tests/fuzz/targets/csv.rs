@@ -36,7 +36,7 @@ pub fn look(bytes: &[u8]) {
 
 /// What is asked of the sheets of any file. It is read by one of the worked mappings, which its bytes choose.
 pub fn look_at_sheets(file: &SubmittedFile) {
-    if let Some(sheets) = reported(read_sheets(file)) {
+    if let Some(sheets) = reported(read_sheets(file, None)) {
         sheets.iter().for_each(hold_sheet);
         let draft = suggest(&sheets);
         let draft: Result<toml::Table, _> = draft.parse();

@@ -25,7 +25,7 @@ static TABLES: LazyLock<Vec<Vec<Sheet>>> = LazyLock::new(|| {
     ];
     let sheets = texts.map(|text| {
         let file = submission(text).expect("a worked table");
-        read_sheets(&file).expect("a worked table")
+        read_sheets(&file, None).expect("a worked table")
     });
     sheets.into()
 });

@@ -30,7 +30,7 @@ def supersede():
 
 def day_without_year(format):
     """A format whose year comes from the hand-in."""
-    return f'format = "{format}"'
+    return f'format = "{format}"\nyear = 2026'
 
 
 def month_names(format, language):
@@ -39,8 +39,8 @@ def month_names(format, language):
 
 
 def day_from_parts(columns, format):
-    """A day that several columns make."""
-    return f'format = "{format}"'
+    """A day that several columns make: the lines of its field, which has no name."""
+    return f'together = {json.dumps(columns)}\nformat = "{format}"'
 
 
 def days_across(sheet):
@@ -49,7 +49,8 @@ def days_across(sheet):
         ("name", "Site", "/sites/{site}/site"),
         ("name", "Head", "{head}"),
         ("name", "Bract", "{bract}"),
-        ("namePattern", "^(?<observed_on>[0-9]{4}-[0-9]{2}-[0-9]{2})$", "/sites/{site}/heads/{head}/{bract}"),
+        ("namePattern", "^(?<day>[0-9]{4}-[0-9]{2}-[0-9]{2})$", "/sites/{site}/heads/{head}/{bract}"),
+        ("name", "day", "/observed_on"),
     ]
     return mappings.mapping(sheet, "bract", counts=counts)
 
@@ -69,7 +70,7 @@ def tabs_joined(sheet):
     ]
     more = "\n".join("\n".join(each) for each in more)
     return mappings.mapping(
-        sheet, "head", dialect='sheetName = "Counts"', more=f'{more}\n[[join]]\nsheetName = "Fields"\non = "Field"'
+        sheet, "head", dialect='sheetName = "Counts"', more=f'{more}\n[[join]]\nsheetName = "Fields"\nname = "Field"'
     )
 
 
@@ -85,7 +86,7 @@ def hemisphere():
 
 def west():
     """Longitudes written without their minus."""
-    return "west = true"
+    return 'hemisphere = "W"'
 
 
 def utm(zone):
@@ -99,17 +100,18 @@ def county_without_point(column):
 
 
 def other_json():
-    """Records of another program, whose columns are paths."""
+    """Records of another program, whose columns are JSON Pointers."""
     return mappings.mapping(
         Sheet(visits()),
         "head",
+        dialect='rowsOf = "/heads"',
         without=TARGETS,
         counts=[
-            ("name", "heads.site", "/sites/{site}/site"),
-            ("name", "heads.head", "{head}"),
-            ("namePattern", "^heads.eggs.(?<bract>[0-9]+)$", "/sites/{site}/heads/{head}/{bract}"),
+            ("name", "/heads/site", "/sites/{site}/site"),
+            ("name", "/heads/head", "{head}"),
+            ("namePattern", "^/heads/eggs/(?<bract>[0-9]+)$", "/sites/{site}/heads/{head}/{bract}"),
         ],
-        more=renamed("geo.x", "geo.y"),
+        more=renamed("/geo/x", "/geo/y", "/"),
     )
 
 
@@ -118,11 +120,18 @@ def geojson():
     return mappings.mapping(
         Sheet(visits()),
         without=TARGETS,
-        more=renamed("geometry.coordinates.1", "geometry.coordinates.2", "properties."),
+        counts=[
+            (
+                "namePattern",
+                "^/properties/S(?<site>[0-9]+)H(?<head>[0-9]+)B(?<bract>[0-9]+)$",
+                "/sites/{site}/heads/{head}/{bract}",
+            )
+        ],
+        more=renamed("/geometry/coordinates/0", "/geometry/coordinates/1", "/properties/"),
     )
 
 
-def renamed(lon, lat, before=""):
+def renamed(lon, lat, before):
     """The columns of the other program's names."""
     names = {
         "field": "plot",

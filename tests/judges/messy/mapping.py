@@ -77,7 +77,8 @@ def mapping(
 
 
 def field(header, to, how=""):
-    return ["[[field]]", f"name = {text(header)}", f"to = {text(to)}", how]
+    named = [] if how.startswith("together") else [f"name = {text(header)}"]
+    return ["[[field]]", *named, f"to = {text(to)}", how]
 
 
 def text(value):

@@ -10,13 +10,13 @@ use crate::mapping::definition::check_field::{constant_value, field};
 use crate::mapping::definition::check_selector::{letter_selector, names_selector};
 use crate::mapping::definition::check_sources;
 use crate::mapping::definition::file::{
-    BlockEntry, IgnoreEntry, MappingFile, RowIs, Rows, SkipEntry, VisitId,
+    BlockEntry, IgnoreEntry, JoinEntry, MappingFile, RowIs, Rows, SkipEntry, VisitId,
 };
 use crate::mapping::definition::mistake::{Mistake, mistake, regex};
 use crate::mapping::member::{self, Keys, Level, Member};
 use crate::mapping::names::{column_of, folded};
 use crate::mapping::plan::{
-    Constant, Field, IdPlan, Ignored, Mapping, RowPlan, SheetChoice, Skip, TableForm,
+    Constant, Field, IdPlan, Ignored, Join, Mapping, RowPlan, SheetChoice, Skip, TableForm,
 };
 use scouting::failure::{Failure, Kind as FailureKind};
 
@@ -100,6 +100,7 @@ fn mapping(file: MappingFile, place: &str) -> Result<Mapping, Mistake> {
             .into_iter()
             .map(block)
             .collect::<Result<_, _>>()?,
+        joins: file.join.into_iter().map(join).collect::<Result<_, _>>()?,
         ignored: file
             .ignore
             .into_iter()
@@ -170,6 +171,35 @@ fn table_form(dialect: &crate::mapping::definition::file::Dialect) -> Result<Tab
             .unwrap_or_else(|| " ".to_owned()),
         header_fill: dialect.header_fill.unwrap_or(true),
         comment_rows: dialect.comment_rows.clone(),
+        transpose: dialect.transpose,
+        records: pointer(dialect.records.as_ref(), "records")?,
+        rows_of: pointer(dialect.rows_of.as_ref(), "rowsOf")?,
+    })
+}
+
+/// A JSON Pointer (RFC 6901) of a JSON document; none if it is not given.
+fn pointer(given: Option<&String>, name: &str) -> Result<Option<String>, Mistake> {
+    match given {
+        Some(text) if !text.starts_with('/') => mistake(
+            format!("[dialect] {name} is {text:?}"),
+            "write a JSON Pointer, which begins with a slash: /visits",
+        ),
+        given => Ok(given.cloned()),
+    }
+}
+
+fn join(entry: JoinEntry) -> Result<Join, Mistake> {
+    let names = names_selector(&entry.name);
+    if folded(&entry.sheet_name).is_empty() || names.is_err() || entry.header_row == Some(0) {
+        return mistake(
+            "a [[join]] does not name a sheet and a column",
+            "give sheetName, and name: the header of the column that both sheets have; headerRow, from 1, if it is not the first",
+        );
+    }
+    Ok(Join {
+        sheet: entry.sheet_name,
+        key: entry.name.all().to_vec(),
+        header_row: entry.header_row.unwrap_or(1),
     })
 }
 

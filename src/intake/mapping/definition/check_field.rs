@@ -7,12 +7,13 @@ use std::collections::BTreeMap;
 use regex::Regex;
 use serde_json::Value;
 
+use crate::mapping::definition::check_angle::{angle_form, utm_zone};
 use crate::mapping::definition::check_selector::{check_groups, selector};
 use crate::mapping::definition::file::{FieldEntry, OneOrMany, Schema, UnitFrom};
 use crate::mapping::definition::mistake::{Mistake, mistake, regex};
 use crate::mapping::member::{self, Keys, Kind, Level, MEMBERS, Member, Quantity};
 use crate::mapping::names::folded;
-use crate::mapping::plan::Field;
+use crate::mapping::plan::{Field, Selector};
 use crate::mapping::values::cells::Reading;
 use crate::mapping::values::dates::{DateForm, DateSystem, format_is_whole, offset_of};
 use crate::mapping::values::numbers::NumberForm;
@@ -35,6 +36,17 @@ pub(in crate::mapping) fn field(entry: FieldEntry, schema: &Schema) -> Result<Fi
     }
     let selector = selector(&entry)?;
     check_groups(&selector, member, &keys)?;
+    let takes_parts = match member.kind {
+        Kind::Day | Kind::Instant => true,
+        Kind::Number(quantity) => quantity.is_angle(),
+        _ => false,
+    };
+    if matches!(selector, Selector::Together(_)) && !takes_parts {
+        return mistake(
+            "together is for days, times and degrees",
+            "name one column; an id can be made of several members by [visitId]",
+        );
+    }
     let reading = reading(&entry, member, schema)?;
     let default = entry
         .default
@@ -98,6 +110,8 @@ fn reading(
         ignored_text: ignored_text(entry, member)?,
         unit,
         unit_in_cell,
+        angle: angle_form(entry, quantity)?,
+        utm: utm_zone(entry, quantity)?,
         date: date_form(entry, member, schema)?,
         true_values: texts(&entry.true_values, &["true", "1"]),
         false_values: texts(&entry.false_values, &["false", "0"]),
@@ -227,23 +241,40 @@ fn date_form(entry: &FieldEntry, member: &Member, schema: &Schema) -> Result<Dat
         .map_or(&[][..], OneOrMany::all)
         .to_vec();
     if !matches!(member.kind, Kind::Day | Kind::Instant) {
-        let given = entry.format.is_some()
+        let is_angle = matches!(member.kind, Kind::Number(quantity) if quantity.is_angle());
+        let given = (entry.format.is_some() && !is_angle)
+            || entry.year.is_some()
             || entry.date_system.is_some()
             || entry.utc_offset.is_some()
             || entry.time_of_day.is_some();
         return if given {
             mistake(
                 "the target is no date",
-                "leave out format, dateSystem, utcOffset and timeOfDay",
+                "leave out format, year, dateSystem, utcOffset and timeOfDay",
             )
         } else {
             Ok(DateForm::default())
         };
     }
-    if let Some(wrong) = formats.iter().find(|format| !format_is_whole(format)) {
+    if let (Some(year), true) = (entry.year, formats.is_empty()) {
         return mistake(
-            format!("the format {wrong:?} gives no whole day"),
-            "use strptime's directives, as %m/%d/%Y, or \"default\" for ISO 8601",
+            format!("it states the year {year} and no format"),
+            "give the format of a day without its year, as format = \"%m/%d\"",
+        );
+    }
+    if let Some(wrong) = formats
+        .iter()
+        .find(|format| !format_is_whole(format, entry.year))
+    {
+        return mistake(
+            match entry.year {
+                Some(year) => format!("the format {wrong:?} and the year {year} give no whole day"),
+                None => format!("the format {wrong:?} gives no whole day"),
+            },
+            format!(
+                "use strptime's directives, as {}, or \"default\" for ISO 8601; where cells have no year, state it: year = 2026",
+                in_directives(wrong)
+            ),
         );
     }
     let offset = match &entry.utc_offset {
@@ -273,10 +304,35 @@ fn date_form(entry: &FieldEntry, member: &Member, schema: &Schema) -> Result<Dat
     };
     Ok(DateForm {
         formats,
+        year: entry.year,
         system,
         offset,
         time_of_day,
     })
+}
+
+/// A format of letters, as `mm/dd/yyyy`, in strptime's directives; an example for any other text.
+fn in_directives(format: &str) -> String {
+    let lower = format.to_lowercase();
+    let is_of_letters = lower
+        .chars()
+        .all(|letter| "ymd".contains(letter) || !letter.is_alphanumeric() && letter != '%');
+    let has_all = ["y", "m", "d"].iter().all(|letter| lower.contains(letter));
+    if !(is_of_letters && has_all) {
+        return "%m/%d/%Y".to_owned();
+    }
+    let letters: Vec<char> = lower.chars().collect();
+    let runs = letters.chunk_by(|one, other| one == other);
+    runs.map(|run| match (run[0], run.len()) {
+        ('y', 1 | 2) => "%y".to_owned(),
+        ('y', _) => "%Y".to_owned(),
+        ('m', 1 | 2) => "%m".to_owned(),
+        ('m', 3) => "%b".to_owned(),
+        ('m', _) => "%B".to_owned(),
+        ('d', _) => "%d".to_owned(),
+        (_, _) => run.iter().collect(),
+    })
+    .collect()
 }
 
 fn part(entry: &FieldEntry) -> Result<Option<Regex>, Mistake> {

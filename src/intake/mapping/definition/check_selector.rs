@@ -2,7 +2,7 @@
 
 use crate::mapping::definition::file::{FieldEntry, OneOrMany};
 use crate::mapping::definition::mistake::{Mistake, mistake, regex};
-use crate::mapping::member::{Keys, Member};
+use crate::mapping::member::{self, Keys, Level, Member};
 use crate::mapping::names::{cell_of, column_of, folded};
 use crate::mapping::plan::Selector;
 
@@ -13,11 +13,12 @@ pub(in crate::mapping) fn selector(entry: &FieldEntry) -> Result<Selector, Mista
         entry.column.is_some(),
         entry.name_pattern.is_some(),
         entry.cell.is_some(),
+        entry.together.is_some(),
     ];
     if given.iter().filter(|given| **given).count() != 1 {
         return mistake(
             "it does not say in exactly one way where the value is",
-            "give one of name, column, namePattern and cell",
+            "give one of name, together, column, namePattern and cell",
         );
     }
     if let Some(names) = &entry.name {
@@ -28,6 +29,15 @@ pub(in crate::mapping) fn selector(entry: &FieldEntry) -> Result<Selector, Mista
     }
     if let Some(pattern) = &entry.name_pattern {
         return regex(pattern).map(Selector::Pattern);
+    }
+    if let Some(names) = &entry.together {
+        if names.len() < 2 || names.iter().any(|name| folded(name).is_empty()) {
+            return mistake(
+                "together does not name two columns or more",
+                "name the columns whose texts make one value, in their order; a single column is named by name",
+            );
+        }
+        return Ok(Selector::Together(names.clone()));
     }
     let cell = entry.cell.as_deref().unwrap_or_default();
     match cell_of(cell) {
@@ -58,7 +68,8 @@ pub(in crate::mapping) fn letter_selector(letters: &str) -> Result<Selector, Mis
     }
 }
 
-/// The named groups of a pattern are the placeholders of its target, each once.
+/// The named groups of a pattern are placeholders of its target, each once, or names that another field takes as a column:
+/// the day in a header over counts.
 pub(in crate::mapping) fn check_groups(
     selector: &Selector,
     member: &Member,
@@ -71,10 +82,12 @@ pub(in crate::mapping) fn check_groups(
     for group in pattern.capture_names().flatten() {
         let fits = member
             .placeholders()
-            .any(|placeholder| placeholder == group);
+            .any(|placeholder| member::is_same_place(placeholder, group));
+        let is_placeholder = Keys::default().slot(group).is_some();
         let slot = open.slot(group).filter(|slot| fits && slot.is_none());
         match slot {
             Some(slot) => *slot = Some(String::new()),
+            None if !is_placeholder && member.level == Level::Count => {}
             None => {
                 return mistake(
                     format!(

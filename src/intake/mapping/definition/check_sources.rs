@@ -14,6 +14,7 @@ const SUBMITTED_AT: &str = "/submitted_at";
 /// Checks all of it.
 pub(in crate::mapping) fn check(mapping: &Mapping) -> Result<(), Mistake> {
     check_sources(mapping)?;
+    check_points(mapping)?;
     check_counts(mapping)?;
     check_keys(mapping)
 }
@@ -66,6 +67,20 @@ fn check_sources(mapping: &Mapping) -> Result<(), Mistake> {
             "give each a [[field]] or a line in [constant]; a visit id can be made by [visitId]",
         )
     }
+}
+
+/// Easting and northing are of one zone: one of them alone is no point.
+fn check_points(mapping: &Mapping) -> Result<(), Mistake> {
+    for parent in ["/field", "/sites/{site}"] {
+        let [lon, lat] = ["lon", "lat"].map(|name| mapping.utm_of(&format!("{parent}/{name}")));
+        if lon != lat {
+            return mistake(
+                format!("utmZone of {parent}/lon and {parent}/lat differ"),
+                "give both the same: one column is the easting, the other the northing",
+            );
+        }
+    }
+    Ok(())
 }
 
 /// The counts have a source, and a row's place among units and bracts is known.

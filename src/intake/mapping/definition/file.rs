@@ -33,6 +33,8 @@ pub(in crate::mapping) struct MappingFile {
     pub skip: Vec<SkipEntry>,
     #[serde(default)]
     pub block: Vec<BlockEntry>,
+    #[serde(default)]
+    pub join: Vec<JoinEntry>,
     pub field: Vec<FieldEntry>,
 }
 
@@ -51,6 +53,10 @@ pub(in crate::mapping) struct Dialect {
     pub header_fill: Option<bool>,
     #[serde(default)]
     pub comment_rows: Vec<u64>,
+    #[serde(default)]
+    pub transpose: bool,
+    pub records: Option<String>,
+    pub rows_of: Option<String>,
 }
 
 /// What holds for every field that does not say otherwise.
@@ -134,6 +140,15 @@ pub(in crate::mapping) struct BlockEntry {
     pub matches: String,
 }
 
+/// A sheet with further columns of the same things, found by a column that both sheets have.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(in crate::mapping) struct JoinEntry {
+    pub sheet_name: String,
+    pub name: OneOrMany,
+    pub header_row: Option<u64>,
+}
+
 /// A column that may hold what no member takes: by name, or one of the other ways.
 #[derive(Debug, Deserialize)]
 #[serde(untagged)]
@@ -158,10 +173,14 @@ pub(in crate::mapping) struct FieldEntry {
     pub column: Option<String>,
     pub name_pattern: Option<String>,
     pub cell: Option<String>,
+    pub together: Option<Vec<String>>,
     pub to: String,
     #[serde(rename = "type")]
     pub kind: Option<String>,
     pub format: Option<OneOrMany>,
+    pub year: Option<i16>,
+    pub hemisphere: Option<String>,
+    pub utm_zone: Option<String>,
     pub date_system: Option<i64>,
     pub utc_offset: Option<String>,
     pub time_of_day: Option<String>,

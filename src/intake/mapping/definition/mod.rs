@@ -1,7 +1,8 @@
 //! The mapping file: its TOML, and what its entries must promise each other.
 
 pub(in crate::mapping) mod check;
-pub(in crate::mapping) mod check_field;
+pub(in crate::mapping) mod check_angle;
+mod check_field;
 pub(in crate::mapping) mod check_selector;
 pub(in crate::mapping) mod check_sources;
 pub(in crate::mapping) mod file;

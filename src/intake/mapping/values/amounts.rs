@@ -5,12 +5,14 @@
 
 use serde_json::Value;
 
+use super::angles::read_dms;
 use super::cells::{EXACT_MAX, Reading, Said};
 use super::next_to_number::{Meaning, is_dollars_alone, meaning};
 use super::numbers::{Fault, read_number};
 use super::unit::{self, Unit};
 use crate::mapping::member::{Kind, Quantity};
 use crate::mapping::names::{folded, trimmed};
+use crate::mapping::utm_points::range_on_grid;
 use crate::sheet::table::Cell;
 use scouting::visit::code::Code;
 use scouting::visit::record::CountForm;
@@ -35,7 +37,12 @@ impl Reading {
     }
 
     pub(super) fn number(&self, cell: &Cell, quantity: Quantity) -> Result<Said, Fault> {
-        let (number, about) = self.figures(cell, quantity.range(), quantity.is_angle())?;
+        if quantity.is_angle() {
+            return self
+                .angle(cell, quantity)
+                .map(|angle| Value::from(angle).into());
+        }
+        let (number, about) = self.figures(cell, quantity.range(), false)?;
         let unit = self.unit_of(&about, quantity)?;
         let Some(unit) = unit else {
             return Ok(Value::from(number).into());
@@ -45,6 +52,40 @@ impl Reading {
             per: unit.per,
             currency: unit.currency,
         })
+    }
+
+    /// Degrees, or meters on a grid where the mapping says so.
+    fn angle(&self, cell: &Cell, quantity: Quantity) -> Result<f64, Fault> {
+        if let (Cell::Text(text), true) = (cell, self.angle.dms) {
+            return read_dms(&trimmed(text), quantity, self.angle);
+        }
+        let range = match self.utm {
+            Some(_) => range_on_grid(quantity),
+            None => quantity.range(),
+        };
+        let (number, about) = self.figures(cell, range, true)?;
+        if !about.is_empty() {
+            return Err(self.text_about(""));
+        }
+        let is_on_grid = self.utm.is_none() || (range.0..=range.1).contains(&number);
+        if !is_on_grid {
+            return Err(Fault::new(
+                Code::OutOfRange,
+                format!(
+                    "meters of the mapping's utmZone, {} to {}",
+                    range.0, range.1
+                ),
+            ));
+        }
+        match self.angle.hemisphere {
+            // A sign that agrees says nothing else; one that does not is another half of the earth.
+            Some(stated) if number >= 0.0 => Ok(stated.signed(number)),
+            Some(stated) if stated.signed(1.0) > 0.0 => Err(Fault::new(
+                Code::AngleNotDecimal,
+                "no minus, since the mapping states the hemisphere",
+            )),
+            _ => Ok(number),
+        }
     }
 
     /// The figures of a cell and the text about them, without what the mapping ignores.

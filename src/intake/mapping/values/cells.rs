@@ -12,6 +12,8 @@ use serde_json::Value;
 use crate::mapping::member::{Kind, Member};
 use crate::mapping::names::{content, folded, is_blank, trimmed};
 use crate::mapping::plain_text::unmarked;
+use crate::mapping::utm_points::UtmZone;
+use crate::mapping::values::angles::AngleForm;
 use crate::mapping::values::dates::{
     DateForm, day_with_time, read_day, read_instant, serial_day, with_offset,
 };
@@ -42,6 +44,10 @@ pub(in crate::mapping) struct Reading {
     pub unit: Option<Unit>,
     /// Whether a cell may name its unit.
     pub unit_in_cell: bool,
+    /// How degrees are written.
+    pub angle: AngleForm,
+    /// The zone of which the numbers are easting or northing.
+    pub utm: Option<UtmZone>,
     /// How dates are written.
     pub date: DateForm,
     /// Texts for yes, folded.

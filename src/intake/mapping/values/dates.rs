@@ -9,6 +9,7 @@ use jiff::tz::Offset;
 use jiff::{Span, Timestamp};
 
 use crate::mapping::values::day_shapes::{THREE_NUMBERS, iso_day};
+use crate::mapping::values::month_names::in_english;
 use crate::mapping::values::no_day::is_no_day;
 use crate::mapping::values::numbers::Fault;
 use scouting::visit::code::Code;
@@ -22,6 +23,8 @@ pub(in crate::mapping) struct DateForm {
     pub system: Option<DateSystem>,
     /// Offset of times without a zone.
     pub offset: Option<Offset>,
+    /// The year of days that are written without one.
+    pub year: Option<i16>,
     /// Time of day, for points in time of which only the day is given.
     pub time_of_day: Option<Time>,
 }
@@ -37,12 +40,15 @@ pub(in crate::mapping) enum DateSystem {
 
 /// The name that a mapping gives to ISO 8601 in a list of formats.
 const ISO: &str = "default";
+/// A year before this one was written with two digits.
+const YEAR_MIN: i16 = 1000;
 
-/// Whether a format gives a whole day: it is tried on two.
-pub(in crate::mapping) fn format_is_whole(format: &str) -> bool {
+/// Whether a format gives a whole day, with the year that the mapping states: it is tried on two.
+pub(in crate::mapping) fn format_is_whole(format: &str, year: Option<i16>) -> bool {
     if format == ISO {
-        return true;
+        return year.is_none();
     }
+    let format = &with_year(format, year, "%Y");
     // Neither a day that could be a month, nor a year that could be another century.
     [
         date(2026, 7, 21).at(13, 3, 0, 0),
@@ -79,9 +85,9 @@ pub(in crate::mapping) fn read_day(text: &str, form: &DateForm) -> Result<Date, 
         add(iso_day(text));
     }
     for format in form.formats.iter().filter(|format| *format != ISO) {
-        add(BrokenDownTime::parse(format, text)
-            .and_then(|parsed| parsed.to_date())
-            .ok());
+        add(by_format(text, format, form.year)
+            .and_then(|parsed| parsed.to_date().ok())
+            .filter(|day| day.year() >= YEAR_MIN));
     }
     match readings.as_slice() {
         [day] => Ok(*day),
@@ -99,15 +105,36 @@ pub(in crate::mapping) fn read_day(text: &str, form: &DateForm) -> Result<Date, 
     }
 }
 
+/// A format or a text with the year that the mapping states after it.
+fn with_year(text: &str, year: Option<i16>, written: &str) -> String {
+    match year {
+        Some(_) => format!("{text} {written}"),
+        None => text.to_owned(),
+    }
+}
+
+/// What strptime makes of a text, as it is written or with the names of months and days in English.
+fn by_format(text: &str, format: &str, year: Option<i16>) -> Option<BrokenDownTime> {
+    let written = year.map_or_else(String::new, |year| year.to_string());
+    let full_format = with_year(format, year, "%Y");
+    let read =
+        |text: &str| BrokenDownTime::parse(&full_format, with_year(text, year, &written)).ok();
+    read(text).or_else(|| read(&in_english(text, format)))
+}
+
 /// Says why, with the readings of `6/7/2026` if the mapping states no format.
 fn unreadable_day(text: &str, form: &DateForm) -> Fault {
-    if let Some(expected) = is_no_day(text) {
+    if let Some(expected) = is_no_day(text).filter(|_| form.year.is_none()) {
         return Fault::new(Code::DateUnreadable, expected);
     }
     if !form.formats.is_empty() {
         return Fault::new(
             Code::DateUnreadable,
-            format!("a date as the mapping says: {}", form.formats.join(" or ")),
+            format!(
+                "a date as the mapping says: {}{}",
+                form.formats.join(" or "),
+                more_of_formats(text, form)
+            ),
         );
     }
     let Some(numbers) = THREE_NUMBERS.captures(text) else {
@@ -152,6 +179,26 @@ fn unreadable_day(text: &str, form: &DateForm) -> Fault {
                 readings.join(", or ")
             ),
         ),
+    }
+}
+
+/// What may be the cause if no format of the mapping reads a text.
+fn more_of_formats(text: &str, form: &DateForm) -> &'static str {
+    let has_short_year = form.formats.iter().any(|format| {
+        by_format(text, format, form.year)
+            .and_then(|parsed| parsed.to_date().ok())
+            .is_some_and(|day| day.year() < YEAR_MIN)
+    });
+    let names_no_month = !form
+        .formats
+        .iter()
+        .any(|format| format.contains("%b") || format.contains("%B"));
+    if has_short_year {
+        "; a year of two digits is %y"
+    } else if names_no_month && text.chars().any(char::is_alphabetic) {
+        "; the name of a month is %B; a text that no format reads can be given its day by values"
+    } else {
+        "; format may list several, and a text that none reads can be given its day by values"
     }
 }
 
@@ -201,7 +248,7 @@ pub(in crate::mapping) fn read_instant(text: &str, form: &DateForm) -> Result<St
     }
     let formats = form.formats.iter().filter(|format| *format != ISO);
     for format in formats {
-        let Ok(parsed) = BrokenDownTime::parse(format, text) else {
+        let Some(parsed) = by_format(text, format, form.year) else {
             continue;
         };
         if let (Some(offset), Ok(moment)) = (parsed.offset(), parsed.to_datetime()) {
@@ -391,10 +438,16 @@ mod tests {
     #[test]
     fn a_format_that_gives_no_whole_day_is_none() {
         for whole in ["default", "%m/%d/%Y", "%d.%m.%y", "%B %d, %Y", "%Y%m%d"] {
-            assert!(format_is_whole(whole), "{whole}");
+            assert!(format_is_whole(whole, None), "{whole}");
         }
         for wrong in ["%m/%d", "%Y", "%Q-%d", "dd/mm/yyyy", "", "%H:%M"] {
-            assert!(!format_is_whole(wrong), "{wrong}");
+            assert!(!format_is_whole(wrong, None), "{wrong}");
+        }
+        for whole in ["%m/%d", "%d %b"] {
+            assert!(format_is_whole(whole, Some(2026)), "{whole}");
+        }
+        for wrong in ["%m/%d/%Y", "default", "%d"] {
+            assert!(!format_is_whole(wrong, Some(2026)), "{wrong}");
         }
     }
 }

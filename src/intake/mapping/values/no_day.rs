@@ -36,7 +36,9 @@ pub(in crate::mapping) fn is_no_day(text: &str) -> Option<&'static str> {
     if WEEK.is_match(text) {
         Some("the visit date, as 2026-07-21: a week is not a day")
     } else if WITHOUT_YEAR.is_match(text) {
-        Some("the visit date, as 2026-07-21: there is no year in it")
+        Some(
+            "the visit date, as 2026-07-21: there is no year in it; the mapping may state it, as year = 2026",
+        )
     } else if SEVERAL_DAYS.is_match(text) {
         Some("the one visit date, as 2026-07-21: these are several days")
     } else {

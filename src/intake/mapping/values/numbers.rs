@@ -149,7 +149,7 @@ fn refuse_what_is_no_number(text: &str, is_angle: bool) -> Result<(), Fault> {
     if is_angle && ANGLE.is_match(text) {
         return fault(
             Code::AngleNotDecimal,
-            "decimal degrees, west and south negative, as -100.12345; 30 minutes are 0.5 degrees",
+            "decimal degrees, west and south negative, as -100.12345; for degrees, minutes and letters the mapping says format = \"dms\"",
         );
     }
     if CENSORED.is_match(text) {

@@ -193,7 +193,6 @@ def year_in_own_column():
         truth,
         how=how,
         way=["year", "values", "column"],
-        top='ignore = ["Year"]',
     )
 
 
@@ -209,5 +208,4 @@ def parts_in_columns():
         truth,
         how=how,
         way=["year", "values", "column"],
-        top='ignore = ["Month", "Year"]',
     )
