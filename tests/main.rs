@@ -59,6 +59,7 @@ mod sheet; // count sheets: bytes, boxes, refused
 mod sql; // queries: what they can read, and that they can do nothing else
 mod stages; // each SQL stage on a few rows, and what the runner refuses
 mod thresholds; // thresholds of the protocols against values from outside
+mod tour; // the pages for users, walked command by command
 mod tree; // the top level, what no file may name, what a newcomer looks for
 mod trend; // command trend: what is withheld moves no byte; what the data cannot bear
 mod trend_statistics; // the nowcast looked back at
