@@ -200,7 +200,7 @@ fn placed(raw: &RawRecord, mut refused: Refused) -> Refused {
             if finding.code == Code::DateAfterSubmission
                 && let Some(fixed_by) = &rows.submission_fixed_by
             {
-                finding.expected += &format!("; {fixed_by} says when all records were submitted");
+                finding.expected += &format!("; {fixed_by}");
             }
         }
     }

@@ -212,16 +212,19 @@ impl Mapping {
         Ok(self)
     }
 
-    /// What says when records were submitted, if it is one time for all of them.
+    /// What says when records were submitted, if it is one time for all of them, as a sentence.
     pub(in crate::mapping) fn submission_fixed_by(&self) -> Option<String> {
         let is_fixed = |constant: &Constant| constant.member.pointer == "/submitted_at";
         if self.constants.iter().any(is_fixed) {
             // The folders before it are nobody's business who gets the record back.
             let file = Path::new(&self.place).file_name().unwrap_or_default();
-            return Some(format!("[constant] of {}", file.to_string_lossy()));
+            return Some(format!(
+                "/submitted_at in [constant] of {} says when all records were submitted; without it there, --submitted-at gives the time of each load",
+                file.to_string_lossy()
+            ));
         }
         let is_given = self.submitted_at.is_some() && !self.gives("/submitted_at");
-        is_given.then(|| "--submitted-at".to_owned())
+        is_given.then(|| "--submitted-at says when all records were submitted".to_owned())
     }
 
     /// Where the rows of a JSON document are.
@@ -293,7 +296,7 @@ pub fn submission_instant(given: &str) -> Result<String, Failure> {
         Ok(_) => Ok(instant),
         Err(_) => Err(Failure::new(
             FailureKind::Settings,
-            format!("cannot use {given:?} as the time of submission"),
+            format!("cannot use {given:?} as the time of submission, --submitted-at"),
         )
         .mend("write the day, as 2026-07-21, or the time with its zone, as 2026-07-21T18:03:00Z")),
     }

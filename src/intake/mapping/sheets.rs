@@ -79,6 +79,13 @@ pub(in crate::mapping) fn choose_sheets<'a>(
             left_out.push(quoted(&sheet.name));
         }
     }
+    if listed.is_empty() {
+        return Err(Failure::new(
+            Kind::Submission,
+            format!("cannot load {file_name}: it is empty, no sheet holds data"),
+        )
+        .mend("was it saved? submit the sheet with its header and its rows"));
+    }
     if chosen.is_empty() {
         let what = match choice {
             SheetChoice::TheOnlyOne if listed.len() > 1 => {

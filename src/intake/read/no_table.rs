@@ -14,7 +14,7 @@ const LOOK_BYTES: u64 = 4 * 1024;
 const RECORD_LOOK_BYTES: u64 = 64 * 1024;
 
 /// Kinds of file that are neither records nor a table, by how they begin; letters in any case.
-const OTHER_KINDS: [(&[u8], &str, &str); 14] = [
+const OTHER_KINDS: [(&[u8], &str, &str); 16] = [
     (
         b"%pdf",
         "a PDF, which is made for printing",
@@ -25,6 +25,16 @@ const OTHER_KINDS: [(&[u8], &str, &str); 14] = [
     (b"<?xml", "XML", SAVE_AS),
     (b"<table", "a web page (HTML)", SAVE_AS),
     (b"{\\rtf", "a text document (RTF)", SAVE_AS),
+    (
+        b"[internetshortcut]",
+        "a link, not the file that it opens",
+        LINKED,
+    ),
+    (
+        b"[desktop entry]",
+        "a link, not the file that it opens",
+        LINKED,
+    ),
     (b"mime-version:", "a mail", ATTACHED),
     (b"return-path:", "a mail", ATTACHED),
     (b"delivered-to:", "a mail", ATTACHED),
@@ -46,6 +56,7 @@ const OTHER_KINDS: [(&[u8], &str, &str); 14] = [
         "unpack it and load what was in it",
     ),
 ];
+const LINKED: &str = "ask for the file itself";
 const ATTACHED: &str = "save what is attached to it, and load that";
 /// Begins a Parquet file whose description is encrypted, and whatever else begins with these letters.
 const ENCRYPTED_PARQUET: &[u8] = b"PARE";

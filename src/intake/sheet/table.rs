@@ -90,7 +90,7 @@ pub struct TableRecord {
     /// Where each member came from: JSON Pointer → `Visits!C7 (Eggs)`; a finding at a pointer without
     /// an entry takes that of the nearest parent.
     pub places: BTreeMap<String, String>,
-    /// What says when the record was submitted, if it says so for all records at once: `[constant] of north.toml`.
+    /// A sentence on what says when the record was submitted, if it says so for all records at once.
     pub submission_fixed_by: Option<String>,
 }
 

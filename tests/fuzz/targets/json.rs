@@ -1,12 +1,22 @@
 //! Visit records as JSON and NDJSON: what is accepted is what the published schema accepts.
 
+use std::sync::LazyLock;
+
 use intake::judge::validate::VisitSchema;
+use intake::mapping::Mapping;
+use intake::read::submitted::Form;
 use intake::sheet::strict::strict_value;
 
 use super::desk::{VISIT, hold_to_its_records, submission};
 
 /// The longest record that is read, bytes: `intake::validate`.
 const RECORD_BYTES_MAX: usize = 1 << 20;
+
+/// The mapping of another program's documents, whose rows are the items of a list.
+static OTHER: LazyLock<Mapping> = LazyLock::new(|| {
+    let text = include_str!("other_json.toml");
+    Mapping::read(text, "other_json.toml").expect("a mapping")
+});
 
 /// Looks at one submission.
 pub fn look(bytes: &[u8]) {
@@ -32,6 +42,10 @@ pub fn look(bytes: &[u8]) {
         );
     };
     hold_to_its_records(&file, None, &mut each);
+    if matches!(file.form, Form::Json | Form::Ndjson) {
+        // Whatever is no record of ours may be another program's, by a mapping.
+        hold_to_its_records(&file, Some(&OTHER), &mut |_| {});
+    }
     if by_lines {
         // Every line that holds something is a record, and nothing else is.
         let lines = bytes.split(|byte| *byte == b'\n');

@@ -10,6 +10,7 @@ mod expression;
 mod json;
 mod mapping;
 mod note;
+mod packed;
 mod protocol;
 mod weather;
 mod xlsx;
@@ -26,7 +27,7 @@ pub struct Target {
 }
 
 /// Every target.
-pub const TARGETS: [Target; 9] = [
+pub const TARGETS: [Target; 10] = [
     Target {
         name: "json",
         look: json::look,
@@ -58,6 +59,10 @@ pub const TARGETS: [Target; 9] = [
     Target {
         name: "note",
         look: note::look,
+    },
+    Target {
+        name: "packed",
+        look: packed::look,
     },
     Target {
         name: "weather",

@@ -30,7 +30,7 @@ pub fn look(bytes: &[u8]) {
 }
 
 /// The parts as an archive; nothing if a name cannot stand in one.
-fn archive(bytes: &[u8]) -> Option<Vec<u8>> {
+pub(super) fn archive(bytes: &[u8]) -> Option<Vec<u8>> {
     let text = String::from_utf8_lossy(bytes);
     let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
     let options = SimpleFileOptions::default().compression_method(CompressionMethod::Stored);
