@@ -54,6 +54,13 @@ fn canadian(visit: &mut Value) {
     }
 }
 
+/// A visit whose field has a county and no point.
+fn by_county_alone(visit: &mut Value, county: &str) {
+    remove(visit, "/field", "lon");
+    remove(visit, "/field", "lat");
+    add(visit, "/field", "county_id", json!(county));
+}
+
 /// A visit of corn, where each plant bears egg masses or not; what is written for one plant.
 fn egg_masses(visit: &mut Value, plant: u32) {
     set(visit, "/protocol", json!("wbc-egg-masses"));
@@ -121,6 +128,7 @@ const EXAMPLES: &[Example] = &[
     held(Code::PlantPopulationImplausible, |v| set(v, "/economics/plant_population/count", json!(1_499)), |v| set(v, "/economics/plant_population/count", json!(1_500))),
     held(Code::AreaImplausible, |v| set(v, "/field/area_ha", json!(0.09)), |v| set(v, "/field/area_ha", json!(0.1))),
     held(Code::OutsideRegion, |v| set(v, "/field/lon", json!(100.12345)), |v| set(v, "/field/lon", json!(-100.12))),
+    held(Code::CountyUnknown, |v| by_county_alone(v, "Lymann"), |v| add(v, "/field", "county_id", json!("46085"))),
     // The visit "known" is loaded before with these counts.
     held(Code::RevisionConflict, |v| { set(v, "/visit_id", json!("known")); set(v, "/crop_stage", json!("R2")) }, |v| { set(v, "/visit_id", json!("known")); set(v, "/revision", json!(2)) }),
     held(Code::IdIsPrivate, |v| set(v, "/observer_id", json!("(605) 555-0123")), |v| set(v, "/observer_id", json!("obs-605"))),
@@ -133,6 +141,7 @@ const EXAMPLES: &[Example] = &[
     // Lyman County, 46085, holds the point; 46003 is another of the state, 20001 is not in it.
     flag(Code::CountyMismatch, |v| add(v, "/field", "county_id", json!("46003")), |v| add(v, "/field", "county_id", json!("46085"))),
     flag(Code::CountyNotInRegion, |v| add(v, "/field", "county_id", json!("20001")), |v| add(v, "/field", "county_id", json!("46085"))),
+    flag(Code::PointUnknown, |v| by_county_alone(v, "lyman"), |v| add(v, "/field", "county_id", json!("46085"))),
     flag(Code::ByteOrderMark, |v| set(v, "/remarks", json!("@mark@")), |v| set(v, "/remarks", json!("\u{feff}"))),
     flag(Code::HeldIdUnknown, |v| *v = json!({"held_id": "0123456789abcdef-7", "record": v.clone()}), |_| {}),
 ];

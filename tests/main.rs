@@ -13,6 +13,7 @@ mod cli; // the program as a person meets it: help, exit codes, messages
 #[cfg(feature = "cluster-tests")]
 mod cluster; // the stages on a scheduler and executors of their own
 mod costs; // what a file, an outline or a query may cost
+mod county_alone; // a field of which only the county is known
 mod defaults; // economics that a record lacks: assumed with a trace, or held
 mod demo; // what the demo publishes says what it is
 mod disclosure; // what is public of which fields: withheld groups, editions, protocols, withdrawals

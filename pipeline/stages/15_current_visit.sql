@@ -11,7 +11,7 @@
 --   visit_id                text    not null  id of the visit
 --   field_id                text    not null  ID code of the field
 --   farm_id                 text    null      ID code of the farm
---   county_id               text    not null  county in which the field's point is
+--   county_id               text    not null  county in which the field is
 --   season                  int     not null  ISO week-year of observed_on
 --   iso_week                text    not null  ISO 8601 week of observed_on, as 2026-W30
 --   observed_on             date    not null  visit date
@@ -20,8 +20,8 @@
 --   crop_stage              text    not null  crop stage
 --   stage_first             int     not null  first position of the stage on the common scale of stages
 --   stage_last              int     not null  last position of the stage
---   lon                     double  not null  [deg] longitude of the field, WGS 84
---   lat                     double  not null  [deg] latitude of the field, WGS 84
+--   lon                     double  null      [deg] longitude of the field, WGS 84; null where only its county is known
+--   lat                     double  null      [deg] latitude of the field, WGS 84; null where only its county is known
 --   area_ha                 double  not null  [har] area of the field in hectares
 --   treatment_cost_per_ha   double  null      treatment cost, money per hectare; null if not given and not needed
 --   market_value_per_kg     double  null      market price, money per kilogram; null if not given and not needed
@@ -59,8 +59,9 @@ select
     visible.crop_stage as crop_stage,
     visible.stage_first as stage_first,
     visible.stage_last as stage_last,
-    visible.lon as lon,
-    visible.lat as lat,
+    -- Where only the county is known, the row has a point inside it, which is nobody's field.
+    case when visible.point_from is null then visible.lon end as lon,
+    case when visible.point_from is null then visible.lat end as lat,
     visible.area_ha as area_ha,
     visible.treatment_cost_per_ha as treatment_cost_per_ha,
     visible.market_value_per_kg as market_value_per_kg,

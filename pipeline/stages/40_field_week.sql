@@ -19,8 +19,8 @@
 --   observed_on               date    not null  its visit date
 --   crop_stage                text    not null  its crop stage
 --   in_window                 boolean not null  whether its crop stage is in the protocol's stage window
---   lon                       double  not null  [deg] longitude of the field, WGS 84
---   lat                       double  not null  [deg] latitude of the field, WGS 84
+--   lon                       double  null      [deg] longitude of the field, WGS 84; null where only its county is known
+--   lat                       double  null      [deg] latitude of the field, WGS 84; null where only its county is known
 --   area_ha                   double  not null  [har] area of the field in hectares
 --   sites                     int     not null  [{site}] sites sampled
 --   units                     int     not null  [{unit}] units examined

@@ -220,7 +220,8 @@ pub(crate) fn break_visit(
             (line_of(&visit), Code::StageUnknown)
         }
         Breakage::PointOutside => {
-            visit.field.lon = rounded(bounds.max().x + chance.random_range(1.0..4.0), 5);
+            let east = bounds.max().x + chance.random_range(1.0..4.0);
+            visit.field.lon = Some(rounded(east, 5));
             visit.field.outline = None;
             (line_of(&visit), Code::OutsideRegion)
         }
@@ -228,7 +229,7 @@ pub(crate) fn break_visit(
             let field = &mut visit.field;
             std::mem::swap(&mut field.lon, &mut field.lat);
             field.outline = None;
-            let code = if field.lat.abs() > 90.0 {
+            let code = if field.lat.is_some_and(|lat| lat.abs() > 90.0) {
                 Code::OutOfRange
             } else {
                 Code::OutsideRegion
@@ -417,7 +418,7 @@ mod tests {
                 }
                 Code::StageUnknown => corrected.crop_stage.clone_from(&good.crop_stage),
                 Code::OutsideRegion => {
-                    assert!(broken.field.lon > -98.4);
+                    assert!(broken.field.lon.is_some_and(|lon| lon > -98.4));
                     corrected.field.clone_from(&good.field);
                 }
                 Code::MarketValueImplausible => {
@@ -432,7 +433,10 @@ mod tests {
                 }
                 Code::ProtocolUnknown => corrected.protocol.clone_from(&good.protocol),
                 Code::OutOfRange => {
-                    assert!(broken.field.lat < -90.0, "{breakage:?}");
+                    assert!(
+                        broken.field.lat.is_some_and(|lat| lat < -90.0),
+                        "{breakage:?}"
+                    );
                     corrected.field.clone_from(&good.field);
                 }
                 Code::WrongForm => corrected.economics.clone_from(&good.economics),

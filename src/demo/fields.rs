@@ -65,8 +65,8 @@ impl SampleField {
         let county_id = stated_county(county, places, &mut chance);
         let mut record = Field {
             field_id: format!("F-{:06}", number + 1),
-            lon,
-            lat,
+            lon: Some(lon),
+            lat: Some(lat),
             area_ha,
             crop_type: crop_type.to_owned(),
             farm_id,
@@ -141,12 +141,18 @@ fn square_outline(field: &Field) -> Outline {
     }
 }
 
+/// Longitude and latitude of an invented field, degrees.
+pub(crate) fn point_of(field: &Field) -> (f64, f64) {
+    field.point().expect("every invented field has a point")
+}
+
 /// The field's point moved by meters.
 fn moved(field: &Field, east_m: f64, north_m: f64) -> (f64, f64) {
-    let degree_east_m = METERS_PER_DEGREE * field.lat.to_radians().cos();
+    let (lon, lat) = point_of(field);
+    let degree_east_m = METERS_PER_DEGREE * lat.to_radians().cos();
     (
-        rounded(field.lon + east_m / degree_east_m, 5),
-        rounded(field.lat + north_m / METERS_PER_DEGREE, 5),
+        rounded(lon + east_m / degree_east_m, 5),
+        rounded(lat + north_m / METERS_PER_DEGREE, 5),
     )
 }
 

@@ -142,6 +142,7 @@ mod tests {
     use geo::{Contains, Point};
 
     use super::*;
+    use crate::demo::fields::point_of;
     use scouting::visit::record::Visit;
 
     /// The season that is committed under `sample_data/`.
@@ -325,7 +326,7 @@ mod tests {
             .expect("the committed example");
         let visit: Visit = serde_json::from_str(&text).expect("a visit");
         assert!(visit.conforms());
-        let point = Point::new(visit.field.lon, visit.field.lat);
+        let point = Point::from(point_of(&visit.field));
         let landscape = Landscape::draw(SampleOptions::default().seed);
         let county = landscape
             .counties

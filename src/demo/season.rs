@@ -12,7 +12,7 @@ use rand_chacha::ChaCha8Rng;
 use super::calendar::Calendar;
 use super::chance::{Chance, Purpose, rounded};
 use super::eggs::{AGGREGATION_ASSUMED, EggCounts};
-use super::fields::{SampleField, normal};
+use super::fields::{SampleField, normal, point_of};
 use super::options::SampleOptions;
 use super::places::Places;
 use scouting::visit::dates::WrittenInstant;
@@ -245,11 +245,12 @@ impl Season {
 
     /// Expected eggs per six bracts in this field on this day.
     fn egg_mean(&self, field: &SampleField, stage: &str, day: usize) -> f64 {
+        let (lon, lat) = point_of(&field.record);
         let hot_spots: f64 = self
             .hot_spots
             .iter()
             .map(|spot| {
-                let far = (field.record.lon - spot.lon).hypot(field.record.lat - spot.lat);
+                let far = (lon - spot.lon).hypot(lat - spot.lat);
                 spot.effect * (-0.5 * (far / spot.reach_degrees).powi(2)).exp()
             })
             .sum();

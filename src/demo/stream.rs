@@ -106,6 +106,7 @@ mod tests {
     use serde_json::Value;
 
     use super::*;
+    use crate::demo::fields::point_of;
     use crate::demo::landscape::Landscape;
     use crate::demo::options::MessShares;
     use crate::demo::sample_line::{Expected, ExpectedAccount};
@@ -226,12 +227,12 @@ mod tests {
             let field = &visit.field;
             let known = points
                 .entry(field.field_id.clone())
-                .or_insert((field.lon, field.lat));
-            assert_eq!(*known, (field.lon, field.lat), "{}", field.field_id);
+                .or_insert(point_of(field));
+            assert_eq!(*known, point_of(field), "{}", field.field_id);
             let counties: Vec<&str> = landscape
                 .counties
                 .iter()
-                .filter(|county| county.shape.contains(&Point::new(field.lon, field.lat)))
+                .filter(|county| county.shape.contains(&Point::from(point_of(field))))
                 .map(|county| county.county_id.as_str())
                 .collect();
             assert_eq!(counties.len(), 1, "{}", field.field_id);

@@ -76,8 +76,8 @@ pub struct FieldWeek {
     pub treatment_days: Option<[Date; 2]>,
     /// What these days are based on: `weather` or `days`.
     pub window_basis: Option<String>,
-    /// Cell of the grid of published points.
-    pub cell: GridPoint,
+    /// Cell of the grid of published points; `None` where only the county of the field is known.
+    pub cell: Option<GridPoint>,
 }
 
 /// The middle of a cell of the grid: that fields were visited around it may be public.

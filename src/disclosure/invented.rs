@@ -20,12 +20,12 @@ pub fn field(name: &str, farm: &str, county: &str, pressure: f64) -> FieldWeek {
         economics_assumed: false,
         treatment_days: None,
         window_basis: None,
-        cell: GridPoint {
+        cell: Some(GridPoint {
             cell: "1.1".to_owned(),
             lon: 0.0,
             lat: 0.0,
             grid_km: 10.0,
-        },
+        }),
     }
 }
 

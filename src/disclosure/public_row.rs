@@ -208,14 +208,17 @@ fn mean_in_steps(fields: &[&FieldWeek]) -> f64 {
 }
 
 fn shown_cells(fields: &[&FieldWeek], farms_known: bool, rule: &Rule) -> Vec<GridPoint> {
-    let mut by_cell: BTreeMap<&str, Vec<&FieldWeek>> = BTreeMap::new();
+    let mut by_cell: BTreeMap<&str, (&GridPoint, Vec<&FieldWeek>)> = BTreeMap::new();
     for field in fields {
-        by_cell.entry(&field.cell.cell).or_default().push(field);
+        if let Some(cell) = &field.cell {
+            let (_, fields) = by_cell.entry(&cell.cell).or_insert((cell, Vec::new()));
+            fields.push(field);
+        }
     }
     by_cell
         .into_values()
-        .filter(|fields| judge_fields(fields.iter().copied(), farms_known, rule).is_ok())
-        .map(|fields| fields[0].cell.clone())
+        .filter(|(_, fields)| judge_fields(fields.iter().copied(), farms_known, rule).is_ok())
+        .map(|(cell, _)| cell.clone())
         .collect()
 }
 

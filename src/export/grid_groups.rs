@@ -25,8 +25,8 @@ pub(super) struct FieldWeek<'a> {
     pub(super) protocol: &'a str,
     pub(super) season: i32,
     pub(super) in_window: bool,
-    /// Longitude and latitude.
-    pub(super) point: (f64, f64),
+    /// Longitude and latitude; `None` where only the county of the field is known.
+    pub(super) point: Option<(f64, f64)>,
     pub(super) field_mean: f64,
     pub(super) standard_error: Option<f64>,
     pub(super) pressure: f64,
@@ -92,8 +92,14 @@ fn told_by_place<'a>(group: &[FieldWeek<'a>], smallest: &Smallest) -> Vec<Placed
     let mut large = Vec::new();
     for width in smallest.narrowest.and_wider() {
         let mut cells: BTreeMap<String, (CellOfWidth, Vec<FieldWeek>)> = BTreeMap::new();
-        for week in rest {
-            let (lon, lat) = week.point;
+        let (with_point, without): (Vec<_>, Vec<_>) = rest
+            .into_iter()
+            .map(|week: FieldWeek| (week, week.point))
+            .partition(|(_, point)| point.is_some());
+        for (week, (lon, lat)) in with_point
+            .into_iter()
+            .filter_map(|(week, point)| Some((week, point?)))
+        {
             let cell = cell_of(lon, lat, width);
             let entry = cells.entry(cell.id.clone());
             let (_, weeks) = entry.or_insert_with(|| (CellOfWidth { cell, width }, Vec::new()));
@@ -103,7 +109,12 @@ fn told_by_place<'a>(group: &[FieldWeek<'a>], smallest: &Smallest) -> Vec<Placed
             .into_values()
             .partition(|(_, weeks)| smallest.is_enough(weeks));
         large.extend(enough);
-        rest = small.into_iter().flat_map(|(_, weeks)| weeks).collect();
+        // A field of which only the county is known is in no cell, however wide.
+        rest = small
+            .into_iter()
+            .flat_map(|(_, weeks)| weeks)
+            .chain(without.into_iter().map(|(week, _)| week))
+            .collect();
     }
     // The largest first, so that the smallest is the last; of two alike the wider one.
     large.sort_by_key(|(_, weeks)| std::cmp::Reverse(weeks.len()));
@@ -140,7 +151,7 @@ mod tests {
             protocol: "p",
             season: SEASON,
             in_window,
-            point: (lon, 45.0),
+            point: Some((lon, 45.0)),
             field_mean: 1.0,
             standard_error: None,
             pressure: 1.0,

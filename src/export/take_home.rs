@@ -32,10 +32,10 @@ submitted_at             text     not null  when the record was submitted, as it
 observer_id              text     not null  scout ID
 field_id                 text     not null  field ID
 farm_id                  text     null      farm ID
-county_id                text     not null  county of the point, from the region's boundaries
+county_id                text     not null  county of the point, from the region's boundaries; without a point the county that the scout stated
 county_id_stated         text     null      county as the scout stated it
-lon                      double   not null  [deg] longitude of the field, WGS 84
-lat                      double   not null  [deg] latitude of the field, WGS 84
+lon                      double   null      [deg] longitude of the field, WGS 84; null where only its county is known
+lat                      double   null      [deg] latitude of the field, WGS 84; null where only its county is known
 outline                  text     null      outline of the field, GeoJSON Polygon
 area_ha                  double   not null  [har] area of the field, hectares
 crop_type                text     not null  oilseed, confection and so on
@@ -110,7 +110,9 @@ current_revision as (
 ";
 
 /// What is not a column of `visits` as it is.
-const COMPUTED: [(&str, &str); 5] = [
+const COMPUTED: [(&str, &str); 7] = [
+    ("lon", "case when v.point_from is null then v.lon end"),
+    ("lat", "case when v.point_from is null then v.lat end"),
     (
         "submitted_at",
         "to_char(v.submitted_at, '%Y-%m-%dT%H:%M:%S%.fZ')",

@@ -77,13 +77,14 @@ impl History {
         let visit = &row.visit;
         let own = hash_of(&visit.visit_id);
         let place = self.place_of(&visit.field.field_id);
-        let point = (visit.field.lon, visit.field.lat);
+        let point = visit.field.point();
         let mut doubts = Vec::new();
         let before = place.and_then(|place| self.fields[place as usize]);
-        if let Some(before) = before.and_then(|before| before.other_than(own)) {
+        let before = before.and_then(|before| before.other_than(own));
+        if let Some((point, before)) = point.zip(before) {
             doubts.extend(field_moved(visit, elsewhere(point, before)));
         }
-        if let Some((other, at)) = self.nearest_other(place, own, point) {
+        if let Some((other, at)) = point.and_then(|point| self.nearest_other(place, own, point)) {
             doubts.extend(field_twice(other, at));
         }
         let currency = row.economics.currency().unwrap_or_default();
@@ -92,11 +93,9 @@ impl History {
             .usual(row.week.season(), &visit.field.crop_type, currency);
         doubts.extend(economics_unusual(visit, &usual));
         let day = (hash_of(&visit.observer_id), row.observed_on);
-        if let Some(same_day) = self
-            .scout_days
-            .get(&day)
-            .and_then(|seen| seen.other_than(own))
-        {
+        let same_day = self.scout_days.get(&day);
+        let same_day = same_day.and_then(|seen| seen.other_than(own));
+        if let Some((point, same_day)) = point.zip(same_day) {
             doubts.extend(observer_in_two_places(visit, elsewhere(point, same_day)));
         }
         let latest = place.and_then(|place| self.stages.get(&(place, row.week.season())));
@@ -147,11 +146,28 @@ impl History {
             u32::try_from(place).expect("fewer than four billion fields")
         });
         let seen = Seen {
-            what: (visit.lon, visit.lat),
+            what: (),
             visit: hash_of(visit.visit_id),
             revision: visit.revision,
             accepted: (visit.received_at, visit.line),
         };
+        if let Some(point) = visit.lon.zip(visit.lat) {
+            self.see_point(place, visit, seen.with(point));
+        }
+        self.see_stage((place, visit.season), visit, seen);
+        self.same_days.see(visit);
+        self.usual.add(&Amounts {
+            season: visit.season,
+            crop_type: visit.crop_type,
+            currency: visit.currency,
+            treatment_cost_per_ha: visit.treatment_cost_per_ha,
+            market_value_per_kg: visit.market_value_per_kg,
+            plants_per_ha: visit.plants_per_ha,
+        });
+    }
+
+    /// Where a field is, and where a scout was on a day.
+    fn see_point(&mut self, place: u32, visit: &PastVisit<'_>, seen: Seen<(f64, f64)>) {
         self.see_field(place, seen);
         match self
             .scout_days
@@ -166,16 +182,6 @@ impl History {
                 }
             }
         }
-        self.see_stage((place, visit.season), visit, seen);
-        self.same_days.see(visit);
-        self.usual.add(&Amounts {
-            season: visit.season,
-            crop_type: visit.crop_type,
-            currency: visit.currency,
-            treatment_cost_per_ha: visit.treatment_cost_per_ha,
-            market_value_per_kg: visit.market_value_per_kg,
-            plants_per_ha: visit.plants_per_ha,
-        });
     }
 
     /// The place of a field in `fields`, if it is known.
@@ -209,17 +215,12 @@ impl History {
     }
 
     /// The visit on the latest day represents the field's season; a correction takes its own place.
-    fn see_stage(&mut self, key: (u32, i32), visit: &PastVisit<'_>, seen: Seen<(f64, f64)>) {
-        let latest = Seen {
-            what: StageSeen {
-                day: visit.observed_on,
-                first_place: visit.stage_first,
-                last_place: visit.stage_last,
-            },
-            visit: seen.visit,
-            revision: seen.revision,
-            accepted: seen.accepted,
-        };
+    fn see_stage(&mut self, key: (u32, i32), visit: &PastVisit<'_>, seen: Seen<()>) {
+        let latest = seen.with(StageSeen {
+            day: visit.observed_on,
+            first_place: visit.stage_first,
+            last_place: visit.stage_last,
+        });
         match self.stages.entry(key) {
             Entry::Vacant(vacant) => {
                 vacant.insert(latest);
@@ -280,6 +281,16 @@ impl History {
 }
 
 impl<T: Copy> Seen<T> {
+    /// The same of something else that the visit says.
+    fn with<U>(self, what: U) -> Seen<U> {
+        Seen {
+            what,
+            visit: self.visit,
+            revision: self.revision,
+            accepted: self.accepted,
+        }
+    }
+
     /// What is known, unless it is known from the visit itself.
     fn other_than(&self, visit: u64) -> Option<T> {
         (self.visit != visit).then_some(self.what)

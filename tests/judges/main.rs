@@ -32,8 +32,8 @@ mod look_use; // the alert's page from the keyboard: the table sorts, the units 
 mod map_files; // the map files, read and validated by other programs
 mod mapping; // mapping files against an independent validator of their schema
 mod maps; // the map files, opened and drawn by viewers of others
-mod messy; // messy files of other programs, each with its truth
 mod mended; // rows that were held, corrected by other programs and loaded as they are
+mod messy; // messy files of other programs, each with its truth
 mod object_faults; // an object store that fails or is slow at its n-th call
 mod plan; // a season's scatter against a reference library, and the card in a browser
 mod power; // what was not synced at the word is taken away, and nothing that was reported is lost

@@ -11,11 +11,20 @@ const RESULTS: &str = "tests/judges/messy/RESULTS.md";
 fn no_messy_file_is_stored_wrong_and_none_comes_out_worse_than_the_table_says() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let table = folder.path().join("RESULTS.md");
-    let [files, table_path] = [folder.path().join("files"), table.clone()].map(|path| path.display().to_string());
+    let [files, table_path] =
+        [folder.path().join("files"), table.clone()].map(|path| path.display().to_string());
     let program = env!("CARGO_BIN_EXE_bractline");
     let said = python(
         "tests/judges/messy/run.py",
-        &["--strict", "--no-worse-than", RESULTS, "--table", &table_path, program, &files],
+        &[
+            "--strict",
+            "--no-worse-than",
+            RESULTS,
+            "--table",
+            &table_path,
+            program,
+            &files,
+        ],
     );
     assert!(said.contains("\"whole\""), "{said}");
     if std::env::var_os("BLESS").is_some() {

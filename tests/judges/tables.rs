@@ -28,7 +28,7 @@ const TEXT_MEMORY_BYTES_MAX: u64 = 192 << 20;
 fn read(path: &Path) -> Result<Vec<Sheet>, String> {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     let file = look_at(path, &name).map_err(|failure| failure.to_string())?;
-    read_sheets(&file).map_err(|failure| failure.to_string())
+    read_sheets(&file, None).map_err(|failure| failure.to_string())
 }
 
 /// A folder of files that a program in `tests/reference` makes, and the list that it writes of them.

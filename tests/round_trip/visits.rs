@@ -132,8 +132,8 @@ fn field() -> BoxedStrategy<Field> {
         .prop_map(
             |(field_id, (lon, lat), area_ha, crop_type, farm_id, county_id, outline)| Field {
                 field_id,
-                lon,
-                lat,
+                lon: Some(lon),
+                lat: Some(lat),
                 area_ha,
                 crop_type: crop_type.to_owned(),
                 farm_id,

@@ -188,8 +188,15 @@ impl Place {
     }
 
     fn of_field(event: &Event) -> Result<Place, Failure> {
+        let lat = event.text("lat")?;
+        if lat.is_empty() {
+            return Ok(Place {
+                generalized: "Only the county of the field is known.".to_owned(),
+                ..Place::default()
+            });
+        }
         Ok(Place {
-            lat: event.text("lat")?,
+            lat,
             lon: event.text("lon")?,
             datum: "EPSG:4326".to_owned(),
             ..Place::default()

@@ -11,7 +11,7 @@ use crate::judge::validate::{Refused, VisitSchema};
 use crate::read::raw_record::{RawRecord, Sent};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
-use scouting::region::Region;
+use scouting::region::{County, Region};
 use scouting::visit::amount_rules::economics_findings;
 use scouting::visit::code::Code;
 use scouting::visit::date_gaps::other_season;
@@ -134,11 +134,11 @@ impl Judge {
         if !self.earlier_seasons.contains(&visit.observed_on.year()) {
             findings.extend(other_season(&visit));
         }
-        let county = self.region.locate(visit.field.lon, visit.field.lat);
-        if county.is_none() {
-            findings.push(outside_region(&visit));
+        let county = self.county(&visit);
+        match county {
+            Some(county) => codes.extend(self.county_doubt(&visit, &county.id)),
+            None => findings.push(self.no_county(&visit)),
         }
-        codes.extend(county.and_then(|county| self.county_doubt(&visit, &county.id)));
         if byte_order_mark {
             codes.push(Code::ByteOrderMark);
         }
@@ -151,6 +151,7 @@ impl Judge {
                 week: IsoWeek::of(visit.observed_on),
                 stage,
                 county_id: county.id.clone(),
+                point: visit.field.point().unwrap_or_else(|| county.inner_point()),
                 statistics: visit.sampling_statistics(limits.catch_by_night),
                 economics,
                 assumed,
@@ -178,7 +179,18 @@ impl Judge {
     }
 
     /// Boundaries are good to about 300 m, so a stated county that differs is a flag, not an error.
+    /// The county of a visit: that of its point, else the one that it states by id or name.
+    fn county(&self, visit: &Visit) -> Option<&County> {
+        match visit.field.point() {
+            Some((lon, lat)) => self.region.locate(lon, lat),
+            None => self.region.county_called(visit.field.county_id.as_deref()?),
+        }
+    }
+
     fn county_doubt(&self, visit: &Visit, county_id: &str) -> Option<Code> {
+        if visit.field.point().is_none() {
+            return Some(Code::PointUnknown);
+        }
         let stated = visit.field.county_id.as_deref()?;
         if stated == county_id {
             None
@@ -187,6 +199,23 @@ impl Judge {
         } else {
             Some(Code::CountyNotInRegion)
         }
+    }
+}
+
+impl Judge {
+    fn no_county(&self, visit: &Visit) -> Finding {
+        if let Some(point) = visit.field.point() {
+            return outside_region(point);
+        }
+        Finding::new(
+            Code::CountyUnknown,
+            "/field/county_id",
+            format!("{:?}", visit.field.county_id.as_deref().unwrap_or_default()),
+            format!(
+                "the id or the name of a county of the region, as {:?}; or the field's point, lon and lat",
+                self.region.counties()[0].id
+            ),
+        )
     }
 }
 
@@ -271,8 +300,7 @@ pub fn named(findings: Vec<Finding>, visit: &Visit) -> Refused {
     }
 }
 
-fn outside_region(visit: &Visit) -> Finding {
-    let (lon, lat) = (visit.field.lon, visit.field.lat);
+fn outside_region((lon, lat): (f64, f64)) -> Finding {
     Finding::new(
         Code::OutsideRegion,
         "/field",

@@ -23,7 +23,7 @@ pub(super) fn findings_of(schema: &Value, error: &ValidationError<'_>) -> Vec<Fi
         ValidationErrorKind::Required { property } => {
             let name = property.as_str().unwrap_or_default();
             let member = pointer_step(name);
-            let expected = description(schema, &format!("{}/properties{member}", parent(path)));
+            let expected = description(schema, &format!("{}/properties{member}", object_of(path)));
             vec![Finding::new(
                 Code::MemberMissing,
                 format!("{pointer}{member}"),
@@ -118,6 +118,13 @@ fn code(kind: &ValidationErrorKind) -> Code {
         | ValidationErrorKind::OneOfMultipleValid { .. } => Code::CountsNotOneForm,
         _ => Code::WrongForm,
     }
+}
+
+/// The place of the object that lacks a member, which a condition of it may ask for.
+fn object_of(path: &str) -> &str {
+    let conditions = ["/then/", "/dependentRequired"];
+    let condition = conditions.iter().find_map(|keyword| path.find(keyword));
+    condition.map_or_else(|| parent(path), |end| &path[..end])
 }
 
 /// The place of the keyword's owner: the path without its last step.

@@ -107,6 +107,9 @@ impl Writer<'_> {
         self.usual("schema_version", Value::from("1.0"));
         self.usual("revision", Value::from(1));
         self.visit_id();
+        if !draft.names_no_visit {
+            self.point_or_county();
+        }
         self.point_place("/field");
         if let Some(Value::Object(field)) = self.document.get_mut("field") {
             let zone = self.mapping.utm_of("/field/lon");
@@ -114,6 +117,21 @@ impl Writer<'_> {
                 .extend(point_in_degrees("/field", zone, field));
         }
         self.sites(draft.sites.into_items());
+    }
+
+    /// A field has a point, both numbers of it, or at least a county.
+    fn point_or_county(&mut self) {
+        let is_there = |pointer| value_at(&self.document, pointer).is_some();
+        let parts = ["/field/lon", "/field/lat"];
+        let missing: Vec<&str> = parts.into_iter().filter(|part| !is_there(part)).collect();
+        if missing.len() == parts.len() && is_there("/field/county_id") {
+            return;
+        }
+        for pointer in missing {
+            if !self.is_faulty(pointer) {
+                self.blank(member::exactly(pointer), pointer);
+            }
+        }
     }
 
     /// The amount that a unit belongs to.

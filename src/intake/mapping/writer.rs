@@ -112,18 +112,23 @@ impl<'m> Writer<'m> {
                 .as_ref()
                 .is_none_or(|_| member.pointer != "/visit_id")
         {
-            let found = match self.places.get(pointer) {
-                Some(place) => format!("{place}: blank"),
-                None => "nothing".to_owned(),
-            };
-            self.findings.push(Finding::new(
-                Code::CellBlank,
-                pointer,
-                found,
-                member.expected,
-            ));
+            self.blank(member, pointer);
         }
         None
+    }
+
+    /// Finds that a member has no value where it needs one.
+    pub(super) fn blank(&mut self, member: &Member, pointer: &str) {
+        let found = match self.places.get(pointer) {
+            Some(place) => format!("{place}: blank"),
+            None => "nothing".to_owned(),
+        };
+        self.findings.push(Finding::new(
+            Code::CellBlank,
+            pointer,
+            found,
+            member.expected,
+        ));
     }
 
     fn problems(&mut self, pointer: &str, slot: &Slot) {

@@ -125,6 +125,20 @@ impl Region {
             .map(|found| &self.counties[found])
     }
 
+    /// The county of this id, or of this name if no other has it; upper and lower case are the same.
+    pub fn county_called(&self, called: &str) -> Option<&County> {
+        let folded = |text: &str| text.trim().to_lowercase();
+        let called = folded(called);
+        let by = |name: fn(&County) -> &str| {
+            let mut found = self
+                .counties
+                .iter()
+                .filter(|county| folded(name(county)) == called);
+            found.next().filter(|_| found.next().is_none())
+        };
+        by(|county| &county.id).or_else(|| by(|county| &county.name))
+    }
+
     /// The counties that touch each county, in the order of [`Region::counties`]: queen contiguity, places
     /// in that list.
     pub fn neighbors(&self) -> Vec<Vec<usize>> {

@@ -121,6 +121,7 @@ codes! {
         PlantPopulationImplausible = "plant-population-implausible",
         AreaImplausible = "area-implausible",
         OutsideRegion = "outside-region",
+        CountyUnknown = "county-unknown",
         RevisionConflict = "revision-conflict",
         IdIsPrivate = "id-is-private",
         IdIsAMark = "id-is-a-mark",
@@ -197,6 +198,7 @@ codes! {
         CurrencyUnchecked = "currency-unchecked",
         CountyMismatch = "county-mismatch",
         CountyNotInRegion = "county-not-in-region",
+        PointUnknown = "point-unknown",
         ByteOrderMark = "byte-order-mark",
         HeldIdUnknown = "held-id-unknown",
     }

@@ -27,8 +27,10 @@ impl Visit {
 impl Field {
     fn conforms(&self) -> bool {
         text(&self.field_id)
-            && longitude(self.lon)
-            && latitude(self.lat)
+            && self.lon.is_none_or(longitude)
+            && self.lat.is_none_or(latitude)
+            && self.lon.is_some() == self.lat.is_some()
+            && (self.lon.is_some() || self.county_id.is_some())
             && amount(self.area_ha)
             && text(&self.crop_type)
             && self.farm_id.as_deref().is_none_or(text)

@@ -238,12 +238,12 @@ pub static MEMBERS: &[Member] = {
             .in_column(6, "field_id")
             .asked("the field ID"),
         member("/field/lon", Visit, Number(Longitude))
-            .needs("decimal degrees, west negative, as -100.12345")
+            .takes("decimal degrees, west negative, as -100.12345")
             .called("longitude")
             .in_column(8, "lon")
             .asked("the field's longitude in degrees, west with a minus sign"),
         member("/field/lat", Visit, Number(Latitude))
-            .needs("decimal degrees, south negative, as 44.12345")
+            .takes("decimal degrees, south negative, as 44.12345")
             .called("latitude")
             .in_column(9, "lat")
             .asked("the field's latitude in degrees"),

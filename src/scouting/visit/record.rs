@@ -79,10 +79,20 @@ pub struct Visit {
 pub struct Field {
     /// Field ID.
     pub field_id: String,
-    /// Longitude, degrees, WGS 84.
-    pub lon: f64,
+    /// Longitude, degrees, WGS 84. A field of which only the county is known has no point.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub lon: Option<f64>,
     /// Latitude, degrees, WGS 84.
-    pub lat: f64,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub lat: Option<f64>,
     /// Area, hectares.
     pub area_ha: f64,
     /// `oilseed`, `confection` or another type that the protocol knows.
@@ -108,6 +118,13 @@ pub struct Field {
         skip_serializing_if = "Option::is_none"
     )]
     pub outline: Option<Outline>,
+}
+
+impl Field {
+    /// Longitude and latitude, degrees, where the point is known.
+    pub fn point(&self) -> Option<(f64, f64)> {
+        self.lon.zip(self.lat)
+    }
 }
 
 /// A GeoJSON Polygon.

@@ -44,6 +44,8 @@ pub struct VisitRow {
     pub flags: Vec<Code>,
     /// SHA-256 of the record in canonical form.
     pub content_sha256: [u8; 32],
+    /// Longitude and latitude of the field, degrees; where only its county is known, of a point inside that county.
+    pub point: (f64, f64),
     /// Who sent it, if it is known: the load says, not the record.
     pub sender: Option<Arc<str>>,
     /// The revision that its sender wrote, where the record got a higher one because a load was taken back.

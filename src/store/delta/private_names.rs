@@ -31,15 +31,18 @@ pub async fn private_names(store: &Store) -> Result<BTreeSet<String>, Failure> {
 /// Longitude and latitude of every field visited, each point once.
 pub async fn private_points(store: &Store) -> Result<Vec<(f64, f64)>, Failure> {
     let snapshot = Snapshot::open(store, 1).await?;
-    points_of(&snapshot, "select distinct lon, lat from visits").await
+    points_of(
+        &snapshot,
+        "select distinct lon, lat from visits where point_from is null",
+    )
+    .await
 }
 
 /// The same of the fields whose visits a version of the store has.
 pub async fn private_points_at(store: &Store, version: i64) -> Result<Vec<(f64, f64)>, Failure> {
     let snapshot = Snapshot::at(store, version, 1).await?;
     // A row of a later load is in the table, and no receipt of the version names its load.
-    let query =
-        "select distinct lon, lat from visits where load_id in (select load_id from receipts)";
+    let query = "select distinct lon, lat from visits where point_from is null and load_id in (select load_id from receipts)";
     points_of(&snapshot, query).await
 }
 

@@ -260,8 +260,8 @@ struct FieldRow<'a> {
     in_window: bool,
     economics_assumed: bool,
     pressure: f64,
-    lon: f64,
-    lat: f64,
+    lon: Option<f64>,
+    lat: Option<f64>,
     #[serde(deserialize_with = "decode::day_or_none")]
     window_opens: Option<Date>,
     #[serde(deserialize_with = "decode::day_or_none")]
@@ -285,7 +285,10 @@ impl FieldRow<'_> {
                 .zip(self.window_closes)
                 .map(|(opens, closes)| [opens, closes]),
             window_basis: self.window_basis.map(str::to_owned),
-            cell: grid_point(self.lon, self.lat, setting.point_grid),
+            cell: self
+                .lon
+                .zip(self.lat)
+                .map(|(lon, lat)| grid_point(lon, lat, setting.point_grid)),
         }
     }
 }

@@ -30,10 +30,10 @@ pub struct PastVisit<'a> {
     pub observer_id: &'a str,
     /// Field ID.
     pub field_id: &'a str,
-    /// Longitude, degrees.
-    pub lon: f64,
+    /// Longitude, degrees; this and the latitude are `None` where only the county of the field is known.
+    pub lon: Option<f64>,
     /// Latitude, degrees.
-    pub lat: f64,
+    pub lat: Option<f64>,
     /// First place of the crop stage.
     pub stage_first: i32,
     /// Last place of the crop stage.
@@ -61,7 +61,8 @@ const CURRENT_VISITS: &str = "with visible as (\
    ), higher as (\
      select visit_id, revision from visible where revision > 1\
    ) \
-   select visit_id, revision, received_at, line, observed_on, season, observer_id, field_id, lon, lat, \
+   select visit_id, revision, received_at, line, observed_on, season, observer_id, field_id, \
+     case when point_from is null then lon end as lon, case when point_from is null then lat end as lat, \
      stage_first, stage_last, protocol, total, crop_type, \
      coalesce(treatment_cost_currency, market_value_currency, '') as currency, \
      case when treatment_cost_amount is not null then treatment_cost_per_ha end as treatment_cost_per_ha, \

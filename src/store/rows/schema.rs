@@ -243,6 +243,11 @@ pub const VISITS: &[Column] = &[
         Holds::Whole32,
         "revision as its sender wrote it, where a load taken back had used up that number; null if it is revision",
     ),
+    may(
+        "point_from",
+        Holds::Text,
+        "county where only the county of the field is known: lon and lat are then a point inside that county; null where they are the record's own",
+    ),
 ];
 
 /// One row per unit of an accepted visit: the raw counts.

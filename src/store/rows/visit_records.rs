@@ -95,7 +95,7 @@ impl Snapshot {
         let mut sites = self.sites(&visible).await?;
         let query = format!(
             "select load_id, line, visit_id, revision, retracted, observed_on, submitted_at, observer_id, field_id, \
-               farm_id, lon, lat, county_id, county_id_stated, area_ha, outline, crop_type, protocol, \
+               farm_id, lon, lat, point_from, county_id, county_id_stated, area_ha, outline, crop_type, protocol, \
                crop_stage_stated, treatment_cost_amount, treatment_cost_per, treatment_cost_currency, \
                market_value_amount, market_value_per, market_value_currency, plant_population_count, \
                plant_population_per, assumed, count_form, field_mean, flags, remarks, sender, revision_sent \
@@ -180,6 +180,7 @@ struct VisitColumns {
     remarks: Option<String>,
     sender: Option<String>,
     revision_sent: Option<u32>,
+    point_from: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -216,9 +217,12 @@ impl VisitColumns {
 
     fn record(&self, units: &[UnitColumns]) -> Result<Value, Failure> {
         let mut field = json!({
-            "field_id": self.field_id, "lon": self.lon, "lat": self.lat, "area_ha": self.area_ha,
-            "crop_type": self.crop_type,
+            "field_id": self.field_id, "area_ha": self.area_ha, "crop_type": self.crop_type,
         });
+        if self.point_from.is_none() {
+            put(&mut field, "lon", Some(self.lon));
+            put(&mut field, "lat", Some(self.lat));
+        }
         put(&mut field, "farm_id", self.farm_id.as_deref());
         put(&mut field, "county_id", self.county_id_stated.as_deref());
         if let Some(outline) = &self.outline {

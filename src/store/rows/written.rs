@@ -65,8 +65,11 @@ fn with_field<'a>(columns: TableBatch<'a, VisitRow>) -> TableBatch<'a, VisitRow>
     columns
         .text("field_id", |row| &row.visit.field.field_id)
         .may_text("farm_id", |row| row.visit.field.farm_id.as_deref())
-        .number("lon", |row| row.visit.field.lon)
-        .number("lat", |row| row.visit.field.lat)
+        .number("lon", |row| row.point.0)
+        .number("lat", |row| row.point.1)
+        .may_text("point_from", |row| {
+            row.visit.field.point().is_none().then_some("county")
+        })
         .text("county_id", |row| &row.county_id)
         .may_text("county_id_stated", |row| {
             row.visit.field.county_id.as_deref()

@@ -59,6 +59,14 @@ fn check_sources(mapping: &Mapping) -> Result<(), Mistake> {
         .map(|member| member.pointer)
         .filter(|pointer| !has_source(pointer))
         .collect();
+    let has_point = has_source("/field/lon") && has_source("/field/lat");
+    let has_half = has_source("/field/lon") != has_source("/field/lat");
+    if has_half || !(has_point || has_source("/field/county_id")) {
+        return mistake(
+            "nothing gives the point of the field, /field/lon and /field/lat",
+            "give both a [[field]]; where only the county is known, give its id or name to /field/county_id",
+        );
+    }
     if missing.is_empty() {
         Ok(())
     } else {
