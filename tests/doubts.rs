@@ -2,7 +2,7 @@
 //! its sentence, and what `[flags] hold` makes of it.
 
 use scouting::visit::code::Code;
-use scouting::visit::doubts::CODES;
+use scouting::visit::rules::doubts::CODES;
 use serde_json::{Value, json};
 
 use crate::support::{TestWorkspace, lines, visit};

@@ -20,11 +20,11 @@ use store::delta::tables::Store;
 use store::delta::week_parts::week_parts;
 use store::public::public_rows::{Publishing, public_rows};
 use store::public::public_tables::PublicTables;
+use store::stages::computed::windows::Weather;
 use store::stages::inputs::{RegionCounty, Setting};
 use store::stages::rollup::Period;
 use store::stages::run::{roll_up, roll_up_by};
 use store::stages::wanted::FINISHED;
-use store::stages::windows::Weather;
 
 use crate::support::generated::{assert_account, load, submissions};
 use crate::support::{TestWorkspace, bractline, docs};

@@ -183,7 +183,7 @@ fn example(visit_id: &str, bend: Bend) -> String {
 /// in every direction, and their doubts are in tests/doubts.rs.
 fn flags_of_rules(submission: &Value) -> Value {
     let mut flags = submission["flags"].clone();
-    for code in scouting::visit::doubts::CODES {
+    for code in scouting::visit::rules::doubts::CODES {
         flags.as_object_mut().unwrap().remove(code.as_str());
     }
     flags

@@ -4,12 +4,12 @@ use std::path::PathBuf;
 
 use jiff::Timestamp;
 
-use super::format::{Format, Outcome};
 use crate::alert::draft::{draft, read_note};
 use crate::alert::issue::issuing::{IssueRequest, NoteChoice, issue};
 use crate::alert::issue::rebuilt::{listed, rebuild};
 use crate::alert::issue::report::{list_json, list_text};
 use crate::alert::issue::withdrawing::withdraw;
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::shared::report;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;

@@ -4,9 +4,9 @@ use std::path::PathBuf;
 
 use jiff::Timestamp;
 
-use super::format::{Format, Outcome};
 use super::load::say_accounts;
 use super::tables::TableColumns;
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::load::each::{LoadOptions, load_each};
 use crate::load::submissions::{Accounts, Submissions};
 use crate::shared::report;

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use jiff::Timestamp;
 
-use super::format::Outcome;
+use crate::cli::terminal::format::Outcome;
 use crate::demo::play::play;
 use crate::shared::report;
 use scouting::failure::Failure;

@@ -9,7 +9,7 @@ use clap::ValueEnum;
 use clap::builder::PossibleValue;
 use jiff::Timestamp;
 
-use super::format::{Format, Outcome};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::export::make::WantedPackage;
 use crate::export::package::facts::Level;
 use crate::workspace::Workspace;

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::format::Outcome;
+use crate::cli::terminal::format::Outcome;
 use crate::shared::report;
 use crate::workspace::init::{Counties, init};
 use scouting::failure::Failure;

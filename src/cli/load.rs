@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use indicatif::{ProgressBar, ProgressStyle};
 use jiff::Timestamp;
 
-use super::format::{Format, Outcome};
 use super::tables::TableColumns;
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::load::each::{LoadOptions, load_each};
 use crate::load::sender::sender_name;
 use crate::load::submissions::{Accounts, Submissions};

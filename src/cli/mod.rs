@@ -5,15 +5,11 @@
 mod alert;
 mod check;
 mod cluster;
-mod confirm;
 mod demo;
 mod export;
-mod failed;
-mod format;
 mod held;
 mod init;
 mod load;
-mod panics;
 mod plan;
 mod protocols;
 mod publish;
@@ -24,6 +20,7 @@ mod sql;
 mod store;
 mod submissions;
 mod tables;
+mod terminal;
 mod trend;
 mod visit;
 mod who;
@@ -32,7 +29,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
-use format::Outcome;
+use terminal::format::Outcome;
 
 use crate::workspace::{SETTINGS_FILE, Workspace};
 use scouting::failure::{Failure, Kind};
@@ -91,7 +88,7 @@ const STACK_BYTES: usize = 8 << 20;
 
 /// Runs the program: arguments → command → exit code.
 pub fn run() -> ExitCode {
-    panics::report_those_that_are_news();
+    terminal::panics::report_those_that_are_news();
     let arguments = Arguments::parse();
     let verbose = arguments.verbose;
     log_to_stderr(verbose);
@@ -106,7 +103,7 @@ pub fn run() -> ExitCode {
         Ok(Outcome::DoneWithHeld) => ExitCode::from(3),
         Err(failure) if failure.kind() == Kind::ClosedPipe => ExitCode::SUCCESS,
         Err(failure) => {
-            failed::say(&failure, verbose > 0);
+            terminal::failed::say(&failure, verbose > 0);
             ExitCode::FAILURE
         }
     }

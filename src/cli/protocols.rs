@@ -1,6 +1,6 @@
 //! `bractline protocols`: the catalog.
 
-use super::format::{Format, Outcome};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::protocols::check::{Checked, check_agree};
 use crate::protocols::json::{list_json, show_json};
 use crate::protocols::named;

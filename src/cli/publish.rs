@@ -1,7 +1,7 @@
 //! `bractline publish`: the issued alerts to where people read them.
 
-use super::format::{Format, Outcome};
 use crate::alert::publish::publishing::publish;
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
 

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::cluster::ClusterOptions;
-use super::format::{Format, Outcome};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::figures::files::{WantedFigures, roll_up_and_write};
 use crate::scenario::run::roll_up_under;
 use crate::workspace::Workspace;

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::format::{Format, Outcome};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::senders::list::{newest_season, reports_of, season_senders, senders_text};
 use crate::senders::missing::{missing, missing_text, write_letters};
 use crate::senders::missing_sender::Asked;

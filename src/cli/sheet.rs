@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::format::Outcome;
+use crate::cli::terminal::format::Outcome;
 use crate::count_sheet::write::{WantedSheets, write_sheets};
 use crate::shared::report;
 use crate::workspace::Workspace;

@@ -3,7 +3,7 @@
 use clap::ValueEnum;
 use clap::builder::PossibleValue;
 
-use super::format::Outcome;
+use crate::cli::terminal::format::Outcome;
 use crate::figures::sql::{AnswerForm, Question, answer};
 use crate::shared::report;
 use crate::workspace::Workspace;

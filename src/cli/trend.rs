@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::format::{Format, Outcome};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::seasons::compare::compare_seasons;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;

@@ -2,8 +2,8 @@
 
 use jiff::Timestamp;
 
-use super::format::{Format, Outcome};
 use super::who::Deciding;
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::visits::edit::{Edit, edit, preview};
 use crate::visits::setting::Setting;
 use crate::visits::show::shown;

@@ -12,7 +12,7 @@ use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
-use scouting::visit::limits::SeasonDays;
+use scouting::visit::rules::limits::SeasonDays;
 
 /// The season that a new workspace has, for sheets made before there is one.
 const SEASON_WITHOUT_WORKSPACE: SeasonDays = SeasonDays {

@@ -16,8 +16,8 @@ use scouting::failure::Failure;
 use stats::counts::aggregation::{FittedK, UndefinedK, fit_common_k, fit_k};
 use stats::counts::frequencies::CountFrequencies;
 use stats::counts::power_law::{MeanVariance, PowerLaw, fit_power_law};
+use store::stages::computed::unit_totals::UnitTotals;
 use store::stages::stage_rows::rows_of;
-use store::stages::unit_totals::UnitTotals;
 
 /// A standing visit within the stage window.
 pub(super) struct StandingVisit<'a> {

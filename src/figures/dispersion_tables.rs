@@ -14,8 +14,8 @@ use scouting::failure::Failure;
 use stats::counts::aggregation::FittedK;
 use stats::counts::power_law::PowerLaw;
 use store::delta::snapshot::Snapshot;
+use store::stages::computed::unit_totals::unit_totals;
 use store::stages::rollup::Rollup;
-use store::stages::unit_totals::unit_totals;
 
 /// In the form of a stage's header.
 const COUNTY_SEASON: &str = "\

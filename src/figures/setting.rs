@@ -7,8 +7,8 @@ use crate::workspace::{SETTINGS_FILE, Workspace};
 use scouting::failure::{Failure, Kind};
 use scouting::phenology::weather::{WeatherSeries, read_weather};
 use scouting::region::Region;
+use store::stages::computed::windows::Weather;
 use store::stages::inputs::{RegionCounty, Setting};
-use store::stages::windows::Weather;
 
 /// The county id that represents every county without a line of its own.
 const EVERY_OTHER: &str = "*";

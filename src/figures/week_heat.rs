@@ -13,8 +13,8 @@ use super::place::Place;
 use scouting::phenology::degree_days::DailyHeat;
 use scouting::protocol::catalogue::Catalogue;
 use scouting::visit::week::IsoWeek;
+use store::stages::computed::windows::Weather;
 use store::stages::inputs::RegionCounty;
-use store::stages::windows::Weather;
 
 /// Heat sums, degree-days (°C), by protocol, week and station.
 #[derive(Debug, Clone, Default)]

@@ -20,7 +20,7 @@ pub struct Account {
     pub counts: Counts,
     /// Every held record with its reasons.
     pub held: RecordReports,
-    /// Every accepted record with a flag that compares visits, and the sentence of each, `visit::doubts`.
+    /// Every accepted record with a flag that compares visits, and the sentence of each, `visit::rules::doubts`.
     pub flagged: RecordReports,
     /// How many accepted records bear each flag.
     pub flags: BTreeMap<Code, u64>,

@@ -22,13 +22,13 @@ use super::same_day::{SameDays, key_of};
 use super::usual::{Amounts, UsualAmounts};
 use scouting::failure::Failure;
 use scouting::region::distance::{GridCell, cell_of, cells_near, meters_between};
-use scouting::visit::doubts::{
-    Elsewhere, FIELDS_APART_MIN_M, StageSeen, economics_unusual, field_moved, field_twice,
-    observer_in_two_places, same_visit_other_id, stage_backwards,
-};
 use scouting::visit::finding::Finding;
 use scouting::visit::record::{MarketValue, PlantPopulation, TreatmentCost};
 use scouting::visit::rows::VisitRow;
+use scouting::visit::rules::doubts::{
+    Elsewhere, FIELDS_APART_MIN_M, StageSeen, economics_unusual, field_moved, field_twice,
+    observer_in_two_places, same_visit_other_id, stage_backwards,
+};
 use store::delta::tables::Store;
 use store::rows::past::{PastVisit, each_current_visit};
 

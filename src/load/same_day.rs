@@ -9,7 +9,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use indexmap::IndexMap;
 use indexmap::map::Entry;
 
-use scouting::visit::doubts::SameVisit;
+use scouting::visit::rules::doubts::SameVisit;
 use store::rows::past::PastVisit;
 
 /// The first visit of each field, day, scout and protocol.

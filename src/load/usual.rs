@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use scouting::visit::doubts::{MEDIAN_VISITS_MIN, Usual};
+use scouting::visit::rules::doubts::{MEDIAN_VISITS_MIN, Usual};
 
 /// Ratio of one step to the one below.
 const STEP: f64 = 1.01;

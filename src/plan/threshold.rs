@@ -8,9 +8,9 @@ use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::planned::ThresholdField;
 use scouting::protocol::threshold::threshold_of;
-use scouting::visit::amount_rules::economics_findings;
 use scouting::visit::economics::EconomicMember;
 use scouting::visit::record::Economics;
+use scouting::visit::rules::amount_rules::economics_findings;
 
 /// How an amount is written.
 const AMOUNTS: &str = "write 8/acre or 20/ha, 0.16/lb or 0.35/kg, 20000/acre or 49000/ha";

@@ -3,7 +3,7 @@
 use super::settings::{SETTINGS_FILE, Settings};
 use disclosure::rule::Rule;
 use scouting::failure::{Failure, Kind};
-use scouting::visit::doubts::CODES;
+use scouting::visit::rules::doubts::CODES;
 
 /// Refuses settings that nothing can be made of, with the line to write.
 pub(super) fn check_settings(settings: &Settings) -> Result<(), Failure> {

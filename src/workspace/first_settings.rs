@@ -1,7 +1,7 @@
 //! The settings file of a new workspace.
 
 use super::RegionSettings;
-use scouting::visit::doubts::CODES;
+use scouting::visit::rules::doubts::CODES;
 
 /// The settings file of a new workspace: every setting, its default and what it does.
 pub(super) fn settings_text(region: &RegionSettings, store_place: &str) -> String {

@@ -20,7 +20,7 @@ use first_settings::settings_text;
 use scouting::failure::{Failure, Kind};
 use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 use scouting::region::point_grid::GridWidth;
-use scouting::visit::limits::SeasonDays;
+use scouting::visit::rules::limits::SeasonDays;
 
 pub(crate) use settings::{RegionSettings, SETTINGS_FILE, Settings};
 

@@ -18,15 +18,15 @@ use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
 use scouting::region::point_grid::GridWidth;
-use scouting::visit::limits::SeasonDays;
+use scouting::visit::rules::limits::SeasonDays;
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
 use store::public::public_rows::{Publishing, public_rows};
 use store::public::public_tables::PublicTables;
+use store::stages::computed::windows::Weather;
 use store::stages::inputs::{RegionCounty, Setting};
 use store::stages::rollup::Period;
 use store::stages::run::roll_up;
-use store::stages::windows::Weather;
 
 use crate::support::docs;
 

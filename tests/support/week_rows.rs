@@ -14,8 +14,8 @@ use scouting::region::adjacency::neighbors_of;
 use scouting::region::point_grid::GridWidth;
 use serde_json::{Value, json};
 use store::public::public_tables::PublicTables;
+use store::stages::computed::windows::Weather;
 use store::stages::inputs::{RegionCounty, Setting};
-use store::stages::windows::Weather;
 
 pub const NAMES: [&str; 16] = [
     "Alder",

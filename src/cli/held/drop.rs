@@ -3,8 +3,8 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
-use crate::cli::confirm::{NOTHING_CHANGED, confirmed};
-use crate::cli::format::{Format, Outcome};
+use crate::cli::terminal::confirm::{NOTHING_CHANGED, confirmed};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::cli::who::Deciding;
 use crate::held::desk::decided_text;
 use crate::shared::report;

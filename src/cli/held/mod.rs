@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 use clap::builder::PossibleValue;
 
-use crate::cli::format::{Format, Outcome};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::held::desk::{records_text, send_back};
 use crate::held::groups::{Grouped, grouped_text};
 use crate::held::record::ReturnForm;

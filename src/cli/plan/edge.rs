@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::cli::format::{Format, Outcome};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::plan::edge::EdgeOptions;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;

@@ -5,7 +5,7 @@ mod options;
 
 use std::path::PathBuf;
 
-use crate::cli::format::{Format, Outcome};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::plan::field::FieldOptions;
 use crate::workspace::Workspace;
 use edge::PlanEdge;

@@ -4,7 +4,7 @@ mod vacuum;
 
 use jiff::Timestamp;
 
-use crate::cli::format::{Format, Outcome};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::workspace::Workspace;
 use crate::workspace::bucket::store_of;
 use crate::workspace::care::{check_whole, compact_text, info_text, verify_text};

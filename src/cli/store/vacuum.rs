@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use crate::cli::format::{Format, Outcome};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::workspace::Workspace;
 use crate::workspace::vacuum::{VacuumOptions, vacuum_workspace};
 use scouting::failure::Failure;

@@ -5,7 +5,7 @@ mod undo;
 use clap::ValueEnum;
 use jiff::civil::Date;
 
-use crate::cli::format::Outcome;
+use crate::cli::terminal::format::Outcome;
 use crate::load::sender::sender_name;
 use crate::shared::report;
 use crate::submissions::list::{Which, list_csv, list_text, listed};

@@ -2,8 +2,8 @@
 
 use jiff::Timestamp;
 
-use crate::cli::confirm::{NOTHING_CHANGED, confirmed};
-use crate::cli::format::{Format, Outcome};
+use crate::cli::terminal::confirm::{NOTHING_CHANGED, confirmed};
+use crate::cli::terminal::format::{Format, Outcome};
 use crate::cli::who::Deciding;
 use crate::shared::report;
 use crate::submissions::undo::{Undoing, preview, undo};

@@ -12,14 +12,14 @@ use crate::read::raw_record::{RawRecord, Sent};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::{County, Region};
-use scouting::visit::amount_rules::economics_findings;
 use scouting::visit::code::Code;
-use scouting::visit::date_gaps::other_season;
-use scouting::visit::doubts::of_the_visit_alone;
 use scouting::visit::finding::Finding;
-use scouting::visit::limits::{Limits, SeasonDays};
 use scouting::visit::record::{Economics, Visit};
 use scouting::visit::rows::{HeldRow, VisitRow};
+use scouting::visit::rules::amount_rules::economics_findings;
+use scouting::visit::rules::date_gaps::other_season;
+use scouting::visit::rules::doubts::of_the_visit_alone;
+use scouting::visit::rules::limits::{Limits, SeasonDays};
 use scouting::visit::rules::{flags, holding_findings};
 use scouting::visit::week::IsoWeek;
 

@@ -8,8 +8,8 @@ use serde::{Deserialize, Serialize};
 use super::economic_distance::EdgeDecline;
 use super::planned::PlannedThreshold;
 use crate::phenology::development::Development;
-use crate::visit::limits::{CountBounds, Limits};
 use crate::visit::record::{CountForm, Economics, MarketValue, PlantPopulation, TreatmentCost};
+use crate::visit::rules::limits::{CountBounds, Limits};
 use crate::visit::stage::StageScale;
 
 /// One protocol, as its file says it.

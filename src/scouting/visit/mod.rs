@@ -2,20 +2,14 @@
 //!
 //! Pure: no file, no clock, no Arrow and no other module of ours.
 
-pub mod amount_rules;
 pub mod code;
 mod conforms;
 pub mod count;
-mod count_bounds;
-pub mod date_gaps;
 pub mod dates;
-pub mod doubts;
 pub mod economics;
 pub mod finding;
 pub mod heads;
 pub mod held_id;
-mod id_rules;
-pub mod limits;
 pub mod members;
 mod reading;
 pub mod record;

@@ -50,7 +50,7 @@ pub struct Visit {
     /// A protocol's id: the name of its file in `pipeline/protocols`, without `.toml`.
     pub protocol: String,
     /// Crop stage of the field as written: VE, V4, R3, R5.1 … Which scale it is on the protocol says, so it
-    /// is read with the protocol at hand ([`super::limits::Limits`]).
+    /// is read with the protocol at hand ([`crate::visit::rules::limits::Limits`]).
     pub crop_stage: String,
     /// What treating costs and what the crop is worth, as far as the scout knows.
     #[serde(default, skip_serializing_if = "Economics::is_empty")]

@@ -10,15 +10,15 @@ use arrow::array::{
 };
 use datafusion::prelude::{SessionConfig, SessionContext};
 
-use crate::stages::clustering::week_clustering;
+use crate::stages::computed::clustering::week_clustering;
+use crate::stages::computed::smoothing::county_share_smoothed;
+use crate::stages::computed::windows::days_since_epoch;
 use crate::stages::engine::Engine;
 use crate::stages::files::public_stages;
 use crate::stages::inputs::{Setting, keep_counties, table_of};
 use crate::stages::rollup::StageTable;
 use crate::stages::run_stage::run_stage;
-use crate::stages::smoothing::county_share_smoothed;
 use crate::stages::stage_rows::whole_table;
-use crate::stages::windows::days_since_epoch;
 use disclosure::place::Place;
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;

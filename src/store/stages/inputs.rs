@@ -17,9 +17,9 @@ use scouting::protocol::catalogue::Catalogue;
 use scouting::protocol::threshold::visit_threshold_sql;
 use scouting::region::point_grid::GridWidth;
 
+use crate::stages::computed::windows::Weather;
 use crate::stages::engine::{Engine, Parts};
 use crate::stages::stage_rows::rows_of;
-use crate::stages::windows::Weather;
 
 /// What the stages need in addition to the store.
 #[derive(Debug, Clone)]

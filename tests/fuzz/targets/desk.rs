@@ -17,7 +17,7 @@ use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
 use scouting::visit::finding::Finding;
-use scouting::visit::limits::SeasonDays;
+use scouting::visit::rules::limits::SeasonDays;
 use serde_json::Value;
 use store::delta::tables::Store;
 use tempfile::TempDir;

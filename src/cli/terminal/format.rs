@@ -8,7 +8,7 @@ use scouting::failure::Failure;
 
 /// How a command ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Outcome {
+pub(in crate::cli) enum Outcome {
     /// Done.
     Done,
     /// Done, but some records were held.
@@ -17,7 +17,7 @@ pub(super) enum Outcome {
 
 /// How a command reports on stdout.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(super) enum Format {
+pub(in crate::cli) enum Format {
     /// For people.
     Text,
     /// For programs: one JSON object.
@@ -26,7 +26,7 @@ pub(super) enum Format {
 
 impl Format {
     /// Reports what a command did.
-    pub(super) fn say(
+    pub(in crate::cli) fn say(
         self,
         json: &impl Serialize,
         text: impl FnOnce() -> String,

@@ -5,9 +5,9 @@
 
 use jiff::civil::Date;
 
-use super::code::Code;
-use super::finding::Finding;
-use super::record::Visit;
+use crate::visit::code::Code;
+use crate::visit::finding::Finding;
+use crate::visit::record::Visit;
 
 /// Words that people write where they do not know an id, in lower case.
 const UNKNOWN: [&str; 6] = ["n/a", "#n/a", "none", "null", "unknown", "tbd"];
@@ -20,7 +20,7 @@ const MONTHS: [&str; 12] = [
 const SCOUT: &str = "/observer_id";
 
 /// What is wrong with the ids of scout, field and farm.
-pub(super) fn id_findings(visit: &Visit) -> Vec<Finding> {
+pub(in crate::visit) fn id_findings(visit: &Visit) -> Vec<Finding> {
     let farm = visit.field.farm_id.as_deref();
     let ids = [
         (SCOUT, Some(visit.observer_id.as_str())),
@@ -65,7 +65,7 @@ fn id_finding(pointer: &str, id: &str) -> Option<Finding> {
 }
 
 /// A scout's id of two capitalized words or more: perhaps the scout's name.
-pub(super) fn id_like_a_name(visit: &Visit) -> Option<Finding> {
+pub(in crate::visit) fn id_like_a_name(visit: &Visit) -> Option<Finding> {
     let id = visit.observer_id.trim();
     let is_name_part = |word: &str| {
         word.starts_with(char::is_uppercase)

@@ -7,16 +7,16 @@
 
 use jiff::civil::Date;
 
-use super::code::Code;
-use super::count::Count;
-use super::count_bounds::count_strange;
-use super::date_gaps::visit_long_before_submission;
-use super::finding::Finding;
-use super::heads::Heads;
-use super::id_rules::id_like_a_name;
-use super::limits::Limits;
-use super::record::Visit;
-use super::stage::Stage;
+use crate::visit::code::Code;
+use crate::visit::count::Count;
+use crate::visit::finding::Finding;
+use crate::visit::heads::Heads;
+use crate::visit::record::Visit;
+use crate::visit::rules::count_bounds::count_strange;
+use crate::visit::rules::date_gaps::visit_long_before_submission;
+use crate::visit::rules::id_rules::id_like_a_name;
+use crate::visit::rules::limits::Limits;
+use crate::visit::stage::Stage;
 
 /// Every code, in the order in which the doubts are listed.
 pub const CODES: [Code; 11] = [

@@ -11,7 +11,7 @@ use crate::figures::sql::THREAD_NAME;
 ///
 /// A query can overflow a counter of the engine (`string_agg` of 2 GiB). Its threads have a name of their own, and
 /// `sql` reports the failure whatever thread met it.
-pub(super) fn report_those_that_are_news() {
+pub(in crate::cli) fn report_those_that_are_news() {
     let show = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |panic| {
         let file = panic.location().map_or("", |place| place.file());

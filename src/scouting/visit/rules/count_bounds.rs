@@ -3,13 +3,13 @@
 //! A protocol says from which count of a unit on a visit is flagged, and from which it is held. The unit is what the
 //! mean is of: the six bracts of a bud together, a plant, a trap by night or over the whole flight.
 
-use super::code::Code;
-use super::finding::Finding;
-use super::limits::{CountBounds, Limits};
-use super::record::{CountForm, Visit};
+use crate::visit::code::Code;
+use crate::visit::finding::Finding;
+use crate::visit::record::{CountForm, Visit};
+use crate::visit::rules::limits::{CountBounds, Limits};
 
 /// A unit counts so much that the record cannot be right; it is held.
-pub(super) fn count_impossible(visit: &Visit, limits: &Limits) -> Option<Finding> {
+pub(in crate::visit) fn count_impossible(visit: &Visit, limits: &Limits) -> Option<Finding> {
     let bounds = limits.count_bounds.as_ref()?;
     let largest = Largest::of(visit, limits)?;
     (largest.value >= bounds.impossible).then(|| {
@@ -22,7 +22,7 @@ pub(super) fn count_impossible(visit: &Visit, limits: &Limits) -> Option<Finding
 }
 
 /// A unit counts more than is ever seen, and less than what is impossible.
-pub(super) fn count_strange(visit: &Visit, limits: &Limits) -> Option<Finding> {
+pub(in crate::visit) fn count_strange(visit: &Visit, limits: &Limits) -> Option<Finding> {
     let bounds = limits.count_bounds.as_ref()?;
     let largest = Largest::of(visit, limits)?;
     (largest.value >= bounds.strange).then(|| {
@@ -100,8 +100,8 @@ impl Largest {
 
 #[cfg(test)]
 mod tests {
-    use super::super::limits::tests::limits_with;
     use super::*;
+    use crate::visit::rules::limits::tests::limits_with;
 
     fn visit(sites: &str) -> Visit {
         let text = format!(

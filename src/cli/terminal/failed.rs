@@ -13,7 +13,7 @@ use scouting::visit::words::on_one_line;
 const HIDDEN: &str = "[hidden]";
 
 /// Writes a failure to stderr.
-pub(super) fn say(failure: &Failure, with_causes: bool) {
+pub(in crate::cli) fn say(failure: &Failure, with_causes: bool) {
     let readable = |(name, value): (OsString, OsString)| {
         Some((name.into_string().ok()?, value.into_string().ok()?))
     };

@@ -1,16 +1,16 @@
 //! The table `standing_figure`: `standing_visit` with how sure each figure is and when treating would be due.
 //!
 //! The columns are put next to those of the same rows, so that nothing has to be joined; what they mean is described in
-//! [`crate::stages::certainty`] and [`crate::stages::windows`].
+//! [`crate::stages::computed::certainty`] and [`crate::stages::computed::windows`].
 
 use std::sync::Arc;
 
 use arrow::array::RecordBatch;
 use arrow::datatypes::{Field, Schema};
 
-use crate::stages::certainty::KnownSteps;
+use crate::stages::computed::certainty::KnownSteps;
+use crate::stages::computed::windows::{KnownHeat, Weather};
 use crate::stages::engine::Parts;
-use crate::stages::windows::{KnownHeat, Weather};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::economics::EconomicMember;
-use super::record::CountForm;
-use super::stage::StageScale;
+use crate::visit::economics::EconomicMember;
+use crate::visit::record::CountForm;
+use crate::visit::stage::StageScale;
 
 /// What a protocol and a workspace allow; plain values, so that rules need nothing else of ours.
 #[derive(Debug, Clone, PartialEq)]
@@ -60,7 +60,7 @@ pub struct CountBounds {
 
 impl Limits {
     /// Whether the protocol takes counts in a form.
-    pub(super) fn takes_form(&self, form: Option<CountForm>) -> bool {
+    pub(in crate::visit) fn takes_form(&self, form: Option<CountForm>) -> bool {
         form == Some(self.count_form) || self.unit_totals && form == Some(CountForm::Plants)
     }
 
@@ -82,7 +82,7 @@ pub struct SeasonDays {
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+pub(in crate::visit) mod tests {
     use super::*;
 
     /// Limits of eggs on six bracts, with bounds of a unit's count.

@@ -3,9 +3,9 @@
 //! Days are those that the sender wrote, so that no time zone is guessed. Every bound is our own choice, with its
 //! reason next to it.
 
-use super::code::Code;
-use super::finding::Finding;
-use super::record::Visit;
+use crate::visit::code::Code;
+use crate::visit::finding::Finding;
+use crate::visit::record::Visit;
 
 /// A visit that is submitted after more days is flagged. Forms on paper come in up to six weeks late; a day and a month
 /// that changed places are about a month apart or more.
@@ -22,7 +22,7 @@ fn days_to_submission(visit: &Visit) -> i64 {
 }
 
 /// The date is of another century.
-pub(super) fn date_too_old(visit: &Visit) -> Option<Finding> {
+pub(in crate::visit) fn date_too_old(visit: &Visit) -> Option<Finding> {
     (visit.observed_on.year() < YEAR_MIN).then(|| {
         Finding::new(
             Code::DateTooOld,
@@ -55,7 +55,7 @@ pub fn other_season(visit: &Visit) -> Option<Finding> {
 }
 
 /// The visit was made long before it was submitted. A correction may take its time, and is not asked.
-pub(super) fn visit_long_before_submission(visit: &Visit) -> Option<Finding> {
+pub(in crate::visit) fn visit_long_before_submission(visit: &Visit) -> Option<Finding> {
     let days = days_to_submission(visit);
     let is_first = visit.revision == 1 && visit.retracted != Some(true);
     (is_first && days > DAYS_TO_SUBMISSION_MAX).then(|| {

@@ -1,10 +1,10 @@
 //! The trade rules about amounts: the economics of a visit and the area of its field, against what is plausible.
 
-use super::code::Code;
-use super::economics::EconomicMember;
-use super::finding::Finding;
-use super::limits::Limits;
-use super::record::{Economics, Visit};
+use crate::visit::code::Code;
+use crate::visit::economics::EconomicMember;
+use crate::visit::finding::Finding;
+use crate::visit::record::{Economics, Visit};
+use crate::visit::rules::limits::Limits;
 
 /// What is wrong with the amounts that are given: those of a record, or the defaults of a workspace.
 pub fn economics_findings(economics: &Economics, limits: &Limits) -> Vec<Finding> {
@@ -22,7 +22,7 @@ pub fn economics_findings(economics: &Economics, limits: &Limits) -> Vec<Finding
 
 /// Without its economics there is no threshold, and what a field costs and earns is not guessed. A threshold
 /// that needs none of them asks for none.
-pub(super) fn economics_missing(
+pub(in crate::visit) fn economics_missing(
     visit: &Visit,
     economics: &Economics,
     limits: &Limits,
@@ -137,7 +137,7 @@ fn plant_population_implausible(economics: &Economics, limits: &Limits) -> Optio
 }
 
 /// An area that no field of the protocol has.
-pub(super) fn area_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
+pub(in crate::visit) fn area_implausible(visit: &Visit, limits: &Limits) -> Option<Finding> {
     let area_ha = visit.field.area_ha;
     implausible(
         Code::AreaImplausible,
@@ -171,7 +171,7 @@ fn implausible(
 }
 
 /// Amounts in another currency than the protocol's cannot be compared with its bounds.
-pub(super) fn currency_unchecked(economics: &Economics, limits: &Limits) -> bool {
+pub(in crate::visit) fn currency_unchecked(economics: &Economics, limits: &Limits) -> bool {
     economics
         .currency()
         .is_some_and(|currency| currency != limits.currency)

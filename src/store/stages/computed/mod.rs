@@ -3,11 +3,18 @@
 //! A step runs after the stage whose header names its table (`computed:`), takes the rows of that stage, and gives them
 //! with the columns that the header lists. The stages after it read the table by its name.
 
+pub(crate) mod certainty;
+pub(crate) mod clustering;
+pub(crate) mod smoothing;
+pub(crate) mod standing_figure;
+pub mod unit_totals;
+pub mod windows;
+
+use crate::stages::computed::standing_figure::standing_figure;
 use crate::stages::engine::{Engine, Parts};
 use crate::stages::files::Stage;
 use crate::stages::inputs::{Setting, protocols_known, thresholds};
 use crate::stages::stage_rows::{broken, conforming, schema_of_parts};
-use crate::stages::standing_figure::standing_figure;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Catalogue;
 

@@ -5,10 +5,10 @@ use std::io::{BufRead, IsTerminal, Write};
 use scouting::failure::{Failure, Kind};
 
 /// How a preview ends that nobody confirmed.
-pub(super) const NOTHING_CHANGED: &str = "nothing is changed yet: add --yes to do it";
+pub(in crate::cli) const NOTHING_CHANGED: &str = "nothing is changed yet: add --yes to do it";
 
 /// Whether the person at the terminal says to go on. Without a terminal nobody is asked, and nothing is done.
-pub(super) fn confirmed(question: &str) -> Result<bool, Failure> {
+pub(in crate::cli) fn confirmed(question: &str) -> Result<bool, Failure> {
     let (stdin, mut stderr) = (std::io::stdin(), std::io::stderr());
     if !stdin.is_terminal() || !stderr.is_terminal() {
         return Ok(false);

@@ -2,19 +2,26 @@
 //!
 //! A rule says what was found and what would be right. Whether a finding holds the record or only
 //! flags it is said next to the rule, in [`holding_findings`] and [`flags`]. Rules about amounts are in
-//! [`super::amount_rules`]; rules that need a map are in `intake`, where the region is known.
+//! [`amount_rules`]; rules that need a map are in `intake`, where the region is known.
 
-use super::amount_rules::{
+pub mod amount_rules;
+pub(crate) mod count_bounds;
+pub mod date_gaps;
+pub mod doubts;
+pub(crate) mod id_rules;
+pub mod limits;
+
+use crate::visit::code::Code;
+use crate::visit::finding::Finding;
+use crate::visit::record::{CountForm, Economics, Visit};
+use crate::visit::rules::amount_rules::{
     area_implausible, currency_unchecked, economics_findings, economics_missing,
 };
-use super::code::Code;
-use super::count_bounds::count_impossible;
-use super::date_gaps::date_too_old;
-use super::finding::Finding;
-use super::id_rules::id_findings;
-use super::limits::{Limits, SeasonDays};
-use super::record::{CountForm, Economics, Visit};
-use super::stage::Stage;
+use crate::visit::rules::count_bounds::count_impossible;
+use crate::visit::rules::date_gaps::date_too_old;
+use crate::visit::rules::id_rules::id_findings;
+use crate::visit::rules::limits::{Limits, SeasonDays};
+use crate::visit::stage::Stage;
 
 /// Every finding that holds the record. `stage` is its crop stage on the protocol's scale; `economics` are its
 /// own, filled up from the workspace's defaults.
