@@ -1,6 +1,7 @@
 //! The rules of the house that matter, each a test that names the file, the line and what to do instead.
 //! Taste is left to the reader. The tree is in `tree.rs`; which library may use which, Cargo and the compiler hold.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// A file of the project: its path from the top, with `/`, and its text.
@@ -106,6 +107,24 @@ fn no_file_is_longer_than_a_reader_can_hold() {
     assert_none(
         long.collect(),
         "find the second job that the file does, and give it a file of its own with a name of its own; 450 lines at the most",
+    );
+}
+
+/// Files of one folder of the program.
+const FILES_MAX: usize = 20;
+
+#[test]
+fn no_folder_holds_more_files_than_a_reader_can_hold() {
+    let mut folders: BTreeMap<String, usize> = BTreeMap::new();
+    for source in rust() {
+        let (folder, _) = source.path.rsplit_once('/').unwrap_or_default();
+        *folders.entry(folder.to_owned()).or_default() += 1;
+    }
+    let full = folders.into_iter().filter(|(_, files)| *files > FILES_MAX);
+    assert_none(
+        full.map(|(folder, files)| format!("{folder}: {files} files"))
+            .collect(),
+        "group what belongs together in a folder of its own with a name of its own; 20 files at the most",
     );
 }
 

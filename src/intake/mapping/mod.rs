@@ -6,18 +6,15 @@
 //! are read from files elsewhere; whether a record that comes out of here is a sound visit, the schema
 //! and the trade rules say.
 //!
-//! The way of a sheet: [`definition`] reads the mapping as a [`plan`], [`sheets`], [`columns`] and [`rows`] find header,
+//! The way of a sheet: [`definition`] reads the mapping as a [`plan`], [`layout`] finds header,
 //! columns and rows, [`values`] reads each cell, [`group`] puts rows together, [`record`] and [`sites`] write records.
 //! [`records`] takes these steps one after the other.
 
-mod columns;
 mod definition;
 mod draft;
-mod finder;
 mod group;
-mod joined;
 mod known_headers;
-mod lay_out;
+mod layout;
 pub mod made_id;
 mod member;
 mod names;
@@ -26,26 +23,20 @@ mod plain_text;
 mod plan;
 mod record;
 mod records;
-mod rows;
 mod sent;
-mod sheets;
 mod sites;
-mod slices;
 mod suggest;
-mod table;
-mod turned;
-mod unmentioned;
 mod utm_points;
 mod values;
 mod writer;
 
+pub use self::layout::sheets::SheetNotRead;
 pub use self::names::cell_of;
 pub use self::plain::{plain_header, plain_records, plain_rows};
 pub use self::plain_text::marked;
 pub use self::plan::{Mapping, submission_instant};
 pub(crate) use self::sent::cell_as_sent;
 pub use self::sent::cell_of_sent;
-pub use self::sheets::SheetNotRead;
 pub use self::suggest::suggest;
 
 /// The JSON Schema of mapping files, as it is published.

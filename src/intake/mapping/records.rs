@@ -4,9 +4,9 @@ use jiff::Timestamp;
 
 use super::definition::check;
 use super::group;
-use super::lay_out::lay_out;
 use super::plan::Mapping;
-use super::sheets::{SheetNotRead, choose_sheets, not_read};
+use crate::mapping::layout::lay_out::lay_out;
+use crate::mapping::layout::sheets::{SheetNotRead, choose_sheets, not_read};
 use crate::sheet::table::{Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
 

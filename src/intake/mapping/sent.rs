@@ -8,7 +8,7 @@ use std::collections::HashSet;
 
 use serde_json::{Value, json};
 
-use super::table::Table;
+use crate::mapping::layout::table::Table;
 use crate::sheet::table::Cell;
 
 /// The rows of a record.

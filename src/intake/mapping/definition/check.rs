@@ -1,6 +1,6 @@
 //! A mapping file → a mapping that makes sense, or the first thing in it that does not.
 //!
-//! Looked at is the file alone; whether a sheet has its columns is [`crate::mapping::columns`]'s to say.
+//! Looked at is the file alone; whether a sheet has its columns is [`crate::mapping::layout::columns`]'s to say.
 
 use std::collections::BTreeMap;
 

@@ -4,10 +4,10 @@
 //! its zeros. Where all ids of a column lost them nothing can be seen, but for the county codes of the United
 //! States, which have five digits (FIPS: two of the state, three of the county). `zeroPad` settles both.
 
+use crate::mapping::layout::table::{Column, Table};
 use crate::mapping::member::{Kind, Level};
 use crate::mapping::names::content;
 use crate::mapping::plan::{Field, Mapping};
-use crate::mapping::table::{Column, Table};
 use crate::mapping::values::numbers::Fault;
 use crate::sheet::table::Cell;
 use scouting::visit::code::Code;

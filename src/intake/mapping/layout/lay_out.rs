@@ -1,12 +1,12 @@
 //! A sheet → its table: columns first, then rows, then nothing may be left that the mapping does not mention.
 
-use super::finder::Finder;
-use super::joined::JoinedSheet;
-use super::names::folded;
-use super::plan::Mapping;
-use super::sheets::{ChosenSheet, header, title_names};
-use super::slices::{sliced, slices};
-use super::table::{Places, Table};
+use crate::mapping::layout::finder::Finder;
+use crate::mapping::layout::joined::JoinedSheet;
+use crate::mapping::layout::sheets::{ChosenSheet, header, title_names};
+use crate::mapping::layout::slices::{sliced, slices};
+use crate::mapping::layout::table::{Places, Table};
+use crate::mapping::names::folded;
+use crate::mapping::plan::Mapping;
 use crate::sheet::table::Sheet;
 use scouting::failure::Failure;
 

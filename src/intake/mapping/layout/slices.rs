@@ -4,13 +4,13 @@
 
 use std::rc::Rc;
 
-use super::names::is_blank;
-use super::plan::{Field, Selector};
-use super::sheets::groups;
-use super::table::{Column, DataRow, Title};
+use crate::mapping::layout::sheets::groups;
+use crate::mapping::layout::table::{Column, DataRow, Title};
+use crate::mapping::names::is_blank;
+use crate::mapping::plan::{Field, Selector};
 
 /// The slices of a table, each with what its headers say, in their order; none where headers name no visit.
-pub(super) fn slices(fields: &[Field], columns: &mut [Column]) -> Vec<Vec<Title>> {
+pub(in crate::mapping) fn slices(fields: &[Field], columns: &mut [Column]) -> Vec<Vec<Title>> {
     let mut slices: Vec<Vec<Title>> = Vec::new();
     for column in columns {
         let selector = &fields[column.field].selector;
@@ -48,7 +48,10 @@ pub(super) fn slices(fields: &[Field], columns: &mut [Column]) -> Vec<Vec<Title>
 }
 
 /// The rows, once for each slice.
-pub(super) fn sliced<'a>(rows: Vec<DataRow<'a>>, slices: &[Vec<Title>]) -> Vec<DataRow<'a>> {
+pub(in crate::mapping) fn sliced<'a>(
+    rows: Vec<DataRow<'a>>,
+    slices: &[Vec<Title>],
+) -> Vec<DataRow<'a>> {
     if slices.is_empty() {
         return rows;
     }
@@ -64,12 +67,12 @@ pub(super) fn sliced<'a>(rows: Vec<DataRow<'a>>, slices: &[Vec<Title>]) -> Vec<D
 
 impl Column {
     /// Whether the column says anything of a row.
-    pub(super) fn is_of(&self, row: &DataRow<'_>) -> bool {
+    pub(in crate::mapping) fn is_of(&self, row: &DataRow<'_>) -> bool {
         self.slice.is_none() || self.slice == row.slice
     }
 
     /// Whether the row has something in this column, which is of one slice.
-    pub(super) fn is_filled_slice(&self, row: &DataRow<'_>) -> bool {
+    pub(in crate::mapping) fn is_filled_slice(&self, row: &DataRow<'_>) -> bool {
         let filled = |place: usize| row.row.cells.get(place).is_some_and(|cell| !is_blank(cell));
         self.slice.is_some() && self.slice == row.slice && self.at.places().into_iter().any(filled)
     }

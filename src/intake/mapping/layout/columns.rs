@@ -6,11 +6,11 @@ use std::collections::HashMap;
 
 use regex::Regex;
 
-use super::finder::{Finder, wanted};
-use super::names::{content, folded, letters};
-use super::plan::{Field, Selector};
-use super::sheets::groups;
-use super::table::{At, Column};
+use crate::mapping::layout::finder::{Finder, wanted};
+use crate::mapping::layout::sheets::groups;
+use crate::mapping::layout::table::{At, Column};
+use crate::mapping::names::{content, folded, letters};
+use crate::mapping::plan::{Field, Selector};
 use crate::sheet::table::{Cell, Row};
 use scouting::failure::Failure;
 
@@ -19,7 +19,7 @@ const HEADER_SEARCH_ROWS: usize = 50;
 
 impl Finder<'_, '_> {
     /// The columns that feed members; a column that is missing or claimed twice refuses the file.
-    pub(super) fn columns(&self) -> Result<Vec<Column>, Failure> {
+    pub(in crate::mapping) fn columns(&self) -> Result<Vec<Column>, Failure> {
         let mut columns = Vec::new();
         let mut missing = Vec::new();
         for (place, field) in self.mapping.fields.iter().enumerate() {

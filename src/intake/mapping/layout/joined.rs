@@ -4,10 +4,10 @@
 
 use std::collections::HashMap;
 
-use super::finder::Finder;
-use super::names::{cell_place, content, folded, is_blank, quoted, shown};
-use super::plan::Join;
-use super::table::{At, Column};
+use crate::mapping::layout::finder::Finder;
+use crate::mapping::layout::table::{At, Column};
+use crate::mapping::names::{cell_place, content, folded, is_blank, quoted, shown};
+use crate::mapping::plan::Join;
 use crate::sheet::table::{Cell, Row, Sheet};
 use scouting::failure::{Failure, Kind};
 
@@ -28,7 +28,7 @@ impl<'a> JoinedSheet<'a> {
     ///
     /// # Errors
     /// A [`Failure`] if there is no such sheet or column, or a key is there twice.
-    pub(super) fn of(
+    pub(in crate::mapping) fn of(
         join: &Join,
         sheets: &'a [Sheet],
         header_of_rows: &[String],
@@ -112,7 +112,7 @@ impl<'a> JoinedSheet<'a> {
     }
 
     /// The cell of a column in the row that belongs to a row of the other sheet, and its place.
-    pub(super) fn cell(&self, row: &Row, place: usize) -> (Cell, String) {
+    pub(in crate::mapping) fn cell(&self, row: &Row, place: usize) -> (Cell, String) {
         let key = row.cells.get(self.key_of_rows).unwrap_or(&Cell::Empty);
         let (sheet, header) = (&self.sheet.name, &self.header[place]);
         match self.rows.get(&folded(&content(key))) {
@@ -132,7 +132,7 @@ impl<'a> JoinedSheet<'a> {
     }
 
     /// The columns of some names.
-    pub(super) fn places(&self, folded_names: &[String]) -> Vec<(usize, &str)> {
+    pub(in crate::mapping) fn places(&self, folded_names: &[String]) -> Vec<(usize, &str)> {
         let places = self.folded_header.iter().enumerate();
         places
             .filter(|(place, name)| *place != self.key && folded_names.contains(name))
@@ -143,7 +143,7 @@ impl<'a> JoinedSheet<'a> {
 
 impl Finder<'_, '_> {
     /// Cells of joined sheets that no field takes and `ignore` does not list, as a message shows them.
-    pub(super) fn unmentioned_in_joined(&self, columns: &[Column]) -> Vec<String> {
+    pub(in crate::mapping) fn unmentioned_in_joined(&self, columns: &[Column]) -> Vec<String> {
         let mut found = Vec::new();
         for (join, joined) in self.joined.iter().enumerate() {
             let mapped: Vec<usize> = columns

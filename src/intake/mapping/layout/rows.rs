@@ -4,11 +4,11 @@
 
 use std::rc::Rc;
 
-use super::finder::{Finder, wanted};
-use super::names::{content, folded, is_blank, quoted};
-use super::plan::Skip;
-use super::sheets::{ChosenSheet, groups};
-use super::table::{At, DataRow, Title};
+use crate::mapping::layout::finder::{Finder, wanted};
+use crate::mapping::layout::sheets::{ChosenSheet, groups};
+use crate::mapping::layout::table::{At, DataRow, Title};
+use crate::mapping::names::{content, folded, is_blank, quoted};
+use crate::mapping::plan::Skip;
 use crate::sheet::table::Row;
 use scouting::failure::Failure;
 

@@ -6,9 +6,9 @@ use std::collections::HashSet;
 
 use serde::Serialize;
 
-use super::names::{content, folded, is_blank, quoted};
-use super::plan::{Mapping, SheetChoice};
-use super::turned::Turned;
+use crate::mapping::layout::turned::Turned;
+use crate::mapping::names::{content, folded, is_blank, quoted};
+use crate::mapping::plan::{Mapping, SheetChoice};
 use crate::sheet::table::Sheet;
 use scouting::failure::{Failure, Kind};
 
@@ -24,7 +24,7 @@ pub(in crate::mapping) struct ChosenSheet<'a> {
 
 impl ChosenSheet<'_> {
     /// The sheet whose rows are read.
-    pub(super) fn rows_of(&self) -> &Sheet {
+    pub(in crate::mapping) fn rows_of(&self) -> &Sheet {
         self.turned
             .as_ref()
             .map_or(self.sheet, |turned| &turned.sheet)

@@ -4,10 +4,10 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use super::finder::Finder;
-use super::names::{folded, is_blank, letters, quoted, shown};
-use super::plan::Ignored;
-use super::table::{At, Column, DataRow, Places};
+use crate::mapping::layout::finder::Finder;
+use crate::mapping::layout::table::{At, Column, DataRow, Places};
+use crate::mapping::names::{folded, is_blank, letters, quoted, shown};
+use crate::mapping::plan::Ignored;
 use crate::mapping::values::no_day::is_a_day;
 use crate::sheet::table::Row;
 use scouting::failure::Failure;
@@ -92,7 +92,7 @@ impl Finder<'_, '_> {
 }
 
 impl Ignored {
-    pub(super) fn names(&self, header: &str) -> bool {
+    pub(in crate::mapping) fn names(&self, header: &str) -> bool {
         match self {
             Ignored::Name(name) => *name == folded(header),
             Ignored::Pattern(pattern) => pattern.is_match(header),

@@ -1,9 +1,9 @@
 //! One sheet under a mapping: the search for a column by its name, and the refusal of a sheet that does not fit.
 
-use super::joined::JoinedSheet;
-use super::names::{folded, letters, quoted};
-use super::plan::{Mapping, Selector};
-use super::table::{At, Places};
+use crate::mapping::layout::joined::JoinedSheet;
+use crate::mapping::layout::table::{At, Places};
+use crate::mapping::names::{folded, letters, quoted};
+use crate::mapping::plan::{Mapping, Selector};
 use crate::sheet::table::Sheet;
 use scouting::failure::{Failure, Kind};
 

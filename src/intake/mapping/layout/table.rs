@@ -2,10 +2,10 @@
 
 use std::rc::Rc;
 
-use super::joined::JoinedSheet;
-use super::member::Keys;
-use super::names::{cell_place, content, is_blank};
-use super::turned::Turned;
+use crate::mapping::layout::joined::JoinedSheet;
+use crate::mapping::layout::turned::Turned;
+use crate::mapping::member::Keys;
+use crate::mapping::names::{cell_place, content, is_blank};
 use crate::sheet::table::{Cell, Row, Sheet};
 
 /// A sheet, laid out.
@@ -37,7 +37,7 @@ pub(in crate::mapping) enum Places<'a> {
 
 impl<'a> Places<'a> {
     /// How the cells of a sheet are named that holds JSON, or that was turned.
-    pub(super) fn of(sheet: &Sheet, turned: Option<&'a Turned>) -> Places<'a> {
+    pub(in crate::mapping) fn of(sheet: &Sheet, turned: Option<&'a Turned>) -> Places<'a> {
         match turned {
             Some(turned) => Places::Turned(turned),
             None if sheet.lists.is_some() => Places::Pointers,
@@ -46,7 +46,13 @@ impl<'a> Places<'a> {
     }
 
     /// The name of a cell.
-    pub(super) fn name(self, sheet: &str, column: usize, row: u64, header: &str) -> String {
+    pub(in crate::mapping) fn name(
+        self,
+        sheet: &str,
+        column: usize,
+        row: u64,
+        header: &str,
+    ) -> String {
         match self {
             Places::Grid => cell_place(sheet, column, row, header),
             Places::Turned(turned) => {
@@ -98,7 +104,7 @@ impl At {
     }
 
     /// The columns of a joined sheet.
-    pub(super) fn places_joined(&self, join: usize) -> Vec<usize> {
+    pub(in crate::mapping) fn places_joined(&self, join: usize) -> Vec<usize> {
         match self {
             At::Joined(own, place) if *own == join => vec![*place],
             At::Together(parts) => parts

@@ -11,7 +11,7 @@ pub(in crate::mapping) struct Turned {
 
 impl Turned {
     /// Exchanges the rows and columns of a sheet.
-    pub(super) fn of(sheet: &Sheet) -> Turned {
+    pub(in crate::mapping) fn of(sheet: &Sheet) -> Turned {
         let width = sheet.rows.iter().map(|row| row.cells.len()).max();
         let rows = (0..width.unwrap_or(0)).map(|place| Row {
             number: place as u64 + 1,
@@ -27,7 +27,7 @@ impl Turned {
     }
 
     /// Column and row of a cell before the exchange.
-    pub(super) fn as_sent(&self, column: usize, row: u64) -> (usize, u64) {
+    pub(in crate::mapping) fn as_sent(&self, column: usize, row: u64) -> (usize, u64) {
         let number = self.numbers.get(column).copied();
         (row as usize - 1, number.unwrap_or(column as u64 + 1))
     }
