@@ -29,7 +29,7 @@ pub(crate) struct Check {
     #[command(flatten)]
     columns: TableColumns,
 
-    /// Draft a mapping for the first file instead, for you to confirm; it is never applied by itself
+    /// Draft a mapping for the first file instead, for you to complete; it is never applied by itself, and refused while one of its questions is open. Needs no workspace
     #[arg(long, conflicts_with = "mapping")]
     suggest: bool,
 
@@ -39,13 +39,23 @@ pub(crate) struct Check {
 }
 
 impl Check {
+    /// Whether a mapping is drafted, which needs no workspace.
+    pub(super) fn only_suggests(&self) -> bool {
+        self.suggest
+    }
+
+    /// Drafts a mapping for the first file.
+    pub(super) fn suggest(self) -> Result<Outcome, Failure> {
+        let submissions = Submissions::look_at(&self.files)?;
+        let file = submissions.first_or_refusal()?;
+        let draft = suggest(&read_sheets(&as_table(file)?)?, &file.name);
+        report::say(draft.trim_end())?;
+        Ok(Outcome::Done)
+    }
+
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let columns = self.columns.read(&self.files)?;
         let submissions = Submissions::look_at(&self.files)?;
-        if let (true, Some(file)) = (self.suggest, submissions.first()) {
-            report::say(suggest(&read_sheets(&as_table(file)?)?).trim_end())?;
-            return Ok(Outcome::Done);
-        }
         let options = LoadOptions {
             columns,
             sender: None,

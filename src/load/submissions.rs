@@ -72,11 +72,25 @@ impl Submissions {
     }
 
     /// The first file that is loaded.
-    pub(crate) fn first(&self) -> Option<&SubmittedFile> {
-        self.found.iter().find_map(|found| match &found.what {
+    ///
+    /// # Errors
+    /// If there is none: why the first of them is refused.
+    pub(crate) fn first_or_refusal(&self) -> Result<&SubmittedFile, Failure> {
+        let file = self.found.iter().find_map(|found| match &found.what {
             What::Submission { file, .. } => Some(file),
             What::PassedOver(_) | What::Refused(_) => None,
-        })
+        });
+        let refusal = self.found.iter().find_map(|found| match &found.what {
+            What::Refused(failure) => Some(failure.clone()),
+            What::PassedOver(_) | What::Submission { .. } => None,
+        });
+        let none = || {
+            Failure::new(
+                Kind::Submission,
+                "none of the files holds records or a table",
+            )
+        };
+        file.ok_or_else(|| refusal.unwrap_or_else(none))
     }
 }
 

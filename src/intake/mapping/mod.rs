@@ -15,7 +15,6 @@ mod definition;
 mod draft;
 mod finder;
 mod group;
-mod known_headers;
 mod lay_out;
 pub mod made_id;
 mod member;

@@ -36,7 +36,7 @@ pub(in crate::mapping) enum DateSystem {
 }
 
 /// The name that a mapping gives to ISO 8601 in a list of formats.
-const ISO: &str = "default";
+pub(in crate::mapping) const ISO: &str = "default";
 
 /// Whether a format gives a whole day: it is tried on two.
 pub(in crate::mapping) fn format_is_whole(format: &str) -> bool {
