@@ -10,6 +10,7 @@
 //! columns and rows, [`values`] reads each cell, [`group`] puts rows together, [`record`] and [`sites`] write records.
 //! [`records`] takes these steps one after the other.
 
+mod column_uses;
 mod columns;
 mod definition;
 mod draft;
@@ -34,6 +35,7 @@ mod unmentioned;
 mod values;
 mod writer;
 
+pub use self::column_uses::ColumnUse;
 pub use self::names::cell_of;
 pub use self::plain::{plain_header, plain_records, plain_rows};
 pub use self::plain_text::marked;

@@ -88,7 +88,8 @@ impl Finder<'_, '_> {
 }
 
 impl Ignored {
-    fn names(&self, header: &str) -> bool {
+    /// Whether it names a column by its header.
+    pub(super) fn names(&self, header: &str) -> bool {
         match self {
             Ignored::Name(name) => *name == folded(header),
             Ignored::Pattern(pattern) => pattern.is_match(header),
