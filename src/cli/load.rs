@@ -46,6 +46,7 @@ impl Load {
             sender: self.sender,
             earlier_seasons: self.columns.season,
             stores: true,
+            rows_shown: None,
             now: Timestamp::now,
             begun: |name: &str| {
                 if !bar.message().is_empty() {
@@ -79,6 +80,14 @@ pub(super) fn say_accounts(
         return Err(failure);
     }
     format.say(accounts, || accounts.text(verb))?;
+    outcome_of(accounts, verb)
+}
+
+/// What a run over files came to, after its report.
+pub(super) fn outcome_of(accounts: &Accounts, verb: &str) -> Result<Outcome, Failure> {
+    if let Some(failure) = accounts.only_refusal() {
+        return Err(failure);
+    }
     if accounts.is_empty() {
         let files = counted(accounts.file_count() as u64, "file", "files");
         return Err(

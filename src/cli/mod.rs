@@ -114,6 +114,8 @@ async fn perform(arguments: Arguments) -> Result<Outcome, Failure> {
     match arguments.command {
         Command::Demo(command) => command.run().await,
         Command::Init(command) => command.run().await,
+        // A draft goes into a file: no lack of a workspace may leave that empty.
+        Command::Check(command) if command.only_suggests() => command.suggest(),
         Command::Check(command) => command.run(&Workspace::open(folder)?).await,
         Command::Load(command) => command.run(&Workspace::open(folder)?).await,
         Command::Held(command) => command.run(&Workspace::open(folder)?).await,

@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use super::preview::Preview;
 use super::reports::RecordReports;
-use intake::mapping::SheetNotRead;
+use intake::mapping::{ColumnUse, SheetNotRead};
 use scouting::visit::code::Code;
 use store::rows::receipt::{Counts, Submission};
 
@@ -24,4 +25,8 @@ pub struct Account {
     pub flagged: RecordReports,
     /// How many accepted records bear each flag.
     pub flags: BTreeMap<Code, u64>,
+    /// The first records, if somebody asked for them.
+    pub(crate) preview: Option<Preview>,
+    /// What the mapping does with each column, if somebody asked for that.
+    pub(crate) columns: Vec<ColumnUse>,
 }

@@ -30,6 +30,7 @@ pub(crate) async fn load_all(
         sender: None,
         earlier_seasons: Vec::new(),
         stores: true,
+        rows_shown: None,
         now,
         begun: |_: &str| {},
     };
@@ -47,6 +48,8 @@ pub(crate) struct LoadOptions<N, B> {
     pub(crate) earlier_seasons: Vec<i16>,
     /// Whether they are stored; else it is only said what would become of them.
     pub(crate) stores: bool,
+    /// How many of the first records are shown, of submissions that are not stored.
+    pub(crate) rows_shown: Option<usize>,
     /// The clock: each load keeps its time.
     pub(crate) now: N,
     /// Called with the name of each file before it is loaded.
@@ -74,7 +77,8 @@ pub(crate) async fn load_each<N: Fn() -> Timestamp, B: Fn(&str)>(
     accounts: &mut Accounts,
 ) -> Result<(), Failure> {
     let loader = open_loader(workspace, options.earlier_seasons.clone()).await?;
-    let mut loader = loader.with_sender(options.sender.clone());
+    let loader = loader.with_sender(options.sender.clone());
+    let mut loader = loader.showing(options.rows_shown.filter(|_| !options.stores));
     for found in &submissions.found {
         (options.begun)(&found.name);
         let loaded = match &found.what {

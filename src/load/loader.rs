@@ -12,9 +12,10 @@ use super::history::History;
 use super::pass::{Pass, Taken};
 use super::provenance::Provenance;
 use intake::judge::judging::Judge;
-use intake::mapping::Mapping;
+use intake::mapping::{ColumnUse, Mapping};
 use intake::read::no_table::as_table;
 use intake::read::reader::RecordReader;
+use intake::read::sheets::read_sheets;
 use intake::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::code::Code;
@@ -41,6 +42,8 @@ pub struct Loader {
     mapping: Option<Mapping>,
     /// Who sent what is loaded, where somebody named it.
     sender: Option<String>,
+    /// How many of the first records a check shows.
+    rows_shown: Option<usize>,
     workers: usize,
 }
 
@@ -62,6 +65,7 @@ impl Loader {
             held_flags,
             mapping: None,
             sender: None,
+            rows_shown: None,
             workers,
         })
     }
@@ -74,6 +78,12 @@ impl Loader {
     /// The loader with the sender of all that is loaded; without one the mapping or the folder of a file names it.
     pub(crate) fn with_sender(mut self, sender: Option<String>) -> Loader {
         self.sender = sender;
+        self
+    }
+
+    /// The loader, showing the first so many records of each submission that it checks.
+    pub(super) fn showing(mut self, rows: Option<usize>) -> Loader {
+        self.rows_shown = rows;
         self
     }
 
@@ -161,7 +171,19 @@ impl Loader {
         let taken = self.pass(file, &provenance, None, now).await?;
         self.history = Some(taken.history);
         self.known.adopt(taken.ledger.into_brought());
-        Ok(taken.account)
+        let mut account = taken.account;
+        account.columns = self.columns_shown(file)?;
+        Ok(account)
+    }
+
+    /// What the mapping does with each column of a file, if the first records are shown.
+    fn columns_shown(&self, file: &SubmittedFile) -> Result<Vec<ColumnUse>, Failure> {
+        match (&self.mapping, self.rows_shown) {
+            (Some(mapping), Some(_)) => {
+                mapping.column_uses(&read_sheets(file, Some(mapping))?, &file.name)
+            }
+            _ => Ok(Vec::new()),
+        }
     }
 
     /// Where a file comes from: as named with the command, else as the mapping says, else as the file's folder does.
@@ -206,7 +228,8 @@ impl Loader {
             append,
             (file, provenance),
             now,
-        );
+        )
+        .showing(self.rows_shown);
         let taken = match reader {
             Ok(reader) => pass.take_all(file, reader, &self.judge, self.workers).await,
             Err(failure) => Err(failure),

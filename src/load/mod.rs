@@ -7,6 +7,8 @@ pub(crate) mod inbox;
 pub mod loader;
 pub(crate) mod own;
 pub(crate) mod pass;
+mod preview;
+mod preview_table;
 mod provenance;
 pub(crate) mod reports;
 pub(crate) mod same_day;

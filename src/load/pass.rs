@@ -13,6 +13,7 @@ use tokio::task::spawn_blocking;
 
 use super::account::Account;
 use super::history::History;
+use super::preview::Preview;
 use super::provenance::Provenance;
 use super::reports::{RecordReport, RecordReports};
 use intake::judge::judging::{Judge, Judged, content_sha256, held, named};
@@ -67,6 +68,7 @@ pub(super) struct Pass<'a> {
     held_rows: Vec<HeldRow>,
     held_bytes: usize,
     closings: Vec<ClosingRow>,
+    preview: Option<Preview>,
     now: Timestamp,
 }
 
@@ -106,8 +108,15 @@ impl<'a> Pass<'a> {
             held_rows: Vec::new(),
             held_bytes: 0,
             closings: Vec::new(),
+            preview: None,
             now,
         }
+    }
+
+    /// The pass, showing its first so many records.
+    pub(super) fn showing(mut self, rows: Option<usize>) -> Pass<'a> {
+        self.preview = rows.map(|rows| Preview::of(rows, &self.name));
+        self
     }
 
     /// Reads and judges chunks side by side, takes them in the order of the submission.
@@ -150,6 +159,7 @@ impl<'a> Pass<'a> {
                 match self.ledger.decide(self.known, &row) {
                     Identity::New => return self.doubt(*row, &raw),
                     Identity::Duplicate => {
+                        self.show(&row, "duplicate");
                         self.mend(&row, Identity::Duplicate, &raw);
                         self.counts.duplicate += 1;
                     }
@@ -242,7 +252,14 @@ impl<'a> Pass<'a> {
         Ok(())
     }
 
+    fn show(&mut self, row: &VisitRow, becomes: &'static str) {
+        if let Some(preview) = &mut self.preview {
+            preview.add_visit(row, becomes);
+        }
+    }
+
     fn accept(&mut self, row: VisitRow) {
+        self.show(&row, "accepted");
         self.counts.accepted += 1;
         self.counts.units += u64::from(row.statistics.units);
         self.counts.flagged += u64::from(!row.flags.is_empty());
@@ -257,6 +274,9 @@ impl<'a> Pass<'a> {
     fn hold(&mut self, mut row: HeldRow) -> Result<(), Failure> {
         row.sender = self.sender(row.mends, row.visit_id.as_deref());
         self.counts.held += 1;
+        if let Some(preview) = &mut self.preview {
+            preview.add_held(&row);
+        }
         self.refuse_if_mostly_held(&row)?;
         self.held.add(RecordReport {
             line: row.line,
@@ -325,6 +345,8 @@ impl<'a> Pass<'a> {
                 held: self.held,
                 flagged: self.flagged,
                 flags: self.flags,
+                preview: self.preview,
+                columns: Vec::new(),
             },
             ledger: self.ledger,
             history: self.history,

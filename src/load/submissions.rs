@@ -13,10 +13,13 @@ use crate::load::account::Account;
 use crate::load::inbox::collect;
 use crate::load::inbox::files_table::{PassedOverFile, RefusedFile, files_table};
 use crate::load::inbox::found::{Found, What};
+use crate::load::preview::Preview;
+use crate::load::preview_table::{column_lines, visit_lines};
 use crate::load::reports::RecordReports;
 use crate::shared::report;
 use crate::shared::report::{LISTED_MAX, counted};
-use intake::mapping::SheetNotRead;
+use crate::shared::tables::csv_of;
+use intake::mapping::{ColumnUse, SheetNotRead};
 use intake::read::formats::look_at;
 use intake::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
@@ -72,11 +75,25 @@ impl Submissions {
     }
 
     /// The first file that is loaded.
-    pub(crate) fn first(&self) -> Option<&SubmittedFile> {
-        self.found.iter().find_map(|found| match &found.what {
+    ///
+    /// # Errors
+    /// If there is none: why the first of them is refused.
+    pub(crate) fn first_or_refusal(&self) -> Result<&SubmittedFile, Failure> {
+        let file = self.found.iter().find_map(|found| match &found.what {
             What::Submission { file, .. } => Some(file),
             What::PassedOver(_) | What::Refused(_) => None,
-        })
+        });
+        let refusal = self.found.iter().find_map(|found| match &found.what {
+            What::Refused(failure) => Some(failure.clone()),
+            What::PassedOver(_) | What::Submission { .. } => None,
+        });
+        let none = || {
+            Failure::new(
+                Kind::Submission,
+                "none of the files holds records or a table",
+            )
+        };
+        file.ok_or_else(|| refusal.unwrap_or_else(none))
     }
 }
 
@@ -112,6 +129,10 @@ struct SubmissionAccount {
     flags: BTreeMap<Code, u64>,
     flagged_records: RecordReports,
     held_records: RecordReports,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    columns: Vec<ColumnUse>,
+    #[serde(flatten, skip_serializing_if = "Option::is_none")]
+    preview: Option<Preview>,
 }
 
 impl Accounts {
@@ -128,6 +149,8 @@ impl Accounts {
             flags: account.flags,
             flagged_records: account.flagged,
             held_records: account.held,
+            columns: account.columns,
+            preview: account.preview,
         });
     }
 
@@ -171,6 +194,7 @@ impl Accounts {
     pub(crate) fn text(&self, verb: &str) -> String {
         let mut lines = Vec::new();
         for submission in &self.submissions {
+            lines.extend(preview_lines(submission));
             lines.push(format!(
                 "{verb} {}: {}",
                 submission.file_name,
@@ -197,6 +221,18 @@ impl Accounts {
 }
 
 impl Accounts {
+    /// The first records of all submissions as CSV, each with the name of its file.
+    ///
+    /// # Errors
+    /// If the table cannot be written.
+    pub(crate) fn rows_csv(&self) -> Result<String, Failure> {
+        let submissions = self.submissions.iter();
+        let rows = submissions
+            .flat_map(|submission| submission.preview.iter().flat_map(Preview::disarmed));
+        let bytes = csv_of(rows)?;
+        Ok(String::from_utf8_lossy(&bytes).into_owned())
+    }
+
     /// All files in one line.
     fn last_line(&self) -> String {
         let submissions = counted(self.submissions.len() as u64, "submission", "submissions");
@@ -233,6 +269,20 @@ pub(crate) fn sentence(counts: &Counts) -> String {
         text += &format!("; {closed} closed");
     }
     text
+}
+
+/// What becomes of each column, and the first records.
+fn preview_lines(submission: &SubmissionAccount) -> Vec<String> {
+    let Some(preview) = &submission.preview else {
+        return Vec::new();
+    };
+    let mut lines = column_lines(&submission.columns);
+    if !lines.is_empty() {
+        lines.push(String::new());
+    }
+    lines.extend(visit_lines(preview, submission.counts.received));
+    lines.push(String::new());
+    lines
 }
 
 /// Each sheet that the mapping leaves out, though it looks like one of visits.

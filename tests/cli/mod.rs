@@ -4,5 +4,6 @@
 mod causes;
 mod help;
 mod outcome;
+mod rows_shown;
 mod settings;
 mod weeks_without_visits;

@@ -4,6 +4,10 @@
 //! Not here: reading files into sheets.
 
 mod cells;
+mod draft_grids;
+mod draft_sheets;
+mod draft_visits;
+mod drafts;
 mod headers;
 mod ids;
 mod layouts;

@@ -86,7 +86,7 @@ fn the_three_worked_mappings_give_the_same_visits() {
 #[test]
 fn a_suggested_mapping_asks_before_it_is_taken() {
     let sheet = csv_sheet("wide.csv", b',');
-    let draft = suggest(&[sheet]);
+    let draft = suggest(&[sheet], "wide.csv");
     let document: toml::Value =
         toml::from_str(&draft).unwrap_or_else(|error| panic!("{error}\n{draft}"));
     assert_eq!(document["dialect"]["headerRows"][0].as_integer(), Some(3));
@@ -94,13 +94,15 @@ fn a_suggested_mapping_asks_before_it_is_taken() {
         "to = \"/field/field_id\"",
         "name = \"Area (ac)\"",
         "to = \"/economics/market_value/amount\"",
-        "DECIDE: how dates are written",
+        "format = \"%m/%d/%Y\"",
         "Cells: \"7/20/2026\"",
+        "unit = \"$/cwt\"",
+        "DECIDE: the currency",
     ] {
         assert!(draft.contains(line), "{line} is not in:\n{draft}");
     }
     let failure =
         Mapping::read(&draft, "draft.toml").expect_err("a draft is not applied by itself");
     assert!(failure.to_string().contains("help:"), "{failure}");
-    assert!(suggest(&[]).starts_with('#'));
+    assert!(suggest(&[], "none.csv").starts_with('#'));
 }

@@ -184,7 +184,7 @@ fn read_row<'t>(
 }
 
 /// Marks that repeat the cell above.
-fn is_ditto(cell: &Cell) -> bool {
+pub(in crate::mapping) fn is_ditto(cell: &Cell) -> bool {
     matches!(content(cell).as_str(), "\"" | "''" | "〃" | "″" | "”" | "“")
 }
 

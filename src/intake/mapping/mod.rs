@@ -10,10 +10,10 @@
 //! columns and rows, [`values`] reads each cell, [`group`] puts rows together, [`record`] and [`sites`] write records.
 //! [`records`] takes these steps one after the other.
 
+mod column_uses;
 mod definition;
 mod draft;
 mod group;
-mod known_headers;
 mod layout;
 pub mod made_id;
 mod member;
@@ -30,6 +30,7 @@ mod utm_points;
 mod values;
 mod writer;
 
+pub use self::column_uses::ColumnUse;
 pub use self::layout::sheets::SheetNotRead;
 pub use self::names::cell_of;
 pub use self::plain::{plain_header, plain_records, plain_rows};

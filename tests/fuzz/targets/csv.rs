@@ -38,7 +38,7 @@ pub fn look(bytes: &[u8]) {
 pub fn look_at_sheets(file: &SubmittedFile) {
     if let Some(sheets) = reported(read_sheets(file, None)) {
         sheets.iter().for_each(hold_sheet);
-        let draft = suggest(&sheets);
+        let draft = suggest(&sheets, &file.name);
         let draft: Result<toml::Table, _> = draft.parse();
         draft.expect("a suggested mapping is TOML");
     }

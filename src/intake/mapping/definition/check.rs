@@ -13,6 +13,7 @@ use crate::mapping::definition::file::{
     BlockEntry, IgnoreEntry, JoinEntry, MappingFile, RowIs, Rows, SkipEntry, VisitId,
 };
 use crate::mapping::definition::mistake::{Mistake, mistake, regex};
+use crate::mapping::definition::open_questions::refuse_open_questions;
 use crate::mapping::member::{self, Keys, Level, Member};
 use crate::mapping::names::{column_of, folded};
 use crate::mapping::plan::{
@@ -22,6 +23,7 @@ use scouting::failure::{Failure, Kind as FailureKind};
 
 /// Reads and checks the text of a mapping file.
 pub(in crate::mapping) fn read(text: &str, place: &str) -> Result<Mapping, Failure> {
+    refuse_open_questions(text, place)?;
     let file: MappingFile =
         toml::from_str(text).map_err(|error| not_a_mapping(text, place, error))?;
     mapping(file, place).map_err(|mistake| {

@@ -7,3 +7,4 @@ pub(in crate::mapping) mod check_selector;
 pub(in crate::mapping) mod check_sources;
 pub(in crate::mapping) mod file;
 pub(in crate::mapping) mod mistake;
+pub(in crate::mapping) mod open_questions;

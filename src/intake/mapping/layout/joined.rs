@@ -6,7 +6,7 @@ use std::collections::HashMap;
 
 use crate::mapping::layout::finder::Finder;
 use crate::mapping::layout::table::{At, Column};
-use crate::mapping::names::{cell_place, content, folded, is_blank, quoted, shown};
+use crate::mapping::names::{cell_place, content, folded, is_blank, letters, quoted, shown};
 use crate::mapping::plan::Join;
 use crate::sheet::table::{Cell, Row, Sheet};
 use scouting::failure::{Failure, Kind};
@@ -129,6 +129,11 @@ impl<'a> JoinedSheet<'a> {
                 ),
             ),
         }
+    }
+
+    /// The name of a column.
+    pub(in crate::mapping) fn column(&self, place: usize) -> String {
+        format!("{}!{}", self.sheet.name, letters(place))
     }
 
     /// The columns of some names.

@@ -229,16 +229,31 @@ fn fill_to_the_right(upper: &mut [Vec<String>], last: &[String]) {
     }
 }
 
+/// The header over each column, as the mapping says.
+pub(in crate::mapping) fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
+    let form = &mapping.form;
+    joined_header(
+        sheet,
+        &form.header_rows,
+        &form.header_join,
+        form.header_fill,
+    )
+}
+
 /// The header over each column: the texts of the header rows, joined. A text over several columns
 /// is in the first of them, so blanks to its right take it, in all rows but the last.
-pub(in crate::mapping) fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String> {
+pub(in crate::mapping) fn joined_header(
+    sheet: &Sheet,
+    wanted: &[u64],
+    join: &str,
+    fill: bool,
+) -> Vec<String> {
     let width = sheet
         .rows
         .iter()
         .map(|row| row.cells.len())
         .max()
         .unwrap_or(0);
-    let wanted = &mapping.form.header_rows;
     let mut lines: Vec<Vec<String>> = wanted
         .iter()
         .map(|number| {
@@ -255,7 +270,7 @@ pub(in crate::mapping) fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String
     let Some((last, upper)) = lines.split_last_mut() else {
         return vec![String::new(); width];
     };
-    if mapping.form.header_fill {
+    if fill {
         fill_to_the_right(upper, last);
     }
     (0..width)
@@ -265,7 +280,7 @@ pub(in crate::mapping) fn header(mapping: &Mapping, sheet: &Sheet) -> Vec<String
                 .map(|line| line[place].as_str())
                 .filter(|text| !text.is_empty())
                 .collect();
-            parts.join(&mapping.form.header_join)
+            parts.join(join)
         })
         .collect()
 }

@@ -5,7 +5,7 @@ use std::rc::Rc;
 use crate::mapping::layout::joined::JoinedSheet;
 use crate::mapping::layout::turned::Turned;
 use crate::mapping::member::Keys;
-use crate::mapping::names::{cell_place, content, is_blank};
+use crate::mapping::names::{cell_place, content, is_blank, letters};
 use crate::sheet::table::{Cell, Row, Sheet};
 
 /// A sheet, laid out.
@@ -42,6 +42,15 @@ impl<'a> Places<'a> {
             Some(turned) => Places::Turned(turned),
             None if sheet.lists.is_some() => Places::Pointers,
             None => Places::Grid,
+        }
+    }
+
+    /// The name of a column.
+    pub(in crate::mapping) fn column(self, place: usize) -> String {
+        match self {
+            Places::Grid => letters(place),
+            Places::Turned(turned) => format!("row {}", turned.as_sent(place, 1).1),
+            Places::Pointers => (place + 1).to_string(),
         }
     }
 

@@ -92,6 +92,7 @@ impl Finder<'_, '_> {
 }
 
 impl Ignored {
+    /// Whether it names a column by its header.
     pub(in crate::mapping) fn names(&self, header: &str) -> bool {
         match self {
             Ignored::Name(name) => *name == folded(header),

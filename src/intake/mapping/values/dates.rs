@@ -39,7 +39,7 @@ pub(in crate::mapping) enum DateSystem {
 }
 
 /// The name that a mapping gives to ISO 8601 in a list of formats.
-const ISO: &str = "default";
+pub(in crate::mapping) const ISO: &str = "default";
 /// A year before this one was written with two digits.
 const YEAR_MIN: i16 = 1000;
 

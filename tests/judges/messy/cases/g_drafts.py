@@ -9,7 +9,13 @@ from kit import load
 from sheet import Sheet
 from visits import SUBMITTED, changed, visits
 
-CONSTANTS = {"/protocol": "bsm-eggs", "/submitted_at": SUBMITTED}
+CONSTANTS = {
+    "/protocol": "bsm-eggs",
+    "/submitted_at": SUBMITTED,
+    # Headers say $; the draft asks whose.
+    "/economics/treatment_cost/currency": "USD",
+    "/economics/market_value/currency": "USD",
+}
 # What an office answers for a column with this header.
 ANSWERS = {
     "Field": {"to": "/field/field_id"},
@@ -111,7 +117,7 @@ def european_dates():
 
 
 def dollars_in_cells():
-    """The draft does not ask about the $ of cells; the office finds out from what is held."""
+    """The draft sees the $ of cells."""
     sheet = Sheet(visits()).all("cost", lambda cost: f"${cost:.2f}")
     return drafted("dollars-in-cells", "costs as $8.00", sheet)
 
