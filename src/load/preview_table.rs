@@ -57,8 +57,7 @@ pub(super) fn visit_lines(preview: &Preview, received: u64) -> Vec<String> {
 
 fn cells(row: &PreviewRow) -> [String; 14] {
     let text = |text: &Option<String>| text.as_deref().map_or_else(|| "-".to_owned(), cell);
-    let number =
-        |number: Option<f64>| number.map_or_else(|| "-".to_owned(), |number| shown(number));
+    let number = |number: Option<f64>| number.map_or_else(|| "-".to_owned(), shown);
     let count =
         |count: Option<u32>| count.map_or_else(|| "-".to_owned(), |count| count.to_string());
     let amount =

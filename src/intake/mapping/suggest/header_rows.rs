@@ -63,7 +63,7 @@ impl Header {
             let texts = texts
                 .filter_map(|row| row.cells.get(place))
                 .filter(|cell| !is_blank(cell));
-            texts.map(content).last().unwrap_or_default()
+            texts.map(content).next_back().unwrap_or_default()
         };
         let columns = names.into_iter().enumerate().map(|(place, name)| Heading {
             name,
