@@ -51,6 +51,7 @@ mod publish; // outputs: classes, wording and what they claim
 mod published; // values from outside, typed by hand, with their sources
 mod publishing; // the public place: what gets there, what the gate stops, and what all of it gives away
 mod region; // what a boundary file may hold, and which county a point is in
+mod returned; // sheets that come back with rows or columns taken out or added
 mod round_trip; // visits through files of ours and back: the same
 mod scenario; // relations of loss: by hand, and refused
 mod schema; // the visit schema, our validator and our typed reading

@@ -9,6 +9,7 @@ pub(crate) mod own;
 pub(crate) mod pass;
 mod provenance;
 pub(crate) mod reports;
+mod returned;
 pub(crate) mod same_day;
 pub(crate) mod sender;
 pub(crate) mod submissions;

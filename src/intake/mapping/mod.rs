@@ -36,6 +36,7 @@ mod values;
 mod writer;
 
 pub use self::names::cell_of;
+pub(crate) use self::plain::is_plain_column;
 pub use self::plain::{plain_header, plain_records, plain_rows};
 pub use self::plain_text::marked;
 pub use self::plan::{Mapping, submission_instant};

@@ -4,10 +4,11 @@
 //! layout. Nothing else is guessed.
 
 use crate::corrections::corrected::corrected_records;
-use crate::corrections::corrected_rows::corrected_rows_of;
+use crate::corrections::corrected_rows::{columns_added, corrected_rows_of};
 use crate::count_sheet::reading::count_sheet_records;
-use crate::mapping::{Mapping, SheetNotRead, plain_records};
+use crate::mapping::{Mapping, plain_records};
 use crate::read::no_table::without_rows;
+use crate::read::not_read::NotRead;
 use crate::read::raw_record::RawRecord;
 use crate::read::sheets::read_sheets;
 use crate::read::submitted::SubmittedFile;
@@ -19,8 +20,8 @@ use scouting::failure::{Failure, Kind};
 pub(crate) struct TableRead {
     /// Its records, in the order of their first rows.
     pub records: Vec<RawRecord>,
-    /// Sheets that the mapping leaves out, though they look like those that it reads.
-    pub not_read: Vec<SheetNotRead>,
+    /// What is left out.
+    pub not_read: NotRead,
 }
 
 /// Reads a table.
@@ -33,13 +34,16 @@ pub(crate) fn table_records(
 ) -> Result<TableRead, Failure> {
     let sheets = read_sheets(file)?;
     // What was sent out to be corrected says so itself, next to whatever tables a mapping is for.
-    let lines = corrected_records(&sheets);
+    let lines = corrected_records(&sheets, &file.name).transpose()?;
     let rows = corrected_rows_of(&sheets, &file.name).transpose()?;
     if lines.is_some() || rows.is_some() {
         let records = lines.into_iter().chain(rows);
         return Ok(TableRead {
             records: records.flatten().collect(),
-            ..TableRead::default()
+            not_read: NotRead {
+                columns: columns_added(&sheets),
+                ..NotRead::default()
+            },
         });
     }
     if let Some(mapping) = mapping {
@@ -49,7 +53,10 @@ pub(crate) fn table_records(
         }
         return Ok(TableRead {
             records: records.into_iter().map(RawRecord::of_rows).collect(),
-            not_read: mapping.not_read(&sheets),
+            not_read: NotRead {
+                sheets: mapping.not_read(&sheets),
+                ..NotRead::default()
+            },
         });
     }
     count_sheet_records(&sheets, &file.name)
@@ -63,7 +70,7 @@ pub(crate) fn table_records(
 
 /// Whether a table is of a layout of our own, or was sent out to be corrected: then no mapping is asked.
 pub(crate) fn is_our_layout(sheets: &[Sheet], name: &str) -> bool {
-    corrected_records(sheets).is_some()
+    corrected_records(sheets, name).is_some()
         || corrected_rows_of(sheets, name).is_some()
         || count_sheet_records(sheets, name).is_some()
         || plain_records(sheets, name).is_some()

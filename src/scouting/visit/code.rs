@@ -168,6 +168,7 @@ codes! {
         BractMissing = "bract-missing",
         KeyBlank = "key-blank",
         RowsDisagree = "rows-disagree",
+        UnitsChanged = "units-changed",
     }
     CountSheet {
         TabUnknown = "tab-unknown",
