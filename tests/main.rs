@@ -13,6 +13,7 @@ mod cli; // the program as a person meets it: help, exit codes, messages
 #[cfg(feature = "cluster-tests")]
 mod cluster; // the stages on a scheduler and executors of their own
 mod costs; // what a file, an outline or a query may cost
+mod count_sheet_read; // count sheets as people give them back: units, headings, rows and tabs changed
 mod defaults; // economics that a record lacks: assumed with a trace, or held
 mod demo; // what the demo publishes says what it is
 mod disclosure; // what is public of which fields: withheld groups, editions, protocols, withdrawals

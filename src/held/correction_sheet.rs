@@ -182,9 +182,14 @@ impl<'a> Layout<'a> {
         let (row, columns) = self.place(finding);
         let words = in_words(finding, Some(&self.read.visit));
         // What is expected of a cell of the sender's own sheet, its unit and codes, does not hold in this
-        // one. Two readings of a date do, and so does all that is said of a count sheet, which is ours.
+        // one. Two readings of a date do, and so does what is said of a count sheet, which is ours, but for its
+        // units: those of this sheet are fixed.
+        let is_of_unit = matches!(
+            finding.code,
+            Code::HeadingChanged | Code::UnitDiffers | Code::UnitMissing
+        ) || finding.pointer == "/field/area_ha";
         let holds = finding.code == Code::DateAmbiguous
-            || self.read.id_recipe.as_deref() == Some(COUNT_SHEET_ID);
+            || self.read.id_recipe.as_deref() == Some(COUNT_SHEET_ID) && !is_of_unit;
         let was_read = self
             .read
             .visit
@@ -470,6 +475,23 @@ mod tests {
             asked
                 .map(|mend| &mend.right)
                 .any(|right| right.contains("held_units"))
+        );
+    }
+
+    #[test]
+    fn an_area_in_another_unit_is_asked_for_in_hectares() {
+        let read = json!({"visit": {"sites": []}, "id_recipe": COUNT_SHEET_ID,
+            "unread": {"/field/area_ha": "100 ?"}});
+        let finding = Finding::new(
+            Code::UnitDiffers,
+            "/field/area_ha",
+            "x",
+            "one unit: acre or ha",
+        );
+        let record = held(read, &[finding]);
+        assert_eq!(
+            record.rows[0].to_correct[0].right,
+            "the field's area in hectares"
         );
     }
 }

@@ -44,6 +44,7 @@ pub(crate) use self::sent::cell_as_sent;
 pub use self::sent::cell_of_sent;
 pub use self::sheets::SheetNotRead;
 pub use self::suggest::suggest;
+pub(crate) use self::values::unit::{Unit, in_cell, in_own_cell};
 
 /// The JSON Schema of mapping files, as it is published.
 pub const MAPPING_SCHEMA: &str = include_str!("../../../schemas/mapping.schema.json");

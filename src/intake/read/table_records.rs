@@ -5,15 +5,16 @@
 
 use crate::corrections::corrected::corrected_records;
 use crate::corrections::corrected_rows::{columns_added, corrected_rows_of};
-use crate::count_sheet::reading::count_sheet_records;
+use crate::count_sheet::reading::{self, count_sheet_records};
 use crate::mapping::{Mapping, plain_records};
 use crate::read::no_table::without_rows;
 use crate::read::not_read::NotRead;
 use crate::read::raw_record::RawRecord;
 use crate::read::sheets::read_sheets;
 use crate::read::submitted::SubmittedFile;
-use crate::sheet::table::Sheet;
+use crate::sheet::table::{Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
+use scouting::protocol::sheet_layout::{COUNTS_TAB, VISITS_TAB};
 
 /// What is read of a table.
 #[derive(Default)]
@@ -59,13 +60,30 @@ pub(crate) fn table_records(
             },
         });
     }
-    count_sheet_records(&sheets, &file.name)
+    let read = count_sheet_records(&sheets, &file.name)
+        .map(|records| filled(records?, &file.name))
         .or_else(|| plain_records(&sheets, &file.name))
-        .unwrap_or_else(|| Err(without_mapping(&file.name)))
-        .map(|records| TableRead {
-            records: records.into_iter().map(RawRecord::of_rows).collect(),
-            ..TableRead::default()
-        })
+        .unwrap_or_else(|| Err(without_mapping(&file.name)));
+    Ok(TableRead {
+        records: read?.into_iter().map(RawRecord::of_rows).collect(),
+        not_read: NotRead {
+            columns: reading::columns_added(&sheets),
+            ..NotRead::default()
+        },
+    })
+}
+
+/// The records of a count sheet, if anybody filled it.
+fn filled(records: Vec<TableRecord>, name: &str) -> Result<Vec<TableRecord>, Failure> {
+    match records.is_empty() {
+        false => Ok(records),
+        true => Err(Failure::new(
+            Kind::Submission,
+            format!("cannot load {name}: the count sheet is empty: no visit is filled in, and no count"),
+        )
+        .at(format!("tabs {VISITS_TAB} and {COUNTS_TAB}"))
+        .mend("was it saved after it was filled? ask for the filled sheet; an empty one need not be sent")),
+    }
 }
 
 /// Whether a table is of a layout of our own, or was sent out to be corrected: then no mapping is asked.

@@ -191,6 +191,10 @@ codes! {
         UnitNumberMissing = "unit-number-missing",
         UnitRepeated = "unit-repeated",
         UnitHalfFilled = "unit-half-filled",
+        UnitRowMissing = "unit-row-missing",
+        TotalDiffers = "total-differs",
+        TotalOfSomeUnits = "total-of-some-units",
+        HeadingChanged = "heading-changed",
     }
     Flag {
         TooFewSites = "too-few-sites",

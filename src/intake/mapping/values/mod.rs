@@ -8,4 +8,4 @@ pub(in crate::mapping) mod lost_zeros;
 pub(in crate::mapping) mod next_to_number;
 pub(in crate::mapping) mod no_day;
 pub(in crate::mapping) mod numbers;
-pub(in crate::mapping) mod unit;
+pub(crate) mod unit;
