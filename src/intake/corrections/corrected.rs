@@ -14,7 +14,7 @@ use serde_json::{Map, Value};
 
 use crate::corrections::made_identity::settle;
 use crate::corrections::returned::{Clues, Returned};
-use crate::corrections::returned_header::lost_column;
+use crate::corrections::returned_header::{lost_column, sheet_in_words};
 use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, first_text, text_of};
 use crate::read::raw_record::{RawRecord, Sent};
 use crate::sheet::table::{Row, Sheet};
@@ -149,8 +149,8 @@ fn lost(sheet: &Sheet, header: &Row, file_name: &str) -> Failure {
         ),
     };
     let what = format!(
-        "the sheet \"{}\" lacks the column {RECORD_CORRECTED:?}, which holds the corrected records{others}",
-        sheet.name
+        "{} lacks the column {RECORD_CORRECTED:?}, which holds the corrected records{others}",
+        sheet_in_words(sheet)
     );
     lost_column(file_name, &what).at(format!("row {}", header.number))
 }

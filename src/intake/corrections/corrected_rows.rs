@@ -118,7 +118,7 @@ impl<'a> Table<'a> {
             let cell = column_named(self.header, name).and_then(|at| row.cells.get(at));
             cell.is_some_and(|cell| !text_of(cell).trim().is_empty())
         };
-        FIRST_ROW.iter().any(|name| is_filled(&name))
+        FIRST_ROW.iter().any(is_filled)
     }
 
     /// The row without our columns and those that somebody added.
@@ -166,9 +166,17 @@ impl<'a> Table<'a> {
         ReturnedUnits {
             units,
             stated: stated.map(|text| text.parse().map_err(|_| text)),
-            stated_at: format!("{}!{cell}{first} ({HELD_UNITS})", self.sheet.name),
-            place: format!("{}, rows {first} to {last}", self.sheet.name),
+            stated_at: self.place(format!("{cell}{first} ({HELD_UNITS})"), "!"),
+            place: self.place(format!("rows {first} to {last}"), ", "),
             bracts: bracts(self.header),
+        }
+    }
+
+    /// A place behind the sheet's name, which a text file has none of.
+    fn place(&self, within: String, between: &str) -> String {
+        match self.sheet.name.as_str() {
+            "" => within,
+            sheet => format!("{sheet}{between}{within}"),
         }
     }
 

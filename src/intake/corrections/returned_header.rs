@@ -50,8 +50,8 @@ pub(crate) fn refuse_lost_columns(
     Err(lost_column(
         file_name,
         &format!(
-            "the sheet \"{}\" lacks the column {}{others}",
-            sheet.name,
+            "{} lacks the column {}{others}",
+            sheet_in_words(sheet),
             lost.join(", ")
         ),
     )
@@ -64,6 +64,14 @@ pub fn lost_column(file_name: &str, what: &str) -> Failure {
         "give a renamed column its name back; copy a deleted one from the file that was sent out, \
          which `bractline held export` makes again",
     )
+}
+
+/// A sheet by its name, which a text file has none of.
+pub(crate) fn sheet_in_words(sheet: &Sheet) -> String {
+    match sheet.name.as_str() {
+        "" => "the table".to_owned(),
+        name => format!("the sheet {name:?}"),
+    }
 }
 
 /// Number of the columns for the counts of a head.

@@ -21,8 +21,13 @@ def cases():
             total_column,
             said=['"Total"'],
         ),
-        filled("own-note-column", "a column of the scout's own next to the visits", note_column, said=['"My note"']),
-        filled("initials-column", "a column Initials of the scout's own next to the counts", initials, said=["Initials"]),
+        filled("own-note-column", "a column of the scout's own next to the visits", note_column, said=["My note"]),
+        filled(
+            "initials-column",
+            "a column Initials of the scout's own next to the counts",
+            initials,
+            said=["Initials"],
+        ),
         filled(
             "hidden-tab-lost",
             "the hidden tab is lost, as some programs lose it",
@@ -37,7 +42,9 @@ def cases():
         ),
         filled("acres-heading", "the heading was changed to Area (acres)", acres_heading),
         filled(
-            "acres-heading-alone", "the heading was changed to Area (acres), the column Area in deleted", acres_heading_alone
+            "acres-heading-alone",
+            "the heading was changed to Area (acres), the column Area in deleted",
+            acres_heading_alone,
         ),
         filled(
             "acres-against-heading",
@@ -126,7 +133,9 @@ def cases():
             bad=[Bad("counts", ["Counts, rows"], ("F-101", "2026-07-20"), ["site"])],
         ),
         filled(
-            "counts-tab-renamed", "the tab Counts renamed to Eggs", lambda book: setattr(book["Counts"], "title", "Eggs")
+            "counts-tab-renamed",
+            "the tab Counts renamed to Eggs",
+            lambda book: setattr(book["Counts"], "title", "Eggs"),
         ),
         filled("negative-count", "a negative count", negative, bad_visit=0, cell=["Counts", "E2"]),
         filled(
@@ -187,9 +196,8 @@ def filled(
             filled_sheet.unlink()
 
     steps = [make, ["load", name]]
-    return Case(
-        f"C-{id}", story, lambda folder: None, steps, meant, list(bad), [], list(way), clear=[says(word) for word in said]
-    )
+    clear = [says(word) for word in said]
+    return Case(f"C-{id}", story, lambda folder: None, steps, meant, list(bad), [], list(way), clear=clear)
 
 
 def columns(page, row=1):

@@ -27,12 +27,26 @@ def cases():
         columns("lon-renamed", "the heading lon renamed to longitude", lon_renamed, bad=["longitude", "lon"]),
         columns("own-column", "a column of one's own added", own_column, said=["checked by"]),
         columns("id-deleted", "the column held_id deleted", id_deleted),
-        columns("id-and-recipe-deleted", "held_id and held_visit_id_from deleted", lambda book: drop(book, "held_id", RECIPE)),
-        columns("our-columns-deleted", "every column that begins with held_ deleted but held_place and held_file", places_left),
+        columns(
+            "id-and-recipe-deleted",
+            "held_id and held_visit_id_from deleted",
+            lambda book: drop(book, "held_id", RECIPE),
+        ),
+        columns(
+            "our-columns-deleted",
+            "every column that begins with held_ deleted but held_place and held_file",
+            places_left,
+        ),
         columns("place-and-id-deleted", "held_id, held_file and held_place deleted", places_lost),
         columns("first-id-deleted", "the held_id of the first row deleted", first_id_deleted),
         columns("side-deleted", "the column side deleted, which is empty", side_deleted, bad=["side"]),
-        columns("last-count-deleted", "the column count_6 deleted", last_count_deleted, bad=["count_6"], member="counts"),
+        columns(
+            "last-count-deleted",
+            "the column count_6 deleted",
+            last_count_deleted,
+            bad=["count_6"],
+            member="counts",
+        ),
         columns("crop-deleted", "the column crop_type deleted", crop_deleted, bad=["crop_type"]),
         columns(
             "head-deleted", "the row of one head deleted", head_deleted, bad=["head", "unit", "row"], member="counts"
@@ -52,12 +66,27 @@ def cases():
             bad=["head", "unit", "row"],
             member="counts",
         ),
-        columns("head-deleted-on-purpose", "a head deleted, and the new number of heads written", head_deleted_and_said,
-                truth_of=without_head),
-        columns("head-deleted-then-said", "a head deleted; sent out again, the new number of heads written", head_deleted,
-                then=said_later, truth_of=without_head),
-        columns("head-deleted-then-sent-back", "a head deleted; sent out again, and sent back as it is", head_deleted,
-                then=lambda book: None, bad=["head", "unit", "row"], member="counts"),
+        columns(
+            "head-deleted-on-purpose",
+            "a head deleted, and the new number of heads written",
+            head_deleted_and_said,
+            truth_of=without_head,
+        ),
+        columns(
+            "head-deleted-then-said",
+            "a head deleted; sent out again, the new number of heads written",
+            head_deleted,
+            then=said_later,
+            truth_of=without_head,
+        ),
+        columns(
+            "head-deleted-then-sent-back",
+            "a head deleted; sent out again, and sent back as it is",
+            head_deleted,
+            then=lambda book: None,
+            bad=["head", "unit", "row"],
+            member="counts",
+        ),
         columns("rows-reversed", "the rows of the heads in another order", rows_reversed),
         columns("title-row", "a title row on top", title_row),
         columns("tab-renamed", "the tab renamed", lambda book: renamed(book, "Corrected")),
@@ -80,14 +109,26 @@ def cases():
             "json-corrected", "a record as JSON in a cell, corrected", lambda text: text.replace("2026-07-99", DAY)
         ),
         json_cell("json-smart-quotes", "a record as JSON in a cell, with smart quotes", smart_quotes),
-        json_cell("json-id-deleted", "a record as JSON in a cell, corrected, the column held_id deleted", right_day,
-                  lambda book: drop(book, "held_id")),
-        json_cell("json-corrected-renamed", "the column record_corrected renamed", right_day,
-                  lambda book: renamed_column(book, "record_corrected", "record_fixed"),
-                  bad=["record_corrected", "record_fixed"]),
-        json_cell("json-id-deleted-corrected-renamed", "held_id deleted and record_corrected renamed", right_day,
-                  lambda book: (drop(book, "held_id"), renamed_column(book, "record_corrected", "record_fixed")),
-                  bad=["record_corrected", "record_fixed"]),
+        json_cell(
+            "json-id-deleted",
+            "a record as JSON in a cell, corrected, the column held_id deleted",
+            right_day,
+            lambda book: drop(book, "held_id"),
+        ),
+        json_cell(
+            "json-corrected-renamed",
+            "the column record_corrected renamed",
+            right_day,
+            lambda book: renamed_column(book, "record_corrected", "record_fixed"),
+            bad=["record_corrected", "record_fixed"],
+        ),
+        json_cell(
+            "json-id-deleted-corrected-renamed",
+            "held_id deleted and record_corrected renamed",
+            right_day,
+            lambda book: (drop(book, "held_id"), renamed_column(book, "record_corrected", "record_fixed")),
+            bad=["record_corrected", "record_fixed"],
+        ),
         json_cell(
             "json-cut",
             "a record as JSON in a cell, its last brace lost",
@@ -98,7 +139,10 @@ def cases():
 
 
 def columns(id, story, change, bad=(), member="visit_id", saved_as=None, said=(), then=None, truth_of=None):
-    """One of four rows has the day 7-21 and was held; its file comes back. `then` changes what goes out a second time."""
+    """One of four rows has the day 7-21 and was held; its file comes back.
+
+    `then` changes what goes out a second time, `truth_of` what is meant of the visit that was held.
+    """
     truth = visits()
     sheet = Sheet(truth).set(1, "date", "7-21")
 
