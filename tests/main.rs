@@ -13,6 +13,7 @@ mod cli; // the program as a person meets it: help, exit codes, messages
 #[cfg(feature = "cluster-tests")]
 mod cluster; // the stages on a scheduler and executors of their own
 mod costs; // what a file, an outline or a query may cost
+mod count_sheet_read; // count sheets as people give them back: units, headings, rows and tabs changed
 mod county_alone; // a field of which only the county is known
 mod defaults; // economics that a record lacks: assumed with a trace, or held
 mod demo; // what the demo publishes says what it is
@@ -52,6 +53,7 @@ mod publish; // outputs: classes, wording and what they claim
 mod published; // values from outside, typed by hand, with their sources
 mod publishing; // the public place: what gets there, what the gate stops, and what all of it gives away
 mod region; // what a boundary file may hold, and which county a point is in
+mod returned; // sheets that come back with rows or columns taken out or added
 mod round_trip; // visits through files of ours and back: the same
 mod scenario; // relations of loss: by hand, and refused
 mod schema; // the visit schema, our validator and our typed reading

@@ -32,7 +32,7 @@ fn the_same_sheet_has_the_same_bytes_and_a_hidden_tab_that_a_reader_sees() {
 
 #[test]
 fn the_page_has_a_box_for_every_count_and_a_page_for_every_visit() {
-    for (protocol, boxes) in protocols().into_iter().zip([4 * 5 * 6, 2 * 12, 2 * 2]) {
+    for (protocol, boxes) in protocols().into_iter().zip([4 * 5 * 7, 2 * 12, 2 * 2]) {
         let page = count_sheet_page(&protocol, &options()).expect("a page");
         assert_eq!(page.matches("<section class=\"visit\"").count(), VISITS);
         let counts = page.matches("<td>").count();

@@ -14,6 +14,7 @@ use scouting::visit::record::{
     AMOUNT_MAX, COUNT_MAX, ITEMS_MAX, NIGHTS_MAX, REMARKS_LENGTH_MAX, TEXT_LENGTH_MAX,
 };
 use scouting::visit::stage::StageScale;
+use scouting::visit::units::HECTARES_PER_ACRE;
 
 /// Sides of a field that the list offers.
 const SIDES: [&str; 8] = [
@@ -77,13 +78,15 @@ pub(super) fn visit_entry(
         )?,
         VisitColumn::Area => {
             let [low, high] = protocol.plausible.area_ha;
+            let acres = |hectares: f64| (hectares / HECTARES_PER_ACRE).round();
             let note = format!(
-                "Area of the field in hectares, {low} to {high}. One acre is 0.40468564224 ha: 160 acres are 64.75 ha."
+                "Area of the field, in the unit that you choose next to it: {low} to {high} ha, {} to {} acres.",
+                acres(low),
+                acres(high)
             );
-            let check =
-                DataValidation::new().allow_decimal_number(DataValidationRule::Between(low, high));
-            entry(9.0, "0.0#", &note).checked(check, &note)?
+            entry(9.0, "0.0#", &note).checked(amount(), "A number above 0.")?
         }
+        VisitColumn::AreaIn => per_area("Whether the area is in acres or in hectares.")?,
         VisitColumn::CropType => {
             entry(13.0, "@", "Type of crop, from the list.").listed(&protocol.crop_types, true)?
         }
@@ -114,14 +117,14 @@ pub(super) fn visit_entry(
         )
         .listed(&currencies(&protocol.plausible.currency), false)?,
         VisitColumn::Value => money(
-            "What the crop sells for, for each pound or kilogram: choose which next to it. In dollars (or the main unit of the currency), not cents: 16 cents a pound are 0.16.",
+            "What the crop sells for, for each pound, hundredweight or kilogram: choose which next to it. In dollars (or the main unit of the currency), not cents: 16 cents a pound are 0.16 per lb or 16 per cwt.",
         )?,
         VisitColumn::ValuePer => entry(
             8.0,
             "@",
-            "Whether the price is per pound (lb) or per kilogram (kg).",
+            "Whether the price is per pound (lb), per hundredweight of 100 pounds (cwt) or per kilogram (kg).",
         )
-        .listed(&["lb", "kg"], true)?,
+        .listed(&["lb", "cwt", "kg"], true)?,
         VisitColumn::Plants => {
             let note = "Plant population per acre or hectare: choose which next to it.";
             entry(11.0, "#,##0", note).checked(amount(), "A number above 0.")?
@@ -188,6 +191,11 @@ pub(super) fn count_entry(column: CountColumn, plan: &SheetPlan) -> Result<Entry
                 "Count on bract {number} of the head. 0 means looked and found none; for a head that you did not \
              examine leave every bract empty."
             ),
+        )?,
+        CountColumn::Total => count(
+            plan,
+            "All that is on the examined bracts of the head, where you note no single bracts. Then write it for every \
+             head of the visit, and leave the bracts empty.",
         )?,
         CountColumn::Count => {
             let note = match plan.each_count_max {

@@ -93,6 +93,8 @@ struct Blank {
     unit: &'static str,
     /// Columns of twelve.
     width: usize,
+    /// Word before those to tick: `per`.
+    before: &'static str,
     /// Words to tick.
     choices: Vec<String>,
 }
@@ -114,6 +116,7 @@ fn blanks(protocol: &Protocol) -> Vec<Blank> {
         name: column.name(),
         unit: column.unit(),
         width,
+        before: "per",
         choices,
     };
     let area = ["acre", "ha"];
@@ -122,21 +125,26 @@ fn blanks(protocol: &Protocol) -> Vec<Blank> {
         blank(VisitColumn::Scout, 3, Vec::new()),
         blank(VisitColumn::Field, 3, Vec::new()),
         blank(VisitColumn::Farm, 3, Vec::new()),
-        blank(VisitColumn::Longitude, 4, Vec::new()),
-        blank(VisitColumn::Latitude, 4, Vec::new()),
-        blank(VisitColumn::Area, 2, Vec::new()),
+        blank(VisitColumn::Longitude, 3, Vec::new()),
+        blank(VisitColumn::Latitude, 3, Vec::new()),
+        Blank {
+            unit: "",
+            before: "",
+            ..blank(VisitColumn::Area, 4, words(&area))
+        },
         Blank {
             unit: "",
             ..blank(VisitColumn::CropStage, 2, Vec::new())
         },
         Blank {
             unit: "tick one",
+            before: "",
             ..blank(VisitColumn::CropType, 8, protocol.crop_types.clone())
         },
         blank(VisitColumn::Currency, 2, Vec::new()),
         blank(VisitColumn::Revision, 2, Vec::new()),
         blank(VisitColumn::Cost, 4, words(&area)),
-        blank(VisitColumn::Value, 4, words(&["lb", "kg"])),
+        blank(VisitColumn::Value, 4, words(&["lb", "cwt", "kg"])),
         blank(VisitColumn::Plants, 4, words(&area)),
         blank(VisitColumn::Remarks, 12, Vec::new()),
     ]
@@ -145,24 +153,28 @@ fn blanks(protocol: &Protocol) -> Vec<Blank> {
 fn headings(plan: &SheetPlan) -> Vec<String> {
     match plan.form {
         CountForm::Plants => Vec::new(),
-        CountForm::Heads | CountForm::Traps => CountColumn::counts(plan.form, plan.bracts)
-            .into_iter()
-            .map(|column| {
-                let since = if plan.catch_by_night || plan.form == CountForm::Heads {
-                    ""
-                } else {
-                    " since the trap was put up"
-                };
-                column.name() + since
-            })
-            .collect(),
+        CountForm::Heads | CountForm::Traps => {
+            CountColumn::counts(plan.form, plan.bracts, plan.totals)
+                .into_iter()
+                .map(|column| {
+                    let since = if plan.catch_by_night || plan.form == CountForm::Heads {
+                        ""
+                    } else {
+                        " since the trap was put up"
+                    };
+                    column.name() + since
+                })
+                .collect()
+        }
     }
 }
 
 fn boxes_a_line(plan: &SheetPlan) -> usize {
     match plan.form {
         CountForm::Plants => plan.units.min(PLANTS_A_LINE),
-        CountForm::Heads | CountForm::Traps => CountColumn::counts(plan.form, plan.bracts).len(),
+        CountForm::Heads | CountForm::Traps => {
+            CountColumn::counts(plan.form, plan.bracts, plan.totals).len()
+        }
     }
 }
 

@@ -41,6 +41,8 @@ pub struct SheetPlan {
     pub units: usize,
     /// Bracts of a head; not used for plants and traps.
     pub bracts: usize,
+    /// Whether one total for a head is taken in place of its bracts.
+    pub totals: bool,
     /// The most that one count can be.
     pub each_count_max: Option<u32>,
     /// Whether a trap's catch is divided by its nights.
@@ -62,6 +64,7 @@ impl SheetPlan {
             sites: options.sites.unwrap_or(protocol.sample.sites_min),
             units: protocol.sample.units_per_site,
             bracts: bracts_per_head(protocol),
+            totals: protocol.sample.unit_totals,
             each_count_max: protocol.sample.each_count_at_most,
             catch_by_night: protocol.sample.catch_by_night,
             form: protocol.sample.form,
@@ -154,8 +157,12 @@ pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
 fn how(plan: &SheetPlan) -> String {
     match plan.form {
         CountForm::Heads => format!(
-            "Examine {} of each head and write one count for each bract.",
-            count_of(plan.bracts, "bract", "bracts")
+            "Examine {} of each head and write one count for each bract{}.",
+            count_of(plan.bracts, "bract", "bracts"),
+            match plan.totals {
+                true => ", or one total for the head: the same way for every head of a visit",
+                false => "",
+            }
         ),
         CountForm::Plants => match plan.each_count_max {
             Some(1) => "Write 1 for each plant that has any, 0 for each that has none.".to_owned(),
@@ -194,12 +201,13 @@ pub(crate) fn filling(plan: &SheetPlan) -> Vec<Passage> {
         passage(
             "Copying",
             "Paste values only: an ordinary paste takes the drop-down lists away. Rows, columns and tabs keep \
-             their names and places."
+             their names and places; leave the row of what you did not examine blank, and do not delete it. A column \
+             of your own to the right is not read."
                 .to_owned(),
         ),
         passage(
             "Units",
-            "Area in hectares (1 acre is 0.40468564224 ha). Costs, prices and plants in the unit that you choose next to them; amounts in dollars (or the main unit of the currency), not cents. An amount that you do not know stays blank. Positions in decimal degrees, \
+            "Area, costs, prices and plants in the unit that you choose next to them: acres or hectares, pounds, hundredweights (cwt, 100 lb) or kilograms; amounts in dollars (or the main unit of the currency), not cents. An amount that you do not know stays blank. Positions in decimal degrees, \
              WGS 84, as a phone shows them."
                 .to_owned(),
         ),

@@ -16,7 +16,8 @@ use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::sheet_layout::{
     COUNTS_TAB, CountColumn, INSTRUCTIONS_TAB, LAYOUT, MARK_BRACTS, MARK_FORM, MARK_LAYOUT,
-    MARK_PROGRAM, MARK_PROTOCOL, MARK_TAB, VISITS_TAB, VisitColumn, heading,
+    MARK_PROGRAM, MARK_PROTOCOL, MARK_SITES, MARK_TAB, MARK_UNITS, PROTOCOL_LINE, VISITS_TAB,
+    VisitColumn, heading,
 };
 use scouting::visit::record::CountForm;
 
@@ -89,7 +90,8 @@ fn instructions_tab(
         said(&format!("Count sheet: {}", protocol.title)),
         &title,
     )?;
-    let mut row = 2;
+    sheet.write(1, 0, said(&format!("{PROTOCOL_LINE}{}", protocol.id)))?;
+    let mut row = 3;
     for (part, passages) in [
         ("Scouting", scouting(protocol, plan)),
         ("Filling this workbook", filling(plan)),
@@ -178,7 +180,7 @@ fn counts_tab(
     sheet.set_name(COUNTS_TAB)?;
     let planned = plan.visits * plan.sites * plan.units;
     let last = row_number(planned + SPARE_ROWS);
-    let columns = CountColumn::of(plan.form, plan.bracts, plan.layout);
+    let columns = CountColumn::of(plan.form, plan.bracts, plan.layout, plan.totals);
     for (place, column) in columns.into_iter().enumerate() {
         let place = column_number(place);
         let entry = count_entry(column, plan)?;
@@ -284,6 +286,8 @@ fn mark_tab(
     if plan.form == CountForm::Heads {
         marks.push((MARK_BRACTS, &bracts));
     }
+    let (sites, units) = (plan.sites.to_string(), plan.units.to_string());
+    marks.extend([(MARK_SITES, &*sites), (MARK_UNITS, &units)]);
     marks.push((MARK_PROGRAM, &options.program));
     let text = Format::new().set_num_format("@");
     for (row, (key, value)) in (0..).zip(marks) {

@@ -11,9 +11,11 @@ use super::plain_columns::{
     for_the_sender,
 };
 use super::record::{ReturnedCell, ReturnedRow, ReturnedRows};
-use super::row_text::{in_lines, place_of};
 use crate::shared::table_files::fits;
 use intake::corrections::kept_rows::{ReadOfRows, read_kept, with_unread};
+use intake::corrections::row_text::{in_lines, place_of};
+use intake::corrections::sent_out::HELD_UNITS;
+use intake::corrections::units::{Units, most_counts, number_is_asked, unit_word};
 use intake::mapping::made_id::COUNT_SHEET_ID;
 use intake::mapping::{cell_of_sent, marked, plain_header};
 use intake::sheet::table::Cell;
@@ -30,11 +32,15 @@ const BRACTS_USUAL: usize = 6;
 pub(crate) fn in_columns(record: &str, findings: &[Finding]) -> Option<ReturnedRows> {
     let (sent, read) = read_kept(record)?;
     read.visit.as_object()?;
+    let units = units_to_keep(&read, findings);
     let mut layout = Layout::of(&read);
     for finding in findings {
         layout.take(finding);
     }
     layout.ask_for_what_is_missing();
+    if units.is_none() {
+        layout.ask_for_units(findings);
+    }
     let cells = layout.rows.iter().flat_map(|row| &row.cells);
     if !cells.into_iter().all(fits) {
         return None;
@@ -42,11 +48,18 @@ pub(crate) fn in_columns(record: &str, findings: &[Finding]) -> Option<ReturnedR
     Some(ReturnedRows {
         place: place_of(&sent),
         as_sent: in_lines(&sent),
+        units,
         header: layout.header,
         rows: layout.rows,
         record: with_unread(&read),
         id_recipe: read.id_recipe,
     })
+}
+
+/// The number of units that is to stay as it is; `None` where there is none yet, or where it is to be stated anew.
+fn units_to_keep(read: &ReadOfRows, findings: &[Finding]) -> Option<u64> {
+    let units = Units::of(&read.visit).sum();
+    (units > 0 && !number_is_asked(read, findings)).then_some(units)
 }
 
 /// The rows as they are laid out.
@@ -62,7 +75,7 @@ impl<'a> Layout<'a> {
     fn of(read: &'a ReadOfRows) -> Layout<'a> {
         let mut layout = Layout {
             read,
-            header: plain_header(bracts_of(&read.visit)),
+            header: plain_header(most_counts(&read.visit).max(BRACTS_USUAL)),
             rows: Vec::new(),
             pointers: Vec::new(),
         };
@@ -169,9 +182,14 @@ impl<'a> Layout<'a> {
         let (row, columns) = self.place(finding);
         let words = in_words(finding, Some(&self.read.visit));
         // What is expected of a cell of the sender's own sheet, its unit and codes, does not hold in this
-        // one. Two readings of a date do, and so does all that is said of a count sheet, which is ours.
+        // one. Two readings of a date do, and so does what is said of a count sheet, which is ours, but for its
+        // units: those of this sheet are fixed.
+        let is_of_unit = matches!(
+            finding.code,
+            Code::HeadingChanged | Code::UnitDiffers | Code::UnitMissing
+        ) || finding.pointer == "/field/area_ha";
         let holds = finding.code == Code::DateAmbiguous
-            || self.read.id_recipe.as_deref() == Some(COUNT_SHEET_ID);
+            || self.read.id_recipe.as_deref() == Some(COUNT_SHEET_ID) && !is_of_unit;
         let was_read = self
             .read
             .visit
@@ -247,6 +265,24 @@ impl<'a> Layout<'a> {
         }
     }
 
+    /// Where the rows themselves are in question, their number is, too.
+    fn ask_for_units(&mut self, findings: &[Finding]) {
+        if findings
+            .iter()
+            .any(|finding| finding.code == Code::UnitsChanged)
+        {
+            return;
+        }
+        let unit = unit_word(&self.read.visit);
+        self.rows[0].to_correct.push(ReturnedCell {
+            columns: Vec::new(),
+            wrong: format!("{HELD_UNITS}: blank"),
+            right: format!(
+                "once the rows are right, write into {HELD_UNITS} how many {unit}s with counts the visit has"
+            ),
+        });
+    }
+
     /// A cell that stays blank and that no finding names would keep the record held: a unit, say, that only
     /// the amount before it gives.
     fn ask_for_what_is_missing(&mut self) {
@@ -290,19 +326,6 @@ fn may_not_be_blank(column: usize, cells: &[Cell]) -> bool {
     });
     !matches!(member, "amount" | "count")
         && amount_cell.is_some_and(|place| cells[place] != Cell::Empty)
-}
-
-/// The most counts of a head.
-fn bracts_of(visit: &Value) -> usize {
-    let sites = visit.get("sites").and_then(Value::as_array);
-    let heads = sites
-        .into_iter()
-        .flatten()
-        .filter_map(|site| site.get("heads")?.as_array());
-    let counts = heads
-        .flatten()
-        .filter_map(|head| head.as_array().map(Vec::len));
-    counts.max().unwrap_or(0).max(BRACTS_USUAL)
 }
 
 /// A text that no reader takes for a formula.
@@ -434,5 +457,41 @@ mod tests {
         assert_eq!(record.rows.len(), 1);
         assert_eq!(record.rows[0].to_correct[0].columns, [SITE, UNIT]);
         assert!(in_columns("{\"visit_id\":\"a\"}", &[]).is_none());
+    }
+
+    #[test]
+    fn the_number_of_units_goes_out_unless_they_are_in_question_themselves() {
+        let read = || {
+            json!({"visit": {"sites": [{"site": 1, "heads": [[0, 1], [2, 3]]}]}, "id_recipe": null,
+                "unread": {"/observed_on": "6/7/2026"}})
+        };
+        let finding = |code, pointer: &str| Finding::new(code, pointer, "x", "y");
+        let of_cell = held(read(), &[finding(Code::DateAmbiguous, "/observed_on")]);
+        assert_eq!(of_cell.units, Some(2));
+        let of_units = held(read(), &[finding(Code::CountRepeated, "/sites/0/heads")]);
+        assert_eq!(of_units.units, None);
+        let asked = of_units.rows[0].to_correct.iter();
+        assert!(
+            asked
+                .map(|mend| &mend.right)
+                .any(|right| right.contains("held_units"))
+        );
+    }
+
+    #[test]
+    fn an_area_in_another_unit_is_asked_for_in_hectares() {
+        let read = json!({"visit": {"sites": []}, "id_recipe": COUNT_SHEET_ID,
+            "unread": {"/field/area_ha": "100 ?"}});
+        let finding = Finding::new(
+            Code::UnitDiffers,
+            "/field/area_ha",
+            "x",
+            "one unit: acre or ha",
+        );
+        let record = held(read, &[finding]);
+        assert_eq!(
+            record.rows[0].to_correct[0].right,
+            "the field's area in hectares"
+        );
     }
 }

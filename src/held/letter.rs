@@ -107,8 +107,9 @@ fn how_to_correct(files: &str, form: ReturnForm, (in_rows, in_json): (bool, bool
                 "{} row is one head, plant or trap of a visit, in columns. held_problem says\n     \
                  what is wrong and where it was in your file; held_expected names the column of that\n     \
                  row and says what is expected. Write the correct value over the one that is there.\n     \
-                 area_ha is in hectares, days are written as 2026-07-21. Leave the columns that\n     \
-                 begin with held_ as they are.",
+                 area_ha is in hectares, days are written as 2026-07-21. If you take a row out\n     \
+                 or add one, write the new number of rows into held_units; leave the other columns\n     \
+                 that begin with held_ as they are.",
                 sheet(name)
             ));
         }

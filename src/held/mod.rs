@@ -7,6 +7,5 @@ pub(crate) mod letter;
 pub(crate) mod plain_columns;
 pub(crate) mod record;
 pub(crate) mod returned;
-pub(crate) mod row_text;
 pub(crate) mod rows;
 pub(crate) mod sheet;

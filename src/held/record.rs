@@ -34,6 +34,8 @@ pub(crate) struct ReturnedRows {
     pub place: String,
     /// Its rows as sent, a line each.
     pub as_sent: String,
+    /// How many heads, plants or traps it has; `None` where its sender is to say so.
+    pub units: Option<u64>,
     /// How its identity is made; comes back with the rows.
     pub id_recipe: Option<String>,
     /// The columns.

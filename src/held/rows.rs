@@ -7,24 +7,31 @@ use rust_xlsxwriter::{Color, Format, Workbook, XlsxError};
 
 use super::record::{ReturnedRecord, ReturnedRow, ReturnedRows};
 use crate::shared::table_files::{CELL_LENGTH_MAX, fits_cell, text_format, write_cells};
+use intake::corrections::sent_out::{
+    HELD_AS_SENT, HELD_EXPECTED, HELD_FILE, HELD_ID, HELD_PLACE, HELD_PROBLEM, HELD_UNITS,
+    ID_RECIPE,
+};
 use intake::sheet::table::Cell;
 use scouting::visit::words::{on_one_line, starts_formula};
 
 /// The columns before those of the visit. `load` looks for the first; all of them begin with `held_`.
-pub(crate) const COLUMNS: [&str; 7] = [
-    "held_id",
-    "held_problem",
-    "held_expected",
-    "held_file",
-    "held_place",
-    "held_as_sent",
-    "held_visit_id_from",
+pub(crate) const COLUMNS: [&str; 8] = [
+    HELD_ID,
+    HELD_PROBLEM,
+    HELD_EXPECTED,
+    HELD_UNITS,
+    HELD_FILE,
+    HELD_PLACE,
+    HELD_AS_SENT,
+    ID_RECIPE,
 ];
 /// Places of the two that a person reads first: their lines are all shown.
 const WRONG: usize = 1;
 const RIGHT: usize = 2;
+/// Place of the one that a sender may change.
+const UNITS: usize = 3;
 /// Widths of these columns and of the others, in characters.
-const WIDTHS: [f64; 7] = [22.0, 46.0, 46.0, 20.0, 20.0, 50.0, 14.0];
+const WIDTHS: [f64; 8] = [22.0, 46.0, 46.0, 12.0, 20.0, 20.0, 50.0, 14.0];
 const WIDTH: f64 = 14.0;
 /// Rows of one sheet: Excel has 1,048,576, but nobody corrects so many.
 const SHEET_ROWS_MAX: usize = 100_000;
@@ -32,12 +39,14 @@ const SHEET_ROWS_MAX: usize = 100_000;
 const NAMED_MAX: usize = 3;
 
 /// How to correct records, for a sheet of its own.
-pub(crate) const INSTRUCTIONS: [&str; 11] = [
+pub(crate) const INSTRUCTIONS: [&str; 13] = [
     "The sheet \"visits\" holds records that came in a spreadsheet and could not be counted yet.",
     "Each row is one head, plant or trap. The values of the visit are in its first row, those of a site in the site's first row.",
     "\"held_problem\" says what is wrong and where it was in your file; \"held_expected\" names the column of this row and says what is expected there. The cell is highlighted.",
     "A cell that could not be read is as you sent it, in its column. Write the correct value over it, then save and send this workbook back.",
-    "Change none of the columns that begin with held_, and keep the names of all columns.",
+    "\"held_units\", in the first row of a visit, is how many heads, plants or traps it has. If you take one out because it was not examined (delete its row, or clear its counts), or add one, write the new number there; where it is highlighted, write the number. Otherwise the visit stays on hold, so that no row is lost by mistake.",
+    "A row that you add needs the site and the unit, and the held_id of its visit.",
+    "Change none of the other columns that begin with held_, and keep all columns with their names. A column of your own is not read.",
     "area_ha is in hectares, whatever unit your own sheet has: 1 acre is 0.40468564224 ha, exactly. Amounts are per acre or ha, lb or kg, as the column next to them says.",
     "lon and lat are degrees; west and south have a minus sign. Days are written as 2026-07-21.",
     "An apostrophe before a text keeps a spreadsheet from taking it for a formula; it is not part of the text.",
@@ -106,8 +115,10 @@ pub(crate) fn write_sheets(
         });
         for (at, (record, rows, place)) in (1..).zip(rows) {
             let held = held_cells(record, rows, place);
+            let asks_units = place == 0 && rows.units.is_none();
             write_cells(sheet, (at, 0), &held, |column| match column {
                 WRONG | RIGHT => &forms.wrapped,
+                UNITS if asks_units => &forms.to_correct,
                 _ => &forms.text,
             })?;
             let row = &rows.rows[place];
@@ -207,20 +218,24 @@ fn held_cells(record: &ReturnedRecord, rows: &ReturnedRows, place: usize) -> Vec
                 None => mend.right.clone(),
             });
     let right: Vec<String> = right.collect();
-    [
+    let cells = [
         record.held_id.clone(),
         wrong.join("\n"),
         right.join("\n"),
+        String::new(),
         once(&on_one_line(&record.file_name)),
         once(&on_one_line(&rows.place)),
         once(&rows.as_sent),
         once(rows.id_recipe.as_deref().unwrap_or_default()),
-    ]
-    .map(|text| match text.is_empty() {
+    ];
+    let mut cells = cells.map(|text| match text.is_empty() {
         true => Cell::Empty,
         false => Cell::Text(shortened(text)),
-    })
-    .to_vec()
+    });
+    if let (0, Some(units)) = (place, rows.units) {
+        cells[UNITS] = Cell::Number(units as f64);
+    }
+    cells.to_vec()
 }
 
 /// `lon, lat`, or `count_1 to count_6`.
@@ -272,6 +287,7 @@ mod tests {
             rows: Some(ReturnedRows {
                 place: "row 12".to_owned(),
                 as_sent: "@row".to_owned(),
+                units: Some(2),
                 id_recipe: None,
                 header,
                 rows: vec![

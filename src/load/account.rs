@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use super::preview::Preview;
 use super::reports::RecordReports;
-use intake::mapping::{ColumnUse, SheetNotRead};
+use intake::mapping::ColumnUse;
+use intake::read::not_read::NotRead;
 use scouting::visit::code::Code;
 use store::rows::receipt::{Counts, Submission};
 
@@ -15,8 +16,8 @@ pub struct Account {
     pub load_id: String,
     /// The submission.
     pub submission: Submission,
-    /// Sheets that the mapping leaves out, though they look like those that it reads.
-    pub not_read: Vec<SheetNotRead>,
+    /// What is left out of it.
+    pub not_read: NotRead,
     /// How many records went where.
     pub counts: Counts,
     /// Every held record with its reasons.

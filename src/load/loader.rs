@@ -11,6 +11,7 @@ use super::account::Account;
 use super::history::History;
 use super::pass::{Pass, Taken};
 use super::provenance::Provenance;
+use super::returned::match_up;
 use intake::judge::judging::Judge;
 use intake::mapping::{ColumnUse, Mapping};
 use intake::read::no_table::as_table;
@@ -205,6 +206,13 @@ impl Loader {
         }
     }
 
+    /// The records of a submission; those that come back corrected know which held record they correct.
+    async fn open(&self, file: &SubmittedFile) -> Result<RecordReader, Failure> {
+        let mut reader = RecordReader::open(file, self.mapping.as_ref())?;
+        match_up((&self.store, &self.known), &mut reader, &file.name).await?;
+        Ok(reader)
+    }
+
     /// One pass over a submission; one that fails leaves nothing.
     async fn pass(
         &mut self,
@@ -213,14 +221,14 @@ impl Loader {
         append: Option<Append>,
         now: Timestamp,
     ) -> Result<Taken, Failure> {
-        let reader = RecordReader::open(file, self.mapping.as_ref());
+        let reader = self.open(file).await;
         // A file that cannot be opened leaves the history as it is: it takes long to read again.
         let history = match &reader {
             Ok(_) => self.take_history().await?,
             Err(_) => History::default(),
         };
-        let not_read = reader.as_ref().map_or(&[][..], RecordReader::not_read);
-        let not_read = not_read.to_vec();
+        let not_read = reader.as_ref().map(RecordReader::not_read);
+        let not_read = not_read.cloned().unwrap_or_default();
         let mut pass = Pass::new(
             (&self.store, &self.known),
             history,

@@ -11,6 +11,7 @@ mod preview;
 mod preview_table;
 mod provenance;
 pub(crate) mod reports;
+mod returned;
 pub(crate) mod same_day;
 pub(crate) mod sender;
 pub(crate) mod submissions;

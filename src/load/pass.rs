@@ -17,8 +17,8 @@ use super::preview::Preview;
 use super::provenance::Provenance;
 use super::reports::{RecordReport, RecordReports};
 use intake::judge::judging::{Judge, Judged, content_sha256, held, named};
-use intake::mapping::SheetNotRead;
 use intake::read::limits::HELD_MAX;
+use intake::read::not_read::NotRead;
 use intake::read::raw_record::RawRecord;
 use intake::read::reader::RecordReader;
 use intake::read::submitted::SubmittedFile;
@@ -335,7 +335,7 @@ impl<'a> Pass<'a> {
     }
 
     /// What the pass came to, if `take_all` ended well.
-    pub(super) fn finish(self, submission: Submission, not_read: Vec<SheetNotRead>) -> Taken {
+    pub(super) fn finish(self, submission: Submission, not_read: NotRead) -> Taken {
         Taken {
             account: Account {
                 load_id: String::new(),

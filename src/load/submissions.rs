@@ -21,6 +21,7 @@ use crate::shared::report::{LISTED_MAX, counted};
 use crate::shared::tables::csv_of;
 use intake::mapping::{ColumnUse, SheetNotRead};
 use intake::read::formats::look_at;
+use intake::read::not_read::ColumnNotRead;
 use intake::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::code::Code;
@@ -124,6 +125,8 @@ struct SubmissionAccount {
     bytes: u64,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     sheets_not_read: Vec<SheetNotRead>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    columns_not_read: Vec<ColumnNotRead>,
     #[serde(flatten)]
     counts: Counts,
     flags: BTreeMap<Code, u64>,
@@ -144,7 +147,8 @@ impl Accounts {
             sha256: account.submission.sha256,
             form: account.submission.form,
             bytes: account.submission.bytes,
-            sheets_not_read: account.not_read,
+            sheets_not_read: account.not_read.sheets,
+            columns_not_read: account.not_read.columns,
             counts: account.counts,
             flags: account.flags,
             flagged_records: account.flagged,
@@ -285,18 +289,30 @@ fn preview_lines(submission: &SubmissionAccount) -> Vec<String> {
     lines
 }
 
-/// Each sheet that the mapping leaves out, though it looks like one of visits.
+/// Each sheet that the mapping leaves out, though it looks like one of visits, and each column that is none of ours.
 fn not_read_lines(submission: &SubmissionAccount) -> Vec<String> {
-    let sheets = submission.sheets_not_read.iter();
-    sheets
-        .map(|not_read| {
-            format!(
-                "  not read: sheet {:?}, {} under the same headings; ignoreSheets of the mapping leaves it out",
-                not_read.sheet,
-                counted(not_read.rows, "row", "rows")
-            )
-        })
-        .collect()
+    let sheets = submission.sheets_not_read.iter().map(|not_read| {
+        format!(
+            "  not read: sheet {:?}, {} under the same headings; ignoreSheets of the mapping leaves it out",
+            not_read.sheet,
+            counted(not_read.rows, "row", "rows")
+        )
+    });
+    let columns = submission.columns_not_read.iter().map(|not_read| {
+        let of_sheet = match not_read.sheet.as_str() {
+            "" => String::new(),
+            sheet => format!(" of the sheet {sheet:?}"),
+        };
+        let heading = match not_read.heading.as_str() {
+            "" => "without a heading".to_owned(),
+            heading => format!("{heading:?}"),
+        };
+        format!(
+            "  not read: column {} {heading}{of_sheet}, which the sheet was not made with",
+            not_read.column
+        )
+    });
+    sheets.chain(columns).collect()
 }
 
 /// Each flag with its count, and the first visits of it where there is a sentence about them.

@@ -12,16 +12,27 @@ use serde::Deserialize;
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 
-use crate::corrections::corrected_rows::settle;
-use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, text_of};
+use crate::corrections::made_identity::settle;
+use crate::corrections::returned::{Clues, Returned};
+use crate::corrections::returned_header::{lost_column, sheet_in_words};
+use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, first_text, text_of};
 use crate::read::raw_record::{RawRecord, Sent};
 use crate::sheet::table::{Row, Sheet};
+use scouting::failure::Failure;
 use scouting::visit::held_id::HeldId;
 
 /// Header of the column with the record as its sender corrected it.
 const RECORD_CORRECTED: &str = "record_corrected";
 /// The same in sheets that earlier versions sent out.
 const RECORD_MENDED: &str = "record_mended";
+/// Columns that say where the held record was, and what was sent.
+const FILE: &str = "file";
+const LINE: &str = "line";
+const AS_SENT: &str = "record as sent";
+/// The columns besides the two that `load` looks for.
+const OTHERS: [&str; 5] = [FILE, LINE, "problem", "expected", AS_SENT];
+/// So many of them are a sheet of ours, whatever became of the two.
+const OTHERS_LEFT: usize = 4;
 
 /// A line as `held export --format ndjson` writes it; other members are for the reader.
 #[derive(Deserialize)]
@@ -49,6 +60,7 @@ pub(crate) fn unwrapped(raw: RawRecord) -> RawRecord {
             line: raw.line,
             sent: Sent::Bytes(bytes),
             mends: Some(mends),
+            returned: None,
         },
         None => raw,
     }
@@ -78,50 +90,89 @@ fn identified(record: &str, recipe: &str) -> Option<String> {
     Some(Value::Object(members).to_string())
 }
 
-/// The corrected records of a workbook that `held export` made, each with the number of its row; `None`
+/// The corrected records of a workbook that `held export` made of JSON, each with the number of its row; `None`
 /// if it is another workbook. Rows whose `record_corrected` is empty were not corrected here, and give
-/// nothing. A row whose `held_id` was changed into something else gives its record without one.
-pub(crate) fn corrected_records(sheets: &[Sheet]) -> Option<Vec<RawRecord>> {
+/// nothing. A row that has lost its `held_id` says by its other columns which record it corrects.
+///
+/// # Errors
+/// If the column of the corrected records is lost.
+pub(crate) fn corrected_records(
+    sheets: &[Sheet],
+    file_name: &str,
+) -> Option<Result<Vec<RawRecord>, Failure>> {
     let mut records = None;
     for sheet in sheets {
-        let Some((below, columns)) = header(&sheet.rows) else {
+        let Some(place) = header(&sheet.rows) else {
             continue;
         };
-        let rows = sheet.rows[below..].iter();
+        let header = &sheet.rows[place];
+        let Some(corrected) = corrected_column(header) else {
+            return Some(Err(lost(sheet, header, file_name)));
+        };
+        let rows = sheet.rows[place + 1..].iter();
         records
             .get_or_insert_with(Vec::new)
-            .extend(rows.filter_map(|row| corrected_record(row, columns)));
+            .extend(rows.filter_map(|row| corrected_record(header, row, corrected)));
     }
-    records
+    records.map(Ok)
 }
 
-/// Places of the two columns, and of the first row below the header.
-fn header(rows: &[Row]) -> Option<(usize, (usize, usize))> {
-    rows.iter()
-        .take(HEADER_ROWS_MAX)
-        .enumerate()
-        .find_map(|(place, row)| {
-            let columns = (
-                column_named(row, HELD_ID)?,
-                column_named(row, RECORD_CORRECTED).or_else(|| column_named(row, RECORD_MENDED))?,
-            );
-            Some((place + 1, columns))
-        })
+/// The place of our header: it has both columns that matter, or most of the others.
+fn header(rows: &[Row]) -> Option<usize> {
+    rows.iter().take(HEADER_ROWS_MAX).position(|row| {
+        let has = |name: &str| column_named(row, name).is_some();
+        let others = OTHERS.iter().filter(|name| has(name)).count();
+        has(HELD_ID) && corrected_column(row).is_some() || others >= OTHERS_LEFT
+    })
 }
 
-fn corrected_record(row: &Row, (id, record): (usize, usize)) -> Option<RawRecord> {
-    let text = text_of(row.cells.get(record)?);
+fn corrected_column(header: &Row) -> Option<usize> {
+    column_named(header, RECORD_CORRECTED).or_else(|| column_named(header, RECORD_MENDED))
+}
+
+fn lost(sheet: &Sheet, header: &Row, file_name: &str) -> Failure {
+    let is_own =
+        |name: &String| !name.is_empty() && name != HELD_ID && !OTHERS.contains(&name.as_str());
+    let names = header
+        .cells
+        .iter()
+        .map(|cell| text_of(cell).trim().to_owned());
+    let own: Vec<String> = names
+        .filter(is_own)
+        .map(|name| format!("{name:?}"))
+        .collect();
+    let others = match own.is_empty() {
+        true => String::new(),
+        false => format!(
+            ", and has {}, which it was not sent out with",
+            own.join(", ")
+        ),
+    };
+    let what = format!(
+        "{} lacks the column {RECORD_CORRECTED:?}, which holds the corrected records{others}",
+        sheet_in_words(sheet)
+    );
+    lost_column(file_name, &what).at(format!("row {}", header.number))
+}
+
+fn corrected_record(header: &Row, row: &Row, corrected: usize) -> Option<RawRecord> {
+    let text = text_of(row.cells.get(corrected)?);
     if text.trim().is_empty() {
         return None;
     }
-    let mends = row
-        .cells
-        .get(id)
-        .and_then(|cell| text_of(cell).parse().ok());
+    let said = |name| first_text(header, &[row], name).unwrap_or_default();
     Some(RawRecord {
         line: row.number,
         sent: Sent::Bytes(Bytes::from(text)),
-        mends,
+        mends: said(HELD_ID).parse().ok(),
+        returned: Some(Box::new(Returned {
+            clues: Clues {
+                file: said(FILE),
+                place: said(LINE),
+                as_sent: said(AS_SENT),
+            },
+            ..Returned::default()
+        })),
     })
 }
 
@@ -137,6 +188,7 @@ mod tests {
             line: 3,
             sent: Sent::Bytes(Bytes::copy_from_slice(text.as_bytes())),
             mends: None,
+            returned: None,
         }
     }
 
@@ -201,21 +253,25 @@ mod tests {
     #[test]
     fn a_sheet_of_ours_is_known_by_its_header_and_hands_in_what_was_corrected() {
         for corrected in [RECORD_CORRECTED, RECORD_MENDED] {
-            let records = corrected_records(&[
-                sheet(&[&["how to use this workbook"]]),
-                sheet(&[
-                    &["records to correct"],
-                    &["line", "held_id", "record_as_sent", corrected],
-                    &["1", ID, "{", "{}"],
-                    &["2", ID, "{", ""],
-                    &["3", ID, "{"],
-                    &["4", "changed", "{", "{\"a\":1}"],
-                    &["5", ID, "=1", "'=1"],
-                    &["6", ID, "'a'", "'a'"],
-                    &[],
-                ]),
-            ]);
+            let records = corrected_records(
+                &[
+                    sheet(&[&["how to use this workbook"]]),
+                    sheet(&[
+                        &["records to correct"],
+                        &["line", "held_id", "record_as_sent", corrected],
+                        &["1", ID, "{", "{}"],
+                        &["2", ID, "{", ""],
+                        &["3", ID, "{"],
+                        &["4", "changed", "{", "{\"a\":1}"],
+                        &["5", ID, "=1", "'=1"],
+                        &["6", ID, "'a'", "'a'"],
+                        &[],
+                    ]),
+                ],
+                "a.xlsx",
+            );
             let records: Vec<(u64, bool, String)> = records
+                .unwrap()
                 .unwrap()
                 .into_iter()
                 .map(|record| {
@@ -234,7 +290,34 @@ mod tests {
                 expected.map(|(line, mends, text)| (line, mends, text.to_owned()))
             );
         }
-        assert!(corrected_records(&[sheet(&[&["visit_id", "held_id"], &["a", ID]])]).is_none());
-        assert!(corrected_records(&[]).is_none());
+        let other = [sheet(&[&["visit_id", "held_id"], &["a", ID]])];
+        assert!(corrected_records(&other, "a.xlsx").is_none());
+        assert!(corrected_records(&[], "a.xlsx").is_none());
+    }
+
+    #[test]
+    fn a_sheet_that_has_lost_its_ids_is_known_and_one_without_corrections_is_refused_with_the_name()
+    {
+        let columns = ["file", "line", "problem", "expected", "record as sent"];
+        let with = |last: &'static str| {
+            let header: Vec<&str> = columns.into_iter().chain([last]).collect();
+            [sheet(&[
+                &header,
+                &["week.ndjson", "7", "x", "y", "{", "{}"],
+            ])]
+        };
+        let records = corrected_records(&with(RECORD_CORRECTED), "a.xlsx");
+        let records = records.unwrap().unwrap();
+        let clues = &records[0].returned.as_ref().unwrap().clues;
+        assert_eq!(
+            (&*clues.file, &*clues.place, &*clues.as_sent),
+            ("week.ndjson", "7", "{")
+        );
+        let refused = corrected_records(&with("record_fixed"), "a.xlsx");
+        let refused = refused.unwrap().unwrap_err().to_string();
+        assert!(
+            refused.contains("\"record_corrected\"") && refused.contains("\"record_fixed\""),
+            "{refused}"
+        );
     }
 }

@@ -3,34 +3,34 @@
 //! Rows belong together by `held_id`, so that nothing is lost where a record could not say which visit it is,
 //! or where somebody sorted the sheet. The columns that begin with `held_` are ours and are not read on.
 
-use std::collections::HashMap;
-use std::mem::take;
-
-use serde_json::{Map, Value};
-
-use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, text_of};
-use crate::count_sheet::draft::complete;
-use crate::mapping::made_id::{COUNT_SHEET_ID, made_id};
+use crate::corrections::made_identity::{TO_BE_MADE, VISIT_ID, settled};
+use crate::corrections::returned::{Clues, Returned, ReturnedUnits};
+use crate::corrections::returned_header::{
+    bracts, header_place, heading, is_read, own_columns, refuse_lost_columns,
+};
+use crate::corrections::rows_of_records::{RowsOfRecord, rows_of_records};
+use crate::corrections::sent_out::{
+    HELD_AS_SENT, HELD_FILE, HELD_ID, HELD_PLACE, HELD_UNITS, ID_RECIPE, column_named, first_text,
+    text_of,
+};
+use crate::corrections::units::Units;
 use crate::mapping::plain_records;
+use crate::read::not_read::ColumnNotRead;
 use crate::read::raw_record::RawRecord;
-use crate::sheet::table::{Cell, Row, Sheet, TableRecord};
-use scouting::failure::{Failure, Kind};
+use crate::sheet::grid::letters;
+use crate::sheet::table::{Cell, Row, Sheet};
+use scouting::failure::Failure;
 
-/// Header of the column that says how the identity of a visit is made.
-pub(crate) const ID_RECIPE: &str = "held_visit_id_from";
-/// Columns that are ours alone begin so.
-const OURS: &str = "held_";
-/// Columns by which the plain layout is recognized, and those that mark the first row of a visit.
-const VISIT_ID: &str = "visit_id";
-const TELLING: [&str; 3] = [VISIT_ID, "protocol", "unit"];
+/// Columns that mark the first row of a visit.
 const FIRST_ROW: [&str; 4] = [VISIT_ID, "protocol", "field_id", "observer_id"];
-/// The text in place of an identity that is made later.
-const TO_BE_MADE: &str = "to be made";
+/// Columns that hold counts, besides those of bracts.
+const COUNTS: [&str; 3] = ["count", "catch", "nights"];
+const COUNT_OF_BRACT: &str = "count_";
 
-/// The records of sheets in which rows bear the id of the held record that they correct; `None` if there is none.
+/// The records of sheets that were sent out in rows to be corrected; `None` if there is no such sheet.
 ///
 /// # Errors
-/// If a column was added or taken out, so that the layout is not ours any more.
+/// If a sheet has lost a column.
 pub(crate) fn corrected_rows_of(
     sheets: &[Sheet],
     file_name: &str,
@@ -44,86 +44,60 @@ pub(crate) fn corrected_rows_of(
     Some(records.map(|records| records.concat()))
 }
 
+/// Columns that somebody added to such sheets.
+pub(crate) fn columns_added(sheets: &[Sheet]) -> Vec<ColumnNotRead> {
+    let tables = sheets.iter().filter_map(Table::of);
+    let columns = tables.map(|table| own_columns(table.sheet, table.header, table.below));
+    columns.flatten().collect()
+}
+
 /// A sheet with our header.
 struct Table<'a> {
     sheet: &'a Sheet,
     header: &'a Row,
     below: &'a [Row],
-    id: usize,
 }
 
 impl<'a> Table<'a> {
     fn of(sheet: &'a Sheet) -> Option<Table<'a>> {
-        let rows = sheet.rows.iter().take(HEADER_ROWS_MAX);
-        rows.enumerate().find_map(|(place, header)| {
-            let id = column_named(header, HELD_ID)?;
-            let ours = TELLING
-                .iter()
-                .all(|name| column_named(header, name).is_some());
-            ours.then(|| Table {
-                sheet,
-                header,
-                below: &sheet.rows[place + 1..],
-                id,
-            })
+        let place = header_place(sheet)?;
+        Some(Table {
+            sheet,
+            header: &sheet.rows[place],
+            below: &sheet.rows[place + 1..],
         })
     }
 
     fn records(&self, file_name: &str) -> Result<Vec<RawRecord>, Failure> {
+        refuse_lost_columns(self.sheet, self.header, file_name)?;
+        let lacks_recipe = column_named(self.header, ID_RECIPE).is_none();
+        let id_column = column_named(self.header, HELD_ID);
         let mut records = Vec::new();
-        for (id, rows) in self.by_id() {
-            let recipe = self.first_text(&rows, ID_RECIPE);
-            let part = Sheet {
+        for part in rows_of_records(self.below, id_column, |row| self.names_visit(row)) {
+            let recipe = first_text(self.header, &part.rows, ID_RECIPE);
+            let laid_out = Sheet {
                 name: self.sheet.name.clone(),
-                rows: self.laid_out(rows, recipe.is_some()),
+                rows: self.laid_out(&part, recipe.is_some() || lacks_recipe),
                 lists: None,
             };
-            let read = plain_records(&[part], file_name)
-                .unwrap_or_else(|| Err(self.not_ours(file_name)))?;
+            let read = plain_records(&[laid_out], file_name).unwrap_or(Ok(Vec::new()))?;
             for record in read {
                 let mut raw = RawRecord::of_rows(settled(record, recipe.as_deref()));
-                raw.mends = id.parse().ok();
+                raw.mends = part.id.parse().ok();
+                raw.returned = Some(Box::new(self.returned(&part, lacks_recipe)));
                 records.push(raw);
             }
         }
         Ok(records)
     }
 
-    /// The rows of each held record, in the order of the first. A row that bears no id belongs to the one above.
-    fn by_id(&self) -> Vec<(String, Vec<&'a Row>)> {
-        let mut parts: Vec<(String, Vec<&Row>)> = Vec::new();
-        let mut places: HashMap<String, usize> = HashMap::new();
-        let mut above = None;
-        for row in self.below {
-            let id = row.cells.get(self.id).map(text_of).unwrap_or_default();
-            let id = id.trim();
-            let known = match id {
-                "" => above,
-                id => places.get(id).copied(),
-            };
-            let place = known.unwrap_or_else(|| {
-                places.insert(id.to_owned(), parts.len());
-                parts.push((id.to_owned(), Vec::new()));
-                parts.len() - 1
-            });
-            parts[place].1.push(row);
-            above = Some(place);
-        }
-        parts
-    }
-
     /// Header and rows as the plain layout has them, the visit's first row first.
-    fn laid_out(&self, mut rows: Vec<&Row>, id_is_made: bool) -> Vec<Row> {
-        let tells = |row: &Row| {
-            FIRST_ROW.iter().any(|name| {
-                let cell = column_named(self.header, name).and_then(|at| row.cells.get(at));
-                cell.is_some_and(|cell| !text_of(cell).trim().is_empty())
-            })
-        };
-        rows.sort_by_key(|row| !tells(row));
+    fn laid_out(&self, part: &RowsOfRecord<'_>, id_is_made: bool) -> Vec<Row> {
+        let mut rows = part.rows.clone();
+        rows.sort_by_key(|row| !self.names_visit(row));
         let mut rows: Vec<Row> = std::iter::once(self.header)
             .chain(rows)
-            .map(|row| self.without_ours(row))
+            .map(|row| self.plain_cells(row))
             .collect();
         if let (true, Some(at), Some(first)) = (
             id_is_made,
@@ -140,75 +114,91 @@ impl<'a> Table<'a> {
         rows
     }
 
-    fn without_ours(&self, row: &Row) -> Row {
+    fn names_visit(&self, row: &Row) -> bool {
+        let is_filled = |name: &&str| {
+            let cell = column_named(self.header, name).and_then(|at| row.cells.get(at));
+            cell.is_some_and(|cell| !text_of(cell).trim().is_empty())
+        };
+        FIRST_ROW.iter().any(is_filled)
+    }
+
+    /// The row without our columns and those that somebody added.
+    fn plain_cells(&self, row: &Row) -> Row {
         let mut row = row.clone();
-        for (cell, header) in row.cells.iter_mut().zip(&self.header.cells) {
-            if text_of(header).trim().starts_with(OURS) {
+        for (place, cell) in row.cells.iter_mut().enumerate() {
+            if !is_read(&heading(self.header, place)) {
                 *cell = Cell::Empty;
             }
         }
         row
     }
 
-    fn first_text(&self, rows: &[&Row], name: &str) -> Option<String> {
-        let at = column_named(self.header, name)?;
-        let texts = rows.iter().filter_map(|row| row.cells.get(at)).map(text_of);
-        texts
-            .map(|text| text.trim().to_owned())
-            .find(|text| !text.is_empty())
+    fn returned(&self, part: &RowsOfRecord<'_>, lacks_recipe: bool) -> Returned {
+        let text = |name: &str| first_text(self.header, &part.rows, name).unwrap_or_default();
+        Returned {
+            clues: Clues {
+                file: text(HELD_FILE),
+                place: text(HELD_PLACE),
+                as_sent: text(HELD_AS_SENT),
+            },
+            rows: Some(self.units(part)),
+            lacks_recipe,
+            findings: Vec::new(),
+        }
     }
 
-    fn not_ours(&self, file_name: &str) -> Failure {
-        Failure::new(
-            Kind::Submission,
-            format!(
-                "cannot load {file_name}: the sheet \"{}\" has other columns than it was sent out with",
-                self.sheet.name
-            ),
-        )
-        .at(format!("row {}", self.header.number))
-        .mend("take out added columns, and give the others their names back")
+    fn units(&self, part: &RowsOfRecord<'_>) -> ReturnedUnits {
+        let mut units = Units::default();
+        let site = column_named(self.header, "site");
+        for row in &part.rows {
+            let name = site.and_then(|at| row.cells.get(at)).map(text_of);
+            if self.has_counts(row) {
+                units.add(name.unwrap_or_default().trim(), 1);
+            }
+        }
+        let first = part
+            .rows
+            .first()
+            .map_or(self.header.number, |row| row.number);
+        let last = part.rows.last().map_or(first, |row| row.number);
+        let column = column_named(self.header, HELD_UNITS);
+        let cell = column.map_or("row ".to_owned(), letters);
+        let stated = first_text(self.header, &part.rows, HELD_UNITS);
+        ReturnedUnits {
+            units,
+            stated: stated.map(|text| text.parse().map_err(|_| text)),
+            stated_at: self.place(format!("{cell}{first} ({HELD_UNITS})"), "!"),
+            place: self.place(format!("rows {first} to {last}"), ", "),
+            bracts: bracts(self.header),
+        }
     }
-}
 
-/// The record with what is left to us: its identity, and for a count sheet the time of submission.
-fn settled(mut record: TableRecord, recipe: Option<&str>) -> TableRecord {
-    let Some(recipe) = recipe else {
-        return record;
-    };
-    let read = record.document.as_mut().unwrap_or(&mut record.draft);
-    let mut document = read.as_object_mut().map(take).unwrap_or_default();
-    settle(&mut document, recipe);
-    if let Err(findings) = &mut record.document {
-        findings.retain(|finding| {
-            finding.pointer != "/submitted_at" || !document.contains_key("submitted_at")
-        });
+    /// A place behind the sheet's name, which a text file has none of.
+    fn place(&self, within: String, between: &str) -> String {
+        match self.sheet.name.as_str() {
+            "" => within,
+            sheet => format!("{sheet}{between}{within}"),
+        }
     }
-    match &record.document {
-        Err(findings) if !findings.is_empty() => record.draft = Value::Object(document),
-        _ => record.document = Ok(Value::Object(document)),
-    }
-    record.id_recipe = Some(recipe.to_owned());
-    record
-}
 
-/// Makes the identity of a record that bears none of its own.
-pub(crate) fn settle(document: &mut Map<String, Value>, recipe: &str) {
-    if recipe == COUNT_SHEET_ID {
-        complete(document);
-    }
-    let own = document.get("visit_id").and_then(Value::as_str);
-    if own.is_none_or(|own| own == TO_BE_MADE) {
-        let made = made_id(recipe, document);
-        document.insert("visit_id".to_owned(), made.into());
+    fn has_counts(&self, row: &Row) -> bool {
+        row.cells.iter().enumerate().any(|(place, cell)| {
+            let name = heading(self.header, place);
+            let is_count = COUNTS.contains(&&*name) || name.starts_with(COUNT_OF_BRACT);
+            is_count && !text_of(cell).trim().is_empty()
+        })
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use serde_json::Value;
+
     use super::*;
+    use crate::corrections::made_identity::identified_by;
     use crate::mapping::plain_header;
     use crate::read::raw_record::Sent;
+    use crate::sheet::table::TableRecord;
 
     const ONE: &str = "01ababababababab-5";
     const OTHER: &str = "02ababababababab-9";
@@ -351,19 +341,111 @@ mod tests {
     }
 
     #[test]
-    fn a_column_that_was_added_is_refused_by_the_sheet_and_other_sheets_are_not_ours() {
+    fn a_column_that_was_added_is_named_and_not_read_and_other_sheets_are_not_ours() {
         let mut row = first_row(ONE, "F-1");
         row.push(("visit_id", "a"));
         row.push(("color", "red"));
-        let failure = corrected_rows_of(&[sheet(&["color"], &[&row])], "a.xlsx")
-            .expect("ours")
-            .expect_err("a column that is not ours");
-        assert!(
-            failure.to_string().contains("take out added columns"),
-            "{failure}"
-        );
+        let added = sheet(&["color"], &[&row]);
+        let columns = columns_added(std::slice::from_ref(&added));
+        let named: Vec<&str> = columns.iter().map(|column| &*column.heading).collect();
+        assert_eq!(named, ["color"]);
+        assert_eq!(handed_in(added).len(), 1);
         let mut other = sheet(&[], &[&row]);
-        other.rows[0].cells[0] = Cell::Text("id".to_owned());
+        for place in 0..4 {
+            other.rows[0].cells[place] = Cell::Text(format!("own {place}"));
+        }
         assert!(corrected_rows_of(&[other], "a.xlsx").is_none());
+    }
+
+    /// The sheet without a column, or with another heading over it.
+    fn changed(mut sheet: Sheet, name: &str, heading: Option<&str>) -> Sheet {
+        let at = column_named(&sheet.rows[0], name).expect("the column");
+        for row in &mut sheet.rows {
+            match heading {
+                Some(_) => {}
+                None => drop(row.cells.remove(at)),
+            }
+        }
+        if let Some(heading) = heading {
+            sheet.rows[0].cells[at] = Cell::Text(heading.to_owned());
+        }
+        sheet
+    }
+
+    #[test]
+    fn a_lost_column_is_named_with_the_one_that_is_there_in_its_place() {
+        let mut row = first_row(ONE, "F-1");
+        row.push(("visit_id", "a"));
+        let whole = sheet(&[], &[&row]);
+        for (name, heading, named) in [
+            ("lon", Some("longitude"), ["\"lon\"", "\"longitude\""]),
+            ("crop_type", None, ["\"crop_type\"", "copy a deleted one"]),
+            ("visit_id", None, ["\"visit_id\"", "held export"]),
+            ("count_1", Some("bract"), ["\"count_1\"", "\"bract\""]),
+        ] {
+            let changed = changed(whole.clone(), name, heading);
+            let refused = corrected_rows_of(&[changed], "a.xlsx").expect("ours");
+            let refused = refused.expect_err("a column is lost");
+            let said = format!("{refused} {:?}", refused.help());
+            for words in named {
+                assert!(said.contains(words), "{words} in {said}");
+            }
+        }
+    }
+
+    #[test]
+    fn without_its_id_a_record_says_where_it_was_and_how_many_units_it_has() {
+        let mut row = first_row(ONE, "F-1");
+        row.extend([
+            ("visit_id", "a"),
+            ("held_file", "week.csv"),
+            ("held_place", "row 3"),
+            ("held_units", "2"),
+        ]);
+        let blank = [("site", "1"), ("unit", "2")];
+        let mut whole = sheet(&[], &[&row, &blank]);
+        for (place, name) in ["held_file", "held_place", "held_units"].iter().enumerate() {
+            let said = row
+                .iter()
+                .find(|(column, _)| column == name)
+                .expect("a column");
+            whole.rows[0].cells.push(Cell::Text((*name).to_owned()));
+            whole.rows[1].cells.push(Cell::Text(said.1.to_owned()));
+            assert_eq!(
+                whole.rows[0].cells.len(),
+                whole.rows[1].cells.len(),
+                "{place}"
+            );
+        }
+        let lost = changed(whole, HELD_ID, None);
+        let records = corrected_rows_of(&[lost], "a.xlsx")
+            .expect("ours")
+            .expect("records");
+        assert_eq!((records.len(), records[0].mends), (1, None));
+        let returned = records[0].returned.as_ref().expect("it came back");
+        assert_eq!(
+            (&*returned.clues.file, &*returned.clues.place),
+            ("week.csv", "row 3")
+        );
+        let units = returned.rows.as_ref().expect("rows");
+        // A row whose counts were cleared is no unit.
+        assert_eq!(units.units.in_words("head"), "1 head (site 1: 1)");
+        assert_eq!(units.stated, Some(Ok(2)));
+    }
+
+    #[test]
+    fn an_identity_that_only_the_store_can_make_is_made_by_its_recipe() {
+        let row = first_row(ONE, "F-1");
+        let lost = changed(sheet(&[], &[&row]), ID_RECIPE, None);
+        let records = corrected_rows_of(&[lost], "a.xlsx")
+            .expect("ours")
+            .expect("records");
+        let made = |recipe| {
+            let record = identified_by(rows(&records[0]).clone(), recipe);
+            record.document.map(|visit| visit["visit_id"].clone())
+        };
+        assert_eq!(made(Some("{/field/field_id}")), Ok("F-1".into()));
+        let findings = made(None).expect_err("no identity");
+        assert!(findings[0].found.contains(ID_RECIPE), "{findings:?}");
     }
 }

@@ -13,6 +13,7 @@ use serde_json::{Map, Value, json};
 use crate::corrections::sent_out::text_of;
 use crate::mapping::{cell_as_sent, cell_of, cell_of_sent};
 use crate::sheet::table::{Cell, TableRecord};
+use scouting::visit::code::Code;
 
 /// A part of the rows as sent: those of one sheet.
 #[derive(Debug, Deserialize)]
@@ -133,6 +134,17 @@ fn unread(record: &TableRecord) -> Map<String, Value> {
         match cell {
             None | Some(Cell::Empty) => {}
             Some(cell) => {
+                let cell = match (cell, finding.code) {
+                    // Sent back as it is, it must not be taken for a number in the unit of our own column.
+                    (
+                        Cell::Number(number),
+                        Code::HeadingChanged
+                        | Code::UnitDiffers
+                        | Code::UnitMissing
+                        | Code::CellEmpty,
+                    ) => Cell::Text(format!("{number} ?")),
+                    (cell, _) => cell,
+                };
                 unread.insert(finding.pointer.clone(), cell_as_sent(&cell));
             }
         }
@@ -180,7 +192,6 @@ fn put(record: &mut Value, pointer: &str, value: Value) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use scouting::visit::code::Code;
     use scouting::visit::finding::Finding;
 
     fn record(place: &str, found: &str) -> TableRecord {

@@ -12,16 +12,20 @@ use std::collections::BTreeMap;
 
 use serde_json::{Value, json};
 
+use crate::count_sheet::amounts::{heading_changed, take_amount};
 use crate::count_sheet::draft::Draft;
-use crate::count_sheet::headed_tab::HeadedTab;
-use crate::count_sheet::sheet_cells::{as_sent, holds_something, is_blank, words};
+use crate::count_sheet::headed_tab::{HeadedTab, Known, Presence};
+use crate::count_sheet::marks::{Marks, marks, tab_of};
+use crate::count_sheet::printed_rows::PrintedRows;
+use crate::count_sheet::sheet_cells::{as_sent, holds_something, is_blank};
 use crate::count_sheet::site_counts::{CountTab, sites_of};
 use crate::mapping::made_id::COUNT_SHEET_ID;
-use crate::sheet::table::{Cell, Row, Sheet, TableRecord};
+use crate::read::not_read::ColumnNotRead;
+use crate::sheet::table::{Row, Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::sheet_layout::{
-    COUNTS_TAB, INSTRUCTIONS_TAB, LAYOUT, LAYOUT_FAMILY, MARK_BRACTS, MARK_FORM, MARK_LAYOUT,
-    MARK_PROTOCOL, MARK_TAB, VISITS_TAB, VisitColumn,
+    COUNTS_TAB, INSTRUCTIONS_TAB, LAYOUT, MARK_BRACTS, MARK_FORM, MARK_LAYOUT, MARK_PROTOCOL,
+    MARK_SITES, MARK_TAB, MARK_UNITS, VISITS_TAB, VisitColumn,
 };
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
@@ -37,25 +41,19 @@ pub fn count_sheet_records(
     sheets: &[Sheet],
     file_name: &str,
 ) -> Option<Result<Vec<TableRecord>, Failure>> {
-    let mark = marks(sheets)?;
-    Some(Book::of(sheets, &mark, file_name).map(|book| book.records(sheets)))
+    let book = Book::of_sheets(sheets, file_name)?;
+    Some(book.map(|book| book.records(sheets)))
 }
 
-/// The keys and values of the hidden tab, if there is one of a layout of ours.
-fn marks(sheets: &[Sheet]) -> Option<BTreeMap<String, String>> {
-    let tab = sheets.iter().find(|sheet| sheet.name == MARK_TAB)?;
-    let mut marks = BTreeMap::new();
-    for row in &tab.rows {
-        if let [key, value, ..] = &row.cells[..] {
-            let value = match value {
-                Cell::Number(number) => number.to_string(),
-                value => words(value),
-            };
-            marks.insert(words(key), value);
+/// Columns that somebody added to a count sheet.
+pub(crate) fn columns_added(sheets: &[Sheet]) -> Vec<ColumnNotRead> {
+    match Book::of_sheets(sheets, "") {
+        Some(Ok(book)) => {
+            let tabs = [&book.visits, &book.counts.tab];
+            tabs.into_iter().flat_map(HeadedTab::own_columns).collect()
         }
+        _ => Vec::new(),
     }
-    let layout = marks.get(MARK_LAYOUT)?;
-    layout.starts_with(LAYOUT_FAMILY).then_some(marks)
 }
 
 /// A count sheet whose tabs and headings were found.
@@ -63,14 +61,16 @@ struct Book<'a> {
     protocol: String,
     visits: HeadedTab<'a>,
     counts: CountTab<'a>,
+    printed: PrintedRows,
 }
 
 impl<'a> Book<'a> {
-    fn of(
-        sheets: &'a [Sheet],
-        marks: &BTreeMap<String, String>,
-        file_name: &str,
-    ) -> Result<Book<'a>, Failure> {
+    fn of_sheets(sheets: &'a [Sheet], file_name: &str) -> Option<Result<Book<'a>, Failure>> {
+        let marks = marks(sheets, file_name)?;
+        Some(marks.and_then(|marks| Book::of(sheets, &marks, file_name)))
+    }
+
+    fn of(sheets: &'a [Sheet], marks: &Marks, file_name: &str) -> Result<Book<'a>, Failure> {
         let refused = |what: String, mend: &str| {
             Failure::new(Kind::Submission, format!("cannot read {file_name}: {what}")).mend(mend)
         };
@@ -90,7 +90,7 @@ impl<'a> Book<'a> {
             )
         };
         let tab = |name: &str| {
-            sheets.iter().find(|sheet| sheet.name == name).ok_or_else(|| {
+            tab_of(sheets, name).ok_or_else(|| {
                 refused(
                     format!("the tab {name:?} of the count sheet is missing"),
                     "give the tab its name back, or copy the entries into a fresh count sheet (bractline sheet)",
@@ -112,11 +112,22 @@ impl<'a> Book<'a> {
         if mark(MARK_PROTOCOL).is_empty() {
             return Err(damaged(MARK_PROTOCOL));
         }
-        let columns = VisitColumn::ALL.map(|column| (column.name().to_owned(), true));
+        let columns = VisitColumn::ALL.map(|column| Known {
+            name: column.name().to_owned(),
+            unit: column.unit(),
+            presence: match column {
+                VisitColumn::AreaIn => Presence::Sometimes,
+                _ => Presence::Always,
+            },
+        });
+        let counts = CountTab::of(tab(COUNTS_TAB)?, form, bracts, file_name)?;
+        let number = |key| mark(key).parse::<u64>().ok();
+        let made_with = number(MARK_SITES).zip(number(MARK_UNITS));
         Ok(Book {
             protocol: mark(MARK_PROTOCOL).to_owned(),
             visits: HeadedTab::of(tab(VISITS_TAB)?, &columns, file_name)?,
-            counts: CountTab::of(tab(COUNTS_TAB)?, form, bracts, file_name)?,
+            printed: PrintedRows::of(&counts, made_with),
+            counts,
         })
     }
 
@@ -198,12 +209,13 @@ impl<'a> Book<'a> {
                 "the tab Counts has none under this number: write 0 where nothing was found",
             ));
         }
-        for (place, column) in VisitColumn::ALL.into_iter().enumerate().skip(1) {
-            if self.is_meant(row, column) {
-                draft.take(column, &self.visits.cell(row, place));
-            }
-        }
+        self.take_columns(&mut draft, row);
         draft.drop_units_alone();
+        let missing = number
+            .ordinal()
+            .filter(|_| rows_of_number == 1)
+            .and_then(|number| self.printed.missing(&self.counts, number, units));
+        draft.findings.extend(missing);
         let sites = sites_of(&self.counts, units);
         draft.findings.extend(sites.findings);
         draft.places.extend(sites.places);
@@ -228,6 +240,38 @@ impl<'a> Book<'a> {
         }
     }
 
+    /// Takes the cells of a visit; those of amounts together with their units.
+    fn take_columns(&self, draft: &mut Draft, row: &'a Row) {
+        let units: Vec<VisitColumn> = VisitColumn::ALL
+            .iter()
+            .filter_map(|column| column.unit_column())
+            .collect();
+        for column in VisitColumn::ALL.into_iter().skip(1) {
+            if let Some(unit) = column.unit_column() {
+                take_amount(draft, &self.visits, row, (column, unit));
+            } else if !units.contains(&column) && self.is_meant(row, column) {
+                let cell = self.visits.cell(row, column.place());
+                match self.changed(column).filter(|_| !cell.is_blank()) {
+                    Some(finding) => {
+                        draft.places.insert(column.pointer().to_owned(), cell.place);
+                        draft.findings.push(finding);
+                    }
+                    None => draft.take(column, &cell),
+                }
+            }
+        }
+    }
+
+    /// A finding if a heading says another unit than sheets print.
+    fn changed(&self, column: VisitColumn) -> Option<Finding> {
+        let (bracket, place) = self.visits.bracket(column.place())?;
+        let is_changed = column.is_measured() && !column.has_printed(&bracket);
+        is_changed.then(|| {
+            let printed = (column.name(), column.unit());
+            heading_changed(printed, column.pointer(), (&bracket, &place))
+        })
+    }
+
     /// Counts under a number that no visit has.
     fn orphaned(&self, units: &[&'a Row]) -> TableRecord {
         let number = self.counts.tab.cell(units[0], 0);
@@ -249,13 +293,14 @@ impl<'a> Book<'a> {
     /// Entries where none belong: above the headings, and on tabs that are not the sheet's.
     fn strays(&self, sheets: &[Sheet]) -> Vec<TableRecord> {
         let mut records = Vec::new();
-        for (name, tab) in [(VISITS_TAB, &self.visits), (COUNTS_TAB, &self.counts.tab)] {
+        let tabs = [&self.visits, &self.counts.tab];
+        for tab in tabs {
             let expected =
                 "nothing may be above the headings: move it into a row under them, or clear it";
             let above = tab.rows_above();
-            records.extend(stray(name, &above, Code::RowsAboveHeadings, expected));
+            records.extend(stray(tab.name(), &above, Code::RowsAboveHeadings, expected));
         }
-        let ours = [MARK_TAB, INSTRUCTIONS_TAB, VISITS_TAB, COUNTS_TAB];
+        let ours = [MARK_TAB, INSTRUCTIONS_TAB, tabs[0].name(), tabs[1].name()];
         for sheet in sheets.iter().filter(|sheet| !ours.contains(&&*sheet.name)) {
             let rows: Vec<&Row> = sheet
                 .rows
@@ -289,6 +334,7 @@ fn stray(tab: &str, rows: &[&Row], code: Code, expected: &str) -> Option<TableRe
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sheet::table::Cell;
 
     #[test]
     fn what_has_no_mark_of_ours_is_no_count_sheet() {

@@ -181,7 +181,7 @@ fn is_whole(number: f64) -> bool {
     number.fract() == 0.0 && number.abs() < WHOLE_MAX
 }
 
-fn number_value(number: f64) -> Value {
+pub(super) fn number_value(number: f64) -> Value {
     if is_whole(number) {
         // Whole and within the exact range, so the cast is exact.
         (number as i64).into()

@@ -7,7 +7,8 @@ use std::collections::BTreeMap;
 
 use serde_json::{Map, Value};
 
-use crate::count_sheet::headed_tab::HeadedTab;
+use crate::count_sheet::amounts::heading_changed;
+use crate::count_sheet::headed_tab::{HeadedTab, Known, Presence};
 use crate::count_sheet::sheet_cells::Placed;
 use crate::sheet::table::{Row, Sheet};
 use scouting::failure::Failure;
@@ -40,11 +41,17 @@ impl<'a> CountTab<'a> {
         file_name: &str,
     ) -> Result<CountTab<'a>, Failure> {
         // With every column that a sheet may have; a protocol of the interior asks for no side.
-        let columns = CountColumn::of(form, bracts, Layout::Edge);
-        let known: Vec<(String, bool)> = columns
-            .iter()
-            .map(|column| (column.name(), *column != CountColumn::Side))
-            .collect();
+        let columns = CountColumn::of(form, bracts, Layout::Edge, true);
+        let known = columns.iter().map(|column| Known {
+            name: column.name(),
+            unit: column.unit(),
+            presence: match column {
+                CountColumn::Side => Presence::Sometimes,
+                CountColumn::Total => Presence::SometimesWithUnit,
+                _ => Presence::Always,
+            },
+        });
+        let known: Vec<Known> = known.collect();
         Ok(CountTab {
             tab: HeadedTab::of(sheet, &known, file_name)?,
             form,
@@ -77,7 +84,7 @@ impl<'a> CountTab<'a> {
         self.columns.iter().enumerate().any(written) || !self.tab.unknown_cells(row).is_empty()
     }
 
-    fn cell(&self, row: &'a Row, column: CountColumn) -> Placed<'a> {
+    pub(crate) fn cell(&self, row: &'a Row, column: CountColumn) -> Placed<'a> {
         let place = self.columns.iter().position(|known| *known == column);
         self.tab.cell(
             row,
@@ -85,25 +92,72 @@ impl<'a> CountTab<'a> {
         )
     }
 
-    /// The cells that hold the counts of a unit.
+    /// The cells that hold the counts of a unit, one by one.
     fn counts(&self, row: &'a Row) -> Vec<Placed<'a>> {
-        let is_count = |column: &CountColumn| {
-            matches!(
-                column,
-                CountColumn::Bract(_)
-                    | CountColumn::Count
-                    | CountColumn::Catch
-                    | CountColumn::Nights
-            )
-        };
-        let places = (0..self.columns.len()).filter(|place| is_count(&self.columns[*place]));
+        let places = (0..self.columns.len()).filter(|place| is_count(self.columns[*place]));
         places.map(|place| self.tab.cell(row, place)).collect()
     }
+
+    /// The cell of one total for a unit, where its form has such a column.
+    fn total(&self, row: &'a Row) -> Option<Placed<'a>> {
+        let has_totals = self.columns.contains(&CountColumn::Total);
+        has_totals.then(|| self.cell(row, CountColumn::Total))
+    }
+
+    fn has_total(&self, row: &'a Row) -> bool {
+        self.total(row).is_some_and(|cell| !cell.is_blank())
+    }
+
+    fn has_single_counts(&self, row: &'a Row) -> bool {
+        !self.counts(row).iter().all(Placed::is_blank)
+    }
+
+    /// Whether the row holds a count in any form.
+    pub(crate) fn has_counts(&self, row: &'a Row) -> bool {
+        self.has_single_counts(row) || self.has_total(row)
+    }
+
+    /// The column of the unit's number.
+    pub(crate) fn unit_column(&self) -> CountColumn {
+        CountColumn::Unit(self.form)
+    }
+
+    /// What a unit is called: `Head`.
+    pub(crate) fn unit_name(&self) -> String {
+        self.unit_column().name()
+    }
+
+    /// A finding for each column of counts whose heading says another unit than sheets print.
+    fn changed_headings(&self) -> Vec<Finding> {
+        let counts = self
+            .columns
+            .iter()
+            .enumerate()
+            .filter(|(_, column)| is_count(**column));
+        let changed = counts.filter_map(|(place, column)| {
+            let (bracket, heading) = self.tab.bracket(place)?;
+            let is_changed = !bracket.eq_ignore_ascii_case(column.unit());
+            let printed = (&*column.name(), column.unit());
+            is_changed.then(|| heading_changed(printed, "/sites", (&bracket, &heading)))
+        });
+        changed.collect()
+    }
+}
+
+fn is_count(column: CountColumn) -> bool {
+    matches!(
+        column,
+        CountColumn::Bract(_) | CountColumn::Count | CountColumn::Catch | CountColumn::Nights
+    )
 }
 
 /// The sites of one visit, by number, of the rows that were filled for it.
 pub(crate) fn sites_of<'a>(tab: &CountTab<'a>, rows: &[&'a Row]) -> Sites {
     let mut made = Sites::default();
+    if !rows.is_empty() {
+        made.findings.extend(tab.changed_headings());
+    }
+    let form = made.form(tab, rows);
     let mut rows_of_site: BTreeMap<u64, Vec<&Row>> = BTreeMap::new();
     for &row in rows {
         made.findings.extend(tab.tab.unknown_cells(row));
@@ -118,13 +172,32 @@ pub(crate) fn sites_of<'a>(tab: &CountTab<'a>, rows: &[&'a Row]) -> Sites {
         }
     }
     for (number, rows) in rows_of_site {
-        made.add_site(tab, number, &rows);
+        made.add_site(tab, form, number, &rows);
     }
     made
 }
 
 impl Sites {
-    fn add_site<'a>(&mut self, tab: &CountTab<'a>, number: u64, rows: &[&'a Row]) {
+    /// The form of the visit's counts: totals if every examined head has one and some have nothing else. Of a visit no two
+    /// heads may be counted in different forms.
+    fn form<'a>(&mut self, tab: &CountTab<'a>, rows: &[&'a Row]) -> CountForm {
+        let has_total_alone = |row: &&&Row| tab.has_total(row) && !tab.has_single_counts(row);
+        let Some(alone) = rows.iter().find(has_total_alone) else {
+            return tab.form;
+        };
+        let mut single = rows.iter().filter(|row| tab.has_single_counts(row));
+        if single.all(|row| tab.has_total(row)) {
+            return CountForm::Plants;
+        }
+        let expected = "the heads of a visit are counted in one way: write the total of every head, or the bracts of every head";
+        let found = tab
+            .total(alone)
+            .map(|cell| cell.finding(Code::TotalOfSomeUnits, "/sites", expected));
+        self.findings.extend(found);
+        tab.form
+    }
+
+    fn add_site<'a>(&mut self, tab: &CountTab<'a>, form: CountForm, number: u64, rows: &[&'a Row]) {
         let pointer = format!("/sites/{}", self.sites.len());
         let place = tab.cell(rows[0], CountColumn::Site).place;
         self.places.insert(pointer.clone(), place);
@@ -132,8 +205,8 @@ impl Sites {
         if let Some(side) = self.side(tab, &pointer, rows) {
             site.insert("side".to_owned(), side);
         }
-        let counts = self.units(tab, &pointer, rows);
-        site.insert(tab.form.member().to_owned(), counts.into());
+        let counts = self.units(tab, form, &pointer, rows);
+        site.insert(form.member().to_owned(), counts.into());
         self.sites.push(site.into());
     }
 
@@ -165,11 +238,17 @@ impl Sites {
     }
 
     /// The counts of a site's examined units, by the unit's number.
-    fn units<'a>(&mut self, tab: &CountTab<'a>, pointer: &str, rows: &[&'a Row]) -> Vec<Value> {
-        let pointer = format!("{pointer}/{}", tab.form.member());
+    fn units<'a>(
+        &mut self,
+        tab: &CountTab<'a>,
+        form: CountForm,
+        pointer: &str,
+        rows: &[&'a Row],
+    ) -> Vec<Value> {
+        let pointer = format!("{pointer}/{}", form.member());
         let mut examined: Vec<(u64, &Row)> = Vec::new();
         for &row in rows {
-            if tab.counts(row).iter().all(Placed::is_blank) {
+            if !tab.has_counts(row) {
                 continue;
             }
             let number = tab.cell(row, CountColumn::Unit(tab.form));
@@ -199,15 +278,49 @@ impl Sites {
         examined.sort_by_key(|(unit, _)| *unit);
         let mut units = Vec::new();
         for (place, (_, row)) in examined.into_iter().enumerate() {
-            units.push(self.unit(tab, &format!("{pointer}/{place}"), row));
+            self.compare_total(tab, &pointer, row);
+            units.push(self.unit(tab, form, &format!("{pointer}/{place}"), row));
         }
         units
     }
 
-    fn unit<'a>(&mut self, tab: &CountTab<'a>, pointer: &str, row: &'a Row) -> Value {
+    /// A total next to counts must be their sum.
+    fn compare_total<'a>(&mut self, tab: &CountTab<'a>, pointer: &str, row: &'a Row) {
+        let counts = tab.counts(row);
+        let numbers: Option<Vec<u64>> = counts
+            .iter()
+            .map(|cell| cell.number("").ok()?.as_u64())
+            .collect();
+        let total = tab.total(row).filter(|cell| !cell.is_blank());
+        let (Some(numbers), Some(total)) = (numbers, total) else {
+            return;
+        };
+        let sum: u64 = numbers.iter().sum();
+        if total.number("").ok().and_then(|total| total.as_u64()) != Some(sum) {
+            let expected =
+                format!("the sum of the head's bracts, {sum}; or correct the bract that is wrong");
+            let finding = total.finding(Code::TotalDiffers, pointer, &expected);
+            self.findings.push(finding);
+        }
+    }
+
+    fn unit<'a>(
+        &mut self,
+        tab: &CountTab<'a>,
+        form: CountForm,
+        pointer: &str,
+        row: &'a Row,
+    ) -> Value {
         let number = tab.cell(row, CountColumn::Unit(tab.form));
         self.places.insert(pointer.to_owned(), number.place);
-        match tab.form {
+        if let (CountForm::Plants, Some(total)) = (form, tab.total(row)) {
+            return self.count(pointer, &total);
+        }
+        match form {
+            // Its finding is that of the visit.
+            CountForm::Heads if tab.has_total(row) && !tab.has_single_counts(row) => {
+                vec![Value::Null; tab.counts(row).len()].into()
+            }
             CountForm::Heads => {
                 let cells = tab.counts(row);
                 let counts = (0..).zip(&cells);

@@ -3,6 +3,7 @@
 //! It looks at one record alone; whether the store knows it already is [`super::identity`]'s to say.
 
 use std::collections::{BTreeMap, HashMap};
+use std::mem::take;
 
 use sha2::{Digest, Sha256};
 
@@ -82,8 +83,23 @@ impl Judge {
         self
     }
 
-    /// Judges one record.
-    pub fn judge(&self, raw: RawRecord) -> Judged {
+    /// Judges one record, and adds what is wrong with it whatever its values are.
+    pub fn judge(&self, mut raw: RawRecord) -> Judged {
+        let returned = raw.returned.as_mut();
+        let more = returned.map_or_else(Vec::new, |returned| take(&mut returned.findings));
+        match self.judge_values(raw) {
+            judged if more.is_empty() => judged,
+            Judged::Sound(row, raw) => {
+                Judged::Unsound(Box::new(held(&raw, named(more, &row.visit))))
+            }
+            Judged::Unsound(mut row) => {
+                row.findings.extend(more);
+                Judged::Unsound(row)
+            }
+        }
+    }
+
+    fn judge_values(&self, raw: RawRecord) -> Judged {
         let raw = unwrapped(raw);
         let read = match &raw.sent {
             Sent::Bytes(bytes) => self.schema.read(bytes),

@@ -33,12 +33,14 @@ mod writer;
 pub use self::column_uses::ColumnUse;
 pub use self::layout::sheets::SheetNotRead;
 pub use self::names::cell_of;
+pub(crate) use self::plain::is_plain_column;
 pub use self::plain::{plain_header, plain_records, plain_rows};
 pub use self::plain_text::marked;
 pub use self::plan::{Mapping, submission_instant};
 pub(crate) use self::sent::cell_as_sent;
 pub use self::sent::cell_of_sent;
 pub use self::suggest::suggest;
+pub(crate) use self::values::unit::{Unit, in_cell, in_own_cell};
 
 /// The JSON Schema of mapping files, as it is published.
 pub const MAPPING_SCHEMA: &str = include_str!("../../../schemas/mapping.schema.json");

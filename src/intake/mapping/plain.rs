@@ -124,12 +124,13 @@ fn header_row(sheet: &Sheet) -> Option<u64> {
                 .filter(|name| !name.is_empty())
                 .collect();
             TELLING_COLUMNS.iter().all(|name| filled.contains(name))
-                && filled.iter().all(|name| is_ours(name))
+                && filled.iter().all(|name| is_plain_column(name))
         })
         .map(|row| row.number)
 }
 
-fn is_ours(name: &str) -> bool {
+/// Whether a column is one of the plain layout, or one that our exports add.
+pub(crate) fn is_plain_column(name: &str) -> bool {
     let is_count = name.strip_prefix(COUNT_PREFIX).is_some_and(|number| {
         number
             .parse()
@@ -260,7 +261,7 @@ mod tests {
 
     #[test]
     fn the_layout_maps_each_of_its_columns() {
-        assert!(plain_header(6).iter().all(|name| is_ours(name)));
+        assert!(plain_header(6).iter().all(|name| is_plain_column(name)));
         let mapped: Vec<&str> = MAPPING
             .fields
             .iter()

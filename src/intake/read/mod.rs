@@ -10,6 +10,7 @@ pub mod limits;
 pub mod mail;
 pub mod no_records;
 pub mod no_table;
+pub mod not_read;
 pub(crate) mod parquet_records;
 pub mod raw_record;
 pub mod reader;

@@ -3,6 +3,8 @@
 use bytes::Bytes;
 
 use crate::corrections::kept_rows::{kept, without_half_made_id};
+use crate::corrections::made_identity::identified_by;
+use crate::corrections::returned::Returned;
 use crate::sheet::table::TableRecord;
 use scouting::visit::held_id::HeldId;
 
@@ -18,6 +20,8 @@ pub struct RawRecord {
     pub sent: Sent,
     /// The held record that it was sent to correct.
     pub mends: Option<HeldId>,
+    /// What it says besides its values, if it comes back from a sheet that was sent out to be corrected.
+    pub returned: Option<Box<Returned>>,
 }
 
 /// The two forms in which a record is sent.
@@ -36,6 +40,15 @@ impl RawRecord {
             line: record.line,
             sent: Sent::Rows(Box::new(without_half_made_id(record))),
             mends: None,
+            returned: None,
+        }
+    }
+
+    /// Gives rows without an identity the one that a recipe makes of them; without a recipe that is a finding.
+    pub fn identify(&mut self, recipe: Option<&str>) {
+        if let Sent::Rows(rows) = &mut self.sent {
+            let record = identified_by((**rows).clone(), recipe);
+            **rows = without_half_made_id(record);
         }
     }
 

@@ -8,10 +8,11 @@ use std::ops::Range;
 
 use bytes::Bytes;
 
-use crate::mapping::{Mapping, SheetNotRead};
+use crate::mapping::Mapping;
 use crate::read::cut::{Cut, Cutter};
 use crate::read::limits::Between;
 use crate::read::no_table::as_table;
+use crate::read::not_read::NotRead;
 use crate::read::parquet_records::ParquetRecords;
 use crate::read::raw_record::{CHUNK_BYTES, RawRecord, Sent};
 use crate::read::submitted::{Form, SubmittedFile, broken_off};
@@ -28,7 +29,7 @@ const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 pub struct RecordReader {
     name: String,
     source: Source,
-    not_read: Vec<SheetNotRead>,
+    not_read: NotRead,
     between: Between,
 }
 
@@ -54,7 +55,7 @@ impl RecordReader {
     pub fn open(file: &SubmittedFile, mapping: Option<&Mapping>) -> Result<RecordReader, Failure> {
         let mapped = mapping.map(|_| as_table(file)).transpose()?;
         let file = mapped.as_ref().unwrap_or(file);
-        let mut not_read = Vec::new();
+        let mut not_read = NotRead::default();
         let source = match file.form {
             Form::Ndjson | Form::Json if mapping.is_some() => {
                 Source::Table(table_records(file, mapping)?.records.into_iter())
@@ -94,9 +95,20 @@ impl RecordReader {
         })
     }
 
-    /// Sheets that the mapping leaves out, though they look like those that it reads.
-    pub fn not_read(&self) -> &[SheetNotRead] {
+    /// What is left out of the file.
+    pub fn not_read(&self) -> &NotRead {
         &self.not_read
+    }
+
+    /// The records that were sent out to be corrected and come back.
+    pub fn returned_mut(&mut self) -> impl Iterator<Item = &mut RawRecord> {
+        let records = match &mut self.source {
+            Source::Table(records) => records.as_mut_slice(),
+            _ => &mut [],
+        };
+        records
+            .iter_mut()
+            .filter(|record| record.returned.is_some())
     }
 
     fn read_chunk(&mut self) -> Result<Vec<RawRecord>, Failure> {
@@ -158,6 +170,7 @@ impl Chunk {
                 line,
                 sent: Sent::Bytes(bytes.slice(place)),
                 mends: None,
+                returned: None,
             })
             .collect()
     }
@@ -287,6 +300,7 @@ fn next_rows(records: &mut ParquetRecords, row: &mut u64) -> Result<Vec<RawRecor
                 line: *row,
                 sent: Sent::Bytes(bytes),
                 mends: None,
+                returned: None,
             }
         })
         .collect())

@@ -4,23 +4,25 @@
 //! layout. Nothing else is guessed.
 
 use crate::corrections::corrected::corrected_records;
-use crate::corrections::corrected_rows::corrected_rows_of;
-use crate::count_sheet::reading::count_sheet_records;
-use crate::mapping::{Mapping, SheetNotRead, plain_records};
+use crate::corrections::corrected_rows::{columns_added, corrected_rows_of};
+use crate::count_sheet::reading::{self, count_sheet_records};
+use crate::mapping::{Mapping, plain_records};
 use crate::read::no_table::without_rows;
+use crate::read::not_read::NotRead;
 use crate::read::raw_record::RawRecord;
 use crate::read::sheets::read_sheets;
 use crate::read::submitted::SubmittedFile;
-use crate::sheet::table::Sheet;
+use crate::sheet::table::{Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
+use scouting::protocol::sheet_layout::{COUNTS_TAB, VISITS_TAB};
 
 /// What is read of a table.
 #[derive(Default)]
 pub(crate) struct TableRead {
     /// Its records, in the order of their first rows.
     pub records: Vec<RawRecord>,
-    /// Sheets that the mapping leaves out, though they look like those that it reads.
-    pub not_read: Vec<SheetNotRead>,
+    /// What is left out.
+    pub not_read: NotRead,
 }
 
 /// Reads a table.
@@ -33,13 +35,16 @@ pub(crate) fn table_records(
 ) -> Result<TableRead, Failure> {
     let sheets = read_sheets(file, mapping)?;
     // What was sent out to be corrected says so itself, next to whatever tables a mapping is for.
-    let lines = corrected_records(&sheets);
+    let lines = corrected_records(&sheets, &file.name).transpose()?;
     let rows = corrected_rows_of(&sheets, &file.name).transpose()?;
     if lines.is_some() || rows.is_some() {
         let records = lines.into_iter().chain(rows);
         return Ok(TableRead {
             records: records.flatten().collect(),
-            ..TableRead::default()
+            not_read: NotRead {
+                columns: columns_added(&sheets),
+                ..NotRead::default()
+            },
         });
     }
     if let Some(mapping) = mapping {
@@ -49,21 +54,41 @@ pub(crate) fn table_records(
         }
         return Ok(TableRead {
             records: records.into_iter().map(RawRecord::of_rows).collect(),
-            not_read: mapping.not_read(&sheets),
+            not_read: NotRead {
+                sheets: mapping.not_read(&sheets),
+                ..NotRead::default()
+            },
         });
     }
-    count_sheet_records(&sheets, &file.name)
+    let read = count_sheet_records(&sheets, &file.name)
+        .map(|records| filled(records?, &file.name))
         .or_else(|| plain_records(&sheets, &file.name))
-        .unwrap_or_else(|| Err(without_mapping(&file.name)))
-        .map(|records| TableRead {
-            records: records.into_iter().map(RawRecord::of_rows).collect(),
-            ..TableRead::default()
-        })
+        .unwrap_or_else(|| Err(without_mapping(&file.name)));
+    Ok(TableRead {
+        records: read?.into_iter().map(RawRecord::of_rows).collect(),
+        not_read: NotRead {
+            columns: reading::columns_added(&sheets),
+            ..NotRead::default()
+        },
+    })
+}
+
+/// The records of a count sheet, if anybody filled it.
+fn filled(records: Vec<TableRecord>, name: &str) -> Result<Vec<TableRecord>, Failure> {
+    match records.is_empty() {
+        false => Ok(records),
+        true => Err(Failure::new(
+            Kind::Submission,
+            format!("cannot load {name}: the count sheet is empty: no visit is filled in, and no count"),
+        )
+        .at(format!("tabs {VISITS_TAB} and {COUNTS_TAB}"))
+        .mend("was it saved after it was filled? ask for the filled sheet; an empty one need not be sent")),
+    }
 }
 
 /// Whether a table is of a layout of our own, or was sent out to be corrected: then no mapping is asked.
 pub(crate) fn is_our_layout(sheets: &[Sheet], name: &str) -> bool {
-    corrected_records(sheets).is_some()
+    corrected_records(sheets, name).is_some()
         || corrected_rows_of(sheets, name).is_some()
         || count_sheet_records(sheets, name).is_some()
         || plain_records(sheets, name).is_some()

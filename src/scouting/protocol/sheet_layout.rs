@@ -28,8 +28,18 @@ pub const MARK_PROTOCOL: &str = "protocol";
 pub const MARK_FORM: &str = "count form";
 /// Key of the bracts of a head; there is no such row for plants and traps.
 pub const MARK_BRACTS: &str = "bracts per head";
+/// Key of the sites that are laid out for a visit.
+pub const MARK_SITES: &str = "sites per visit";
+/// Key of the units that are laid out for a site.
+pub const MARK_UNITS: &str = "units per site";
 /// Key of the program's version, for people.
 pub const MARK_PROGRAM: &str = "program version";
+
+/// What is before the protocol's id on the tab of plain words, for people, and for sheets that have lost the hidden tab.
+pub const PROTOCOL_LINE: &str = "Protocol: ";
+
+/// What sheets of earlier versions print behind the name of the area, which had no unit of its own.
+pub const AREA_IN_HECTARES: &str = "ha";
 
 /// Bracts laid out for a head where the protocol leaves their number open.
 const BRACTS_WHERE_OPEN: usize = 6;
@@ -56,8 +66,10 @@ pub enum VisitColumn {
     Longitude,
     /// `lat`.
     Latitude,
-    /// `area_ha`.
+    /// `area_ha`, in the unit of the next column.
     Area,
+    /// Unit of the area.
+    AreaIn,
     /// `crop_type`.
     CropType,
     /// `crop_stage`.
@@ -86,7 +98,7 @@ pub enum VisitColumn {
 
 impl VisitColumn {
     /// Every column, from left to right.
-    pub const ALL: [VisitColumn; 20] = [
+    pub const ALL: [VisitColumn; 21] = [
         VisitColumn::Visit,
         VisitColumn::Day,
         VisitColumn::Scout,
@@ -95,6 +107,7 @@ impl VisitColumn {
         VisitColumn::Longitude,
         VisitColumn::Latitude,
         VisitColumn::Area,
+        VisitColumn::AreaIn,
         VisitColumn::CropType,
         VisitColumn::CropStage,
         VisitColumn::Cost,
@@ -109,6 +122,12 @@ impl VisitColumn {
         VisitColumn::HandedIn,
     ];
 
+    /// Its place among all columns.
+    pub fn place(self) -> usize {
+        let place = VisitColumn::ALL.iter().position(|column| *column == self);
+        place.expect("every column is among all of them")
+    }
+
     /// What the column is called in messages.
     pub fn name(self) -> &'static str {
         match self {
@@ -120,6 +139,7 @@ impl VisitColumn {
             VisitColumn::Longitude => "Longitude",
             VisitColumn::Latitude => "Latitude",
             VisitColumn::Area => "Area",
+            VisitColumn::AreaIn => "Area in",
             VisitColumn::CropType => "Crop type",
             VisitColumn::CropStage => "Crop stage",
             VisitColumn::Cost => "Treatment cost",
@@ -144,12 +164,12 @@ impl VisitColumn {
             VisitColumn::Farm => "ID code, optional",
             VisitColumn::Longitude => "degrees, west is minus",
             VisitColumn::Latitude => "degrees, south is minus",
-            VisitColumn::Area => "ha",
+            VisitColumn::Area => "number",
             VisitColumn::CropType | VisitColumn::CropStage => "from the list",
             VisitColumn::Cost | VisitColumn::Value => "amount, if known",
-            VisitColumn::CostPer | VisitColumn::PlantsPer => "acre or ha",
+            VisitColumn::AreaIn | VisitColumn::CostPer | VisitColumn::PlantsPer => "acre or ha",
             VisitColumn::Currency => "three letters",
-            VisitColumn::ValuePer => "lb or kg",
+            VisitColumn::ValuePer => "lb, cwt or kg",
             VisitColumn::Plants => "plants, if known",
             VisitColumn::Remarks => "optional",
             VisitColumn::Revision => "1, 2 …",
@@ -157,10 +177,47 @@ impl VisitColumn {
         }
     }
 
-    /// The member of the record; `""` for the visit's number, which stays within the workbook.
+    /// Whether this version or an earlier one prints these words in brackets behind the column's name.
+    pub fn has_printed(self, words: &str) -> bool {
+        let earlier = match self {
+            VisitColumn::Area => AREA_IN_HECTARES,
+            VisitColumn::ValuePer => "lb or kg",
+            _ => self.unit(),
+        };
+        [self.unit(), earlier]
+            .iter()
+            .any(|printed| printed.eq_ignore_ascii_case(words))
+    }
+
+    /// Whether another unit or sign in the heading would make another value of the same number.
+    pub fn is_measured(self) -> bool {
+        matches!(
+            self,
+            VisitColumn::Longitude
+                | VisitColumn::Latitude
+                | VisitColumn::Area
+                | VisitColumn::Cost
+                | VisitColumn::Value
+                | VisitColumn::Plants
+                | VisitColumn::HandedIn
+        )
+    }
+
+    /// The column of an amount's unit.
+    pub fn unit_column(self) -> Option<VisitColumn> {
+        match self {
+            VisitColumn::Area => Some(VisitColumn::AreaIn),
+            VisitColumn::Cost => Some(VisitColumn::CostPer),
+            VisitColumn::Value => Some(VisitColumn::ValuePer),
+            VisitColumn::Plants => Some(VisitColumn::PlantsPer),
+            _ => None,
+        }
+    }
+
+    /// The member of the record; `""` for what stays within the workbook: the visit's number, and the unit of the area.
     pub fn pointer(self) -> &'static str {
         match self {
-            VisitColumn::Visit => "",
+            VisitColumn::Visit | VisitColumn::AreaIn => "",
             VisitColumn::Day => "/observed_on",
             VisitColumn::Scout => "/observer_id",
             VisitColumn::Field => "/field/field_id",
@@ -201,6 +258,7 @@ impl VisitColumn {
     /// The amounts whose unit the column holds; none for a column that is no unit.
     pub fn amounts(self) -> &'static [VisitColumn] {
         match self {
+            VisitColumn::AreaIn => &[VisitColumn::Area],
             VisitColumn::CostPer => &[VisitColumn::Cost],
             VisitColumn::Currency => &[VisitColumn::Cost, VisitColumn::Value],
             VisitColumn::ValuePer => &[VisitColumn::Value],
@@ -223,6 +281,8 @@ pub enum CountColumn {
     Unit(CountForm),
     /// The count on a bract, numbered from 1.
     Bract(usize),
+    /// All that is on a head, in place of its bracts.
+    Total,
     /// The count on a plant.
     Count,
     /// What a trap caught.
@@ -232,21 +292,25 @@ pub enum CountColumn {
 }
 
 impl CountColumn {
-    /// The columns of a form, from left to right. Only sites along the edge are on a side.
-    pub fn of(form: CountForm, bracts: usize, layout: Layout) -> Vec<CountColumn> {
+    /// The columns of a form, from left to right. Only sites along the edge are on a side; only some protocols take one
+    /// total for a head.
+    pub fn of(form: CountForm, bracts: usize, layout: Layout, totals: bool) -> Vec<CountColumn> {
         let mut columns = vec![CountColumn::Visit, CountColumn::Site];
         if layout == Layout::Edge {
             columns.push(CountColumn::Side);
         }
         columns.push(CountColumn::Unit(form));
-        columns.extend(CountColumn::counts(form, bracts));
+        columns.extend(CountColumn::counts(form, bracts, totals));
         columns
     }
 
     /// The columns that hold the counts of one unit.
-    pub fn counts(form: CountForm, bracts: usize) -> Vec<CountColumn> {
+    pub fn counts(form: CountForm, bracts: usize, totals: bool) -> Vec<CountColumn> {
         match form {
-            CountForm::Heads => (1..=bracts).map(CountColumn::Bract).collect(),
+            CountForm::Heads => {
+                let total = totals.then_some(CountColumn::Total);
+                (1..=bracts).map(CountColumn::Bract).chain(total).collect()
+            }
             CountForm::Plants => vec![CountColumn::Count],
             CountForm::Traps => vec![CountColumn::Catch, CountColumn::Nights],
         }
@@ -260,6 +324,7 @@ impl CountColumn {
             CountColumn::Side => "Side".to_owned(),
             CountColumn::Unit(form) => unit_name(form).to_owned(),
             CountColumn::Bract(number) => format!("Bract {number}"),
+            CountColumn::Total => "Total".to_owned(),
             CountColumn::Count => "Count".to_owned(),
             CountColumn::Catch => "Catch".to_owned(),
             CountColumn::Nights => "Nights".to_owned(),
@@ -271,6 +336,7 @@ impl CountColumn {
         match self {
             CountColumn::Side => "once a site",
             CountColumn::Bract(_) => "count",
+            CountColumn::Total => "in place of bracts",
             _ => "number",
         }
     }
@@ -305,7 +371,7 @@ mod tests {
             .collect();
         assert_eq!(names.len(), VisitColumn::ALL.len());
         for form in [CountForm::Heads, CountForm::Plants, CountForm::Traps] {
-            let columns = CountColumn::of(form, 6, Layout::Edge);
+            let columns = CountColumn::of(form, 6, Layout::Edge, true);
             let names: HashSet<_> = columns.iter().map(|column| column.name()).collect();
             assert_eq!(names.len(), columns.len(), "{form:?}");
         }
@@ -313,7 +379,7 @@ mod tests {
 
     #[test]
     fn only_sites_along_the_edge_have_a_side() {
-        let columns = |layout| CountColumn::of(CountForm::Heads, 6, layout);
+        let columns = |layout| CountColumn::of(CountForm::Heads, 6, layout, false);
         assert!(columns(Layout::Edge).contains(&CountColumn::Side));
         assert!(!columns(Layout::Interior).contains(&CountColumn::Side));
     }

@@ -169,6 +169,7 @@ codes! {
         BractMissing = "bract-missing",
         KeyBlank = "key-blank",
         RowsDisagree = "rows-disagree",
+        UnitsChanged = "units-changed",
     }
     CountSheet {
         TabUnknown = "tab-unknown",
@@ -191,6 +192,10 @@ codes! {
         UnitNumberMissing = "unit-number-missing",
         UnitRepeated = "unit-repeated",
         UnitHalfFilled = "unit-half-filled",
+        UnitRowMissing = "unit-row-missing",
+        TotalDiffers = "total-differs",
+        TotalOfSomeUnits = "total-of-some-units",
+        HeadingChanged = "heading-changed",
     }
     Flag {
         TooFewSites = "too-few-sites",

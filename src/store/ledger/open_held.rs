@@ -96,6 +96,11 @@ impl OpenHeld {
         self.records.get(&id)
     }
 
+    /// The id of the open record that a held id leads to.
+    pub fn current(&self, id: HeldId) -> Option<HeldId> {
+        self.get(id).map(OpenRecord::id)
+    }
+
     /// Who sent a record, be it open or closed; `None` if that is not known.
     pub fn sender(&self, id: HeldId) -> Option<&Arc<str>> {
         self.senders.get(&id)

@@ -72,3 +72,8 @@ def bad_cell(sheet, row, column, member, visit, **more):
 def expect(condition, words):
     """For checks: a list with the fault, or none."""
     return [] if condition else [words]
+
+
+def says(word):
+    """A check of what is said: there is a word of what is left out."""
+    return lambda store, run, messages: expect(word in messages, f"no message says {word}")

@@ -63,7 +63,7 @@ impl OnDisk {
 fn visit_cells(row: usize, field: &str) -> Map<String, Value> {
     let values = json!({
         "B": {"day": "2026-07-21"}, "C": "obs-0123", "D": field, "F": -100.12345, "G": 44.12345, "H": 62.4,
-        "I": "oilseed", "J": "R3", "K": 8, "L": "acre", "M": "USD", "N": 0.16, "O": "lb", "P": 20000, "Q": "acre",
+        "I": "ha", "J": "oilseed", "K": "R3", "L": 8, "M": "acre", "N": "USD", "O": 0.16, "P": "lb", "Q": 20000, "R": "acre",
     });
     let values = values.as_object().expect("an object").clone();
     values

@@ -69,24 +69,25 @@ fn check_checks(protocol: &Protocol, tabs: &Map<String, Value>) {
         (&json!("-90"), &json!("90"))
     );
     assert_eq!(
-        check("I")["low"],
+        check("J")["low"],
         json!(format!("\"{}\"", protocol.crop_types.join(",")))
     );
-    assert_eq!(check("J")["type"], "list");
+    assert_eq!(check("K")["type"], "list");
     assert!(
-        check("J")["low"]
+        check("K")["low"]
             .as_str()
             .expect("a list")
             .contains(",R5.1,")
     );
-    assert_eq!(check("L")["low"], json!("\"acre,ha\""));
-    assert_eq!(check("O")["low"], json!("\"lb,kg\""));
-    assert_eq!(check("Q")["low"], json!("\"acre,ha\""));
+    assert_eq!(check("I")["low"], json!("\"acre,ha\""));
+    assert_eq!(check("M")["low"], json!("\"acre,ha\""));
+    assert_eq!(check("P")["low"], json!("\"lb,cwt,kg\""));
+    assert_eq!(check("R")["low"], json!("\"acre,ha\""));
 
     let counts = tabs["Counts"]["checks"].as_object().expect("checks");
     let last = tabs["Counts"]["rows"].as_u64().expect("rows");
     let columns: &[&str] = match &*protocol.id {
-        "bsm-eggs" => &["E", "F", "G", "H", "I", "J"],
+        "bsm-eggs" => &["E", "F", "G", "H", "I", "J", "K"],
         _ => &["D"],
     };
     for column in columns {
@@ -108,10 +109,10 @@ fn check_unlocked(protocol: &Protocol, tabs: &Map<String, Value>) {
             .collect()
     };
     let visits = unlocked("Visits");
-    assert_eq!(visits.len(), VISITS * 19);
+    assert_eq!(visits.len(), VISITS * 20);
     assert!(visits.contains(&"B2".to_owned()) && !visits.iter().any(|cell| cell.starts_with('A')));
     let (planned, counts, sides, columns) = match &*protocol.id {
-        "bsm-eggs" => (VISITS * 4 * 5, 6, VISITS * 4, 10),
+        "bsm-eggs" => (VISITS * 4 * 5, 7, VISITS * 4, 11),
         "test-plants" => (VISITS * 2 * 12, 1, 0, 4),
         _ => (VISITS * 2, 2, 0, 5),
     };

@@ -10,4 +10,4 @@ mod month_names;
 pub(in crate::mapping) mod next_to_number;
 pub(in crate::mapping) mod no_day;
 pub(in crate::mapping) mod numbers;
-pub(in crate::mapping) mod unit;
+pub(crate) mod unit;

@@ -15,7 +15,7 @@ const HECTARES_PER_SURVEY_ACRE: f64 =
 
 /// How a number in some unit becomes the record's.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::mapping) struct Unit {
+pub(crate) struct Unit {
     /// As the mapping or the cell names it.
     pub code: String,
     pub(super) factor: Factor,
@@ -121,6 +121,11 @@ impl Unit {
     pub(crate) fn convert(&self, number: f64) -> f64 {
         number * self.factor.multiply / self.factor.divide
     }
+
+    /// Whether a number in this unit is the same in the other; the currency is left aside.
+    pub(crate) fn measures_as(&self, other: &Unit) -> bool {
+        (self.factor, self.per) == (other.factor, other.per)
+    }
 }
 
 /// The unit that a mapping names; `None` if there is no such code for the quantity.
@@ -129,11 +134,24 @@ pub(in crate::mapping) fn by_code(quantity: Quantity, code: &str) -> Option<Unit
 }
 
 /// The unit that is next to a number in a cell: codes and the spellings that people use.
-pub(in crate::mapping) fn in_cell(quantity: Quantity, text: &str) -> Option<Unit> {
+pub(crate) fn in_cell(quantity: Quantity, text: &str) -> Option<Unit> {
     find(quantity, &text.trim().to_lowercase(), true).map(|unit| Unit {
         code: text.trim().to_owned(),
         ..unit
     })
+}
+
+/// The unit that a cell of its own names for an amount: of an area itself, of others what they are for, such as `cwt`.
+pub(crate) fn in_own_cell(quantity: Quantity, text: &str) -> Option<Unit> {
+    if quantity == Quantity::Area {
+        return in_cell(quantity, text);
+    }
+    let below = below_of(quantity, &text.trim().to_lowercase(), true)?;
+    let plain = Above {
+        factor: ONE,
+        currency: None,
+    };
+    Some(plain.over(below, text.trim()))
 }
 
 /// The codes for a quantity, for messages.

@@ -6,7 +6,8 @@ import openpyxl
 
 import writers
 from case import Bad, Case
-from visits import visits
+from kit import says
+from visits import bud_totals, visits
 
 SHEET = "count-sheet-bsm-eggs.xlsx"
 
@@ -18,20 +19,85 @@ def cases():
             "total-column",
             "a column Total of the scout's own next to the counts",
             total_column,
-            way=["Total", "column"],
+            said=['"Total"'],
         ),
-        filled("own-note-column", "a column of the scout's own next to the visits", note_column),
+        filled("own-note-column", "a column of the scout's own next to the visits", note_column, said=["My note"]),
+        filled(
+            "initials-column",
+            "a column Initials of the scout's own next to the counts",
+            initials,
+            said=["Initials"],
+        ),
         filled(
             "hidden-tab-lost",
             "the hidden tab is lost, as some programs lose it",
             lambda book: book.remove(book["bractline"]),
         ),
         filled(
-            "acres-heading",
-            "the heading was changed to Area (acres)",
-            acres_heading,
+            "hidden-tab-and-instructions-lost",
+            "the hidden tab is lost, and the instructions were deleted",
+            hidden_tab_and_instructions,
             truth=[],
-            bad=[Bad("area_ha", ["H1", "H2", "Visits", "column H"], None, ["acres", "heading"])],
+            bad=[Bad("file", ["sheet.xlsx"], None, ["hidden tab"])],
+        ),
+        filled("acres-heading", "the heading was changed to Area (acres)", acres_heading),
+        filled(
+            "acres-heading-alone",
+            "the heading was changed to Area (acres), the column Area in deleted",
+            acres_heading_alone,
+        ),
+        filled(
+            "acres-against-heading",
+            "the heading was changed to Area (ha), the unit chosen is the acre",
+            lambda book: head(book, "Visits", "Area", "Area (ha)"),
+            truth=[],
+            bad=[Bad("area_ha", ["H1", "H2"], None, ["area"])],
+        ),
+        filled(
+            "area-unit-blank",
+            "no unit of the area chosen",
+            lambda book: clear(book, "Visits", "Area in"),
+            truth=[],
+            bad=[Bad("area_ha", ["I2"], None, ["area in"])],
+        ),
+        filled(
+            "area-unit-renamed",
+            "the heading Area in was changed to Unit",
+            lambda book: head(book, "Visits", "Area in", "Unit"),
+            truth=[],
+            bad=[Bad("area_ha", ["Visits, row 2", "I1", "I2"], None, ["area"])],
+        ),
+        filled(
+            "lon-heading",
+            "the heading was changed to Longitude (degrees west), the minus left out",
+            lon_heading,
+            truth=[],
+            bad=[Bad("lon", ["F1", "F2"], None, ["longitude"])],
+        ),
+        filled("price-cwt", "prices per hundredweight", price_cwt),
+        filled("cost-heading", "the heading was changed to Treatment cost ($/acre)", cost_heading),
+        filled(
+            "cost-heading-against-unit",
+            "the heading was changed to Treatment cost ($/ha), the unit chosen is the acre",
+            lambda book: head(book, "Visits", "Treatment cost", "Treatment cost ($/ha)"),
+            truth=[],
+            bad=[Bad("treatment_cost", ["L1", "L2", "M2"], None, [])],
+        ),
+        filled("bud-totals", "one total a head in place of its bracts", totals, truth=bud_totals(visits(2))),
+        filled("totals-too", "the bracts of each head and their total", lambda book: totals(book, keep=True)),
+        filled(
+            "total-differs",
+            "the bracts of each head and their totals, of which one is not their sum",
+            total_differs,
+            bad_visit=0,
+            cell=["K2"],
+        ),
+        filled(
+            "total-of-one-head",
+            "one head with its total alone, the others with their bracts",
+            total_of_one,
+            bad_visit=0,
+            cell=["K2"],
         ),
         filled("acres-in-cell", "areas typed as 100 ac", acres_in_cell),
         filled("us-dates", "days typed as 7/20/2026 text", us_dates),
@@ -58,6 +124,18 @@ def cases():
             head_deleted,
             truth_from=1,
             bad=[Bad("counts", ["Counts", "row", "Visit"], ("F-101", "2026-07-20"), ["head"])],
+        ),
+        filled(
+            "site-rows-deleted",
+            "the rows of a site deleted",
+            site_rows_deleted,
+            truth_from=1,
+            bad=[Bad("counts", ["Counts, rows"], ("F-101", "2026-07-20"), ["site"])],
+        ),
+        filled(
+            "counts-tab-renamed",
+            "the tab Counts renamed to Eggs",
+            lambda book: setattr(book["Counts"], "title", "Eggs"),
         ),
         filled("negative-count", "a negative count", negative, bad_visit=0, cell=["Counts", "E2"]),
         filled(
@@ -93,6 +171,7 @@ def filled(
     cell=(),
     truth_from=0,
     way=(),
+    said=(),
 ):
     meant = [visit for place, visit in enumerate(visits(2)) if place != bad_visit][truth_from:]
     if bad_visit is not None:
@@ -117,7 +196,8 @@ def filled(
             filled_sheet.unlink()
 
     steps = [make, ["load", name]]
-    return Case(f"C-{id}", story, lambda folder: None, steps, meant, list(bad), [], list(way))
+    clear = [says(word) for word in said]
+    return Case(f"C-{id}", story, lambda folder: None, steps, meant, list(bad), [], list(way), clear=clear)
 
 
 def columns(page, row=1):
@@ -170,6 +250,76 @@ def total_column(book):
     page.cell(1, place, "Total")
     for row in range(2, page.max_row + 1):
         page.cell(row, place, f"=SUM(E{row}:J{row})")
+
+
+def initials(book):
+    page = book["Counts"]
+    place = page.max_column + 1
+    page.cell(1, place, "Initials")
+    page.cell(2, place, "n. n.")
+
+
+def head(book, tab, heading, words):
+    cell_of(book, tab, heading, 1).value = words
+
+
+def clear(book, tab, heading):
+    for row in (2, 3):
+        cell_of(book, tab, heading, row).value = None
+
+
+def hidden_tab_and_instructions(book):
+    book.remove(book["bractline"])
+    book.remove(book["Instructions"])
+
+
+def acres_heading_alone(book):
+    acres_heading(book)
+    page = book["Visits"]
+    page.delete_cols(columns(page)["Area in"])
+
+
+def lon_heading(book):
+    lon_without_minus(book)
+    head(book, "Visits", "Longitude", "Longitude (degrees west)")
+
+
+def price_cwt(book):
+    for row, visit in enumerate(visits(2), 2):
+        cell_of(book, "Visits", "Market value", row).value = round(100 * visit["market_value"][0], 6)
+        cell_of(book, "Visits", "Value per", row).value = "cwt"
+
+
+def cost_heading(book):
+    clear(book, "Visits", "Cost per")
+    head(book, "Visits", "Treatment cost", "Treatment cost ($/acre)")
+
+
+def totals(book, keep=False):
+    page = book["Counts"]
+    at = columns(page)
+    for row in range(2, page.max_row + 1):
+        bracts = [page.cell(row, at[f"Bract {bract}"]) for bract in range(1, 7)]
+        if bracts[0].value is None:
+            continue
+        page.cell(row, at["Total"]).value = sum(cell.value for cell in bracts)
+        for cell in bracts:
+            cell.value = cell.value if keep else None
+
+
+def total_differs(book):
+    totals(book, keep=True)
+    cell_of(book, "Counts", "Total", 2).value = 40
+
+
+def total_of_one(book):
+    cell_of(book, "Counts", "Total", 2).value = 0
+    for bract in range(1, 7):
+        cell_of(book, "Counts", f"Bract {bract}", 2).value = None
+
+
+def site_rows_deleted(book):
+    book["Counts"].delete_rows(7, 5)
 
 
 def note_column(book):

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import shutil
 from pathlib import Path
 
 import openpyxl
@@ -11,10 +12,10 @@ import mapping as mappings
 import records
 import writers
 from case import Bad, Case
-from kit import load
+from kit import load, says
 from sheet import Sheet
 from store import query
-from visits import visits
+from visits import changed, visits
 
 DAY = "2026-07-21"
 
@@ -24,8 +25,28 @@ def cases():
         columns("corrected", "the day corrected, nothing else", day),
         columns("us-day", "the day corrected as 7/21/2026", us_day),
         columns("lon-renamed", "the heading lon renamed to longitude", lon_renamed, bad=["longitude", "lon"]),
-        columns("own-column", "a column of one's own added", own_column, bad=["checked by"]),
-        columns("id-deleted", "the column held_id deleted", id_deleted, bad=["held_id"]),
+        columns("own-column", "a column of one's own added", own_column, said=["checked by"]),
+        columns("id-deleted", "the column held_id deleted", id_deleted),
+        columns(
+            "id-and-recipe-deleted",
+            "held_id and held_visit_id_from deleted",
+            lambda book: drop(book, "held_id", RECIPE),
+        ),
+        columns(
+            "our-columns-deleted",
+            "every column that begins with held_ deleted but held_place and held_file",
+            places_left,
+        ),
+        columns("place-and-id-deleted", "held_id, held_file and held_place deleted", places_lost),
+        columns("first-id-deleted", "the held_id of the first row deleted", first_id_deleted),
+        columns("side-deleted", "the column side deleted, which is empty", side_deleted, bad=["side"]),
+        columns(
+            "last-count-deleted",
+            "the column count_6 deleted",
+            last_count_deleted,
+            bad=["count_6"],
+            member="counts",
+        ),
         columns("crop-deleted", "the column crop_type deleted", crop_deleted, bad=["crop_type"]),
         columns(
             "head-deleted", "the row of one head deleted", head_deleted, bad=["head", "unit", "row"], member="counts"
@@ -38,12 +59,40 @@ def cases():
             bad=["head", "unit", "row", "site"],
             member="counts",
         ),
+        columns(
+            "counts-cleared",
+            "the counts of one head cleared",
+            counts_cleared,
+            bad=["head", "unit", "row"],
+            member="counts",
+        ),
+        columns(
+            "head-deleted-on-purpose",
+            "a head deleted, and the new number of heads written",
+            head_deleted_and_said,
+            truth_of=without_head,
+        ),
+        columns(
+            "head-deleted-then-said",
+            "a head deleted; sent out again, the new number of heads written",
+            head_deleted,
+            then=said_later,
+            truth_of=without_head,
+        ),
+        columns(
+            "head-deleted-then-sent-back",
+            "a head deleted; sent out again, and sent back as it is",
+            head_deleted,
+            then=lambda book: None,
+            bad=["head", "unit", "row"],
+            member="counts",
+        ),
         columns("rows-reversed", "the rows of the heads in another order", rows_reversed),
         columns("title-row", "a title row on top", title_row),
         columns("tab-renamed", "the tab renamed", lambda book: renamed(book, "Corrected")),
         columns("note-rows", "a note below the rows", note_below),
         columns("nothing-corrected", "sent back as it was", None, bad=["observed_on", "date"]),
-        columns("wrong-column", "the right day written into held_right", wrong_column, bad=["observed_on", "date"]),
+        columns("wrong-column", "the right day written into held_expected", wrong_column, bad=["observed_on", "date"]),
         columns(
             "count-changed-too",
             "the day corrected, and a count deleted by mistake",
@@ -61,6 +110,26 @@ def cases():
         ),
         json_cell("json-smart-quotes", "a record as JSON in a cell, with smart quotes", smart_quotes),
         json_cell(
+            "json-id-deleted",
+            "a record as JSON in a cell, corrected, the column held_id deleted",
+            right_day,
+            lambda book: drop(book, "held_id"),
+        ),
+        json_cell(
+            "json-corrected-renamed",
+            "the column record_corrected renamed",
+            right_day,
+            lambda book: renamed_column(book, "record_corrected", "record_fixed"),
+            bad=["record_corrected", "record_fixed"],
+        ),
+        json_cell(
+            "json-id-deleted-corrected-renamed",
+            "held_id deleted and record_corrected renamed",
+            right_day,
+            lambda book: (drop(book, "held_id"), renamed_column(book, "record_corrected", "record_fixed")),
+            bad=["record_corrected", "record_fixed"],
+        ),
+        json_cell(
             "json-cut",
             "a record as JSON in a cell, its last brace lost",
             lambda text: text.replace("2026-07-99", DAY)[:-1],
@@ -69,8 +138,11 @@ def cases():
     ]
 
 
-def columns(id, story, change, bad=(), member="visit_id", saved_as=None):
-    """One of four rows has the day 7-21 and was held; its file comes back."""
+def columns(id, story, change, bad=(), member="visit_id", saved_as=None, said=(), then=None, truth_of=None):
+    """One of four rows has the day 7-21 and was held; its file comes back.
+
+    `then` changes what goes out a second time, `truth_of` what is meant of the visit that was held.
+    """
     truth = visits()
     sheet = Sheet(truth).set(1, "date", "7-21")
 
@@ -80,9 +152,13 @@ def columns(id, story, change, bad=(), member="visit_id", saved_as=None):
 
     bads = [Bad(member, list(bad), ("F-102", DAY), list(bad))] if bad else []
     meant = [visit for place, visit in enumerate(truth) if place != 1 or not bad]
+    if truth_of:
+        meant = [truth_of(visit) if visit["field_id"] == "F-102" else visit for visit in meant]
     steps = [load("sheet.csv"), exported, lambda run: returned(run, change, saved_as), load_returned]
+    if then:
+        steps += [exported_again, lambda run: returned(run, then), load_returned]
     one_open = [at_most_one_open] if bad else [nothing_open]
-    return Case(f"D-{id}", story, make, steps, meant, bads, one_open)
+    return Case(f"D-{id}", story, make, steps, meant, bads, one_open, clear=[says(word) for word in said])
 
 
 def as_text(id, story, delimiter, first=""):
@@ -106,6 +182,11 @@ def as_text(id, story, delimiter, first=""):
 
 def exported(run):
     run.bractline("held", "export", "--out", "letters")
+
+
+def exported_again(run):
+    shutil.rmtree(run.path / "letters")
+    exported(run)
 
 
 def the_letter(run):
@@ -179,6 +260,61 @@ def id_deleted(book):
     page(book).delete_cols(at(book, "held_id"))
 
 
+RECIPE = "held_visit_id_from"
+
+
+def drop(book, *headings):
+    for heading in headings:
+        page(book).delete_cols(at(book, heading))
+    if "observed_on" in [cell.value for cell in page(book)[1]]:
+        day(book)
+
+
+def renamed_column(book, heading, words):
+    page(book).cell(1, at(book, heading)).value = words
+
+
+def places_left(book):
+    ours = [cell.value for cell in page(book)[1] if str(cell.value).startswith("held_")]
+    drop(book, *[heading for heading in ours if heading not in ("held_file", "held_place")])
+
+
+def places_lost(book):
+    drop(book, "held_id", "held_file", "held_place")
+
+
+def first_id_deleted(book):
+    day(book)
+    page(book).cell(2, at(book, "held_id")).value = None
+
+
+def side_deleted(book):
+    drop(book, "side")
+
+
+def last_count_deleted(book):
+    drop(book, "count_6")
+
+
+def counts_cleared(book):
+    day(book)
+    for bract in range(1, 7):
+        page(book).cell(3, at(book, f"count_{bract}")).value = None
+
+
+def head_deleted_and_said(book):
+    head_deleted(book)
+    said_later(book)
+
+
+def said_later(book):
+    page(book).cell(2, at(book, "held_units")).value = 3
+
+
+def without_head(visit):
+    return changed(visit, counts={1: visit["counts"][1][:1], 2: visit["counts"][2]})
+
+
 def crop_deleted(book):
     day(book)
     page(book).delete_cols(at(book, "crop_type"))
@@ -229,7 +365,7 @@ def note_below(book):
 
 
 def wrong_column(book):
-    page(book).cell(2, at(book, "held_right")).value = DAY
+    page(book).cell(2, at(book, "held_expected")).value = DAY
 
 
 def count_deleted(book):
@@ -237,7 +373,11 @@ def count_deleted(book):
     page(book).cell(3, at(book, "count_2")).value = None
 
 
-def json_cell(id, story, change, bad=()):
+def right_day(text):
+    return text.replace("2026-07-99", DAY)
+
+
+def json_cell(id, story, change, change_sheet=None, bad=()):
     """A record of an app with a day that no calendar has."""
     truth = visits(2)
 
@@ -250,6 +390,8 @@ def json_cell(id, story, change, bad=()):
         sheet = page(book)
         place = next(cell.column for cell in sheet[1] if str(cell.value) in ("record_mended", "record_corrected"))
         sheet.cell(2, place).value = change(sheet.cell(2, place).value)
+        if change_sheet:
+            change_sheet(book)
 
     bads = [Bad("visit_id", list(bad), ("F-102", DAY), list(bad))] if bad else []
     meant = truth[:1] if bad else truth

@@ -2,13 +2,13 @@
 
 use serde_json::Value;
 
-use intake::corrections::kept_rows::SentRows;
+use crate::corrections::kept_rows::SentRows;
 
 /// Between the cells of a row as sent: no sign that a reader of text tables may take for the end of a cell.
 const BETWEEN_CELLS: &str = " · ";
 
 /// The sheets and rows of a record: `Visits, row 2 and Counts, rows 2 to 21`.
-pub(super) fn place_of(sent: &SentRows) -> String {
+pub fn place_of(sent: &SentRows) -> String {
     let parts = sent.parts().map(|part| {
         let rows = match part.rows.as_slice() {
             [] => String::new(),
@@ -24,7 +24,7 @@ pub(super) fn place_of(sent: &SentRows) -> String {
 }
 
 /// The rows as sent, a line each, every filled cell behind its heading.
-pub(super) fn in_lines(sent: &SentRows) -> String {
+pub fn in_lines(sent: &SentRows) -> String {
     let plain = |value: &Value| match value {
         Value::String(text) => text.clone(),
         Value::Object(object) => match object.values().next() {
