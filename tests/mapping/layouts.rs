@@ -226,7 +226,7 @@ fn a_point_may_be_in_degrees_and_minutes_or_on_a_grid() {
         (&dms["field"]["lon"], &dms["field"]["lat"]),
         (&json!(-100.125), &json!(45.25))
     );
-    // pyproj 3.7.2, EPSG:4326 to EPSG:32614; the series of the crate is within 2 cm of it.
+    // pyproj 3.7.2, EPSG:4326 to EPSG:32614; the series of the crate is within a decimeter of it.
     let grid = document(&point(
         "411719.264888",
         "5011338.394940",

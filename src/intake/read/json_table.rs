@@ -348,7 +348,7 @@ mod tests {
             json!({"unit": "ac", "rows": [{"Field/No": "A"}]}),
             JsonRows::default(),
         );
-        assert_eq!(rows, [vec!["document/unit", "/Field~1No"], vec!["ac", "A"]]);
+        assert_eq!(rows, [vec!["document/unit", "Field/No"], vec!["ac", "A"]]);
         let rows = sheet(json!([{"Field/No": "A", "Area": 3}]), JsonRows::default());
         assert_eq!(rows[0], ["Area", "Field/No"]);
     }

@@ -48,6 +48,12 @@ pub(in crate::mapping) fn format_is_whole(format: &str, year: Option<i16>) -> bo
     if format == ISO {
         return year.is_none();
     }
+    let has_year = ["%Y", "%y", "%F", "%D", "%G"]
+        .iter()
+        .any(|part| format.contains(part));
+    if year.is_some() && has_year {
+        return false;
+    }
     let format = &with_year(format, year, "%Y");
     // Neither a day that could be a month, nor a year that could be another century.
     [
