@@ -50,6 +50,7 @@ impl Check {
             columns,
             sender: None,
             earlier_seasons: self.columns.season,
+            supersedes: self.columns.supersede,
             stores: false,
             now: Timestamp::now,
             begun: |_: &str| {},

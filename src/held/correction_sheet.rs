@@ -14,7 +14,7 @@ use super::record::{ReturnedCell, ReturnedRow, ReturnedRows};
 use super::row_text::{in_lines, place_of};
 use crate::shared::table_files::fits;
 use intake::corrections::kept_rows::{ReadOfRows, read_kept, with_unread};
-use intake::mapping::made_id::COUNT_SHEET_ID;
+use intake::mapping::made_id::is_of_count_sheet;
 use intake::mapping::{cell_of_sent, marked, plain_header};
 use intake::sheet::table::Cell;
 use scouting::visit::code::Code;
@@ -171,7 +171,11 @@ impl<'a> Layout<'a> {
         // What is expected of a cell of the sender's own sheet, its unit and codes, does not hold in this
         // one. Two readings of a date do, and so does all that is said of a count sheet, which is ours.
         let holds = finding.code == Code::DateAmbiguous
-            || self.read.id_recipe.as_deref() == Some(COUNT_SHEET_ID);
+            || self
+                .read
+                .id_recipe
+                .as_deref()
+                .is_some_and(is_of_count_sheet);
         let was_read = self
             .read
             .visit
@@ -252,7 +256,7 @@ impl<'a> Layout<'a> {
     fn ask_for_what_is_missing(&mut self) {
         let by_us: &[&str] = match self.read.id_recipe.as_deref() {
             None => &[],
-            Some(COUNT_SHEET_ID) => &["visit_id", "submitted_at"],
+            Some(recipe) if is_of_count_sheet(recipe) => &["visit_id", "submitted_at"],
             Some(_) => &["visit_id"],
         };
         let row = &mut self.rows[0];

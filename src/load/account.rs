@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::reports::RecordReports;
 use intake::mapping::SheetNotRead;
+use intake::mapping::id_prefixes::IdPrefixes;
 use scouting::visit::code::Code;
 use store::rows::receipt::{Counts, Submission};
 
@@ -16,6 +17,8 @@ pub struct Account {
     pub submission: Submission,
     /// Sheets that the mapping leaves out, though they look like those that it reads.
     pub not_read: Vec<SheetNotRead>,
+    /// What was put before the ids of its fields and scouts.
+    pub id_prefixes: IdPrefixes,
     /// How many records went where.
     pub counts: Counts,
     /// Every held record with its reasons.

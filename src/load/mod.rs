@@ -1,7 +1,9 @@
 //! Loading: a submission becomes an account of accepted, duplicate and held records.
 
 pub mod account;
+mod chunks;
 pub(crate) mod each;
+mod field_ids;
 pub(crate) mod history;
 pub(crate) mod inbox;
 pub mod loader;
@@ -10,6 +12,7 @@ pub(crate) mod pass;
 mod provenance;
 pub(crate) mod reports;
 pub(crate) mod same_day;
+mod seen;
 pub(crate) mod sender;
 pub(crate) mod submissions;
 mod usual;

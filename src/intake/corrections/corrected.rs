@@ -14,6 +14,7 @@ use serde_json::{Map, Value};
 
 use crate::corrections::corrected_rows::settle;
 use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, text_of};
+use crate::mapping::made_id::prefixes_of;
 use crate::read::raw_record::{RawRecord, Sent};
 use crate::sheet::table::{Row, Sheet};
 use scouting::visit::held_id::HeldId;
@@ -75,6 +76,8 @@ fn inner(bytes: &Bytes) -> Option<(HeldId, Bytes)> {
 fn identified(record: &str, recipe: &str) -> Option<String> {
     let mut members: Map<String, Value> = serde_json::from_str(record).ok()?;
     settle(&mut members, recipe);
+    // As a record by itself it brings no recipe along, so the prefixes are put here.
+    prefixes_of(recipe).0.put_in(&mut members);
     Some(Value::Object(members).to_string())
 }
 

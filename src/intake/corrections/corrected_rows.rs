@@ -10,7 +10,7 @@ use serde_json::{Map, Value};
 
 use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, text_of};
 use crate::count_sheet::draft::complete;
-use crate::mapping::made_id::{COUNT_SHEET_ID, made_id};
+use crate::mapping::made_id::{is_of_count_sheet, made_id};
 use crate::mapping::plain_records;
 use crate::read::raw_record::RawRecord;
 use crate::sheet::table::{Cell, Row, Sheet, TableRecord};
@@ -193,7 +193,7 @@ fn settled(mut record: TableRecord, recipe: Option<&str>) -> TableRecord {
 
 /// Makes the identity of a record that bears none of its own.
 pub(crate) fn settle(document: &mut Map<String, Value>, recipe: &str) {
-    if recipe == COUNT_SHEET_ID {
+    if is_of_count_sheet(recipe) {
         complete(document);
     }
     let own = document.get("visit_id").and_then(Value::as_str);

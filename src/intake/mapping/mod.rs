@@ -15,6 +15,7 @@ mod definition;
 mod draft;
 mod finder;
 mod group;
+pub mod id_prefixes;
 mod known_headers;
 mod lay_out;
 pub mod made_id;

@@ -11,7 +11,8 @@ use crate::read::no_table::without_rows;
 use crate::read::raw_record::RawRecord;
 use crate::read::sheets::read_sheets;
 use crate::read::submitted::SubmittedFile;
-use crate::sheet::table::Sheet;
+use crate::read::table_doubts::doubt_by_other_rows;
+use crate::sheet::table::{Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
 
 /// What is read of a table.
@@ -48,7 +49,7 @@ pub(crate) fn table_records(
             return Err(without_rows(&file.name));
         }
         return Ok(TableRead {
-            records: records.into_iter().map(RawRecord::of_rows).collect(),
+            records: of_table(records),
             not_read: mapping.not_read(&sheets),
         });
     }
@@ -56,9 +57,16 @@ pub(crate) fn table_records(
         .or_else(|| plain_records(&sheets, &file.name))
         .unwrap_or_else(|| Err(without_mapping(&file.name)))
         .map(|records| TableRead {
-            records: records.into_iter().map(RawRecord::of_rows).collect(),
+            records: of_table(records),
             ..TableRead::default()
         })
+}
+
+/// The records of a whole table, with what they make doubtful about each other.
+fn of_table(records: Vec<TableRecord>) -> Vec<RawRecord> {
+    let mut records: Vec<RawRecord> = records.into_iter().map(RawRecord::of_rows).collect();
+    doubt_by_other_rows(&mut records);
+    records
 }
 
 /// Whether a table is of a layout of our own, or was sent out to be corrected: then no mapping is asked.

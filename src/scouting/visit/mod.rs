@@ -15,6 +15,7 @@ pub mod finding;
 pub mod heads;
 pub mod held_id;
 mod id_rules;
+pub mod identity_doubts;
 pub mod limits;
 pub mod members;
 mod reading;

@@ -30,6 +30,8 @@ pub struct PastVisit<'a> {
     pub observer_id: &'a str,
     /// Field ID.
     pub field_id: &'a str,
+    /// Who sent it, if it is known.
+    pub sender: Option<&'a str>,
     /// Longitude, degrees.
     pub lon: f64,
     /// Latitude, degrees.
@@ -61,7 +63,7 @@ const CURRENT_VISITS: &str = "with visible as (\
    ), higher as (\
      select visit_id, revision from visible where revision > 1\
    ) \
-   select visit_id, revision, received_at, line, observed_on, season, observer_id, field_id, lon, lat, \
+   select visit_id, revision, received_at, line, observed_on, season, observer_id, field_id, sender, lon, lat, \
      stage_first, stage_last, protocol, total, crop_type, \
      coalesce(treatment_cost_currency, market_value_currency, '') as currency, \
      case when treatment_cost_amount is not null then treatment_cost_per_ha end as treatment_cost_per_ha, \
