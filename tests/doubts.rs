@@ -7,6 +7,15 @@ use serde_json::{Value, json};
 
 use crate::support::{TestWorkspace, lines, visit};
 
+/// Doubts that need a sender, a table or another load, each with examples in `whose_field.rs`, `table_doubts.rs` of
+/// the intake, and `supersede.rs`.
+const ELSEWHERE: [&str; 4] = [
+    "field-of-another-sender",
+    "day-month-order",
+    "area-like-acres",
+    "supersedes-revision",
+];
+
 /// What a submission holds, what must be doubted in it, and which record that is.
 struct Case {
     code: &'static str,
@@ -172,6 +181,12 @@ fn cases() -> Vec<Case> {
             wrong: vec![visit("a"), bent("b", &[("/crop_stage", json!("R2"))])],
             says: "where a has the same field, day, scout and protocol; the crop stage differs",
         },
+        Case {
+            code: "field-id-look-alike",
+            right: vec![visit("a"), bent("b", &[field("F-124"), lat(44.3)])],
+            wrong: vec![visit("a"), bent("b", &[field("f 000123"), lat(44.3)])],
+            says: "the field \"f 000123\", where a visit of this season has the field \"F-000123\"",
+        },
     ]
 }
 
@@ -182,8 +197,11 @@ fn flags(account: &Value) -> &Value {
 #[test]
 fn every_doubt_flags_the_wrong_visit_and_no_right_one() {
     let cases = cases();
-    let codes: Vec<&str> = cases.iter().map(|case| case.code).collect();
-    assert_eq!(codes, CODES.map(Code::as_str));
+    let here: Vec<&str> = cases.iter().map(|case| case.code).collect();
+    let codes = CODES.map(Code::as_str);
+    let others = codes.into_iter().filter(|code| !here.contains(code));
+    assert_eq!(others.collect::<Vec<_>>(), ELSEWHERE);
+    assert!(here.iter().all(|code| codes.contains(code)));
     for case in cases {
         let workspace = TestWorkspace::of_region("us:46");
         let right = workspace.load_text("right.ndjson", &lines(&case.right));

@@ -61,6 +61,7 @@ mod senders; // who reported, who has not, letters to them, the contact list, fi
 mod sheet; // count sheets: bytes, boxes, refused
 mod sql; // queries: what they can read, and that they can do nothing else
 mod stages; // each SQL stage on a few rows, and what the runner refuses
+mod supersede; // a file loaded again after its mapping was corrected
 mod thresholds; // thresholds of the protocols against values from outside
 mod tour; // the pages for users, walked command by command
 mod tree; // the top level, what no file may name, what a newcomer looks for
@@ -69,3 +70,4 @@ mod trend_statistics; // the nowcast looked back at
 mod undo; // whose a submission is, the list of submissions, taking one back
 mod undo_model; // loads, undos and edits in any order, against a model of their own
 mod visit_edit; // one visit shown, and changed by a next revision
+mod whose_field; // two senders who number alike, prefixes, and records that come back with them

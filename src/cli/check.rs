@@ -76,6 +76,7 @@ impl Check {
             columns,
             sender: None,
             earlier_seasons: self.columns.season,
+            supersedes: self.columns.supersede,
             stores: false,
             rows_shown: self.rows,
             now: Timestamp::now,

@@ -45,6 +45,7 @@ impl Load {
             columns,
             sender: self.sender,
             earlier_seasons: self.columns.season,
+            supersedes: self.columns.supersede,
             stores: true,
             rows_shown: None,
             now: Timestamp::now,

@@ -1,4 +1,4 @@
-//! The options of `load` and `check` that say how spreadsheets are read, and of which seasons.
+//! The options of `load` and `check` that say how spreadsheets are read, of which seasons, and whether they take the place of what came before.
 
 use std::path::PathBuf;
 
@@ -7,7 +7,7 @@ use intake::mapping::{Mapping, submission_instant};
 use scouting::failure::{Failure, Kind};
 use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 
-/// What the columns of spreadsheets are, and which seasons are taken.
+/// What the columns of spreadsheets are, which seasons are taken, and what becomes of other content.
 #[derive(Debug, Default, clap::Args)]
 pub(super) struct TableColumns {
     /// Mapping file (TOML) for spreadsheets that are not of our own layouts; a FILE that is no folder must be a table then. Without it, the tables of a folder are read by the mapping files in it
@@ -21,6 +21,10 @@ pub(super) struct TableColumns {
     /// Year of an earlier season whose visits are taken on purpose; may be repeated
     #[arg(long, value_name = "YEAR")]
     pub(super) season: Vec<i16>,
+
+    /// Take records with other content as the next revision of their visits: for files that were loaded before, after their mapping was corrected. Each change is reported
+    #[arg(long)]
+    pub(super) supersede: bool,
 }
 
 impl TableColumns {

@@ -16,7 +16,7 @@ use intake::corrections::kept_rows::{ReadOfRows, read_kept, with_unread};
 use intake::corrections::row_text::{in_lines, place_of};
 use intake::corrections::sent_out::HELD_UNITS;
 use intake::corrections::units::{Units, most_counts, number_is_asked, unit_word};
-use intake::mapping::made_id::COUNT_SHEET_ID;
+use intake::mapping::made_id::is_of_count_sheet;
 use intake::mapping::{cell_of_sent, marked, plain_header};
 use intake::sheet::table::Cell;
 use scouting::visit::code::Code;
@@ -189,7 +189,12 @@ impl<'a> Layout<'a> {
             Code::HeadingChanged | Code::UnitDiffers | Code::UnitMissing
         ) || finding.pointer == "/field/area_ha";
         let holds = finding.code == Code::DateAmbiguous
-            || self.read.id_recipe.as_deref() == Some(COUNT_SHEET_ID) && !is_of_unit;
+            || self
+                .read
+                .id_recipe
+                .as_deref()
+                .is_some_and(is_of_count_sheet)
+                && !is_of_unit;
         let was_read = self
             .read
             .visit
@@ -288,7 +293,7 @@ impl<'a> Layout<'a> {
     fn ask_for_what_is_missing(&mut self) {
         let by_us: &[&str] = match self.read.id_recipe.as_deref() {
             None => &[],
-            Some(COUNT_SHEET_ID) => &["visit_id", "submitted_at"],
+            Some(recipe) if is_of_count_sheet(recipe) => &["visit_id", "submitted_at"],
             Some(_) => &["visit_id"],
         };
         let row = &mut self.rows[0];
@@ -480,7 +485,7 @@ mod tests {
 
     #[test]
     fn an_area_in_another_unit_is_asked_for_in_hectares() {
-        let read = json!({"visit": {"sites": []}, "id_recipe": COUNT_SHEET_ID,
+        let read = json!({"visit": {"sites": []}, "id_recipe": "count-sheet",
             "unread": {"/field/area_ha": "100 ?"}});
         let finding = Finding::new(
             Code::UnitDiffers,

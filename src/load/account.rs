@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::preview::Preview;
 use super::reports::RecordReports;
 use intake::mapping::ColumnUse;
+use intake::mapping::id_prefixes::IdPrefixes;
 use intake::read::not_read::NotRead;
 use scouting::visit::code::Code;
 use store::rows::receipt::{Counts, Submission};
@@ -18,6 +19,8 @@ pub struct Account {
     pub submission: Submission,
     /// What is left out of it.
     pub not_read: NotRead,
+    /// What was put before the ids of its fields and scouts.
+    pub id_prefixes: IdPrefixes,
     /// How many records went where.
     pub counts: Counts,
     /// Every held record with its reasons.

@@ -1,5 +1,7 @@
 //! Submissions one after the other, with an account of each.
 
+use std::collections::HashMap;
+
 use jiff::Timestamp;
 
 use super::inbox::found::{Found, What};
@@ -11,9 +13,11 @@ use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
 use intake::judge::judging::Judge;
 use intake::mapping::Mapping;
+use intake::mapping::id_prefixes::IdPrefixes;
 use intake::read::fitting_mapping::{FolderMapping, fitting_mapping};
 use intake::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
+use scouting::visit::rules::doubts::ALWAYS_HELD;
 
 /// So many loads that were not put together yet cost a further one 2 s (7 ms each: `tests/benches/RESULTS.md`).
 const LOADS_THAT_SLOW: usize = 300;
@@ -29,6 +33,7 @@ pub(crate) async fn load_all(
         columns: Columns::default(),
         sender: None,
         earlier_seasons: Vec::new(),
+        supersedes: false,
         stores: true,
         rows_shown: None,
         now,
@@ -46,6 +51,8 @@ pub(crate) struct LoadOptions<N, B> {
     pub(crate) sender: Option<String>,
     /// Years whose visits are taken, besides those of the settings, although they are submitted in a later season.
     pub(crate) earlier_seasons: Vec<i16>,
+    /// Whether records with other content take the place of those of their visit and revision.
+    pub(crate) supersedes: bool,
     /// Whether they are stored; else it is only said what would become of them.
     pub(crate) stores: bool,
     /// How many of the first records are shown, of submissions that are not stored.
@@ -77,7 +84,9 @@ pub(crate) async fn load_each<N: Fn() -> Timestamp, B: Fn(&str)>(
     accounts: &mut Accounts,
 ) -> Result<(), Failure> {
     let loader = open_loader(workspace, options.earlier_seasons.clone()).await?;
-    let loader = loader.with_sender(options.sender.clone());
+    let loader = loader
+        .with_sender(options.sender.clone())
+        .superseding(options.supersedes);
     let mut loader = loader.showing(options.rows_shown.filter(|_| !options.stores));
     for found in &submissions.found {
         (options.begun)(&found.name);
@@ -165,8 +174,25 @@ pub(super) async fn open_loader(
         workspace.settings().defaults.clone(),
     )?
     .with_earlier_seasons(earlier_seasons);
-    let held_flags = workspace.settings().flags.hold.clone();
-    Loader::new(open_store(workspace).await?, judge, held_flags, workers()).await
+    let mut held_flags = workspace.settings().flags.hold.clone();
+    held_flags.extend(ALWAYS_HELD);
+    let loader = Loader::new(open_store(workspace).await?, judge, held_flags, workers()).await?;
+    Ok(loader.with_prefixes(prefixes(workspace)))
+}
+
+/// What is put before the ids of each sender.
+fn prefixes(workspace: &Workspace) -> HashMap<String, IdPrefixes> {
+    let senders = workspace.settings().senders.iter();
+    let prefixes = senders.map(|(name, sender)| {
+        let prefixes = IdPrefixes {
+            field: sender.field_prefix.clone(),
+            scout: sender.scout_prefix.clone(),
+        };
+        (name.clone(), prefixes)
+    });
+    prefixes
+        .filter(|(_, prefixes)| !prefixes.is_none())
+        .collect()
 }
 
 #[cfg(test)]

@@ -11,14 +11,15 @@
 //! hashes that doubles would double the entries, and for a moment hold them three times.
 
 use std::collections::HashMap;
-use std::hash::{DefaultHasher, Hash, Hasher};
 
 use indexmap::IndexMap;
 use indexmap::map::Entry;
 use jiff::civil::Date;
 use smallvec::SmallVec;
 
+use super::field_ids::FieldIds;
 use super::same_day::{SameDays, key_of};
+use super::seen::{Seen, forget, hash_of, see_first};
 use super::usual::{Amounts, UsualAmounts};
 use scouting::failure::Failure;
 use scouting::region::distance::{GridCell, cell_of, cells_near, meters_between};
@@ -29,6 +30,7 @@ use scouting::visit::rules::doubts::{
     Elsewhere, FIELDS_APART_MIN_M, StageSeen, economics_unusual, field_moved, field_twice,
     observer_in_two_places, same_visit_other_id, stage_backwards,
 };
+use scouting::visit::rules::identity_doubts::{field_id_look_alike, field_of_another_sender};
 use store::delta::tables::Store;
 use store::rows::past::{PastVisit, each_current_visit};
 
@@ -43,21 +45,11 @@ pub(crate) struct History {
     stages: IndexMap<(u32, i32), Seen<StageSeen>>,
     /// The first point of each scout on each day.
     scout_days: IndexMap<(u64, Date), Seen<(f64, f64)>>,
+    field_ids: FieldIds,
     usual: UsualAmounts,
     same_days: SameDays,
     /// Visits that this run accepted.
     of_the_run: i64,
-}
-
-/// Something that is known from one visit.
-#[derive(Debug, Clone, Copy)]
-struct Seen<T> {
-    what: T,
-    /// A hash of the visit's id.
-    visit: u64,
-    revision: u32,
-    /// The order of acceptance.
-    accepted: (i64, i64),
 }
 
 impl History {
@@ -106,7 +98,34 @@ impl History {
             let own = (row.statistics.total, row.stage);
             doubts.push(same_visit_other_id(visit, own, other));
         }
+        doubts.extend(self.field_id_doubts(row, place, own));
         doubts
+    }
+
+    /// The doubts about whose field it is.
+    fn field_id_doubts(&self, row: &VisitRow, place: Option<u32>, own: u64) -> Vec<Finding> {
+        let visit = &row.visit;
+        let season = row.week.season();
+        let point = visit.field.point();
+        let of_sender = place
+            .zip(row.sender.as_deref())
+            .and_then(|(place, sender)| {
+                let (other, at) = self.field_ids.other_sender((place, season), sender, own)?;
+                Some(field_of_another_sender(
+                    visit,
+                    (sender, other),
+                    point.zip(at).map(|(point, at)| elsewhere(point, at)),
+                ))
+            });
+        let alike = self
+            .field_ids
+            .look_alike(&visit.field.field_id, season, own);
+        let alike = alike.filter(|alike| Some(*alike) != place);
+        let of_look = alike.and_then(|alike| {
+            let (other, _) = self.fields.get_index(alike as usize)?;
+            Some(field_id_look_alike(visit, other))
+        });
+        of_sender.into_iter().chain(of_look).collect()
     }
 
     /// Extends the history with a visit that the run has accepted.
@@ -126,6 +145,7 @@ impl History {
             season: row.week.season(),
             observer_id: &visit.observer_id,
             field_id: &visit.field.field_id,
+            sender: row.sender.as_deref(),
             lon: visit.field.lon,
             lat: visit.field.lat,
             stage_first: row.stage.first_place(),
@@ -151,9 +171,11 @@ impl History {
             revision: visit.revision,
             accepted: (visit.received_at, visit.line),
         };
-        if let Some(point) = visit.lon.zip(visit.lat) {
-            self.see_point(place, visit, seen.with(point));
+        let point = visit.lon.zip(visit.lat);
+        if let Some(point) = point {
+            self.see_point(place, visit, seen.of(point));
         }
+        self.field_ids.see(place, visit, seen.of(point));
         self.see_stage((place, visit.season), visit, seen);
         self.same_days.see(visit);
         self.usual.add(&Amounts {
@@ -169,19 +191,8 @@ impl History {
     /// Where a field is, and where a scout was on a day.
     fn see_point(&mut self, place: u32, visit: &PastVisit<'_>, seen: Seen<(f64, f64)>) {
         self.see_field(place, seen);
-        match self
-            .scout_days
-            .entry((hash_of(visit.observer_id), visit.observed_on))
-        {
-            Entry::Vacant(vacant) => {
-                vacant.insert(seen);
-            }
-            Entry::Occupied(mut known) => {
-                if let Some(seen) = known.get().replaced_by(seen) {
-                    known.insert(seen);
-                }
-            }
-        }
+        let scout_day = (hash_of(visit.observer_id), visit.observed_on);
+        see_first(&mut self.scout_days, scout_day, seen);
     }
 
     /// The place of a field in `fields`, if it is known.
@@ -216,7 +227,7 @@ impl History {
 
     /// The visit on the latest day represents the field's season; a correction takes its own place.
     fn see_stage(&mut self, key: (u32, i32), visit: &PastVisit<'_>, seen: Seen<()>) {
-        let latest = seen.with(StageSeen {
+        let latest = seen.of(StageSeen {
             day: visit.observed_on,
             first_place: visit.stage_first,
             last_place: visit.stage_last,
@@ -247,6 +258,8 @@ impl History {
                 self.leave_cell(place);
             }
             forget(&mut self.stages, (place, row.week.season()), own);
+            let field = (place, row.visit.field.field_id.as_str(), row.week.season());
+            self.field_ids.withdraw(field, own);
         }
         let day = (hash_of(&row.visit.observer_id), row.observed_on);
         forget(&mut self.scout_days, day, own);
@@ -280,43 +293,6 @@ impl History {
     }
 }
 
-impl<T: Copy> Seen<T> {
-    /// The same of something else that the visit says.
-    fn with<U>(self, what: U) -> Seen<U> {
-        Seen {
-            what,
-            visit: self.visit,
-            revision: self.revision,
-            accepted: self.accepted,
-        }
-    }
-
-    /// What is known, unless it is known from the visit itself.
-    fn other_than(&self, visit: u64) -> Option<T> {
-        (self.visit != visit).then_some(self.what)
-    }
-
-    /// What counts after another visit was accepted, if that changes anything: the correction of the
-    /// same visit in its place, or what was accepted earlier.
-    fn replaced_by(&self, other: Seen<T>) -> Option<Seen<T>> {
-        if self.visit == other.visit {
-            return (other.revision > self.revision).then_some(Seen {
-                accepted: self.accepted,
-                ..other
-            });
-        }
-        (other.accepted < self.accepted).then_some(other)
-    }
-}
-
-fn forget<K: Eq + Hash, T>(known: &mut IndexMap<K, Seen<T>>, key: K, own: u64) {
-    if let Entry::Occupied(seen) = known.entry(key)
-        && seen.get().visit == own
-    {
-        seen.swap_remove();
-    }
-}
-
 fn same_day_key(row: &VisitRow) -> u64 {
     let visit = &row.visit;
     key_of(
@@ -338,11 +314,4 @@ fn elsewhere(from: (f64, f64), at: (f64, f64)) -> Elsewhere {
             meters_between(from, at)
         },
     }
-}
-
-/// A hash of an id, the same in every run.
-fn hash_of(id: &str) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    id.hash(&mut hasher);
-    hasher.finish()
 }

@@ -2,17 +2,20 @@
 //!
 //! What a pass does with each record is described in [`super::pass`].
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use jiff::Timestamp;
 use uuid::Uuid;
 
 use super::account::Account;
+use super::chunks::Judging;
 use super::history::History;
-use super::pass::{Pass, Taken};
+use super::pass::{Pass, Taken, Ways};
 use super::provenance::Provenance;
 use super::returned::match_up;
 use intake::judge::judging::Judge;
+use intake::mapping::id_prefixes::{IdPrefixes, SenderPrefixes};
 use intake::mapping::{ColumnUse, Mapping};
 use intake::read::no_table::as_table;
 use intake::read::reader::RecordReader;
@@ -45,6 +48,10 @@ pub struct Loader {
     sender: Option<String>,
     /// How many of the first records a check shows.
     rows_shown: Option<usize>,
+    /// What is put before the ids of each sender.
+    prefixes: HashMap<String, IdPrefixes>,
+    /// Whether records with other content take the place of those of their visit and revision.
+    supersedes: bool,
     workers: usize,
 }
 
@@ -67,6 +74,8 @@ impl Loader {
             mapping: None,
             sender: None,
             rows_shown: None,
+            prefixes: HashMap::new(),
+            supersedes: false,
             workers,
         })
     }
@@ -85,6 +94,18 @@ impl Loader {
     /// The loader, showing the first so many records of each submission that it checks.
     pub(super) fn showing(mut self, rows: Option<usize>) -> Loader {
         self.rows_shown = rows;
+        self
+    }
+
+    /// The loader with what is put before the ids of each sender.
+    pub(super) fn with_prefixes(mut self, prefixes: HashMap<String, IdPrefixes>) -> Loader {
+        self.prefixes = prefixes;
+        self
+    }
+
+    /// The loader, taking records with other content as the next revision of their visits.
+    pub(crate) fn superseding(mut self, supersedes: bool) -> Loader {
+        self.supersedes = supersedes;
         self
     }
 
@@ -198,6 +219,24 @@ impl Loader {
         provenance
     }
 
+    /// What is put before the ids of a submission's records.
+    fn sender_prefixes(&self, provenance: &Provenance) -> SenderPrefixes {
+        if self.prefixes.is_empty() {
+            return SenderPrefixes::default();
+        }
+        let of = |sender: &str| self.prefixes.get(sender).cloned().unwrap_or_default();
+        let senders = self.known.open_held().senders();
+        SenderPrefixes {
+            own: provenance
+                .origin
+                .sender
+                .as_deref()
+                .map(of)
+                .unwrap_or_default(),
+            of_held: senders.map(|(id, sender)| (id, of(sender))).collect(),
+        }
+    }
+
     /// The file as it is read: with a mapping, as a table or not at all.
     fn as_mapped(&self, file: &SubmittedFile) -> Result<SubmittedFile, Failure> {
         match &self.mapping {
@@ -229,21 +268,38 @@ impl Loader {
         };
         let not_read = reader.as_ref().map(RecordReader::not_read);
         let not_read = not_read.cloned().unwrap_or_default();
+        let prefixes = self.sender_prefixes(provenance);
+        let by_mapping = self.mapping.as_ref().map(Mapping::id_prefixes);
+        let by_mapping = by_mapping.filter(|prefixes| !prefixes.is_none());
+        let told = by_mapping.unwrap_or_else(|| prefixes.own.clone());
         let mut pass = Pass::new(
             (&self.store, &self.known),
             history,
-            &self.held_flags,
+            Ways {
+                held_flags: &self.held_flags,
+                supersedes: self.supersedes,
+            },
             append,
             (file, provenance),
             now,
         )
         .showing(self.rows_shown);
         let taken = match reader {
-            Ok(reader) => pass.take_all(file, reader, &self.judge, self.workers).await,
+            Ok(reader) => {
+                let judging = Judging {
+                    judge: self.judge.clone(),
+                    prefixes: Arc::new(prefixes),
+                };
+                pass.take_all(file, reader, &judging, self.workers).await
+            }
             Err(failure) => Err(failure),
         };
         match taken {
-            Ok(()) => Ok(pass.finish(submission(file, provenance, now), not_read)),
+            Ok(()) => {
+                let mut taken = pass.finish(submission(file, provenance, now), not_read);
+                taken.account.id_prefixes = told;
+                Ok(taken)
+            }
             Err(failure) => {
                 pass.abandon().await;
                 Err(failure)

@@ -3,6 +3,7 @@
 //! They go the way of every submission, through a file of records, the judge and a receipt that adds up. Two things
 //! are different: the receipt says who made them, why and what for, and either all of them are accepted or none is.
 
+use std::collections::HashMap;
 use std::io::Write;
 use std::path::Path;
 use std::sync::Arc;
@@ -69,7 +70,9 @@ pub(crate) async fn own_loader(
     workspace: &Workspace,
     judged_before: bool,
 ) -> Result<Loader, Failure> {
+    // What it brings are visits of the store, whose ids have their prefixes.
     let loader = open_loader(workspace, Vec::new()).await?;
+    let loader = loader.with_prefixes(HashMap::new());
     Ok(match judged_before {
         true => loader.holding_no_flag(),
         false => loader,

@@ -8,15 +8,16 @@ use std::sync::Arc;
 
 use futures::{StreamExt, TryStreamExt, stream};
 use jiff::Timestamp;
-use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
-use tokio::task::spawn_blocking;
+use sha2::{Digest, Sha256};
 
 use super::account::Account;
+use super::chunks::{Judging, chunks, judged};
 use super::history::History;
 use super::preview::Preview;
 use super::provenance::Provenance;
 use super::reports::{RecordReport, RecordReports};
-use intake::judge::judging::{Judge, Judged, content_sha256, held, named};
+use intake::judge::judging::{Judged, content_sha256, held, named};
+use intake::mapping::id_prefixes::IdPrefixes;
 use intake::read::limits::HELD_MAX;
 use intake::read::not_read::NotRead;
 use intake::read::raw_record::RawRecord;
@@ -28,9 +29,10 @@ use scouting::visit::finding::Finding;
 use scouting::visit::held_id::HeldId;
 use scouting::visit::rows::{HeldRow, VisitRow};
 use scouting::visit::rules::doubts;
+use scouting::visit::rules::identity_doubts::supersedes_revision;
 use store::delta::append::Append;
 use store::delta::tables::Store;
-use store::ledger::differences::{differences, differences_from};
+use store::ledger::differences::{Difference, differences, differences_from};
 use store::ledger::identity::{Identity, Ledger, revision_conflict};
 use store::ledger::known::KnownRecords;
 use store::rows::closings::ClosingRow;
@@ -42,13 +44,20 @@ const BATCH_VISITS: usize = 4_096;
 const BATCH_HELD_BYTES: usize = 8 << 20;
 /// What a held row and each of its findings take in memory, about.
 const HELD_ROW_BYTES: usize = 300;
-/// Bytes of a submission that may wait between reading and writing. A longer record goes alone.
-const WAITING_BYTES_MAX: usize = 32 << 20;
 /// Held records that are shown of a submission that is refused for their number.
 const FIRST_TOLD: usize = 3;
 
 /// Members that differ from what the store has, by the line of the record.
-type Differing = HashMap<u64, String>;
+type Differing = HashMap<u64, Difference>;
+
+/// How a pass takes records.
+#[derive(Clone, Copy)]
+pub(super) struct Ways<'a> {
+    /// Flags that hold a record.
+    pub(super) held_flags: &'a [Code],
+    /// Whether a record with other content takes the place of the one of its visit and revision.
+    pub(super) supersedes: bool,
+}
 
 /// One pass over a submission.
 pub(super) struct Pass<'a> {
@@ -57,7 +66,7 @@ pub(super) struct Pass<'a> {
     store: &'a Store,
     known: &'a KnownRecords,
     history: History,
-    held_flags: &'a [Code],
+    ways: Ways<'a>,
     append: Option<Append>,
     ledger: Ledger,
     counts: Counts,
@@ -86,7 +95,7 @@ impl<'a> Pass<'a> {
     pub(super) fn new(
         (store, known): (&'a Store, &'a KnownRecords),
         history: History,
-        held_flags: &'a [Code],
+        ways: Ways<'a>,
         append: Option<Append>,
         (file, provenance): (&SubmittedFile, &'a Provenance),
         now: Timestamp,
@@ -97,7 +106,7 @@ impl<'a> Pass<'a> {
             store,
             known,
             history,
-            held_flags,
+            ways,
             append,
             ledger: Ledger::new(&file.sha256),
             counts: Counts::default(),
@@ -124,13 +133,13 @@ impl<'a> Pass<'a> {
         &mut self,
         file: &SubmittedFile,
         reader: RecordReader,
-        judge: &Arc<Judge>,
+        judging: &Judging,
         workers: usize,
     ) -> Result<(), Failure> {
         let mut judged = stream::unfold(chunks(reader), |mut chunks| async {
             chunks.recv().await.map(|chunk| (chunk, chunks))
         })
-        .map_ok(|chunk| judged(judge.clone(), chunk))
+        .map_ok(|chunk| judged(judging, chunk))
         .try_buffered(workers)
         .boxed();
         while let Some((records, waiting)) = judged.try_next().await? {
@@ -160,20 +169,52 @@ impl<'a> Pass<'a> {
                     Identity::New => return self.doubt(*row, &raw),
                     Identity::Duplicate => {
                         self.show(&row, "duplicate");
-                        self.mend(&row, Identity::Duplicate, &raw);
+                        self.mend(&row, Identity::Duplicate, raw.mends);
                         self.counts.duplicate += 1;
                     }
                     Identity::Conflict => {
-                        let differences = match differing.get(&row.line) {
-                            Some(stored) => Some(stored.clone()),
+                        let difference = differing.get(&row.line);
+                        if let Some(next) = self.superseding(&row, difference) {
+                            return self.doubt(next, &raw);
+                        }
+                        let members = match difference {
+                            Some(stored) => Some(stored.members.clone()),
                             None => self.differing_in_the_run(&row),
                         };
-                        return self.hold(conflicting(&row, &raw, differences.as_deref()));
+                        return self.hold(conflicting(&row, &raw, members.as_deref()));
                     }
                 }
             }
         }
         Ok(())
+    }
+
+    /// The next revision of a visit, with the content of a record that takes the place of one of its own number; `None`
+    /// if it may not. A visit that was edited since, withdrawn, or sent by somebody else keeps what it has.
+    fn superseding(&mut self, row: &VisitRow, difference: Option<&Difference>) -> Option<VisitRow> {
+        let highest = difference
+            .filter(|_| self.ways.supersedes)?
+            .highest
+            .as_ref()?;
+        let visit = &row.visit;
+        let in_effect = self.ledger.sent_in_effect(self.known, &visit.visit_id);
+        let sender = self.sender(None, Some(&visit.visit_id));
+        let of_another = (highest.sender.as_deref().zip(sender.as_deref()))
+            .is_some_and(|(stored, sent)| stored != sent);
+        if highest.is_withdrawn || of_another || visit.revision < in_effect.unwrap_or(highest.sent)
+        {
+            return None;
+        }
+        let mut next = row.clone();
+        next.visit.revision = highest.revision + 1;
+        next.revision_sent = Some(row.revision_sent.unwrap_or(visit.revision));
+        next.content_sha256 = content_sha256(&next.visit);
+        next.doubts.push(supersedes_revision(
+            &next.visit,
+            highest.revision,
+            &highest.members,
+        ));
+        (self.ledger.decide(self.known, &next) == Identity::New).then_some(next)
     }
 
     /// What differs in each record whose visit and revision the store has with other content.
@@ -199,10 +240,10 @@ impl<'a> Pass<'a> {
     }
 
     /// Closes the held records that a sound record corrects.
-    fn mend(&mut self, row: &VisitRow, identity: Identity, raw: &RawRecord) {
+    fn mend(&mut self, row: &VisitRow, identity: Identity, corrects: Option<HeldId>) {
         let corrected = self
             .ledger
-            .corrected(self.known, (row, identity), raw.mends, self.now);
+            .corrected(self.known, (row, identity), corrects, self.now);
         self.close(corrected);
     }
 
@@ -223,14 +264,18 @@ impl<'a> Pass<'a> {
 
     /// A new record is compared with what was accepted before it; what differs flags or holds it.
     fn doubt(&mut self, mut row: VisitRow, raw: &RawRecord) -> Result<(), Failure> {
+        row.sender = self.sender(raw.mends, Some(&row.visit.visit_id));
         row.doubts.extend(self.history.doubts(&row));
-        let is_held = |doubt: &&Finding| self.held_flags.contains(&doubt.code);
+        let is_held = |doubt: &&Finding| self.ways.held_flags.contains(&doubt.code);
         let reasons: Vec<Finding> = row.doubts.iter().filter(is_held).cloned().collect();
         if !reasons.is_empty() {
             self.ledger.forget(&row);
             return self.hold(held(raw, named(reasons, &row.visit)));
         }
-        self.mend(&row, Identity::New, raw);
+        // The file came before without --supersede: what was held of it then is accepted now.
+        let supersedes = |doubt: &Finding| doubt.code == Code::SupersedesRevision;
+        let held_before = row.doubts.iter().any(supersedes).then(|| held_id(raw));
+        self.mend(&row, Identity::New, raw.mends.or(held_before));
         if !row.doubts.is_empty() {
             row.flags.extend(doubts::codes_of(&row.doubts));
             self.flagged.add(RecordReport {
@@ -245,7 +290,6 @@ impl<'a> Pass<'a> {
         {
             row.flags.push(Code::HeldIdUnknown);
         }
-        row.sender = self.sender(raw.mends, Some(&row.visit.visit_id));
         self.history.add(&row);
         self.ledger.accept(self.known, &row);
         self.accept(row);
@@ -341,6 +385,7 @@ impl<'a> Pass<'a> {
                 load_id: String::new(),
                 submission,
                 not_read,
+                id_prefixes: IdPrefixes::default(),
                 counts: self.counts,
                 held: self.held,
                 flagged: self.flagged,
@@ -362,52 +407,9 @@ impl<'a> Pass<'a> {
     }
 }
 
-/// Records that were read, and their share of what may wait at a time.
-struct Chunk {
-    records: Vec<RawRecord>,
-    waiting: OwnedSemaphorePermit,
-}
-
-/// Chunks of records, read on a thread of their own; a few wait at the most.
-fn chunks(reader: RecordReader) -> mpsc::Receiver<Result<Chunk, Failure>> {
-    let (sender, receiver) = mpsc::channel(2);
-    let room = Arc::new(Semaphore::new(WAITING_BYTES_MAX));
-    let runtime = tokio::runtime::Handle::current();
-    spawn_blocking(move || {
-        for records in reader {
-            let chunk = records.map(|records| {
-                let bytes: usize = records.iter().map(RawRecord::weight).sum();
-                let share = bytes.min(WAITING_BYTES_MAX) as u32;
-                let waiting = runtime
-                    .block_on(room.clone().acquire_many_owned(share))
-                    .expect("the room is never closed");
-                Chunk { records, waiting }
-            });
-            // The receiver is gone when the load has failed: nothing is left to read for.
-            if sender.blocking_send(chunk).is_err() {
-                break;
-            }
-        }
-    });
-    receiver
-}
-
-async fn judged(
-    judge: Arc<Judge>,
-    chunk: Chunk,
-) -> Result<(Vec<Judged>, OwnedSemaphorePermit), Failure> {
-    let Chunk { records, waiting } = chunk;
-    let judging = spawn_blocking(move || {
-        records
-            .into_iter()
-            .map(|record| judge.judge(record))
-            .collect()
-    });
-    let judged = judging.await.map_err(|error| {
-        Failure::because(Kind::Submission, "a record could not be judged", error)
-            .mend("please report it, with the file; nothing of it was loaded")
-    })?;
-    Ok((judged, waiting))
+/// The id that a record has if it is held.
+fn held_id(raw: &RawRecord) -> HeldId {
+    HeldId::new(&Sha256::digest(raw.kept()).into(), raw.line)
 }
 
 fn conflicting(row: &VisitRow, raw: &RawRecord, differences: Option<&str>) -> HeldRow {

@@ -19,6 +19,7 @@ use crate::load::reports::RecordReports;
 use crate::shared::report;
 use crate::shared::report::{LISTED_MAX, counted};
 use crate::shared::tables::csv_of;
+use intake::mapping::id_prefixes::IdPrefixes;
 use intake::mapping::{ColumnUse, SheetNotRead};
 use intake::read::formats::look_at;
 use intake::read::not_read::ColumnNotRead;
@@ -127,6 +128,8 @@ struct SubmissionAccount {
     sheets_not_read: Vec<SheetNotRead>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     columns_not_read: Vec<ColumnNotRead>,
+    #[serde(skip_serializing_if = "IdPrefixes::is_none")]
+    id_prefixes: IdPrefixes,
     #[serde(flatten)]
     counts: Counts,
     flags: BTreeMap<Code, u64>,
@@ -149,6 +152,7 @@ impl Accounts {
             bytes: account.submission.bytes,
             sheets_not_read: account.not_read.sheets,
             columns_not_read: account.not_read.columns,
+            id_prefixes: account.id_prefixes,
             counts: account.counts,
             flags: account.flags,
             flagged_records: account.flagged,
@@ -205,6 +209,7 @@ impl Accounts {
                 sentence(&submission.counts)
             ));
             lines.extend(not_read_lines(submission));
+            lines.extend(prefix_lines(&submission.id_prefixes));
             lines.extend(flag_lines(submission));
             lines.extend(held_lines(submission));
         }
@@ -315,6 +320,17 @@ fn not_read_lines(submission: &SubmissionAccount) -> Vec<String> {
     sheets.chain(columns).collect()
 }
 
+/// What was put before ids.
+fn prefix_lines(prefixes: &IdPrefixes) -> Vec<String> {
+    let put = [("fields", &prefixes.field), ("scouts", &prefixes.scout)];
+    put.into_iter()
+        .filter(|(_, prefix)| !prefix.is_empty())
+        .map(|(ids, prefix)| {
+            format!("  prefix {prefix:?}: before the ids of {ids} that do not begin with it")
+        })
+        .collect()
+}
+
 /// Each flag with its count, and the first visits of it where there is a sentence about them.
 fn flag_lines(submission: &SubmissionAccount) -> Vec<String> {
     let mut lines = Vec::new();
@@ -334,7 +350,12 @@ fn flag_lines(submission: &SubmissionAccount) -> Vec<String> {
                     .filter(|finding| finding.code == *code);
                 findings.map(|finding| (record.line, finding))
             });
-        let listed = of_code.take(FLAGS_LISTED_MAX);
+        let listed_max = match code {
+            // What takes another record's place is to be seen.
+            Code::SupersedesRevision => LISTED_MAX,
+            _ => FLAGS_LISTED_MAX,
+        };
+        let listed = of_code.take(listed_max);
         lines.extend(listed.map(|(line, finding)| {
             format!("    line {line}: {}; {}", finding.found, finding.expected)
         }));

@@ -2,6 +2,7 @@
 
 use super::settings::{SETTINGS_FILE, Settings};
 use disclosure::rule::Rule;
+use intake::mapping::id_prefixes::prefix_mistake;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::rules::doubts::CODES;
 
@@ -9,6 +10,7 @@ use scouting::visit::rules::doubts::CODES;
 pub(super) fn check_settings(settings: &Settings) -> Result<(), Failure> {
     check_disclosure(settings)?;
     check_flags(settings)?;
+    check_senders(settings)?;
     check_defaults(settings)?;
     check_publish(settings)?;
     check_data(settings)
@@ -82,6 +84,24 @@ fn check_flags(settings: &Settings) -> Result<(), Failure> {
         .at(SETTINGS_FILE)
         .mend(format!("the flags are {}", CODES.join(", "))))
     })
+}
+
+fn check_senders(settings: &Settings) -> Result<(), Failure> {
+    let prefixes = settings.senders.iter().flat_map(|(name, sender)| {
+        [
+            (name, "field_prefix", &sender.field_prefix),
+            (name, "scout_prefix", &sender.scout_prefix),
+        ]
+    });
+    for (name, key, prefix) in prefixes.filter(|(_, _, prefix)| !prefix.is_empty()) {
+        if let Some(mend) = prefix_mistake(prefix) {
+            let what = format!("[senders.{name:?}] {key} = {prefix:?} is no prefix");
+            return Err(Failure::new(Kind::Settings, what)
+                .at(SETTINGS_FILE)
+                .mend(mend));
+        }
+    }
+    Ok(())
 }
 
 fn check_disclosure(settings: &Settings) -> Result<(), Failure> {

@@ -77,6 +77,12 @@ heat_from = "01-01"
 # {flags}.
 hold = []
 
+# Senders who number their fields or scouts alike are kept apart by what is put before their ids, from the first load
+# of a season on. A sender is named as load --sender, its mapping or its folder names it. None by default:
+# [senders."North office"]
+# field_prefix = "N-"
+# scout_prefix = "N-"
+
 [office]
 # Printed at the foot of the alert.
 name = ""

@@ -32,6 +32,9 @@ pub(crate) struct Settings {
     /// Which flags hold a visit. Alerts issued by an earlier version have settings with the table `[doubts]`.
     #[serde(default, alias = "doubts")]
     pub flags: FlagSettings,
+    /// What is particular to single senders, by their names.
+    #[serde(default)]
+    pub senders: BTreeMap<String, SenderSettings>,
     /// Temperatures, for the days of treatment.
     #[serde(default)]
     pub weather: WeatherSettings,
@@ -110,6 +113,16 @@ pub(crate) struct DisclosureSettings {
 pub(crate) struct FlagSettings {
     /// Codes of the flags that hold a visit; the others only mark it.
     pub hold: Vec<Code>,
+}
+
+/// What is particular to one sender.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct SenderSettings {
+    /// Put before the ids of its fields; empty for nothing.
+    pub field_prefix: String,
+    /// Put before the ids of its scouts; empty for nothing.
+    pub scout_prefix: String,
 }
 
 /// Where daily temperatures come from.

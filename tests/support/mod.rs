@@ -36,6 +36,7 @@ pub mod stages;
 mod tables;
 pub mod thresholds;
 pub mod trend;
+pub mod undo_model;
 mod visits;
 pub mod week_rows;
 mod workspace;

@@ -16,6 +16,7 @@ use crate::corrections::made_identity::settle;
 use crate::corrections::returned::{Clues, Returned};
 use crate::corrections::returned_header::{lost_column, sheet_in_words};
 use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, first_text, text_of};
+use crate::mapping::made_id::prefixes_of;
 use crate::read::raw_record::{RawRecord, Sent};
 use crate::sheet::table::{Row, Sheet};
 use scouting::failure::Failure;
@@ -87,6 +88,8 @@ fn inner(bytes: &Bytes) -> Option<(HeldId, Bytes)> {
 fn identified(record: &str, recipe: &str) -> Option<String> {
     let mut members: Map<String, Value> = serde_json::from_str(record).ok()?;
     settle(&mut members, recipe);
+    // As a record by itself it brings no recipe along, so the prefixes are put here.
+    prefixes_of(recipe).0.put_in(&mut members);
     Some(Value::Object(members).to_string())
 }
 

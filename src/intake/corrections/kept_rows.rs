@@ -56,7 +56,7 @@ impl SentRows {
     }
 
     /// The cell at a place such as `Visits!C7 (Date)`.
-    fn cell(&self, place: &str) -> Option<Cell> {
+    pub(crate) fn cell(&self, place: &str) -> Option<Cell> {
         self.parts().find_map(|part| {
             let within = match part.sheet.as_str() {
                 "" => place,
@@ -197,6 +197,7 @@ mod tests {
     fn record(place: &str, found: &str) -> TableRecord {
         TableRecord {
             submission_fixed_by: None,
+            doubts: Vec::new(),
             line: 7,
             as_sent: json!({"sheet": "My sheet", "header": ["Field", "Date"],
                 "rows": [{"row": 7, "cells": ["F-1", "6/7/2026"]}]})

@@ -7,7 +7,7 @@ use serde_json::{Map, Value};
 
 use crate::corrections::sent_out::ID_RECIPE;
 use crate::count_sheet::draft::complete;
-use crate::mapping::made_id::{COUNT_SHEET_ID, made_id};
+use crate::mapping::made_id::{is_of_count_sheet, made_id};
 use crate::sheet::table::TableRecord;
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
@@ -64,7 +64,7 @@ pub(crate) fn settled(mut record: TableRecord, recipe: Option<&str>) -> TableRec
 
 /// Makes the identity of a record that bears none of its own.
 pub(crate) fn settle(document: &mut Map<String, Value>, recipe: &str) {
-    if recipe == COUNT_SHEET_ID {
+    if is_of_count_sheet(recipe) {
         complete(document);
     }
     let own = document.get("visit_id").and_then(Value::as_str);

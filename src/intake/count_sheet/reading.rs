@@ -231,6 +231,7 @@ impl<'a> Book<'a> {
         let known = Value::Object(draft.document.clone());
         TableRecord {
             submission_fixed_by: None,
+            doubts: Vec::new(),
             line: row.number,
             as_sent: Value::Object(sent).to_string(),
             places: draft.places.clone(),
@@ -281,6 +282,7 @@ impl<'a> Book<'a> {
         findings.extend(sites.findings);
         TableRecord {
             submission_fixed_by: None,
+            doubts: Vec::new(),
             line: units[0].number,
             as_sent: Value::Object(self.counts.tab.as_sent(units)).to_string(),
             document: Err(findings),
@@ -322,6 +324,7 @@ fn stray(tab: &str, rows: &[&Row], code: Code, expected: &str) -> Option<TableRe
     let found = format!("{place}: entries in {filled} cells from here on");
     Some(TableRecord {
         submission_fixed_by: None,
+        doubts: Vec::new(),
         line: first.number,
         as_sent: Value::Object(as_sent(tab, &[], rows)).to_string(),
         document: Err(vec![Finding::new(code, "", found, expected)]),

@@ -9,6 +9,7 @@ use sha2::{Digest, Sha256};
 
 use crate::corrections::corrected::unwrapped;
 use crate::judge::validate::{Refused, VisitSchema};
+use crate::mapping::id_prefixes::{IdPrefixes, SenderPrefixes};
 use crate::read::raw_record::{RawRecord, Sent};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
@@ -83,11 +84,12 @@ impl Judge {
         self
     }
 
-    /// Judges one record, and adds what is wrong with it whatever its values are.
-    pub fn judge(&self, mut raw: RawRecord) -> Judged {
+    /// Judges one record, puts the prefixes of its sender before its ids, and adds what is wrong with it whatever its
+    /// values are.
+    pub fn judge(&self, mut raw: RawRecord, senders: &SenderPrefixes) -> Judged {
         let returned = raw.returned.as_mut();
         let more = returned.map_or_else(Vec::new, |returned| take(&mut returned.findings));
-        match self.judge_values(raw) {
+        match self.judge_values(raw, senders) {
             judged if more.is_empty() => judged,
             Judged::Sound(row, raw) => {
                 Judged::Unsound(Box::new(held(&raw, named(more, &row.visit))))
@@ -99,8 +101,10 @@ impl Judge {
         }
     }
 
-    fn judge_values(&self, raw: RawRecord) -> Judged {
+    fn judge_values(&self, raw: RawRecord, senders: &SenderPrefixes) -> Judged {
         let raw = unwrapped(raw);
+        let of_sender = senders.of(raw.mends);
+        let raw = raw.with_prefixes(of_sender);
         let read = match &raw.sent {
             Sent::Bytes(bytes) => self.schema.read(bytes),
             Sent::Rows(rows) => match &rows.document {
@@ -115,7 +119,8 @@ impl Judge {
             Ok(read) => read,
             Err(refused) => return Judged::Unsound(Box::new(held(&raw, placed(&raw, *refused)))),
         };
-        match self.row(&raw, read.visit, read.byte_order_mark) {
+        let prefixes = raw.prefixes().unwrap_or_else(|| of_sender.clone());
+        match self.row(&raw, &prefixes, read.visit, read.byte_order_mark) {
             Ok(row) => Judged::Sound(Box::new(row), raw),
             Err(refused) => Judged::Unsound(Box::new(held(&raw, placed(&raw, *refused)))),
         }
@@ -124,7 +129,8 @@ impl Judge {
     fn row(
         &self,
         raw: &RawRecord,
-        visit: Visit,
+        prefixes: &IdPrefixes,
+        mut visit: Visit,
         byte_order_mark: bool,
     ) -> Result<VisitRow, Box<Refused>> {
         let mut findings = Vec::new();
@@ -150,6 +156,7 @@ impl Judge {
         if !self.earlier_seasons.contains(&visit.observed_on.year()) {
             findings.extend(other_season(&visit));
         }
+        findings.extend(prefixes.too_long(&visit));
         let county = self.county(&visit);
         match county {
             Some(county) => codes.extend(self.county_doubt(&visit, &county.id)),
@@ -160,24 +167,29 @@ impl Judge {
         }
         // A protocol, county or stage that is not there has its finding.
         match (limits, county, stage) {
-            (Some(limits), Some(county), Some(stage)) if findings.is_empty() => Ok(VisitRow {
-                line: raw.line,
-                observed_on: visit.observed_on,
-                submitted_at: visit.submitted_at.instant(),
-                week: IsoWeek::of(visit.observed_on),
-                stage,
-                county_id: county.id.clone(),
-                point: visit.field.point().unwrap_or_else(|| county.inner_point()),
-                statistics: visit.sampling_statistics(limits.catch_by_night),
-                economics,
-                assumed,
-                doubts: of_the_visit_alone(&visit, limits),
-                flags: codes,
-                content_sha256: content_sha256(&visit),
-                sender: None,
-                revision_sent: None,
-                visit,
-            }),
+            (Some(limits), Some(county), Some(stage)) if findings.is_empty() => {
+                let mut doubts = of_the_visit_alone(&visit, limits);
+                doubts.extend_from_slice(raw.doubts());
+                prefixes.put(&mut visit);
+                Ok(VisitRow {
+                    line: raw.line,
+                    observed_on: visit.observed_on,
+                    submitted_at: visit.submitted_at.instant(),
+                    week: IsoWeek::of(visit.observed_on),
+                    stage,
+                    county_id: county.id.clone(),
+                    point: visit.field.point().unwrap_or_else(|| county.inner_point()),
+                    statistics: visit.sampling_statistics(limits.catch_by_night),
+                    economics,
+                    assumed,
+                    doubts,
+                    flags: codes,
+                    content_sha256: content_sha256(&visit),
+                    sender: None,
+                    revision_sent: None,
+                    visit,
+                })
+            }
             _ => Err(Box::new(named(findings, &visit))),
         }
     }

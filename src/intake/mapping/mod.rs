@@ -14,6 +14,7 @@ mod column_uses;
 mod definition;
 mod draft;
 mod group;
+pub mod id_prefixes;
 mod layout;
 pub mod made_id;
 mod member;

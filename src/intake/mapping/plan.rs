@@ -9,7 +9,8 @@ use regex::Regex;
 use serde_json::Value;
 
 use super::definition::file::{BlankKey, BlankUnits, RowIs};
-use super::made_id::recipe;
+use super::id_prefixes::IdPrefixes;
+use super::made_id::{putting, recipe};
 use super::member::{Keys, Kind, Level, MEMBERS, Member, exactly};
 use super::utm_points::UtmZone;
 use super::values::cells::Reading;
@@ -131,13 +132,16 @@ pub(in crate::mapping) struct RowPlan {
 pub(in crate::mapping) struct IdPlan {
     pub from: Vec<&'static Member>,
     pub prefix: String,
+    /// What is put before the ids of fields and scouts.
+    pub id_prefixes: IdPrefixes,
 }
 
 impl IdPlan {
     /// The plan as a text, for [`crate::mapping::made_id`].
     pub(super) fn recipe(&self) -> String {
         let prefix = Some(&*self.prefix).filter(|prefix| !prefix.is_empty());
-        recipe(prefix, self.from.iter().map(|member| member.pointer))
+        let joined = recipe(prefix, self.from.iter().map(|member| member.pointer));
+        putting(&self.id_prefixes, &joined)
     }
 }
 
@@ -200,6 +204,12 @@ impl Mapping {
     /// Who sends the sheets that it describes, if it says so.
     pub fn sender(&self) -> Option<&str> {
         self.sender.as_deref()
+    }
+
+    /// What it puts before the ids of fields and scouts.
+    pub fn id_prefixes(&self) -> IdPrefixes {
+        let visit_id = self.rows.visit_id.as_ref();
+        visit_id.map_or_else(IdPrefixes::default, |plan| plan.id_prefixes.clone())
     }
 
     /// The mapping with a time of submission for records that it gives none itself: RFC 3339, or a day, which is taken as

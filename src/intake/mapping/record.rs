@@ -45,6 +45,7 @@ pub(in crate::mapping) fn record(
         id_recipe: mapping.rows.visit_id.as_ref().map(IdPlan::recipe),
         places: writer.places,
         submission_fixed_by: mapping.submission_fixed_by(),
+        doubts: Vec::new(),
     }
 }
 

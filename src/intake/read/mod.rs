@@ -17,6 +17,7 @@ pub mod reader;
 pub mod sheets;
 pub mod sorting;
 pub mod submitted;
+mod table_doubts;
 pub(crate) mod table_records;
 pub(crate) mod text_encoding;
 pub(crate) mod text_table;

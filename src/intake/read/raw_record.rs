@@ -5,7 +5,10 @@ use bytes::Bytes;
 use crate::corrections::kept_rows::{kept, without_half_made_id};
 use crate::corrections::made_identity::identified_by;
 use crate::corrections::returned::Returned;
+use crate::mapping::id_prefixes::IdPrefixes;
+use crate::mapping::made_id::{made_id, prefixes_of, putting};
 use crate::sheet::table::TableRecord;
+use scouting::visit::finding::Finding;
 use scouting::visit::held_id::HeldId;
 
 /// Records are read in chunks of about this size, and those of a chunk share its memory.
@@ -52,6 +55,37 @@ impl RawRecord {
         }
     }
 
+    /// A record of rows whose identity is made, with the prefixes of its sender in how it is made: they come back with it
+    /// when it was corrected. Those that a mapping puts come before them.
+    pub(crate) fn with_prefixes(mut self, prefixes: &IdPrefixes) -> RawRecord {
+        if prefixes.is_none() || self.prefixes().is_some() {
+            return self;
+        }
+        if let Sent::Rows(rows) = &mut self.sent {
+            put_in_recipe(rows, prefixes);
+        }
+        self
+    }
+
+    /// What the other records of its table make doubtful about it.
+    pub(crate) fn doubts(&self) -> &[Finding] {
+        match &self.sent {
+            Sent::Rows(rows) => &rows.doubts,
+            Sent::Bytes(_) => &[],
+        }
+    }
+
+    /// The prefixes that belong to the record itself, if there are any.
+    pub(crate) fn prefixes(&self) -> Option<IdPrefixes> {
+        match &self.sent {
+            Sent::Rows(rows) => {
+                let recipe = rows.id_recipe.as_deref()?;
+                Some(prefixes_of(recipe).0).filter(|prefixes| !prefixes.is_none())
+            }
+            Sent::Bytes(_) => None,
+        }
+    }
+
     /// What is kept of the record if it is held. Of bytes a copy, so that a small record does not keep its
     /// whole chunk.
     pub fn kept(&self) -> Bytes {
@@ -68,5 +102,21 @@ impl RawRecord {
             Sent::Bytes(bytes) => bytes.len(),
             Sent::Rows(rows) => rows.as_sent.len(),
         }
+    }
+}
+
+/// Puts prefixes into how an identity is made, and makes it again. One that could not be made stays away.
+fn put_in_recipe(rows: &mut TableRecord, prefixes: &IdPrefixes) {
+    let Some(recipe) = &mut rows.id_recipe else {
+        return;
+    };
+    *recipe = putting(prefixes, recipe);
+    let read = rows.document.as_mut().unwrap_or(&mut rows.draft);
+    let made = read
+        .as_object_mut()
+        .filter(|read| read.contains_key("visit_id"));
+    if let Some(members) = made {
+        let id = made_id(recipe, members);
+        members.insert("visit_id".to_owned(), id.into());
     }
 }

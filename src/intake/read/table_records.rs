@@ -12,6 +12,7 @@ use crate::read::not_read::NotRead;
 use crate::read::raw_record::RawRecord;
 use crate::read::sheets::read_sheets;
 use crate::read::submitted::SubmittedFile;
+use crate::read::table_doubts::doubt_by_other_rows;
 use crate::sheet::table::{Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::sheet_layout::{COUNTS_TAB, VISITS_TAB};
@@ -53,7 +54,7 @@ pub(crate) fn table_records(
             return Err(without_rows(&file.name));
         }
         return Ok(TableRead {
-            records: records.into_iter().map(RawRecord::of_rows).collect(),
+            records: of_table(records),
             not_read: NotRead {
                 sheets: mapping.not_read(&sheets),
                 ..NotRead::default()
@@ -65,7 +66,7 @@ pub(crate) fn table_records(
         .or_else(|| plain_records(&sheets, &file.name))
         .unwrap_or_else(|| Err(without_mapping(&file.name)));
     Ok(TableRead {
-        records: read?.into_iter().map(RawRecord::of_rows).collect(),
+        records: of_table(read?),
         not_read: NotRead {
             columns: reading::columns_added(&sheets),
             ..NotRead::default()
@@ -84,6 +85,13 @@ fn filled(records: Vec<TableRecord>, name: &str) -> Result<Vec<TableRecord>, Fai
         .at(format!("tabs {VISITS_TAB} and {COUNTS_TAB}"))
         .mend("was it saved after it was filled? ask for the filled sheet; an empty one need not be sent")),
     }
+}
+
+/// The records of a whole table, with what they make doubtful about each other.
+fn of_table(records: Vec<TableRecord>) -> Vec<RawRecord> {
+    let mut records: Vec<RawRecord> = records.into_iter().map(RawRecord::of_rows).collect();
+    doubt_by_other_rows(&mut records);
+    records
 }
 
 /// Whether a table is of a layout of our own, or was sent out to be corrected: then no mapping is asked.

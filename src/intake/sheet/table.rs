@@ -92,6 +92,8 @@ pub struct TableRecord {
     pub places: BTreeMap<String, String>,
     /// A sentence on what says when the record was submitted, if it says so for all records at once.
     pub submission_fixed_by: Option<String>,
+    /// What the other records of the table make doubtful about this one.
+    pub doubts: Vec<Finding>,
 }
 
 impl TableRecord {

@@ -219,6 +219,12 @@ codes! {
         CountStrange = "count-strange",
         SameVisitOtherId = "same-visit-other-id",
         IdLikeAName = "id-like-a-name",
+        FieldOfAnotherSender = "field-of-another-sender",
+        FieldNumberedAlike = "field-numbered-alike",
+        FieldIdLookAlike = "field-id-look-alike",
+        DayMonthOrder = "day-month-order",
+        AreaLikeAcres = "area-like-acres",
+        SupersedesRevision = "supersedes-revision",
     }
 }
 

@@ -48,7 +48,7 @@ pub struct VisitRow {
     pub point: (f64, f64),
     /// Who sent it, if it is known: the load says, not the record.
     pub sender: Option<Arc<str>>,
-    /// The revision that its sender wrote, where the record got a higher one because a load was taken back.
+    /// The revision that its sender wrote, where the record got a higher one: after a load was taken back, or in the place of another record.
     pub revision_sent: Option<u32>,
 }
 

@@ -9,6 +9,7 @@ use serde_json::Value;
 use super::code::Code;
 use super::finding::Finding;
 use super::members::MEMBERS;
+use crate::visit::rules::identity_doubts::OF_ANOTHER;
 
 /// What one finding says to the sender.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -54,6 +55,10 @@ pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
             "if this is a correction, raise the revision by one; if the earlier record is right, nothing needs to be done: let us know, and this one is dropped"
                 .to_owned(),
         ),
+        Code::FieldNumberedAlike | Code::FieldOfAnotherSender => (
+            format!("{place}: {}, which another sender uses too", without_sender(&found)),
+            expected.to_owned(),
+        ),
         Code::NotJson if expected == WHOLE_JSON_EXPECTED => (
             format!("the record cannot be read: {found}"),
             "the record is whole, every bracket and quotation mark is closed, and numbers \
@@ -80,6 +85,13 @@ pub fn in_words(finding: &Finding, record: Option<&Value>) -> InWords {
 fn without_members(found: &str) -> &str {
     found
         .split_once(MEMBERS_STORED_AND_SENT)
+        .map_or(found, |(without, _)| without)
+}
+
+/// Nor is it shown what another sender reported.
+fn without_sender(found: &str) -> &str {
+    found
+        .split_once(OF_ANOTHER)
         .map_or(found, |(without, _)| without)
 }
 

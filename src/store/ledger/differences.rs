@@ -66,8 +66,35 @@ const OF_UNITS: [&str; 5] = ["counts", "nights", "side", "site_lon", "site_lat"]
 #[derive(Debug, Default)]
 struct KeptVisit {
     members: Vec<String>,
+    sender: String,
+    /// The number that its sender gave it; empty if it is its own.
+    revision_sent: String,
     /// By the number of the site and of the unit.
     units: BTreeMap<(i64, i64), Vec<String>>,
+}
+
+/// What a record differs in from those that the store has of its visit.
+#[derive(Debug, Clone)]
+pub struct Difference {
+    /// The members that differ from the record of the same revision, with both values.
+    pub members: String,
+    /// The highest revision of the visit.
+    pub highest: Option<Highest>,
+}
+
+/// The highest revision of a visit.
+#[derive(Debug, Clone)]
+pub struct Highest {
+    /// Its number.
+    pub revision: u32,
+    /// The number that its sender gave it.
+    pub sent: u32,
+    /// Who sent it, if it is known.
+    pub sender: Option<String>,
+    /// Whether it withdraws the visit.
+    pub is_withdrawn: bool,
+    /// The members in which the record differs from it.
+    pub members: String,
 }
 
 type KeptVisits = HashMap<(String, i64), KeptVisit>;
@@ -79,7 +106,7 @@ type KeptVisits = HashMap<(String, i64), KeptVisit>;
 pub async fn differences(
     store: &Store,
     sent: &[&VisitRow],
-) -> Result<HashMap<u64, String>, Failure> {
+) -> Result<HashMap<u64, Difference>, Failure> {
     if sent.is_empty() {
         return Ok(HashMap::new());
     }
@@ -89,9 +116,32 @@ pub async fn differences(
     let kept = read_kept(&snapshot, ids).await.map_err(unreadable)?;
     let told = sent.iter().filter_map(|row| {
         let stored = kept.get(&(row.visit.visit_id.clone(), i64::from(row.visit.revision)))?;
-        Some((row.line, named(stored, row)))
+        let difference = Difference {
+            members: named(stored, row),
+            highest: highest_of(&kept, row),
+        };
+        Some((row.line, difference))
     });
     Ok(told.collect())
+}
+
+fn highest_of(kept: &KeptVisits, row: &VisitRow) -> Option<Highest> {
+    let of_visit = kept.iter().filter(|((id, _), _)| *id == row.visit.visit_id);
+    let ((_, revision), stored) = of_visit.max_by_key(|((_, revision), _)| *revision)?;
+    let revision = u32::try_from(*revision).ok()?;
+    let retracted = MEMBERS
+        .iter()
+        .position(|(pointer, _)| *pointer == "/retracted")?;
+    Some(Highest {
+        revision,
+        sent: stored.revision_sent.parse().unwrap_or(revision),
+        sender: Some(stored.sender.clone()).filter(|sender| !sender.is_empty()),
+        is_withdrawn: stored
+            .members
+            .get(retracted)
+            .is_some_and(|value| value == "true"),
+        members: named(stored, row),
+    })
 }
 
 /// What differs in a row from one of the same submission.
@@ -159,6 +209,8 @@ fn take_visits(batch: &RecordBatch, kept: &mut KeptVisits) -> Result<(), ArrowEr
         let members = MEMBERS.iter().map(|(_, column)| text(batch, column, row));
         let visit = KeptVisit {
             members: members.collect::<Result<_, _>>()?,
+            sender: text(batch, "sender", row)?,
+            revision_sent: text(batch, "revision_sent", row)?,
             units: BTreeMap::new(),
         };
         kept.insert(identity(batch, row)?, visit);

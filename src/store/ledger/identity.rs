@@ -66,6 +66,9 @@ impl Ledger {
         row: &mut VisitRow,
         hash: impl Fn(&Visit) -> [u8; 32],
     ) {
+        if self.is_kept_under_another(known, row, &hash) {
+            return;
+        }
         let Some(used) = self.used_revisions(known, &row.visit.visit_id) else {
             return;
         };
@@ -88,9 +91,52 @@ impl Ledger {
         row.revision_sent = Some(sent);
     }
 
-    /// Remembers the number of an accepted record, where undos have used up others of its visit.
+    /// Whether the record is kept under another number than its own, which it then gets.
+    fn is_kept_under_another(
+        &self,
+        known: &KnownRecords,
+        row: &mut VisitRow,
+        hash: &impl Fn(&Visit) -> [u8; 32],
+    ) -> bool {
+        if self.brought.renumbered.is_empty() && known.renumbered.is_empty() {
+            return false;
+        }
+        let sent = row.visit.revision;
+        let key = visit_key(&row.visit.visit_id, sent);
+        let numbers = [&known.renumbered, &self.brought.renumbered];
+        let numbers = numbers
+            .into_iter()
+            .filter_map(|all| all.get(&key))
+            .flatten();
+        for number in numbers {
+            row.visit.revision = *number;
+            let content_sha256 = hash(&row.visit);
+            let stored = self.content(known, visit_key(&row.visit.visit_id, *number));
+            if stored == Some(half(&content_sha256)) {
+                row.content_sha256 = content_sha256;
+                row.revision_sent = Some(sent);
+                return true;
+            }
+        }
+        row.visit.revision = sent;
+        false
+    }
+
+    /// The number that its sender gave to what is in effect of a visit, where undos have used up others.
+    pub fn sent_in_effect(&self, known: &KnownRecords, visit_id: &str) -> Option<u32> {
+        self.used_revisions(known, visit_id).map(|used| used.sent())
+    }
+
+    /// Remembers the number of an accepted record, if it is not the one that it was sent under, and where undos have used
+    /// up others of its visit.
     pub fn accept(&mut self, known: &KnownRecords, row: &VisitRow) {
-        if let Some(mut used) = self.used_revisions(known, &row.visit.visit_id) {
+        if let Some(sent) = row.revision_sent {
+            let key = visit_key(&row.visit.visit_id, sent);
+            let numbers = self.brought.renumbered.entry(key).or_default();
+            numbers.push(row.visit.revision);
+        }
+        let used = self.used_revisions(known, &row.visit.visit_id);
+        if let Some(mut used) = used.or(row.revision_sent.map(|_| UsedRevisions::default())) {
             let revision = row.visit.revision;
             used.take_in(revision, row.revision_sent.unwrap_or(revision), true);
             let key = visit_key(&row.visit.visit_id, 0);
@@ -99,9 +145,13 @@ impl Ledger {
     }
 
     fn used_revisions(&self, known: &KnownRecords, visit_id: &str) -> Option<UsedRevisions> {
-        let before = known.used_revisions(visit_id)?;
-        let brought = self.brought.used.get(&visit_key(visit_id, 0));
-        Some(*brought.unwrap_or(before))
+        let of_the_run = match self.brought.used.is_empty() {
+            true => None,
+            false => self.brought.used.get(&visit_key(visit_id, 0)),
+        };
+        of_the_run
+            .or_else(|| known.used_revisions(visit_id))
+            .copied()
     }
 
     fn content(&self, known: &KnownRecords, key: u128) -> Option<u128> {
@@ -224,9 +274,6 @@ pub fn revision_conflict(row: &VisitRow, differences: Option<&str>) -> Finding {
         Code::RevisionConflict,
         "/revision",
         format!("revision {revision} of {visit_id} with other content{differences}"),
-        format!(
-            "a corrected visit raises its revision; the record that came first is kept. If the mapping of a table was corrected, let it write \"/revision\" = {} in [constant], and load the table again",
-            revision.saturating_add(1)
-        ),
+        "a corrected visit raises its revision; the record that came first is kept. If the mapping of a table was corrected, load the table again with --supersede: what differs then becomes the next revision, unless the visit was edited or withdrawn since, or another sender sent it",
     )
 }

@@ -27,6 +27,9 @@ use scouting::failure::Failure;
 use scouting::visit::held_id::HeldId;
 use scouting::visit::rows::VisitRow;
 
+/// The numbers under which records are kept, by the key of the visit and the number that they were sent under.
+pub(crate) type Renumbered = HashMap<u128, Vec<u32>>;
+
 /// The records that count at one version of the store.
 pub struct KnownRecords {
     receipts: DeltaTable,
@@ -35,6 +38,7 @@ pub struct KnownRecords {
     open: OpenHeld,
     /// Visits of which undos have used up revisions.
     used: HashMap<u128, UsedRevisions>,
+    pub(crate) renumbered: Renumbered,
     load_ids: HashSet<String>,
 }
 
@@ -68,6 +72,8 @@ pub struct Brought {
     pub replaced: HashMap<HeldId, HeldId>,
     /// Visits of which undos have used up revisions, with what it accepted of them.
     pub(crate) used: HashMap<u128, UsedRevisions>,
+    /// What it accepted under another number than it was sent under.
+    pub(crate) renumbered: Renumbered,
 }
 
 impl KnownRecords {
@@ -80,6 +86,7 @@ impl KnownRecords {
             held: HashSet::new(),
             open: OpenHeld::default(),
             used: HashMap::new(),
+            renumbered: Renumbered::new(),
             load_ids: HashSet::new(),
         };
         known.take_in(&snapshot).await?;
@@ -112,6 +119,9 @@ impl KnownRecords {
             self.open.open(record);
         }
         self.used.extend(brought.used);
+        for (key, numbers) in brought.renumbered {
+            self.renumbered.entry(key).or_default().extend(numbers);
+        }
     }
 
     /// Takes in what a load of this very run brought, once its receipt is committed. That was on top of the version
@@ -194,7 +204,8 @@ impl KnownRecords {
         self.take_in_held(session, &mark, &loads, &mut newly)
             .await?;
         self.take_in_closings(session, &mark, &mut newly).await?;
-        self.used = used_revisions(session, &loads).await?;
+        self.take_in_renumbered(session, &mark, &loads).await?;
+        self.used = used_revisions(session, &loads, !self.renumbered.is_empty()).await?;
         self.load_ids = loads.all;
         Ok(newly)
     }
@@ -204,6 +215,7 @@ impl KnownRecords {
         self.visits.clear();
         self.held.clear();
         self.open = OpenHeld::default();
+        self.renumbered.clear();
         self.load_ids.clear();
     }
 
@@ -220,6 +232,36 @@ impl KnownRecords {
                 let key = visit_key(visit.visit_id, visit.revision);
                 self.visits.insert(key, half(visit.content_sha256));
                 newly.visits.push(key);
+            }
+        }
+        Ok(())
+    }
+
+    /// Records that are kept under another number than they were sent under; few are.
+    async fn take_in_renumbered(
+        &mut self,
+        session: &SessionContext,
+        mark: &str,
+        loads: &ReceiptedLoads,
+    ) -> Result<(), Failure> {
+        #[derive(Deserialize)]
+        struct Row<'a> {
+            visit_id: &'a str,
+            revision: u32,
+            revision_sent: u32,
+            load_id: &'a str,
+        }
+        let query = format!(
+            "select visit_id, revision, revision_sent, load_id from visits \
+             where revision_sent is not null and {mark}"
+        );
+        for batch in batches(session, &query).await? {
+            for row in rows_of::<Row<'_>>(&batch)? {
+                // What came with a load that was taken back may come again.
+                if loads.in_effect(row.load_id) {
+                    let key = visit_key(row.visit_id, row.revision_sent);
+                    self.renumbered.entry(key).or_default().push(row.revision);
+                }
             }
         }
         Ok(())

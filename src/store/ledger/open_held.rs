@@ -106,6 +106,11 @@ impl OpenHeld {
         self.senders.get(&id)
     }
 
+    /// The records whose sender is known, open or closed, with it.
+    pub fn senders(&self) -> impl Iterator<Item = (HeldId, &str)> {
+        self.senders.iter().map(|(id, sender)| (*id, &**sender))
+    }
+
     /// Whether there was ever such a record.
     pub fn has_known(&self, id: HeldId) -> bool {
         self.records.contains_key(&id) || self.closed.contains(&id)

@@ -7,7 +7,7 @@
 //!
 //! So the numbers that a sender gives may be used up by an undo, or by the load that it took back. A record with such
 //! a number gets the next free one, and keeps its own in `revision_sent`: else nobody could send a corrected file after
-//! an undo.
+//! an undo. A record that takes the place of another of its number (`load --supersede`) uses up the next one in the same way.
 
 use std::collections::{HashMap, HashSet};
 
@@ -57,7 +57,7 @@ impl ReceiptedLoads {
     }
 }
 
-/// The revisions of a visit of which an undo has used up numbers.
+/// The revisions of a visit of which numbers are used up.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(crate) struct UsedRevisions {
     /// The highest of all.
@@ -92,6 +92,11 @@ impl UsedRevisions {
         }
     }
 
+    /// The number that its sender gave to what is in effect; 0 if there is none.
+    pub(crate) fn sent(&self) -> u32 {
+        self.sent
+    }
+
     /// Takes in a revision; one of an undo, or of a load taken back, is not in effect.
     pub(crate) fn take_in(&mut self, revision: u32, sent: u32, in_effect: bool) {
         self.highest = self.highest.max(revision);
@@ -101,10 +106,12 @@ impl UsedRevisions {
     }
 }
 
-/// The visits of which undos have used up revisions, by the key of revision 0, which no record has.
+/// The visits of which numbers are used up, by undos or because a record took the place of another, by the key of
+/// revision 0, which no record has. `any_renumbered` says whether there are records under other numbers.
 pub(crate) async fn used_revisions(
     session: &SessionContext,
     loads: &ReceiptedLoads,
+    any_renumbered: bool,
 ) -> Result<HashMap<u128, UsedRevisions>, Failure> {
     #[derive(Deserialize)]
     struct Row {
@@ -113,19 +120,26 @@ pub(crate) async fn used_revisions(
         revision_sent: Option<u32>,
         load_id: String,
     }
+    let named_by_undos = "select visit_id from visits where load_id in (\
+         select load_id from receipts where undoes is not null \
+         union all select undoes from receipts where undoes is not null)";
+    let renumbered = "select visit_id from visits where revision_sent is not null";
+    let visits = [
+        (named_by_undos, !loads.undos.is_empty()),
+        (renumbered, any_renumbered),
+    ];
     let mut used: HashMap<u128, UsedRevisions> = HashMap::new();
-    if loads.undos.is_empty() {
-        return Ok(used);
-    }
-    let query = "select visit_id, revision, revision_sent, load_id from visits \
-         where load_id in (select load_id from receipts) and visit_id in (\
-           select visit_id from visits where load_id in (\
-             select load_id from receipts where undoes is not null \
-             union all select undoes from receipts where undoes is not null))";
-    for row in rows::<Row>(session, query).await? {
-        let of_visit = used.entry(visit_key(&row.visit_id, 0)).or_default();
-        let sent = row.revision_sent.unwrap_or(row.revision);
-        of_visit.take_in(row.revision, sent, loads.in_effect(&row.load_id));
+    // One after the other: a visit that is in both is taken in twice, which changes nothing.
+    for (visits, _) in visits.into_iter().filter(|(_, are_there)| *are_there) {
+        let query = format!(
+            "select visit_id, revision, revision_sent, load_id from visits \
+             where load_id in (select load_id from receipts) and visit_id in ({visits})"
+        );
+        for row in rows::<Row>(session, &query).await? {
+            let of_visit = used.entry(visit_key(&row.visit_id, 0)).or_default();
+            let sent = row.revision_sent.unwrap_or(row.revision);
+            of_visit.take_in(row.revision, sent, loads.in_effect(&row.load_id));
+        }
     }
     Ok(used)
 }

@@ -30,6 +30,8 @@ pub struct PastVisit<'a> {
     pub observer_id: &'a str,
     /// Field ID.
     pub field_id: &'a str,
+    /// Who sent it, if it is known.
+    pub sender: Option<&'a str>,
     /// Longitude, degrees; this and the latitude are `None` where only the county of the field is known.
     pub lon: Option<f64>,
     /// Latitude, degrees.
@@ -61,7 +63,7 @@ const CURRENT_VISITS: &str = "with visible as (\
    ), higher as (\
      select visit_id, revision from visible where revision > 1\
    ) \
-   select visit_id, revision, received_at, line, observed_on, season, observer_id, field_id, \
+   select visit_id, revision, received_at, line, observed_on, season, observer_id, field_id, sender, \
      case when point_from is null then lon end as lon, case when point_from is null then lat end as lat, \
      stage_first, stage_last, protocol, total, crop_type, \
      coalesce(treatment_cost_currency, market_value_currency, '') as currency, \

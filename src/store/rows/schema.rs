@@ -241,7 +241,7 @@ pub const VISITS: &[Column] = &[
     may(
         "revision_sent",
         Holds::Whole32,
-        "revision as its sender wrote it, where a load taken back had used up that number; null if it is revision",
+        "revision as its sender wrote it, where that number was used up by a load taken back, or by what the record takes the place of; null if it is revision",
     ),
     may(
         "point_from",

@@ -9,6 +9,7 @@ use bractline::load::loader::Loader;
 use intake::judge::judging::{Judge, Judged};
 use intake::judge::validate::VISIT_SCHEMA;
 use intake::mapping::Mapping;
+use intake::mapping::id_prefixes::SenderPrefixes;
 use intake::read::formats::look_at;
 use intake::read::reader::RecordReader;
 use intake::read::submitted::SubmittedFile;
@@ -182,7 +183,7 @@ fn judged(
         for raw in reported(chunk)? {
             records += 1;
             each(&raw.kept());
-            match DESK.with_borrow(|desk| desk.judge.judge(raw)) {
+            match DESK.with_borrow(|desk| desk.judge.judge(raw, &SenderPrefixes::default())) {
                 Judged::Sound(row, _) => {
                     sound += 1;
                     let visit = serde_json::to_value(&row.visit).expect("a visit is JSON");

@@ -13,6 +13,22 @@ def sender(name):
     return ["--sender", name]
 
 
+def sender_prefix(name, field="", scout=""):
+    """A step: the settings put prefixes before the ids of this office."""
+
+    def step(run):
+        settings = run.folder / "ws" / "bractline.toml"
+        lines = [f'[senders."{name}"]', f'field_prefix = "{field}"', f'scout_prefix = "{scout}"']
+        settings.write_text(settings.read_text("utf-8") + "\n" + "\n".join(lines) + "\n", "utf-8")
+
+    return step
+
+
+def mapped_prefix(field, scout):
+    """Lines of [visitId] that put prefixes before ids."""
+    return f'fieldPrefix = "{field}"\nscoutPrefix = "{scout}"'
+
+
 def bud_totals(to="/sites/{site}/plants/{plant}"):
     """The member for one number a bud."""
     return to
@@ -25,7 +41,7 @@ def ignored_words(words):
 
 def supersede():
     """Loads a sheet again after its mapping was corrected: what the mapping says more, and the flags."""
-    return {"constant": {"/revision": "2"}}, []
+    return {}, ["--supersede"]
 
 
 def day_without_year(format):

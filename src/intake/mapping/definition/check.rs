@@ -14,6 +14,7 @@ use crate::mapping::definition::file::{
 };
 use crate::mapping::definition::mistake::{Mistake, mistake, regex};
 use crate::mapping::definition::open_questions::refuse_open_questions;
+use crate::mapping::id_prefixes::{IdPrefixes, prefix_mistake};
 use crate::mapping::member::{self, Keys, Level, Member};
 use crate::mapping::names::{column_of, folded};
 use crate::mapping::plan::{
@@ -301,7 +302,21 @@ fn visit_id(entry: VisitId) -> Result<IdPlan, Mistake> {
     Ok(IdPlan {
         from: members(&entry.from, "[visitId] from", Level::Visit)?,
         prefix: entry.prefix.unwrap_or_default(),
+        id_prefixes: IdPrefixes {
+            field: id_prefix("fieldPrefix", entry.field_prefix)?,
+            scout: id_prefix("scoutPrefix", entry.scout_prefix)?,
+        },
     })
+}
+
+fn id_prefix(key: &str, prefix: Option<String>) -> Result<String, Mistake> {
+    let Some(prefix) = prefix else {
+        return Ok(String::new());
+    };
+    match prefix_mistake(&prefix) {
+        Some(mend) => mistake(format!("[visitId] {key} = {prefix:?}"), mend),
+        None => Ok(prefix),
+    }
 }
 
 fn row_plan(rows: &Rows, visit_id: Option<IdPlan>) -> Result<RowPlan, Mistake> {

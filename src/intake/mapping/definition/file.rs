@@ -122,6 +122,8 @@ pub(in crate::mapping) enum BlankUnits {
 pub(in crate::mapping) struct VisitId {
     pub from: Vec<String>,
     pub prefix: Option<String>,
+    pub field_prefix: Option<String>,
+    pub scout_prefix: Option<String>,
 }
 
 /// Rows to be left out.

@@ -19,7 +19,7 @@ use crate::visit::rules::limits::Limits;
 use crate::visit::stage::Stage;
 
 /// Every code, in the order in which the doubts are listed.
-pub const CODES: [Code; 11] = [
+pub const CODES: [Code; 16] = [
     Code::FieldMoved,
     Code::FieldTwice,
     Code::EconomicsUnusual,
@@ -31,7 +31,15 @@ pub const CODES: [Code; 11] = [
     Code::VisitLongBeforeSubmission,
     Code::CountStrange,
     Code::SameVisitOtherId,
+    Code::FieldOfAnotherSender,
+    Code::FieldIdLookAlike,
+    Code::DayMonthOrder,
+    Code::AreaLikeAcres,
+    Code::SupersedesRevision,
 ];
+
+/// Doubts that hold a visit whatever the settings say: to accept it would put one field in the place of another.
+pub const ALWAYS_HELD: [Code; 1] = [Code::FieldNumberedAlike];
 
 /// Points of one field may be so far apart, meters. A side of a section is 1.6 km and points are
 /// taken anywhere in a field, so its middle and its gate may differ by about this much.
@@ -169,7 +177,7 @@ pub fn field_moved(visit: &Visit, before: Elsewhere) -> Option<Finding> {
                 before.lon,
                 before.lat
             ),
-            "a field stays where it is: is it another field, or is a point mistyped?",
+            "a field stays where it is: is it another field, or is a point mistyped? fields that two senders number alike are kept apart by a prefix: bractline.toml, [senders.NAME] field_prefix",
         )
     })
 }

@@ -9,6 +9,7 @@ pub(crate) mod count_bounds;
 pub mod date_gaps;
 pub mod doubts;
 pub(crate) mod id_rules;
+pub mod identity_doubts;
 pub mod limits;
 
 use crate::visit::code::Code;

@@ -1,5 +1,6 @@
 """R4: the office's own mapping was wrong, is corrected, and the same sheet is loaded again."""
 
+import json
 from pathlib import Path
 
 import features
@@ -83,29 +84,73 @@ def cases():
             "area",
             again=True,
         ),
+        twice(
+            "once-more-plainly",
+            "corrected and superseded, then loaded as any file: duplicates",
+            hectares,
+            features.supersede(),
+            as_hectares,
+            "area",
+            more=[load("sheet.csv")],
+            held=0,
+        ),
+        twice(
+            "held-before",
+            "corrected and loaded plainly, which holds it; then superseded, which closes that",
+            hectares,
+            ({}, []),
+            as_hectares,
+            "area",
+            more=[load("sheet.csv", *features.supersede()[1])],
+            held=0,
+        ),
+        after_an_edit(),
     ]
 
 
-def twice(id, story, first, second, read_as=None, member=None, again=False):
+def after_an_edit():
+    """A visit that was edited keeps what it has; the others are superseded."""
+    case = twice(
+        "after-edit",
+        "one visit was edited before its mapping was corrected",
+        {"how": {"area": 'unit = "ha"'}},
+        features.supersede(),
+        as_hectares,
+        "area",
+    )
+    first, *others = case.truth
+    edited = changed(first, area_ha=33.0, **{"first_read_as": changed(first, area_ha=33.0)})
+    visit_id = f"invented:{first['field_id']}:{first['observed_on']}:{first['observer_id']}"
+    edit = ["visit", "edit", visit_id, "--set", "/field/area_ha=33.0", "--reason", "measured"]
+    case.steps.insert(1, edit)
+    case.truth = [edited, *others]
+    return case
+
+
+def twice(id, story, first, second, read_as=None, member=None, again=False, more=(), held=None):
     """A sheet by a first mapping, then by the right one. `second` is what that mapping says more, and the flags."""
     truth = visits()
     sheet = Sheet(truth)
-    more, flags = second
+    text, flags = second
     if read_as:
         truth = [changed(visit, first_read_as=read_as(visit)) for visit in truth]
 
     def make(folder):
         writers.by_csv(folder / "sheet.csv", sheet.grid())
         Path(folder, "first.toml").write_text(mappings.mapping(sheet, **first), "utf-8")
-        Path(folder, "sheet.toml").write_text(mappings.mapping(sheet, **more), "utf-8")
+        Path(folder, "sheet.toml").write_text(mappings.mapping(sheet, **text), "utf-8")
 
     def names_member(store, run, messages):
         """A conflict that stays says which member differs."""
         said = "revision-conflict" not in messages or member in messages.lower()
         return [] if said or not member else [f"the conflict does not say that {member} differs"]
 
-    steps = [load("sheet.csv", mapping="first.toml"), *[load("sheet.csv", *flags)] * (2 if again else 1)]
-    return Case(f"R4-{id}", story, make, steps, truth, way=WAY, clear=[names_member])
+    def open_records(store, run, messages):
+        still = json.loads(run.bractline("held", "list", "--format", "json").stdout)["open"]
+        return [] if held is None or still == held else [f"{still} records are open, not {held}"]
+
+    steps = [load("sheet.csv", mapping="first.toml"), *[load("sheet.csv", *flags)] * (2 if again else 1), *more]
+    return Case(f"R4-{id}", story, make, steps, truth, way=WAY, clear=[names_member, open_records])
 
 
 def swapped():

@@ -18,6 +18,13 @@ def cases():
             ["F-101", "f-101", "F-103", "F-104"],
             {1},
         ),
+        field_ids(
+            "ids-by-letter",
+            "field ids F-101 and F-1O1, with the letter O",
+            ["F-101", "F-1O1", "F-103", "F-104"],
+            {1},
+        ),
+        two_numbers(),
         field_ids("ids-by-zeros", "field ids 0101 and 101", ["0101", "101", "0103", "0104"], {1}),
         field_ids("ids-by-space", "field ids F 101 and F101", ["F 101", "F101", "F103", "F104"], {1}),
         field_ids(
@@ -47,6 +54,16 @@ def field_ids(id, story, written, bad_rows):
     sheet = Sheet(truth)
     bad = [bad_cell(sheet, row, "field", "field_id", truth[row], words=["key", "zeros"]) for row in bad_rows]
     return sheet_case(f"S-{id}", story, sheet, without(truth, *bad_rows), bad)
+
+
+def two_numbers():
+    """A section and a field: 1-12, 11-2 and 112 are three fields."""
+    truth = [changed(visit, field_id=name) for visit, name in zip(visits(), ["1-12", "11-2", "112", "1-1"])]
+
+    def no_doubt(store, run, messages):
+        return [] if "look-alike" not in messages else ["ids of different fields are doubted"]
+
+    return sheet_case("S-ids-two-numbers", "ids of two numbers", Sheet(truth), truth, clear=[no_doubt])
 
 
 def one_field(id, story, written):

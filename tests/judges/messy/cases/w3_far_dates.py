@@ -38,7 +38,43 @@ def cases():
         order_is_consistent(),
         late_but_true(),
         season_in_iso(),
+        other_order_cell(),
+        three_weeks_of_one_order(),
     ]
+
+
+def other_order_cell():
+    """A program with the order of another country took 06/08 (6 August) for 8 June, and wrote a date cell."""
+    truth = [
+        changed(visit, observed_on=day)
+        for visit, day in zip(visits(), ["2026-07-20", "2026-07-21", "2026-08-06", "2026-07-28"])
+    ]
+    sheet = Sheet(truth).all("date", datetime.date.fromisoformat)
+    sheet.set(2, "date", datetime.date(2026, 6, 8))
+    bad = [bad_cell(sheet, 2, "date", "observed_on", truth[2])]
+    return sheet_case(
+        "W3-other-order-cell",
+        "a date cell has day and month in the other order",
+        sheet,
+        without(truth, 2),
+        bad,
+        name="sheet.xlsx",
+    )
+
+
+def three_weeks_of_one_order():
+    """Days of three weeks, some of which are days in both orders: all true, none doubted."""
+    truth = [
+        changed(visit, observed_on=day)
+        for visit, day in zip(visits(), ["2026-07-08", "2026-07-15", "2026-07-22", "2026-07-29"])
+    ]
+    sheet = Sheet(truth).all("date", us)
+
+    def no_doubt(store, run, messages):
+        return [] if "day-month-order" not in messages else ["a true date is doubted"]
+
+    story = "days of three weeks, month first throughout"
+    return sheet_case("W3-three-weeks", story, sheet, truth, how=MONTH_FIRST, clear=[no_doubt])
 
 
 def one_day(id, written, story):

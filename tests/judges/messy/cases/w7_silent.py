@@ -24,6 +24,7 @@ def cases():
         other_tab_in_draft(),
         tab_ignored_by_star(),
         acres_under_ha(),
+        round_hectares(),
         square_metres_under_ha(),
         hidden_column_count(),
         swapped_lon_lat(),
@@ -196,6 +197,22 @@ def acres_under_ha():
         [],
         bad,
         how={"area": 'unit = "ha"'},
+    )
+
+
+def round_hectares():
+    """Round hectares below a quarter section's figure are what they say."""
+    truth = [changed(visit, area_ha=area) for visit, area in zip(visits(), [40, 80, 120, 55])]
+    sheet = Sheet(truth).rename("area", "Area (ha)")
+    for row, visit in zip(sheet.rows, truth):
+        row["area"] = visit["area_ha"]
+
+    def no_doubt(store, run, messages):
+        return [] if "area-like-acres" not in messages else ["round hectares are doubted"]
+
+    story = "a column Area (ha) holds 40, 80, 120 and 55 hectares"
+    return sheet_case(
+        "W7-round-hectares", story, sheet, truth, how={"area": 'unit = "ha"'}, clear=[no_doubt]
     )
 
 
