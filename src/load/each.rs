@@ -14,7 +14,7 @@ use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
 use intake::judge::judging::Judge;
 use intake::mapping::Mapping;
 use intake::mapping::id_prefixes::IdPrefixes;
-use intake::read::fitting_mapping::{FolderMapping, fitting_mapping};
+use intake::read::inbox::fitting_mapping::{FolderMapping, fitting_mapping};
 use intake::read::submitted::SubmittedFile;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::rules::doubts::ALWAYS_HELD;

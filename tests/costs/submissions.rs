@@ -116,7 +116,7 @@ fn a_mapping_is_for_a_table_and_what_is_none_is_refused_in_one_sentence() {
             full_visit("v").to_string().as_bytes(),
             "it holds records as JSON",
         ),
-        ("array.json", b"[1, 2]", "it holds records as JSON"),
+        ("array.json", b"[1, 2]", "record 1 is no object"),
         ("empty.csv", b"", "it is empty"),
         ("blank.csv", b"\n \n", "it is empty"),
         ("header.csv", &header, "it has no row below its header"),

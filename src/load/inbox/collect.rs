@@ -11,12 +11,12 @@ use tempfile::TempDir;
 use super::found::{Found, What};
 use super::mappings::Mappings;
 use super::walk::{Walked, walk};
-use intake::read::archive::unpack_zip;
 use intake::read::formats::look_at;
-use intake::read::inner_file::{Content, InnerFile};
-use intake::read::mail::unpack_mail;
-use intake::read::no_records::{refuse_empty, refuse_other_text};
-use intake::read::sorting::{Sort, sort};
+use intake::read::inbox::archive::unpack_zip;
+use intake::read::inbox::inner_file::{Content, InnerFile};
+use intake::read::inbox::mail::unpack_mail;
+use intake::read::inbox::no_records::{refuse_empty, refuse_other_text};
+use intake::read::inbox::sorting::{Sort, sort};
 use scouting::failure::{Failure, Kind};
 use scouting::plain_file::open_plain;
 

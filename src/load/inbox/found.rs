@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use intake::read::fitting_mapping::FolderMapping;
+use intake::read::inbox::fitting_mapping::FolderMapping;
 use intake::read::submitted::SubmittedFile;
 use scouting::failure::Failure;
 

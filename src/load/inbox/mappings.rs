@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use intake::mapping::Mapping;
-use intake::read::fitting_mapping::FolderMapping;
+use intake::read::inbox::fitting_mapping::FolderMapping;
 use scouting::failure::Failure;
 
 /// The mappings of an inbox.

@@ -5,10 +5,10 @@
 
 use std::path::Path;
 
-use intake::read::archive::unpack_zip;
-use intake::read::inner_file::{Content, InnerFile};
-use intake::read::mail::unpack_mail;
-use intake::read::sorting::{Sort, sort};
+use intake::read::inbox::archive::unpack_zip;
+use intake::read::inbox::inner_file::{Content, InnerFile};
+use intake::read::inbox::mail::unpack_mail;
+use intake::read::inbox::sorting::{Sort, sort};
 use scouting::failure::Failure;
 
 use super::desk::reported;

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use zip::ZipArchive;
 
-use crate::read::inner_file::{Content, InnerFile, shown_name};
+use crate::read::inbox::inner_file::{Content, InnerFile, shown_name};
 use crate::workbook::package::{PART_BYTES_MAX, ZipFault, check_declared, open_zip};
 use scouting::failure::{Failure, Kind};
 

@@ -12,7 +12,7 @@ use mail_parser::decoders::base64::base64_decode;
 use mail_parser::decoders::quoted_printable::quoted_printable_decode;
 use mail_parser::{Encoding, Message, MessageParser, MessagePart, MimeHeaders, PartType};
 
-use crate::read::inner_file::{Content, InnerFile, shown_name};
+use crate::read::inbox::inner_file::{Content, InnerFile, shown_name};
 use crate::workbook::package::{FILE_BYTES_MAX, PARTS_MAX};
 use scouting::failure::{Failure, Kind};
 use scouting::plain_file::read_plain;

@@ -7,8 +7,8 @@
 use std::io::Read;
 use std::path::Path;
 
-use crate::read::archive::{ZIP_MAGIC, ZipKind, zip_kind};
-use crate::read::mail::is_mail;
+use crate::read::inbox::archive::{ZIP_MAGIC, ZipKind, zip_kind};
+use crate::read::inbox::mail::is_mail;
 use crate::read::text_encoding::decode_start;
 use crate::read::text_table::is_table;
 use crate::workbook::compound::{self, CompoundFile};
