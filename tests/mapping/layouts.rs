@@ -28,7 +28,8 @@ fn days_across() -> String {
 fn across(counts: [Cell; 2]) -> Sheet {
     let mut header = base_header();
     let mut row = base_row();
-    (header.remove(2), row.remove(2));
+    header.remove(2);
+    row.remove(2);
     header.splice(6.., ["2026-07-14", "2026-07-21"].map(text));
     row.splice(6.., counts);
     sheet("Visits", vec![header, row])
