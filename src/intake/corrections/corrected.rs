@@ -14,7 +14,7 @@ use serde_json::{Map, Value};
 
 use crate::corrections::made_identity::settle;
 use crate::corrections::returned::{Clues, Returned};
-use crate::corrections::returned_header::{lost_column, sheet_in_words};
+use crate::corrections::returned_header::{lost_column, others_in_words, sheet_in_words};
 use crate::corrections::sent_out::{HEADER_ROWS_MAX, HELD_ID, column_named, first_text, text_of};
 use crate::mapping::made_id::prefixes_of;
 use crate::read::raw_record::{RawRecord, Sent};
@@ -144,13 +144,7 @@ fn lost(sheet: &Sheet, header: &Row, file_name: &str) -> Failure {
         .filter(is_own)
         .map(|name| format!("{name:?}"))
         .collect();
-    let others = match own.is_empty() {
-        true => String::new(),
-        false => format!(
-            ", and has {}, which it was not sent out with",
-            own.join(", ")
-        ),
-    };
+    let others = others_in_words(&own);
     let what = format!(
         "{} lacks the column {RECORD_CORRECTED:?}, which holds the corrected records{others}",
         sheet_in_words(sheet)

@@ -40,13 +40,7 @@ pub(crate) fn refuse_lost_columns(
         .into_iter()
         .map(|own| format!("{:?} in column {}", own.heading, own.column))
         .collect();
-    let others = match own.is_empty() {
-        true => String::new(),
-        false => format!(
-            ", and has {}, which it was not sent out with",
-            own.join(", ")
-        ),
-    };
+    let others = others_in_words(&own);
     Err(lost_column(
         file_name,
         &format!(
@@ -64,6 +58,17 @@ pub fn lost_column(file_name: &str, what: &str) -> Failure {
         "give a renamed column its name back; copy a deleted one from the file that was sent out, \
          which `bractline held export` makes again",
     )
+}
+
+/// What to add to a message about a lost column: the columns that a sheet was not sent out with, one of which may be it.
+pub(crate) fn others_in_words(own: &[String]) -> String {
+    match own {
+        [] => String::new(),
+        own => format!(
+            ", and has {}, which it was not sent out with",
+            own.join(", ")
+        ),
+    }
 }
 
 /// A sheet by its name, which a text file has none of.

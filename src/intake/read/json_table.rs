@@ -5,19 +5,16 @@
 //! names of its members as columns, as a form's download does in any format.
 
 use std::collections::{BTreeSet, HashMap};
-use std::io::Read;
 
 use serde_json::{Map, Value};
 
 use crate::read::submitted::{Form, SubmittedFile};
-use crate::read::text_encoding::decode;
-use crate::sheet::grid::{Allowance, Grid, refused};
+use crate::read::text_table::text_of;
+use crate::sheet::grid::{Allowance, Grid};
 use crate::sheet::strict::{pointer_step, strict_value};
 use crate::sheet::table::{Cell, JsonRows, Sheet};
 use scouting::failure::{Failure, Kind};
 
-/// Size of a document, unpacked.
-const FILE_BYTES_MAX: usize = 64 << 20;
 /// Memory that the sheet may take.
 const SHEET_BYTES_MAX: usize = 128 << 20;
 /// Begins the names of what a document says of all its records.
@@ -55,19 +52,6 @@ pub(crate) fn read_json_table(file: &SubmittedFile, at: JsonRows<'_>) -> Result<
         }
     }
     columns.sheet(rows, &file.name)
-}
-
-fn text_of(file: &SubmittedFile) -> Result<String, Failure> {
-    let mut bytes = Vec::new();
-    file.open()?
-        .take(FILE_BYTES_MAX as u64 + 1)
-        .read_to_end(&mut bytes)
-        .map_err(|error| Failure::file("read", &file.path, error))?;
-    if bytes.len() > FILE_BYTES_MAX {
-        let what = format!("more than {} MiB", FILE_BYTES_MAX >> 20);
-        return Err(refused(&file.name, &what).mend("split the file"));
-    }
-    decode(bytes, &file.name)
 }
 
 /// The document; of lines, the list of them.

@@ -28,6 +28,15 @@ const DELIMITERS: [u8; 4] = [b'\t', b'|', b';', b','];
 /// # Errors
 /// If it holds what is no character, more than is read, or a quotation mark that is never closed.
 pub(crate) fn read_text_table(file: &SubmittedFile) -> Result<Vec<Sheet>, Failure> {
+    let text = text_of(file)?;
+    Ok(vec![sheet_of(&text, &file.name)?])
+}
+
+/// The text of a file, which is read whole.
+///
+/// # Errors
+/// If it is larger than what is read of a table, or holds what is no character.
+pub(crate) fn text_of(file: &SubmittedFile) -> Result<String, Failure> {
     let too_large = || {
         let what = format!("more than {} MiB", FILE_BYTES_MAX >> 20);
         refused(&file.name, &what).mend("split the file")
@@ -43,8 +52,7 @@ pub(crate) fn read_text_table(file: &SubmittedFile) -> Result<Vec<Sheet>, Failur
     if bytes.len() > FILE_BYTES_MAX {
         return Err(too_large());
     }
-    let text = decode(bytes, &file.name)?;
-    Ok(vec![sheet_of(&text, &file.name)?])
+    decode(bytes, &file.name)
 }
 
 /// Whether the beginning of a file is that of a table: the same delimiter in at least two lines, and
