@@ -2,6 +2,7 @@
 
 pub(in crate::mapping) mod check;
 pub(in crate::mapping) mod check_angle;
+mod check_date;
 mod check_field;
 pub(in crate::mapping) mod check_selector;
 pub(in crate::mapping) mod check_sources;

@@ -4,8 +4,6 @@
 
 use std::collections::HashMap;
 
-use crate::mapping::layout::finder::Finder;
-use crate::mapping::layout::table::{At, Column};
 use crate::mapping::names::{cell_place, content, folded, is_blank, letters, quoted, shown};
 use crate::mapping::plan::Join;
 use crate::sheet::table::{Cell, Row, Sheet};
@@ -144,41 +142,27 @@ impl<'a> JoinedSheet<'a> {
             .map(|(place, _)| (place, self.header[place].as_str()))
             .collect()
     }
-}
 
-impl Finder<'_, '_> {
-    /// Cells of joined sheets that no field takes and `ignore` does not list, as a message shows them.
-    pub(in crate::mapping) fn unmentioned_in_joined(&self, columns: &[Column]) -> Vec<String> {
+    /// Columns with data that nothing takes, as a message shows them: neither the key nor one that `is_taken`, which
+    /// gets the column and its header.
+    pub(in crate::mapping) fn left_over(
+        &self,
+        is_taken: impl Fn(usize, &str) -> bool,
+    ) -> Vec<String> {
         let mut found = Vec::new();
-        for (join, joined) in self.joined.iter().enumerate() {
-            let mapped: Vec<usize> = columns
-                .iter()
-                .flat_map(|column: &Column| At::places_joined(&column.at, join))
-                .collect();
-            for (place, header) in joined.header.iter().enumerate() {
-                let is_ignored = self
-                    .mapping
-                    .ignored
-                    .iter()
-                    .any(|ignored| ignored.names(header));
-                if place == joined.key || mapped.contains(&place) || is_ignored {
-                    continue;
-                }
-                let has_data =
-                    |row: &&&Row| row.cells.get(place).is_some_and(|cell| !is_blank(cell));
-                let first = joined
-                    .rows
-                    .values()
-                    .filter(has_data)
-                    .min_by_key(|row| row.number);
-                if let Some(row) = first {
-                    let at = cell_place(&joined.sheet.name, place, row.number, "");
-                    found.push(format!(
-                        "{} ({at}: {})",
-                        quoted(header),
-                        shown(&row.cells[place])
-                    ));
-                }
+        for (place, header) in self.header.iter().enumerate() {
+            if place == self.key || is_taken(place, header) {
+                continue;
+            }
+            let has_data = |row: &&&Row| row.cells.get(place).is_some_and(|cell| !is_blank(cell));
+            let rows = self.rows.values().filter(has_data);
+            if let Some(row) = rows.min_by_key(|row| row.number) {
+                let at = cell_place(&self.sheet.name, place, row.number, "");
+                found.push(format!(
+                    "{} ({at}: {})",
+                    quoted(header),
+                    shown(&row.cells[place])
+                ));
             }
         }
         found

@@ -71,6 +71,24 @@ impl Finder<'_, '_> {
         ))
     }
 
+    /// Columns of joined sheets that no field takes and `ignore` does not list.
+    fn unmentioned_in_joined(&self, columns: &[Column]) -> Vec<String> {
+        let joined = self.joined.iter().enumerate();
+        joined
+            .flat_map(|(join, sheet)| {
+                let places = columns
+                    .iter()
+                    .flat_map(|column| column.at.places_joined(join));
+                let mapped: HashSet<usize> = places.collect();
+                let ignores = |header: &str| {
+                    let mut ignored = self.mapping.ignored.iter();
+                    ignored.any(|ignored| ignored.names(header))
+                };
+                sheet.left_over(|place, header| mapped.contains(&place) || ignores(header))
+            })
+            .collect()
+    }
+
     fn mend_of_unmentioned(&self, days: bool) -> String {
         let mut mend = "give each a [[field]], or list it in ignore".to_owned();
         if days {
