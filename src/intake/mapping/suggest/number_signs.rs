@@ -96,10 +96,13 @@ fn value(written: &Written, (decimal, group): (char, Option<char>)) -> Option<f6
 mod tests {
     use super::*;
 
+    /// Cells of a column, each with what its member takes.
+    type Cells<'a> = &'a [(&'a str, (f64, f64))];
+
     #[test]
     fn cells_show_the_signs_of_numbers() {
         let any = (0.0, 1e9);
-        let cases: [(&[(&str, (f64, f64))], Signs); 10] = [
+        let cases: [(Cells<'_>, Signs); 10] = [
             (&[("100", any), ("8", any)], Signs::Unsaid),
             (&[("8.25", any), ("100", any)], Signs::Said('.', None)),
             (&[("$8.00", any)], Signs::Said('.', None)),
