@@ -92,7 +92,7 @@ impl Finder<'_, '_> {
     fn mend_of_unmentioned(&self, days: bool) -> String {
         let mut mend = "give each a [[field]], or list it in ignore".to_owned();
         if days {
-            mend += "; where headers are dates or weeks, one row holds several visits: catch the day in the namePattern of the counts, as (?<day>…), and map name = \"day\" to /observed_on";
+            mend += "; where headers are dates or weeks, one row holds several visits: give each its own row, with the day in a column of its own, or catch the day in the namePattern of the counts, as (?<day>…), and map name = \"day\" to /observed_on";
         }
         // A text file has no name of a sheet, and hides nothing.
         if !self.sheet.name.is_empty() {
