@@ -271,7 +271,7 @@ impl Loader {
         let prefixes = self.sender_prefixes(provenance);
         let by_mapping = self.mapping.as_ref().map(Mapping::id_prefixes);
         let by_mapping = by_mapping.filter(|prefixes| !prefixes.is_none());
-        let told = by_mapping.unwrap_or_else(|| prefixes.own.clone());
+        let put = by_mapping.unwrap_or_else(|| prefixes.own.clone());
         let mut pass = Pass::new(
             (&self.store, &self.known),
             history,
@@ -297,7 +297,7 @@ impl Loader {
         match taken {
             Ok(()) => {
                 let mut taken = pass.finish(submission(file, provenance, now), not_read);
-                taken.account.id_prefixes = told;
+                taken.account.id_prefixes = put;
                 Ok(taken)
             }
             Err(failure) => {

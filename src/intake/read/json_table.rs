@@ -10,27 +10,35 @@ use serde_json::{Map, Value};
 
 use crate::read::submitted::{Form, SubmittedFile};
 use crate::read::text_table::text_of;
-use crate::sheet::grid::{Allowance, Grid};
+use crate::sheet::grid::{Allowance, CELLS_MAX, Grid, ROW_CELLS_MAX, refused};
 use crate::sheet::strict::{pointer_step, strict_value};
 use crate::sheet::table::{Cell, JsonRows, Sheet};
 use scouting::failure::{Failure, Kind};
 
+/// Size of a document, unpacked: its values take some ten times as much memory.
+const FILE_BYTES_MAX: usize = 8 << 20;
 /// Memory that the sheet may take.
 const SHEET_BYTES_MAX: usize = 128 << 20;
 /// Begins the names of what a document says of all its records.
 const OF_DOCUMENT: &str = "document";
+/// Members besides its one list that a document has, and no more: with more it is a record that has a list.
+const SAID_MAX: usize = 3;
+/// Where the records of GeoJSON are.
+const FEATURES: &str = "document/features";
+/// What a collection of features says of itself; its crs is looked at before.
+const OF_COLLECTION: [&str; 3] = ["document/crs", "document/bbox", "document/name"];
 
 /// Reads a JSON document, or a line of JSON for each record, as one sheet.
 ///
 /// # Errors
 /// If it is no JSON, larger than what is read of a table, or has no records where they should be.
 pub(crate) fn read_json_table(file: &SubmittedFile, at: JsonRows<'_>) -> Result<Sheet, Failure> {
-    let text = text_of(file)?;
+    let text = text_of(file, FILE_BYTES_MAX)?;
     let document = document(&text, file)?;
-    let (said, records) = records(&document, at.records, &file.name)?;
+    let found = records(&document, at.records, &file.name)?;
     let mut columns = Columns::default();
     let mut rows = Vec::new();
-    for (place, record) in records.iter().enumerate() {
+    for (place, record) in found.records.iter().enumerate() {
         let Value::Object(record) = record else {
             return Err(unfit(
                 &file.name,
@@ -39,15 +47,20 @@ pub(crate) fn read_json_table(file: &SubmittedFile, at: JsonRows<'_>) -> Result<
         };
         for item in items(record, at.rows_of, place, &file.name)? {
             let mut row = Vec::new();
-            said.iter().for_each(|(name, value)| {
-                columns.add(&format!("{OF_DOCUMENT}{name}"), value, None, &mut row);
-            });
+            for (name, value) in found.said.into_iter().flatten() {
+                let at = format!("{OF_DOCUMENT}{}", pointer_step(name));
+                if found.list == FEATURES && OF_COLLECTION.contains(&at.as_str()) {
+                    continue;
+                }
+                columns.add(&at, value, Some(&found.list), &mut row);
+            }
             for (name, value) in record {
                 columns.add(&pointer_step(name), value, at.rows_of, &mut row);
             }
             if let (Some(item), Some(list)) = (item, at.rows_of) {
                 columns.add(list, item, None, &mut row);
             }
+            columns.take_cells(row.len(), &file.name)?;
             rows.push(row);
         }
     }
@@ -78,29 +91,53 @@ fn document(text: &str, file: &SubmittedFile) -> Result<Value, Failure> {
     }
 }
 
-/// What the document says of all records, and the list of them.
-type Found<'d> = (Vec<(String, &'d Value)>, Vec<&'d Value>);
+/// The records of a document, and what it says of all of them.
+struct Found<'d> {
+    records: Vec<&'d Value>,
+    /// The members of the document, if it is an object that holds the records.
+    said: Option<&'d Map<String, Value>>,
+    /// The column that the list of records would be, among those of `said`.
+    list: String,
+}
+
+impl<'d> Found<'d> {
+    fn alone(records: Vec<&'d Value>) -> Found<'d> {
+        Found {
+            records,
+            said: None,
+            list: String::new(),
+        }
+    }
+
+    fn within(document: &'d Map<String, Value>, list: &str, records: &'d [Value]) -> Found<'d> {
+        Found {
+            records: records.iter().collect(),
+            said: Some(document),
+            list: format!("{OF_DOCUMENT}{list}"),
+        }
+    }
+}
 
 fn records<'d>(document: &'d Value, at: Option<&str>, name: &str) -> Result<Found<'d>, Failure> {
+    let object = match (document, at) {
+        (Value::Object(object), _) => object,
+        (Value::Array(records), None) => return Ok(Found::alone(records.iter().collect())),
+        _ => return Err(unfit(name, "it is neither an object nor a list")),
+    };
+    let list_at = |pointer: &str| document.pointer(pointer).and_then(Value::as_array);
     if let Some(pointer) = at {
-        return match document.pointer(pointer) {
-            Some(Value::Array(records)) => Ok((Vec::new(), records.iter().collect())),
-            _ => Err(unfit(
+        return match list_at(pointer) {
+            Some(records) => Ok(Found::within(object, pointer, records)),
+            None => Err(unfit(
                 name,
                 &format!("there is no list of records at {pointer}"),
             )),
         };
     }
-    let object = match document {
-        Value::Array(records) => return Ok((Vec::new(), records.iter().collect())),
-        Value::Object(object) => object,
-        _ => return Err(unfit(name, "it is neither an object nor a list")),
-    };
     if object.get("type").and_then(Value::as_str) == Some("FeatureCollection") {
         refuse_other_crs(object, name)?;
-        let features = object.get("features").and_then(Value::as_array);
-        return match features {
-            Some(features) => Ok((Vec::new(), features.iter().collect())),
+        return match list_at("/features") {
+            Some(features) => Ok(Found::within(object, "/features", features)),
             None => Err(unfit(name, "its FeatureCollection has no features")),
         };
     }
@@ -108,29 +145,14 @@ fn records<'d>(document: &'d Value, at: Option<&str>, name: &str) -> Result<Foun
         let items = value.as_array();
         items.is_some_and(|items| !items.is_empty() && items.iter().all(Value::is_object))
     };
-    let lists: Vec<&String> = object
-        .iter()
-        .filter(|(_, value)| is_list(value))
-        .map(|(name, _)| name)
-        .collect();
-    let [list] = lists.as_slice() else {
-        return Ok((Vec::new(), vec![document]));
-    };
-    // One list next to the members of a record is a part of that record.
-    let others = || object.iter().filter(|(name, _)| name != list);
-    let is_record = others().count() > 3;
-    if is_record {
-        return Ok((Vec::new(), vec![document]));
+    let mut lists = object.iter().filter(|(_, value)| is_list(value));
+    match (lists.next(), lists.next()) {
+        // One list next to the members of a record is a part of that record.
+        (Some((list, Value::Array(records))), None) if object.len() <= 1 + SAID_MAX => {
+            Ok(Found::within(object, &pointer_step(list), records))
+        }
+        _ => Ok(Found::alone(vec![document])),
     }
-    let records = object[list.as_str()]
-        .as_array()
-        .into_iter()
-        .flatten()
-        .collect();
-    let said = others()
-        .map(|(name, value)| (pointer_step(name), value))
-        .collect();
-    Ok((said, records))
 }
 
 /// RFC 7946 has WGS 84 alone; an older file may say otherwise, and its points would be elsewhere.
@@ -186,9 +208,23 @@ struct Columns {
     names: Vec<String>,
     places: HashMap<String, usize>,
     lists: BTreeSet<String>,
+    cells: usize,
 }
 
 impl Columns {
+    /// Counts the cells of a row. What a document says of all its records is in the row of each, so that a small file
+    /// can hold many.
+    fn take_cells(&mut self, cells: usize, name: &str) -> Result<(), Failure> {
+        self.cells += cells;
+        let what = match (cells > ROW_CELLS_MAX, self.cells > CELLS_MAX) {
+            (true, _) => format!("a record of more than {ROW_CELLS_MAX} values"),
+            (_, true) => format!("more than {CELLS_MAX} cells"),
+            _ => return Ok(()),
+        };
+        Err(refused(name, &what)
+            .mend("split the file, or say where the rows are with records and rowsOf in [dialect]"))
+    }
+
     /// Adds the cells of a value and of all that is in it, but for what is at `left_out`.
     fn add(
         &mut self,
@@ -197,7 +233,8 @@ impl Columns {
         left_out: Option<&str>,
         row: &mut Vec<(usize, Cell)>,
     ) {
-        if left_out == Some(at) {
+        // A row that is too long is refused, and need not grow any longer.
+        if left_out == Some(at) || row.len() > ROW_CELLS_MAX {
             return;
         }
         let cell = match value {
@@ -257,7 +294,7 @@ impl Columns {
 fn says_nothing(at: &str, text: &str) -> bool {
     matches!(
         (at, text),
-        ("/type", "Feature") | ("/geometry/type", "Point")
+        ("/type", "Feature") | ("/geometry/type", "Point") | ("document/type", "FeatureCollection")
     )
 }
 
@@ -335,5 +372,33 @@ mod tests {
         assert_eq!(rows, [vec!["document/unit", "Field/No"], vec!["ac", "A"]]);
         let rows = sheet(json!([{"Field/No": "A", "Area": 3}]), JsonRows::default());
         assert_eq!(rows[0], ["Area", "Field/No"]);
+    }
+
+    #[test]
+    fn what_is_next_to_the_list_of_a_mapping_is_not_lost() {
+        let document =
+            json!({"data": {"unit": "ac", "rows": [{"Field": "A"}]}, "day": "2026-07-20"});
+        let at = JsonRows {
+            records: Some("/data/rows"),
+            rows_of: None,
+        };
+        let rows = sheet(document, at);
+        assert_eq!(rows[1..], [["ac", "2026-07-20", "A"]]);
+        let features = json!({"type": "FeatureCollection", "name": "layer", "unit": "ac", "features": [
+            {"type": "Feature", "properties": {"plot": "A"}, "geometry": {"type": "Point", "coordinates": [1, 2]}}]});
+        let rows = sheet(features, JsonRows::default());
+        assert_eq!(rows[0][0], "document/unit");
+        assert_eq!(rows[1].len(), 4);
+    }
+
+    #[test]
+    fn a_small_file_that_would_make_many_cells_is_refused() {
+        let columns = || Columns::default();
+        assert!(columns().take_cells(ROW_CELLS_MAX, "a.json").is_ok());
+        assert!(columns().take_cells(ROW_CELLS_MAX + 1, "a.json").is_err());
+        let mut many = columns();
+        let rows = CELLS_MAX / ROW_CELLS_MAX;
+        assert!((0..rows).all(|_| many.take_cells(ROW_CELLS_MAX, "a.json").is_ok()));
+        assert!(many.take_cells(1, "a.json").is_err());
     }
 }

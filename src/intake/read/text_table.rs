@@ -28,28 +28,28 @@ const DELIMITERS: [u8; 4] = [b'\t', b'|', b';', b','];
 /// # Errors
 /// If it holds what is no character, more than is read, or a quotation mark that is never closed.
 pub(crate) fn read_text_table(file: &SubmittedFile) -> Result<Vec<Sheet>, Failure> {
-    let text = text_of(file)?;
+    let text = text_of(file, FILE_BYTES_MAX)?;
     Ok(vec![sheet_of(&text, &file.name)?])
 }
 
-/// The text of a file, which is read whole.
+/// The text of a file of at most so many bytes, unpacked, which is read whole.
 ///
 /// # Errors
 /// If it is larger than what is read of a table, or holds what is no character.
-pub(crate) fn text_of(file: &SubmittedFile) -> Result<String, Failure> {
+pub(crate) fn text_of(file: &SubmittedFile, bytes_max: usize) -> Result<String, Failure> {
     let too_large = || {
-        let what = format!("more than {} MiB", FILE_BYTES_MAX >> 20);
+        let what = format!("more than {} MiB", bytes_max >> 20);
         refused(&file.name, &what).mend("split the file")
     };
-    if file.bytes > FILE_BYTES_MAX as u64 {
+    if file.bytes > bytes_max as u64 {
         return Err(too_large());
     }
     let mut bytes = Vec::new();
     file.open()?
-        .take(FILE_BYTES_MAX as u64 + 1)
+        .take(bytes_max as u64 + 1)
         .read_to_end(&mut bytes)
         .map_err(|error| Failure::file("read", &file.path, error))?;
-    if bytes.len() > FILE_BYTES_MAX {
+    if bytes.len() > bytes_max {
         return Err(too_large());
     }
     decode(bytes, &file.name)

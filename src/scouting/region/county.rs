@@ -15,7 +15,7 @@ pub struct County {
 }
 
 impl County {
-    /// A point inside the county, degrees: it stands in where no field's point is known.
+    /// A point inside the county, longitude and latitude in degrees, for rows of fields whose own point is not known.
     pub fn inner_point(&self) -> (f64, f64) {
         let inside = self.shape.interior_point();
         inside.map_or_else(Default::default, |point| (point.x(), point.y()))

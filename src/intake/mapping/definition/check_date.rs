@@ -32,6 +32,9 @@ pub(super) fn date_form(
             Ok(DateForm::default())
         };
     }
+    if let Some(year) = entry.year.filter(|year| !(1000..=9999).contains(year)) {
+        return mistake(format!("its year is {year}"), "write it in four figures");
+    }
     if let (Some(year), true) = (entry.year, formats.is_empty()) {
         return mistake(
             format!("it states the year {year} and no format"),

@@ -1,4 +1,4 @@
-//! Rows that hold several visits, told apart by what the header over their counts says: the days across the top.
+//! Rows that hold several visits, one for each day in the headers over their counts.
 //!
 //! A slice is what one header says; a row is read once for each slice, with the columns of that slice alone.
 
