@@ -76,6 +76,7 @@ fn setting() -> Result<Setting, Failure> {
         districts: BTreeMap::new(),
         point_grid: GridWidth::Km40,
         counties: counties.map(county).collect(),
+        certainty: 0.9,
         weather: Weather::default(),
     })
 }

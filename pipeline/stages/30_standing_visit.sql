@@ -35,10 +35,15 @@
 --   pressure >= 0
 -- computed: standing_figure by standing_figure.rs
 -- computed columns:
---   mean_low                  double  null      lower limit of the 95% confidence interval of field_mean (Student's t of its logarithm); null if there is one site
---   mean_high                 double  null      upper limit of that interval; null if there is one site
---   probability_at_threshold  double  null      [1] probability that the field's true mean is at or above its threshold; null if there is one site
---   near_threshold            boolean null      whether the interval includes the threshold; null if there is one site
+--   mean_low                  double  null     lower end of the 95% range of the field's true mean (negative binomial with k of the season); null if no range is given
+--   mean_high                 double  null     upper end of that range; null if none is given, or none within ten times field_mean
+--   mean_range                text    not null what the two ends are: between, fewer-than (nothing was found), at-least (no upper end), or not-given (too few fields this season to know k)
+--   confidence_at_threshold   double  null     [1] confidence that the true mean is at or above the threshold, from this field alone; null if no range is given
+--   probability_at_threshold  double  null     [1] probability of the same, given the means of the season's fields within the stage window; null outside the window, or if they are fewer than 50
+--   undetermined              boolean null     whether that probability (else the confidence) is too near one half for a call: by default from 0.1 to 0.9; null outside the window, or if no range is given
+--   further_sites             int     null     [{site}] further sites with the same mean after which an undetermined field would be called; null if it is not undetermined, or if 24 would not do
+--   season_k                  double  not null k of the negative binomial of a site's total, common to the season's fields
+--   season_k_information      double  not null how well season_k is known: its coefficient of variation is about sqrt(2 / season_k_information); below 9 no range is given
 --   hatch_from                date    null      first date on which eggs of that visit are expected to hatch; null if the protocol counts no eggs
 --   hatch_to                  date    null      last such day
 --   window_opens              date    null      first date on which the field is expected at the treatment stage; null if the protocol names no such stage

@@ -1,6 +1,6 @@
 -- A field in a week: its reference visit, the confidence interval of its mean, and its treatment window.
 --
--- Student's distribution and the development of the crop are no functions of stock SQL. They are computed outside
+-- The quantiles of a range and the development of the crop are no functions of stock SQL. They are computed outside
 -- the stages, and standing_figure has them next to the columns of standing_visit. The header of
 -- 30_standing_visit.sql names the columns and the step that computes them.
 --
@@ -31,10 +31,15 @@
 --   economics_assumed         boolean not null  whether the threshold uses economics filled in from defaults
 --   threshold                 double  not null  threshold of the field in the unit of field_mean
 --   pressure                  double  not null  [1] field_mean / threshold; 1 = at threshold
---   mean_low                  double  null      lower limit of the 95% confidence interval of field_mean (Student's t of its logarithm); null if there is one site
---   mean_high                 double  null      upper limit of that interval; null if there is one site
---   probability_at_threshold  double  null      [1] probability that the field's true mean is at or above its threshold; null if there is one site
---   near_threshold            boolean null      whether the interval includes the threshold; null if there is one site
+--   mean_low                  double  null     lower end of the 95% range of the field's true mean (negative binomial with k of the season); null if no range is given
+--   mean_high                 double  null     upper end of that range; null if none is given, or none within ten times field_mean
+--   mean_range                text    not null what the two ends are: between, fewer-than (nothing was found), at-least (no upper end), or not-given (too few fields this season to know k)
+--   confidence_at_threshold   double  null     [1] confidence that the true mean is at or above the threshold, from this field alone; null if no range is given
+--   probability_at_threshold  double  null     [1] probability of the same, given the means of the season's fields within the stage window; null outside the window, or if they are fewer than 50
+--   undetermined              boolean null     whether that probability (else the confidence) is too near one half for a call: by default from 0.1 to 0.9; null outside the window, or if no range is given
+--   further_sites             int     null     [{site}] further sites with the same mean after which an undetermined field would be called; null if it is not undetermined, or if 24 would not do
+--   season_k                  double  not null k of the negative binomial of a site's total, common to the season's fields
+--   season_k_information      double  not null how well season_k is known: its coefficient of variation is about sqrt(2 / season_k_information); below 9 no range is given
 --   hatch_from                date    null      first date on which eggs of that visit are expected to hatch; null if the protocol counts no eggs
 --   hatch_to                  date    null      last such date
 --   window_opens              date    null      first date on which the field is expected at the treatment stage; null if the protocol names no such stage
@@ -42,7 +47,9 @@
 --   window_basis              text    null      basis of the two dates: weather, or days (ranges of the protocol)
 -- checks:
 --   pressure >= 0
---   mean_low is null or (mean_low <= field_mean and field_mean <= mean_high)
+--   mean_low is null or mean_low <= field_mean
+--   mean_high is null or field_mean <= mean_high
+--   confidence_at_threshold is null or (confidence_at_threshold >= 0 and confidence_at_threshold <= 1)
 --   probability_at_threshold is null or (probability_at_threshold >= 0 and probability_at_threshold <= 1)
 --   window_opens is null or window_opens <= window_closes
 --   hatch_from is null or hatch_from <= hatch_to
@@ -71,8 +78,13 @@ select
     standing_figure.pressure as pressure,
     standing_figure.mean_low as mean_low,
     standing_figure.mean_high as mean_high,
+    standing_figure.mean_range as mean_range,
+    standing_figure.confidence_at_threshold as confidence_at_threshold,
     standing_figure.probability_at_threshold as probability_at_threshold,
-    standing_figure.near_threshold as near_threshold,
+    standing_figure.undetermined as undetermined,
+    standing_figure.further_sites as further_sites,
+    standing_figure.season_k as season_k,
+    standing_figure.season_k_information as season_k_information,
     standing_figure.hatch_from as hatch_from,
     standing_figure.hatch_to as hatch_to,
     standing_figure.window_opens as window_opens,

@@ -22,7 +22,7 @@
 --   farms_given                    bigint not null  [{field}] number of these, or if there are none of those outside, that name a farm
 --   farms                          bigint not null  [{farm}] farms of the same fields; a field without a farm counts as one
 --   fields_at_threshold            bigint not null  [{field}] fields whose pressure is 1 or more
---   fields_near_threshold          bigint not null  [{field}] fields visited whose 95% confidence interval includes the threshold
+--   fields_undetermined            bigint not null  [{field}] fields visited that are too near their threshold for a call (undetermined)
 --   share_at_threshold             double null      [1] fields_at_threshold / fields_visited
 --   share_low                      double null      [1] lower limit of its 95% confidence interval
 --   share_high                     double null      [1] upper limit of its 95% confidence interval
@@ -39,7 +39,7 @@
 -- checks:
 --   fields_visited + fields_outside_stage > 0
 --   fields_at_threshold <= fields_visited
---   fields_near_threshold <= fields_visited
+--   fields_undetermined <= fields_visited
 --   fields_with_assumed_economics <= fields_visited
 --   fields_visited > 0 or (share_low is null and share_high is null and max_pressure is null)
 --   fields_visited = 0 or (share_low <= share_at_threshold and share_at_threshold <= share_high)
@@ -75,7 +75,7 @@ within_window as (
         count(farm_id) as farms_given,
         count(distinct coalesce('farm ' || farm_id, 'field ' || field_id)) as farms,
         count(*) filter (where at_threshold) as fields_at_threshold,
-        count(*) filter (where near_threshold) as fields_near_threshold,
+        count(*) filter (where undetermined) as fields_undetermined,
         count(*) filter (where economics_assumed) as fields_with_assumed_economics,
         min(window_opens) as window_opens,
         max(window_closes) as window_closes,
@@ -116,7 +116,7 @@ every_cell as (
         coalesce(within_window.farms_given, outside_window.farms_given) as farms_given,
         coalesce(within_window.farms, outside_window.farms) as farms,
         coalesce(within_window.fields_at_threshold, 0) as fields_at_threshold,
-        coalesce(within_window.fields_near_threshold, 0) as fields_near_threshold,
+        coalesce(within_window.fields_undetermined, 0) as fields_undetermined,
         coalesce(within_window.fields_with_assumed_economics, 0) as fields_with_assumed_economics,
         within_window.window_opens as window_opens,
         within_window.window_closes as window_closes,
@@ -161,7 +161,7 @@ select
     with_interval.farms_given as farms_given,
     with_interval.farms as farms,
     with_interval.fields_at_threshold as fields_at_threshold,
-    with_interval.fields_near_threshold as fields_near_threshold,
+    with_interval.fields_undetermined as fields_undetermined,
     with_interval.share as share_at_threshold,
     case
         when with_interval.share = 0.0 then 0.0

@@ -285,6 +285,7 @@ impl WantedPackage {
             inputs: input_sums(inputs, &used),
             rule,
             grid_km: disclosure.point_grid_km,
+            certainty: workspace.settings().calls.certainty,
             held_back,
         };
         let files = package(&facts, &tables)?;

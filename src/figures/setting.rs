@@ -41,6 +41,7 @@ pub(crate) fn roll_up_setting(
             },
             None => Weather::default(),
         },
+        certainty: workspace.settings().calls.certainty,
     })
 }
 

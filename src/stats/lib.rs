@@ -1,8 +1,8 @@
 //! Statistics of pest sampling, as pure functions of numbers: no file, no clock, no table, no other module of ours.
 //!
 //! - [`counts`]: frequencies of counts, fits of the negative binomial's k (maximum likelihood, moments) and of Taylor's law.
-//! - [`sampling`]: the mean of a field from the means of its sites, with its 95% confidence interval; sample sizes for a
-//!   precision; Wald's sequential plans and what a field plan risks, by simulation; Wilson's interval of a proportion.
+//! - [`sampling`]: how clumped a season's counts are, the range of a field's mean and how likely it is at its threshold;
+//!   sample sizes for a precision; Wald's sequential plans and what a field plan risks, by simulation; Wilson's interval of a proportion.
 //! - [`trend`]: Mann-Kendall, its correction for serial correlation, Theil-Sen slopes, and how a season's course compares.
 //! - [`space`]: Moran's I with permutations, and proportions shrunken toward those of neighbors.
 //! - [`nowcast`]: the delay of reports, and the chain ladder.

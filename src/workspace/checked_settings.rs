@@ -9,6 +9,7 @@ use scouting::visit::rules::doubts::CODES;
 /// Refuses settings that nothing can be made of, with the line to write.
 pub(super) fn check_settings(settings: &Settings) -> Result<(), Failure> {
     check_disclosure(settings)?;
+    check_calls(settings)?;
     check_flags(settings)?;
     check_senders(settings)?;
     check_defaults(settings)?;
@@ -71,6 +72,19 @@ fn check_data(settings: &Settings) -> Result<(), Failure> {
         );
     }
     Ok(())
+}
+
+fn check_calls(settings: &Settings) -> Result<(), Failure> {
+    let certainty = settings.calls.certainty;
+    match 0.5 < certainty && certainty < 1.0 {
+        true => Ok(()),
+        false => Err(Failure::new(
+            Kind::Settings,
+            format!("[calls] certainty = {certainty} is no probability that a call could need"),
+        )
+        .at(SETTINGS_FILE)
+        .mend("write a number above 0.5 and below 1: 0.9, or 0.95 for fewer wrong calls and more undetermined fields")),
+    }
 }
 
 fn check_flags(settings: &Settings) -> Result<(), Failure> {

@@ -26,6 +26,9 @@ pub(crate) struct Settings {
     /// What protects single farms.
     #[serde(default)]
     pub disclosure: DisclosureSettings,
+    /// When a field is called at or below its threshold.
+    #[serde(default)]
+    pub calls: CallSettings,
     /// Economics by crop type, for records that lack them.
     #[serde(default)]
     pub defaults: BTreeMap<String, Economics>,
@@ -105,6 +108,20 @@ pub(crate) struct DisclosureSettings {
     pub min_fields_without_farms: u32,
     /// Published points are moved to a grid of this width, kilometers.
     pub point_grid_km: f64,
+}
+
+/// When a field is called at or below its threshold.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct CallSettings {
+    /// The probability from which on a call is made; a field between it and its complement is undetermined.
+    pub certainty: f64,
+}
+
+impl Default for CallSettings {
+    fn default() -> CallSettings {
+        CallSettings { certainty: 0.9 }
+    }
 }
 
 /// What becomes of flagged visits.

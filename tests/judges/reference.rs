@@ -282,10 +282,10 @@ fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
     let read = python("tests/reference/county_weeks_duckdb.py", &arguments);
     let read: Value = serde_json::from_str(&read).expect("what DuckDB read");
     assert_eq!(read["revisions"], account["accepted"]);
-    // Student's t and neighbors are no business of SQL: plain Python alone has judged these.
+    // The quantiles of a range and neighbors are no business of SQL: plain Python alone has judged these.
     let theirs = text_of(&duckdb.join("county_week_full.csv"));
     let further = [
-        "fields_near_threshold",
+        "fields_undetermined",
         "window_opens",
         "window_closes",
         "window_basis",
@@ -309,7 +309,7 @@ fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
     let some = |cell: &str| !matches!(cell, "" | "0");
     let shown = count("fields_visited", &some);
     let at_threshold = count("fields_at_threshold", &some);
-    let near_threshold = count("fields_near_threshold", &some);
+    let undetermined = count("fields_undetermined", &some);
     let outside = count("fields_visited", &|cell| cell == "0");
     let assumed = count("fields_with_assumed_economics", &some);
     println!(
@@ -318,7 +318,7 @@ fn every_cell_of_every_county_week_is_that_of_plain_python_and_of_duckdb() {
     for (what, rows) in [
         ("with figures", shown),
         ("with fields at threshold", at_threshold),
-        ("with fields near threshold", near_threshold),
+        ("with undetermined fields", undetermined),
         ("outside the window", outside),
         ("with assumed economics", assumed),
     ] {

@@ -5,7 +5,6 @@ use serde_json::Value;
 use stats::counts::aggregation::{UndefinedK, fit_common_k, fit_k};
 use stats::counts::frequencies::CountFrequencies;
 use stats::counts::power_law::{MeanVariance, fit_power_law};
-use stats::sampling::field_mean::FieldMean;
 use stats::sampling::simulation::{SequentialPlan, Spread};
 use stats::sampling::stop_lines::{Decision, Risks, WaldLines};
 
@@ -88,32 +87,6 @@ fn k_is_that_of_statsmodels_and_of_scipy() {
         let variance = counts.variance().expect("squares");
         assert_close(variance, number(case, "variance"), "variance");
         assert_eq!(fit_k(&counts), Err(UndefinedK::NotAggregated));
-    }
-}
-
-#[test]
-fn intervals_and_probabilities_of_a_field_mean_are_those_of_students_t() {
-    let reference = reference("intervals");
-    for case in cases(&reference, "intervals", 100) {
-        let site_means = numbers(&case["site_means"]);
-        let sites = site_means.len() as f64;
-        let mean = site_means.iter().sum::<f64>() / sites;
-        let squares: f64 = site_means.iter().map(|site| (site - mean).powi(2)).sum();
-        let error = (squares / (sites - 1.0) / sites).sqrt();
-        let field = FieldMean::new(mean, Some(error), sites as u32).expect("several sites");
-        let interval = field.interval(number(case, "confidence"));
-        let interval = interval.expect("a confidence below 1");
-        assert_close(interval.low, number(case, "low"), "low");
-        assert_close(interval.high, number(case, "high"), "high");
-    }
-    for case in cases(&reference, "probabilities", 150) {
-        let sites = case["sites"].as_u64().expect("sites") as u32;
-        let error = number(case, "standard_error");
-        let field = FieldMean::new(number(case, "mean"), Some(error), sites);
-        let field = field.expect("several sites");
-        let probability = field.probability_at_or_above(number(case, "threshold"));
-        let expected = number(case, "probability");
-        assert_close(probability.expect("a number"), expected, "probability");
     }
 }
 

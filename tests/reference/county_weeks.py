@@ -288,6 +288,7 @@ def field_weeks(visits, defaults={}):
                 "economics_assumed": bool(lacking(visit)),
                 "visit": visit,
                 "site_means": site_means(visit),
+                "units": sum(len(site["heads"]) for site in visit["sites"]),
                 "threshold": threshold(filled(visit, defaults)),
             }
         )

@@ -36,7 +36,7 @@ def read_field_weeks(path):
                 for name in ("window_opens", "window_closes")]
         weeks[row["iso_week"], row["protocol"]].append(Field(
             row["field_id"], farm, row["county_id"], bool(row["in_window"]), row["crop_stage"],
-            float(row["pressure"]), given(row["near_threshold"]) is True or given(row["near_threshold"]) == 1,
+            float(row["pressure"]), given(row["undetermined"]) in (True, 1),
             bool(row["economics_assumed"]), *days, given(row["window_basis"]),
             given(row["mean_high"]) and row["field_mean"] and row["mean_high"] / row["field_mean"],
             row.get("lon"), row.get("lat"), pandas.Timestamp(row["observed_on"]).date(),

@@ -6,8 +6,7 @@ field_figures.py law FIELD_WEEK SEASON PROTOCOL
     Taylor's power law of the means of sites over the visits of a season: b by least squares of the logarithms,
     a as the mean of variance / mean^b (Duan 1983), and how many visits the fit is based on.
 field_figures.py certainty VISITS
-    Of each visit of an NDJSON file: the 95% interval of its mean, the probability that the true mean is at
-    its threshold or above, and whether the interval covers it: Student's t of the logarithm.
+    Of each visit of an NDJSON file, all of one season: what the season's clumping says of it.
 field_figures.py windows VISITS WEATHER [STATION]
     Of each visit: the days on which its field is expected at R5.1, by the temperatures of a station that are known
     at the end of the visit's week. WEATHER is a plain CSV, or rows of GHCN-Daily where STATION is given.
@@ -21,7 +20,8 @@ import sys
 
 import numpy as np
 import pyarrow.parquet as parquet
-from scipy import stats
+
+import clumped_fields
 
 # Manitoba Agriculture, Food and Rural Development 2014: degree-days above 6.7 °C from planting until a plant
 # enters the stage. A field seen at R3 may have entered it today or leave it tomorrow.
@@ -65,24 +65,22 @@ def threshold(visit):
     return cost / (price * plants * 0.00078)
 
 
-def certainty(visit):
-    means = np.array(site_means(visit))
-    wanted = threshold(visit)
-    mean = means.mean()
-    told = {"mean_low": None, "mean_high": None, "probability_at_threshold": None, "near_threshold": None}
-    if len(means) < 2:
-        return told
-    if not means.any():
-        return {"mean_low": 0.0, "mean_high": 0.0, "probability_at_threshold": 0.0, "near_threshold": False}
-    error = stats.sem(means) / mean
-    student = stats.t(len(means) - 1, loc=math.log(mean), scale=error)
-    low, high = (math.exp(end) for end in student.interval(0.95))
-    return {
-        "mean_low": low,
-        "mean_high": high,
-        "probability_at_threshold": student.sf(math.log(wanted)),
-        "near_threshold": bool(low <= wanted <= high),
-    }
+def certainty(path):
+    fields = {}
+    for visit in visits_of(path):
+        means = np.array(site_means(visit))
+        several = len(means) > 1
+        fields[visit["visit_id"]] = {
+            "season": visit["observed_on"][:4],
+            "protocol": visit["protocol"],
+            "in_window": visit["crop_stage"] in HEAT,
+            "sites": len(means),
+            "units": sum(len(site["heads"]) for site in visit["sites"]),
+            "mean": means.mean(),
+            "variance": means.var(ddof=1) if several else None,
+            "threshold": threshold(visit),
+        }
+    return dict(zip(fields, clumped_fields.figures(list(fields.values()))))
 
 
 def temperatures(path, station):
@@ -123,10 +121,9 @@ def window(visit, days):
     }
 
 
-def of_visits(path, figure):
+def visits_of(path):
     with open(path) as file:
-        visits = [json.loads(line) for line in file]
-    return {visit["visit_id"]: figure(visit) for visit in visits}
+        return [json.loads(line) for line in file]
 
 
 def main(subject, path, *more):
@@ -135,10 +132,10 @@ def main(subject, path, *more):
     if subject == "law":
         return law(path, *more)
     if subject == "certainty":
-        return of_visits(path, certainty)
+        return certainty(path)
     weather, *station = more
     days = temperatures(weather, station[0] if station else None)
-    return of_visits(path, lambda visit: window(visit, days))
+    return {visit["visit_id"]: window(visit, days) for visit in visits_of(path)}
 
 
 print(json.dumps(main(*sys.argv[1:])))

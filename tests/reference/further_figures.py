@@ -1,4 +1,4 @@
-"""Figures of a county-week that need more than arithmetic: how many fields are near their threshold, when
+"""Figures of a county-week that need more than arithmetic: how many fields are too near their threshold for a call, when
 treating would be due, and the share drawn toward the neighbors.
 
 Written from the published sources with scipy and shapely; shares no code with bractline.
@@ -8,9 +8,10 @@ import datetime
 import math
 
 import shapely
-from scipy import stats
 
-FURTHER_COUNTS = ["fields_near_threshold"]
+import clumped_fields
+
+FURTHER_COUNTS = ["fields_undetermined"]
 FURTHER = [*FURTHER_COUNTS, "window_opens", "window_closes", "window_basis"]
 
 # Days from the stage seen to R5.1 without weather. Manitoba Agriculture, Food and Rural Development 2014:
@@ -28,20 +29,21 @@ def days_to_treatment(stage):
     )
 
 
-def near_threshold(site_means, threshold):
-    """Whether the 95% interval of the mean covers the threshold: Student's t of the logarithm, with
-    the standard error over the mean as its error. None for one site."""
-    sites = len(site_means)
-    if sites < 2:
-        return None
-    means = [float(mean) for mean in site_means]
-    mean = math.fsum(means) / sites
-    variance = math.fsum((one - mean) ** 2 for one in means) / (sites - 1)
-    error = math.sqrt(variance / sites)
-    if mean == 0:
-        return threshold == 0
-    reach = stats.t.ppf(0.975, sites - 1) * error / mean
-    return bool(abs(math.log(threshold / mean)) <= reach)
+def clumped(week):
+    """What a field-week's figures need of it: exact fractions become doubles."""
+    means = [float(mean) for mean in week["site_means"]]
+    mean = math.fsum(means) / len(means)
+    several = len(means) > 1
+    return {
+        "season": week["iso_week"][:4],
+        "protocol": week["protocol"],
+        "in_window": week["in_window"],
+        "sites": len(means),
+        "units": week["units"],
+        "mean": mean,
+        "variance": math.fsum((one - mean) ** 2 for one in means) / (len(means) - 1) if several else None,
+        "threshold": float(week["threshold"]),
+    }
 
 
 def window(visit):
@@ -86,17 +88,17 @@ def neighbors_of(counties):
 
 def add_further_figures(rows, weeks):
     """Adds the figures to the rows of county-weeks, in place."""
+    weeks = list(weeks)
     fields = {}
-    for week in weeks:
+    for week, told in zip(weeks, clumped_fields.figures([clumped(week) for week in weeks])):
+        week["undetermined"] = told["undetermined"]
         if week["in_window"]:
             key = (week["county_id"], week["iso_week"], week["protocol"])
             fields.setdefault(key, []).append(week)
     for row in rows:
         row.update(dict.fromkeys(FURTHER))
         within = fields.get((row["county_id"], row["iso_week"], row["protocol"]), [])
-        row["fields_near_threshold"] = sum(
-            near_threshold(week["site_means"], float(week["threshold"])) is True for week in within
-        )
+        row["fields_undetermined"] = sum(week["undetermined"] is True for week in within)
         windows = [window(week["visit"]) for week in within]
         if windows:
             row["window_opens"] = min(opens for opens, _ in windows).isoformat()

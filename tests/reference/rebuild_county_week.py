@@ -18,15 +18,15 @@ import sys
 import duckdb
 import numpy
 import pandas
-from scipy import stats
 
+import clumped_fields
 from grid_groups import folded, is_enough, seasons_with_farms
 
 Z = 1.959963984540054
 NOT_BUILT = ["window_opens", "window_closes", "window_basis"]
 KEY = ["county_id", "iso_week", "protocol"]
 COUNTS = [
-    "fields_visited", "fields_at_threshold", "fields_near_threshold", "fields_outside_stage",
+    "fields_visited", "fields_at_threshold", "fields_undetermined", "fields_outside_stage",
     "fields_with_assumed_economics", "farms_given", "farms",
 ]
 FIGURES = COUNTS + [
@@ -56,6 +56,7 @@ def means(visits, units, protocols):
     sites = units.groupby(["visit_id", "site"])["value"].mean()
     by_visit = sites.groupby("visit_id")
     table = pandas.DataFrame({"mean": by_visit.mean(), "count": by_visit.count(), "sd": by_visit.std(ddof=1)})
+    table["units"] = units.groupby("visit_id")["value"].count()
     table["error"] = table["sd"] / numpy.sqrt(table["count"])
     return visits.merge(table, left_on="visit_id", right_index=True, validate="1:1")
 
@@ -84,12 +85,11 @@ def standing(visits, protocols):
     return ordered.groupby(["field_id", "iso_week", "protocol"]).tail(1)
 
 
-def is_near(row):
+def undetermined(weeks, certainty):
     """Rule 8."""
-    if row["count"] < 2 or row["mean"] == 0:
-        return False
-    factor = math.exp(stats.t.ppf(0.975, row["count"] - 1) * row["error"] / row["mean"])
-    return row["mean"] / factor <= row["bound"] <= row["mean"] * factor
+    fields = weeks.rename(columns={"within": "in_window", "count": "sites", "bound": "threshold"})
+    fields["variance"] = fields["sd"] ** 2
+    return [field["undetermined"] is True for field in clumped_fields.figures(fields.to_dict("records"), certainty)]
 
 
 def wilson(found, visited):
@@ -108,7 +108,7 @@ def county_week(group):
     row.update(
         fields_visited=len(fields),
         fields_at_threshold=int(at_threshold.sum()),
-        fields_near_threshold=int(fields["near"].sum()),
+        fields_undetermined=int(fields["undetermined"].sum()),
         fields_outside_stage=len(group) - len(fields),
         fields_with_assumed_economics=int(fields["assumed"].notna().sum()),
         farms_given=int(counted["farm_id"].notna().sum()),
@@ -182,7 +182,7 @@ def built(folder):
     visits = thresholds(means(read(folder, "visit"), read(folder, "unit"), protocols), protocols)
     visits["pressure"] = visits["mean"] / visits["bound"]  # rule 5
     weeks = standing(visits, protocols)
-    weeks["near"] = weeks.apply(is_near, axis=1)
+    weeks["undetermined"] = undetermined(weeks, least["callCertainty"])
     with_farms = seasons_with_farms(weeks)
     full, public = {}, {}
     for key, group in weeks.groupby(KEY):

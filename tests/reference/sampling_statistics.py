@@ -1,9 +1,9 @@
 """Reference values of sampling statistics by scipy and statsmodels, as JSON with the inputs beside them.
 
-    python sampling_statistics.py k|intervals|laws|lines|plans
+    python sampling_statistics.py k|laws|lines|plans
 
 Nothing of the program's own arithmetic is used: k comes from statsmodels' regression and from scipy's root
-of the likelihood equation, Student's t from scipy and statsmodels, Wald's lines from likelihood ratios of
+of the likelihood equation, Wald's lines from likelihood ratios of
 scipy's probabilities, and what a plan does from the exact distribution of its running total.
 """
 
@@ -13,7 +13,6 @@ import sys
 import numpy as np
 from scipy import optimize, special, stats
 from statsmodels.discrete.discrete_model import NegativeBinomial
-from statsmodels.stats.weightstats import DescrStatsW
 
 # Units with a count of 0, 1, 2 ... European red mites on 150 apple leaves: Bliss & Fisher 1953, Biometrics
 # 9:176-200. Corn borers on 120 hills a treatment: Beall 1940, Ecology 21:460-474, in Bliss & Fisher, table 3.
@@ -124,33 +123,6 @@ def k():
             for name, frequencies in [("yeast B", YEAST_B), ("yeast D", YEAST_D)]
         ],
     }
-
-
-def intervals():
-    chance = np.random.default_rng(5)
-    of_fields, probabilities = [], []
-    for sites in [2, 3, 4, 5, 8, 12, 16, 24, 60, 200]:
-        for mean in [0.5, 3.2, 40.0]:
-            site_means = (chance.poisson(mean * 5, size=sites) / 5).tolist()
-            if len(set(site_means)) < 2:
-                continue
-            described = DescrStatsW(site_means)
-            for confidence in [0.5, 0.9, 0.95, 0.99]:
-                low, high = described.tconfint_mean(alpha=1 - confidence)
-                of_fields.append(
-                    {"site_means": site_means, "confidence": confidence, "low": max(low, 0.0), "high": high}
-                )
-            error = described.std_mean
-            for threshold in [0.1, 0.4, 1.0, 3.2, 3.21, 39.0, 60.0]:
-                probability = stats.t.sf((threshold - described.mean) / error, sites - 1)
-                probabilities.append({
-                    "mean": described.mean,
-                    "standard_error": error,
-                    "sites": sites,
-                    "threshold": threshold,
-                    "probability": probability,
-                })
-    return {"intervals": of_fields, "probabilities": probabilities}
 
 
 def laws():
@@ -299,7 +271,7 @@ def plans():
     return {"plans": cases}
 
 
-WHAT = {"k": k, "intervals": intervals, "laws": laws, "lines": lines, "plans": plans}
+WHAT = {"k": k, "laws": laws, "lines": lines, "plans": plans}
 
 if __name__ == "__main__":
     if len(sys.argv) != 2 or sys.argv[1] not in WHAT:

@@ -252,11 +252,6 @@ def test_the_further_figures_worked_by_hand(folder):
     # 883 - 726 = 157 and 883 - 647 = 236 degree-days; 157 / 17.3 = 9.1 and 236 / 10.3 = 22.9 days.
     assert further_figures.days_to_treatment("R2") == (9, 23)
     assert further_figures.days_to_treatment("R3") == (4, 16)
-    # Two sites of 1 and 3: mean 2, standard error 1; t with one degree of freedom 12.7062: e^6.3531 = 574.
-    assert further_figures.near_threshold([1, 3], 2 * 573) is True
-    assert further_figures.near_threshold([1, 3], 2 * 576) is False
-    assert further_figures.near_threshold([2], 2) is None
-    assert further_figures.near_threshold([0, 0], 2) is False
     # 1 of 4 and 3 of 4: the variance of the shares, 1/16, is what chance gives them: both become 1/2. 0 of 8
     # beside 8 of 8: nothing but difference, both stay. The county without a neighbor has none.
     near = {"a": ["b"], "b": ["a"], "c": ["a"], "d": []}
@@ -268,7 +263,7 @@ def test_the_further_figures_worked_by_hand(folder):
     rows = read_rows(folder / "plain" / "county_week_full.csv")
     assert rows["002", "2026-W32"]["window_opens"] == ""
     ash = rows["001", "2026-W30"]
-    assert ash["window_opens"] < ash["window_closes"] and ash["fields_near_threshold"] != ""
+    assert ash["window_opens"] < ash["window_closes"] and ash["fields_undetermined"] != ""
 
 
 def test_economics_that_a_record_lacks_are_assumed_or_it_is_held(folder):

@@ -56,9 +56,9 @@ fn fields_with_assumed_economics_are_counted_in_the_window_alone() {
 }
 
 #[test]
-fn near_fields_are_counted_and_the_window_spans_the_fields_within_the_stage_window() {
+fn undetermined_fields_are_counted_and_the_window_spans_the_fields_within_the_stage_window() {
     let columns = FIELD_WEEK
-        .replace("near_threshold:boolean=-", "near_threshold:boolean")
+        .replace("undetermined:boolean=-", "undetermined:boolean")
         .replace("window_opens:date=-", "window_opens:date")
         .replace("window_closes:date=-", "window_closes:date")
         .replace("window_basis:text=-", "window_basis:text");
@@ -73,7 +73,7 @@ fn near_fields_are_counted_and_the_window_spans_the_fields_within_the_stage_wind
         ("county", table("county_id:text county_name:text\nA Ash")),
     ];
     let found = run("county_week_full", &given);
-    let columns = "fields_visited fields_near_threshold window_opens window_closes window_basis";
+    let columns = "fields_visited fields_undetermined window_opens window_closes window_basis";
     assert_eq!(
         cells(&found, columns),
         [
@@ -171,7 +171,7 @@ fn weeks_protocols_and_counties_are_never_pooled() {
     let field_week = table(
         "field_id:text county_id:text iso_week:text protocol:text farm_id:text=- \
          in_window:boolean=true area_ha:double=10 pressure:double=0.5 season:int=2026 \
-         economics_assumed:boolean=false near_threshold:boolean=- window_opens:date=- \
+         economics_assumed:boolean=false undetermined:boolean=- window_opens:date=- \
          window_closes:date=- window_basis:text=-
          F1 A 2026-W30 eggs
          F1 A 2026-W31 eggs

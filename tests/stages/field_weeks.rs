@@ -122,23 +122,25 @@ fn one_field_under_two_protocols_stands_under_each() {
 fn a_field_week_has_what_was_computed_of_its_visit_and_nulls_where_nothing_was() {
     let standing = table(
         "visit_id:text field_id:text field_mean:double standard_error:double sites:int mean_low:double \
-         mean_high:double probability_at_threshold:double near_threshold:boolean hatch_from:date hatch_to:date \
+         mean_high:double mean_range:text confidence_at_threshold:double \
+         probability_at_threshold:double undetermined:boolean further_sites:int season_k:double=3.2 \
+         season_k_information:double=90 hatch_from:date hatch_to:date \
          window_opens:date window_closes:date window_basis:text units:int=20 \
          variance_between_sites:double=- variance_within_sites:double=- \
          iso_week:text=2026-W30 observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
          lon:double=-100 lat:double=44 area_ha:double=50 threshold:double=2 economics_assumed:boolean=false
-         a F1 1.0 0.25 4 0.2 1.8 0.01 false 2026-07-26 2026-07-29 2026-07-25 2026-08-06 days
-         b F2 1.0 -    1 -   -   -    -     -          -          -          -          -",
+         a F1 1.0 0.25 4 0.2 1.8 between   0.01 0.02 false 3 2026-07-26 2026-07-29 2026-07-25 2026-08-06 days
+         b F2 1.0 -    1 -   -   not-given -    -    -     - -          -          -          -          -",
     );
     let found = run("field_week", &[("standing_figure", standing)]);
-    let columns = "field_id mean_low mean_high probability_at_threshold near_threshold hatch_from \
-        window_opens window_closes window_basis";
+    let columns = "field_id mean_low mean_high mean_range confidence_at_threshold probability_at_threshold undetermined \
+        further_sites season_k hatch_from window_opens window_closes window_basis";
     assert_eq!(
         cells(&found, columns),
         [
-            "F1 0.2 1.8 0.01 false 2026-07-26 2026-07-25 2026-08-06 days",
-            "F2 - - - - - - - -",
+            "F1 0.2 1.8 between 0.01 0.02 false 3 3.2 2026-07-26 2026-07-25 2026-08-06 days",
+            "F2 - - not-given - - - - 3.2 - - - -",
         ]
     );
 }

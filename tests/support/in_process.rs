@@ -71,6 +71,7 @@ pub async fn rolled_up(store: &Store) -> Result<BTreeMap<&'static str, Vec<u8>>,
                 neighbors,
             })
             .collect(),
+        certainty: 0.9,
         weather: Weather::default(),
     };
     let rolled_up = roll_up(&snapshot, None, &CATALOGUE, &setting).await?;

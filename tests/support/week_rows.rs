@@ -218,6 +218,7 @@ pub fn county_week_of(region: &Region, rows: &[PublicRow]) -> RecordBatch {
                 neighbors,
             })
             .collect(),
+        certainty: 0.9,
         weather: Weather::default(),
     };
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");

@@ -7,6 +7,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
+use arrow::array::AsArray;
+use arrow::datatypes::{Float64Type, Int32Type};
 use jiff::Timestamp;
 use uuid::Uuid;
 
@@ -243,6 +245,7 @@ fn row(
     let used: BTreeSet<&str> = visited.iter().map(|(_, id)| id.as_str()).collect();
     let is_used = |id: &str| id == subject.protocol || used.contains(id);
     let protocols = inputs.protocols.iter().filter(|(id, _)| is_used(id));
+    let clumping = |name: &str| season_figure(figures, subject, name);
     IssuedAlert {
         number: issue.number,
         issue_id: Uuid::now_v7().to_string(),
@@ -265,8 +268,22 @@ fn row(
         boundaries_sha256: inputs.boundaries_sha256(),
         weather_sha256: inputs.weather_sha256(),
         public_rows: Some(figures.entering.clone()),
+        season_k: clumping("season_k"),
+        season_k_information: clumping("season_k_information"),
         withdrawn: None,
     }
+}
+
+/// A figure of the season that every field-week of it has, under the alert's protocol; `None` without visits.
+fn season_figure(figures: &Figures, subject: &Subject, name: &str) -> Option<f64> {
+    let field_week = &figures.rollup.field_week().batch;
+    let seasons = field_week["season"].as_primitive::<Int32Type>();
+    let protocols = field_week["protocol"].as_string::<i32>();
+    let mut rows = 0..field_week.num_rows();
+    let row = rows.find(|row| {
+        seasons.value(*row) == subject.week.season() && protocols.value(*row) == subject.protocol
+    })?;
+    Some(field_week[name].as_primitive::<Float64Type>().value(row))
 }
 
 pub(crate) fn frozen(built: &Built) -> Vec<FrozenFile> {

@@ -102,6 +102,8 @@ pub struct Facts<'a> {
     pub rule: Rule,
     /// Height and about the width of a grid cell, kilometers.
     pub grid_km: f64,
+    /// The probability from which on a field is called.
+    pub certainty: f64,
     /// What is left out of single rows.
     pub held_back: Option<HeldBack>,
 }
@@ -188,6 +190,7 @@ impl Facts<'_> {
             "minFarms": self.rule.min_farms,
             "minFieldsWithoutFarms": self.rule.min_fields_without_farms,
             "pointGridKm": self.grid_km,
+            "callCertainty": self.certainty,
         })
     }
 }

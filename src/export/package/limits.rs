@@ -70,6 +70,7 @@ fn words_of(name: &str) -> Option<&'static [&'static str]> {
             "0.5+",
             "1+",
         ]),
+        "mean_range" => Some(&["between", "fewer-than", "at-least", "not-given"]),
         "treatment_cost_per" | "plant_population_per" => Some(&["acre", "ha"]),
         "market_value_per" => Some(&["lb", "kg"]),
         _ => None,
@@ -86,7 +87,9 @@ fn range_of(name: &str) -> (Option<f64>, Option<f64>) {
         "edition" => (Some(1.0), Some(2.0)),
         "moran_i" | "stage_first" | "stage_last" => (None, None),
         "revision" | "unit" | "line" | "row" | "nights" => (Some(1.0), None),
-        "moran_p" | "probability_at_threshold" => (Some(0.0), Some(1.0)),
+        "moran_p" | "probability_at_threshold" | "confidence_at_threshold" => {
+            (Some(0.0), Some(1.0))
+        }
         _ if begins("share") || ends("share_at_threshold") => (Some(0.0), Some(1.0)),
         _ if begins("site") && name != "sites" => (Some(0.0), None),
         _ => (Some(0.0), None),

@@ -138,7 +138,7 @@ fn add_grid(page: &mut String, held: HeldBack) {
          wide; where these have too few, its county alone is given, as of {} of them. {} field-weeks outside the stage window \
          are left out: too few in their county and week.\n\n\
          Left out of every row: ids, points, outlines, notes, names, scouts, days, areas, crop types, crop stages, costs, \
-         prices, plant populations and thresholds, and whether a field is near its threshold. Means have two significant digits; pressure \
+         prices, plant populations and thresholds, and how sure a field is. Means have two significant digits; pressure \
          is given as its class.",
         held.field_weeks, held.by_county_alone, held.outside_window
     );

@@ -83,4 +83,14 @@ pub(crate) const ALERTS: &[Column] = &[
         "JSON array of the public rows that it brought, with their fields as hashes; null in a row of an older program",
     ),
     may("reason", Holds::Text, "of a withdrawal: why"),
+    may(
+        "season_k",
+        Holds::Number,
+        "k of the season's counts under the protocol when it was issued; null without visits, and in a row of an older program",
+    ),
+    may(
+        "season_k_information",
+        Holds::Number,
+        "how well that k was known: its coefficient of variation is about sqrt(2 / season_k_information)",
+    ),
 ];

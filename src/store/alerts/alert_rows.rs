@@ -54,6 +54,8 @@ struct StoredRow {
     kind: Option<String>,
     public_rows: Option<String>,
     reason: Option<String>,
+    season_k: Option<f64>,
+    season_k_information: Option<f64>,
 }
 
 /// A row of the table.
@@ -118,6 +120,8 @@ impl StoredRow {
             boundaries_sha256: self.boundaries_sha256,
             weather_sha256: self.weather_sha256,
             public_rows: public_rows.transpose()?,
+            season_k: self.season_k,
+            season_k_information: self.season_k_information,
             withdrawn: None,
         };
         Ok(AlertRow {
@@ -175,5 +179,7 @@ pub(crate) fn alerts_batch(
             public_rows.map(|rows| json(serde_json::json!(rows)))
         })
         .may_text("reason", |()| reason)
+        .may_number("season_k", |()| alert.season_k)
+        .may_number("season_k_information", |()| alert.season_k_information)
         .finish()
 }

@@ -60,6 +60,10 @@ pub struct IssuedAlert {
     /// The public rows that it brought; `None` of an alert that an older program issued, whose figures were not made of
     /// public rows.
     pub public_rows: Option<Vec<Entry>>,
+    /// k of the season's counts under the protocol as it was then, on which ranges and calls were based.
+    pub season_k: Option<f64>,
+    /// How well that k was known.
+    pub season_k_information: Option<f64>,
     /// When and why it was withdrawn, if it was.
     pub withdrawn: Option<Withdrawn>,
 }

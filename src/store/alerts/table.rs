@@ -211,6 +211,8 @@ fn nothing_issued(number: i64, at: Timestamp) -> IssuedAlert {
         boundaries_sha256: None,
         weather_sha256: None,
         public_rows: None,
+        season_k: None,
+        season_k_information: None,
         withdrawn: None,
     }
 }

@@ -1,6 +1,7 @@
 //! The visits of a version in parts of some weeks each, so that many visits are rolled up in the memory of some.
 //!
-//! Every stage of a roll-up takes each week by itself, so parts have no figure in common. Only a visit that was
+//! Every stage of a roll-up takes each week by itself; what the weeks of a season have in common is known before the
+//! first part is rolled up. Only a visit that was
 //! corrected to another week would be in two of them: a revision that a higher one in another week supersedes
 //! is in none.
 

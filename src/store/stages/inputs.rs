@@ -34,6 +34,8 @@ pub struct Setting {
     pub counties: Vec<RegionCounty>,
     /// Temperatures that the days of treatment are based on; none are needed.
     pub weather: Weather,
+    /// The probability from which on a field is called at or below its threshold, above 0.5 and below 1.
+    pub certainty: f64,
 }
 
 impl Setting {

@@ -6,8 +6,9 @@ use std::collections::HashMap;
 use arrow::array::RecordBatch;
 
 use crate::delta::snapshot::Snapshot;
-use crate::delta::week_parts::week_parts;
+use crate::delta::week_parts::{WeekPart, week_parts};
 use crate::stages::changed_economics::change_economics;
+use crate::stages::computed::seasons::{SeasonFields, Seasons};
 use crate::stages::computed::{compute_after, hold_to_steps};
 use crate::stages::engine::{Elsewhere, Engine};
 use crate::stages::files::{Stage, stages};
@@ -96,6 +97,11 @@ async fn in_parts(
         let engine = Engine::with(snapshot.session(), elsewhere);
         return roll_up_as(snapshot, engine, catalogue, setting, wanted).await;
     }
+    let seasons = seasons_of(&parts, snapshot, catalogue, setting, wanted).await?;
+    let wanted = Wanted {
+        seasons: Some(&seasons),
+        ..wanted
+    };
     let mut visits_without_threshold = 0;
     let mut tables: HashMap<String, (Stage, Vec<RecordBatch>)> = HashMap::new();
     for part in &parts {
@@ -117,6 +123,29 @@ async fn in_parts(
         visits_without_threshold,
         tables: together.collect::<Result<_, Failure>>()?,
     })
+}
+
+/// What the reference visits of all parts say of their seasons, from the stages up to them.
+async fn seasons_of(
+    parts: &[WeekPart],
+    snapshot: &Snapshot,
+    catalogue: &Catalogue,
+    setting: &Setting,
+    wanted: Wanted<'_>,
+) -> Result<Seasons, Failure> {
+    let reference = "standing_visit";
+    let wanted = Wanted {
+        tables: &[reference],
+        ..wanted
+    };
+    let mut fields = SeasonFields::default();
+    for part in parts {
+        let own = part.of(snapshot).await?;
+        let engine = Engine::here(own.session());
+        let rolled_up = roll_up_as(&own, engine, catalogue, setting, wanted).await?;
+        fields.add(&rolled_up.tables[reference].batch)?;
+    }
+    Ok(fields.seasons())
 }
 
 /// Runs the stages over the visits of a snapshot as far as it is [`Wanted`]. Under a scenario it is for
@@ -149,7 +178,8 @@ pub(crate) async fn roll_up_as(
         if tables.len() == wanted.tables.len() {
             break;
         }
-        visits_without_threshold += compute_after(engine, stage, parts, catalogue, setting).await?;
+        visits_without_threshold +=
+            compute_after(engine, stage, parts, catalogue, setting, wanted.seasons).await?;
         forget_unread(engine, &stages, place)?;
     }
     Ok(Rollup {

@@ -1,5 +1,6 @@
 //! What a roll-up is to give: all its tables, or some; as recorded, or under other economics.
 
+use crate::stages::computed::seasons::Seasons;
 use crate::stages::scenario::Scenario;
 
 /// Tables that are kept to the end; the others are dropped once nothing reads them any more.
@@ -12,6 +13,8 @@ pub(crate) struct Wanted<'a> {
     pub(crate) tables: &'a [&'a str],
     /// Other economics than those of the records.
     pub(crate) scenario: Option<&'a Scenario>,
+    /// What is known of the seasons, where it is rolled up in parts; else it is taken from the visits at hand.
+    pub(crate) seasons: Option<&'a Seasons>,
 }
 
 impl Default for Wanted<'_> {
@@ -19,6 +22,7 @@ impl Default for Wanted<'_> {
         Wanted {
             tables: &FINISHED,
             scenario: None,
+            seasons: None,
         }
     }
 }

@@ -5,11 +5,13 @@
 
 pub(crate) mod certainty;
 pub(crate) mod clustering;
+pub(crate) mod seasons;
 pub(crate) mod smoothing;
 pub(crate) mod standing_figure;
 pub mod unit_totals;
 pub mod windows;
 
+use crate::stages::computed::seasons::Seasons;
 use crate::stages::computed::standing_figure::standing_figure;
 use crate::stages::engine::{Engine, Parts};
 use crate::stages::files::Stage;
@@ -72,6 +74,7 @@ impl Step {
         rows: Parts,
         catalogue: &Catalogue,
         setting: &Setting,
+        seasons: Option<&Seasons>,
     ) -> Result<Made, Failure> {
         match self {
             Step::VisitThreshold => {
@@ -83,7 +86,13 @@ impl Step {
                 })
             }
             Step::StandingFigure => Ok(Made {
-                parts: standing_figure(rows, catalogue, &setting.weather)?,
+                parts: standing_figure(
+                    rows,
+                    catalogue,
+                    &setting.weather,
+                    seasons,
+                    setting.certainty,
+                )?,
                 visits_without_threshold: 0,
             }),
         }
@@ -116,6 +125,7 @@ pub(crate) fn hold_to_steps(stages: &[Stage]) -> Result<(), Failure> {
 }
 
 /// Runs the step that follows a stage, if its header names one, and keeps the table; how many visits have no threshold.
+/// `seasons` is what is known of them, where the rows are not those of all weeks.
 ///
 /// # Errors
 /// A [`Failure`] if the step fails, or its columns are not those of the header.
@@ -125,11 +135,12 @@ pub(crate) async fn compute_after(
     rows: Parts,
     catalogue: &Catalogue,
     setting: &Setting,
+    seasons: Option<&Seasons>,
 ) -> Result<u64, Failure> {
     let (Some(step), Some(promised)) = (Step::after(stage)?, stage.with_computed()) else {
         return Ok(0);
     };
-    let made = step.made(engine, rows, catalogue, setting).await?;
+    let made = step.made(engine, rows, catalogue, setting, seasons).await?;
     let parts = made.parts.iter().map(|batches| {
         let batches = batches.iter().map(|batch| conforming(&promised, batch));
         batches.collect::<Result<Vec<_>, _>>()

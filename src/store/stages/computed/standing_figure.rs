@@ -8,15 +8,16 @@ use std::sync::Arc;
 use arrow::array::RecordBatch;
 use arrow::datatypes::{Field, Schema};
 
-use crate::stages::computed::certainty::KnownSteps;
+use crate::stages::computed::certainty::KnownRanges;
+use crate::stages::computed::seasons::Seasons;
 use crate::stages::computed::windows::{KnownHeat, Weather};
 use crate::stages::engine::Parts;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 
-/// The rows of `standing_visit` in the parts and the order in which they came, with the columns `mean_low`,
-/// `mean_high`, `probability_at_threshold`, `near_threshold`, `hatch_from`, `hatch_to`, `window_opens`,
-/// `window_closes` and `window_basis`.
+/// The rows of `standing_visit` in the parts and the order in which they came, with the computed columns that the head of
+/// `30_standing_visit.sql` lists. `seasons` is what is known of them; `None` to take it from these rows. `certainty` is the
+/// probability from which on a field is called.
 ///
 /// # Errors
 /// A [`Failure`] if a column is not what the stage promises.
@@ -24,13 +25,21 @@ pub(crate) fn standing_figure(
     standing_visit: Parts,
     catalogue: &Catalogue,
     weather: &Weather,
+    seasons: Option<&Seasons>,
+    certainty: f64,
 ) -> Result<Parts, Failure> {
-    let mut steps = KnownSteps::default();
+    let of_these = match seasons {
+        Some(_) => None,
+        None => Some(Seasons::of(&standing_visit)?),
+    };
+    let seasons = seasons.or(of_these.as_ref());
+    let seasons = seasons.expect("seasons are given, or taken from the rows");
+    let mut ranges = KnownRanges::of(seasons, certainty);
     let mut heat = KnownHeat::of(weather);
     let mut with_figures = |batch: RecordBatch| {
         let mut fields = batch.schema().fields().to_vec();
         let mut columns = batch.columns().to_vec();
-        let certainty = steps.columns(&batch);
+        let certainty = ranges.columns(&batch)?;
         for (name, column) in certainty
             .into_iter()
             .chain(heat.columns(&batch, catalogue)?)
