@@ -88,8 +88,14 @@ def prior(phi, fields):
         a, b = np.exp(np.clip(logs, np.log(1e-3), np.log(1e4)))
         return -(special.betaln(a + k, b + total) - special.betaln(a, b)).sum()
 
-    best = optimize.minimize(unlikely, [0.0, 0.0], method="Nelder-Mead", options={"xatol": 1e-10, "fatol": 1e-12, "maxiter": 4000})
-    return np.exp(best.x)
+    def slope(logs):
+        a, b = np.exp(logs)
+        both = special.psi(a + b + k + total) - special.psi(a + b)
+        return [(special.psi(a + k) - special.psi(a) - both).sum(), (special.psi(b + total) - special.psi(b) - both).sum()]
+
+    near = optimize.minimize(unlikely, [0.0, 0.0], method="Nelder-Mead").x
+    best = optimize.root(slope, near, tol=1e-13)
+    return np.exp(best.x if best.success else near)
 
 
 def probability(phi, information, of_prior, sites, units, mean, threshold):
