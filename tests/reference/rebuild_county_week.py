@@ -56,7 +56,7 @@ def means(visits, units, protocols):
     sites = units.groupby(["visit_id", "site"])["value"].mean()
     by_visit = sites.groupby("visit_id")
     table = pandas.DataFrame({"mean": by_visit.mean(), "count": by_visit.count(), "sd": by_visit.std(ddof=1)})
-    table["units"] = units.groupby("visit_id")["value"].count()
+    table["examined"] = units.groupby("visit_id")["value"].count()
     table["error"] = table["sd"] / numpy.sqrt(table["count"])
     return visits.merge(table, left_on="visit_id", right_index=True, validate="1:1")
 
@@ -87,8 +87,8 @@ def standing(visits, protocols):
 
 def undetermined(weeks, certainty):
     """Rule 8."""
-    fields = weeks.rename(columns={"within": "in_window", "count": "sites", "bound": "threshold"})
-    fields["variance"] = fields["sd"] ** 2
+    fields = weeks.rename(columns={"within": "in_window", "bound": "threshold"})
+    fields["sites"], fields["units"], fields["variance"] = fields["count"], fields["examined"], fields["sd"] ** 2
     return [field["undetermined"] is True for field in clumped_fields.figures(fields.to_dict("records"), certainty)]
 
 

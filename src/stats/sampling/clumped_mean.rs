@@ -112,14 +112,11 @@ impl ClumpedMean {
         if !usable {
             return None;
         }
-        let (above, below) = match self.total > 0.0 {
-            true => (self.tail_above(threshold), self.tail_below(threshold)),
-            false => {
-                let above = 0.5 * (-self.k * (self.units * threshold / self.k).ln_1p()).exp();
-                (above, 1.0 - above)
-            }
+        let above = match self.total > 0.0 {
+            true => self.tail_above(threshold),
+            false => 0.5 * (-self.k * (self.units * threshold / self.k).ln_1p()).exp(),
         };
-        moved_by_student(above, below, &self.student()?)
+        moved_by_student(above, || self.tail_below(threshold), &self.student()?)
     }
 
     /// Chance of a larger mean than this, of the Beta distribution half a count above the total.
@@ -139,17 +136,20 @@ impl ClumpedMean {
     }
 }
 
-/// The chance `above` as it is with Student's distribution in place of the normal one: less sure. The smaller of the
-/// two tails is used, which keeps its digits.
-pub(crate) fn moved_by_student(above: f64, below: f64, student: &StudentsT) -> Option<f64> {
+/// The chance `above` as it is with Student's distribution in place of the normal one: less sure. Above one half it is
+/// computed from the other tail, which keeps its digits.
+pub(crate) fn moved_by_student(
+    above: f64,
+    below: impl FnOnce() -> f64,
+    student: &StudentsT,
+) -> Option<f64> {
     let tail = |chance: f64| match chance > 0.0 {
         true => student.sf(-standard_normal().inverse_cdf(chance)),
         false => 0.0,
     };
-    let sure = if above <= below {
-        tail(above)
-    } else {
-        1.0 - tail(below)
+    let sure = match above > 0.5 {
+        true => 1.0 - tail(below()),
+        false => tail(above),
     };
     sure.is_finite().then_some(sure.clamp(0.0, 1.0))
 }

@@ -72,7 +72,7 @@ impl SeasonMeans {
         let (a, b) = (self.a + sites / phi, self.b + total);
         let site_total = phi * threshold * f64::from(field.units) / sites;
         let above = beta_reg(a, b, 1.0 / (1.0 + site_total));
-        let below = beta_reg(b, a, site_total / (1.0 + site_total));
+        let below = || beta_reg(b, a, site_total / (1.0 + site_total));
         match total > 0.0 {
             true => moved_by_student(above, below, &mean.student()?),
             false => Some(above),

@@ -114,16 +114,16 @@ impl KnownRanges<'_> {
         found.confidence = season.confidence(&field, threshold);
         if row.in_window {
             found.probability = season.probability(&field, threshold);
-            let call = |field: &FieldCounts| {
-                let chance = season.probability(field, threshold);
-                let chance = chance.or_else(|| season.confidence(field, threshold))?;
-                Some(chance < 1.0 - self.certainty || self.certainty < chance)
-            };
-            found.undetermined = call(&field).map(|called| !called);
-            found.further_sites = match found.undetermined {
-                Some(true) => further_sites(&field, |field| call(field) == Some(true)),
-                _ => None,
-            };
+            let is_call = |chance: f64| chance < 1.0 - self.certainty || self.certainty < chance;
+            let chance = found.probability.or(found.confidence);
+            found.undetermined = chance.map(|chance| !is_call(chance));
+            if found.undetermined == Some(true) {
+                found.further_sites = further_sites(&field, |field| {
+                    let chance = season.probability(field, threshold);
+                    let chance = chance.or_else(|| season.confidence(field, threshold));
+                    chance.is_some_and(is_call)
+                });
+            }
         }
         found
     }
