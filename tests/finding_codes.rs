@@ -7,6 +7,7 @@ use std::path::Path;
 use scouting::visit::code::{Class, Code};
 use serde_json::{Value, json};
 
+use crate::support::sheet::bsm_eggs_text;
 use crate::support::{TestWorkspace, full_visit};
 
 /// A visit to be bent, as text and as a value.
@@ -73,6 +74,15 @@ fn egg_masses(visit: &mut Value, plant: u32) {
     set(visit, "/sites", json!(sites));
 }
 
+/// A visit under the protocol with zones, its sites in these two.
+fn zones(visit: &mut Value, [first, others]: [&str; 2]) {
+    set(visit, "/protocol", json!("zoned"));
+    for site in 0..4 {
+        let zone = if site == 0 { first } else { others };
+        visit["sites"][site]["side"] = json!(zone);
+    }
+}
+
 fn add(visit: &mut Value, pointer: &str, name: &str, value: Value) {
     visit.pointer_mut(pointer).unwrap()[name] = value;
 }
@@ -115,6 +125,7 @@ const EXAMPLES: &[Example] = &[
     held(Code::CropTypeUnknown, |v| set(v, "/field/crop_type", json!("maize")), |v| set(v, "/field/crop_type", json!("confection"))),
     held(Code::CountFormWrong, |v| set(v, "/sites/0", json!({"site": 1, "plants": [0, 1, 2, 3, 4]})), |v| set(v, "/sites/0", json!({"site": 1, "heads": vec![vec![0; 6]; 5]}))),
     held(Code::BractsNotSix, |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0])), |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0, 9]))),
+    held(Code::ZoneMissing, |v| zones(v, ["edge", "north"]), |v| zones(v, ["edge", "inside"])),
     held(Code::CountAboveMost, |v| egg_masses(v, 2), |v| egg_masses(v, 1)),
     // The bound is that of pipeline/protocols/bsm-eggs.toml.
     held(Code::CountImpossible, |v| set(v, "/sites/3/heads/4", json!([0, 0, 600, 0, 0, 0])), |v| set(v, "/sites/3/heads/4", json!([0, 0, 599, 0, 0, 0]))),
@@ -192,6 +203,13 @@ fn flags_of_rules(submission: &Value) -> Value {
 #[test]
 fn every_code_stands_on_its_wrong_example_and_not_on_its_right_one() {
     let workspace = TestWorkspace::of_region("us:46");
+    let zoned = bsm_eggs_text().replace(
+        "[stages]",
+        "[sample.zones]\nedge = 0.25\ninside = 0.75\n\n[stages]",
+    );
+    let protocols = workspace.path().join("protocols");
+    std::fs::create_dir_all(&protocols).expect("a folder");
+    std::fs::write(protocols.join("zoned.toml"), zoned).expect("a file");
     let mut files = vec![workspace.write("known", full_visit("known").to_string())];
     for Example {
         code, wrong, right, ..

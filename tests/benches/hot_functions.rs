@@ -10,6 +10,7 @@ use criterion::{Criterion, Throughput};
 use intake::judge::validate::VisitSchema;
 use scouting::region::Region;
 use scouting::visit::record::Visit;
+use scouting::visit::zones::Zones;
 
 const VISITS: usize = 1_000;
 
@@ -52,7 +53,7 @@ fn reading(criterion: &mut Criterion) {
     group.bench_function("sampling statistics", |bencher| {
         bencher.iter(|| {
             for visit in &visits {
-                black_box(visit.sampling_statistics(false));
+                black_box(visit.sampling_statistics(false, &Zones::default()));
             }
         });
     });

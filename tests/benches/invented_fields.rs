@@ -83,6 +83,8 @@ pub enum Edge {
     ByChance,
     /// Always two of five sites.
     ByDesign,
+    /// The same, and each site names its zone.
+    ByDesignNamed,
 }
 
 pub const ORDINARY: Oddity = Oddity {
@@ -101,18 +103,36 @@ pub struct Field {
     pub threshold: f64,
     pub site_means: Vec<f64>,
     pub units: u32,
+    /// Whether the first two of five sites name the edge as their zone, and the others the inside.
+    pub zones_named: bool,
 }
 
 impl Field {
     pub fn counts(&self) -> FieldCounts {
         let sites = self.site_means.len() as f64;
         let mean = self.site_means.iter().sum::<f64>() / sites;
-        let squares = self.site_means.iter().map(|site| (site - mean).powi(2));
+        let at_edge = if self.zones_named {
+            2 * self.site_means.len() / 5
+        } else {
+            0
+        };
+        let zones = [&self.site_means[..at_edge], &self.site_means[at_edge..]];
+        // Weighted as the design has them; where a zone has a single site, the scatter is not known.
+        let variances = zones
+            .into_iter()
+            .filter(|zone| !zone.is_empty())
+            .map(|zone| {
+                let number = zone.len() as f64;
+                let mean = zone.iter().sum::<f64>() / number;
+                let squares: f64 = zone.iter().map(|site| (site - mean).powi(2)).sum();
+                (number > 1.0).then(|| number / sites * squares / (number - 1.0))
+            });
+        let variance_between_sites = variances.sum();
         FieldCounts {
             sites: self.site_means.len() as u32,
             units: self.units,
             mean,
-            variance_between_sites: (sites > 1.0).then(|| squares.sum::<f64>() / (sites - 1.0)),
+            variance_between_sites,
         }
     }
 
@@ -172,6 +192,7 @@ impl Oddity {
             threshold: f64::NAN,
             site_means,
             units,
+            zones_named: self.edge == Edge::ByDesignNamed,
         }
     }
 
@@ -181,11 +202,11 @@ impl Oddity {
         let of_edges = match self.edge {
             Edge::None => return 1.0,
             Edge::ByChance => 0.4,
-            Edge::ByDesign => f64::from(2 * sites / 5) / f64::from(sites),
+            Edge::ByDesign | Edge::ByDesignNamed => f64::from(2 * sites / 5) / f64::from(sites),
         };
         let at_edge = match self.edge {
-            Edge::ByDesign => site < 2 * sites / 5,
-            _ => chance.random_bool(of_edges),
+            Edge::ByDesign | Edge::ByDesignNamed => site < 2 * sites / 5,
+            Edge::None | Edge::ByChance => chance.random_bool(of_edges),
         };
         let inside = 1.0 / (1.0 + 2.0 * of_edges);
         if at_edge { 3.0 * inside } else { inside }

@@ -18,7 +18,7 @@ pub const CONFIDENCE: f64 = 0.95;
 const SITES: [u32; 8] = [1, 2, 3, 4, 6, 8, 12, 24];
 const MEANS: [f64; 9] = [0.05, 0.2, 0.5, 1.0, 2.0, 3.2, 6.0, 12.0, 20.0];
 
-const ODDITIES: [Oddity; 9] = [
+const ODDITIES: [Oddity; 10] = [
     Oddity {
         name: "10 fields",
         fields: 10,
@@ -48,6 +48,11 @@ const ODDITIES: [Oddity; 9] = [
     Oddity {
         name: "two of five sites, by design, at such an edge",
         edge: Edge::ByDesign,
+        ..ORDINARY
+    },
+    Oddity {
+        name: "the same, and each site names its zone",
+        edge: Edge::ByDesignNamed,
         ..ORDINARY
     },
     Oddity {

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use scouting::visit::record::Visit;
 use scouting::visit::sampling::SamplingStatistics;
 use scouting::visit::week::IsoWeek;
+use scouting::visit::zones::Zones;
 use serde_json::Value;
 
 use crate::support;
@@ -54,5 +55,5 @@ pub fn statistics_of(sites: &Value) -> SamplingStatistics {
     visit["sites"] = sites.clone();
     let visit: Visit = serde_json::from_value(visit).expect("a visit");
     assert!(visit.conforms());
-    visit.sampling_statistics(true)
+    visit.sampling_statistics(true, &Zones::default())
 }

@@ -14,7 +14,7 @@ use store::stages::files::StageColumn;
 /// Name and meaning of the columns of text, each with what it holds.
 type TextColumn = (&'static str, &'static str, fn(&Protocol) -> String);
 
-const TEXTS: [TextColumn; 15] = [
+const TEXTS: [TextColumn; 16] = [
     ("protocol", "id of the protocol", |p| p.id.clone()),
     ("title", "pest and method", |p| p.title.clone()),
     (
@@ -54,6 +54,11 @@ const TEXTS: [TextColumn; 15] = [
     ("threshold_source", "where the threshold comes from", |p| {
         p.threshold.source.clone()
     }),
+    (
+        "zones",
+        "zones of a field that are sampled apart, each with the share of the field that it represents; empty if there are none",
+        |p| p.sample.zones.with_shares(),
+    ),
     ("sample_plan", "how a field is sampled", |p| {
         p.sample.plan.clone()
     }),

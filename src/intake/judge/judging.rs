@@ -179,7 +179,7 @@ impl Judge {
                     stage,
                     county_id: county.id.clone(),
                     point: visit.field.point().unwrap_or_else(|| county.inner_point()),
-                    statistics: visit.sampling_statistics(limits.catch_by_night),
+                    statistics: visit.sampling_statistics(limits.catch_by_night, &limits.zones),
                     economics,
                     assumed,
                     doubts,

@@ -11,6 +11,7 @@ use crate::phenology::development::Development;
 use crate::visit::record::{CountForm, Economics, MarketValue, PlantPopulation, TreatmentCost};
 use crate::visit::rules::limits::{CountBounds, Limits};
 use crate::visit::stage::StageScale;
+use crate::visit::zones::Zones;
 
 /// One protocol, as its file says it.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -117,6 +118,10 @@ pub struct Sample {
     pub units_per_site: usize,
     /// Sites of a full sample.
     pub sites_min: usize,
+    /// Zones of a field that the plan samples apart, such as its edge and its inside, each with the share of the field that
+    /// it represents. A site names its zone in `side`.
+    #[serde(default, skip_serializing_if = "Zones::is_empty")]
+    pub zones: Zones,
     /// The plan in words.
     pub plan: String,
     /// Where the plan comes from.
@@ -326,6 +331,7 @@ impl Protocol {
             unit_totals: self.sample.unit_totals,
             each_count_max: self.sample.each_count_at_most,
             catch_by_night: self.sample.catch_by_night,
+            zones: self.sample.zones.clone(),
             scale: self.scale.clone(),
             economics_needed,
             sites_min: self.sample.sites_min,

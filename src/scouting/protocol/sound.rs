@@ -218,6 +218,9 @@ impl Protocol {
                 "a trap's catch has no most",
             ));
         }
+        if let Some(mistake) = sample.zones.mistake() {
+            return Err(wrong("[sample]", "zones", mistake));
+        }
         if !sample.catch_by_night && sample.form != CountForm::Traps {
             return Err(wrong(
                 "[sample]",

@@ -113,6 +113,7 @@ codes! {
         CountAboveMost = "count-above-most",
         CountImpossible = "count-impossible",
         SiteRepeated = "site-repeated",
+        ZoneMissing = "zone-missing",
         EconomicsMissing = "economics-missing",
         CurrenciesDiffer = "currencies-differ",
         TreatmentCostImplausible = "treatment-cost-implausible",

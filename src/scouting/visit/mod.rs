@@ -21,3 +21,4 @@ mod tree;
 pub mod units;
 pub mod week;
 pub mod words;
+pub mod zones;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use crate::visit::economics::EconomicMember;
 use crate::visit::record::CountForm;
 use crate::visit::stage::StageScale;
+use crate::visit::zones::Zones;
 
 /// What a protocol and a workspace allow; plain values, so that rules need nothing else of ours.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,6 +22,8 @@ pub struct Limits {
     pub each_count_max: Option<u32>,
     /// Whether a trap's catch is divided by its nights.
     pub catch_by_night: bool,
+    /// Zones of the field that the plan samples apart; mostly none.
+    pub zones: Zones,
     /// The stages of the crop.
     pub scale: StageScale,
     /// What the threshold of each crop type needs of the economics.
@@ -94,6 +97,7 @@ pub(in crate::visit) mod tests {
             unit_totals: true,
             each_count_max: None,
             catch_by_night: false,
+            zones: Zones::default(),
             scale: StageScale::default(),
             economics_needed: BTreeMap::new(),
             sites_min: 1,

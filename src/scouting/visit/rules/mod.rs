@@ -11,6 +11,7 @@ pub mod doubts;
 pub(crate) mod id_rules;
 pub mod identity_doubts;
 pub mod limits;
+pub(crate) mod zone_rules;
 
 use crate::visit::code::Code;
 use crate::visit::finding::Finding;
@@ -22,6 +23,7 @@ use crate::visit::rules::count_bounds::count_impossible;
 use crate::visit::rules::date_gaps::date_too_old;
 use crate::visit::rules::id_rules::id_findings;
 use crate::visit::rules::limits::{Limits, SeasonDays};
+use crate::visit::rules::zone_rules::zone_missing;
 use crate::visit::stage::Stage;
 
 /// Every finding that holds the record. `stage` is its crop stage on the protocol's scale; `economics` are its
@@ -44,6 +46,7 @@ pub fn holding_findings(
     findings.extend(count_above_most(visit, limits));
     findings.extend(count_impossible(visit, limits));
     findings.extend(site_repeated(visit));
+    findings.extend(zone_missing(visit, limits));
     findings.extend(economics_missing(visit, economics, limits));
     findings.extend(economics_findings(economics, limits));
     findings.extend(area_implausible(visit, limits));
@@ -235,7 +238,7 @@ fn too_few_units(visit: &Visit, limits: &Limits) -> bool {
         .any(|site| site.units().len() < limits.units_per_site_min)
 }
 
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     let mut shown: String = text.chars().take(60).collect();
     if shown.len() < text.len() {
         shown.push('…');
