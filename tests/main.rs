@@ -24,6 +24,7 @@ mod engines; // the same figures on any number of cores and in any order of load
 mod export; // packages for researchers: nothing private in a public one, the same twice, refused
 mod export_gate; // what the gate of a package stops
 mod faults; // limits, clocks, odd files, closed streams, newer tables
+mod field_calls; // fields that can and cannot be called at their threshold
 mod finding_codes; // every code of a finding: a record that has it and one that has not
 mod fuzz_seeds; // what the search for hostile files has kept, and changes of it
 mod heat; // degree-days: published tables and closed forms

@@ -8,6 +8,7 @@ use super::grid_setting::check_grid_of_store;
 use super::rolled_up::{Figures, day_of, docs};
 use super::written::Written;
 use crate::figures::disclosure_table::disclosure_csv;
+use crate::figures::field_calls::FieldCalls;
 use crate::figures::map::columns::{DescribedFiles, columns_page};
 use crate::figures::map::geo::sample_points_geojson;
 use crate::figures::map::geo_parquet::county_week_geo_parquet;
@@ -259,6 +260,7 @@ impl Figures {
             in_public_rows: count(Status::Public),
             not_public_yet: count(Status::WouldBePublic),
             withheld: count(Status::Withheld),
+            fields: FieldCalls::of(&self.rollup.field_week().rows_of(period)?),
             public: within("public", &public),
             private: within("private", &private),
         })

@@ -7,6 +7,7 @@ pub(crate) mod disclosure_table;
 pub(crate) mod dispersion;
 pub(crate) mod dispersion_files;
 pub mod dispersion_tables;
+pub(crate) mod field_calls;
 pub(crate) mod files;
 pub(crate) mod grid_setting;
 pub mod map;

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
+use crate::figures::field_calls::FieldCalls;
 use crate::shared::report::counted;
 
 /// What was written.
@@ -17,6 +18,8 @@ pub(crate) struct Written {
     pub(crate) not_public_yet: usize,
     /// County-weeks whose fields are in no row, public or to be.
     pub(crate) withheld: usize,
+    /// How many fields could be called.
+    pub(crate) fields: FieldCalls,
     /// Files of what is public.
     pub(crate) public: Vec<PathBuf>,
     /// Files for the office.
@@ -33,12 +36,13 @@ impl Written {
                 .collect()
         };
         format!(
-            "rolled up {} from store version {}: {} in public rows, {} not public yet, {} withheld{}{}",
+            "rolled up {} from store version {}: {} in public rows, {} not public yet, {} withheld\n{}{}{}",
             counted(self.county_weeks as u64, "county-week", "county-weeks"),
             self.store_version,
             self.in_public_rows,
             self.not_public_yet,
             self.withheld,
+            self.fields.text(),
             listed("public: ", &self.public),
             listed("private: ", &self.private),
         )

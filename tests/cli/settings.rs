@@ -29,6 +29,16 @@ fn settings_that_cannot_be_are_refused_and_named() {
             vec!["min_farms", "3 or more"],
         ),
         (
+            "certainty = 0.9",
+            "certainty = 90",
+            vec!["[calls] certainty = 90", "above 0.5 and below 1"],
+        ),
+        (
+            "certainty = 0.9",
+            "certainty = 0.5",
+            vec!["[calls] certainty = 0.5", "above 0.5 and below 1"],
+        ),
+        (
             "point_grid_km = 10.0",
             "point_grid_km = 0.0",
             vec!["point_grid_km"],
