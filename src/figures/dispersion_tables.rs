@@ -26,8 +26,7 @@ protocol          text    not null  id of the protocol
 fields            bigint  not null  [{field}] fields with a visit within the stage window; these alone are in the row
 visits            bigint  not null  [{visit}] visits that k is based on: two units or more, something counted, no catches a night
 units             bigint  not null  [{unit}] their units
-k                 double  null      [1] exponent k of the negative binomial of the units' totals, by maximum likelihood, common to the visits, each with its own mean; small where the pest is clumped
-k_standard_error  double  null      [1] its standard error, from the curvature of the likelihood
+k                 double  null      [1] exponent k of the negative binomial of the units' totals, by maximum likelihood, common to the visits, each with its own mean; small where the pest is clumped; no standard error, since units of a site resemble each other
 k_undefined       text    null      why there is no k: too-few-units, nothing-counted, not-aggregated (no more variance than by chance), poisson-limit (hardly more), rates (catches a night)";
 
 const POWER_LAW: &str = "\
@@ -50,8 +49,7 @@ protocol          text    not null  id of the protocol
 units             bigint  null      [{unit}] units examined; null for catches a night
 mean              double  null      mean of the totals of its units
 variance          double  null      variance of these totals; null for one unit
-k                 double  null      [1] exponent k of the negative binomial of these totals, by maximum likelihood
-k_standard_error  double  null      [1] its standard error, from the curvature of the likelihood
+k                 double  null      [1] exponent k of the negative binomial of these totals, by maximum likelihood; no standard error, since units of a site resemble each other
 k_undefined       text    null      why there is no k: too-few-units, nothing-counted, not-aggregated, poisson-limit, rates";
 
 /// The tables of a season's dispersion, all private.
@@ -106,12 +104,12 @@ fn counts(values: impl Iterator<Item = Option<u64>>) -> ArrayRef {
     Arc::new(values.collect::<Int64Array>())
 }
 
-/// k, its standard error, and why there is none.
-fn columns_of_k(fitted: &[Result<FittedK, &'static str>]) -> [ArrayRef; 3] {
+/// k, and why there is none. Its standard error takes units for independent, which those of a site are not
+/// (`tests/benches/INTERVALS.md`), so it is not given.
+fn columns_of_k(fitted: &[Result<FittedK, &'static str>]) -> [ArrayRef; 2] {
     let k = |of: &Result<FittedK, _>| of.ok();
     [
         numbers(fitted.iter().map(|of| Some(k(of)?.k))),
-        numbers(fitted.iter().map(|of| k(of)?.standard_error)),
         words(fitted.iter().map(|of| of.err())),
     ]
 }
@@ -121,7 +119,7 @@ fn county_season_table(rows: &[CountyFigures<'_>]) -> Result<DescribedTable, Fai
     let count =
         |of: fn(&CountyFigures<'_>) -> u64| counts(rows.iter().map(move |row| Some(of(row))));
     let fitted: Vec<_> = rows.iter().map(|row| row.k).collect();
-    let [k, standard_error, undefined] = columns_of_k(&fitted);
+    let [k, undefined] = columns_of_k(&fitted);
     described(
         "county_season_dispersion",
         COUNTY_SEASON,
@@ -134,7 +132,6 @@ fn county_season_table(rows: &[CountyFigures<'_>]) -> Result<DescribedTable, Fai
             count(|row| row.visits),
             count(|row| row.units),
             k,
-            standard_error,
             undefined,
         ],
     )
@@ -165,7 +162,7 @@ fn power_law_table(rows: &[SeasonLaw<'_>]) -> Result<DescribedTable, Failure> {
 /// `visit_dispersion`: one row per standing visit within the stage window.
 fn visit_table(rows: &[StandingVisit<'_>]) -> Result<DescribedTable, Failure> {
     let fitted: Vec<_> = rows.iter().map(StandingVisit::own_k).collect();
-    let [k, standard_error, undefined] = columns_of_k(&fitted);
+    let [k, undefined] = columns_of_k(&fitted);
     described(
         "visit_dispersion",
         VISIT,
@@ -178,7 +175,6 @@ fn visit_table(rows: &[StandingVisit<'_>]) -> Result<DescribedTable, Failure> {
             numbers(rows.iter().map(|visit| visit.counts?.mean())),
             numbers(rows.iter().map(|visit| visit.counts?.variance())),
             k,
-            standard_error,
             undefined,
         ],
     )

@@ -7,6 +7,7 @@
 
 mod invented_fields;
 mod simulated_calls;
+mod simulated_k;
 mod simulated_plans;
 mod simulated_ranges;
 
@@ -33,6 +34,7 @@ fn main() {
     simulated_ranges::ranges();
     simulated_ranges::unusual_seasons();
     simulated_calls::calls();
+    simulated_k::k_of_units();
     sequential_plans();
     plans_by_sites();
 }

@@ -85,14 +85,13 @@ def scatter(path):
     counties = {}
     for county, group in visits.groupby("county"):
         samples = [totals for totals in group.totals if len(totals) > 1 and sum(totals) > 0]
-        by_regression, standard_error, _ = k_by_regression(samples)
+        by_regression, _, _ = k_by_regression(samples)
         counties[county] = {
             "fields": group.field.nunique(),
             "visits": len(samples),
             "units": sum(len(totals) for totals in samples),
             "k_by_root": k_by_root(samples),
             "k_by_regression": by_regression,
-            "standard_error": standard_error,
         }
     own = {
         row.visit: {"mean": np.mean(row.totals), "variance": np.var(row.totals, ddof=1), "k": own_k(row.totals)}
