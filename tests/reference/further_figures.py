@@ -88,7 +88,7 @@ def add_further_figures(rows, weeks):
     """Adds the figures to the rows of county-weeks, in place."""
     fields = {}
     for week in weeks:
-        if week["in_window"]:
+        if week["counted"]:
             key = (week["county_id"], week["iso_week"], week["protocol"])
             fields.setdefault(key, []).append(week)
     for row in rows:

@@ -70,6 +70,7 @@ fn words_of(name: &str) -> Option<&'static [&'static str]> {
             "0.5+",
             "1+",
         ]),
+        "treatment" => Some(&["none", "insecticide", "other"]),
         "treatment_cost_per" | "plant_population_per" => Some(&["acre", "ha"]),
         "market_value_per" => Some(&["lb", "kg"]),
         _ => None,
