@@ -339,3 +339,29 @@ fn a_sheet_without_its_hidden_tab_or_with_a_renamed_one_is_known_by_the_others()
             .is_some_and(|help| help.contains("fresh count sheet"))
     );
 }
+
+#[test]
+fn a_treatment_is_read_with_its_day_and_an_older_sheet_has_none() {
+    let treated = Book::filled()
+        .put("Visits", "Treated on", 1, Cell::Date(date(2026, 7, 14)))
+        .put(
+            "Visits",
+            "Treatment",
+            1,
+            Cell::Text("Insecticide".to_owned()),
+        );
+    let visit = treated.visit();
+    assert_eq!(visit["treated_on"], "2026-07-14");
+    assert_eq!(visit["treatment"], "insecticide");
+    let earlier = Book::filled()
+        .without_column("Visits", "Treated on")
+        .without_column("Visits", "Treatment");
+    assert_eq!(earlier.visit(), Book::filled().visit());
+    // On an earlier sheet a column of one's own may have the name alone: it is not read as ours.
+    let own = treated.headed("Visits", "Treated on", "Treated on").headed(
+        "Visits",
+        "Treatment",
+        "Treatment",
+    );
+    assert_eq!(own.visit(), Book::filled().visit());
+}
