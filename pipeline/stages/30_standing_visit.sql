@@ -47,8 +47,8 @@
 --   window_closes             date    null      last such day
 --   window_basis              text    null      basis of the two dates: weather, or days (ranges of the protocol)
 with latest as (
-    -- The largest text wins: 2 within the window, 1 within it after a treatment, 0 outside it, then the visit date and
-    -- the id.
+    -- The largest text wins: 2 within the window, 1 within it after a treatment, 0 outside it, then
+    -- the visit date and the id.
     select
         field_id as field_id,
         iso_week as iso_week,
