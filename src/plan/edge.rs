@@ -332,7 +332,7 @@ mod tests {
             ..own_region("id", "name")
         };
         let place = folder.path().join("week");
-        let (workspace, _) = make_workspace(&place, &region, None, "store").await?;
+        let (workspace, _) = make_workspace(&place, &region, None, "").await?;
         load(&workspace, &record(1, 7)).await?;
         let before = open_snapshot(&workspace).await?;
         load(&workspace, &record(2, 9)).await?;
