@@ -192,13 +192,13 @@ fn a_heading_whose_unit_was_changed_is_read_by_it_or_holds_the_visit_with_its_ce
             "Visits",
             "Treatment cost",
             "Treatment cost\n($/ha)",
-            "unit-differs Visits!M2 (Cost per)",
+            "unit-differs Visits!O2 (Cost per)",
         ),
         (
             "Visits",
             "Market value",
             "Market value\n(cents)",
-            "heading-changed Visits!O1",
+            "heading-changed Visits!Q1",
         ),
         (
             "Visits",
@@ -228,14 +228,14 @@ fn a_heading_whose_unit_was_changed_is_read_by_it_or_holds_the_visit_with_its_ce
         "Submitted",
         "Submitted\n(local time)",
     );
-    assert!(local.findings()[0].starts_with("heading-changed Visits!U1"));
+    assert!(local.findings()[0].starts_with("heading-changed Visits!W1"));
 }
 
 #[test]
 fn an_amount_without_its_unit_holds_the_visit() {
     for (heading, said) in [
         ("Area in", "cell-empty Visits!I2 (Area in): nothing"),
-        ("Cost per", "cell-empty Visits!M2 (Cost per): nothing"),
+        ("Cost per", "cell-empty Visits!O2 (Cost per): nothing"),
     ] {
         let book = Book::filled().put("Visits", heading, 1, Cell::Empty);
         assert_eq!(book.findings(), [said]);
@@ -248,7 +248,7 @@ fn an_amount_without_its_unit_holds_the_visit() {
     let unknown = Book::filled().put("Visits", "Value per", 1, Cell::Text("bushel".to_owned()));
     assert_eq!(
         unknown.findings(),
-        ["unit-missing Visits!P2 (Value per): \"bushel\""]
+        ["unit-missing Visits!R2 (Value per): \"bushel\""]
     );
 }
 
@@ -315,7 +315,7 @@ fn columns_of_ones_own_are_passed_over_and_a_cell_under_no_heading_is_held() {
     let initials = initials.put("Visits", "Initials", 1, Cell::Text("n. n.".to_owned()));
     assert_eq!(initials.visit(), Book::filled().visit());
     let nameless = initials.headed("Visits", "Initials", "");
-    assert!(nameless.findings()[0].starts_with("column-unknown Visits!V2"));
+    assert!(nameless.findings()[0].starts_with("column-unknown Visits!X2"));
 }
 
 #[test]
@@ -338,4 +338,30 @@ fn a_sheet_without_its_hidden_tab_or_with_a_renamed_one_is_known_by_the_others()
             .help()
             .is_some_and(|help| help.contains("fresh count sheet"))
     );
+}
+
+#[test]
+fn a_treatment_is_read_with_its_day_and_an_older_sheet_has_none() {
+    let treated = Book::filled()
+        .put("Visits", "Treated on", 1, Cell::Date(date(2026, 7, 14)))
+        .put(
+            "Visits",
+            "Treatment",
+            1,
+            Cell::Text("Insecticide".to_owned()),
+        );
+    let visit = treated.visit();
+    assert_eq!(visit["treated_on"], "2026-07-14");
+    assert_eq!(visit["treatment"], "insecticide");
+    let earlier = Book::filled()
+        .without_column("Visits", "Treated on")
+        .without_column("Visits", "Treatment");
+    assert_eq!(earlier.visit(), Book::filled().visit());
+    // On an earlier sheet a column of one's own may have the name alone: it is not read as ours.
+    let own = treated.headed("Visits", "Treated on", "Treated on").headed(
+        "Visits",
+        "Treatment",
+        "Treatment",
+    );
+    assert_eq!(own.visit(), Book::filled().visit());
 }

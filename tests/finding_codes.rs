@@ -62,6 +62,15 @@ fn by_county_alone(visit: &mut Value, county: &str) {
     add(visit, "/field", "county_id", json!(county));
 }
 
+/// A visit on July 21 that says this of a treatment.
+fn treated(visit: &mut Value, on: Option<&str>, kind: Option<&str>) {
+    for (name, said) in [("treated_on", on), ("treatment", kind)] {
+        if let Some(said) = said {
+            add(visit, "", name, json!(said));
+        }
+    }
+}
+
 /// A visit of corn, where each plant bears egg masses or not; what is written for one plant.
 fn egg_masses(visit: &mut Value, plant: u32) {
     set(visit, "/protocol", json!("wbc-egg-masses"));
@@ -121,10 +130,13 @@ const EXAMPLES: &[Example] = &[
     held(Code::DateAfterSubmission, |v| set(v, "/observed_on", json!("2026-07-22")), |v| set(v, "/observed_on", json!("2026-07-21"))),
     held(Code::DateTooOld, |v| set(v, "/observed_on", json!("1999-07-21")), |v| { set(v, "/observed_on", json!("2000-07-21")); set(v, "/submitted_at", json!("2000-07-22T18:00:00Z")) }),
     held(Code::OtherSeason, |v| set(v, "/observed_on", json!("2025-09-20")), |v| { set(v, "/observed_on", json!("2025-09-20")); set(v, "/submitted_at", json!("2026-01-18T18:00:00Z")) }),
+    held(Code::TreatedAfterVisit, |v| treated(v, Some("2026-07-22"), Some("other")), |v| treated(v, Some("2026-06-21"), Some("other"))),
+    held(Code::TreatedLongBeforeVisit, |v| treated(v, Some("2026-01-21"), Some("insecticide")), |v| treated(v, Some("2026-01-22"), Some("insecticide"))),
+    held(Code::UntreatedWithDate, |v| treated(v, Some("2026-06-21"), Some("none")), |v| treated(v, None, Some("none"))),
     held(Code::StageUnknown, |v| set(v, "/crop_stage", json!("R10")), |v| set(v, "/crop_stage", json!("R9"))),
     held(Code::CropTypeUnknown, |v| set(v, "/field/crop_type", json!("maize")), |v| set(v, "/field/crop_type", json!("confection"))),
     held(Code::CountFormWrong, |v| set(v, "/sites/0", json!({"site": 1, "plants": [0, 1, 2, 3, 4]})), |v| set(v, "/sites/0", json!({"site": 1, "heads": vec![vec![0; 6]; 5]}))),
-    held(Code::BractsNotSix, |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0])), |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0, 9]))),
+    held(Code::CountsPerHeadWrong, |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0])), |v| set(v, "/sites/3/heads/4", json!([0, 0, 0, 0, 0, 9]))),
     held(Code::ZoneMissing, |v| zones(v, ["edge", "north"]), |v| zones(v, ["edge", "inside"])),
     held(Code::CountAboveMost, |v| egg_masses(v, 2), |v| egg_masses(v, 1)),
     // The bound is that of pipeline/protocols/bsm-eggs.toml.
@@ -153,6 +165,9 @@ const EXAMPLES: &[Example] = &[
     flag(Code::CountyMismatch, |v| add(v, "/field", "county_id", json!("46003")), |v| add(v, "/field", "county_id", json!("46085"))),
     flag(Code::CountyNotInRegion, |v| add(v, "/field", "county_id", json!("20001")), |v| add(v, "/field", "county_id", json!("46085"))),
     flag(Code::PointUnknown, |v| by_county_alone(v, "lyman"), |v| add(v, "/field", "county_id", json!("46085"))),
+    flag(Code::AfterTreatment, |v| treated(v, Some("2026-07-07"), Some("insecticide")), |v| treated(v, Some("2026-07-06"), Some("insecticide"))),
+    flag(Code::TreatmentWithoutDate, |v| treated(v, None, Some("insecticide")), |v| treated(v, None, Some("none"))),
+    flag(Code::TreatmentWithoutKind, |v| treated(v, Some("2026-07-06"), None), |v| treated(v, Some("2026-07-06"), Some("other"))),
     flag(Code::ByteOrderMark, |v| set(v, "/remarks", json!("@mark@")), |v| set(v, "/remarks", json!("\u{feff}"))),
     flag(Code::HeldIdUnknown, |v| *v = json!({"held_id": "0123456789abcdef-7", "record": v.clone()}), |_| {}),
 ];

@@ -260,3 +260,23 @@ fn what_is_not_there_is_refused_with_the_way_to_find_it() {
         assert_eq!(run.stdout, "");
     }
 }
+
+/// A count after a treatment says nothing of how far in the pressure reaches: the earlier week without one is used.
+#[test]
+fn a_visit_after_a_treatment_is_passed_over() {
+    let untreated = visit_of("F-treated", [6; 4]);
+    let mut treated = untreated.clone();
+    treated["visit_id"] = "after".into();
+    treated["observed_on"] = "2026-07-28".into();
+    treated["submitted_at"] = "2026-07-28T18:00:00Z".into();
+    treated["treated_on"] = "2026-07-24".into();
+    treated["treatment"] = "insecticide".into();
+    let workspace = loaded(&[untreated, treated]);
+    assert_eq!(edge(&workspace, "F-treated", &[])["iso_week"], "2026-W30");
+    let asked = ["plan", "edge", "--field", "F-treated", "--week", "2026-W31"];
+    let run = workspace.run(&asked).expect_code(1);
+    assert!(
+        run.stderr.contains("in 2026-W31 that follows no treatment"),
+        "{run:?}"
+    );
+}

@@ -173,6 +173,8 @@ fn member_name() -> impl Strategy<Value = String> {
     let known = [
         "remarks",
         "retracted",
+        "treated_on",
+        "treatment",
         "farm_id",
         "county_id",
         "outline",

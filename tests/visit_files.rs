@@ -113,6 +113,8 @@ pub fn visit_schema() -> SchemaRef {
         must("field", field),
         must("protocol", Utf8),
         must("crop_stage", Utf8),
+        may("treated_on", Utf8),
+        may("treatment", Utf8),
         may("economics", economics),
         must("sites", list(site)),
         may("remarks", Utf8),

@@ -12,6 +12,7 @@
 --   visit_id               text    not null  id of the reference visit
 --   protocol               text    not null  id of the protocol
 --   in_window              boolean not null  whether its crop stage is in the protocol's stage window
+--   after_treatment        boolean not null  whether its counts follow a treatment within the protocol's days, or one without a date
 --   field_mean             double  not null  mean of the site means
 --   currency               text    null      ISO 4217 code of the amounts of money; null if there is none
 --   treatment_cost_per_ha  double  null      treatment cost under the scenario, money per hectare
@@ -27,6 +28,7 @@ select
     changed_field_week.visit_id as visit_id,
     changed_field_week.protocol as protocol,
     changed_field_week.in_window as in_window,
+    changed_field_week.after_treatment as after_treatment,
     changed_field_week.field_mean as field_mean,
     case
         when

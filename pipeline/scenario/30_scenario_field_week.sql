@@ -2,7 +2,7 @@
 --
 -- The reference visit is the same in both, since a scenario changes amounts and no count. The crop saved is computed
 -- outside the stages by the relation in the protocol's file (table field_saved). It is null where the file states no
--- relation, or the crop stage is outside the window.
+-- relation, the crop stage is outside the window, or the field was treated.
 --
 -- grain:   one row per field, ISO week and protocol
 -- key:     field_id, iso_week, protocol
@@ -20,6 +20,7 @@
 --   observed_on            date    not null  its visit date
 --   crop_stage             text    not null  its crop stage
 --   in_window              boolean not null  whether its crop stage is in the protocol's stage window
+--   after_treatment        boolean not null  whether its counts follow a treatment within the protocol's days, or one without a date: the field is then treated and not counted
 --   area_ha                double  not null  [har] area of the field in hectares
 --   field_mean             double  not null  mean of the site means
 --   currency               text    null      ISO 4217 code of the amounts of money
@@ -35,7 +36,7 @@
 --   net_benefit_per_ha     double  null      loss_avoided_per_ha - treatment_cost_per_ha, money per hectare; below 0 if treating costs more than it saves
 -- checks:
 --   pressure >= 0
---   in_window or saved_kg_per_ha is null
+--   (in_window and not after_treatment) or saved_kg_per_ha is null
 --   saved_kg_per_ha is null or saved_kg_per_ha >= 0
 --   net_benefit_per_ha is null or loss_avoided_per_ha is not null
 select
@@ -50,6 +51,7 @@ select
     changed_field_week.observed_on as observed_on,
     changed_field_week.crop_stage as crop_stage,
     changed_field_week.in_window as in_window,
+    changed_field_week.after_treatment as after_treatment,
     changed_field_week.area_ha as area_ha,
     changed_field_week.field_mean as field_mean,
     field_amount.currency as currency,

@@ -16,7 +16,7 @@
 --   season                           int     not null  ISO week-year
 --   iso_week                         text    not null  ISO 8601 week, as 2026-W30
 --   protocol                         text    not null  id of the protocol
---   fields_visited                   bigint  not null  [{field}] fields with a visit within the stage window
+--   fields_visited                   bigint  not null  [{field}] fields with a visit within the stage window that follows no treatment
 --   fields_at_threshold_as_recorded  bigint  null      [{field}] fields whose pressure is 1 or more under the economics of the records
 --   fields_at_threshold              bigint  not null  [{field}] the same under the scenario
 --   share_at_threshold_as_recorded   double  null      [1] their share of the fields visited, as recorded
@@ -56,7 +56,7 @@ with money as (
             end
         ) as gain
     from scenario_field_week
-    where in_window
+    where in_window and not after_treatment
     group by county_id, iso_week, protocol
 )
 

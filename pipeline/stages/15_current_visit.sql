@@ -20,6 +20,8 @@
 --   crop_stage              text    not null  crop stage
 --   stage_first             int     not null  first position of the stage on the common scale of stages
 --   stage_last              int     not null  last position of the stage
+--   treated_on              date    null      day of the latest treatment before the visit; null if not given
+--   treatment               text    null      kind of that treatment: none, insecticide or other; null if not given
 --   lon                     double  null      [deg] longitude of the field, WGS 84; null where only its county is known
 --   lat                     double  null      [deg] latitude of the field, WGS 84; null where only its county is known
 --   area_ha                 double  not null  [har] area of the field in hectares
@@ -59,6 +61,8 @@ select
     visible.crop_stage as crop_stage,
     visible.stage_first as stage_first,
     visible.stage_last as stage_last,
+    visible.treated_on as treated_on,
+    visible.treatment as treatment,
     -- Where only the county is known, the row has a point inside it, which is nobody's field.
     case when visible.point_from is null then visible.lon end as lon,
     case when visible.point_from is null then visible.lat end as lat,

@@ -1,10 +1,13 @@
--- The pressure of each visit, and whether its crop stage is in the protocol's stage window.
+-- The pressure of each visit, whether its crop stage is in the protocol's stage window, and whether it follows a treatment.
 --
 -- visit_threshold is current_visit with the threshold of each field, computed from the field's own
 -- economics by the expression of its protocol (computed: in 15_current_visit.sql). A stage that covers several positions of the scale, such
 -- as R5 alone, is in the window only if all of them are. A visit without a threshold has no pressure and
 -- is left out; the roll-up reports how many there are. This happens only if the protocol was changed
 -- after the visit was loaded, and now requires economics that the visit lacks.
+--
+-- A count from the day of a treatment to the last day that the protocol names ([after_treatment] days) says how well
+-- the treatment worked. A treatment without a date may have been on any of these days.
 --
 -- grain:   one row per visit
 -- key:     visit_id
@@ -33,6 +36,7 @@
 --   threshold               double  not null  threshold of the field in the unit of field_mean
 --   pressure                double  not null  [1] field_mean / threshold; 1 = at threshold
 --   in_window               boolean not null  whether the crop stage is in the protocol's stage window
+--   after_treatment         boolean not null  whether the counts follow a treatment within the protocol's days, or one without a date
 -- checks:
 --   threshold > 0
 --   pressure >= 0
@@ -59,7 +63,15 @@ select
     visit_threshold.threshold as threshold,
     visit_threshold.field_mean / visit_threshold.threshold as pressure,
     visit_threshold.stage_first >= protocol_window.stage_first
-    and visit_threshold.stage_last <= protocol_window.stage_last as in_window
+    and visit_threshold.stage_last <= protocol_window.stage_last as in_window,
+    case
+        when visit_threshold.treated_on is null
+            then coalesce(visit_threshold.treatment, 'none') <> 'none'
+        else
+            cast(visit_threshold.observed_on as integer)
+            - cast(visit_threshold.treated_on as integer)
+            <= protocol_window.after_treatment_days
+    end as after_treatment
 from visit_threshold
 inner join protocol_window on visit_threshold.protocol = protocol_window.protocol
 where visit_threshold.threshold > 0

@@ -1,8 +1,9 @@
 -- The reference visit of a field in a week: the one that is used for the field's figures.
 --
 -- A field is scouted again when a count is doubtful, and the later visit is better informed. So it is the
--- last visit within the stage window, by (observed_on, visit_id). A field with visits outside the window
--- only is kept with in_window = false; it is counted as such and used for nothing else.
+-- last visit within the stage window that follows no treatment, by (observed_on, visit_id). A field whose visits within
+-- the window all follow a treatment is kept with in_window and after_treatment = true, one with visits outside the window
+-- only with in_window = false; each is counted as such and used for nothing else.
 --
 -- grain:   one row per field, ISO week and protocol
 -- key:     field_id, iso_week, protocol
@@ -19,6 +20,7 @@
 --   observed_on             date    not null  its visit date
 --   crop_stage              text    not null  its crop stage
 --   in_window               boolean not null  whether its crop stage is in the protocol's stage window
+--   after_treatment         boolean not null  whether its counts follow a treatment within the protocol's days, or one without a date
 --   lon                     double  null      [deg] longitude of the field, WGS 84; null where only its county is known
 --   lat                     double  null      [deg] latitude of the field, WGS 84; null where only its county is known
 --   area_ha                 double  not null  [har] area of the field in hectares
@@ -50,13 +52,14 @@
 --   window_closes             date    null      last such day
 --   window_basis              text    null      basis of the two dates: weather, or days (ranges of the protocol)
 with latest as (
-    -- The largest text wins: 1 within the window, 0 outside it, then the visit date and the id.
+    -- The largest text wins: 2 within the window, 1 within it after a treatment, 0 outside it, then
+    -- the visit date and the id.
     select
         field_id as field_id,
         iso_week as iso_week,
         protocol as protocol,
         max(
-            case when in_window then '1' else '0' end
+            case when not in_window then '0' when after_treatment then '1' else '2' end
             || cast(observed_on as varchar)
             || visit_id
         ) as place
@@ -75,6 +78,7 @@ select
     visit_pressure.observed_on as observed_on,
     visit_pressure.crop_stage as crop_stage,
     visit_pressure.in_window as in_window,
+    visit_pressure.after_treatment as after_treatment,
     visit_pressure.lon as lon,
     visit_pressure.lat as lat,
     visit_pressure.area_ha as area_ha,

@@ -19,6 +19,7 @@
 --   observed_on               date    not null  its visit date
 --   crop_stage                text    not null  its crop stage
 --   in_window                 boolean not null  whether its crop stage is in the protocol's stage window
+--   after_treatment           boolean not null  whether its counts follow a treatment within the protocol's days, or one without a date; within the window the field is then treated and not counted
 --   lon                       double  null      [deg] longitude of the field, WGS 84; null where only its county is known
 --   lat                       double  null      [deg] latitude of the field, WGS 84; null where only its county is known
 --   area_ha                   double  not null  [har] area of the field in hectares
@@ -64,6 +65,7 @@ select
     standing_figure.observed_on as observed_on,
     standing_figure.crop_stage as crop_stage,
     standing_figure.in_window as in_window,
+    standing_figure.after_treatment as after_treatment,
     standing_figure.lon as lon,
     standing_figure.lat as lat,
     standing_figure.area_ha as area_ha,

@@ -18,8 +18,8 @@
 --   season                         int    not null  ISO week-year
 --   iso_week                       text   not null  ISO 8601 week, as 2026-W30
 --   protocol                       text   not null  id of the protocol
---   fields_visited                 bigint not null  [{field}] fields with a visit within the stage window
---   farms_given                    bigint not null  [{field}] number of these, or if there are none of those outside, that name a farm
+--   fields_visited                 bigint not null  [{field}] fields with a visit within the stage window that follows no treatment
+--   farms_given                    bigint not null  [{field}] number of these, or if there are none of those outside and treated, that name a farm
 --   farms                          bigint not null  [{farm}] farms of the same fields; a field without a farm counts as one
 --   fields_at_threshold            bigint not null  [{field}] fields whose pressure is 1 or more
 --   fields_undetermined            bigint not null  [{field}] fields visited that are too near their threshold for a call (undetermined)
@@ -32,12 +32,13 @@
 --   max_pressure                   double null      [1] highest pressure
 --   area_share_at_threshold        double null      [1] hectares at threshold / hectares visited
 --   fields_outside_stage           bigint not null  [{field}] fields with visits outside the stage window only
+--   fields_treated                 bigint not null  [{field}] fields whose visits within the stage window all follow a treatment: treated (not counted)
 --   fields_with_assumed_economics  bigint not null  [{field}] fields visited whose threshold uses economics filled in from defaults
 --   window_opens                   date   null      first date on which a field visited is expected at the treatment stage
 --   window_closes                  date   null      last such date
 --   window_basis                   text   null      basis of the two dates: weather, days (ranges of the protocol) or both
 -- checks:
---   fields_visited + fields_outside_stage > 0
+--   fields_visited + fields_outside_stage + fields_treated > 0
 --   fields_at_threshold <= fields_visited
 --   fields_undetermined <= fields_visited
 --   fields_with_assumed_economics <= fields_visited
@@ -51,7 +52,7 @@ with standing as (
         ) - 1 as place,
         count(*) over (partition by county_id, iso_week, protocol) - 1 as last_place
     from field_week
-    where in_window
+    where in_window and not after_treatment
 ),
 
 weighed as (
@@ -92,29 +93,31 @@ within_window as (
     group by county_id, season, iso_week, protocol
 ),
 
-outside_window as (
+-- Fields outside the stage window, and fields within it whose counts follow a treatment.
+not_counted as (
     select
         county_id as county_id,
         season as season,
         iso_week as iso_week,
         protocol as protocol,
-        count(*) as fields_outside_stage,
+        count(*) filter (where not in_window) as fields_outside_stage,
+        count(*) filter (where in_window) as fields_treated,
         count(farm_id) as farms_given,
         count(distinct coalesce('farm ' || farm_id, 'field ' || field_id)) as farms
     from field_week
-    where not in_window
+    where not in_window or after_treatment
     group by county_id, season, iso_week, protocol
 ),
 
 every_cell as (
     select
-        coalesce(within_window.county_id, outside_window.county_id) as county_id,
-        coalesce(within_window.season, outside_window.season) as season,
-        coalesce(within_window.iso_week, outside_window.iso_week) as iso_week,
-        coalesce(within_window.protocol, outside_window.protocol) as protocol,
+        coalesce(within_window.county_id, not_counted.county_id) as county_id,
+        coalesce(within_window.season, not_counted.season) as season,
+        coalesce(within_window.iso_week, not_counted.iso_week) as iso_week,
+        coalesce(within_window.protocol, not_counted.protocol) as protocol,
         coalesce(within_window.fields_visited, 0) as fields_visited,
-        coalesce(within_window.farms_given, outside_window.farms_given) as farms_given,
-        coalesce(within_window.farms, outside_window.farms) as farms,
+        coalesce(within_window.farms_given, not_counted.farms_given) as farms_given,
+        coalesce(within_window.farms, not_counted.farms) as farms,
         coalesce(within_window.fields_at_threshold, 0) as fields_at_threshold,
         coalesce(within_window.fields_undetermined, 0) as fields_undetermined,
         coalesce(within_window.fields_with_assumed_economics, 0) as fields_with_assumed_economics,
@@ -127,18 +130,19 @@ every_cell as (
         within_window.p90_pressure as p90_pressure,
         within_window.max_pressure as max_pressure,
         within_window.area_share_at_threshold as area_share_at_threshold,
-        coalesce(outside_window.fields_outside_stage, 0) as fields_outside_stage,
+        coalesce(not_counted.fields_outside_stage, 0) as fields_outside_stage,
+        coalesce(not_counted.fields_treated, 0) as fields_treated,
         cast(within_window.fields_visited as double) as visited,
         cast(within_window.fields_at_threshold as double)
         / cast(within_window.fields_visited as double) as share,
         1.959963984540054 * 1.959963984540054 as z_squared
     from within_window
-    full outer join outside_window
+    full outer join not_counted
         on
-            within_window.county_id = outside_window.county_id
-            and within_window.season = outside_window.season
-            and within_window.iso_week = outside_window.iso_week
-            and within_window.protocol = outside_window.protocol
+            within_window.county_id = not_counted.county_id
+            and within_window.season = not_counted.season
+            and within_window.iso_week = not_counted.iso_week
+            and within_window.protocol = not_counted.protocol
 ),
 
 with_interval as (
@@ -179,6 +183,7 @@ select
     with_interval.max_pressure as max_pressure,
     with_interval.area_share_at_threshold as area_share_at_threshold,
     with_interval.fields_outside_stage as fields_outside_stage,
+    with_interval.fields_treated as fields_treated,
     with_interval.fields_with_assumed_economics as fields_with_assumed_economics,
     with_interval.window_opens as window_opens,
     with_interval.window_closes as window_closes,

@@ -90,6 +90,8 @@ pub struct ProtocolFacts {
     pub threshold_basis: ThresholdBasis,
     /// The crop stages at which the count is valid, such as `R2–R3`.
     pub stage_window: String,
+    /// Days after a treatment in which counts are left out.
+    pub days_after_treatment: u8,
     /// The crop stage at which to treat, such as `R5.1`, if the protocol names one.
     pub treatment_stage: Option<String>,
     /// When to treat and why then, in sentences.

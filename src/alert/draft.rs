@@ -30,6 +30,7 @@ pub(crate) struct Drafted {
     store_version: i64,
     rows_made_public: usize,
     counties_withheld: usize,
+    fields_treated: u64,
     page: PathBuf,
 }
 
@@ -42,14 +43,22 @@ impl Drafted {
             "store_version": self.store_version,
             "rows_made_public": self.rows_made_public,
             "counties_withheld": self.counties_withheld,
+            "fields_treated": self.fields_treated,
             "page": self.page,
         })
     }
 
     /// For people.
     pub(crate) fn text(&self) -> String {
+        let treated = match self.fields_treated {
+            0 => String::new(),
+            treated => format!(
+                "\n{} treated and not counted, see rollup's private/county_week_full.csv",
+                report::counted(treated, "field was", "fields were")
+            ),
+        };
         format!(
-            "draft of {}, {}: {}\nwould make {} public; {} in no row, see rollup's private/disclosure.csv",
+            "draft of {}, {}: {}\nwould make {} public; {} in no row, see rollup's private/disclosure.csv{treated}",
             self.week,
             self.protocol,
             self.page.display(),
@@ -92,6 +101,7 @@ pub(crate) async fn draft(
         store_version: figures.rollup.store_version,
         rows_made_public: figures.entering.len(),
         counties_withheld: figures.counties_withheld(),
+        fields_treated: figures.fields_treated(week, &protocol.id)?,
         protocol: protocol.id,
         page,
     })

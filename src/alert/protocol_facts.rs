@@ -27,6 +27,7 @@ pub(crate) fn facts(protocol: &Protocol) -> Result<ProtocolFacts, Failure> {
         threshold_name: plain_text(&protocol.threshold.kind),
         threshold_basis: threshold_basis(protocol),
         stage_window: format!("{}–{}", protocol.stages.first, protocol.stages.last),
+        days_after_treatment: protocol.after_treatment_days(),
         treatment_stage: protocol.timing.treat_at.clone(),
         treatment: Some(plain_text(&protocol.timing.treat)),
         hatch,

@@ -12,6 +12,7 @@ use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::sheet_layout::{CountColumn, VisitColumn};
 use scouting::visit::record::{
     AMOUNT_MAX, COUNT_MAX, ITEMS_MAX, NIGHTS_MAX, REMARKS_LENGTH_MAX, TEXT_LENGTH_MAX,
+    TreatmentKind,
 };
 use scouting::visit::stage::StageScale;
 use scouting::visit::units::HECTARES_PER_ACRE;
@@ -106,6 +107,23 @@ pub(super) fn visit_entry(
             ),
         )
         .listed(&stages(&protocol.scale), false)?,
+        VisitColumn::TreatedOn => {
+            let check = DataValidation::new().allow_date(DataValidationRule::GreaterThanOrEqualTo(
+                &ExcelDateTime::from_ymd(2000, 1, 1)?,
+            ));
+            entry(
+                14.0,
+                "yyyy-mm-dd",
+                "The day of the latest treatment of the field against this pest before the visit. Empty if it was not treated this season, or nobody knows.",
+            )
+            .checked(check, "A day, not after the visit: 2026-07-14.")?
+        }
+        VisitColumn::Treatment => entry(
+            12.0,
+            "@",
+            "What the latest treatment against this pest was. none: you know that the field was not treated this season. Empty: nobody knows.",
+        )
+        .listed(&TreatmentKind::ALL.map(TreatmentKind::name), true)?,
         VisitColumn::Cost => money(
             "Cost of one treatment, product and application together, for each acre or hectare: choose which next to it. In dollars (or the main unit of the currency), not cents.",
         )?,

@@ -12,7 +12,7 @@ use crate::shared::shown_numbers::count_of;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::{Layout, Protocol};
 use scouting::protocol::sheet_layout::{CountColumn, VisitColumn, unit_name};
-use scouting::visit::record::CountForm;
+use scouting::visit::record::{CountForm, TreatmentKind};
 
 /// Plants on a line of boxes.
 const PLANTS_A_LINE: usize = 10;
@@ -109,7 +109,7 @@ struct Line {
     lacking: usize,
 }
 
-/// The blanks of a visit, in the order of the workbook's columns.
+/// The blanks of a visit, about in the order of the workbook's columns: each line is twelve columns wide.
 fn blanks(protocol: &Protocol) -> Vec<Blank> {
     let words = |words: &[&str]| words.iter().map(|&word| word.to_owned()).collect();
     let blank = |column: VisitColumn, width, choices| Blank {
@@ -146,6 +146,16 @@ fn blanks(protocol: &Protocol) -> Vec<Blank> {
         blank(VisitColumn::Cost, 4, words(&area)),
         blank(VisitColumn::Value, 4, words(&["lb", "cwt", "kg"])),
         blank(VisitColumn::Plants, 4, words(&area)),
+        blank(VisitColumn::TreatedOn, 4, Vec::new()),
+        Blank {
+            unit: "tick one, if known",
+            before: "",
+            ..blank(
+                VisitColumn::Treatment,
+                8,
+                words(&TreatmentKind::ALL.map(TreatmentKind::name)),
+            )
+        },
         blank(VisitColumn::Remarks, 12, Vec::new()),
     ]
 }

@@ -146,6 +146,14 @@ pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
                 .to_owned(),
         ),
         passage(
+            "Treated fields",
+            format!(
+                "Write the day and the kind of the latest treatment against this pest, if anybody knows it. Counts up to {} \
+                 days after it are kept, but not used for the field's pressure.",
+                protocol.after_treatment_days()
+            ),
+        ),
+        passage(
             "When to submit",
             "On the visit date if you can. The alert is weekly, Monday to Sunday, and a late visit \
              is counted in the week of its day."

@@ -182,11 +182,11 @@ pub(crate) fn break_visit(
             change_first_head(&mut visit, |counts| {
                 counts.pop();
             });
-            (line_of(&visit), Code::BractsNotSix)
+            (line_of(&visit), Code::CountsPerHeadWrong)
         }
         Breakage::BractsSeven => {
             change_first_head(&mut visit, |counts| counts.push(Count(0)));
-            (line_of(&visit), Code::BractsNotSix)
+            (line_of(&visit), Code::CountsPerHeadWrong)
         }
         Breakage::DateForm => {
             let date = visit.observed_on;
@@ -400,7 +400,7 @@ mod tests {
             let mut corrected = broken.clone();
             let good = planned.visit;
             match record.code {
-                Code::BractsNotSix => {
+                Code::CountsPerHeadWrong => {
                     let bracts = first_heads(&mut corrected).head(0).len();
                     assert!(bracts == 5 || bracts == 7);
                     corrected.sites.clone_from(&good.sites);

@@ -217,7 +217,7 @@ mod tests {
             .flat_map(|submission| submission.expected.held.keys().copied())
             .collect();
         let wanted = BTreeSet::from([
-            Code::BractsNotSix,
+            Code::CountsPerHeadWrong,
             Code::DateAfterSubmission,
             Code::DateOutsideSeason,
             Code::DuplicateMember,

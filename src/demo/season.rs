@@ -179,6 +179,8 @@ impl Season {
                     field: field.record.clone(),
                     protocol: "bsm-eggs".to_owned(),
                     crop_stage: stage.to_owned(),
+                    treated_on: None,
+                    treatment: None,
                     economics: economics.clone(),
                     sites: (0..field.sites)
                         .map(|place| sample_site(field, place, egg_mean, chance))

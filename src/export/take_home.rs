@@ -44,6 +44,8 @@ crop_stage               text     not null  crop stage, in the scale's own writi
 crop_stage_stated        text     not null  crop stage as submitted
 stage_first              int      not null  first place of the stage on the common order of stages
 stage_last               int      not null  last place of the stage; differs from the first for R5 alone
+treated_on               date     null      day of the latest treatment of the field before the visit, as stated; null if it was not given
+treatment                text     null      kind of that treatment: none, insecticide or other; null if it was not given
 treatment_cost_amount    double   null      cost of one treatment as submitted, money; null if it was not given
 treatment_cost_per       text     null      acre or ha
 treatment_cost_currency  text     null      ISO 4217 code
@@ -67,6 +69,7 @@ standard_error           double   null      standard error of field_mean; null i
 threshold                double   null      threshold of the field, in the unit of field_mean; null where the protocol gives none without economics that the record lacks
 pressure                 double   null      [1] field_mean / threshold; 1 = at threshold
 in_window                boolean  null      whether the crop stage is in the protocol's stage window; null without a threshold
+after_treatment          boolean  null      whether the counts follow a treatment within the protocol's days, or one without a date; null without a threshold
 is_reference             boolean  not null  whether it is the reference visit of its field in its week
 flags                    text     null      codes of the data quality flags of the record, separated by spaces
 remarks                  text     null      what the scout added
@@ -110,7 +113,7 @@ current_revision as (
 ";
 
 /// What is not a column of `visits` as it is.
-const COMPUTED: [(&str, &str); 7] = [
+const COMPUTED: [(&str, &str); 8] = [
     ("lon", "case when v.point_from is null then v.lon end"),
     ("lat", "case when v.point_from is null then v.lat end"),
     (
@@ -120,6 +123,7 @@ const COMPUTED: [(&str, &str); 7] = [
     ("threshold", "pressed.threshold"),
     ("pressure", "pressed.pressure"),
     ("in_window", "pressed.in_window"),
+    ("after_treatment", "pressed.after_treatment"),
     ("is_reference", "standing.visit_id is not null"),
 ];
 

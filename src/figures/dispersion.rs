@@ -102,11 +102,12 @@ struct FieldWeekRow<'a> {
     iso_week: &'a str,
     protocol: &'a str,
     in_window: bool,
+    after_treatment: bool,
     field_mean: f64,
     variance_between_sites: Option<f64>,
 }
 
-/// The standing visits within the stage window, in the order of their ids: the last digits of a common k
+/// The standing visits within the stage window that follow no treatment, in the order of their ids: the last digits of a common k
 /// hang on the order of its sums.
 pub(super) fn standing_visits<'a>(
     field_week: &'a RecordBatch,
@@ -115,7 +116,7 @@ pub(super) fn standing_visits<'a>(
 ) -> Result<Vec<StandingVisit<'a>>, Failure> {
     let rows = rows_of::<FieldWeekRow<'_>>(field_week, "field_week")?.into_iter();
     let mut visits: Vec<StandingVisit<'_>> = rows
-        .filter(|row| row.in_window)
+        .filter(|row| row.in_window && !row.after_treatment)
         .filter(|row| season.is_none_or(|wanted| wanted == row.season))
         .map(|row| StandingVisit {
             visit_id: row.visit_id,

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use crate::shared::report::counted;
 
-/// Field-weeks within the stage window, by whether they are called.
+/// Field-weeks within the stage window that follow no treatment, by whether they are called.
 #[derive(Debug, Serialize)]
 pub(crate) struct FieldCalls {
     pub(crate) within_window: usize,
@@ -21,10 +21,11 @@ impl FieldCalls {
     /// Of rows of the table `field_week`.
     pub(crate) fn of(field_week: &RecordBatch) -> FieldCalls {
         let in_window = field_week["in_window"].as_boolean();
+        let after_treatment = field_week["after_treatment"].as_boolean();
         let undetermined = field_week["undetermined"].as_boolean();
         let further = field_week["further_sites"].as_primitive::<Int32Type>();
         let within: Vec<usize> = (0..field_week.num_rows())
-            .filter(|row| in_window.value(*row))
+            .filter(|row| in_window.value(*row) && !after_treatment.value(*row))
             .collect();
         let count = |of: &dyn Fn(usize) -> bool| within.iter().filter(|row| of(**row)).count();
         FieldCalls {

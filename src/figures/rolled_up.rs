@@ -8,6 +8,7 @@ use arrow::compute::cast;
 use arrow::datatypes::DataType;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
+use serde::Deserialize;
 
 use super::setting::roll_up_setting;
 use crate::figures::arrivals::Arrivals;
@@ -38,6 +39,7 @@ use store::stages::files::StageColumn;
 use store::stages::inputs::Setting;
 use store::stages::rollup::{Period, Rollup, StageTable};
 use store::stages::run::roll_up_keeping;
+use store::stages::stage_rows::rows_of;
 
 /// A workspace rolled up, with what is needed to write its figures.
 pub(crate) struct Figures {
@@ -186,6 +188,21 @@ impl Figures {
         pairs
             .filter_map(|(week, protocol)| Some((week?.to_owned(), protocol?.to_owned())))
             .collect()
+    }
+
+    /// Fields of a week that were treated, so that no figure counts them: private.
+    pub(crate) fn fields_treated(&self, week: IsoWeek, protocol: &str) -> Result<u64, Failure> {
+        #[derive(Deserialize)]
+        struct Treated<'a> {
+            iso_week: &'a str,
+            protocol: &'a str,
+            fields_treated: i64,
+        }
+        let batch = &self.rollup.county_week_full().batch;
+        let week = week.to_string();
+        let rows = rows_of::<Treated<'_>>(batch, "county_week_full")?.into_iter();
+        let rows = rows.filter(|row| row.iso_week == week && row.protocol == protocol);
+        Ok(rows.map(|row| row.fields_treated.unsigned_abs()).sum())
     }
 
     /// Looks up when the visits of the public rows came in.

@@ -4,7 +4,7 @@
 
 use serde::Serialize;
 
-use scouting::visit::record::Economics;
+use scouting::visit::record::{Economics, TreatmentKind};
 use scouting::visit::rows::{HeldRow, VisitRow};
 use scouting::visit::words::disarmed;
 
@@ -33,6 +33,8 @@ pub(crate) struct PreviewRow {
     protocol: Option<String>,
     pub(super) crop_type: Option<String>,
     pub(super) crop_stage: Option<String>,
+    treated_on: Option<String>,
+    treatment: Option<&'static str>,
     county_id: Option<String>,
     pub(super) lon: Option<f64>,
     pub(super) lat: Option<f64>,
@@ -112,6 +114,8 @@ impl PreviewRow {
             protocol: Some(visit.protocol.clone()),
             crop_type: Some(visit.field.crop_type.clone()),
             crop_stage: Some(visit.crop_stage.clone()),
+            treated_on: visit.treated_on.map(|day| day.to_string()),
+            treatment: visit.treatment.map(TreatmentKind::name),
             county_id: Some(row.county_id.clone()),
             lon: visit.field.lon,
             lat: visit.field.lat,

@@ -6,20 +6,22 @@ use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::Float64Type;
 use serde::Serialize;
 
-use crate::figures::rolled_up::Figures;
+use crate::figures::rolled_up::note_without_threshold;
+use crate::figures::setting::roll_up_setting;
 use crate::plan::strips::{SampledSite, draw_strips};
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::files::write_private_folder;
 use crate::shared::tables::csv_of;
 use crate::workspace::Workspace;
-use crate::workspace::open::open_snapshot;
+use crate::workspace::open::{open_catalogue, open_region, open_snapshot};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::economic_distance::EdgeDecline;
 use scouting::visit::week::IsoWeek;
 use scouting::visit::words::disarmed;
-use store::public::public_rows::Publishing;
+use store::delta::snapshot::Snapshot;
 use store::rows::visit_sites::VisitSites;
+use store::stages::run::roll_up;
 
 /// Which field is looked at.
 pub(crate) struct EdgeOptions {
@@ -158,14 +160,28 @@ impl EdgeOptions {
     /// A [`Failure`] if the protocol says nothing of edges, or the field has no visit.
     pub(crate) async fn reach(self, workspace: &Workspace) -> Result<Reached, Failure> {
         let snapshot = open_snapshot(workspace).await?;
-        let figures = Figures::newest(workspace, &snapshot, None, &Publishing::Nothing).await?;
-        let protocol = figures.catalogue.protocol(&self.protocol).ok_or_else(|| {
+        self.reach_in(workspace, &snapshot).await
+    }
+
+    /// The same in one version of the store: the visit, its threshold and its sites are all read from it, whatever is
+    /// loaded meanwhile.
+    async fn reach_in(
+        self,
+        workspace: &Workspace,
+        snapshot: &Snapshot,
+    ) -> Result<Reached, Failure> {
+        let catalogue = open_catalogue(workspace)?;
+        let protocol = catalogue.protocol(&self.protocol).ok_or_else(|| {
             Failure::new(Kind::Protocol, format!("no protocol {:?}", self.protocol))
                 .at("--protocol")
-                .mend(format!("the catalog has {}", figures.catalogue.ids()))
+                .mend(format!("the catalog has {}", catalogue.ids()))
         })?;
         let decline = decline_of(protocol)?;
-        let standing = self.standing_visit(&figures.rollup.field_week().batch)?;
+        // No day of treatment is asked for, so no temperatures are.
+        let setting = roll_up_setting(workspace, &open_region(workspace)?, None)?;
+        let rollup = roll_up(snapshot, None, &catalogue, &setting).await?;
+        note_without_threshold(rollup.visits_without_threshold);
+        let standing = self.standing_visit(&rollup.field_week().batch)?;
         let visit = snapshot.visit_sites(&standing.visit_id).await?;
         let mut reached = Reached {
             sites: site_rows(&visit, standing.threshold, decline),
@@ -197,18 +213,20 @@ impl EdgeOptions {
         Ok(reached)
     }
 
-    /// The newest standing visit of the field within the stage window, of the week that was asked for.
+    /// The newest standing visit of the field within the stage window that follows no treatment, of the week that was asked for.
     fn standing_visit(&self, field_week: &RecordBatch) -> Result<Standing, Failure> {
         let text = |name: &str| field_week[name].as_string::<i32>();
         let (fields, protocols, weeks) = (text("field_id"), text("protocol"), text("iso_week"));
         let visits = text("visit_id");
         let in_window = field_week["in_window"].as_boolean();
+        let treated = field_week["after_treatment"].as_boolean();
         let thresholds = field_week["threshold"].as_primitive::<Float64Type>();
         let week = self.week.map(|week| week.to_string());
         let rows = (0..field_week.num_rows()).filter(|row| {
             fields.value(*row) == self.field
                 && protocols.value(*row) == self.protocol
                 && in_window.value(*row)
+                && !treated.value(*row)
                 && thresholds.is_valid(*row)
                 && week.as_ref().is_none_or(|week| weeks.value(*row) == week)
         });
@@ -216,7 +234,10 @@ impl EdgeOptions {
             let when = week.map_or(String::new(), |week| format!(" in {week}"));
             Failure::new(
                 Kind::Settings,
-                format!("{} has no visit within the stage window{when}", self.field),
+                format!(
+                    "{} has no visit within the stage window{when} that follows no treatment",
+                    self.field
+                ),
             )
             .at(format!("under the protocol {}", self.protocol))
             .mend("field_week.parquet of `bractline rollup` lists the fields and their weeks")
@@ -267,4 +288,58 @@ fn text(reached: &Reached) -> String {
     lines.push(reached.private.to_owned());
     lines.extend(reached.files.iter().map(|file| file.display().to_string()));
     lines.join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::load::own::own_loader;
+    use crate::workspace::init::make_workspace;
+    use crate::workspace::own_region;
+    use intake::read::formats::look_at;
+
+    /// A visit with so many eggs on each of two heads.
+    fn record(revision: u32, eggs: u32) -> String {
+        format!(
+            r#"{{"schema_version":"1.0","visit_id":"v-1","revision":{revision},"observed_on":"2026-07-21","submitted_at":"2026-07-21T18:00:00Z","observer_id":"obs-1","field":{{"field_id":"F-1","lon":-100.12345,"lat":44.12345,"area_ha":62.4,"crop_type":"oilseed"}},"protocol":"bsm-eggs","crop_stage":"R3","economics":{{"treatment_cost":{{"amount":8,"per":"acre","currency":"USD"}},"market_value":{{"amount":0.16,"per":"lb","currency":"USD"}},"plant_population":{{"count":20000,"per":"acre"}}}},"sites":[{{"site":1,"heads":[[{eggs},0,0,0,0,0],[{eggs},0,0,0,0,0]]}}]}}"#
+        )
+    }
+
+    async fn load(workspace: &Workspace, record: &str) -> Result<(), Failure> {
+        let file = workspace.folder().join("visit.json");
+        std::fs::write(&file, record).map_err(|error| Failure::file("write", &file, error))?;
+        let mut loader = own_loader(workspace, false).await?;
+        let file = look_at(&file, "visit.json")?;
+        let account = loader.load(&file, jiff::Timestamp::UNIX_EPOCH).await?;
+        assert_eq!(account.counts.accepted, 1);
+        Ok(())
+    }
+
+    fn asked() -> EdgeOptions {
+        EdgeOptions {
+            field: "F-1".to_owned(),
+            protocol: "bsm-eggs".to_owned(),
+            week: None,
+            out: None,
+        }
+    }
+
+    #[tokio::test]
+    async fn everything_is_read_from_one_version_of_the_store() -> Result<(), Failure> {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let region = crate::workspace::RegionSettings {
+            boundaries: "us:46".to_owned(),
+            ..own_region("id", "name")
+        };
+        let place = folder.path().join("week");
+        let (workspace, _) = make_workspace(&place, &region, None, "").await?;
+        load(&workspace, &record(1, 7)).await?;
+        let before = open_snapshot(&workspace).await?;
+        load(&workspace, &record(2, 9)).await?;
+        let reached = asked().reach_in(&workspace, &before).await?;
+        assert_eq!(reached.sites[0].mean, 7.0);
+        let reached = asked().reach(&workspace).await?;
+        assert_eq!(reached.sites[0].mean, 9.0);
+        Ok(())
+    }
 }

@@ -168,7 +168,7 @@ impl CountsIn {
                 .map(|id| plain_text(id))
                 .collect();
             lines.push(format!(
-                "field {} has {} visits in that week: {}; the last one within the stage window is used",
+                "field {} has {} visits in that week: {}; the last one within the stage window that follows no treatment is used",
                 plain_text(&self.field_id),
                 visits.len(),
                 visits.join(", ")

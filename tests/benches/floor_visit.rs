@@ -29,6 +29,10 @@ pub struct Visit<'a> {
     #[serde(borrow)]
     crop_stage: Cow<'a, str>,
     #[serde(borrow)]
+    treated_on: Option<Cow<'a, str>>,
+    #[serde(borrow)]
+    treatment: Option<Cow<'a, str>>,
+    #[serde(borrow)]
     economics: Option<Economics<'a>>,
     #[serde(borrow)]
     sites: Vec<Site<'a>>,

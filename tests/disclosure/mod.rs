@@ -3,6 +3,7 @@
 
 mod editions;
 mod settings;
+mod treated;
 mod withheld;
 
 use std::collections::BTreeMap;

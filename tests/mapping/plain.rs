@@ -46,12 +46,12 @@ fn the_plain_layout_is_told_by_its_header_alone() {
 fn a_filled_count_sheet_need_not_repeat_the_visit() {
     let visit = sample_visit();
     let mut sheet = plain_sheet(std::slice::from_ref(&visit));
-    for cell in &mut sheet.rows[2].cells[..26] {
+    for cell in &mut sheet.rows[2].cells[..28] {
         *cell = Cell::Empty;
     }
     // Printed for a head that was not examined.
-    let mut printed = vec![Cell::Empty; 30];
-    printed[26] = Cell::Number(2.0);
+    let mut printed = vec![Cell::Empty; 32];
+    printed[28] = Cell::Number(2.0);
     printed.push(Cell::Number(1.0));
     sheet.rows.push(Row {
         number: 4,

@@ -7,7 +7,7 @@ use scouting::visit::count::Count;
 use scouting::visit::dates::WrittenInstant;
 use scouting::visit::record::{
     AreaUnit, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap, TreatmentCost,
-    Visit, WeightUnit,
+    TreatmentKind, Visit, WeightUnit,
 };
 
 use super::{base_sheet, mapping, plain, plain_sheet, text};
@@ -163,6 +163,14 @@ fn economics() -> BoxedStrategy<Economics> {
         .boxed()
 }
 
+fn treatment() -> impl Strategy<Value = TreatmentKind> {
+    prop::sample::select(vec![
+        TreatmentKind::None,
+        TreatmentKind::Insecticide,
+        TreatmentKind::Other,
+    ])
+}
+
 prop_compose! {
     fn any_visit()(
         visit_id in short_text(),
@@ -173,6 +181,7 @@ prop_compose! {
         field in field(),
         protocol in short_text(),
         crop_stage in short_text(),
+        treated in (prop::option::of((2000i16..=2999, 1i8..=12, 1i8..=28)), prop::option::of(treatment())),
         economics in economics(),
         sites in sites(),
         remarks in prop::option::of(remarks()),
@@ -182,7 +191,8 @@ prop_compose! {
         let submitted_at = WrittenInstant::read(&format!("{observed_on}{time}")).expect("a time of the schema");
         Visit {
             schema_version: "1.0".to_owned(), visit_id, revision, observed_on, submitted_at, observer_id, field,
-            protocol, crop_stage, economics, sites, remarks, retracted,
+            protocol, crop_stage, treated_on: treated.0.map(|day| date(day.0, day.1, day.2)), treatment: treated.1,
+            economics, sites, remarks, retracted,
         }
     }
 }

@@ -116,10 +116,12 @@ def further_sites(call, sites, units, mean, threshold):
 
 
 def figures(fields, certainty=0.9):
-    """Of each field (season, protocol, in_window, sites, units, mean, variance, threshold): what its season says of it."""
+    """Of each field (season, protocol, in_window, after_treatment, sites, units, mean, variance, threshold): what its season says of it."""
     seasons = {}
     for field in fields:
-        seasons.setdefault((field["season"], field["protocol"]), []).append(field)
+        of_season = seasons.setdefault((field["season"], field["protocol"]), [])
+        if not field["after_treatment"]:
+            of_season.append(field)
     known = {}
     for key, of_season in seasons.items():
         samples = [[field[name] for name in ("sites", "units", "mean", "variance")] for field in of_season]
@@ -143,7 +145,7 @@ def of_field(field, phi, information, given, of_prior, certainty):
     if field["mean"] > 0 and high > 10 * field["mean"]:
         told.update(mean_high=None, mean_range="at-least")
     told["confidence_at_threshold"] = confidence(phi, information, *sample, bound)
-    if not field["in_window"]:
+    if not field["in_window"] or field["after_treatment"]:
         return told
 
     def chance(*sample):

@@ -18,7 +18,7 @@ FLOATS = [
 ]
 OTHERS = [
     "county_name", "fields_visited", "farms_given", "farms", "fields_at_threshold", "fields_outside_stage",
-    "fields_with_assumed_economics", "fields_undetermined", "window_opens", "window_closes", "window_basis",
+    "fields_treated", "fields_with_assumed_economics", "fields_undetermined", "window_opens", "window_closes", "window_basis",
 ]
 TOLERANCE = 1e-9
 DIFFERENCES_SHOWN = 10

@@ -34,6 +34,8 @@ PROTOCOL = "bsm-eggs"
 BRACTS_OF_HEAD = 6
 STAGE_SCALE = re.compile(r"VE|V[1-9][0-9]*|R[1-9]|R5\.[0-9]")
 STAGE_WINDOW = {"R2", "R3"}
+# Counts from the day of a treatment to so many days later are left out; those of a treatment without a date, too.
+DAYS_AFTER_TREATMENT = 14
 
 # Exact by definition: the international acre and the avoirdupois pound.
 HA_OF_ACRE = Fraction("0.40468564224")
@@ -47,12 +49,12 @@ Z = 1.959963984540054
 FIGURES = [
     "fields_visited", "fields_at_threshold", "share_at_threshold", "share_low", "share_high",
     "mean_pressure", "median_pressure", "p90_pressure", "max_pressure",
-    "area_share_at_threshold", "fields_outside_stage", "fields_with_assumed_economics",
+    "area_share_at_threshold", "fields_outside_stage", "fields_treated", "fields_with_assumed_economics",
 ]
 KEY = ["county_id", "county_name", "season", "iso_week", "protocol"]
 FARMS = ["farms_given", "farms"]
 COUNTS = [
-    *FARMS, "fields_visited", "fields_at_threshold", "fields_outside_stage",
+    *FARMS, "fields_visited", "fields_at_threshold", "fields_outside_stage", "fields_treated",
     "fields_with_assumed_economics",
 ]
 ECONOMICS = ("treatment_cost", "market_value", "plant_population")
@@ -160,6 +162,18 @@ def iso_week(visit):
     return year, f"{year}-W{week:02d}"
 
 
+def days_since_treatment(visit):
+    day = datetime.date.fromisoformat
+    return (day(visit["observed_on"]) - day(visit["treated_on"])).days
+
+
+def after_treatment(visit):
+    """Whether the counts follow a treatment that left them no measure of pressure."""
+    if "treated_on" in visit:
+        return days_since_treatment(visit) <= DAYS_AFTER_TREATMENT
+    return visit.get("treatment", "none") != "none"
+
+
 # --- Which records count -----------------------------------------------------------------------
 
 
@@ -171,13 +185,21 @@ def broken_rule(visit, season_days, bounds):
         if "heads" not in site:
             return "count-form-wrong"
         if any(len(head) != BRACTS_OF_HEAD for head in site["heads"]):
-            return "bracts-not-six"
+            return "counts-per-head-wrong"
     first, last = season_days
     if not first <= visit["observed_on"][5:] <= last:
         return "outside-season"
     # The day that the sender wrote, in whatever zone.
     if visit["observed_on"] > visit["submitted_at"][:10]:
         return "after-submission"
+    treated_on = visit.get("treated_on")
+    if treated_on is not None:
+        if days_since_treatment(visit) < 0:
+            return "treated-after-visit"
+        if days_since_treatment(visit) > 180:
+            return "treated-long-before-visit"
+        if visit.get("treatment") == "none":
+            return "untreated-with-date"
     if not STAGE_SCALE.fullmatch(visit["crop_stage"]):
         return "stage-not-on-scale"
     if lacking(visit):
@@ -262,7 +284,7 @@ def current_visits(accepted):
 
 
 def field_weeks(visits, defaults={}):
-    """One reference visit per field, week and protocol, with whether it is in the stage window."""
+    """One reference visit per field, week and protocol, whether it is in the stage window, and whether it counts."""
     groups = collections.defaultdict(list)
     for visit, county_id in visits:
         groups[visit["field"]["field_id"], iso_week(visit), visit["protocol"]].append(
@@ -271,8 +293,9 @@ def field_weeks(visits, defaults={}):
     weeks = []
     for (_, (season, week), protocol), group in groups.items():
         in_window = [pair for pair in group if pair[0]["crop_stage"] in STAGE_WINDOW]
+        untreated = [pair for pair in in_window if not after_treatment(pair[0])]
         visit, county_id = max(
-            in_window or group, key=lambda pair: (pair[0]["observed_on"], pair[0]["visit_id"])
+            untreated or in_window or group, key=lambda pair: (pair[0]["observed_on"], pair[0]["visit_id"])
         )
         weeks.append(
             {
@@ -281,6 +304,8 @@ def field_weeks(visits, defaults={}):
                 "iso_week": week,
                 "protocol": protocol,
                 "in_window": bool(in_window),
+                "counted": bool(untreated),
+                "after_treatment": after_treatment(visit),
                 "field_id": visit["field"]["field_id"],
                 "farm_id": visit["field"].get("farm_id"),
                 "area": exact(visit["field"]["area_ha"]),
@@ -306,13 +331,14 @@ def wilson_interval(successes, trials):
     return low, high
 
 
-def figures_of(fields, fields_outside_stage):
-    """The figures of a county-week from its standing fields within the stage window."""
+def figures_of(fields, fields_outside_stage, fields_treated):
+    """The figures of a county-week from its standing fields within the stage window that follow no treatment."""
     figures = dict.fromkeys(FIGURES)
     figures.update(
         fields_visited=len(fields),
         fields_at_threshold=sum(field["pressure"] >= 1 for field in fields),
         fields_outside_stage=fields_outside_stage,
+        fields_treated=fields_treated,
         fields_with_assumed_economics=sum(field["economics_assumed"] for field in fields),
     )
     if fields:
@@ -348,8 +374,9 @@ def county_weeks(weeks, names):
         groups[key].append(week)
     rows = []
     for (county_id, season, week, protocol), group in sorted(groups.items()):
-        fields = [field for field in group if field["in_window"]]
-        fields_outside_stage = len(group) - len(fields)
+        fields = [field for field in group if field["counted"]]
+        fields_outside_stage = sum(not field["in_window"] for field in group)
+        fields_treated = len(group) - len(fields) - fields_outside_stage
         rows.append(
             {
                 "county_id": county_id,
@@ -357,9 +384,9 @@ def county_weeks(weeks, names):
                 "season": season,
                 "iso_week": week,
                 "protocol": protocol,
-                # Without a field in the window the farms are those of all fields.
+                # Without a field that counts the farms are those of all fields.
                 **farms_of(fields or group),
-                **figures_of(fields, fields_outside_stage),
+                **figures_of(fields, fields_outside_stage, fields_treated),
             }
         )
     return rows
@@ -418,7 +445,7 @@ def main():
     pd.DataFrame(held, columns=["file", "line", "reason"]).to_csv(
         given.out / "held.csv", index=False
     )
-    exactly_at = sum(week["in_window"] and week["pressure"] == 1 for week in weeks)
+    exactly_at = sum(week["counted"] and week["pressure"] == 1 for week in weeks)
     print(f"{exactly_at} fields are exactly at their threshold", file=sys.stderr)
     print(json.dumps(receipt))
 

@@ -20,7 +20,7 @@ from boundaries import read_counties
 TABLES = ("visits", "units", "receipts")
 COUNTS = (
     "fields_visited", "farms_given", "farms", "fields_at_threshold", "fields_outside_stage",
-    "fields_with_assumed_economics",
+    "fields_treated", "fields_with_assumed_economics",
 )
 HA_OF_ACRE = 0.40468564224
 KG_OF_LB = 0.45359237
@@ -119,7 +119,12 @@ with
                 treatment_cost_per_ha
                 / (market_value_per_kg * plants_per_ha * 0.00078::double * 0.45359237::double)
             ) as pressure,
-            crop_stage in ('R2', 'R3') as in_window
+            crop_stage in ('R2', 'R3') as at_stage,
+            case
+                when treated_on is null then coalesce(treatment, 'none') <> 'none'
+                else date_diff('day', treated_on, observed_on) <= 14
+            end as after_treatment,
+            at_stage and not after_treatment as in_window
         from current_visit
         where not coalesce(retracted, false)
     ),
@@ -128,10 +133,10 @@ with
         from visit_pressure
         qualify row_number() over (
             partition by field_id, iso_week, protocol
-            order by in_window desc, observed_on desc, visit_id desc
+            order by in_window desc, at_stage desc, observed_on desc, visit_id desc
         ) = 1
     ),
-    -- Farms are those of the fields within the window; where there is none, of all of them.
+    -- Farms are those of the fields within the window that follow no treatment; where there is none, of all of them.
     judged_field_week as (
         select
             *,
@@ -154,7 +159,8 @@ with
             max(pressure) filter (in_window) as max_pressure,
             coalesce(sum(area_ha) filter (in_window and at_threshold), 0)
                 / sum(area_ha) filter (in_window) as area_share_at_threshold,
-            count(*) filter (not in_window) as fields_outside_stage,
+            count(*) filter (not at_stage) as fields_outside_stage,
+            count(*) filter (at_stage and not in_window) as fields_treated,
             count(*) filter (
                 in_window
                 and (
@@ -214,6 +220,7 @@ select
     max_pressure,
     area_share_at_threshold,
     fields_outside_stage,
+    fields_treated,
     fields_with_assumed_economics
 from with_interval
 order by county_id, season, iso_week, protocol;

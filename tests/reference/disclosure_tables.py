@@ -32,6 +32,8 @@ def read_field_weeks(path):
         season = int(row["iso_week"][:4])
         farm = fold(given(row["farm_id"]))
         known[season] |= farm is not None
+        if bool(row["in_window"]) and bool(row["after_treatment"]):
+            continue  # treated: in no public figure
         days = [pandas.Timestamp(row[name]).date() if given(row[name]) is not None else None
                 for name in ("window_opens", "window_closes")]
         weeks[row["iso_week"], row["protocol"]].append(Field(

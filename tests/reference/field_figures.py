@@ -74,6 +74,7 @@ def certainty(path):
             "season": visit["observed_on"][:4],
             "protocol": visit["protocol"],
             "in_window": visit["crop_stage"] in HEAT,
+            "after_treatment": False,
             "sites": len(means),
             "units": sum(len(site["heads"]) for site in visit["sites"]),
             "mean": means.mean(),

@@ -38,6 +38,7 @@ def clumped(week):
         "season": week["iso_week"][:4],
         "protocol": week["protocol"],
         "in_window": week["in_window"],
+        "after_treatment": week["after_treatment"],
         "sites": len(means),
         "units": week["units"],
         "mean": mean,
@@ -92,7 +93,7 @@ def add_further_figures(rows, weeks):
     fields = {}
     for week, told in zip(weeks, clumped_fields.figures([clumped(week) for week in weeks])):
         week["undetermined"] = told["undetermined"]
-        if week["in_window"]:
+        if week["counted"]:
             key = (week["county_id"], week["iso_week"], week["protocol"])
             fields.setdefault(key, []).append(week)
     for row in rows:

@@ -81,6 +81,7 @@ def expected_groups(full, least):
     visits = visits.astype({"lon": float, "lat": float})
     with_farms = seasons_with_farms(weeks)
     weeks = weeks.drop(columns=["lon", "lat"], errors="ignore").merge(visits, on="visit_id", validate="1:1")
+    weeks = weeks[~(weeks["in_window"] & weeks["after_treatment"])]
     groups, shown = {}, set()
     for (season, county, week, protocol), fields in weeks.groupby(["season", "county_id", "iso_week", "protocol"]):
         sides = {side: fields[fields["in_window"] == side].to_dict("records") for side in (True, False)}

@@ -26,7 +26,7 @@ Z = 1.959963984540054
 NOT_BUILT = ["window_opens", "window_closes", "window_basis"]
 KEY = ["county_id", "iso_week", "protocol"]
 COUNTS = [
-    "fields_visited", "fields_at_threshold", "fields_undetermined", "fields_outside_stage",
+    "fields_visited", "fields_at_threshold", "fields_undetermined", "fields_outside_stage", "fields_treated",
     "fields_with_assumed_economics", "farms_given", "farms",
 ]
 FIGURES = COUNTS + [
@@ -39,7 +39,7 @@ PUBLIC = [
     "fields_with_assumed_economics", "fields_outside_stage",
 ]
 CLASSES = [0, 0.25, 0.5, 1, 1.5]
-TEXTS = ["visit_id", "field_id", "farm_id", "county_id", "assumed", "counts", "crop_stage", "protocol", "iso_week"]
+TEXTS = ["treated_on", "treatment", "visit_id", "field_id", "farm_id", "county_id", "assumed", "counts", "crop_stage", "protocol", "iso_week"]
 
 
 def read(folder, name):
@@ -76,12 +76,19 @@ def thresholds(visits, protocols):
 
 def standing(visits, protocols):
     """Rules 6 and 7: the stage window, and the reference visit of the field."""
-    window = protocols[["protocol", "stage_first", "stage_last"]]
+    window = protocols[["protocol", "stage_first", "stage_last", "after_treatment_days"]]
     visits = visits.merge(window, on="protocol", suffixes=("", "_of_window"), validate="m:1")
     first = visits["stage_first"] >= visits["stage_first_of_window"]
     visits["within"] = first & (visits["stage_last"] <= visits["stage_last_of_window"])
+    days = (pandas.to_datetime(visits["observed_on"]) - pandas.to_datetime(visits["treated_on"])).dt.days
+    known = visits["treated_on"].notna()
+    undated = ~known & visits["treatment"].isin(["insecticide", "other"])
+    after = (known & (days <= visits["after_treatment_days"])) | undated
+    assert (after == visits["after_treatment"]).all(), "rule 7"
+    visits["treated"] = visits["within"] & after
+    visits["rank"] = visits["within"].astype(int) * 2 - visits["treated"].astype(int)
     visits["bytes"] = visits["visit_id"].map(str.encode)
-    ordered = visits.sort_values(["within", "observed_on", "bytes"])
+    ordered = visits.sort_values(["rank", "observed_on", "bytes"])
     return ordered.groupby(["field_id", "iso_week", "protocol"]).tail(1)
 
 
@@ -101,7 +108,7 @@ def wilson(found, visited):
 
 def county_week(group):
     """Rule 9."""
-    fields = group[group["within"]]
+    fields = group[group["within"] & ~group["treated"]]
     counted = fields if len(fields) else group
     row = dict.fromkeys(FIGURES)
     at_threshold = fields["pressure"] >= 1 - 1e-12
@@ -109,7 +116,8 @@ def county_week(group):
         fields_visited=len(fields),
         fields_at_threshold=int(at_threshold.sum()),
         fields_undetermined=int(fields["undetermined"].sum()),
-        fields_outside_stage=len(group) - len(fields),
+        fields_outside_stage=int((~group["within"]).sum()),
+        fields_treated=int(group["treated"].sum()),
         fields_with_assumed_economics=int(fields["assumed"].notna().sum()),
         farms_given=int(counted["farm_id"].notna().sum()),
         farms=counted["farm_id"].fillna("field " + counted["field_id"]).nunique(),
@@ -140,6 +148,7 @@ def class_of(pressures):
 
 def public_row(group, least, farms_known):
     """Rules 10 to 12 at the level survey; None without a row."""
+    group = group[~group["treated"]]
     fields, outside = (group[group["within"] == side] for side in (True, False))
 
     def may_be_shown(side):

@@ -48,6 +48,8 @@ def record(row, units):
             "field": without_nulls(field),
             "protocol": row["protocol"],
             "crop_stage": row["crop_stage_stated"],
+            "treated_on": row["treated_on"] and row["treated_on"].isoformat(),
+            "treatment": row["treatment"],
             "economics": {
                 name: {number: row[f"{name}_{number}"], "per": row[f"{name}_per"], **currency(row, name)}
                 for name, number in [

@@ -46,7 +46,7 @@ assert clumped_fields.season([])[2] is False
 
 def fields(mean, threshold, number):
     one = {
-        "season": 2026, "protocol": "eggs", "in_window": True, "sites": 5, "units": 25, "mean": mean,
+        "season": 2026, "protocol": "eggs", "in_window": True, "after_treatment": False, "sites": 5, "units": 25, "mean": mean,
         "variance": expected / 25, "threshold": threshold,
     }
     return clumped_fields.figures([one] * number)[0]

@@ -106,13 +106,19 @@ def season():
         visit("c-2", "F3", "2026-07-24", [[head(4)]], money=METRIC, area=60, farm="C"),
         visit("c-3", "F3", "2026-07-26", [[head(70)]], money=METRIC, area=60, stage="R4", farm="C"),
         visit("d", "F4", "2026-07-23", [[head(60)]], stage="R5.1", area=99, farm="D"),
+        # After a treatment: the earlier visit of F2 stays, and F5 has no other.
+        visit("b-2", "F2", "2026-07-25", [[EMPTY_HEAD]], lon=1.0, money=ROUND, area=30, farm="B",
+              treated_on="2026-07-23", treatment="insecticide"),
+        visit("t", "F5", "2026-07-22", [[head(60)]], farm="E", treated_on="2026-07-08"),
     ]
     ash_31 = [
         # Revision 2 arrives first and stays current.
         visit("e", "F1", "2026-07-28", revision=2),
         visit("e", "F1", "2026-07-28", [[head(50)]], revision=1),
-        visit("f", "F2", "2026-07-28"),
-        visit("g", "F3", "2026-07-28"),
+        visit("f", "F2", "2026-07-28", treatment="none"),
+        # Treated 15 days before; and on a day that nobody knows.
+        visit("g", "F3", "2026-07-28", treated_on="2026-07-13", treatment="other"),
+        visit("u", "F6", "2026-07-28", treatment="insecticide"),
     ]
     birch = [
         # W30: three fields, of which one is withdrawn.
@@ -147,15 +153,18 @@ def season():
         json.dumps(visit("s", "F9", "2026-07-21", stage="R10")),
         json.dumps(visit("s", "F9", "2026-07-21", money=economics(8.0, "acre", 16, "lb", 20000))),
         json.dumps(visit("s", "F9", "2026-07-21", area=1001)),
+        json.dumps(visit("s", "F9", "2026-07-21", treated_on="2026-07-22")),
+        json.dumps(visit("s", "F9", "2026-07-21", treated_on="2026-01-21")),
+        json.dumps(visit("s", "F9", "2026-07-21", treated_on="2026-07-01", treatment="none")),
     ]
     good = [json.dumps(record) for record in (*ash_30, *ash_31, *birch)]
     return [*good, json.dumps(same), json.dumps(other), *broken], len(good)
 
 
 REASONS = [
-    "conflict", "not-json", "not-json", "not-json", "against-schema", "bracts-not-six",
+    "conflict", "not-json", "not-json", "not-json", "against-schema", "counts-per-head-wrong",
     "outside-region", "outside-season", "stage-not-on-scale", "market-value-per-kg-implausible",
-    "area-ha-implausible",
+    "area-ha-implausible", "treated-after-visit", "treated-long-before-visit", "untreated-with-date",
 ]
 
 # Pressures in Ash, W30: F1 2 x 2.496 / 8 = 0.624; F2 2.5 / 2.5 = 1;
@@ -168,22 +177,22 @@ ASH_30 = {
     "county_name": "Ash", "fields_visited": 3, "fields_at_threshold": 2,
     "share_at_threshold": 2 / 3, "share_low": 0.2077, "share_high": 0.9385,
     "mean_pressure": 1.131003414333, "median_pressure": 1.0, "p90_pressure": 1.6152081944,
-    "max_pressure": 1.769010243, "area_share_at_threshold": 0.9, "fields_outside_stage": 1,
+    "max_pressure": 1.769010243, "area_share_at_threshold": 0.9, "fields_outside_stage": 1, "fields_treated": 1,
     "fields_with_assumed_economics": 0, "farms_given": 3, "farms": 3,
 }
 # All three counts are nought. Wilson for 0 of 3: high = z^2 / (3 + z^2) = 0.561497.
 ASH_31 = {
     "county_name": "Ash", "fields_visited": 3, "fields_at_threshold": 0, "share_at_threshold": 0,
     "share_low": 0, "share_high": 0.561497, "mean_pressure": 0, "median_pressure": 0,
-    "p90_pressure": 0, "max_pressure": 0, "area_share_at_threshold": 0, "fields_outside_stage": 0,
+    "p90_pressure": 0, "max_pressure": 0, "area_share_at_threshold": 0, "fields_outside_stage": 0, "fields_treated": 1,
     "fields_with_assumed_economics": 0, "farms_given": 0, "farms": 3,
 }
 # Small county-weeks have every figure, too. Wilson for 0 of 2: high = z^2 / (2 + z^2) = 0.657620.
-BIRCH_30 = ASH_31 | {"county_name": "Birch", "fields_visited": 2, "farms": 2, "share_high": 0.657620}
-BIRCH_31 = ASH_31 | {"county_name": "Birch", "farms_given": 2, "farms": 2}
+BIRCH_31 = ASH_31 | {"county_name": "Birch", "farms_given": 2, "farms": 2, "fields_treated": 0}
+BIRCH_30 = BIRCH_31 | {"fields_visited": 2, "farms_given": 0, "farms": 2, "share_high": 0.657620}
 BIRCH_32 = dict.fromkeys(county_weeks.FIGURES) | {
     "county_name": "Birch", "fields_visited": 0, "fields_at_threshold": 0, "fields_outside_stage": 3,
-    "fields_with_assumed_economics": 0, "farms_given": 0, "farms": 3,
+    "fields_treated": 0, "fields_with_assumed_economics": 0, "farms_given": 0, "farms": 3,
 }
 BIRCH_33 = BIRCH_32 | {"fields_outside_stage": 2, "farms": 2}
 EXPECTED = {
@@ -388,7 +397,7 @@ def write_store(folder, accepted):
             record["crop_stage"], record["field"]["field_id"], record["field"].get("farm_id"),
             county_id, record["field"]["area_ha"], cost, value, plants,
             float(county_weeks.field_mean(record)), record["field"]["crop_type"], 1.0, 1.0, 1.0,
-            None,
+            None, record.get("treated_on"), record.get("treatment"),
         ))
         for site in record["sites"]:
             for unit, counts in enumerate(site["heads"], start=1):
@@ -405,14 +414,15 @@ def write_store(folder, accepted):
         "field_id text, farm_id text, county_id text, area_ha double, "
         "treatment_cost_per_ha double, market_value_per_kg double, plants_per_ha double, "
         "field_mean double, crop_type text, treatment_cost_amount double, "
-        "market_value_amount double, plant_population_count double, assumed text)"
+        "market_value_amount double, plant_population_count double, assumed text, "
+        "treated_on date, treatment text)"
     )
     database.execute(
         "create table units (load_id text, visit_id text, revision int, season int, site int, "
         "unit int, total int, counts int[], nights int)"
     )
     database.execute("create table receipts (load_id text)")
-    database.executemany(f"insert into visits values ({', '.join('?' * 22)})", visits)
+    database.executemany(f"insert into visits values ({', '.join('?' * 24)})", visits)
     database.executemany(f"insert into units values ({', '.join('?' * 9)})", units)
     database.execute("insert into receipts values ('load-1')")
     for table in ("visits", "units"):
@@ -455,7 +465,7 @@ def test_duckdb_gives_the_same_season_from_parquet(folder):
     )
     assert compared.returncode == 0, compared.stdout + compared.stderr
     # 6 rows; 12 figures, the county's name, the farms and how many fields name one
-    assert compared.stdout.startswith("6 rows compared, 90 cells"), compared.stdout
+    assert compared.stdout.startswith("6 rows compared, 96 cells"), compared.stdout
 
 
 def test_duckdb_refuses_a_stored_mean_that_is_not_the_mean_of_the_units(folder):

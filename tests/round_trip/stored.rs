@@ -101,6 +101,7 @@ fn visit_of(row: &Map<String, Value>, units: &[Map<String, Value>]) -> Value {
         "observed_on": row["observed_on"], "submitted_at": row["submitted_at"],
         "observer_id": row["observer_id"], "protocol": row["protocol"],
         "crop_stage": row["crop_stage_stated"],
+        "treated_on": row.get("treated_on"), "treatment": row.get("treatment"),
         "field": {"field_id": row["field_id"], "farm_id": row.get("farm_id"), "lon": row["lon"],
             "lat": row["lat"], "area_ha": row["area_ha"], "county_id": row.get("county_id_stated"),
             "outline": outline, "crop_type": row["crop_type"]},
@@ -118,7 +119,9 @@ pub fn as_stored(visit: &Visit) -> Value {
         "retracted".to_owned(),
         json!(visit.retracted.unwrap_or(false)),
     );
-    object.entry("remarks").or_insert(Value::Null);
+    for name in ["remarks", "treated_on", "treatment"] {
+        object.entry(name).or_insert(Value::Null);
+    }
     object.entry("economics").or_insert(json!({}));
     for name in ["farm_id", "county_id", "outline"] {
         let field = value["field"].as_object_mut().expect("a field");

@@ -1,12 +1,13 @@
 //! Random visits that the workspace accepts.
 
+use jiff::ToSpan;
 use jiff::civil::date;
 use proptest::prelude::*;
 use scouting::visit::count::Count;
 use scouting::visit::dates::WrittenInstant;
 use scouting::visit::record::{
     AreaUnit, Economics, Field, MarketValue, Outline, PlantPopulation, Site, Trap, TreatmentCost,
-    Visit, WeightUnit,
+    TreatmentKind, Visit, WeightUnit,
 };
 
 use crate::mapping::random_visits::{remarks, short_text};
@@ -180,6 +181,16 @@ fn economics() -> BoxedStrategy<Economics> {
         .boxed()
 }
 
+/// Days since a treatment, and its kind, as the rules let pass: none has no day.
+fn treated() -> impl Strategy<Value = (Option<i32>, Option<TreatmentKind>)> {
+    let kind = prop::sample::select(vec![TreatmentKind::Insecticide, TreatmentKind::Other]);
+    prop_oneof![
+        2 => Just((None, None)),
+        1 => Just((None, Some(TreatmentKind::None))),
+        2 => (prop::option::of(0..=180i32), prop::option::of(kind)),
+    ]
+}
+
 prop_compose! {
     fn any_visit()(
         visit_id in short_text(),
@@ -189,6 +200,7 @@ prop_compose! {
         observer_id in id(),
         field in field(),
         crop_stage in prop::sample::select(vec!["VE", "V4", "V12", "R1", "R2", "R3", "R5", "R5.1", "R5.9", "R9"]),
+        treated in treated(),
         economics in economics(),
         (protocol, sites) in counted(),
         remarks in prop::option::of(remarks()),
@@ -196,9 +208,10 @@ prop_compose! {
     ) -> Visit {
         let observed_on = date(day.0, day.1, day.2);
         let submitted_at = WrittenInstant::read(&format!("{observed_on}{time}")).expect("a time of the schema");
+        let treated_on = treated.0.and_then(|days| observed_on.checked_sub(days.days()).ok());
         Visit {
             schema_version: "1.0".to_owned(), visit_id, revision, observed_on, submitted_at, observer_id, field,
-            protocol, crop_stage: crop_stage.to_owned(), economics, sites, remarks, retracted,
+            protocol, crop_stage: crop_stage.to_owned(), treated_on, treatment: treated.1, economics, sites, remarks, retracted,
         }
     }
 }

@@ -167,12 +167,38 @@ fn farms_are_those_of_the_fields_in_the_window_and_of_the_others_only_where_ther
 }
 
 #[test]
+fn treated_fields_are_counted_as_such_and_add_to_nothing_else() {
+    let columns = FIELD_WEEK.replace("after_treatment:boolean=false", "after_treatment:boolean");
+    let rows = "F1 A a true  10 0.5 false
+         F2 A b true  20 1.5 false
+         F3 A c true  40 9.0 true
+         F4 A d false 40 9.0 true
+         F5 B e true  10 0.0 true
+         F6 B f true  10 0.0 true";
+    let given = [
+        ("field_week", table(&format!("{columns}\n{rows}"))),
+        ("county", table("county_id:text county_name:text\nA Ash")),
+    ];
+    let found = run("county_week_full", &given);
+    let columns = "county_id fields_visited fields_at_threshold fields_treated fields_outside_stage farms_given farms \
+        mean_pressure max_pressure area_share_at_threshold";
+    // 20 of 30 hectares. A treated field outside the window is one of those outside it: its stage is as good as any.
+    assert_eq!(
+        cells(&found, columns),
+        [
+            "A 2 1 1 1 2 2 1.0 1.5 0.6666666666666666",
+            "B 0 0 2 0 2 2 - - -"
+        ]
+    );
+}
+
+#[test]
 fn weeks_protocols_and_counties_are_never_pooled() {
     let field_week = table(
         "field_id:text county_id:text iso_week:text protocol:text farm_id:text=- \
          in_window:boolean=true area_ha:double=10 pressure:double=0.5 season:int=2026 \
          economics_assumed:boolean=false undetermined:boolean=- window_opens:date=- \
-         window_closes:date=- window_basis:text=-
+         window_closes:date=- window_basis:text=- after_treatment:boolean=false
          F1 A 2026-W30 eggs
          F1 A 2026-W31 eggs
          F1 A 2026-W30 adults

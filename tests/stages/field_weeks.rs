@@ -13,7 +13,7 @@ fn pressure_is_the_mean_by_the_threshold_and_the_window_takes_both_its_ends() {
                 "visit_id:text crop_stage:text stage_first:int stage_last:int field_mean:double \
                  threshold:double field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 \
                  iso_week:text=2026-W30 observed_on:date=2026-07-21 protocol:text=eggs \
-                 lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- standard_error:double=- economics_assumed:boolean=false
+                 lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- standard_error:double=- economics_assumed:boolean=false treated_on:date=- treatment:text=-
                  a R1   1010 1010 1 2
                  b R2   1020 1020 3 4
                  c R3   1030 1030 0 4
@@ -24,7 +24,7 @@ fn pressure_is_the_mean_by_the_threshold_and_the_window_takes_both_its_ends() {
         ),
         (
             "protocol_window",
-            table("protocol:text stage_first:int stage_last:int\neggs 1020 1030\nadults 1051 1051"),
+            table("protocol:text stage_first:int stage_last:int after_treatment_days:int=14\neggs 1020 1030\nadults 1051 1051"),
         ),
     ];
     let found = cells(
@@ -42,6 +42,84 @@ fn pressure_is_the_mean_by_the_threshold_and_the_window_takes_both_its_ends() {
     assert_eq!(found, expected);
 }
 
+/// Both ends of the days are included, and a treatment without a date may have been on any of them.
+#[test]
+fn a_count_follows_a_treatment_for_the_days_of_its_protocol() {
+    let given = [
+        (
+            "visit_threshold",
+            table(
+                "visit_id:text protocol:text treated_on:date treatment:text observed_on:date=2026-07-21 \
+                 crop_stage:text=R3 stage_first:int=1030 stage_last:int=1030 field_mean:double=1 threshold:double=2 \
+                 field_id:text=F1 farm_id:text=- county_id:text=A season:int=2026 iso_week:text=2026-W30 \
+                 lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- \
+                 variance_within_sites:double=- standard_error:double=- economics_assumed:boolean=false
+                 a eggs   -          -
+                 b eggs   -          none
+                 c eggs   -          other
+                 d eggs   2026-07-21 insecticide
+                 e eggs   2026-07-07 -
+                 f eggs   2026-07-06 insecticide
+                 g adults 2026-07-18 other
+                 h adults 2026-07-17 other",
+            ),
+        ),
+        (
+            "protocol_window",
+            table(
+                "protocol:text after_treatment_days:int stage_first:int=1020 stage_last:int=1030
+                 eggs   14
+                 adults 3",
+            ),
+        ),
+    ];
+    let found = cells(
+        &run("visit_pressure", &given),
+        "visit_id in_window after_treatment",
+    );
+    let expected = [
+        "a true false",
+        "b true false",
+        "c true true",
+        "d true true",
+        "e true true",
+        "f true false",
+        "g true true",
+        "h true false",
+    ];
+    assert_eq!(found, expected);
+}
+
+#[test]
+fn an_untreated_visit_comes_before_a_treated_one_in_the_window() {
+    let pressures = table(
+        "field_id:text visit_id:text observed_on:date in_window:boolean after_treatment:boolean pressure:double \
+         iso_week:text=2026-W30 protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
+         lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- field_mean:double=1 standard_error:double=- threshold:double=2 \
+         economics_assumed:boolean=false
+         F1 a 2026-07-20 true  false 0.9
+         F1 b 2026-07-22 true  true  0.1
+         F2 c 2026-07-20 true  true  0.2
+         F2 d 2026-07-24 false false 0.3
+         F2 e 2026-07-22 true  true  0.4
+         F3 f 2026-07-20 false true  0.5
+         F3 g 2026-07-22 false false 0.6",
+    );
+    let found = run("standing_visit", &[("visit_pressure", pressures)]);
+    let expected = [
+        "F1 a 0.9 true false",
+        "F2 e 0.4 true true",
+        "F3 g 0.6 false false",
+    ];
+    assert_eq!(
+        cells(
+            &found,
+            "field_id visit_id pressure in_window after_treatment"
+        ),
+        expected
+    );
+}
+
 #[test]
 fn r5_alone_lies_in_no_window_that_names_a_tenth_of_r5_and_in_one_that_covers_all_of_it() {
     let windows = |first: i32, last: i32| {
@@ -53,7 +131,7 @@ fn r5_alone_lies_in_no_window_that_names_a_tenth_of_r5_and_in_one_that_covers_al
                      field_mean:double=1 threshold:double=2 field_id:text=F1 farm_id:text=- \
                      county_id:text=A season:int=2026 iso_week:text=2026-W30 \
                      observed_on:date=2026-07-21 protocol:text=adults lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- \
-                     standard_error:double=- economics_assumed:boolean=false
+                     standard_error:double=- economics_assumed:boolean=false treated_on:date=- treatment:text=-
                      alone 1050 1059
                      tenth 1051 1051",
                 ),
@@ -61,7 +139,7 @@ fn r5_alone_lies_in_no_window_that_names_a_tenth_of_r5_and_in_one_that_covers_al
             (
                 "protocol_window",
                 table(&format!(
-                    "protocol:text stage_first:int stage_last:int\nadults {first} {last}"
+                    "protocol:text stage_first:int stage_last:int after_treatment_days:int=14\nadults {first} {last}"
                 )),
             ),
         ];
@@ -80,7 +158,7 @@ fn the_last_visit_in_the_window_stands_and_others_only_where_there_is_none() {
         "field_id:text visit_id:text iso_week:text observed_on:date in_window:boolean pressure:double \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
          lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- field_mean:double=1 standard_error:double=- threshold:double=2 \
-         economics_assumed:boolean=false
+         economics_assumed:boolean=false after_treatment:boolean=false
          F1 a 2026-W30 2026-07-20 true  0.1
          F1 b 2026-W30 2026-07-22 true  0.2
          F1 c 2026-W30 2026-07-24 false 0.3
@@ -110,7 +188,7 @@ fn one_field_under_two_protocols_stands_under_each() {
         "visit_id:text protocol:text field_id:text=F1 iso_week:text=2026-W30 \
          observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 season:int=2026 \
          county_id:text=A farm_id:text=- crop_stage:text=R3 lon:double=-100 lat:double=44 area_ha:double=50 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- \
-         field_mean:double=1 standard_error:double=- threshold:double=2 economics_assumed:boolean=false
+         field_mean:double=1 standard_error:double=- threshold:double=2 economics_assumed:boolean=false after_treatment:boolean=false
          a eggs
          b adults",
     );
@@ -129,7 +207,7 @@ fn a_field_week_has_what_was_computed_of_its_visit_and_nulls_where_nothing_was()
          variance_between_sites:double=- variance_within_sites:double=- \
          iso_week:text=2026-W30 observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
-         lon:double=-100 lat:double=44 area_ha:double=50 threshold:double=2 economics_assumed:boolean=false
+         lon:double=-100 lat:double=44 area_ha:double=50 threshold:double=2 economics_assumed:boolean=false after_treatment:boolean=false
          a F1 1.0 0.25 4 0.2 1.8 between   0.01 0.02 false 3 2026-07-26 2026-07-29 2026-07-25 2026-08-06 days
          b F2 1.0 -    1 -   -   not-given -    -    -     - -          -          -          -          -",
     );

@@ -10,7 +10,7 @@ const VISITS: &str = "load_id:text visit_id:text revision:int retracted:boolean 
     observed_on:date=2026-07-21 protocol:text=bsm-eggs crop_type:text=oilseed crop_stage:text=R3 \
     stage_first:int=1030 stage_last:int=1030 lon:double=-100.1 lat:double=44.1 point_from:text=- area_ha:double=50 treatment_cost_per_ha:double=20 \
     market_value_per_kg:double=0.4 plants_per_ha:double=50000 sites:int=4 units:int=20 variance_between_sites:double=- variance_within_sites:double=- standard_error:double=0.5 \
-    assumed:text=-";
+    assumed:text=- treated_on:date=- treatment:text=-";
 
 fn current_visits(rows: &str, receipts: &str) -> Vec<String> {
     let found = current_visit(&format!("{VISITS}\n{rows}"), receipts);

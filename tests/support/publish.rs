@@ -15,6 +15,7 @@ pub fn protocol() -> ProtocolFacts {
         threshold_name: "economic injury level".to_owned(),
         threshold_basis: ThresholdBasis::Economics,
         stage_window: "R2–R3".to_owned(),
+        days_after_treatment: 14,
         treatment_stage: Some("R5.1".to_owned()),
         treatment: Some(
             "Treatment is timed to R5.1, not to the day when eggs are found.".to_owned(),

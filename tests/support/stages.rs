@@ -98,4 +98,4 @@ pub fn run(name: &str, given: &[(&str, RecordBatch)]) -> RecordBatch {
 pub const FIELD_WEEK: &str = "field_id:text county_id:text farm_id:text in_window:boolean \
     area_ha:double pressure:double iso_week:text=2026-W30 protocol:text=eggs season:int=2026 \
     economics_assumed:boolean=false undetermined:boolean=- window_opens:date=- window_closes:date=- \
-    window_basis:text=-";
+    window_basis:text=- after_treatment:boolean=false";

@@ -123,12 +123,13 @@ fn method(bulletin: &Bulletin) -> String {
     let protocol = bulletin.protocol;
     escaped(&format!(
         "Pressure is a field's mean count ({}) divided by the {} ({}); 1 is at threshold. A field \
-         counts once a week, with its last visit at {}. The percent of fields at threshold has a 95% Wilson score \
+         counts once a week, with its last visit at {}; counts up to {} days after a treatment are left out. The percent of fields at threshold has a 95% Wilson score \
          interval; fields were not a random sample, so the true uncertainty is larger. {}",
         protocol.counted,
         protocol.threshold_name,
         protocol.threshold_basis.words(),
         protocol.stage_window,
+        protocol.days_after_treatment,
         rule_in_words(bulletin.rule)
     ))
 }

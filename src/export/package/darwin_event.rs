@@ -112,6 +112,7 @@ pub(super) fn event_row(facts: &Facts, event: &Event, id: &str) -> Result<Vec<St
     };
     let remarks = match facts.level {
         Level::Full if text("in_window")? == "false" => "outside the stage window of the protocol",
+        Level::Full if text("after_treatment")? == "true" => "after a treatment of the field",
         _ => "",
     };
     let year = date.get(..4).unwrap_or_default().to_owned();

@@ -71,6 +71,7 @@ fn words_of(name: &str) -> Option<&'static [&'static str]> {
             "1+",
         ]),
         "mean_range" => Some(&["between", "fewer-than", "at-least", "not-given"]),
+        "treatment" => Some(&["none", "insecticide", "other"]),
         "treatment_cost_per" | "plant_population_per" => Some(&["acre", "ha"]),
         "market_value_per" => Some(&["lb", "kg"]),
         _ => None,

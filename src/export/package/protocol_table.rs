@@ -69,7 +69,7 @@ const TEXTS: [TextColumn; 16] = [
 
 type WholeColumn = (&'static str, &'static str, fn(&Protocol) -> Option<i32>);
 
-const WHOLES: [WholeColumn; 4] = [
+const WHOLES: [WholeColumn; 5] = [
     (
         "stage_first",
         "first place of the window on the common order of stages",
@@ -78,6 +78,11 @@ const WHOLES: [WholeColumn; 4] = [
     ("stage_last", "last place of the window", |p| {
         p.window().map(|window| window.1)
     }),
+    (
+        "after_treatment_days",
+        "days after a treatment in which counts are left out of pressure",
+        |p| Some(i32::from(p.after_treatment_days())),
+    ),
     ("sites_min", "sites of a full sample", |p| {
         i32::try_from(p.sample.sites_min).ok()
     }),

@@ -32,7 +32,7 @@ impl Draft {
             return;
         }
         let value = match column {
-            VisitColumn::Day => cell.day(pointer),
+            VisitColumn::Day | VisitColumn::TreatedOn => cell.day(pointer),
             VisitColumn::HandedIn => cell.instant(pointer),
             VisitColumn::Longitude
             | VisitColumn::Latitude
@@ -41,6 +41,8 @@ impl Draft {
             | VisitColumn::Value
             | VisitColumn::Plants
             | VisitColumn::Revision => cell.number(pointer),
+            // The list has small letters, and a phone writes a capital one.
+            VisitColumn::Treatment => cell.text(pointer).map(in_small_letters),
             _ => cell.text(pointer),
         };
         match value {
@@ -93,6 +95,11 @@ impl Draft {
         document.insert("visit_id".to_owned(), visit_id.into());
         Ok(Value::Object(document))
     }
+}
+
+fn in_small_letters(value: Value) -> Value {
+    let text = value.as_str().map(str::to_lowercase);
+    text.map_or(value, Value::from)
 }
 
 /// Gives a document what a count sheet leaves to us: the first revision, and the end of the visit's day as the

@@ -117,6 +117,7 @@ impl<'a> Book<'a> {
             unit: column.unit(),
             presence: match column {
                 VisitColumn::AreaIn => Presence::Sometimes,
+                VisitColumn::TreatedOn | VisitColumn::Treatment => Presence::SometimesWithUnit,
                 _ => Presence::Always,
             },
         });

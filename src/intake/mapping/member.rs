@@ -185,6 +185,7 @@ mod tests {
         match (member.kind, member.pointer) {
             (_, "/schema_version") => json!("1.0"),
             (_, "/economics/market_value/per") => json!("kg"),
+            (_, "/treatment") => json!("insecticide"),
             (_, pointer) if pointer.ends_with("/per") => json!("ha"),
             (_, pointer) if pointer.ends_with("/currency") => json!("USD"),
             (Kind::Text | Kind::Remarks, _) => json!("x"),

@@ -1,5 +1,6 @@
 //! What a count means: how a pest is sampled, in which crop stages, and when treating pays.
 
+pub mod after_treatment;
 pub mod catalogue;
 mod damage;
 pub mod economic_distance;

@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::after_treatment::{AfterTreatment, DAYS_WHERE_NOT_STATED};
 use super::economic_distance::EdgeDecline;
 use super::planned::PlannedThreshold;
 use crate::phenology::development::Development;
@@ -58,6 +59,9 @@ pub struct Protocol {
     pub edge_decline: Option<EdgeDecline>,
     /// Plausible amounts.
     pub plausible: Plausible,
+    /// For how long a treatment leaves counts out of pressure; the usual days where the file says nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub after_treatment: Option<AfterTreatment>,
     /// What the protocol adds to the standing cautions.
     #[serde(default, rename = "caution")]
     pub cautions: Vec<Caution>,
@@ -310,6 +314,12 @@ impl Protocol {
         self.scientific_name.as_deref().unwrap_or(&self.pest)
     }
 
+    /// Days after a treatment in which a count says nothing about pressure.
+    pub fn after_treatment_days(&self) -> u8 {
+        let stated = self.after_treatment.as_ref();
+        stated.map_or(DAYS_WHERE_NOT_STATED, |after| after.days)
+    }
+
     fn count_bounds(&self) -> Option<CountBounds> {
         let bounds = self.plausible.count.as_ref()?;
         Some(CountBounds {
@@ -342,6 +352,7 @@ impl Protocol {
             market_value_per_lb: pair(self.plausible.market_value_per_lb),
             plants_per_acre: pair(self.plausible.plants_per_acre),
             area_ha: pair(self.plausible.area_ha),
+            after_treatment_days: self.after_treatment_days(),
             count_bounds: self.count_bounds(),
         }
     }

@@ -74,6 +74,10 @@ pub enum VisitColumn {
     CropType,
     /// `crop_stage`.
     CropStage,
+    /// `treated_on`.
+    TreatedOn,
+    /// `treatment`.
+    Treatment,
     /// Amount of `treatment_cost`.
     Cost,
     /// Unit of area of `treatment_cost`.
@@ -98,7 +102,7 @@ pub enum VisitColumn {
 
 impl VisitColumn {
     /// Every column, from left to right.
-    pub const ALL: [VisitColumn; 21] = [
+    pub const ALL: [VisitColumn; 23] = [
         VisitColumn::Visit,
         VisitColumn::Day,
         VisitColumn::Scout,
@@ -110,6 +114,8 @@ impl VisitColumn {
         VisitColumn::AreaIn,
         VisitColumn::CropType,
         VisitColumn::CropStage,
+        VisitColumn::TreatedOn,
+        VisitColumn::Treatment,
         VisitColumn::Cost,
         VisitColumn::CostPer,
         VisitColumn::Currency,
@@ -142,6 +148,8 @@ impl VisitColumn {
             VisitColumn::AreaIn => "Area in",
             VisitColumn::CropType => "Crop type",
             VisitColumn::CropStage => "Crop stage",
+            VisitColumn::TreatedOn => "Treated on",
+            VisitColumn::Treatment => "Treatment",
             VisitColumn::Cost => "Treatment cost",
             VisitColumn::CostPer => "Cost per",
             VisitColumn::Currency => "Currency",
@@ -166,6 +174,8 @@ impl VisitColumn {
             VisitColumn::Latitude => "degrees, south is minus",
             VisitColumn::Area => "number",
             VisitColumn::CropType | VisitColumn::CropStage => "from the list",
+            VisitColumn::TreatedOn => "YYYY-MM-DD, if treated",
+            VisitColumn::Treatment => "the latest, if known",
             VisitColumn::Cost | VisitColumn::Value => "amount, if known",
             VisitColumn::AreaIn | VisitColumn::CostPer | VisitColumn::PlantsPer => "acre or ha",
             VisitColumn::Currency => "three letters",
@@ -227,6 +237,8 @@ impl VisitColumn {
             VisitColumn::Area => "/field/area_ha",
             VisitColumn::CropType => "/field/crop_type",
             VisitColumn::CropStage => "/crop_stage",
+            VisitColumn::TreatedOn => "/treated_on",
+            VisitColumn::Treatment => "/treatment",
             VisitColumn::Cost => "/economics/treatment_cost/amount",
             VisitColumn::CostPer => "/economics/treatment_cost/per",
             VisitColumn::Currency => "/economics/treatment_cost/currency",
@@ -246,6 +258,8 @@ impl VisitColumn {
         matches!(
             self,
             VisitColumn::Farm
+                | VisitColumn::TreatedOn
+                | VisitColumn::Treatment
                 | VisitColumn::Cost
                 | VisitColumn::Value
                 | VisitColumn::Plants

@@ -108,6 +108,8 @@ impl Protocol {
             ("[timing]", "source", &timing.source),
         ];
         let once = texts.map(|(table, key, text)| (table, 0, key, text));
+        let after = self.after_treatment.iter();
+        let after = after.map(|after| ("[after_treatment]", 0, "source", &after.source));
         let damage = self.damage.iter().flat_map(|damage| {
             let (formula, source) = (&damage.formula, &damage.source);
             [("formula", formula), ("source", source)].map(|(key, text)| ("[damage]", 0, key, text))
@@ -126,7 +128,7 @@ impl Protocol {
         let bounds = self.plausible.count.iter();
         let bounds = bounds.map(|count| ("[plausible.count]", 0, "source", &count.source));
         let all = once.into_iter().chain(damage).chain(cautions);
-        let mut all = all.chain(checks).chain(bounds);
+        let mut all = all.chain(checks).chain(bounds).chain(after);
         if let Some((table, number, key, _)) = all.find(|(_, _, _, text)| text.trim().is_empty()) {
             let reason = "it is empty; where no source is known, say so";
             return Err(wrong_of(table, number, key, reason));

@@ -54,7 +54,7 @@ macro_rules! codes {
             /// Every code that this program gives.
             pub const ALL: &[Code] = &[$($(Code::$code,)*)*];
 
-            /// The public text: `bracts-not-six`.
+            /// The public text: `counts-per-head-wrong`.
             pub const fn as_str(self) -> &'static str {
                 match self {
                     $($(Code::$code => $text,)*)*
@@ -106,10 +106,13 @@ codes! {
         DateAfterSubmission = "date-after-submission",
         DateTooOld = "date-too-old",
         OtherSeason = "other-season",
+        TreatedAfterVisit = "treated-after-visit",
+        TreatedLongBeforeVisit = "treated-long-before-visit",
+        UntreatedWithDate = "untreated-with-date",
         StageUnknown = "stage-unknown",
         CropTypeUnknown = "crop-type-unknown",
         CountFormWrong = "count-form-wrong",
-        BractsNotSix = "bracts-not-six",
+        CountsPerHeadWrong = "counts-per-head-wrong",
         CountAboveMost = "count-above-most",
         CountImpossible = "count-impossible",
         SiteRepeated = "site-repeated",
@@ -205,6 +208,9 @@ codes! {
         CountyMismatch = "county-mismatch",
         CountyNotInRegion = "county-not-in-region",
         PointUnknown = "point-unknown",
+        AfterTreatment = "after-treatment",
+        TreatmentWithoutDate = "treatment-without-date",
+        TreatmentWithoutKind = "treatment-without-kind",
         ByteOrderMark = "byte-order-mark",
         HeldIdUnknown = "held-id-unknown",
     }
@@ -229,11 +235,15 @@ codes! {
     }
 }
 
+/// Texts of codes in stores of earlier versions, each with the code that took its place.
+const EARLIER: [(&str, Code); 1] = [("bracts-not-six", Code::CountsPerHeadWrong)];
+
 impl Code {
     /// The code of a text that a store holds, known or not.
     fn stored(text: &str) -> Code {
         static OTHERS: Mutex<Vec<&'static str>> = Mutex::new(Vec::new());
-        if let Ok(code) = text.parse() {
+        let earlier = EARLIER.iter().find(|(earlier, _)| *earlier == text);
+        if let Some(code) = earlier.map(|(_, code)| *code).or(text.parse().ok()) {
             return code;
         }
         let mut others = OTHERS.lock().unwrap_or_else(PoisonError::into_inner);
@@ -307,6 +317,15 @@ mod tests {
             let words = code.as_str().split('-').collect::<Vec<_>>();
             let lower = |word: &&str| word.bytes().all(|byte| byte.is_ascii_lowercase());
             assert!(words.len() > 1 && words.iter().all(lower), "{code}");
+        }
+    }
+
+    #[test]
+    fn a_code_of_an_earlier_version_is_read_as_the_one_that_took_its_place() {
+        for (earlier, code) in EARLIER {
+            let read: Code = serde_json::from_str(&format!("\"{earlier}\"")).unwrap();
+            assert_eq!(read, code);
+            assert_eq!(earlier.parse::<Code>(), Err(UnknownCode));
         }
     }
 

@@ -86,12 +86,19 @@ fn is_clock(text: &str, parts: usize) -> bool {
     all_in_range && found == parts
 }
 
-/// Reads the member `observed_on`.
+/// Reads a member that is a day, as `observed_on`.
 pub(super) fn day<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Date, D::Error> {
     deserializer.deserialize_str(Written {
         read: read_day,
         expected: "a day as YYYY-MM-DD",
     })
+}
+
+/// Reads a day that may be left out, but is no `null`.
+pub(super) fn day_if_given<'de, D: Deserializer<'de>>(
+    deserializer: D,
+) -> Result<Option<Date>, D::Error> {
+    day(deserializer).map(Some)
 }
 
 impl<'de> Deserialize<'de> for WrittenInstant {

@@ -279,6 +279,14 @@ pub static MEMBERS: &[Member] = {
             .called("crop stage")
             .in_column(15, "crop_stage")
             .asked("the crop stage, as R3"),
+        member("/treated_on", Visit, Day)
+            .takes("the day of the latest treatment before the visit, as 2026-07-14")
+            .called("treatment date")
+            .in_optional_column(26, "treated_on"),
+        member("/treatment", Visit, Text)
+            .takes("none, insecticide or other")
+            .called("treatment")
+            .in_optional_column(27, "treatment"),
         member(
             "/economics/treatment_cost/amount",
             Visit,

@@ -8,7 +8,7 @@ use jiff::civil::Date;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::count::Count;
-use super::dates::{WrittenInstant, day};
+use super::dates::{WrittenInstant, day, day_if_given};
 use super::heads::{Heads, read_heads};
 use super::reading::{Strict, present, whole};
 
@@ -52,6 +52,21 @@ pub struct Visit {
     /// Crop stage of the field as written: VE, V4, R3, R5.1 … Which scale it is on the protocol says, so it
     /// is read with the protocol at hand ([`crate::visit::rules::limits::Limits`]).
     pub crop_stage: String,
+    /// The day of the latest treatment of the field before the visit, as far as the scout knows. What it says together
+    /// with the kind is decided in [`super::rules::treatment`].
+    #[serde(
+        default,
+        deserialize_with = "day_if_given",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub treated_on: Option<Date>,
+    /// The kind of that treatment; `None` where the record does not say.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub treatment: Option<TreatmentKind>,
     /// What treating costs and what the crop is worth, as far as the scout knows.
     #[serde(default, skip_serializing_if = "Economics::is_empty")]
     pub economics: Economics,
@@ -220,6 +235,36 @@ pub enum WeightUnit {
     Kg,
 }
 
+/// What a field was treated with against the pest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(remote = "Self", rename_all = "lowercase")]
+pub enum TreatmentKind {
+    /// With nothing: the scout knows that the field was not treated this season.
+    None,
+    /// With an insecticide.
+    Insecticide,
+    /// With anything else against the pest.
+    Other,
+}
+
+impl TreatmentKind {
+    /// Every kind.
+    pub const ALL: [TreatmentKind; 3] = [
+        TreatmentKind::None,
+        TreatmentKind::Insecticide,
+        TreatmentKind::Other,
+    ];
+
+    /// The word in the record.
+    pub fn name(self) -> &'static str {
+        match self {
+            TreatmentKind::None => "none",
+            TreatmentKind::Insecticide => "insecticide",
+            TreatmentKind::Other => "other",
+        }
+    }
+}
+
 /// One sampling place in a field. Exactly one of `heads`, `plants` and `traps` is given.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(remote = "Self", deny_unknown_fields)]
@@ -344,6 +389,7 @@ read_strictly!(
     PlantPopulation,
     AreaUnit,
     WeightUnit,
+    TreatmentKind,
     Site,
     Trap
 );

@@ -26,7 +26,7 @@ const NAMED_MAX: usize = 10;
 const SHOWN_LENGTH_MAX: usize = 60;
 
 /// Members that are compared, each with the column that keeps it.
-const MEMBERS: [(&str, &str); 24] = [
+const MEMBERS: [(&str, &str); 26] = [
     ("/observed_on", "observed_on"),
     ("/submitted_at", "submitted_at"),
     ("/observer_id", "observer_id"),
@@ -40,6 +40,8 @@ const MEMBERS: [(&str, &str); 24] = [
     ("/field/outline", "outline"),
     ("/protocol", "protocol"),
     ("/crop_stage", "crop_stage_stated"),
+    ("/treated_on", "treated_on"),
+    ("/treatment", "treatment"),
     ("/economics/treatment_cost/amount", "treatment_cost_amount"),
     ("/economics/treatment_cost/per", "treatment_cost_per"),
     (

@@ -129,8 +129,9 @@ pub fn public_rows(
     publishing: &Publishing,
     visits_until: Date,
 ) -> Result<PublicRows, Failure> {
-    let field_rows: Vec<FieldRow<'_>> = rows_of(field_week, "field_week")?;
+    let mut field_rows: Vec<FieldRow<'_>> = rows_of(field_week, "field_week")?;
     let farms_known = seasons_with_farms(field_rows.iter().map(|row| (row.season, row.farm_id)));
+    field_rows.retain(|row| !row.is_treated());
     let mut entries: BTreeMap<WeekKey, Vec<Published>> = BTreeMap::new();
     for one in published {
         let row = &one.entry.row;
@@ -258,6 +259,7 @@ struct FieldRow<'a> {
     window_basis: Option<&'a str>,
     season: i32,
     in_window: bool,
+    after_treatment: bool,
     economics_assumed: bool,
     pressure: f64,
     lon: Option<f64>,
@@ -269,6 +271,11 @@ struct FieldRow<'a> {
 }
 
 impl FieldRow<'_> {
+    /// Whether the field was treated: it is in no public figure, nor in a public number of fields.
+    fn is_treated(&self) -> bool {
+        self.in_window && self.after_treatment
+    }
+
     fn field(&self, catalogue: &Catalogue, setting: &Setting) -> FieldWeek {
         let (crop_stage, stage_place) = stage_group(self.crop_stage, self.protocol, catalogue);
         FieldWeek {

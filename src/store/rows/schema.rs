@@ -248,6 +248,16 @@ pub const VISITS: &[Column] = &[
         Holds::Text,
         "county where only the county of the field is known: lon and lat are then a point inside that county; null where they are the record's own",
     ),
+    may(
+        "treated_on",
+        Holds::Day,
+        "day of the latest treatment of the field before the visit, as stated; null if it was not given",
+    ),
+    may(
+        "treatment",
+        Holds::Text,
+        "kind of that treatment: none, insecticide or other; null if it was not given",
+    ),
 ];
 
 /// One row per unit of an accepted visit: the raw counts.

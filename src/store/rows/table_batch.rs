@@ -152,6 +152,13 @@ impl<'a, R> TableBatch<'a, R> {
         self.put(name, Arc::new(Date32Array::from_iter_values(days)))
     }
 
+    pub(crate) fn may_day(self, name: &str, of: impl Fn(&'a R) -> Option<Date>) -> Self {
+        let epoch = Date::constant(1970, 1, 1);
+        let days = self.rows.iter().map(of);
+        let days = days.map(|day| day.map(|day| (day - epoch).get_days()));
+        self.put(name, Arc::new(days.collect::<Date32Array>()))
+    }
+
     pub(crate) fn moment(self, name: &str, of: impl Fn(&'a R) -> Timestamp) -> Self {
         let moments = self.rows.iter().map(|row| of(row).as_microsecond());
         let column = TimestampMicrosecondArray::from_iter_values(moments).with_timezone("UTC");

@@ -98,7 +98,8 @@ impl Snapshot {
                farm_id, lon, lat, point_from, county_id, county_id_stated, area_ha, outline, crop_type, protocol, \
                crop_stage_stated, treatment_cost_amount, treatment_cost_per, treatment_cost_currency, \
                market_value_amount, market_value_per, market_value_currency, plant_population_count, \
-               plant_population_per, assumed, count_form, field_mean, flags, remarks, sender, revision_sent \
+               plant_population_per, assumed, count_form, field_mean, flags, remarks, sender, revision_sent, \
+               treated_on, treatment \
              from visits where {visible} order by visit_id, revision"
         );
         let mut revisions = Vec::new();
@@ -181,6 +182,9 @@ struct VisitColumns {
     sender: Option<String>,
     revision_sent: Option<u32>,
     point_from: Option<String>,
+    #[serde(deserialize_with = "decode::day_or_none")]
+    treated_on: Option<Date>,
+    treatment: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -237,6 +241,9 @@ impl VisitColumns {
             "field": field, "protocol": self.protocol, "crop_stage": self.crop_stage_stated,
             "sites": self.sites(units),
         });
+        let treated_on = self.treated_on.map(|day| day.to_string());
+        put(&mut record, "treated_on", treated_on);
+        put(&mut record, "treatment", self.treatment.as_deref());
         put(&mut record, "economics", self.economics());
         put(&mut record, "remarks", self.remarks.as_deref());
         put(&mut record, "retracted", self.retracted.then_some(true));

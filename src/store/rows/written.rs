@@ -46,6 +46,10 @@ pub(crate) fn visits_batch(rows: &[VisitRow], mark: &LoadMark) -> RecordBatch {
         .text("crop_stage_stated", |row| &row.visit.crop_stage)
         .whole("stage_first", |row| row.stage.first_place())
         .whole("stage_last", |row| row.stage.last_place())
+        .may_day("treated_on", |row| row.visit.treated_on)
+        .may_text("treatment", |row| {
+            row.visit.treatment.map(|kind| kind.name())
+        })
         .may_text("assumed", |row| {
             joined(row.assumed.iter().map(|member| member.name()))
         })

@@ -66,24 +66,31 @@ pub(crate) async fn keep_setting(
     let text = |values: Vec<&str>| Arc::new(StringArray::from(values)) as ArrayRef;
     let whole = |values: Vec<i32>| Arc::new(Int32Array::from(values)) as ArrayRef;
     keep_counties(engine, setting).await?;
-    let windows: Vec<(&str, (i32, i32))> = catalogue
+    let windows: Vec<(&str, (i32, i32), i32)> = catalogue
         .protocols()
-        .filter_map(|protocol| Some((protocol.id.as_str(), protocol.window()?)))
+        .filter_map(|protocol| {
+            let days = i32::from(protocol.after_treatment_days());
+            Some((protocol.id.as_str(), protocol.window()?, days))
+        })
         .collect();
     let tables = [(
         "protocol_window",
         vec![
             (
                 "protocol",
-                text(windows.iter().map(|(id, _)| *id).collect()),
+                text(windows.iter().map(|(id, ..)| *id).collect()),
             ),
             (
                 "stage_first",
-                whole(windows.iter().map(|(_, (first, _))| *first).collect()),
+                whole(windows.iter().map(|(_, (first, _), _)| *first).collect()),
             ),
             (
                 "stage_last",
-                whole(windows.iter().map(|(_, (_, last))| *last).collect()),
+                whole(windows.iter().map(|(_, (_, last), _)| *last).collect()),
+            ),
+            (
+                "after_treatment_days",
+                whole(windows.iter().map(|(.., days)| *days).collect()),
             ),
         ],
     )];

@@ -105,6 +105,7 @@ pub async fn roll_up_scenario(
 fn field_saved(amounts: &RecordBatch, catalogue: &Catalogue) -> Result<RecordBatch, Failure> {
     let protocols = amounts["protocol"].as_string::<i32>();
     let in_window = amounts["in_window"].as_boolean();
+    let treated = amounts["after_treatment"].as_boolean();
     let mut visits: Vec<String> = Vec::new();
     let mut saved: Vec<Option<f64>> = Vec::new();
     for id in protocols_of(amounts) {
@@ -112,7 +113,10 @@ fn field_saved(amounts: &RecordBatch, catalogue: &Catalogue) -> Result<RecordBat
             continue;
         };
         let of_protocol: BooleanArray = (0..amounts.num_rows())
-            .map(|row| Some(protocols.value(row) == id && in_window.value(row)))
+            .map(|row| {
+                let counts = in_window.value(row) && !treated.value(row);
+                Some(protocols.value(row) == id && counts)
+            })
             .collect();
         let broken = |cause: Cause| {
             let what = format!("cannot compute the crop saved under {id}");

@@ -1,11 +1,14 @@
-//! Texts of cells that stand for codes: kinds of crop, and names of people.
+//! Texts of cells that stand for codes: kinds of crop, kinds of treatment, and names of people.
 
 use super::known_headers::{plain, words};
 use crate::mapping::names::content;
 use crate::sheet::table::Cell;
 
+/// Codes, each with the texts that people write for it.
+type Codes = [(&'static str, &'static [&'static str])];
+
 /// Kinds of crop as people write them, and the crop types of the protocols; common practice, no source.
-const CROPS: [(&str, &[&str]); 7] = [
+pub(super) const CROPS: &Codes = &[
     (
         "oilseed",
         &[
@@ -41,21 +44,42 @@ const CROPS: [(&str, &[&str]); 7] = [
     ("field-corn", &["field corn"]),
     ("sweet-corn", &["sweet corn"]),
 ];
+/// Kinds of treatment as people write them; common practice, no source. A bare "yes" does not say which kind.
+pub(super) const TREATMENTS: &Codes = &[
+    (
+        "none",
+        &[
+            "none",
+            "no",
+            "n",
+            "not treated",
+            "untreated",
+            "not sprayed",
+            "non",
+            "aucun",
+            "ninguno",
+            "sin tratamiento",
+        ],
+    ),
+    ("insecticide", &["insecticide", "insecticida"]),
+    ("other", &["other", "autre", "otro"]),
+];
 /// A column with more different texts holds no codes.
 const TEXTS_MAX: usize = 12;
 
-/// What each text of a column of crops means, "?" where it is not known; `None` if all of them are crop types.
+/// What each text of a column means, "?" where it is not known; `None` if all of them are codes.
 pub(super) fn code_list<'c>(
+    codes: &Codes,
     cells: impl Iterator<Item = &'c Cell>,
 ) -> Option<Vec<(String, &'static str)>> {
     let texts = different(cells);
-    let is_type = |text: &String| CROPS.iter().any(|(code, _)| code == text);
-    if texts.iter().all(is_type) || texts.len() > TEXTS_MAX {
+    let is_code = |text: &String| codes.iter().any(|(code, _)| code == text);
+    if texts.iter().all(is_code) || texts.len() > TEXTS_MAX {
         return None;
     }
     let meaning = |text: String| {
         let spoken = words(&plain(&text));
-        let known = CROPS
+        let known = codes
             .iter()
             .find(|(_, spellings)| spellings.contains(&spoken.as_str()));
         let code = known.map_or("?", |(code, _)| *code);

@@ -1,6 +1,6 @@
 //! The lines of a `[[field]]` for a column that is known: its unit, its format, what its texts mean.
 
-use super::code_lists::{code_list, people};
+use super::code_lists::{CROPS, TREATMENTS, code_list, people};
 use super::day_formats::{Days, day_format};
 use super::form::{Counted, Form};
 use super::known_headers::{DAY, HEAD_COUNT, Named, SCOUT, SITE};
@@ -75,16 +75,20 @@ pub(super) fn known_field(seen: &Seen<'_>, column: &Column, named: &Named, form:
     }
     let cells = || seen.cells(column.place);
     match named.to {
-        DAY => day_lines(&mut lines, day_format(cells(), &named.said)),
+        DAY | "/treated_on" => day_lines(&mut lines, day_format(cells(), &named.said)),
         "/submitted_at" => instant_lines(&mut lines, seen, column, &named.said),
         "/field/crop_type" => {
-            if let Some(list) = code_list(cells()) {
-                let line = format!("values = {}", toml_table(&list));
-                match list.iter().any(|(_, value)| *value == "?") {
-                    true => lines.ask_in(line, "the crop types, as \"oilseed\" or \"confection\""),
-                    false => lines.say(line),
-                }
-            }
+            let list = code_list(CROPS, cells());
+            code_lines(
+                &mut lines,
+                list,
+                "the crop types, as \"oilseed\" or \"confection\"",
+            );
+        }
+        "/treatment" => {
+            let list = code_list(TREATMENTS, cells());
+            let question = "the kind of each: \"insecticide\", \"other\", or \"none\" for a field that was not treated";
+            code_lines(&mut lines, list, question);
         }
         SCOUT => {
             if let Some(list) = people(cells()) {
@@ -115,6 +119,18 @@ pub(super) fn known_field(seen: &Seen<'_>, column: &Column, named: &Named, form:
         lines.say("fillDown = true # written once for several rows");
     }
     lines.block(&format!("Cells: {}.", seen.samples(column.place)))
+}
+
+/// The codes that the texts of a column mean, asked for where one is not known.
+fn code_lines(lines: &mut Lines, list: Option<Vec<(String, &str)>>, question: &str) {
+    let Some(list) = list else {
+        return;
+    };
+    let line = format!("values = {}", toml_table(&list));
+    match list.iter().any(|(_, value)| *value == "?") {
+        true => lines.ask_in(line, question),
+        false => lines.say(line),
+    }
 }
 
 /// Whether a blank cell or a ditto mark repeats the cell above: marks do, and blanks of what says where a row belongs if

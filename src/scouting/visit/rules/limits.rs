@@ -44,6 +44,8 @@ pub struct Limits {
     pub plants_per_acre: (f64, f64),
     /// Plausible area of a field, hectares.
     pub area_ha: (f64, f64),
+    /// Days after a treatment in which a count says nothing about pressure.
+    pub after_treatment_days: u8,
     /// Plausible counts of a unit, where the protocol says them.
     pub count_bounds: Option<CountBounds>,
 }
@@ -108,6 +110,7 @@ pub(in crate::visit) mod tests {
             market_value_per_lb: (0.01, 4.0),
             plants_per_acre: (1_500.0, 200_000.0),
             area_ha: (0.1, 4_000.0),
+            after_treatment_days: 14,
             count_bounds: Some(CountBounds {
                 protocol: "bsm-eggs".to_owned(),
                 counted: "eggs per six bracts of a bud".to_owned(),

@@ -11,6 +11,7 @@ pub mod doubts;
 pub(crate) mod id_rules;
 pub mod identity_doubts;
 pub mod limits;
+pub(crate) mod treatment;
 pub(crate) mod zone_rules;
 
 use crate::visit::code::Code;
@@ -23,6 +24,7 @@ use crate::visit::rules::count_bounds::count_impossible;
 use crate::visit::rules::date_gaps::date_too_old;
 use crate::visit::rules::id_rules::id_findings;
 use crate::visit::rules::limits::{Limits, SeasonDays};
+use crate::visit::rules::treatment::{treatment_findings, treatment_flags};
 use crate::visit::rules::zone_rules::zone_missing;
 use crate::visit::stage::Stage;
 
@@ -39,10 +41,11 @@ pub fn holding_findings(
     findings.extend(date_outside_season(visit, season));
     findings.extend(date_after_submission(visit));
     findings.extend(date_too_old(visit));
+    findings.extend(treatment_findings(visit));
     findings.extend(stage_unknown(visit, stage, limits));
     findings.extend(crop_type_unknown(visit, limits));
     findings.extend(count_form_wrong(visit, limits));
-    findings.extend(bracts_not_six(visit, limits));
+    findings.extend(counts_per_head_wrong(visit, limits));
     findings.extend(count_above_most(visit, limits));
     findings.extend(count_impossible(visit, limits));
     findings.extend(site_repeated(visit));
@@ -66,6 +69,7 @@ pub fn flags(visit: &Visit, economics: &Economics, limits: &Limits) -> Vec<Code>
     if currency_unchecked(economics, limits) {
         flags.push(Code::CurrencyUnchecked);
     }
+    flags.extend(treatment_flags(visit, limits));
     flags
 }
 
@@ -160,7 +164,7 @@ fn count_form_wrong(visit: &Visit, limits: &Limits) -> Option<Finding> {
     ))
 }
 
-fn bracts_not_six(visit: &Visit, limits: &Limits) -> Option<Finding> {
+fn counts_per_head_wrong(visit: &Visit, limits: &Limits) -> Option<Finding> {
     let wanted = limits.counts_per_unit?;
     visit
         .sites
@@ -170,11 +174,11 @@ fn bracts_not_six(visit: &Visit, limits: &Limits) -> Option<Finding> {
             let heads = site.heads.as_ref()?;
             let head_place = heads.iter().position(|head| head.len() != wanted)?;
             Some(Finding::new(
-                Code::BractsNotSix,
+                Code::CountsPerHeadWrong,
                 format!("/sites/{site_place}/heads/{head_place}"),
                 format!("{} counts", heads.head(head_place).len()),
                 format!(
-                    "{} takes {wanted} bracts per head{}",
+                    "{} takes {wanted} counts per head{}",
                     limits.protocol,
                     match limits.unit_totals {
                         true =>

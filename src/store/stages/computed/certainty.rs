@@ -112,7 +112,7 @@ impl KnownRanges<'_> {
         }
         let threshold = row.threshold;
         found.confidence = season.confidence(&field, threshold);
-        if row.in_window {
+        if row.is_counted() {
             found.probability = season.probability(&field, threshold);
             let is_call = |chance: f64| chance < 1.0 - self.certainty || self.certainty < chance;
             let chance = found.probability.or(found.confidence);

@@ -39,7 +39,8 @@ impl Season {
 pub(crate) struct Sampled<'a> {
     pub(crate) season: i32,
     pub(crate) protocol: &'a str,
-    pub(crate) in_window: bool,
+    in_window: bool,
+    after_treatment: bool,
     pub(crate) threshold: f64,
     sites: u32,
     units: u32,
@@ -48,6 +49,11 @@ pub(crate) struct Sampled<'a> {
 }
 
 impl Sampled<'_> {
+    /// Whether the field is called: within the stage window, and not soon after a treatment.
+    pub(crate) fn is_counted(&self) -> bool {
+        self.in_window && !self.after_treatment
+    }
+
     pub(crate) fn counts(&self) -> FieldCounts {
         FieldCounts {
             sites: self.sites,
@@ -58,7 +64,8 @@ impl Sampled<'_> {
     }
 }
 
-/// The fields of each season, by year and protocol, each with whether it is within the stage window.
+/// The fields of each season that no treatment went before, by year and protocol, each with whether it is within the stage
+/// window.
 #[derive(Debug, Default)]
 pub(crate) struct SeasonFields(HashMap<(i32, String), Vec<(FieldCounts, bool)>>);
 
@@ -70,8 +77,11 @@ impl SeasonFields {
     pub(crate) fn add(&mut self, standing_visit: &RecordBatch) -> Result<(), Failure> {
         for row in rows_of::<Sampled<'_>>(standing_visit, "standing_visit")? {
             let season = (row.season, row.protocol.to_owned());
+            // A season of treated fields alone is one with nothing known.
             let fields = self.0.entry(season).or_default();
-            fields.push((row.counts(), row.in_window));
+            if !row.after_treatment {
+                fields.push((row.counts(), row.in_window));
+            }
         }
         Ok(())
     }

@@ -63,6 +63,7 @@ struct Observation<'a> {
     county_id: &'a str,
     crop_stage: &'a str,
     in_window: bool,
+    after_treatment: bool,
     #[serde(deserialize_with = "decode::day")]
     observed_on: Date,
 }
@@ -105,7 +106,7 @@ impl<'a> KnownHeat<'a> {
                     stage: protocol.scale.read(row.crop_stage)?,
                     on: row.observed_on,
                 };
-                let within = row.in_window;
+                let within = row.in_window && !row.after_treatment;
                 within.then(|| self.window_of(protocol, observed, row.county_id))?
             })
             .collect();
