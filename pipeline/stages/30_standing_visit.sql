@@ -39,8 +39,8 @@
 --   mean_high                 double  null      upper limit of that interval; null if there is one site
 --   probability_at_threshold  double  null      [1] probability that the field's true mean is at or above its threshold; null if there is one site
 --   near_threshold            boolean null      whether the interval includes the threshold; null if there is one site
---   hatch_from                date    null      first date on which eggs of that visit are expected to hatch; null if the protocol counts no eggs
---   hatch_to                  date    null      last such day
+--   hatch_from                date    null      first date on which eggs seen on the visit hatch: the visit date, since they were laid over the days before it; null if no egg was found or the protocol counts none
+--   hatch_to                  date    null      last such date: the visit date plus the longest hatch time
 --   window_opens              date    null      first date on which the field is expected at the treatment stage; null if the protocol names no such stage
 --   window_closes             date    null      last such day
 --   window_basis              text    null      basis of the two dates: weather, or days (ranges of the protocol)

@@ -35,8 +35,8 @@
 --   mean_high                 double  null      upper limit of that interval; null if there is one site
 --   probability_at_threshold  double  null      [1] probability that the field's true mean is at or above its threshold; null if there is one site
 --   near_threshold            boolean null      whether the interval includes the threshold; null if there is one site
---   hatch_from                date    null      first date on which eggs of that visit are expected to hatch; null if the protocol counts no eggs
---   hatch_to                  date    null      last such date
+--   hatch_from                date    null      first date on which eggs seen on the visit hatch: the visit date, since they were laid over the days before it; null if no egg was found or the protocol counts none
+--   hatch_to                  date    null      last such date: the visit date plus the longest hatch time
 --   window_opens              date    null      first date on which the field is expected at the treatment stage; null if the protocol names no such stage
 --   window_closes             date    null      last such date
 --   window_basis              text    null      basis of the two dates: weather, or days (ranges of the protocol)
@@ -45,7 +45,7 @@
 --   mean_low is null or (mean_low <= field_mean and field_mean <= mean_high)
 --   probability_at_threshold is null or (probability_at_threshold >= 0 and probability_at_threshold <= 1)
 --   window_opens is null or window_opens <= window_closes
---   hatch_from is null or hatch_from <= hatch_to
+--   hatch_from is null or (hatch_from = observed_on and hatch_from <= hatch_to and field_mean > 0)
 select
     standing_figure.field_id as field_id,
     standing_figure.iso_week as iso_week,
