@@ -3,13 +3,14 @@
 use jiff::civil::Date;
 
 use super::row_words::treatment_days;
+use crate::alert::bulletin::ProtocolFacts;
 use crate::shared::shown_days::days_in_words;
 use disclosure::public_row::PublicRow;
 
 /// When the fields shown are expected at the treatment stage, and what the days are based on; nothing where no row has such
 /// weeks, or the protocol names no stage.
-pub(crate) fn when_due(rows: &[PublicRow], treatment_stage: Option<&str>) -> Option<String> {
-    let stage = treatment_stage?;
+pub(crate) fn when_due(rows: &[PublicRow], protocol: &ProtocolFacts) -> Option<String> {
+    let stage = protocol.treatment_stage.as_deref()?;
     let opens = rows
         .iter()
         .filter_map(treatment_days)
@@ -32,8 +33,9 @@ pub(crate) fn when_due(rows: &[PublicRow], treatment_stage: Option<&str>) -> Opt
     };
     Some(format!(
         "Fields are expected at {stage} in the weeks of {}, {basis}. Consider treatment only if that field's own count is \
-         at its own threshold; the field's own stage decides the day.",
-        days_in_words(opens, closes)
+         at or above {}; the field's own stage decides the day.",
+        days_in_words(opens, closes),
+        protocol.level_of_one()
     ))
 }
 

@@ -5,7 +5,7 @@ use crate::mapping::names::content;
 use crate::sheet::table::Cell;
 
 /// Kinds of crop as people write them, and the crop types of the protocols; common practice, no source.
-const CROPS: [(&str, &[&str]); 7] = [
+const CROPS: [(&str, &[&str]); 8] = [
     (
         "oilseed",
         &[
@@ -39,7 +39,11 @@ const CROPS: [(&str, &[&str]); 7] = [
     ("dehull", &["dehull", "dehulling", "hulling"]),
     ("canola", &["canola"]),
     ("field-corn", &["field corn"]),
-    ("sweet-corn", &["sweet corn"]),
+    ("processing", &["processing", "sweet corn for processing"]),
+    (
+        "fresh-market",
+        &["fresh market", "sweet corn for the fresh market"],
+    ),
 ];
 /// A column with more different texts holds no codes.
 const TEXTS_MAX: usize = 12;
