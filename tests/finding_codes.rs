@@ -78,8 +78,10 @@ fn lygus(visit: &mut Value, stage: &str) {
     set(visit, "/protocol", json!("lygus-confection"));
     set(visit, "/field/crop_type", json!("dehull"));
     set(visit, "/crop_stage", json!(stage));
+    let mut plants = vec![0; 20];
+    plants[7] = 1;
     let sites: Vec<Value> = (1..=5)
-        .map(|site| json!({"site": site, "plants": [vec![0; 19], vec![1]].concat()}))
+        .map(|site| json!({"site": site, "plants": plants}))
         .collect();
     set(visit, "/sites", json!(sites));
 }

@@ -117,7 +117,7 @@ pub struct ProtocolFacts {
     pub source: String,
     /// The protocol's own cautions, a sentence or more each.
     pub cautions: Vec<String>,
-    /// Those of them that stand at the top of the alert, too.
+    /// Those of them that are at the top of the alert, too.
     pub cautions_at_top: Vec<String>,
 }
 

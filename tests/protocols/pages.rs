@@ -122,8 +122,8 @@ fn a_fixed_threshold_is_not_said_to_follow_from_costs_and_prices() {
             for never in [
                 "computed from the field",
                 "equals the cost of treatment; ",
-                &own[0],
-                &own[1],
+                own[0].as_str(),
+                own[1].as_str(),
             ] {
                 assert!(!text.contains(never), "{protocol}: {never}: {text}");
             }

@@ -140,17 +140,17 @@ fn a_bad_file_is_refused_with_its_line_and_the_reason() {
             "more sites than before",
         ),
         (
-            eggs("economic injury level", "injury level"),
+            eggs("kind = \"economic injury level\"", "kind = \"injury level\""),
             "kind",
             "unknown variant `injury level`",
         ),
         (
-            eggs("economic injury level", "regional risk class"),
+            eggs("kind = \"economic injury level\"", "kind = \"regional risk class\""),
             "kind",
             "decision = \"region\"",
         ),
         (
-            traps("regional risk class", "action threshold"),
+            traps("kind = \"regional risk class\"", "kind = \"action threshold\""),
             "kind",
             "a regional risk class, and nothing else",
         ),
