@@ -140,17 +140,26 @@ fn a_bad_file_is_refused_with_its_line_and_the_reason() {
             "more sites than before",
         ),
         (
-            eggs("kind = \"economic injury level\"", "kind = \"injury level\""),
+            eggs(
+                "kind = \"economic injury level\"",
+                "kind = \"injury level\"",
+            ),
             "kind",
             "unknown variant `injury level`",
         ),
         (
-            eggs("kind = \"economic injury level\"", "kind = \"regional risk class\""),
+            eggs(
+                "kind = \"economic injury level\"",
+                "kind = \"regional risk class\"",
+            ),
             "kind",
             "decision = \"region\"",
         ),
         (
-            traps("kind = \"regional risk class\"", "kind = \"action threshold\""),
+            traps(
+                "kind = \"regional risk class\"",
+                "kind = \"action threshold\"",
+            ),
             "kind",
             "a regional risk class, and nothing else",
         ),
