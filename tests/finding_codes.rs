@@ -92,6 +92,19 @@ fn zones(visit: &mut Value, [first, others]: [&str; 2]) {
     }
 }
 
+/// A visit that counts lygus bugs at this stage.
+fn lygus(visit: &mut Value, stage: &str) {
+    set(visit, "/protocol", json!("lygus-confection"));
+    set(visit, "/field/crop_type", json!("dehull"));
+    set(visit, "/crop_stage", json!(stage));
+    let mut plants = vec![0; 20];
+    plants[7] = 1;
+    let sites: Vec<Value> = (1..=5)
+        .map(|site| json!({"site": site, "plants": plants}))
+        .collect();
+    set(visit, "/sites", json!(sites));
+}
+
 fn add(visit: &mut Value, pointer: &str, name: &str, value: Value) {
     visit.pointer_mut(pointer).unwrap()[name] = value;
 }
@@ -160,6 +173,8 @@ const EXAMPLES: &[Example] = &[
     // What is doubtful, and accepted.
     flag(Code::TooFewSites, |v| { v["sites"].as_array_mut().unwrap().pop(); }, |v| v["sites"].as_array_mut().unwrap().push(json!({"site": 5, "heads": vec![vec![0; 6]; 5]}))),
     flag(Code::TooFewUnits, |v| { v["sites"][2]["heads"].as_array_mut().unwrap().pop(); }, |v| v["sites"][2]["heads"].as_array_mut().unwrap().push(json!(vec![0; 6]))),
+    flag(Code::CountEarly, |v| set(v, "/crop_stage", json!("R2")), |v| set(v, "/crop_stage", json!("R3"))),
+    flag(Code::CountLate, |v| lygus(v, "R5.2"), |v| lygus(v, "R5.1")),
     flag(Code::CurrencyUnchecked, canadian, |v| set(v, "/economics/market_value/currency", json!("USD"))),
     // Lyman County, 46085, holds the point; 46003 is another of the state, 20001 is not in it.
     flag(Code::CountyMismatch, |v| add(v, "/field", "county_id", json!("46003")), |v| add(v, "/field", "county_id", json!("46085"))),

@@ -33,7 +33,11 @@ fn development() -> Development {
 
 fn observed(stage: &str, on: Date) -> Observed {
     let stage = Stage::parse(stage).unwrap();
-    Observed { stage, on }
+    Observed {
+        stage,
+        on,
+        found: true,
+    }
 }
 
 fn treat_at() -> Stage {
@@ -77,7 +81,7 @@ fn the_window_of_known_weather_is_the_width_of_the_stage() {
         (found.opens, found.closes),
         (date(2026, 7, 17), date(2026, 7, 26))
     );
-    assert_eq!(found.hatch_from, Some(date(2026, 7, 15)));
+    assert_eq!(found.hatch_from, Some(visit));
     assert_eq!(found.hatch_to, Some(date(2026, 7, 18)));
     let through = date(2026, 8, 29);
     let station = "invented".to_owned();
@@ -152,7 +156,7 @@ fn without_weather_the_days_of_the_file_stand_and_say_so() {
     let expected = SprayWindow {
         opens: date(2026, 7, 24),
         closes: date(2026, 8, 5),
-        hatch_from: Some(date(2026, 7, 25)),
+        hatch_from: Some(date(2026, 7, 20)),
         hatch_to: Some(date(2026, 7, 28)),
         basis: Basis::Days,
     };
@@ -198,8 +202,52 @@ fn hatch_by_heat_counts_by_its_own_base() {
     let heat = StationHeat::of(&station(|_| 20.7, 90), &development).unwrap();
     let at = observed("R3", date(2026, 7, 10));
     let found = window_by_weather(&development, treat_at(), at, &heat).unwrap();
-    assert_eq!(found.hatch_from, Some(date(2026, 7, 14)));
+    assert_eq!(found.hatch_from, Some(date(2026, 7, 10)));
     assert_eq!(found.hatch_to, Some(date(2026, 7, 18)));
     let by_days = window_by_days(&development, treat_at(), at).unwrap();
     assert_eq!(by_days.hatch_from, None);
+}
+
+/// Eggs seen on a visit were laid over the days before it. With laying at an even rate and 5 to 8 days to the hatch, no
+/// egg seen hatches later than 8 days after, and some hatch on the day; none hatches where none was found.
+#[test]
+fn eggs_of_a_visit_hatch_from_that_day_on_and_none_hatch_where_none_was_found() {
+    let visit = date(2026, 7, 20);
+    let with = observed("R3", visit);
+    let without = Observed {
+        found: false,
+        ..with
+    };
+    let warm = station(|_| 16.7, 90);
+    let heat = StationHeat::of(&warm, &development()).unwrap();
+    let both = |at| {
+        [
+            window_by_days(&development(), treat_at(), at).unwrap(),
+            window_by_weather(&development(), treat_at(), at, &heat).unwrap(),
+        ]
+    };
+    for found in both(with) {
+        assert_eq!(found.hatch_from, Some(visit));
+        assert_eq!(found.hatch_to, Some(visit + 8.days()));
+    }
+    for none in both(without) {
+        assert_eq!((none.hatch_from, none.hatch_to), (None, None));
+    }
+    // Every egg laid each quarter of a day, each hatch time from 5 to 8 days: those unhatched at the visit.
+    let mut days_to_hatch = Vec::new();
+    for laid_before in (0..=32).map(|quarter| f64::from(quarter) / 4.0) {
+        for takes in (20..=32).map(|quarter| f64::from(quarter) / 4.0) {
+            let left: f64 = takes - laid_before;
+            days_to_hatch.extend((left >= 0.0).then_some(left));
+        }
+    }
+    let within = |left: &&f64| **left <= 8.0;
+    assert_eq!(
+        days_to_hatch.iter().filter(within).count(),
+        days_to_hatch.len()
+    );
+    assert!(days_to_hatch.iter().any(|left| *left < 1.0));
+    // The former span began after 5 days, and missed most of them.
+    let after_five = days_to_hatch.iter().filter(|left| **left >= 5.0).count();
+    assert!(after_five * 2 < days_to_hatch.len(), "{after_five}");
 }

@@ -5,6 +5,8 @@ use bractline::figures::map::geo::county_week_geojson as write_geojson;
 use bractline::figures::map::maplibre_style::maplibre_style;
 use bractline::figures::map::qgis_style::qgis_style;
 use bractline::figures::map::rows::{Coverage, MapRows};
+use bractline::figures::map::rules::Named;
+use bractline::shared::count_words::CountWords;
 use disclosure::median_class::MedianClass;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Level;
@@ -13,18 +15,26 @@ use serde_json::{Value, json};
 use crate::support::map_files::{WEEK, county_week_geojson};
 use crate::support::week_rows::{county_week_of, elsewhere, other_stage, region, shown, week};
 
+fn named(title: String) -> Named {
+    Named {
+        title,
+        words: CountWords::Threshold,
+    }
+}
+
 fn drawn(rows: &[PublicRow]) -> CountyMap {
     let title = MapTitle {
         subject: "Eggs",
         week: "week 30",
+        words: CountWords::Threshold,
     };
     draw_county_map(&region(), rows, title)
 }
 
-fn legend_of(map: &CountyMap) -> Vec<(&'static str, &str)> {
+fn legend_of(map: &CountyMap) -> Vec<(&str, &str)> {
     let entries = map.legend.iter();
     entries
-        .map(|entry| (entry.words, &*entry.counties))
+        .map(|entry| (&*entry.words, &*entry.counties))
         .collect()
 }
 
@@ -126,7 +136,7 @@ fn counties_with_a_field_at_threshold_are_outlined_and_on_top() {
 #[test]
 fn the_legend_is_that_of_the_level_and_loses_no_county_where_levels_are_mixed() {
     let map = drawn(&strict(week()));
-    let words: Vec<&str> = map.legend.iter().map(|entry| entry.words).collect();
+    let words: Vec<&str> = map.legend.iter().map(|entry| &*entry.words).collect();
     assert_eq!(words.len(), 11);
     assert!(
         !words.contains(&"0.25 to under 0.5")
@@ -266,7 +276,7 @@ fn a_maplibre_style_draws_each_county_of_its_protocol_in_one_class() {
             "county_week.geojson",
             Some("2026-W30"),
             Some("bsm-eggs"),
-            &|id| format!("Eggs ({id})"),
+            &|id| named(format!("Eggs ({id})")),
         );
         let style: Value = serde_json::from_slice(&style.expect("a style")).expect("JSON");
         let name = style["name"].as_str().expect("a name");
@@ -304,7 +314,13 @@ fn the_qgis_style_names_each_protocol_and_switches_on_the_first_alone() {
         protocols: &["bsm-eggs", "traps"],
     };
     let map = MapRows::gather(&region, &table, &rows, coverage).expect("rows");
-    let style = qgis_style(&map, &|id| format!("Title of {id}"));
+    let style = qgis_style(&map, &|id| Named {
+        title: format!("Title of {id}"),
+        words: match id {
+            "traps" => CountWords::Risk,
+            _ => CountWords::Threshold,
+        },
+    });
     let groups: Vec<&str> = style
         .lines()
         .filter(|line| line.contains("<rule key=\"protocol-"))
@@ -317,5 +333,24 @@ fn the_qgis_style_names_each_protocol_and_switches_on_the_first_alone() {
             "{group}"
         );
         assert!(group.contains(&format!("= &#39;{id}&#39;")), "{group}");
+    }
+    // The second group is of a survey: its words say so, and speak of no threshold.
+    let second = style.find("<rule key=\"protocol-1\"").expect("a group");
+    let (first, second) = style.split_at(second);
+    let second = second.split("<symbols>").next().expect("its rules");
+    assert!(first.contains("at least one field at threshold"), "{first}");
+    assert!(
+        second.contains("at least one survey site at the risk level"),
+        "{second}"
+    );
+    let labels = second.lines().filter_map(|line| {
+        let label = line.split("label=\"").nth(1)?;
+        label.split('"').next()
+    });
+    for label in labels {
+        assert!(
+            !label.contains("threshold") && !label.contains("field"),
+            "{label}"
+        );
     }
 }

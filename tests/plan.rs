@@ -103,16 +103,14 @@ fn infested_or_not_needs_no_k_and_no_economics() {
         assert_eq!(row["stop_at_threshold_from"], high.ceil(), "{row}");
     }
     // The protocol's own thresholds: Paula-Moraes et al. 2011, J. Econ. Entomol. 104(6), abstract.
-    for (more, threshold) in [
-        (&[][..], 0.08),
-        (&["--stage", "r3"], 0.20),
-        (&["--crop-type", "sweet-corn"], 0.04),
-    ] {
+    for (more, threshold) in [(&[][..], 0.08), (&["--stage", "r3"], 0.20)] {
         let report = plan(&[&of_protocol[..], more].concat())
             .expect_code(0)
             .json();
         assert_eq!(report["threshold"], threshold, "{more:?}");
     }
+    let sweet = plan(&["--protocol", "wbc-sweet-corn", "--format", "json"]);
+    assert_eq!(sweet.expect_code(0).json()["threshold"], 0.04);
 }
 
 #[test]

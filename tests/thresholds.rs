@@ -270,17 +270,20 @@ fn confection_has_one_weevil_a_head_whatever_it_costs() {
 #[test]
 fn fixed_thresholds_are_those_of_their_sources() {
     for (id, crop_type, stage, expected) in [
-        // 4 moths a trap and night: standard practice; no published source.
+        // 28 moths a trap and week, 4 a day: Crop & Pest Report, North Dakota State University, July 2015.
         ("sunflower-moth-traps", "oilseed", "R5.1", 4.0),
         // 1 to 2 adults on 5 plants: PNW Insect Management Handbook; its lower end.
         ("sunflower-moth-adults", "oilseed", "R5.0", 1.0 / 5.0),
-        // 1 adult on 3 plants: from memory.
+        // 1 adult on 3 plants: North Dakota State University, Sunflower Production, A-1331 (2007).
         ("stem-weevil", "oilseed", "V10", 1.0 / 3.0),
-        // 1 to 2 adults a seedling: from memory; its lower end.
+        // 1 to 2 adults a seedling: the same, quick reference; its lower end.
         ("sunflower-beetle", "confection", "V4", 1.0),
-        // 4%, 8% and 20% of plants: Paula-Moraes et al. 2011, J. Econ. Entomol. 104(6), abstract.
-        ("wbc-egg-masses", "sweet-corn", "VT", 0.04),
-        ("wbc-egg-masses", "sweet-corn", "R1", 0.04),
+        // 4% of sweet corn, 8% and 20% of field corn: Paula-Moraes et al. 2011, J. Econ. Entomol. 104(6), abstract.
+        ("wbc-sweet-corn", "processing", "VT", 0.04),
+        ("wbc-sweet-corn", "processing", "R1", 0.04),
+        // 1% for the fresh market: Ohio State University, July 29, 2017, and July 23, 2021.
+        ("wbc-sweet-corn", "fresh-market", "R1", 0.01),
+        ("wbc-egg-masses", "field-corn", "V16", 0.08),
         ("wbc-egg-masses", "field-corn", "VT", 0.08),
         ("wbc-egg-masses", "field-corn", "R3", 0.20),
         // Classes 0-300, 300-900, 900-1200, over 1200: weekly survey reports of Manitoba.

@@ -46,8 +46,8 @@
 --   further_sites             int     null     [{site}] further sites with the same mean after which an undetermined field would be called; null if it is not undetermined, or if 24 would not do
 --   season_k                  double  not null k of the negative binomial of a site's total, common to the season's fields
 --   season_k_information      double  not null how well season_k is known: its coefficient of variation is about sqrt(2 / season_k_information); below 9 no range is given
---   hatch_from                date    null      first date on which eggs of that visit are expected to hatch; null if the protocol counts no eggs
---   hatch_to                  date    null      last such day
+--   hatch_from                date    null      first date on which eggs seen on the visit hatch: the visit date, since they were laid over the days before it; null if no egg was found or the protocol counts none
+--   hatch_to                  date    null      last such date: the visit date plus the longest hatch time
 --   window_opens              date    null      first date on which the field is expected at the treatment stage; null if the protocol names no such stage
 --   window_closes             date    null      last such day
 --   window_basis              text    null      basis of the two dates: weather, or days (ranges of the protocol)

@@ -70,6 +70,7 @@ pub(crate) fn build(
         note,
         issue,
     };
+    let words = bulletin.protocol.words();
     let period = Period::Week(week);
     let mut files = vec![
         ("alert.html", alert_html(&bulletin)?.into_bytes()),
@@ -85,7 +86,7 @@ pub(crate) fn build(
     ];
     files.extend(figures.map_files(period, Some(&protocol.id))?);
     Ok(Built {
-        headline: headline(&Summary::of(&figures.region, &rows)),
+        headline: headline(&Summary::of(&figures.region, &rows, words)),
         summary: paragraph(&bulletin),
         title: plain_text(&protocol.title),
         files,

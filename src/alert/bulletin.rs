@@ -6,6 +6,7 @@ use super::issue::facts::Issue;
 use super::note::rendered::Note;
 use super::page::worked::WorkedThreshold;
 use crate::seasons::season_so_far::SeasonSoFar;
+use crate::shared::count_words::CountWords;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
 use scouting::region::Region;
@@ -54,6 +55,8 @@ pub enum ThresholdBasis {
     Economics,
     /// A value that does not depend on costs and prices.
     Fixed,
+    /// A fixed level at which a catch says to scout the plants.
+    Scouting,
     /// A risk level of the region.
     Region,
 }
@@ -66,6 +69,9 @@ impl ThresholdBasis {
                 "computed from the field's treatment cost, market price and plant population"
             }
             ThresholdBasis::Fixed => "a fixed value, not computed from costs and prices",
+            ThresholdBasis::Scouting => {
+                "a fixed value, used here as the level at which to scout the plants; it decides nothing about treating them"
+            }
             ThresholdBasis::Region => {
                 "a risk level of the region, which decides nothing for a single field"
             }
@@ -84,14 +90,23 @@ pub struct ProtocolFacts {
     pub crop: String,
     /// What the field mean counts, such as `eggs per six bracts`.
     pub counted: String,
-    /// `economic injury level`, `economic threshold` or `regional risk class`.
+    /// What its source calls the level: `economic injury level`, `economic threshold`, `action threshold` or `regional
+    /// risk class`.
     pub threshold_name: String,
+    /// What that name means, a phrase; `None` where it does not describe this level.
+    pub threshold_meaning: Option<&'static str>,
     /// What the threshold is based on.
     pub threshold_basis: ThresholdBasis,
     /// The crop stages at which the count is valid, such as `R2–R3`.
     pub stage_window: String,
     /// Days after a treatment in which counts are left out.
     pub days_after_treatment: u8,
+    /// Which counts of these stages are early, or late for treatment, in sentences.
+    pub count_timing: Option<String>,
+    /// The crop stages in which treatment works, such as `R5.0–R5.4`, if the protocol names them.
+    pub treatment_window: Option<String>,
+    /// What to do next, in a few words, where the count decides about no treatment.
+    pub next_step: Option<String>,
     /// The crop stage at which to treat, such as `R5.1`, if the protocol names one.
     pub treatment_stage: Option<String>,
     /// When to treat and why then, in sentences.
@@ -104,4 +119,73 @@ pub struct ProtocolFacts {
     pub source: String,
     /// The protocol's own cautions, a sentence or more each.
     pub cautions: Vec<String>,
+    /// Those of them that are at the top of the alert, too.
+    pub cautions_at_top: Vec<String>,
+}
+
+impl ProtocolFacts {
+    /// How texts name its places and its level.
+    pub fn words(&self) -> CountWords {
+        match self.threshold_basis {
+            ThresholdBasis::Economics | ThresholdBasis::Fixed => CountWords::Threshold,
+            ThresholdBasis::Scouting | ThresholdBasis::Region => CountWords::Risk,
+        }
+    }
+
+    /// The level with whose it is: `its own economic injury level`, `the risk level`.
+    pub(crate) fn level_of_one(&self) -> String {
+        match self.threshold_basis {
+            ThresholdBasis::Economics => format!("its own {}", self.threshold_name),
+            ThresholdBasis::Fixed => format!("the {}", self.threshold_name),
+            ThresholdBasis::Scouting | ThresholdBasis::Region => "the risk level".to_owned(),
+        }
+    }
+
+    /// The same of several fields.
+    pub(crate) fn level_of_several(&self) -> String {
+        self.level_of_one().replacen("its own", "their own", 1)
+    }
+
+    /// What pressure is, and what its level means, in a sentence or two.
+    pub(crate) fn pressure_in_words(&self) -> String {
+        let (words, counted) = (self.words(), &self.counted);
+        let (name, basis) = (&self.threshold_name, self.threshold_basis.words());
+        let start = match words {
+            CountWords::Risk => format!(
+                "Pressure is a {}'s mean count ({counted}) divided by the risk level. Its source calls that level {name}: \
+                 {basis}. 1 is {}.",
+                words.one(),
+                words.at()
+            ),
+            CountWords::Threshold | CountWords::Either => format!(
+                "Pressure is a {}'s mean count ({counted}) divided by the {name} ({basis}); 1 is {}.",
+                words.one(),
+                words.at()
+            ),
+        };
+        match self.threshold_meaning {
+            Some(meaning) => format!("{start} The {name} is {meaning}."),
+            None => start,
+        }
+    }
+
+    /// The heading of what to do, or to consider, after the figures.
+    pub(crate) fn next_heading(&self) -> String {
+        match &self.next_step {
+            Some(step) => format!("What to do next: {step}"),
+            None => "Treatment timing (only if your own field is at threshold)".to_owned(),
+        }
+    }
+
+    /// What figures of a county are not.
+    pub(crate) fn county_figures(&self) -> &'static str {
+        match self.words() {
+            CountWords::Threshold | CountWords::Either => {
+                "County figures are not a treatment recommendation."
+            }
+            CountWords::Risk => {
+                "A trap's catch shows where to scout; it decides nothing for a field."
+            }
+        }
+    }
 }

@@ -5,9 +5,9 @@
 
 use askama::Template;
 
-use super::words::{SheetOptions, SheetPlan, scouting, sources};
+use super::words::{SheetOptions, SheetPlan, cautions_heading, scouting, sources};
 use crate::shared::cautions::IN_ONE_SENTENCE;
-use crate::shared::passages::{Passage, cautions};
+use crate::shared::passages::{Passage, cautions, safety};
 use crate::shared::shown_numbers::count_of;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::{Layout, Protocol};
@@ -34,6 +34,8 @@ pub fn count_sheet_page(protocol: &Protocol, options: &SheetOptions) -> Result<S
             count_of(plan.units, &plan.unit(), &format!("{}s", plan.unit()))
         ),
         scouting: scouting(protocol, &plan),
+        safety: safety(),
+        cautions_heading: cautions_heading(protocol),
         cautions: cautions(protocol),
         sources: sources(protocol),
         in_one_sentence: IN_ONE_SENTENCE,
@@ -71,6 +73,8 @@ struct Page<'a> {
     unit: &'a str,
     size: String,
     scouting: Vec<Passage>,
+    safety: Vec<Passage>,
+    cautions_heading: &'static str,
     cautions: Vec<Passage>,
     sources: Vec<Passage>,
     in_one_sentence: &'a str,

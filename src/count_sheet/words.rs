@@ -6,7 +6,10 @@
 use crate::shared::shown_numbers::count_of;
 use jiff::civil::Date;
 
-use crate::shared::passages::{Passage, one_line, passage, sentence_case};
+use crate::shared::count_words::CountWords;
+use crate::shared::passages::{
+    Passage, count_timing, one_line, passage, sentence_case, sites_by_area,
+};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::{Layout, Protocol};
 use scouting::protocol::sheet_layout::{bracts_per_head, unit_name};
@@ -103,6 +106,14 @@ impl SheetPlan {
     }
 }
 
+/// The heading of the cautions; a survey speaks of no treatment.
+pub(crate) fn cautions_heading(protocol: &Protocol) -> &'static str {
+    match CountWords::of(protocol) {
+        CountWords::Threshold | CountWords::Either => "Cautions: before anyone treats",
+        CountWords::Risk => "Cautions",
+    }
+}
+
 /// How to scout and count, whatever the sheet is made of.
 pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
     let unit = plan.unit();
@@ -116,18 +127,24 @@ pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
         passage(
             "When",
             format!(
-                "Crop stages {} to {}. A count outside these stages is kept, but it cannot be compared with \
-                 the field's threshold.",
-                protocol.stages.first, protocol.stages.last
+                "Crop stages {} to {}. A count outside these stages is kept, but it cannot be compared with {}.{}",
+                protocol.stages.first,
+                protocol.stages.last,
+                match CountWords::of(protocol) {
+                    CountWords::Threshold | CountWords::Either => "the field's threshold",
+                    CountWords::Risk => "the risk level",
+                },
+                count_timing(protocol).map_or_else(String::new, |said| format!(" {said}")),
             ),
         ),
         passage("Where", format!("{place} {}", one_line(&protocol.sample.plan))),
         passage(
             "How many",
             format!(
-                "At least {} a visit, {} a site. This sheet has room for {} a visit.",
+                "At least {} a visit, {} a site{}. This sheet has room for {} a visit.",
                 count_of(protocol.sample.sites_min, "site", "sites"),
                 count_of(plan.units, &unit, &format!("{unit}s")),
+                sites_by_area(protocol).map_or_else(String::new, |more| format!("; {more}")),
                 count_of(plan.sites, "site", "sites"),
             ),
         ),

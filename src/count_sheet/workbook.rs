@@ -10,8 +10,8 @@ use rust_xlsxwriter::{
 };
 
 use super::entries::{Entry, count_entry, visit_entry};
-use super::words::{SheetOptions, SheetPlan, filling, scouting, sources};
-use crate::shared::passages::{Passage, cautions};
+use super::words::{SheetOptions, SheetPlan, cautions_heading, filling, scouting, sources};
+use crate::shared::passages::{Passage, cautions, safety};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::sheet_layout::{
@@ -93,9 +93,10 @@ fn instructions_tab(
     sheet.write(1, 0, said(&format!("{PROTOCOL_LINE}{}", protocol.id)))?;
     let mut row = 3;
     for (part, passages) in [
+        ("Your own safety first", safety()),
         ("Scouting", scouting(protocol, plan)),
         ("Filling this workbook", filling(plan)),
-        ("Cautions: before anyone treats", cautions(protocol)),
+        (cautions_heading(protocol), cautions(protocol)),
         ("Sources", sources(protocol)),
     ] {
         row = write_part(sheet, row, part, &passages)?;

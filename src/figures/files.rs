@@ -204,7 +204,7 @@ impl Figures {
                 },
             )
             .collect();
-        columns_page(&self.region, &files)
+        columns_page(&self.region, &files, self.known_protocols())
     }
 
     fn private_columns(&self, dispersion: Option<&DispersionFiles>) -> String {
@@ -229,7 +229,7 @@ impl Figures {
         ];
         let dispersion_docs = dispersion.map(DispersionFiles::docs);
         files.extend(dispersion_docs.iter().flat_map(described));
-        columns_page(&self.region, &files)
+        columns_page(&self.region, &files, self.known_protocols())
     }
 
     fn write(

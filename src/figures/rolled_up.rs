@@ -16,7 +16,9 @@ use crate::figures::map::geo::county_week_geojson;
 use crate::figures::map::maplibre_style::maplibre_style;
 use crate::figures::map::qgis_style::qgis_style;
 use crate::figures::map::rows::{Coverage, MapRows};
+use crate::figures::map::rules::Named;
 use crate::figures::week_heat::WeekHeat;
+use crate::shared::count_words::CountWords;
 use crate::shared::files::OutputFile;
 use crate::shared::report;
 use crate::shared::report::counted;
@@ -27,7 +29,7 @@ use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_st
 use disclosure::editions::{Entry, Published};
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
-use scouting::protocol::catalogue::Catalogue;
+use scouting::protocol::catalogue::{Catalogue, Protocol};
 use scouting::region::Region;
 use scouting::visit::week::IsoWeek;
 use store::alerts::table::published_rows;
@@ -220,6 +222,12 @@ impl Figures {
             .collect()
     }
 
+    /// The protocols of the same ids, as far as the catalog has them.
+    pub(crate) fn known_protocols(&self) -> Vec<&Protocol> {
+        let ids = self.protocols().into_iter();
+        ids.filter_map(|id| self.catalogue.protocol(id)).collect()
+    }
+
     /// Ids of the protocols that the public rows are of; of all where there are none.
     pub(crate) fn protocols(&self) -> Vec<&str> {
         let rows = self.public.rows().iter();
@@ -268,9 +276,15 @@ impl Figures {
             _ => weeks.map(|row| row.iso_week.clone()).max(),
         };
         let first = self.protocols().first().copied();
-        let title_of = |id: &str| match self.catalogue.protocol(id) {
-            Some(protocol) => format!("{} ({id})", protocol.title),
-            None => id.to_owned(),
+        let name_of = |id: &str| match self.catalogue.protocol(id) {
+            Some(protocol) => Named {
+                title: format!("{} ({id})", protocol.title),
+                words: CountWords::of(protocol),
+            },
+            None => Named {
+                title: id.to_owned(),
+                words: CountWords::Either,
+            },
         };
         let drawn = self.map_rows(period, protocol)?;
         let style = maplibre_style(
@@ -278,14 +292,11 @@ impl Figures {
             "county_week.geojson",
             newest.as_deref(),
             protocol.or(first),
-            &title_of,
+            &name_of,
         )?;
         Ok(vec![
             ("county_week.geojson", county_week_geojson(&drawn)?),
-            (
-                "county_week.qml",
-                qgis_style(&drawn, &title_of).into_bytes(),
-            ),
+            ("county_week.qml", qgis_style(&drawn, &name_of).into_bytes()),
             ("county_week.style.json", style),
         ])
     }

@@ -6,7 +6,7 @@
 use askama::Template;
 use serde::Serialize;
 
-use crate::shared::passages::{Passage, cautions};
+use crate::shared::passages::{Passage, cautions_in_short};
 use crate::shared::tables::csv_of;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::{Layout, Protocol};
@@ -129,7 +129,7 @@ pub(crate) fn stop_card(plan: &FieldPlan, facts: &CardFacts) -> Result<String, F
             })
             .collect(),
         trust: how_far_to_trust(plan, question),
-        cautions: cautions(facts.protocol),
+        cautions: cautions_in_short(facts.protocol),
     };
     card.render().map_err(|error| {
         Failure::because(Kind::Publish, "cannot write the stop card", error).at(&*facts.protocol.id)

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::shared::cautions::standing_cautions;
+use crate::shared::cautions::{crop_and_stage, standing_cautions};
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::{Catalogue, Protocol};
 use scouting::protocol::threshold::worked_values;
@@ -21,6 +21,7 @@ pub(crate) fn list_json(catalogue: &Catalogue) -> Value {
                 "counted": protocol.counted,
                 "layout": protocol.layout,
                 "decision": protocol.decision,
+                "threshold_kind": protocol.threshold.kind,
                 "stages": [protocol.stages.first, protocol.stages.last],
                 "threshold": protocol.threshold.formula.trim(),
             })
@@ -34,7 +35,7 @@ pub(crate) fn list_json(catalogue: &Catalogue) -> Value {
 /// # Errors
 /// A [`Failure`] if a worked value cannot be computed.
 pub(crate) fn show_json(protocol: &Protocol) -> Result<Value, Failure> {
-    let standing = standing_cautions(&protocol.crop, protocol.timing.treat_at.as_deref());
+    let standing = standing_cautions([crop_and_stage(protocol)]);
     let standing: Vec<String> = standing.into_iter().map(|caution| caution.text).collect();
     Ok(json!({
         "protocol": protocol,

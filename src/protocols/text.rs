@@ -2,9 +2,10 @@
 //!
 //! Facts come from the protocol and the standing cautions alone; nothing is added to them here.
 
-use crate::shared::cautions::standing_cautions;
+use crate::shared::cautions::{crop_and_stage, standing_cautions};
+use crate::shared::passages::{count_timing, sites_by_area};
 use scouting::failure::Failure;
-use scouting::protocol::catalogue::{Catalogue, Decision, Layout, Protocol};
+use scouting::protocol::catalogue::{Catalogue, Decision, Layout, Protocol, ThresholdKind};
 use scouting::protocol::protocol_file::{Check, Given};
 use scouting::protocol::threshold::worked_values;
 use scouting::visit::record::CountForm;
@@ -65,7 +66,8 @@ pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
 
     page.section("Sampling");
     page.part("what", &what(protocol));
-    page.part("when", &format!("crop stages {}", stages(protocol)));
+    let timed = count_timing(protocol).map_or_else(String::new, |said| format!(". {said}"));
+    page.part("when", &format!("crop stages {}{timed}", stages(protocol)));
     page.source(&protocol.stages.source);
     page.part("where", place(protocol.layout));
     page.part("how", &sample.plan);
@@ -73,14 +75,7 @@ pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
     page.source(&sample.source);
 
     page.section("Threshold");
-    let meaning = match threshold.kind.as_str() {
-        "economic injury level" => ": the density at which the loss equals the cost of treatment",
-        "economic threshold" => {
-            ": the density at which to act, before the loss equals the cost of treatment"
-        }
-        _ => "",
-    };
-    page.part("kind", &format!("{}{meaning}", threshold.kind));
+    page.part("kind", &kind(protocol));
     page.part("in", &protocol.counted);
     page.part("formula", &threshold.formula);
     for (number, (check, value)) in protocol
@@ -106,11 +101,22 @@ pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
         }
     }
 
-    let heading = match protocol.decision {
-        Decision::Field => "Treatment",
-        Decision::Region => "This count is not a treatment recommendation",
-    };
-    page.section(heading);
+    let next_step = timing.next_step.as_deref().unwrap_or_default();
+    page.section(&match protocol.decision {
+        Decision::Field => "Treatment".to_owned(),
+        Decision::Scout | Decision::Region => format!("What to do next: {next_step}"),
+    });
+    if let Some(stages) = &protocol.treatment_stages {
+        let (first, last) = (&stages.first, &stages.last);
+        page.part(
+            "works at",
+            &match first == last {
+                true => format!("crop stage {first}"),
+                false => format!("crop stages {first} to {last}"),
+            },
+        );
+        page.source(&stages.source);
+    }
     if let Some(stage) = &timing.treat_at {
         page.part("stage", stage);
     }
@@ -129,7 +135,7 @@ pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
         page.part("this count", &caution.text);
         page.source(&caution.source);
     }
-    for caution in standing_cautions(&protocol.crop, timing.treat_at.as_deref()) {
+    for caution in standing_cautions([crop_and_stage(protocol)]) {
         page.part("always", &format!("{}. {}", caution.title, caution.text));
     }
     Ok(page.lines.join("\n"))
@@ -149,6 +155,25 @@ fn days_without_weather(protocol: &Protocol) -> Option<(String, &str)> {
         format!("without weather records, to {treat_at}: {from}"),
         &days.source,
     ))
+}
+
+/// What its source calls the threshold, and what that means where it describes this one: loss and cost say nothing of a
+/// fixed value.
+fn kind(protocol: &Protocol) -> String {
+    let kind = protocol.threshold.kind;
+    let fixed = protocol
+        .limits()
+        .economics_needed
+        .values()
+        .all(|needed| needed.is_empty());
+    match (kind, fixed) {
+        (ThresholdKind::EconomicInjuryLevel, true) => {
+            format!(
+                "{kind}, as its source calls it: a fixed value, not computed from costs and prices"
+            )
+        }
+        (_, _) => format!("{kind}: {}", kind.meaning()),
+    }
 }
 
 /// A page under way: a name in the margin, the words next to it.
@@ -229,8 +254,10 @@ fn size(protocol: &Protocol) -> String {
     let parts = sample.counts_per_unit.map_or_else(String::new, |parts| {
         format!(", {} a {unit}", counted(parts, "bract"))
     });
+    let more = sites_by_area(protocol);
+    let more = more.map_or_else(String::new, |more| format!("; {more}"));
     format!(
-        "{}, {} a site{parts}",
+        "{}, {} a site{parts}{more}",
         counted(sample.sites_min, "site"),
         counted(sample.units_per_site, unit)
     )

@@ -4,9 +4,9 @@
 use std::fmt::Write;
 
 use crate::figures::map::columns::{add_row, plain};
-use crate::shared::cautions::{IN_ONE_SENTENCE, NOTICE, standing_cautions};
+use crate::shared::cautions::{IN_ONE_SENTENCE, NOTICE, cautions_markdown, crop_and_stage};
 use crate::shared::tables::ColumnDoc;
-use scouting::protocol::catalogue::{Catalogue, Protocol};
+use scouting::protocol::catalogue::{Catalogue, Protocol, ThresholdKind};
 use scouting::region::Region;
 use store::stages::scenario::Scenario;
 
@@ -101,9 +101,9 @@ pub(crate) fn scenario_page(facts: &ScenarioFacts) -> String {
                 "- `{id}`: {}. Source: {} At its threshold, an {}, {}.",
                 plain(damage.formula.trim_end_matches('.')),
                 plain(&damage.source),
-                plain(&protocol.threshold.kind),
-                match protocol.threshold.kind.as_str() {
-                    "economic injury level" =>
+                protocol.threshold.kind,
+                match protocol.threshold.kind {
+                    ThresholdKind::EconomicInjuryLevel =>
                         "the loss avoided equals the cost and the net benefit is 0",
                     _ => "the net benefit need not be 0: it says when to act",
                 }
@@ -133,8 +133,6 @@ pub(crate) fn scenario_page(facts: &ScenarioFacts) -> String {
         }
     }
     page.push_str("\n## Cautions\n\n");
-    for caution in standing_cautions("", None) {
-        let _ = writeln!(page, "- **{}.** {}", caution.title, caution.text);
-    }
+    page.push_str(&cautions_markdown(facts.used().map(crop_and_stage)));
     page
 }

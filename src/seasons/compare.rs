@@ -288,7 +288,7 @@ impl Tables {
                 has_status: false,
             })
             .collect();
-        let page = columns_page(&figures.region, &described);
+        let page = columns_page(&figures.region, &described, figures.known_protocols());
         match (private, page.split_once('\n')) {
             (Some(notice), Some((heading, rest))) => {
                 format!("{heading}\n\n**{notice}**\n{rest}")

@@ -7,7 +7,7 @@ use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
-use scouting::protocol::catalogue::Catalogue;
+use scouting::protocol::catalogue::{Catalogue, Protocol};
 use scouting::region::Region;
 use store::alerts::table::published_rows;
 use store::public::public_rows::{Publishing, public_rows};
@@ -31,6 +31,16 @@ pub(crate) struct SeasonFigures {
 }
 
 impl SeasonFigures {
+    /// The protocols that the public rows are of, or every one where there is no row.
+    pub(crate) fn known_protocols(&self) -> Vec<&Protocol> {
+        let all = || self.catalogue.protocols();
+        let used = |protocol: &&Protocol| self.public.iter().any(|row| row.protocol == protocol.id);
+        match self.public.is_empty() {
+            true => all().collect(),
+            false => all().filter(used).collect(),
+        }
+    }
+
     /// Those of the newest version of the store.
     pub(crate) async fn of(workspace: &Workspace) -> Result<SeasonFigures, Failure> {
         let published = published_rows(&open_store(workspace).await?).await?;

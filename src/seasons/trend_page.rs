@@ -14,6 +14,7 @@ use super::week_strip::{draw_week_strip, strip_classes};
 use crate::figures::place::Place;
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::chart::Chart;
+use crate::shared::count_words::CountWords;
 use crate::shared::page::Inline;
 use crate::shared::page::swatch;
 use crate::shared::shown_names::{display_name, display_names};
@@ -55,6 +56,10 @@ pub(crate) fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> 
         .collect();
     years.sort_unstable();
     years.dedup();
+    let seasons = compared.seasons.iter();
+    let words = CountWords::of_all(
+        seasons.filter_map(|season| compared.catalogue.protocol(&season.protocol)),
+    );
     Page {
         region: display_name(compared.region.title()),
         notice: compared.region.invented().map(plain_text),
@@ -63,8 +68,9 @@ pub(crate) fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> 
         protocols: protocols_of(compared),
         heat: compared.heat.said.clone(),
         scale: strip_classes()
-            .map(|class| (swatch(class), class.words().replace("median ", "")))
+            .map(|class| (swatch(class), class.words(words).replace("median ", "")))
             .collect(),
+        at: words.at(),
         caution: IN_ONE_SENTENCE,
         store_version: compared.store_version,
         style: Inline::of(include_str!("../shared/templates/alert.css")),
@@ -94,6 +100,8 @@ struct Page<'a> {
     scale: Vec<(String, String)>,
     /// Which degree-days are known.
     heat: String,
+    /// `at threshold`.
+    at: &'static str,
     caution: &'static str,
     store_version: i64,
     style: Inline,
@@ -163,6 +171,8 @@ fn protocols_of(compared: &ComparedSeasons) -> Vec<OfProtocol> {
         let with_weeks = places
             .iter()
             .filter(|(_, seasons)| seasons.iter().any(|season| !season.weeks.is_empty()));
+        let known = compared.catalogue.protocol(id);
+        let words = known.map_or(CountWords::Either, CountWords::of);
         let places = with_weeks.map(|((_, name, place), seasons)| {
             number += 1;
             let strip_id = format!("strip-{number}");
@@ -170,12 +180,11 @@ fn protocols_of(compared: &ComparedSeasons) -> Vec<OfProtocol> {
                 name: name.clone(),
                 strip: draw_week_strip(&strip_id, name, seasons, [first, last]),
                 rests_on: rests_on(seasons),
-                trend: trend_in_words(compared.trends, place, id),
+                trend: trend_in_words(compared.trends, place, id, words),
                 now: place_now(compared, place, id),
             }
         });
         let places = places.collect();
-        let known = compared.catalogue.protocol(id);
         Some(OfProtocol {
             title: plain_text(known.map_or(id, |protocol| &protocol.title)),
             places,
@@ -193,21 +202,26 @@ fn rests_on(seasons: &[&Season]) -> String {
     format!("Based on field-weeks: {}.", counts.join(", "))
 }
 
-fn trend_in_words(trends: &[FigureTrend], place: &Place, protocol: &str) -> String {
+fn trend_in_words(
+    trends: &[FigureTrend],
+    place: &Place,
+    protocol: &str,
+    words: CountWords,
+) -> String {
     let of_place = |trend: &&FigureTrend| trend.place == *place && trend.protocol == protocol;
     let found: Vec<String> = trends
         .iter()
         .filter(of_place)
         .filter_map(|trend| {
             let figure = match trend.figure {
-                Figure::FirstAtHalf => "the week of the first pressure of 0.5",
-                Figure::PeakWeek => "the week of the peak",
-                Figure::PeakPressure => "the peak",
-                Figure::ShareOfWeeks => "the share of weeks at threshold",
-                Figure::PressurePerWeek => "the mean level",
-                Figure::FirstAtHalfHeat => "degree-days at the first pressure of 0.5",
-                Figure::PeakHeat => "degree-days at the peak",
-                Figure::MeanPressureByHeat => "the mean level by degree-days",
+                Figure::FirstAtHalf => "the week of the first pressure of 0.5".to_owned(),
+                Figure::PeakWeek => "the week of the peak".to_owned(),
+                Figure::PeakPressure => "the peak".to_owned(),
+                Figure::ShareOfWeeks => format!("the share of weeks {}", words.at()),
+                Figure::PressurePerWeek => "the mean level".to_owned(),
+                Figure::FirstAtHalfHeat => "degree-days at the first pressure of 0.5".to_owned(),
+                Figure::PeakHeat => "degree-days at the peak".to_owned(),
+                Figure::MeanPressureByHeat => "the mean level by degree-days".to_owned(),
             };
             let p_value = trend.trend.as_ref()?.p_value();
             match trend.word() {

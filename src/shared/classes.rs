@@ -3,6 +3,7 @@
 
 use std::collections::BTreeSet;
 
+use super::count_words::CountWords;
 use disclosure::median_class::MedianClass;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Level;
@@ -36,7 +37,7 @@ pub struct Band {
     pub fill: &'static str,
     /// The color of what is written on it.
     pub ink: &'static str,
-    /// The class in words.
+    /// The class in words, of fields and thresholds.
     pub words: &'static str,
     /// The same in few characters, for a chart.
     pub short: &'static str,
@@ -273,16 +274,16 @@ impl Class {
         }
     }
 
-    /// The class in words.
-    pub fn words(self) -> &'static str {
-        match self {
+    /// The class in the words of the counts.
+    pub fn words(self, words: CountWords) -> String {
+        words.said(match self {
             Class::NothingFound => "nothing found",
             Class::Median(..) => self.band().map_or("", |band| band.words),
             Class::NoneAtThreshold => "3 or 4 fields, none at threshold",
             Class::SomeAtThreshold => "3 or 4 fields, 1 or more at threshold",
             Class::OtherStage => "all fields at another crop stage",
             Class::NoFigures => "no figures: not visited, or too few fields to publish",
-        }
+        })
     }
 
     /// What the class is painted with on a page that has the patterns of the map.

@@ -4,6 +4,7 @@
 pub(crate) mod cautions;
 pub(crate) mod chart;
 pub mod classes;
+pub mod count_words;
 pub mod files;
 pub(crate) mod geo_columns;
 pub(crate) mod map_frame;

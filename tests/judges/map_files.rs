@@ -133,6 +133,7 @@ fn a_region_across_the_antimeridian_gets_a_box_whose_west_is_greater_than_its_ea
     let title = MapTitle {
         subject: "Eggs",
         week: "week 30",
+        words: bractline::shared::count_words::CountWords::Threshold,
     };
     let svg = draw_county_map(&region, &rows, title).svg;
     let height: f64 = between(&svg, "viewBox=\"0 0 ", "\"")

@@ -79,6 +79,11 @@ fn scouted() -> Scouted {
         visit["observed_on"] = format!("2026-07-{day}").into();
         visit["submitted_at"] = format!("2026-07-{day}T18:00:00Z").into();
     }
+    // In one field nobody found an egg.
+    let last = visits.last_mut().expect("a visit");
+    for site in last["sites"].as_array_mut().expect("sites") {
+        site["heads"] = json!(vec![vec![0; 6]; 5]);
+    }
     let workspace = TestWorkspace::of_region("us:46");
     let text = lines(&visits);
     let account = workspace.load_text("visits.ndjson", &text);
@@ -134,6 +139,22 @@ impl Scouted {
         let arguments = [&["windows", &visits, &weather], station].concat();
         serde_json::from_str(&python(REFERENCE, &arguments)).expect("JSON")
     }
+}
+
+/// The days of hatch do not depend on temperatures: they are those of the independent computation, and one field has none.
+#[track_caller]
+fn assert_hatch(scouted: &Scouted, rows: &[Value]) {
+    let visits = scouted.visits_file.display().to_string();
+    let expected: Value =
+        serde_json::from_str(&python(REFERENCE, &["hatch", &visits])).expect("JSON");
+    for row in rows {
+        let expected = &expected[row["visit_id"].as_str().expect("text")];
+        for name in ["hatch_from", "hatch_to"] {
+            assert_eq!(row[name], expected[name], "{name} of {row:#}");
+        }
+    }
+    let without = rows.iter().filter(|row| row["hatch_from"].is_null());
+    assert_eq!(without.count(), 1);
 }
 
 /// Opening and closing day of each county in the CSV.
@@ -205,6 +226,7 @@ fn with_weather_the_days_are_those_of_its_heat_and_without_those_of_the_protocol
         .collect::<serde_json::Map<_, _>>()
         .into();
     assert_rests_on(&by_days, |_| expected.clone(), "days");
+    assert_hatch(&scouted, &by_days);
     assert_eq!(county_windows(&county_by_days), of_fields(&by_days));
 
     // A plain file of one station serves every county.
@@ -212,6 +234,7 @@ fn with_weather_the_days_are_those_of_its_heat_and_without_those_of_the_protocol
     let (by_plain, county_by_plain) = scouted.rolled_up("plain");
     let windows = scouted.windows("weather.csv", &[]);
     assert_rests_on(&by_plain, |_| windows.clone(), "weather");
+    assert_hatch(&scouted, &by_plain);
     assert_eq!(county_windows(&county_by_plain), of_fields(&by_plain));
     assert_ne!(county_by_plain, county_by_days);
 

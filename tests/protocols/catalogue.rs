@@ -25,6 +25,7 @@ fn the_built_in_catalogue_has_every_kind_of_count_layout_and_crop() {
             "sunflower-moth-adults",
             "sunflower-moth-traps",
             "wbc-egg-masses",
+            "wbc-sweet-corn",
         ]
     );
     for protocol in catalogue.protocols() {

@@ -35,7 +35,7 @@ fn a_threshold_asks_for_the_economics_that_it_needs_and_no_others() {
     assert_eq!(needed("bsm-adults", "confection"), all);
     assert_eq!(needed("rssw", "dehull"), all);
     assert!(needed("rssw", "confection").is_empty());
-    assert!(needed("wbc-egg-masses", "sweet-corn").is_empty());
+    assert!(needed("wbc-sweet-corn", "processing").is_empty());
 }
 
 #[test]

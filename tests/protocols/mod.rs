@@ -6,6 +6,7 @@ mod crop_stages;
 mod economics;
 mod expressions;
 mod kinds_of_count;
+mod pages;
 mod refused;
 
 use std::path::Path;

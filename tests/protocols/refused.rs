@@ -47,7 +47,7 @@ fn a_bad_file_is_refused_with_its_line_and_the_reason() {
         ),
         (
             eggs(
-                "source = \"R5.1 as the best stage: Charlet & Barker 1995, Helia 18(23):59-66. Hatch in 5-8 days: standard practice; no published source.\"",
+                "source = \"R5.1 as the best stage: Charlet & Barker 1995, Helia 18(23):59-66. Hatch in 5-8 days: Crop & Pest Report, North Dakota State University, July 2015.\"",
                 "source = \"\"",
             ),
             "source = \"\"",
@@ -98,6 +98,91 @@ fn a_bad_file_is_refused_with_its_line_and_the_reason() {
             eggs("slope_per_ln_m = -0.262", "slope_per_ln_m = 0.262"),
             "slope_per_ln_m",
             "density declines",
+        ),
+        (
+            eggs("recount_at = \"R3\"", "recount_at = \"R4\""),
+            "recount_at",
+            "no stage of the window after R2",
+        ),
+        (
+            eggs("recount_at = \"R3\"", "recount_at = \"R2\""),
+            "recount_at",
+            "no stage of the window after R2",
+        ),
+        (
+            bent("rssw", "last = \"R5.4\"", "last = \"R4\""),
+            "first",
+            "R5.0 comes after R4",
+        ),
+        (
+            bent("rssw", "last = \"R5.4\"", "last = \"bloom\""),
+            "last",
+            "\"bloom\" is not on the scale",
+        ),
+        (
+            bent("rssw", "treat_at = \"R5.1\"", "treat_at = \"R5.5\""),
+            "treat_at",
+            "not among [treatment_stages]",
+        ),
+        (
+            eggs("from_ha = 144.0, sites = 12", "from_ha = 64.0, sites = 12"),
+            "sites_by_area",
+            "smallest first",
+        ),
+        (
+            eggs("from_ha = 144.0, sites = 12", "from_ha = 144.0, sites = 8"),
+            "sites_by_area",
+            "more sites than before",
+        ),
+        (
+            eggs("from_ha = 64.0, sites = 8", "from_ha = 64.0, sites = 4"),
+            "sites_by_area",
+            "more sites than before",
+        ),
+        (
+            eggs(
+                "kind = \"economic injury level\"",
+                "kind = \"injury level\"",
+            ),
+            "kind",
+            "unknown variant `injury level`",
+        ),
+        (
+            eggs(
+                "kind = \"economic injury level\"",
+                "kind = \"regional risk class\"",
+            ),
+            "kind",
+            "decision = \"region\"",
+        ),
+        (
+            traps(
+                "kind = \"regional risk class\"",
+                "kind = \"action threshold\"",
+            ),
+            "kind",
+            "a regional risk class, and nothing else",
+        ),
+        (
+            traps("next_step = \"scout for larvae\"\n", ""),
+            "[timing]",
+            "needs next_step",
+        ),
+        (
+            traps(
+                "next_step = \"scout for larvae\"\n",
+                "next_step = \"scout for larvae\"\ntreat_at = \"bud\"\n",
+            ),
+            "treat_at",
+            "times none",
+        ),
+        (
+            eggs(
+                "treat_at = \"R5.1\"",
+                "treat_at = \"R5.1\"\nnext_step = \"scout\"",
+            ),
+            "next_step",
+            "only a count that decides about no treatment",
         ),
         (
             eggs("sites_min = 4", "sites_min = 0"),

@@ -82,7 +82,7 @@ def judge(classes):
 
 OFF_SCALE = re.compile("3 or 4 fields|another crop stage|no figures")
 # Every county of these classes has a field at threshold, and so the outline.
-OUTLINED = re.compile("at or above threshold|1 or more at threshold")
+OUTLINED = re.compile("at or above (threshold|the risk level)|1 or more at (threshold|the risk level)")
 
 
 def of_page(legend):

@@ -7,6 +7,9 @@ field_figures.py law FIELD_WEEK SEASON PROTOCOL
     a as the mean of variance / mean^b (Duan 1983), and how many visits the fit is based on.
 field_figures.py certainty VISITS
     Of each visit of an NDJSON file, all of one season: what the season's clumping says of it.
+field_figures.py hatch VISITS
+    Of each visit: the days on which the eggs that it found hatch. They were laid over the days before the visit, so the
+    span begins on its day and ends after the longest time that an egg takes; no span where no egg was found.
 field_figures.py windows VISITS WEATHER [STATION]
     Of each visit: the days on which its field is expected at R5.1, by the temperatures of a station that are known
     at the end of the visit's week. WEATHER is a plain CSV, or rows of GHCN-Daily where STATION is given.
@@ -28,6 +31,8 @@ import clumped_fields
 BASE_C = 6.7
 HEAT = {"R2": (647, 726), "R3": (726, 805)}
 TREATMENT = 883
+# Crop & Pest Report, North Dakota State University, July 2015: an egg hatches 5 to 8 days after it is laid.
+HATCH_DAYS_MAX = 8
 # Choices of the program, stated in its documentation: days whose heat represents the days to come, and their
 # 90th and 10th percentile for the earliest and the latest date.
 OUTLOOK_DAYS = 14
@@ -84,6 +89,14 @@ def certainty(path):
     return dict(zip(fields, clumped_fields.figures(list(fields.values()))))
 
 
+def hatch(visit):
+    if not sum(sum(sum(head) for head in site["heads"]) for site in visit["sites"]):
+        return {"hatch_from": None, "hatch_to": None}
+    on = datetime.date.fromisoformat(visit["observed_on"])
+    youngest = on + datetime.timedelta(days=HATCH_DAYS_MAX)
+    return {"hatch_from": on.isoformat(), "hatch_to": youngest.isoformat()}
+
+
 def temperatures(path, station):
     """Day -> (minimum, maximum), °C."""
     days = {}
@@ -134,6 +147,8 @@ def main(subject, path, *more):
         return law(path, *more)
     if subject == "certainty":
         return certainty(path)
+    if subject == "hatch":
+        return {visit["visit_id"]: hatch(visit) for visit in visits_of(path)}
     weather, *station = more
     days = temperatures(weather, station[0] if station else None)
     return {visit["visit_id"]: window(visit, days) for visit in visits_of(path)}

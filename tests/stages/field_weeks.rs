@@ -208,7 +208,7 @@ fn a_field_week_has_what_was_computed_of_its_visit_and_nulls_where_nothing_was()
          iso_week:text=2026-W30 observed_on:date=2026-07-21 in_window:boolean=true pressure:double=0.5 \
          protocol:text=eggs season:int=2026 county_id:text=A farm_id:text=- crop_stage:text=R3 \
          lon:double=-100 lat:double=44 area_ha:double=50 threshold:double=2 economics_assumed:boolean=false after_treatment:boolean=false
-         a F1 1.0 0.25 4 0.2 1.8 between   0.01 0.02 false 3 2026-07-26 2026-07-29 2026-07-25 2026-08-06 days
+         a F1 1.0 0.25 4 0.2 1.8 between   0.01 0.02 false 3 2026-07-21 2026-07-29 2026-07-25 2026-08-06 days
          b F2 1.0 -    1 -   -   not-given -    -    -     - -          -          -          -          -",
     );
     let found = run("field_week", &[("standing_figure", standing)]);
@@ -217,7 +217,7 @@ fn a_field_week_has_what_was_computed_of_its_visit_and_nulls_where_nothing_was()
     assert_eq!(
         cells(&found, columns),
         [
-            "F1 0.2 1.8 between 0.01 0.02 false 3 3.2 2026-07-26 2026-07-25 2026-08-06 days",
+            "F1 0.2 1.8 between 0.01 0.02 false 3 3.2 2026-07-21 2026-07-25 2026-08-06 days",
             "F2 - - not-given - - - - 3.2 - - - -",
         ]
     );

@@ -13,9 +13,13 @@ pub fn protocol() -> ProtocolFacts {
         crop: "sunflower".to_owned(),
         counted: "eggs per six bracts".to_owned(),
         threshold_name: "economic injury level".to_owned(),
+        threshold_meaning: None,
         threshold_basis: ThresholdBasis::Economics,
         stage_window: "R2–R3".to_owned(),
         days_after_treatment: 14,
+        count_timing: None,
+        treatment_window: None,
+        next_step: None,
         treatment_stage: Some("R5.1".to_owned()),
         treatment: Some(
             "Treatment is timed to R5.1, not to the day when eggs are found.".to_owned(),
@@ -24,6 +28,7 @@ pub fn protocol() -> ProtocolFacts {
         worked: None,
         source: "J. Econ. Entomol. 101(3):969–975 (2008)".to_owned(),
         cautions: vec!["The six-bract count replaces no look at the larvae.".to_owned()],
+        cautions_at_top: Vec::new(),
     }
 }
 

@@ -9,6 +9,7 @@ use std::fmt::Write;
 use super::row_words::fields_at_threshold_in_words;
 use crate::shared::chart::escaped;
 use crate::shared::classes::{BORDER, Class, levels_of};
+use crate::shared::count_words::CountWords;
 use crate::shared::map_frame::{Frame, Ring, path_of, room_for, tenth};
 use crate::shared::page::swatch;
 use crate::shared::shown_names::{display_name, display_names, display_numbers};
@@ -24,6 +25,8 @@ pub struct MapTitle<'a> {
     pub subject: &'a str,
     /// Such as `week 30 of 2026, July 20–26, 2026`.
     pub week: &'a str,
+    /// How its texts name places and levels.
+    pub words: CountWords,
 }
 
 /// A map and its legend, as pieces of HTML that are safe to set into a page.
@@ -42,7 +45,7 @@ pub struct LegendEntry {
     /// An `svg` element with the fill.
     pub swatch: String,
     /// The class in words.
-    pub words: &'static str,
+    pub words: String,
     /// How many counties have it: `3 counties`.
     pub counties: String,
 }
@@ -78,7 +81,7 @@ pub fn draw_county_map(region: &Region, rows: &[PublicRow], title: MapTitle) -> 
         svg: draw_svg(&frame, &counties, &classes, title),
         legend: classes
             .iter()
-            .map(|class| legend_entry(*class, &counties))
+            .map(|class| legend_entry(*class, &counties, title.words))
             .collect(),
     }
 }
@@ -109,10 +112,10 @@ fn draw_svg(frame: &Frame, counties: &[DrawnCounty], classes: &[Class], title: M
         svg,
         r#"<svg class="map" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" aria-labelledby="map-title map-description"><title id="map-title">{}</title><desc id="map-description">{}</desc>{PATTERNS}<g stroke="{BORDER}" stroke-width="1" stroke-linejoin="round" fill-rule="evenodd">"#,
         escaped(&display_name(&heading)),
-        escaped(&describe(counties, classes)),
+        escaped(&describe(counties, classes, title.words)),
     );
     for county in counties {
-        draw_county(&mut svg, county);
+        draw_county(&mut svg, county, title.words);
     }
     let _ = write!(
         svg,
@@ -138,14 +141,14 @@ const PATTERNS: &str = concat!(
     r##"<path d="M6 2.5v7M2.5 6h7" stroke="#555" stroke-width="1.2"/></pattern></defs>"##,
 );
 
-fn draw_county(svg: &mut String, county: &DrawnCounty) {
+fn draw_county(svg: &mut String, county: &DrawnCounty, words: CountWords) {
     let path = path_of(&county.rings);
     let fill = county.class.fill();
     let hover = escaped(&format!(
         "{}: {}, {}",
         county.number,
         county.name,
-        says(county)
+        says(county, words)
     ));
     if county.has_field_at_threshold() {
         // A white casing keeps the dark line visible on the darkest fills.
@@ -162,11 +165,11 @@ fn draw_county(svg: &mut String, county: &DrawnCounty) {
 }
 
 /// What is known of a county: `4 of 6 fields at threshold, median 0.5 to under 1`.
-fn says(county: &DrawnCounty) -> String {
+fn says(county: &DrawnCounty, words: CountWords) -> String {
     let Some(row) = county.row.filter(|row| row.fields_visited > 0) else {
-        return county.class.words().to_owned();
+        return county.class.words(words);
     };
-    let fields = fields_at_threshold_in_words(row);
+    let fields = fields_at_threshold_in_words(row, words);
     match (county.class, county.class.band()) {
         (Class::NothingFound, _) => format!("{fields}, nothing found"),
         (_, Some(band)) => format!("{fields}, median {}", band.bounds_in_words()),
@@ -201,14 +204,14 @@ fn draw_number(svg: &mut String, county: &DrawnCounty) {
 }
 
 /// The description for those who do not see the map, from the same rows.
-fn describe(counties: &[DrawnCounty], classes: &[Class]) -> String {
+fn describe(counties: &[DrawnCounty], classes: &[Class], words: CountWords) -> String {
     let parts: Vec<String> = classes
         .iter()
         .map(|class| (class, count(*class, counties)))
         .filter(|(_, count)| *count > 0)
         .map(|(class, count)| {
             let counties = count_of(count, "county", "counties");
-            format!("{counties}: {}", class.words())
+            format!("{counties}: {}", class.words(words))
         })
         .collect();
     let at_threshold = counties
@@ -218,8 +221,9 @@ fn describe(counties: &[DrawnCounty], classes: &[Class]) -> String {
     let total = count_of(counties.len(), "county", "counties");
     let parts = parts.join("; ");
     let whose = if at_threshold == 1 { "has" } else { "have" };
+    let (one, at) = (words.one(), words.at());
     format!(
-        "Of {total}, {at_threshold} {whose} at least one field at threshold.{} {parts}. The table below the map has \
+        "Of {total}, {at_threshold} {whose} at least one {one} {at}.{} {parts}. The table below the map has \
          the same figures, and each county's number on the map.",
         highest(counties).unwrap_or_default()
     )
@@ -263,10 +267,10 @@ fn count(class: Class, counties: &[DrawnCounty]) -> usize {
         .count()
 }
 
-fn legend_entry(class: Class, counties: &[DrawnCounty]) -> LegendEntry {
+fn legend_entry(class: Class, counties: &[DrawnCounty], words: CountWords) -> LegendEntry {
     LegendEntry {
         swatch: swatch(class),
-        words: class.words(),
+        words: class.words(words),
         counties: count_of(count(class, counties), "county", "counties"),
     }
 }

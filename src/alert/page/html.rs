@@ -12,14 +12,17 @@ use super::county_table::{TableRow, table_rows};
 use super::pressure_bars::draw_pressure_bars;
 use super::season_curve::{SeasonCurve, draw_season_curve};
 use super::stage_bars::draw_stage_bars;
+use super::stage_mix::stages_counted;
 use super::summary::Summary;
 use super::when::when_due;
 use super::wording::{coverage_of_counties, headline, key_facts, paragraph, rule_in_words};
 use crate::alert::bulletin::{Bulletin, ProtocolFacts};
-use crate::shared::cautions::{Caution, standing_cautions};
+use crate::shared::cautions::{Caution, Group, standing_cautions};
 use crate::shared::chart::Chart;
 use crate::shared::classes::levels_of;
+use crate::shared::count_words::CountWords;
 use crate::shared::page::Inline;
+use crate::shared::passages::sentence_case;
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::shown_numbers::join_with_and;
@@ -40,24 +43,40 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         .mend("write the week as 2026-W30")
     })?;
     check_rows(bulletin)?;
-    let summary = Summary::of(bulletin.region, bulletin.rows);
     let protocol = bulletin.protocol;
+    let words = protocol.words();
+    let summary = Summary::of(bulletin.region, bulletin.rows, words);
     let title = MapTitle {
         subject: &protocol.title,
         week: &week,
+        words,
     };
     let without_outline = bulletin.region.without_shape().iter();
     let without_outline: Vec<_> = without_outline.map(|c| summary.name(&c.id)).collect();
     Page {
         headline: headline(&summary),
         key_facts: key_facts(&summary),
-        due: when_due(bulletin.rows, protocol.treatment_stage.as_deref()),
+        stages_counted: stages_counted(&bulletin.so_far.stages, bulletin.iso_week),
+        several: sentence_case(words.several()),
+        at: sentence_case(words.at()),
+        words,
+        due: when_due(
+            bulletin.rows,
+            protocol.treatment_stage.as_deref(),
+            &protocol.level_of_one(),
+        ),
         paragraph: paragraph(bulletin),
         map: draw_county_map(bulletin.region, bulletin.rows, title),
         table: table_rows(bulletin, &summary),
-        columns: 7 + usize::from(bulletin.previous.is_some()),
-        season_curve: draw_season_curve(bulletin.so_far),
-        pressure_bars: draw_pressure_bars(&bulletin.so_far.pressure, &levels_of(bulletin.rows)),
+        columns: 6
+            + usize::from(bulletin.previous.is_some())
+            + usize::from(protocol.treatment_stage.is_some()),
+        season_curve: draw_season_curve(bulletin.so_far, words),
+        pressure_bars: draw_pressure_bars(
+            &bulletin.so_far.pressure,
+            &levels_of(bulletin.rows),
+            words,
+        ),
         stage_bars: draw_stage_bars(&bulletin.so_far.stages),
         coverage: coverage_of_counties(&summary),
         contact: (!bulletin.contact.is_empty()).then(|| display_name(bulletin.contact)),
@@ -65,13 +84,13 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         script: Inline::of(include_str!("../../shared/templates/sort_table.js")),
         without_figures: join_with_and(&summary.without_figures),
         without_outline: join_with_and(&without_outline),
-        cautions: standing_cautions(&protocol.crop, protocol.treatment_stage.as_deref()),
+        cautions: standing_cautions([(&*protocol.crop, protocol.treatment_stage.as_deref())]),
         changes: changes_of(bulletin),
         notice: bulletin.region.invented().map(plain_text),
         source: plain_text(bulletin.region.source()),
         vintage: plain_text(bulletin.region.vintage()),
         region: display_name(bulletin.region.title()),
-        rule: rule_in_words(bulletin.rule),
+        rule: rule_in_words(bulletin.rule, words),
         week: &week,
         bulletin,
         protocol,
@@ -85,6 +104,13 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
 struct Page<'a> {
     headline: String,
     key_facts: Vec<(&'static str, String)>,
+    /// Stages and fields of the week's counts.
+    stages_counted: Option<String>,
+    /// `Fields`.
+    several: String,
+    /// `At threshold`.
+    at: String,
+    words: CountWords,
     due: Option<String>,
     paragraph: String,
     map: CountyMap,

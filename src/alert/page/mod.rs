@@ -9,6 +9,7 @@ pub(crate) mod pressure_bars;
 pub(crate) mod row_words;
 pub(crate) mod season_curve;
 pub(crate) mod stage_bars;
+pub(crate) mod stage_mix;
 pub(crate) mod still_to_come;
 pub(crate) mod summary;
 pub mod text;

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use crate::seasons::season_so_far::PressureClass;
 use crate::shared::chart::{Anchor, Chart, FAINT, WIDTH, chart, short, text};
 use crate::shared::classes::Class;
+use crate::shared::count_words::CountWords;
 use crate::shared::shown_numbers::count_of;
 use disclosure::median_class::MedianClass;
 use disclosure::rule::Level;
@@ -17,7 +18,11 @@ const RIGHT: f64 = WIDTH - 44.0;
 
 /// Draws it; `None` where no county of the week has a class. `levels` are those of the week's rows,
 /// one or more.
-pub(crate) fn draw_pressure_bars(classes: &[PressureClass], levels: &[Level]) -> Option<Chart> {
+pub(crate) fn draw_pressure_bars(
+    classes: &[PressureClass],
+    levels: &[Level],
+    words: CountWords,
+) -> Option<Chart> {
     let most = classes.iter().map(|class| class.counties).max()?;
     let rows = bars(classes, levels);
     let mut inner = String::new();
@@ -68,7 +73,8 @@ pub(crate) fn draw_pressure_bars(classes: &[PressureClass], levels: &[Level]) ->
         height,
         "Counties by class of the median",
         &format!(
-            "{all} by class of the median; 1 is at threshold. {}.",
+            "{all} by class of the median; 1 is {}. {}.",
+            words.at(),
             said.join("; ")
         ),
         &inner,
@@ -123,7 +129,7 @@ fn class_of(found: &PressureClass, levels: &[Level]) -> Class {
 }
 
 fn label(class: Class) -> &'static str {
-    class.band().map_or(class.words(), |band| band.short)
+    class.band().map_or("nothing found", |band| band.short)
 }
 
 #[cfg(test)]
@@ -154,7 +160,7 @@ mod tests {
             class(1.0, Some(1.5), 2),
             class(1.5, None, 1),
         ];
-        let svg = draw_pressure_bars(&found, &[Level::Survey])
+        let svg = draw_pressure_bars(&found, &[Level::Survey], CountWords::Threshold)
             .expect("counties")
             .svg;
         let said = "18 counties by class of the median; 1 is at threshold. nothing found: 10; under 0.25: 5; 0.25 to \
@@ -167,7 +173,10 @@ mod tests {
             "{svg}"
         );
         assert_eq!(svg.matches(r##"stroke="#000""##).count(), 2);
-        assert_eq!(draw_pressure_bars(&[], &[Level::Survey]), None);
+        assert_eq!(
+            draw_pressure_bars(&[], &[Level::Survey], CountWords::Threshold),
+            None
+        );
     }
 
     #[test]
@@ -178,7 +187,7 @@ mod tests {
             class(0.25, Some(0.5), 3),
             class(1.0, Some(1.5), 4),
         ];
-        let svg = draw_pressure_bars(&found, &[Level::Strict])
+        let svg = draw_pressure_bars(&found, &[Level::Strict], CountWords::Threshold)
             .expect("counties")
             .svg;
         let said = "10 counties by class of the median; 1 is at threshold. nothing found: 1; under 0.25: 0; under 0.5: \

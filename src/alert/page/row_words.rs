@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 
 use crate::shared::classes::bounds_in_words;
+use crate::shared::count_words::CountWords;
 use crate::shared::shown_numbers::{Form, display_number};
 use disclosure::public_row::PublicRow;
 use scouting::visit::week::IsoWeek;
@@ -19,13 +20,12 @@ pub(crate) fn fields_in_words(row: &PublicRow) -> String {
 }
 
 /// The same with its noun: `4 of 6 fields at threshold`.
-pub(crate) fn fields_at_threshold_in_words(row: &PublicRow) -> String {
-    let noun = if row.fields_visited == 1 {
-        "field"
-    } else {
-        "fields"
+pub(crate) fn fields_at_threshold_in_words(row: &PublicRow, words: CountWords) -> String {
+    let noun = match row.fields_visited {
+        1 => words.one(),
+        _ => words.several(),
     };
-    format!("{} {noun} at threshold", fields_in_words(row))
+    format!("{} {noun} {}", fields_in_words(row), words.at())
 }
 
 /// The 95% interval of the percent of fields at threshold, `between` its ends: `9–54%`; empty where no field is in the

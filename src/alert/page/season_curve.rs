@@ -8,6 +8,7 @@ use std::fmt::Write;
 
 use crate::seasons::season_so_far::{RegionWeek, SeasonSoFar};
 use crate::shared::chart::{Anchor, Chart, FAINT, chart, number_of, short, text};
+use crate::shared::count_words::CountWords;
 use crate::shared::shown_numbers::{Form, display_number, join_with_and};
 
 const HEIGHT: f64 = 202.0;
@@ -34,7 +35,7 @@ pub(crate) struct SeasonCurve {
 }
 
 /// Draws it; `None` where no week of this season has fields to draw.
-pub(crate) fn draw_season_curve(so_far: &SeasonSoFar) -> Option<SeasonCurve> {
+pub(crate) fn draw_season_curve(so_far: &SeasonSoFar, words: CountWords) -> Option<SeasonCurve> {
     let newest = so_far.weeks.last()?;
     let earlier = Spread::of(&so_far.earlier);
     let season = newest.season;
@@ -54,13 +55,17 @@ pub(crate) fn draw_season_curve(so_far: &SeasonSoFar) -> Option<SeasonCurve> {
     axes.draw(&mut inner);
     earlier.draw(&axes, &mut inner);
     draw_this(&so_far.weeks, &axes, &mut inner);
-    let title = format!("Share of visited fields at threshold by week, {season}");
+    let title = format!(
+        "Share of visited {} {} by week, {season}",
+        words.several(),
+        words.at()
+    );
     Some(SeasonCurve {
         chart: chart(
             "season",
             HEIGHT,
             &title,
-            &described(season, &so_far.weeks, &earlier),
+            &words.said(&described(season, &so_far.weeks, &earlier)),
             &inner,
         ),
         key: key(season, so_far.weeks.iter().any(is_range), &earlier),
@@ -343,7 +348,7 @@ mod tests {
             ],
             ..SeasonSoFar::default()
         };
-        let curve = draw_season_curve(&so_far).expect("weeks");
+        let curve = draw_season_curve(&so_far, CountWords::Threshold).expect("weeks");
         let svg = &curve.chart.svg;
         assert!(svg.contains("week 28 5% of 20, week 29 25% of 20"), "{svg}");
         assert!(
@@ -371,7 +376,7 @@ mod tests {
             weeks: vec![week(2026, 28, 0.05), range],
             ..SeasonSoFar::default()
         };
-        let curve = draw_season_curve(&so_far).expect("weeks");
+        let curve = draw_season_curve(&so_far, CountWords::Threshold).expect("weeks");
         let svg = &curve.chart.svg;
         assert!(
             svg.contains("least to most where a number is not public: week 28 5% of 20, week 29 10 to 50% of 20."),
@@ -391,13 +396,13 @@ mod tests {
             earlier: vec![week(2025, 28, 0.2)],
             ..SeasonSoFar::default()
         };
-        let curve = draw_season_curve(&so_far).expect("a week");
+        let curve = draw_season_curve(&so_far, CountWords::Threshold).expect("a week");
         assert!(!curve.chart.svg.contains(BAND) && curve.chart.svg.contains("dasharray"));
         so_far.earlier.clear();
-        let curve = draw_season_curve(&so_far).expect("a week");
+        let curve = draw_season_curve(&so_far, CountWords::Threshold).expect("a week");
         assert!(curve.chart.svg.contains("no earlier season"));
         assert_eq!(curve.key.len(), 1);
         so_far.weeks.clear();
-        assert_eq!(draw_season_curve(&so_far), None);
+        assert_eq!(draw_season_curve(&so_far, CountWords::Threshold), None);
     }
 }

@@ -2,6 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
+use crate::shared::count_words::CountWords;
 use crate::shared::shown_names::{display_name, display_names};
 use disclosure::public_row::PublicRow;
 use scouting::region::Region;
@@ -16,6 +17,8 @@ pub(crate) struct Summary<'a> {
     pub other_stage: usize,
     /// Names of the counties without a row, by id: not visited, or too few fields to publish.
     pub without_figures: Vec<String>,
+    /// How texts name its places and its level.
+    pub words: CountWords,
     names: HashMap<&'a str, String>,
 }
 
@@ -30,7 +33,7 @@ pub(crate) struct Shown<'a> {
 
 impl<'a> Summary<'a> {
     /// Sorts the rows of one week under one protocol, of places of the region.
-    pub(crate) fn of(region: &'a Region, rows: &'a [PublicRow]) -> Summary<'a> {
+    pub(crate) fn of(region: &'a Region, rows: &'a [PublicRow], words: CountWords) -> Summary<'a> {
         let names = display_names(region);
         let name_of = |row: &PublicRow| match row.place.county() {
             Some(id) => names.get(id).cloned().unwrap_or_else(|| display_name(id)),
@@ -58,6 +61,7 @@ impl<'a> Summary<'a> {
                 .map(|county| names[&*county.id].clone())
                 .collect(),
             names,
+            words,
         }
     }
 

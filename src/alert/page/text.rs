@@ -7,12 +7,14 @@ use jiff::civil::Date;
 
 use super::changes::changes_of;
 use super::row_words::{fields_in_words, median_in_short, percent_in_words, visits_until_in_words};
+use super::stage_mix::stages_counted;
 use super::summary::Summary;
 use super::when::when_due;
 use super::wording::{headline, paragraph, rule_in_words};
 use crate::alert::bulletin::Bulletin;
-use crate::shared::cautions::standing_cautions;
+use crate::shared::cautions::{Group, standing_cautions};
 use crate::shared::markdown::escaped;
+use crate::shared::passages::sentence_case;
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use disclosure::public_row::PublicRow;
@@ -34,7 +36,8 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
             format!("{:?} is no ISO 8601 week", bulletin.iso_week),
         )
     })?;
-    let summary = Summary::of(bulletin.region, bulletin.rows);
+    let (protocol, words) = (bulletin.protocol, bulletin.protocol.words());
+    let summary = Summary::of(bulletin.region, bulletin.rows, words);
     let mut parts = vec![format!("# {}", escaped(&headline(&summary)))];
     parts.push(wrapped(&about(bulletin, &week)));
     if let Some(notice) = bulletin.region.invented() {
@@ -49,10 +52,16 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
             &(issue.in_words() + &correction.unwrap_or_default()),
         ));
     }
+    let at_top = protocol.cautions_at_top.iter();
+    parts.extend(at_top.map(|text| wrapped(&format!("**Caution.** {}", escaped(text)))));
     parts.push(wrapped(&escaped(&paragraph(bulletin))));
-    parts.push(wrapped(
-        "County figures are not a treatment recommendation; scout your own fields, and see the cautions below.",
-    ));
+    if let Some(stages) = stages_of(bulletin) {
+        parts.push(wrapped(&escaped(&stages)));
+    }
+    parts.push(wrapped(&format!(
+        "{} Scout your own fields, and see the cautions below.",
+        protocol.county_figures()
+    )));
     if let Some(note) = bulletin.note {
         parts.push("## Entomologist's comments".to_owned());
         parts.push(note.markdown().trim_end().to_owned());
@@ -67,9 +76,9 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
             ))
         });
         parts.push(match changes.is_empty() {
-            true => wrapped(
+            true => wrapped(&words.said(
                 "Neither the class of the median nor the number of fields at threshold has changed in any place.",
-            ),
+            )),
             false => lines.collect::<Vec<_>>().join("\n"),
         });
     }
@@ -77,10 +86,10 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     parts.push(table(bulletin, &summary));
     parts.push("## The season, and reporting status (preliminary)".to_owned());
     parts.push(wrapped(&escaped(&season(bulletin))));
-    let stage = bulletin.protocol.treatment_stage.as_deref();
-    if let Some(due) = when_due(bulletin.rows, stage) {
-        parts.push("## Treatment timing (only if your own field is at threshold)".to_owned());
-        parts.push(wrapped(&escaped(&due)));
+    let said = what_next(bulletin);
+    if !said.is_empty() {
+        parts.push(format!("## {}", escaped(&protocol.next_heading())));
+        parts.push(wrapped(&escaped(&said.join(" "))));
     }
     parts.push("## How it is counted".to_owned());
     parts.push(wrapped(&method(bulletin)));
@@ -107,6 +116,34 @@ fn about(bulletin: &Bulletin, week: &str) -> String {
     format!("**{title}**{place}, {week}")
 }
 
+/// The stages of the week's counts, and which of them are early or late, in sentences.
+fn stages_of(bulletin: &Bulletin) -> Option<String> {
+    let several = bulletin.protocol.words().several();
+    let stages = stages_counted(&bulletin.so_far.stages, bulletin.iso_week);
+    let stages = stages.map(|stages| format!("Stages of the {several} counted: {stages}."));
+    let said: Vec<String> = stages
+        .into_iter()
+        .chain(bulletin.protocol.count_timing.clone())
+        .collect();
+    (!said.is_empty()).then(|| said.join(" "))
+}
+
+/// What to do after the figures, or to consider.
+fn what_next(bulletin: &Bulletin) -> Vec<String> {
+    let protocol = bulletin.protocol;
+    let due = when_due(
+        bulletin.rows,
+        protocol.treatment_stage.as_deref(),
+        &protocol.level_of_one(),
+    );
+    // A mail is short: the days alone, or what a survey asks for.
+    let text = match protocol.next_step {
+        Some(_) => protocol.treatment.clone(),
+        None => None,
+    };
+    text.into_iter().chain(due).collect()
+}
+
 /// How the week compares, and what is still to come.
 fn season(bulletin: &Bulletin) -> String {
     let now = bulletin.season_now.map(|now| format!("{now} "));
@@ -120,41 +157,52 @@ fn season(bulletin: &Bulletin) -> String {
 }
 
 fn method(bulletin: &Bulletin) -> String {
-    let protocol = bulletin.protocol;
+    let (protocol, words) = (bulletin.protocol, bulletin.protocol.words());
+    let counted = words.said(
+        "The percent of fields at threshold has a 95% Wilson score interval; fields were not a random sample, so the true \
+         uncertainty is larger.",
+    );
     escaped(&format!(
-        "Pressure is a field's mean count ({}) divided by the {} ({}); 1 is at threshold. A field \
-         counts once a week, with its last visit at {}; counts up to {} days after a treatment are left out. The percent of fields at threshold has a 95% Wilson score \
-         interval; fields were not a random sample, so the true uncertainty is larger. {}",
-        protocol.counted,
-        protocol.threshold_name,
-        protocol.threshold_basis.words(),
+        "{} A {} counts once a week, with its last visit at {}; counts up to {} days after a treatment are left out. {counted} {}",
+        protocol.pressure_in_words(),
+        words.one(),
         protocol.stage_window,
         protocol.days_after_treatment,
-        rule_in_words(bulletin.rule)
+        rule_in_words(bulletin.rule, words)
     ))
 }
 
 fn cautions(bulletin: &Bulletin) -> String {
     let protocol = bulletin.protocol;
-    let standing = standing_cautions(&protocol.crop, protocol.treatment_stage.as_deref());
+    let crop = (&*protocol.crop, protocol.treatment_stage.as_deref());
+    let standing = standing_cautions([crop]);
     let own = protocol.cautions.iter();
-    standing
-        .iter()
-        .map(|caution| (caution.title.as_str(), caution.text.as_str()))
-        .chain(own.map(|text| ("For this count", text.as_str())))
-        .map(|(title, text)| listed(&format!("**{}.** {}", escaped(title), escaped(text))))
+    let own: Vec<String> = own.map(|text| listed(&escaped(text))).collect();
+    let of_group = |group: Group| {
+        let cautions = standing.iter().filter(|caution| caution.group == group);
+        let lines = cautions.map(|caution| {
+            let (title, text) = (escaped(&caution.title), escaped(&caution.text));
+            listed(&format!("**{title}.** {text}"))
+        });
+        (group.heading(), lines.collect::<Vec<_>>())
+    };
+    std::iter::once(("For this count", own))
+        .chain(Group::ALL.map(of_group))
+        .filter(|(_, lines)| !lines.is_empty())
+        .map(|(heading, lines)| format!("### {heading}\n\n{}", lines.join("\n")))
         .collect::<Vec<_>>()
-        .join("\n")
+        .join("\n\n")
 }
 
 /// A table of Markdown whose columns are aligned in plain text too.
 fn table(bulletin: &Bulletin, summary: &Summary) -> String {
+    let words = summary.words;
     let heads = [
-        "County",
-        "Fields",
-        "At threshold",
-        "% of fields (95% CI)",
-        "Median × threshold",
+        "County".to_owned(),
+        sentence_case(words.several()),
+        sentence_case(words.at()),
+        format!("% of {} (95% CI)", words.several()),
+        format!("Median × {}", words.level()),
     ];
     let named = |row: &'_ PublicRow| {
         let county = row.place.county();
@@ -163,11 +211,11 @@ fn table(bulletin: &Bulletin, summary: &Summary) -> String {
     };
     let mut rows: Vec<(bool, [String; 5])> = bulletin.rows.iter().map(named).collect();
     if rows.is_empty() {
-        return "No county has enough sampled fields to report.".to_owned();
+        return words.said("No county has enough sampled fields to report.");
     }
     rows.sort();
     let mut rows: Vec<[String; 5]> = rows.into_iter().map(|(_, row)| row).collect();
-    rows.insert(0, heads.map(str::to_owned));
+    rows.insert(0, heads);
     let widths: [usize; 5] = std::array::from_fn(|place| {
         let cells = rows.iter().map(|row| row[place].chars().count());
         cells.max().unwrap_or_default().min(CELL_WIDTH)

@@ -5,43 +5,54 @@ use super::row_words::{
     fields_at_threshold_in_words, fields_in_words, median_in_words, percent_in_words,
 };
 use super::summary::{Shown, Summary};
-use crate::alert::bulletin::{Bulletin, ThresholdBasis};
+use crate::alert::bulletin::Bulletin;
+use crate::shared::count_words::CountWords;
+use crate::shared::passages::sentence_case;
 use crate::shared::shown_numbers::{count_of, join_with_and};
 use disclosure::rule::{Level, Rule};
 
 /// Below this a county's figures are called few. From 12 fields on, the 95% Wilson confidence interval of a
 /// share of one half is narrower than half the scale (0.254 to 0.746; computed).
 const FEW_FIELDS: u32 = 12;
-/// Where a county has a row.
-const ENOUGH: &str = "with enough sampled fields to report";
+/// Where a county has a row: `with enough sampled fields to report`.
+fn enough(words: CountWords) -> String {
+    let sampled = match words {
+        CountWords::Risk => "",
+        CountWords::Threshold | CountWords::Either => "sampled ",
+    };
+    format!("with enough {sampled}{} to report", words.several())
+}
 
 /// What a county agent must grasp in ten seconds.
 pub(crate) fn headline(summary: &Summary) -> String {
     let (shown, at_threshold) = (summary.shown.len(), summary.at_threshold());
+    let (one, at) = (summary.words.one(), summary.words.at());
+    let several = sentence_case(summary.words.several());
+    let enough = enough(summary.words);
     match (&*summary.shown, at_threshold) {
         ([], _) => headline_without_counties(summary),
         (_, 0) if summary.nothing_found() => match shown {
             1 => format!("Nothing found in {}", only(summary)),
-            2 => format!("Nothing found in either of the 2 counties {ENOUGH}"),
-            _ => format!("Nothing found in any of the {shown} counties {ENOUGH}"),
+            2 => format!("Nothing found in either of the 2 counties {enough}"),
+            _ => format!("Nothing found in any of the {shown} counties {enough}"),
         },
-        ([_], 0) => format!("No field at threshold in {}", only(summary)),
-        (_, 0) => format!("No field at threshold in the {shown} counties {ENOUGH}"),
+        ([_], 0) => format!("No {one} {at} in {}", only(summary)),
+        (_, 0) => format!("No {one} {at} in the {shown} counties {enough}"),
         ([county], _) => match county.row.at_threshold {
-            [1, 1] => format!("One field at threshold in {}", only(summary)),
-            [_, _] => format!("Fields at threshold in {}", only(summary)),
+            [1, 1] => format!("One {one} {at} in {}", only(summary)),
+            [_, _] => format!("{several} {at} in {}", only(summary)),
         },
         (_, all) if all == shown && shown == 2 => {
-            format!("Fields at threshold in both counties {ENOUGH}")
+            format!("{several} {at} in both counties {enough}")
         }
-        (_, all) if all == shown => format!("Fields at threshold in all {shown} counties {ENOUGH}"),
-        _ => format!("Fields at threshold in {at_threshold} of the {shown} counties {ENOUGH}"),
+        (_, all) if all == shown => format!("{several} {at} in all {shown} counties {enough}"),
+        _ => format!("{several} {at} in {at_threshold} of the {shown} counties {enough}"),
     }
 }
 
 fn only(summary: &Summary) -> String {
     let name = &summary.shown[0].name;
-    format!("{name}, the only county {ENOUGH}")
+    format!("{name}, the only county {}", enough(summary.words))
 }
 
 /// No county has a row with figures: what the rows elsewhere say, or why there are none. Whether nobody scouted or too
@@ -53,20 +64,21 @@ fn headline_without_counties(summary: &Summary) -> String {
         .filter(|place| place.row.at_threshold[0] > 0)
         .map(|place| format!("{} {}", fields_in_words(place.row), place.name))
         .collect();
+    let words = summary.words;
+    let (one, at) = (words.one(), words.at());
     match (join_with_and(&places), summary.elsewhere.as_slice()) {
-        (Some(places), _) => format!("Fields at threshold: {places}"),
+        (Some(places), _) => format!("{} {at}: {places}", sentence_case(words.several())),
         (None, [_, ..]) => {
-            let all = count_of(
-                Summary::fields(&summary.elsewhere) as usize,
-                "field",
-                "fields",
-            );
-            format!("No field at threshold among {all} in counties with too few to report alone")
+            let all = fields(Summary::fields(&summary.elsewhere), words);
+            format!("No {one} {at} among {all} in counties with too few to report alone")
         }
         (None, []) if summary.other_stage > 0 => {
-            "Every field reported was at a crop stage at which this count is not valid".to_owned()
+            format!("Every {one} reported was at a crop stage at which this count is not valid")
         }
-        (None, []) => "No county has enough sampled fields to report this week".to_owned(),
+        (None, []) => format!(
+            "No county has {} this week",
+            enough(words).trim_start_matches("with ")
+        ),
     }
 }
 
@@ -77,23 +89,27 @@ pub(crate) fn key_facts(summary: &Summary) -> Vec<(&'static str, String)> {
         let median = median_in_words(county.row)
             .map(|class| format!("; median pressure {class}"))
             .unwrap_or_default();
-        let fields = fields_at_threshold_in_words(county.row);
+        let fields = fields_at_threshold_in_words(county.row, summary.words);
         facts.push((
             "Highest county",
             format!("{}: {fields}{median}", county.name),
         ));
     }
     if let Some(county) = summary.highest().or_else(|| summary.least_visited()) {
-        let fields = fields(county.row.fields_visited);
+        let fields = fields(county.row.fields_visited, summary.words);
         let interval = percent_in_words(county.row, "\u{a0}to\u{a0}");
         let place = &county.name;
+        let (several, at) = (summary.words.several(), summary.words.at());
         facts.push((
             "Uncertainty",
-            format!("{fields} sampled in {place}; 95% confidence interval for the percent of fields at threshold {interval}"),
+            format!("{fields} sampled in {place}; 95% confidence interval for the percent of {several} {at} {interval}"),
         ));
         let counties = count_of(summary.shown.len(), "county", "counties");
         let all = Summary::fields(&summary.shown);
-        facts.push(("Based on", format!("{} in {counties}", self::fields(all))));
+        facts.push((
+            "Based on",
+            format!("{} in {counties}", self::fields(all, summary.words)),
+        ));
     }
     facts
 }
@@ -102,18 +118,22 @@ pub(crate) fn key_facts(summary: &Summary) -> Vec<(&'static str, String)> {
 fn elsewhere_in_words(summary: &Summary) -> String {
     let places = summary.elsewhere.iter();
     let places: Vec<String> = places
-        .map(|place| format!("{} {}", fields_at_threshold_in_words(place.row), place.name))
+        .map(|place| {
+            let fields = fields_at_threshold_in_words(place.row, summary.words);
+            format!("{fields} {}", place.name)
+        })
         .collect();
     places.join("; ")
 }
 
-fn fields(count: u32) -> String {
-    count_of(count as usize, "field", "fields")
+fn fields(count: u32, words: CountWords) -> String {
+    count_of(count as usize, words.one(), words.several())
 }
 
 /// The week in one paragraph of plain words.
 pub(crate) fn paragraph(bulletin: &Bulletin) -> String {
-    let summary = Summary::of(bulletin.region, bulletin.rows);
+    let words = bulletin.protocol.words();
+    let summary = Summary::of(bulletin.region, bulletin.rows, words);
     let mut sentences = vec![coverage(&summary, bulletin)];
     sentences.extend(where_it_is_highest(&summary));
     sentences.extend(how_far_to_trust(&summary));
@@ -122,7 +142,7 @@ pub(crate) fn paragraph(bulletin: &Bulletin) -> String {
     if let Some(previous) = bulletin.previous {
         sentences.extend(week_before(
             &summary,
-            &Summary::of(bulletin.region, previous),
+            &Summary::of(bulletin.region, previous, words),
         ));
     }
     sentences.extend(what_is_not_shown(&summary));
@@ -130,35 +150,37 @@ pub(crate) fn paragraph(bulletin: &Bulletin) -> String {
 }
 
 fn coverage(summary: &Summary, bulletin: &Bulletin) -> String {
-    let threshold = &bulletin.protocol.threshold_name;
     let window = &bulletin.protocol.stage_window;
+    let enough = enough(summary.words);
     let place = match &*summary.shown {
-        [] => return "No county has enough sampled fields for figures of its own.".to_owned(),
-        [county] => format!("In {}, the only county {ENOUGH}", county.name),
-        [_, _] => format!("In the 2 counties {ENOUGH}"),
-        counties => format!("In the {} counties {ENOUGH}", counties.len()),
+        [] => {
+            let sampled = enough.trim_start_matches("with ").replace(" to report", "");
+            return format!("No county has {sampled} for figures of its own.");
+        }
+        [county] => format!("In {}, the only county {enough}", county.name),
+        [_, _] => format!("In the 2 counties {enough}"),
+        counties => format!("In the {} counties {enough}", counties.len()),
     };
     let visited = Summary::fields(&summary.shown);
-    let (its, their) = match bulletin.protocol.threshold_basis {
-        ThresholdBasis::Economics => ("its own", "their own"),
-        ThresholdBasis::Fixed | ThresholdBasis::Region => ("the", "the"),
-    };
+    let its = bulletin.protocol.level_of_one();
+    let their = bulletin.protocol.level_of_several();
     let found = match Summary::fields_at_threshold(&summary.shown) {
-        [_, 0] => format!("none of them was at or above {its} {threshold}"),
-        [1, 1] => format!("1 of them was at or above {its} {threshold}"),
+        [_, 0] => format!("none of them was at or above {its}"),
+        [1, 1] => format!("1 of them was at or above {its}"),
         [least, most] if least == most => {
-            format!("{least} of them were at or above {their} {threshold}")
+            format!("{least} of them were at or above {their}")
         }
         [least, most] => {
-            format!("{least} to {most} of them were at or above {their} {threshold}")
+            format!("{least} to {most} of them were at or above {their}")
         }
     };
-    let fields = fields(visited);
+    let fields = fields(visited, summary.words);
     format!("{place}, scouts sampled {fields} at {window}; {found}.")
 }
 
 /// How many of the region's counties have figures, and how many fields they are based on.
 pub(super) fn coverage_of_counties(summary: &Summary) -> String {
+    let words = summary.words;
     let (shown, without) = (summary.shown.len(), summary.without_figures.len());
     let all = shown + summary.other_stage + without;
     let mut parts = vec![format!(
@@ -167,19 +189,21 @@ pub(super) fn coverage_of_counties(summary: &Summary) -> String {
     )];
     if summary.other_stage > 0 {
         parts.push(format!(
-            "{} with all fields at another crop stage",
-            summary.other_stage
+            "{} with all {} at another crop stage",
+            summary.other_stage,
+            words.several()
         ));
     }
     if without > 0 {
         parts.push(format!(
-            "{without} not visited or with too few fields to publish"
+            "{without} not visited or with too few {} to publish",
+            words.several()
         ));
     }
-    let here = fields(Summary::fields(&summary.shown));
+    let here = fields(Summary::fields(&summary.shown), words);
     let elsewhere = match Summary::fields(&summary.elsewhere) {
         0 => String::new(),
-        some => format!(", and {} of other counties combined", fields(some)),
+        some => format!(", and {} of other counties combined", fields(some, words)),
     };
     format!(
         "{}. Figures are based on {here} in the counties shown{elsewhere}.",
@@ -188,18 +212,20 @@ pub(super) fn coverage_of_counties(summary: &Summary) -> String {
 }
 
 fn where_it_is_highest(summary: &Summary) -> Option<String> {
+    let words = summary.words;
     let Some(county) = summary.highest() else {
         let county = summary.least_visited()?;
         let [_, reach] = county.row.share_interval()?;
         let reach = (reach * 100.0).round();
-        let (name, fields) = (&county.name, fields(county.row.fields_visited));
+        let (name, fields) = (&county.name, fields(county.row.fields_visited, words));
+        let (one, several, at) = (words.one(), words.several(), words.at());
         return Some(format!(
-            "No field at threshold does not prove that there is none: with {fields} sampled in {name}, up to {reach}% of \
-             fields there may be at threshold (95% confidence interval)."
+            "No {one} {at} does not prove that there is none: with {fields} sampled in {name}, up to {reach}% of \
+             {several} there may be {at} (95% confidence interval)."
         ));
     };
     let name = &county.name;
-    let fields = fields_at_threshold_in_words(county.row);
+    let fields = fields_at_threshold_in_words(county.row, words);
     let interval = percent_in_words(county.row, " to ");
     let median = median_in_words(county.row)
         .map(|class| format!(" with a median pressure of {class}"))
@@ -222,11 +248,11 @@ fn how_far_to_trust(summary: &Summary) -> Option<String> {
     match (visited < FEW_FIELDS, wide) {
         (true, true) => Some(format!(
             "That is based on only {}, and the interval is wide: {reading}.",
-            fields(visited)
+            fields(visited, summary.words)
         )),
         (true, false) => Some(format!(
             "That is based on only {}: {reading}.",
-            fields(visited)
+            fields(visited, summary.words)
         )),
         (false, true) => Some(format!("The interval is wide: {reading}.")),
         (false, false) => None,
@@ -237,7 +263,8 @@ fn how_far_to_trust(summary: &Summary) -> Option<String> {
 fn what_is_elsewhere(summary: &Summary) -> Option<String> {
     (!summary.elsewhere.is_empty()).then(|| {
         format!(
-            "Fields of counties with too few to report alone are combined: {}.",
+            "{} of counties with too few to report alone are combined: {}.",
+            sentence_case(summary.words.several()),
             elsewhere_in_words(summary)
         )
     })
@@ -260,12 +287,13 @@ fn week_before(now: &Summary, before: &Summary) -> Option<String> {
         [(county, earlier)] => Some(format!(
             "Only {} has figures in both this week and last week: {} now, {} then.",
             county.name,
-            fields_at_threshold_in_words(county.row),
-            fields_at_threshold_in_words(earlier.row),
+            fields_at_threshold_in_words(county.row, now.words),
+            fields_at_threshold_in_words(earlier.row, now.words),
         )),
         _ => {
             let at = |place: &Shown| place.row.at_threshold[0] > 0;
             let then = pairs.iter().filter(|(_, earlier)| at(earlier)).count();
+            let words = now.words;
             let now = pairs.iter().filter(|(county, _)| at(county)).count();
             let had = |count: usize, one, several| match count {
                 0 => format!("none {one}"),
@@ -273,9 +301,11 @@ fn week_before(now: &Summary, before: &Summary) -> Option<String> {
                 _ => format!("{count} {several}"),
             };
             Some(format!(
-                "Of the {} counties with figures in both weeks, {} fields at threshold last week; {} this week.",
+                "Of the {} counties with figures in both weeks, {} {} {} last week; {} this week.",
                 pairs.len(),
                 had(then, "had", "had"),
+                words.several(),
+                words.at(),
                 had(now, "has", "do"),
             ))
         }
@@ -284,18 +314,22 @@ fn week_before(now: &Summary, before: &Summary) -> Option<String> {
 
 fn what_is_not_shown(summary: &Summary) -> Option<String> {
     let counties = |count| count_of(count, "county", "counties");
+    let several = summary.words.several();
     let other_stage = match summary.other_stage {
         0 => None,
         some => Some(format!(
-            "In {} all fields were at another crop stage.",
+            "In {} all {several} were at another crop stage.",
             counties(some)
         )),
     };
     let without = match summary.without_figures.len() {
         0 => None,
-        1 => Some("1 county has no figures: it was not visited, or had too few fields to publish. No conclusion can be drawn there.".to_owned()),
+        1 => Some(format!(
+            "1 county has no figures: it was not visited, or had too few {several} to publish. No conclusion can be drawn \
+             there."
+        )),
         some => Some(format!(
-            "{some} counties have no figures: they were not visited, or had too few fields to publish. No conclusion \
+            "{some} counties have no figures: they were not visited, or had too few {several} to publish. No conclusion \
              can be drawn there."
         )),
     };
@@ -304,7 +338,7 @@ fn what_is_not_shown(summary: &Summary) -> Option<String> {
 }
 
 /// What the rows say and what is withheld, by the rule that they were made by.
-pub(super) fn rule_in_words(rule: &Rule) -> String {
+pub(super) fn rule_in_words(rule: &Rule, words: CountWords) -> String {
     let counts = match rule.level {
         Level::Survey => {
             "Of 3 or 4 fields, only whether any is at threshold is reported; all, and all but one, are reported as all \
@@ -315,11 +349,11 @@ pub(super) fn rule_in_words(rule: &Rule) -> String {
              or 1 or more)."
         }
     };
-    format!(
+    words.said(&format!(
         "A county is reported with {} or more fields of {} or more farms, none with more than half of them (with {} or more \
          fields, if no visit of the season names a farm); smaller groups are combined by district or for the region. \
          {counts} A row is updated at most once, and only when enough late or corrected fields arrive to be shown as a \
          group; otherwise it gives the date through which visits are counted.",
         rule.min_fields, rule.min_farms, rule.min_fields_without_farms
-    )
+    ))
 }

@@ -40,8 +40,8 @@ const TEXTS: [TextColumn; 16] = [
     ("window_last", "last such stage", |p| p.stages.last.clone()),
     (
         "threshold_kind",
-        "economic injury level, economic threshold or regional risk class",
-        |p| p.threshold.kind.clone(),
+        "economic injury level, economic threshold, action threshold or regional risk class",
+        |p| p.threshold.kind.to_string(),
     ),
     (
         "threshold_expression",

@@ -8,6 +8,7 @@ use super::table::ExportTable;
 use crate::figures::map::columns::plain;
 use crate::shared::cautions;
 use crate::shared::shown_days::moment_in_words;
+use scouting::protocol::catalogue::Protocol;
 
 pub(super) fn readme(facts: &Facts, tables: &[ExportTable], files: &[PackageFile]) -> String {
     let mut page = format!("# {}\n\n", plain(&facts.title()));
@@ -38,10 +39,14 @@ pub(super) fn readme(facts: &Facts, tables: &[ExportTable], files: &[PackageFile
         }
     }
     page.push_str("## Cautions\n\n");
-    for caution in cautions::standing_cautions("", None) {
-        let _ = writeln!(page, "- **{}.** {}", caution.title, caution.text);
+    let protocols = || facts.protocols.iter().copied();
+    let crops = protocols().map(cautions::crop_and_stage);
+    page.push_str(&cautions::cautions_markdown(crops));
+    let with_own = |protocol: &&Protocol| !protocol.cautions.is_empty();
+    if protocols().any(|protocol| with_own(&protocol)) {
+        page.push_str("\n### Of single protocols\n\n");
     }
-    for protocol in &facts.protocols {
+    for protocol in protocols() {
         for caution in &protocol.cautions {
             let _ = writeln!(
                 page,

@@ -5,11 +5,14 @@
 use std::fmt::Write;
 
 use super::rows::ADDED_COLUMNS;
-use super::rules::{AT_THRESHOLD, OUTLINED, rules};
+use super::rules::{AT_THRESHOLD, outlined, rules};
 use crate::shared::cautions;
+use crate::shared::count_words::CountWords;
+use crate::shared::passages::sentence_case;
 use crate::shared::tables::ColumnDoc;
 use crate::shared::unseen::is_unseen;
 use disclosure::rule::Level;
+use scouting::protocol::catalogue::Protocol;
 use scouting::region::Region;
 
 /// What a page says of one kind of file.
@@ -28,7 +31,12 @@ pub(crate) struct DescribedFiles<'a> {
 }
 
 /// The page, as Markdown.
-pub(crate) fn columns_page(region: &Region, files: &[DescribedFiles]) -> String {
+pub(crate) fn columns_page(
+    region: &Region,
+    files: &[DescribedFiles],
+    protocols: Vec<&Protocol>,
+) -> String {
+    let words = CountWords::of_all(protocols.iter().copied());
     let mut page = String::from("# The columns of these files\n\n");
     // Writing to a String cannot fail.
     if let Some(notice) = region.invented() {
@@ -64,30 +72,18 @@ pub(crate) fn columns_page(region: &Region, files: &[DescribedFiles]) -> String 
         "## The classes of the map\n\nA map colors a county by the class of the median of its fields' pressures; rows \
          of the levels survey and strict have classes of their own. {} (`{AT_THRESHOLD}` above 0).\n\n\
          | class | color | status | level | median_class |\n|---|---|---|---|---|\n",
-        sentence(OUTLINED),
+        sentence_case(&outlined(words)),
     );
     for rule in rules(&[Level::Survey, Level::Strict]) {
         let (level, class) = rule.median.unwrap_or_default();
-        let (words, fill, status) = (rule.class.words(), rule.fill, rule.status);
-        let _ = writeln!(
-            page,
-            "| {words} | `{fill}` | {status} | {level} | {class} |"
-        );
+        let (said, fill, status) = (rule.class.words(words), rule.fill, rule.status);
+        let _ = writeln!(page, "| {said} | `{fill}` | {status} | {level} | {class} |");
     }
     page.push_str("\n## Cautions\n\n");
-    for caution in cautions::standing_cautions("", None) {
-        let _ = writeln!(page, "- **{}.** {}", caution.title, caution.text);
-    }
+    page.push_str(&cautions::cautions_markdown(
+        protocols.into_iter().map(cautions::crop_and_stage),
+    ));
     page
-}
-
-/// A phrase with a capital first letter.
-fn sentence(phrase: &str) -> String {
-    let mut letters = phrase.chars();
-    let first = letters
-        .next()
-        .map(|letter| letter.to_uppercase().to_string());
-    first.unwrap_or_default() + letters.as_str()
 }
 
 pub(crate) fn add_row(page: &mut String, doc: &ColumnDoc) {

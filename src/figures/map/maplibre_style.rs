@@ -6,17 +6,18 @@
 use serde_json::{Value, json};
 
 use super::rows::MapRows;
-use super::rules::{AT_THRESHOLD, OUTLINED, Rule, rules};
+use super::rules::{AT_THRESHOLD, Named, Rule, outlined, rules};
 use crate::shared::cautions;
 use crate::shared::classes::{BORDER, INK, Marks};
+use crate::shared::count_words::CountWords;
 use crate::shared::unseen::plain_text;
 use scouting::failure::{Failure, Kind};
 
 /// Name of the source in the style.
 const SOURCE: &str = "county_week";
 
-/// The style of a file, as JSON. Of a file with several weeks or protocols it draws one of each. `title_of` gives the
-/// title of a protocol by its id.
+/// The style of a file, as JSON. Of a file with several weeks or protocols it draws one of each. `name_of` gives the
+/// title and the words of a protocol by its id.
 ///
 /// # Errors
 /// A [`Failure`] if it cannot be written.
@@ -25,10 +26,14 @@ pub fn maplibre_style(
     geojson_name: &str,
     iso_week: Option<&str>,
     protocol: Option<&str>,
-    title_of: &dyn Fn(&str) -> String,
+    name_of: &dyn Fn(&str) -> Named,
 ) -> Result<Vec<u8>, Failure> {
     let region = rows.region;
     let rules = rules(&rows.levels);
+    let named = protocol.map(name_of);
+    let words = named
+        .as_ref()
+        .map_or(CountWords::Either, |named| named.words);
     let mut base = vec![json!("all")];
     for (member, value) in [("iso_week", iso_week), ("protocol", protocol)] {
         base.extend(value.map(|value| json!(["==", ["get", member], value])));
@@ -38,21 +43,21 @@ pub fn maplibre_style(
         "type": "background",
         "paint": { "background-color": "#ffffff" },
     })];
-    layers.extend(rules.iter().map(|rule| fill_layer(rule, &base)));
+    layers.extend(rules.iter().map(|rule| fill_layer(rule, &base, words)));
     layers.push(border_layer(&base));
     layers.extend(rules.iter().filter_map(|rule| marks_layer(rule, &base)));
-    layers.extend(outline_layers(&base));
+    layers.extend(outline_layers(&base, words));
     let bounds = region.bounds();
     let wide = (bounds.max().x - bounds.min().x).max(0.01);
     let legend: Vec<Value> = rules
         .iter()
-        .map(|rule| json!({ "words": rule.class.words(), "fill": rule.fill }))
+        .map(|rule| json!({ "words": rule.class.words(words), "fill": rule.fill }))
         .collect();
     let attribution = match region.invented() {
         Some(notice) => format!("{} {notice}", region.source()),
         None => region.source().to_owned(),
     };
-    let named = protocol.map(|id| format!("{}: ", title_of(id)));
+    let named = named.map(|named| format!("{}: ", named.title));
     let name = format!(
         "{}median by county, {}",
         named.unwrap_or_default(),
@@ -66,7 +71,7 @@ pub fn maplibre_style(
             "iso_week": iso_week,
             "protocol": protocol,
             "legend": legend,
-            "outline": OUTLINED,
+            "outline": outlined(words),
         },
         "center": [middle(bounds.min().x, bounds.max().x), middle(bounds.min().y, bounds.max().y)],
         // The whole world is 512 pixels wide at zoom 0; the region gets about that.
@@ -112,12 +117,12 @@ fn layer_id(rule: &Rule) -> String {
     }
 }
 
-fn fill_layer(rule: &Rule, base: &[Value]) -> Value {
+fn fill_layer(rule: &Rule, base: &[Value], words: CountWords) -> Value {
     json!({
         "id": layer_id(rule),
         "type": "fill",
         "source": SOURCE,
-        "metadata": { "words": rule.class.words() },
+        "metadata": { "words": rule.class.words(words) },
         "filter": filter(rule, base),
         "paint": { "fill-color": rule.fill, "fill-antialias": false },
     })
@@ -151,7 +156,7 @@ fn marks_layer(rule: &Rule, base: &[Value]) -> Option<Value> {
 }
 
 /// At least one field at threshold: a dark outline in a light casing, as on the page.
-fn outline_layers(base: &[Value]) -> Vec<Value> {
+fn outline_layers(base: &[Value], words: CountWords) -> Vec<Value> {
     let mut all = base.to_vec();
     all.push(json!(["==", ["typeof", ["get", AT_THRESHOLD]], "number"]));
     all.push(json!([">", ["get", AT_THRESHOLD], 0]));
@@ -160,7 +165,7 @@ fn outline_layers(base: &[Value]) -> Vec<Value> {
             "id": id,
             "type": "line",
             "source": SOURCE,
-            "metadata": { "words": OUTLINED },
+            "metadata": { "words": outlined(words) },
             "filter": all,
             "layout": { "line-join": "round" },
             "paint": { "line-color": color, "line-width": width },

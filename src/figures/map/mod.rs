@@ -6,4 +6,4 @@ pub(crate) mod geo_parquet;
 pub mod maplibre_style;
 pub mod qgis_style;
 pub mod rows;
-pub(crate) mod rules;
+pub mod rules;

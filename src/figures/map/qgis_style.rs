@@ -9,14 +9,15 @@ use std::fmt::Write;
 use askama::filters::{Html, escape};
 
 use super::rows::MapRows;
-use super::rules::{AT_THRESHOLD, OUTLINED, Rule, rules};
+use super::rules::{AT_THRESHOLD, Named, Rule, outlined, rules};
 use crate::shared::classes::{BORDER, INK, Marks};
+use crate::shared::count_words::CountWords;
 use crate::shared::unseen::plain_text;
 
-/// The style of a file, as QGIS 3 reads it. The time of a feature runs from `start` to `end`, both included. `title_of`
-/// gives the title of a protocol by its id.
-pub fn qgis_style(rows: &MapRows, title_of: &dyn Fn(&str) -> String) -> String {
-    let drawn = drawn_rules(&rules(&rows.levels));
+/// The style of a file, as QGIS 3 reads it. The time of a feature runs from `start` to `end`, both included. `name_of`
+/// gives the title and the words of a protocol by its id.
+pub fn qgis_style(rows: &MapRows, name_of: &dyn Fn(&str) -> Named) -> String {
+    let rules = rules(&rows.levels);
     let mut style = String::from(concat!(
         "<!DOCTYPE qgis>\n",
         "<qgis version=\"3.22\" styleCategories=\"Symbology|Temporal\">\n",
@@ -29,11 +30,13 @@ pub fn qgis_style(rows: &MapRows, title_of: &dyn Fn(&str) -> String) -> String {
     let mut symbols = String::new();
     // Writing to a String cannot fail.
     for (group, protocol) in rows.protocols.iter().enumerate() {
+        let named = name_of(protocol);
+        let drawn = drawn_rules(&rules, named.words);
         let _ = writeln!(
             style,
             "      <rule key=\"protocol-{group}\" checkstate=\"{}\" label=\"{}\" filter=\"{}\">",
             u8::from(group == 0),
-            escaped(&plain_text(&title_of(protocol))),
+            escaped(&plain_text(&named.title)),
             escaped(&format!("\"protocol\" = {}", text_literal(protocol))),
         );
         for (place, rule) in drawn.iter().enumerate() {
@@ -42,7 +45,7 @@ pub fn qgis_style(rows: &MapRows, title_of: &dyn Fn(&str) -> String) -> String {
             let _ = writeln!(
                 style,
                 "        <rule key=\"class-{symbol}\" symbol=\"{symbol}\" label=\"{}\" filter=\"{}\"/>",
-                escaped(rule.label),
+                escaped(&rule.label),
                 escaped(&rule.filter),
             );
             let _ = writeln!(
@@ -62,24 +65,24 @@ pub fn qgis_style(rows: &MapRows, title_of: &dyn Fn(&str) -> String) -> String {
 
 /// A rule as QGIS has it.
 struct DrawnRule {
-    label: &'static str,
+    label: String,
     filter: String,
     /// The layers of its symbol, the lowest first.
     layers: Vec<String>,
 }
 
 /// The rules of the classes, and the one of the outline, which is drawn after all others.
-fn drawn_rules(rules: &[Rule]) -> Vec<DrawnRule> {
+fn drawn_rules(rules: &[Rule], words: CountWords) -> Vec<DrawnRule> {
     let mut drawn: Vec<DrawnRule> = rules
         .iter()
         .map(|rule| DrawnRule {
-            label: rule.class.words(),
+            label: rule.class.words(words),
             filter: expression(rule),
             layers: layers(rule),
         })
         .collect();
     drawn.push(DrawnRule {
-        label: OUTLINED,
+        label: outlined(words),
         filter: format!("\"{AT_THRESHOLD}\" > 0"),
         layers: vec![
             fill_layer(1, "no", "#ffffff", "#ffffff", 1.6),
@@ -205,7 +208,10 @@ mod tests {
             protocols: &["bsm-eggs", "o'traps"],
         };
         let rows = MapRows::gather(&region, &table, &[], coverage).expect("rows");
-        let style = qgis_style(&rows, &|id| format!("Title of <{id}>"));
+        let style = qgis_style(&rows, &|id| Named {
+            title: format!("Title of <{id}>"),
+            words: CountWords::Threshold,
+        });
         let classes = rules(&rows.levels).len() + 1;
         for place in 0..2 * classes {
             assert!(style.contains(&format!("key=\"class-{place}\" symbol=\"{place}\"")));

@@ -4,6 +4,7 @@
 //! syntax.
 
 use crate::shared::classes::{Class, Marks};
+use crate::shared::count_words::CountWords;
 use disclosure::median_class::MedianClass;
 use disclosure::rule::Level;
 
@@ -21,8 +22,20 @@ pub(crate) struct Rule {
     pub(crate) marks: Option<Marks>,
 }
 
-/// In words, what the thick outline says: rows whose `at_threshold_min` is more than this.
-pub(crate) const OUTLINED: &str = "thick outline: at least one field at threshold";
+/// In words, what the thick outline says: rows whose `at_threshold_min` is above 0.
+pub(crate) fn outlined(words: CountWords) -> String {
+    words.said("thick outline: at least one field at threshold")
+}
+
+/// What a viewer shows of a protocol.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Named {
+    /// Its title.
+    pub title: String,
+    /// How its texts name places and the level.
+    pub words: CountWords,
+}
+
 /// The member of a file that says at least how many fields are at threshold.
 pub(crate) const AT_THRESHOLD: &str = "at_threshold_min";
 

@@ -36,7 +36,7 @@ use crate::visit::stage::Stage;
 pub struct Development {
     /// Heat to the crop's stages.
     pub crop: Option<CropModel>,
-    /// From the laying of an egg to its hatch.
+    /// From the laying of an egg to its hatch, where eggs are counted.
     pub hatch: Option<HatchModel>,
     /// Days to treatment where there is no weather.
     pub without_weather: Option<WithoutWeather>,

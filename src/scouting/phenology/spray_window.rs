@@ -29,13 +29,15 @@ const HORIZON_DAYS: i32 = 120;
 /// Sums of decimals must not miss their mark by their last bit, degree-days.
 const ROUNDING: f64 = 1e-9;
 
-/// The stage that a field was seen in, and the day.
+/// The stage that a field was seen in, the day, and whether anything was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Observed {
     /// Stage, as the visit says it.
     pub stage: Stage,
     /// Day of the visit.
     pub on: Date,
+    /// Whether the count found any.
+    pub found: bool,
 }
 
 /// The days on which a field is expected at its treatment stage.
@@ -45,10 +47,10 @@ pub struct SprayWindow {
     pub opens: Date,
     /// Latest day.
     pub closes: Date,
-    /// First day on which eggs laid on the visit date hatch; older eggs hatch before. None without a
-    /// hatch model, or without the heat that it asks for.
+    /// First day on which eggs seen on the visit hatch: that day, since they were laid over the days before it. None where no
+    /// egg was found, without a hatch model, or without the heat that it asks for.
     pub hatch_from: Option<Date>,
-    /// Last such day.
+    /// Last such day: the longest time that an egg takes after the visit, for one laid on its day.
     pub hatch_to: Option<Date>,
     /// What the days are based on.
     pub basis: Basis,
@@ -206,7 +208,7 @@ pub fn window_by_weather(
     let hatch = development
         .hatch
         .as_ref()
-        .and_then(|model| hatch_days(model, observed.on, heat.hatch.as_ref()));
+        .and_then(|model| hatch_days(model, observed, heat.hatch.as_ref()));
     Ok(SprayWindow {
         opens,
         closes,
@@ -234,7 +236,7 @@ pub fn window_by_days(
     let hatch = development
         .hatch
         .as_ref()
-        .and_then(|model| hatch_days(model, observed.on, None));
+        .and_then(|model| hatch_days(model, observed, None));
     Ok(SprayWindow {
         opens,
         closes,
@@ -252,11 +254,19 @@ fn refuse_reached(observed: Stage, treat_at: Stage) -> Result<(), NoWindow> {
     }
 }
 
-fn hatch_days(model: &HatchModel, laid_on: Date, heat: Option<&DailyHeat>) -> Option<[Date; 2]> {
-    match model.span {
-        HatchSpan::Days(days) => days_after(laid_on, days),
-        HatchSpan::Heat { degree_days, .. } => days_reached(heat?, laid_on, degree_days).ok(),
-    }
+/// The days on which the eggs of a visit hatch. How old they are is not known: the oldest may hatch on the day itself, the
+/// youngest take the longest time from it.
+fn hatch_days(
+    model: &HatchModel,
+    observed: Observed,
+    heat: Option<&DailyHeat>,
+) -> Option<[Date; 2]> {
+    let seen_on = observed.found.then_some(observed.on)?;
+    let [_, last] = match model.span {
+        HatchSpan::Days(days) => days_after(seen_on, days)?,
+        HatchSpan::Heat { degree_days, .. } => days_reached(heat?, seen_on, degree_days).ok()?,
+    };
+    Some([seen_on, last])
 }
 
 fn days_after(date: Date, days: [u16; 2]) -> Option<[Date; 2]> {

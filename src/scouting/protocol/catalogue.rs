@@ -7,8 +7,9 @@ use std::path::{Path, PathBuf};
 
 use include_dir::{Dir, include_dir};
 
+pub use super::kind::{Decision, ThresholdKind};
 use super::planned::Planner;
-pub use super::protocol_file::{Caution, Check, Decision, Layout, Protocol};
+pub use super::protocol_file::{Caution, Check, Layout, Protocol};
 use super::sound::unusable;
 use crate::failure::Failure;
 use crate::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};

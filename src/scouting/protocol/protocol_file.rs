@@ -7,7 +7,9 @@ use serde::{Deserialize, Serialize};
 
 use super::after_treatment::{AfterTreatment, DAYS_WHERE_NOT_STATED};
 use super::economic_distance::EdgeDecline;
+use super::kind::{Decision, ThresholdKind};
 use super::planned::PlannedThreshold;
+use super::windows::{StageWindow, TreatmentStages};
 use crate::phenology::development::Development;
 use crate::visit::record::{CountForm, Economics, MarketValue, PlantPopulation, TreatmentCost};
 use crate::visit::rules::limits::{CountBounds, Limits};
@@ -42,8 +44,11 @@ pub struct Protocol {
     pub crop_types: Vec<String>,
     /// The sample plan.
     pub sample: Sample,
-    /// The stage window.
+    /// The stages in which counts are taken.
     pub stages: StageWindow,
+    /// The stages in which treatment works; none where the count decides about no treatment.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub treatment_stages: Option<TreatmentStages>,
     /// The threshold.
     pub threshold: Threshold,
     /// The crop that a treatment saves, where a relation is known.
@@ -88,17 +93,6 @@ pub enum Layout {
     Station,
 }
 
-/// What a figure at threshold can decide.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Decision {
-    /// Whether treating this field pays.
-    #[default]
-    Field,
-    /// How great the risk of a region is, and nothing about any field.
-    Region,
-}
-
 /// How a field is sampled.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -126,42 +120,40 @@ pub struct Sample {
     /// it represents. A site names its zone in `side`.
     #[serde(default, skip_serializing_if = "Zones::is_empty")]
     pub zones: Zones,
+    /// From which area on a full sample has more sites, by area.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sites_by_area: Vec<SitesFrom>,
     /// The plan in words.
     pub plan: String,
     /// Where the plan comes from.
     pub source: String,
 }
 
+/// Sites of a full sample of a field of so many hectares or more.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SitesFrom {
+    /// Hectares.
+    pub from_ha: f64,
+    /// Sites.
+    pub sites: usize,
+}
+
 fn yes() -> bool {
     true
 }
 
-/// Protocols that say nothing of totals are written as before.
+/// What is not said is not written.
 fn is_no(given: &bool) -> bool {
     !given
-}
-
-/// The crop stages in which the count means something, both included.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct StageWindow {
-    /// First stage.
-    pub first: String,
-    /// Last stage.
-    pub last: String,
-    /// Where the window comes from.
-    pub source: String,
-    /// The stages of the crop in the order of growth, where it is not sunflower.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub scale: Option<Vec<String>>,
 }
 
 /// At what density treating pays.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Threshold {
-    /// `economic injury level` or `economic threshold`: which of the two it is; or `regional risk class`.
-    pub kind: String,
+    /// What its source calls it.
+    pub kind: ThresholdKind,
     /// In a few words, for a line of the list: `1 on 3 plants`.
     pub in_short: String,
     /// SQL scalar expression over the canonical columns, in the unit of the field mean.
@@ -197,6 +189,9 @@ pub struct Timing {
     pub treat_at: Option<String>,
     /// The timing in words.
     pub treat: String,
+    /// What to do next, in a few words that follow "What to do next:", where the count decides about no treatment.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub next_step: Option<String>,
     /// Days from laying to hatching, low and high.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hatch_days: Option<[u16; 2]>,
@@ -241,6 +236,9 @@ pub struct PlausibleCount {
 pub struct Caution {
     /// One sentence.
     pub text: String,
+    /// Whether an alert carries it at its top, too.
+    #[serde(default, skip_serializing_if = "is_no")]
+    pub at_top: bool,
     /// Where it comes from.
     pub source: String,
 }
@@ -296,13 +294,6 @@ impl Given {
 }
 
 impl Protocol {
-    /// First and last place of the stage window on the common order of stages.
-    pub fn window(&self) -> Option<(i32, i32)> {
-        let first = self.scale.read(&self.stages.first)?;
-        let last = self.scale.read(&self.stages.last)?;
-        Some((first.first_place(), last.last_place()))
-    }
-
     /// The planned threshold.
     pub(super) fn planned(&self) -> &PlannedThreshold {
         let planned = self.planned.as_ref();
@@ -345,6 +336,13 @@ impl Protocol {
             scale: self.scale.clone(),
             economics_needed,
             sites_min: self.sample.sites_min,
+            sites_by_area: self
+                .sample
+                .sites_by_area
+                .iter()
+                .map(|step| (step.from_ha, step.sites))
+                .collect(),
+            count_timing: self.count_timing(),
             units_per_site_min: self.sample.units_per_site,
             crop_types: self.crop_types.clone(),
             currency: self.plausible.currency.clone(),

@@ -6,9 +6,10 @@
 use std::path::Path;
 
 use super::damage::try_damage;
+use super::kind::{Decision, ThresholdKind};
 use super::plan_threshold::plan_threshold;
 use super::planned::Planner;
-use super::protocol_file::{Decision, PlausibleCount, Protocol};
+use super::protocol_file::{PlausibleCount, Protocol};
 use crate::failure::{Failure, Kind};
 use crate::visit::record::CountForm;
 use crate::visit::stage::StageScale;
@@ -20,7 +21,7 @@ const ID_LENGTH_MAX: usize = 60;
 const IN_SHORT_LENGTH_MAX: usize = 24;
 
 /// What is wrong, and where it is in the file.
-struct Wrong {
+pub(super) struct Wrong {
     /// The table's heading, as `[sample]`; `""` at the top.
     table: &'static str,
     /// Which of the tables with this heading, from 0.
@@ -29,7 +30,7 @@ struct Wrong {
     reason: String,
 }
 
-fn wrong(table: &'static str, key: &'static str, reason: impl Into<String>) -> Wrong {
+pub(super) fn wrong(table: &'static str, key: &'static str, reason: impl Into<String>) -> Wrong {
     wrong_of(table, 0, key, reason)
 }
 
@@ -100,7 +101,6 @@ impl Protocol {
             ("[sample]", "plan", &self.sample.plan),
             ("[sample]", "source", &self.sample.source),
             ("[stages]", "source", &self.stages.source),
-            ("[threshold]", "kind", &self.threshold.kind),
             ("[threshold]", "in_short", &self.threshold.in_short),
             ("[threshold]", "formula", &self.threshold.formula),
             ("[threshold]", "source", &self.threshold.source),
@@ -110,6 +110,8 @@ impl Protocol {
         let once = texts.map(|(table, key, text)| (table, 0, key, text));
         let after = self.after_treatment.iter();
         let after = after.map(|after| ("[after_treatment]", 0, "source", &after.source));
+        let treatment = self.treatment_stages.iter();
+        let treatment = treatment.map(|stages| ("[treatment_stages]", 0, "source", &stages.source));
         let damage = self.damage.iter().flat_map(|damage| {
             let (formula, source) = (&damage.formula, &damage.source);
             [("formula", formula), ("source", source)].map(|(key, text)| ("[damage]", 0, key, text))
@@ -127,7 +129,11 @@ impl Protocol {
         let checks = checks.map(|(number, check)| ("[[check]]", number, "source", &check.source));
         let bounds = self.plausible.count.iter();
         let bounds = bounds.map(|count| ("[plausible.count]", 0, "source", &count.source));
-        let all = once.into_iter().chain(damage).chain(cautions);
+        let all = once
+            .into_iter()
+            .chain(treatment)
+            .chain(damage)
+            .chain(cautions);
         let mut all = all.chain(checks).chain(bounds).chain(after);
         if let Some((table, number, key, _)) = all.find(|(_, _, _, text)| text.trim().is_empty()) {
             let reason = "it is empty; where no source is known, say so";
@@ -149,40 +155,48 @@ impl Protocol {
                 "different names are expected, one at least",
             ));
         }
-        if self.decision == Decision::Region && self.cautions.is_empty() {
+        self.decides()
+    }
+
+    /// What a count decides, and what the file calls its level, must agree.
+    fn decides(&self) -> Result<(), Wrong> {
+        let of_region = self.threshold.kind == ThresholdKind::RegionalRiskClass;
+        if of_region != (self.decision == Decision::Region) {
+            let reason = "a regional risk class, and nothing else, has decision = \"region\"";
+            return Err(wrong("[threshold]", "kind", reason));
+        }
+        let next_step = self.timing.next_step.as_deref().map(str::trim);
+        if self.decision == Decision::Field {
+            return match next_step {
+                Some(_) => Err(wrong(
+                    "[timing]",
+                    "next_step",
+                    "only a count that decides about no treatment has it",
+                )),
+                None => Ok(()),
+            };
+        }
+        if self.cautions.is_empty() {
             let reason =
                 "a figure that decides nothing for a field needs a [[caution]] that says so";
             return Err(wrong("", "decision", reason));
         }
-        Ok(())
-    }
-
-    fn on_the_scale(&self) -> Result<(), Wrong> {
-        let scale = &self.scale;
-        let off = |text: &str| format!("{text:?} is not on the scale: {}", scale.in_words());
-        let stages = &self.stages;
-        for (key, stage) in [("first", &stages.first), ("last", &stages.last)] {
-            if scale.read(stage).is_none() {
-                return Err(wrong("[stages]", key, off(stage)));
-            }
+        if next_step.is_none_or(str::is_empty) {
+            let reason = "a count that decides about no treatment needs next_step: what to do next, as \"scout for larvae\"";
+            return Err(wrong("[timing]", "next_step", reason));
         }
-        if self.window().is_none_or(|(first, last)| first > last) {
-            let reason = format!("{} comes after {}", stages.first, stages.last);
-            return Err(wrong("[stages]", "first", reason));
+        if self.timing.treat_at.is_some() {
+            let reason = "a count that decides about no treatment times none";
+            return Err(wrong("[timing]", "treat_at", reason));
         }
-        let treat_at = self.timing.treat_at.as_ref();
-        if let Some(stage) = treat_at.filter(|stage| scale.read(stage).is_none()) {
-            return Err(wrong("[timing]", "treat_at", off(stage)));
+        match self.treatment_stages {
+            Some(_) => Err(wrong(
+                "[treatment_stages]",
+                "first",
+                "a count that decides about no treatment times none",
+            )),
+            None => Ok(()),
         }
-        let development = self.development.as_ref();
-        let of_stages =
-            development.is_some_and(|one| one.crop.is_some() || one.without_weather.is_some());
-        if of_stages && self.stages.scale.is_some() {
-            let reason =
-                "heat and days to a crop's stages are known on the scale of sunflower alone";
-            return Err(wrong("[development.crop]", "stages", reason));
-        }
-        Ok(())
     }
 
     fn counts(&self) -> Result<(), Wrong> {
@@ -198,6 +212,16 @@ impl Protocol {
         ];
         if let Some((key, _)) = sizes.iter().find(|(_, size)| *size == Some(0)) {
             return Err(wrong("[sample]", key, "1 or more is expected"));
+        }
+        let mut least = (0.0, sample.sites_min);
+        for step in &sample.sites_by_area {
+            let (area, sites) = least;
+            if !(step.from_ha.is_finite() && step.from_ha > area && step.sites > sites) {
+                let reason =
+                    "areas above 0 are expected, smallest first, each with more sites than before";
+                return Err(wrong("[sample]", "sites_by_area", reason));
+            }
+            least = (step.from_ha, step.sites);
         }
         if sample.unit_totals && sample.counts_per_unit.is_none() {
             return Err(wrong(

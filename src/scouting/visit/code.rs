@@ -204,6 +204,8 @@ codes! {
     Flag {
         TooFewSites = "too-few-sites",
         TooFewUnits = "too-few-units",
+        CountEarly = "count-early",
+        CountLate = "count-late",
         CurrencyUnchecked = "currency-unchecked",
         CountyMismatch = "county-mismatch",
         CountyNotInRegion = "county-not-in-region",

@@ -42,7 +42,11 @@ pub(super) const CROPS: &Codes = &[
     ("dehull", &["dehull", "dehulling", "hulling"]),
     ("canola", &["canola"]),
     ("field-corn", &["field corn"]),
-    ("sweet-corn", &["sweet corn"]),
+    ("processing", &["processing", "sweet corn for processing"]),
+    (
+        "fresh-market",
+        &["fresh market", "sweet corn for the fresh market"],
+    ),
 ];
 /// Kinds of treatment as people write them; common practice, no source. A bare "yes" does not say which kind.
 pub(super) const TREATMENTS: &Codes = &[

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::protocol::windows::CountTiming;
 use crate::visit::economics::EconomicMember;
 use crate::visit::record::CountForm;
 use crate::visit::stage::StageScale;
@@ -30,6 +31,10 @@ pub struct Limits {
     pub economics_needed: BTreeMap<String, Vec<EconomicMember>>,
     /// Fewest sites that make a full sample.
     pub sites_min: usize,
+    /// Hectares from which on a full sample has more sites, and how many, by area.
+    pub sites_by_area: Vec<(f64, usize)>,
+    /// Where counts are early, or late for treatment.
+    pub count_timing: CountTiming,
     /// Fewest units of a site that make a full sample.
     pub units_per_site_min: usize,
     /// Crop types that the protocol knows.
@@ -69,6 +74,13 @@ impl Limits {
         form == Some(self.count_form) || self.unit_totals && form == Some(CountForm::Plants)
     }
 
+    /// Fewest sites that make a full sample of a field of this area.
+    pub fn sites_least(&self, area_ha: f64) -> usize {
+        let mut steps = self.sites_by_area.iter().rev();
+        let reached = steps.find(|(from_ha, _)| area_ha >= *from_ha);
+        reached.map_or(self.sites_min, |(_, sites)| *sites)
+    }
+
     /// What the threshold of a crop type needs of the economics.
     pub fn economics_needed(&self, crop_type: &str) -> &[EconomicMember] {
         self.economics_needed
@@ -90,6 +102,21 @@ pub struct SeasonDays {
 pub(in crate::visit) mod tests {
     use super::*;
 
+    #[test]
+    fn a_full_sample_of_a_large_field_has_more_sites() {
+        let limits = limits_with(1.0, 2.0);
+        for (area_ha, sites) in [
+            (0.5, 1),
+            (59.9, 1),
+            (60.0, 2),
+            (119.0, 2),
+            (120.0, 3),
+            (1e6, 3),
+        ] {
+            assert_eq!(limits.sites_least(area_ha), sites, "{area_ha}");
+        }
+    }
+
     /// Limits of eggs on six bracts, with bounds of a unit's count.
     pub(in crate::visit) fn limits_with(strange: f64, impossible: f64) -> Limits {
         Limits {
@@ -103,6 +130,8 @@ pub(in crate::visit) mod tests {
             scale: StageScale::default(),
             economics_needed: BTreeMap::new(),
             sites_min: 1,
+            sites_by_area: vec![(60.0, 2), (120.0, 3)],
+            count_timing: CountTiming::default(),
             units_per_site_min: 1,
             crop_types: vec!["oilseed".to_owned()],
             currency: "USD".to_owned(),

@@ -66,6 +66,7 @@ pub fn flags(visit: &Visit, economics: &Economics, limits: &Limits) -> Vec<Code>
     if too_few_units(visit, limits) {
         flags.push(Code::TooFewUnits);
     }
+    flags.extend(count_out_of_time(visit, limits));
     if currency_unchecked(economics, limits) {
         flags.push(Code::CurrencyUnchecked);
     }
@@ -232,7 +233,17 @@ fn site_repeated(visit: &Visit) -> Option<Finding> {
 }
 
 fn too_few_sites(visit: &Visit, limits: &Limits) -> bool {
-    visit.sites.len() < limits.sites_min
+    visit.sites.len() < limits.sites_least(visit.field.area_ha)
+}
+
+/// A count that is due again at a later stage, or that comes after the stages in which treatment works.
+fn count_out_of_time(visit: &Visit, limits: &Limits) -> Option<Code> {
+    let stage = limits.scale.read(&visit.crop_stage)?;
+    let timing = &limits.count_timing;
+    if timing.is_early(stage) {
+        return Some(Code::CountEarly);
+    }
+    timing.is_late(stage).then_some(Code::CountLate)
 }
 
 fn too_few_units(visit: &Visit, limits: &Limits) -> bool {

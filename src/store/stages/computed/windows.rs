@@ -1,4 +1,4 @@
-//! When each standing visit's field is expected at its treatment stage, and when eggs of that day hatch.
+//! When each reference visit's field is expected at its treatment stage, and when the eggs that it found hatch.
 //!
 //! Only visits within their protocol's stage window have days. Where the weather of the field's county is
 //! known up to the visit, the days are based on it, else on the day ranges of the protocol's file. Weather after
@@ -66,6 +66,7 @@ struct Observation<'a> {
     after_treatment: bool,
     #[serde(deserialize_with = "decode::day")]
     observed_on: Date,
+    field_mean: f64,
 }
 
 /// Days from January 1, 1970 to a day.
@@ -105,6 +106,7 @@ impl<'a> KnownHeat<'a> {
                 let observed = Observed {
                     stage: protocol.scale.read(row.crop_stage)?,
                     on: row.observed_on,
+                    found: row.field_mean > 0.0,
                 };
                 let within = row.in_window && !row.after_treatment;
                 within.then(|| self.window_of(protocol, observed, row.county_id))?
