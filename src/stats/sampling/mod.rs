@@ -1,5 +1,6 @@
 //! The mean of a field and how sure it is; how many sites a field needs; sequential plans.
 
+pub mod cost_lines;
 pub mod field_mean;
 pub mod field_plan;
 pub mod sample_size;
