@@ -24,20 +24,19 @@ def read(folder, name):
 def effort_of(visits, units):
     """Rows by key, as rule 9 of DICTIONARY.md has them."""
     visits = visits[visits["threshold"].notna()]
-    counted = units.groupby("visit_id").agg(sites=("site", "nunique"), units=("unit", "size"))
-    visits = visits.join(counted, on="visit_id", rsuffix="_counted")
+    counted = units.groupby("visit_id").agg(sites_counted=("site", "nunique"), units_counted=("unit", "size"))
+    visits = visits.join(counted, on="visit_id")
     rows = {}
     for key, group in visits.groupby(KEY):
         reference = group[group["is_reference"]]
         within = reference[reference["in_window"]]
         pressures = within["pressure"].to_numpy()
-        suffix = "_counted" if "sites_counted" in within else ""
         rows[key] = {
             "fields": len(reference),
             "visits": len(group),
             "fields_visited": len(within),
-            "sites": int(within["sites" + suffix].sum()),
-            "units": int(within["units" + ("_counted" if "units_counted" in within else "")].sum()),
+            "sites": int(within["sites_counted"].sum()),
+            "units": int(within["units_counted"].sum()),
             "mean_pressure": float(numpy.mean(pressures)) if len(within) else None,
             "mean_pressure_se": (
                 float(numpy.std(pressures, ddof=1) / numpy.sqrt(len(within))) if len(within) > 1 else None
