@@ -54,6 +54,7 @@ mod publish; // outputs: classes, wording and what they claim
 mod published; // values from outside, typed by hand, with their sources
 mod publishing; // the public place: what gets there, what the gate stops, and what all of it gives away
 mod region; // what a boundary file may hold, and which county a point is in
+mod researcher; // what a researcher takes along: old versions, files of answers, effort, weather, whom to cite
 mod returned; // sheets that come back with rows or columns taken out or added
 mod round_trip; // visits through files of ours and back: the same
 mod scenario; // relations of loss: by hand, and refused

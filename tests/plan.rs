@@ -19,6 +19,8 @@ fn the_stop_table_has_walds_lines_of_the_totals_of_sites() {
         "0.8",
         "--k",
         "4.6",
+        "--risk",
+        "0.1",
         "--sites-min",
         "1",
         "--sites-max",
@@ -51,7 +53,7 @@ fn the_stop_table_has_walds_lines_of_the_totals_of_sites() {
         assert_eq!(row["sites"], f64::from(sites));
         assert_eq!(row["units"], 5.0 * f64::from(sites));
         assert_eq!(row["stop_below_at_or_under"], json!(below), "{row}");
-        assert_eq!(row["stop_at_threshold_from"], high.ceil(), "{row}");
+        assert_eq!(row["stop_not_ruled_out_from"], high.ceil(), "{row}");
     }
     let points = std::fs::read(out.join("operating_characteristic.csv")).expect("a table");
     let points = csv_rows(&points);
@@ -61,8 +63,84 @@ fn the_stop_table_has_walds_lines_of_the_totals_of_sites() {
         point.expect("a point")[name].as_f64().expect("a number")
     };
     // Two standard errors of 20,000 samples at 10% are 0.0042.
-    assert!(at(0.4, "probability_said_at_threshold") < 0.1042);
+    assert!(at(0.4, "probability_not_ruled_out") < 0.1042);
     assert!(at(0.8, "probability_said_below") < 0.1042);
+}
+
+/// The lines of the least expected cost, as the card has them: 16 eggs a site at threshold, k 0.9.
+#[test]
+fn without_error_rates_the_lines_are_those_of_the_least_expected_cost() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let out = folder.path().display().to_string();
+    let asked = ["--protocol", "bsm-eggs", "--threshold", "3.2", "--k", "0.9"];
+    let run = plan(
+        &[
+            &asked[..],
+            &["--sites-max", "16", "--out", &out, "--format", "json"],
+        ]
+        .concat(),
+    );
+    let report = run.expect_code(0).json();
+    assert_eq!(report["low_mean"], Value::Null);
+    assert_eq!(report["miss_cost"], 10.0);
+    let rows = csv_rows(&std::fs::read(folder.path().join("stop_table.csv")).expect("a table"));
+    let at = |sites: f64| {
+        let mut found = rows.iter();
+        let row = found.find(|row| row["sites"] == sites).expect("a row");
+        [
+            "threshold_total",
+            "stop_below_at_or_under",
+            "stop_not_ruled_out_from",
+        ]
+        .map(|name| row[name].as_f64())
+    };
+    // `tests/reference/stop_lines.py` computes the same sums one by one.
+    assert_eq!(at(4.0), [Some(64.0), None, Some(77.0)]);
+    assert_eq!(at(10.0), [Some(160.0), Some(63.0), Some(142.0)]);
+    assert_eq!(at(16.0), [Some(256.0), Some(182.0), Some(183.0)]);
+    let points = std::fs::read(folder.path().join("operating_characteristic.csv"));
+    let points = csv_rows(&points.expect("a table"));
+    let chance = |ratio: f64, name: &str| {
+        let mut found = points.iter();
+        let is = |point: &&Value| {
+            let of_point = point["true_mean_per_threshold"].as_f64();
+            of_point.is_some_and(|of_point| (of_point - ratio).abs() < 1e-9)
+        };
+        found.find(is).expect("a point")[name]
+            .as_f64()
+            .expect("a number")
+    };
+    // Exact by the same script: 0.133 and 0.042 of fields at and a quarter above the threshold are said to be below.
+    assert!((chance(1.0, "probability_said_below") - 0.133).abs() < 0.011);
+    assert!((chance(1.25, "probability_said_below") - 0.042).abs() < 0.007);
+    assert!((chance(0.5, "probability_not_ruled_out") - 0.10).abs() < 0.012);
+
+    // The text says the same, a miss that weighs less moves the lines up, and both kinds of lines do not mix.
+    let text = plan(&asked).expect_code(0).stdout;
+    for says in [
+        "below threshold: sum at or under",
+        "not ruled out",
+        "weighs 10 times",
+        "A count of one field",
+    ] {
+        assert!(text.contains(says), "{says}: {text}");
+    }
+    assert!(!text.contains("regional"), "{text}");
+    let lighter = [
+        &asked[..],
+        &["--miss-cost", "2", "--sites-max", "16", "--out", &out],
+    ]
+    .concat();
+    plan(&lighter).expect_code(0);
+    let rows = csv_rows(&std::fs::read(folder.path().join("stop_table.csv")).expect("a table"));
+    assert!(
+        rows[0]["stop_not_ruled_out_from"].as_f64() > Some(77.0),
+        "{}",
+        rows[0]
+    );
+    plan(&[&asked[..], &["--miss-cost", "2", "--risk", "0.1"]].concat()).expect_code(2);
+    let none = plan(&[&asked[..], &["--miss-cost", "0"]].concat()).expect_code(1);
+    assert!(none.stderr.contains("where: --miss-cost 0"), "{none:?}");
 }
 
 /// The same book's lines for the binomial, recomputed by hand: p₀ 0.1, p₁ 0.3, both risks 0.1 give the slope 0.186169 and
@@ -100,7 +178,7 @@ fn infested_or_not_needs_no_k_and_no_economics() {
             0.186_169 * plants + 1.627_662,
         );
         assert_eq!(row["stop_below_at_or_under"], low.floor(), "{row}");
-        assert_eq!(row["stop_at_threshold_from"], high.ceil(), "{row}");
+        assert_eq!(row["stop_not_ruled_out_from"], high.ceil(), "{row}");
     }
     // The protocol's own thresholds: Paula-Moraes et al. 2011, J. Econ. Entomol. 104(6), abstract.
     for (more, threshold) in [(&[][..], 0.08), (&["--stage", "r3"], 0.20)] {

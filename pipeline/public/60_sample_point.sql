@@ -9,7 +9,7 @@
 -- reads:   public_cell
 -- privacy: public
 -- columns:
---   cell      text    not null  id of the grid cell
+--   cell      text    not null  id of the grid cell, its row and column, as r482c1093; a row that an older program made public has it as 482.1093
 --   cell_lon  double  not null  [deg] longitude of the center of the cell, WGS 84
 --   cell_lat  double  not null  [deg] latitude of the center of the cell, WGS 84
 --   grid_km   double  not null  [km] height and approximate width of a cell

@@ -123,10 +123,7 @@ impl Inputs {
         let workspace = workspace.as_it_was(&self.settings)?;
         let store = open_store(&workspace).await?;
         let parts = parts_that_pay(&store, workers()).await?;
-        let snapshot = match version {
-            Some(version) => Snapshot::at(&store, version, parts).await?,
-            None => Snapshot::open(&store, parts).await?,
-        };
+        let snapshot = Snapshot::of(&store, version, parts).await?;
         let folder = temporary_folder()?;
         let weather = self.weather_file(&workspace, folder.path())?;
         let sources = Sources {

@@ -6,7 +6,7 @@
 use askama::Template;
 
 use super::words::{SheetOptions, SheetPlan, cautions_heading, scouting, sources};
-use crate::shared::cautions::IN_ONE_SENTENCE;
+use crate::shared::cautions::OF_ONE_FIELD;
 use crate::shared::passages::{Passage, cautions, safety};
 use crate::shared::shown_numbers::count_of;
 use scouting::failure::{Failure, Kind};
@@ -38,7 +38,7 @@ pub fn count_sheet_page(protocol: &Protocol, options: &SheetOptions) -> Result<S
         cautions_heading: cautions_heading(protocol),
         cautions: cautions(protocol),
         sources: sources(protocol),
-        in_one_sentence: IN_ONE_SENTENCE,
+        in_one_sentence: OF_ONE_FIELD,
         visits: (1..=plan.visits).collect(),
         blanks: blanks(protocol),
         with_side: plan.layout == Layout::Edge,

@@ -9,6 +9,7 @@ use super::grid_rows::grid_columns;
 use super::package::facts::Level;
 use super::package::package_file::PackageFile;
 use super::package::protocol_table::protocol_columns;
+use super::weather_tables::weather_columns;
 use crate::gate::judge::{Gate, MAP_PROPERTIES, stopped, unreadable};
 use crate::gate::parquet_files::{Packed, read_packed};
 use crate::gate::sums::PublicSums;
@@ -34,9 +35,13 @@ const OF_ROWS: [&str; 2] = ["county_week", "elsewhere_week"];
 const PACKED: &str = "dwca.zip";
 /// Tables within it.
 const EVENTS: [&str; 3] = ["event.csv", "occurrence.csv", "measurement.csv"];
-/// Columns whose values are numbers of rows and what is made of them: they mean nothing, and one of them may look
-/// like somebody's number.
-const NUMBERS: [&str; 5] = [
+/// Columns whose values are numbers of rows and what is made of them, or temperatures and their sums: they say nothing of a
+/// visit, and one of them may look like somebody's number.
+const NUMBERS: [&str; 9] = [
+    "tmin_c",
+    "tmax_c",
+    "degree_days_c",
+    "accumulated_degree_days_c",
     "row",
     "field_week",
     "eventID",
@@ -75,6 +80,9 @@ impl<'a> ExportGate<'a> {
         for stage in public_stages()? {
             let columns = stage.columns.into_iter().map(|column| column.name);
             add(&stage.table, columns.collect());
+        }
+        for (name, columns) in weather_columns()? {
+            add(name, columns.into_iter().collect());
         }
         add("protocol", protocol_columns().map(str::to_owned).collect());
         match level {

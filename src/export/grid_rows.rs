@@ -44,7 +44,7 @@ season          int     not null  ISO week-year
 iso_week        text    not null  ISO 8601 week, as 2026-W30; the day is not given
 protocol        text    not null  id of the protocol
 county_id       text    not null  county of the field
-cell            text    null      row and column of the grid's cell, as 482.1093; null where only the county is given
+cell            text    null      row and column of the grid's cell, as r482c1093; null where only the county is given
 cell_lon        double  null      [deg] longitude of the cell's middle, WGS 84
 cell_lat        double  null      [deg] latitude of the cell's middle, WGS 84
 grid_km         double  null      [km] height and about the width of the cell: that of the grid, or a wider one of 10, 20 or 40 where too few fields are in one
@@ -64,7 +64,7 @@ season          int     not null  ISO week-year
 iso_week        text    not null  ISO 8601 week, as 2026-W30; the day is not given
 protocol        text    not null  id of the protocol
 county_id       text    not null  county of the field
-cell            text    null      row and column of the grid's cell, as 482.1093; null where only the county is given
+cell            text    null      row and column of the grid's cell, as r482c1093; null where only the county is given
 cell_lon        double  null      [deg] longitude of the cell's middle, WGS 84
 cell_lat        double  null      [deg] latitude of the cell's middle, WGS 84
 grid_km         double  null      [km] height and about the width of the cell: that of the grid, or a wider one of 10, 20 or 40 where too few fields are in one

@@ -5,11 +5,13 @@ use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 
-use super::package::contents::{ExportTable, VisitRows, tables_of};
+use super::package::contents::{ExportTable, VisitRows, tables_of, tables_of_weather};
+use super::package::credits::Credits;
 use super::package::facts::{Facts, HeldBack, Level, License};
 use super::package::package;
 use super::package::package_file::PackageFile;
 use super::rows::{unless_too_small, without_withdrawn_rows};
+use super::weather_tables::WeatherTables;
 use super::written::Written;
 use crate::alert::confidences::{confidences, gate};
 use crate::alert::inputs::{Inputs, sha256_of};
@@ -26,6 +28,7 @@ use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use disclosure::editions::Published;
 use scouting::failure::{Failure, Kind};
+use scouting::protocol::catalogue::Protocol;
 use store::alerts::issued_alert::IssuedAlert;
 use store::alerts::table::{AlertBook, Until, issued_alerts, published_until};
 use store::delta::append::Sealed;
@@ -257,7 +260,7 @@ impl WantedPackage {
         };
         let level = visits.level();
         let region = &figures.region;
-        let tables = tables_of(
+        let mut tables = tables_of(
             &figures.rollup,
             &figures.public,
             visits,
@@ -265,6 +268,12 @@ impl WantedPackage {
             catalogue,
             self.period(),
         )?;
+        tables.extend(weather_tables(
+            inputs,
+            figures,
+            &used_protocols(&tables)?,
+            self.season,
+        )?);
         let used = used_protocols(&tables)?;
         let settings = workspace.settings();
         let facts = Facts {
@@ -279,6 +288,7 @@ impl WantedPackage {
             received_until: figures.received_until,
             office: plain_text(&settings.office.name),
             contact: plain_text(&settings.office.contact),
+            credits: Credits::of(&settings.data),
             license: license(workspace).filter(|_| !level.is_private()),
             command: self.command(snapshot.version()),
             program: concat!("bractline ", env!("CARGO_PKG_VERSION")),
@@ -353,6 +363,20 @@ fn check_folder(out: &Path) -> Result<(), Failure> {
 fn used_protocols(tables: &[ExportTable]) -> Result<BTreeSet<String>, Failure> {
     let protocols = tables.iter().find(|table| table.name() == "protocol");
     protocols.map_or(Ok(BTreeSet::new()), ExportTable::ids)
+}
+
+/// The weather, for the protocols of a package.
+fn weather_tables(
+    inputs: &Inputs,
+    figures: &Figures,
+    used: &BTreeSet<String>,
+    season: Option<i32>,
+) -> Result<Vec<ExportTable>, Failure> {
+    let used = used.iter().filter_map(|id| figures.catalogue.protocol(id));
+    let protocols: Vec<&Protocol> = used.collect();
+    let sha256 = inputs.weather_sha256();
+    let weather = WeatherTables::of(&figures.setting, sha256.as_deref(), &protocols, season)?;
+    Ok(tables_of_weather(weather))
 }
 
 fn license(workspace: &Workspace) -> Option<License> {

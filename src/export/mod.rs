@@ -8,4 +8,5 @@ pub(crate) mod make;
 pub mod package;
 mod rows;
 pub(crate) mod take_home;
+mod weather_tables;
 mod written;

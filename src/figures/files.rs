@@ -15,9 +15,9 @@ use crate::figures::map::geo_parquet::county_week_geo_parquet;
 use crate::shared::files::{OutputFile, borrowed, write_public_and_private};
 use crate::shared::tables::write_csv;
 use crate::workspace::Workspace;
-use crate::workspace::open::{open_snapshot, open_store};
+use crate::workspace::open::{open_snapshot_of, open_store};
 use scouting::failure::Failure;
-use store::alerts::table::published_rows;
+use store::alerts::table::{Until, published_until};
 use store::public::public_rows::{CountyOutcome, Publishing, Status, public_rows};
 use store::stages::rollup::Period;
 
@@ -27,11 +27,13 @@ pub(crate) struct WantedFigures<'a> {
     pub(crate) period: Period,
     /// Whether the dispersion of counts is written as well: of one season, or of all.
     pub(crate) dispersion: Option<Option<i32>>,
+    /// The version of the store; the newest if `None`.
+    pub(crate) store_version: Option<i64>,
     /// The cluster that rolls up in place of this process.
     pub(crate) cluster: Option<ClusterAddress<'a>>,
 }
 
-/// Rolls the newest version of the store up and writes the folders `public` and `private` of `out`.
+/// Rolls a version of the store up and writes the folders `public` and `private` of `out`.
 ///
 /// # Errors
 /// A [`Failure`] if the store cannot be read or a folder cannot be written.
@@ -41,11 +43,13 @@ pub(crate) async fn roll_up_and_write(
     out: &Path,
 ) -> Result<Written, Failure> {
     check_grid_of_store(workspace).await?;
-    let snapshot = open_snapshot(workspace).await?;
+    let until = Until::version(wanted.store_version);
+    let snapshot = open_snapshot_of(workspace, wanted.store_version).await?;
     let cluster = join(wanted.cluster.as_ref(), workspace, &snapshot).await?;
     let elsewhere = cluster.as_deref();
-    let figures = Figures::newest(workspace, &snapshot, elsewhere, &Publishing::Nothing).await?;
-    let outcomes = outcomes(workspace, &figures).await?;
+    let nothing = Publishing::Nothing;
+    let figures = Figures::rolled_up(workspace, &snapshot, elsewhere, &nothing, until).await?;
+    let outcomes = outcomes(workspace, &figures, until).await?;
     let dispersion = match wanted.dispersion {
         Some(season) => Some(DispersionFiles::of(&snapshot, &figures, season).await?),
         None => None,
@@ -109,6 +113,7 @@ impl Figures {
         dispersion: Option<&DispersionFiles>,
     ) -> Result<Vec<OutputFile>, Failure> {
         let full = self.rollup.county_week_full();
+        let effort = self.rollup.county_week_effort();
         let fields = self.rollup.field_week();
         let full_docs = docs(&full.stage.columns);
         let mut files = vec![
@@ -117,6 +122,11 @@ impl Figures {
                 write_csv(&full.rows_of(period)?, &full_docs)?,
             ),
             ("county_week_full.parquet", self.parquet(full, period)?),
+            (
+                "county_week_effort.csv",
+                write_csv(&effort.rows_of(period)?, &docs(&effort.stage.columns))?,
+            ),
+            ("county_week_effort.parquet", self.parquet(effort, period)?),
             ("field_week.parquet", self.parquet(fields, period)?),
             ("disclosure.csv", disclosure_csv(outcomes, period)?),
             ("COLUMNS.md", self.private_columns(dispersion).into_bytes()),
@@ -209,6 +219,7 @@ impl Figures {
 
     fn private_columns(&self, dispersion: Option<&DispersionFiles>) -> String {
         let full_docs = docs(&self.rollup.county_week_full().stage.columns);
+        let effort_docs = docs(&self.rollup.county_week_effort().stage.columns);
         let field_docs = docs(&self.rollup.field_week().stage.columns);
         let mut files = vec![
             DescribedFiles {
@@ -216,6 +227,14 @@ impl Figures {
                 about: "PRIVATE: one row per county, week and protocol that has visits, with every figure in full precision. \
                         Single fields can be computed from such figures: they stay in the office.",
                 docs: &full_docs,
+                has_days: false,
+                has_status: false,
+            },
+            DescribedFiles {
+                names: "county_week_effort.csv, county_week_effort.parquet",
+                about: "PRIVATE: one row per county, week and protocol that has visits: visits, fields, sites and units, and the \
+                        standard error of the mean pressure. Records do not say how long a visit took.",
+                docs: &effort_docs,
                 has_days: false,
                 has_status: false,
             },
@@ -269,16 +288,19 @@ impl Figures {
 
 /// Rolls up and writes, for commands that do more.
 pub(crate) async fn roll_up_to(workspace: &Workspace, out: &Path) -> Result<Figures, Failure> {
-    let snapshot = open_snapshot(workspace).await?;
-    let figures = Figures::newest(workspace, &snapshot, None, &Publishing::Nothing).await?;
-    let outcomes = outcomes(workspace, &figures).await?;
+    let figures = Figures::of(workspace, &Publishing::Nothing).await?;
+    let outcomes = outcomes(workspace, &figures, Until::Now).await?;
     figures.write(Period::All, &outcomes, None, out)?;
     Ok(figures)
 }
 
 /// What would become of every county and week if all were published now.
-async fn outcomes(workspace: &Workspace, figures: &Figures) -> Result<Vec<CountyOutcome>, Failure> {
-    let published = published_rows(&open_store(workspace).await?).await?;
+async fn outcomes(
+    workspace: &Workspace,
+    figures: &Figures,
+    until: Until,
+) -> Result<Vec<CountyOutcome>, Failure> {
+    let published = published_until(&open_store(workspace).await?, until).await?;
     let rows = public_rows(
         &figures.rollup.field_week().batch,
         &figures.catalogue,

@@ -25,14 +25,14 @@ use crate::shared::report::counted;
 use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
 use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
-use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
+use crate::workspace::open::{open_catalogue, open_region, open_snapshot_of, open_store};
 use disclosure::editions::{Entry, Published};
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::{Catalogue, Protocol};
 use scouting::region::Region;
 use scouting::visit::week::IsoWeek;
-use store::alerts::table::published_rows;
+use store::alerts::table::{Until, published_until};
 use store::delta::snapshot::Snapshot;
 use store::public::public_rows::{CountyOutcome, Publishing, Status, public_rows};
 use store::public::public_tables::PublicTables;
@@ -93,18 +93,40 @@ impl Figures {
         workspace: &Workspace,
         publishing: &Publishing,
     ) -> Result<Figures, Failure> {
-        let snapshot = open_snapshot(workspace).await?;
-        Figures::newest(workspace, &snapshot, None, publishing).await
+        Figures::of_version(workspace, None, publishing).await
     }
 
-    /// The same of a version that is open, perhaps elsewhere.
+    /// The same of a version of the store, with the rows that were public of it or of an earlier one; of the newest if
+    /// none is named.
+    pub(crate) async fn of_version(
+        workspace: &Workspace,
+        version: Option<i64>,
+        publishing: &Publishing,
+    ) -> Result<Figures, Failure> {
+        let snapshot = open_snapshot_of(workspace, version).await?;
+        let until = Until::version(version);
+        Figures::rolled_up(workspace, &snapshot, None, publishing, until).await
+    }
+
+    /// The same of the newest version, which is open, perhaps elsewhere.
     pub(crate) async fn newest(
         workspace: &Workspace,
         snapshot: &Snapshot,
         elsewhere: Option<&dyn Elsewhere>,
         publishing: &Publishing,
     ) -> Result<Figures, Failure> {
-        let published = published_rows(&open_store(workspace).await?).await?;
+        Figures::rolled_up(workspace, snapshot, elsewhere, publishing, Until::Now).await
+    }
+
+    /// The same of a version that is open, with some of the public rows.
+    pub(crate) async fn rolled_up(
+        workspace: &Workspace,
+        snapshot: &Snapshot,
+        elsewhere: Option<&dyn Elsewhere>,
+        publishing: &Publishing,
+        until: Until,
+    ) -> Result<Figures, Failure> {
+        let published = published_until(&open_store(workspace).await?, until).await?;
         let weather = workspace.weather();
         let sources = Sources {
             region: open_region(workspace)?,

@@ -9,7 +9,7 @@ use serde::Serialize;
 use crate::figures::rolled_up::note_without_threshold;
 use crate::figures::setting::roll_up_setting;
 use crate::plan::strips::{SampledSite, draw_strips};
-use crate::shared::cautions::IN_ONE_SENTENCE;
+use crate::shared::cautions::OF_ONE_FIELD;
 use crate::shared::files::write_private_folder;
 use crate::shared::tables::csv_of;
 use crate::workspace::Workspace;
@@ -112,7 +112,7 @@ impl Reached {
         let without = strips.without_strip.iter();
         self.notes
             .extend(without.map(|(site, why)| format!("Site {site} has no strip: {why}.")));
-        let mut map = strips.to_geojson(IN_ONE_SENTENCE);
+        let mut map = strips.to_geojson(OF_ONE_FIELD);
         let members = map.foreign_members.get_or_insert_default();
         members.insert("private".to_owned(), PRIVATE.into());
         Some(map.to_string().into_bytes())
@@ -192,7 +192,7 @@ impl EdgeOptions {
             area_ha: None,
             outline_area_ha: None,
             notes: vec![format!("Decline from the edge: {}", decline.source.trim())],
-            caution: IN_ONE_SENTENCE,
+            caution: OF_ONE_FIELD,
             private: PRIVATE,
             files: Vec::new(),
             counted: protocol.counted.clone(),

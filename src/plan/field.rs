@@ -6,21 +6,32 @@ use serde::Serialize;
 
 use crate::plan::scatter::GivenScatter;
 use crate::plan::stop_card::{
-    CardFacts, how_far_to_trust, operating_characteristic_csv, stop_card, stop_table_csv,
+    CardFacts, how_lines_are_chosen, last_site, operating_characteristic_csv, stop_card,
+    stop_table_csv, threshold_sum,
 };
 use crate::plan::threshold::{GivenThreshold, wrong};
-use crate::shared::cautions::IN_ONE_SENTENCE;
+use crate::shared::cautions::OF_ONE_FIELD;
 use crate::shared::files::write_folder;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::{Catalogue, Decision, Protocol};
-use stats::sampling::field_plan::{FieldPlan, PlanQuestion, SiteScatter, plan_within_risks};
+use stats::sampling::cost_lines::Costs;
+use stats::sampling::field_plan::{FieldPlan, Lines, PlanQuestion, SiteScatter, plan_within_risks};
 use stats::sampling::stop_lines::Risks;
 
 const PROGRAM: &str = concat!("bractline ", env!("CARGO_PKG_VERSION"));
-/// More sites than this no scout does in a field. Our choice; it also keeps the simulation short.
-const SITES_MAX: u32 = 200;
+/// More sites than this no scout does in a field, and a card has no room for them. Our choice.
+const SITES_MAX: u32 = 40;
+/// Where the scout names no limit and the lines go by cost: five times the least, within these. Our choice.
+const USUAL_SITES_MAX: [u32; 2] = [10, 20];
+/// Cost of a site, where a needless "not ruled out" of a field without the pest costs 1. Our choice, no source.
+const SITE_COST: f64 = 0.005;
+/// Where one of the two is given, Wald's lines have this for the other.
+const LOW: f64 = 0.5;
+const RISK: f64 = 0.1;
+/// A miss that weighs more than this leaves nothing to count for. Our choice.
+const MISS_COST_MAX: f64 = 1_000.0;
 /// No finer precision is planned for. Our choice.
 const PRECISION_MIN: f64 = 0.01;
 
@@ -32,15 +43,17 @@ pub(crate) struct FieldOptions {
     pub(crate) threshold: GivenThreshold,
     /// The dispersion among its sites.
     pub(crate) scatter: GivenScatter,
-    /// Lower decision mean, as a fraction of the threshold (H0).
-    pub(crate) low: f64,
+    /// Weight of missing a field at threshold against a needless "not ruled out".
+    pub(crate) miss_cost: f64,
+    /// Lower decision mean, as a fraction of the threshold (H0), for Wald's lines.
+    pub(crate) low: Option<f64>,
     /// Target standard error of the mean, as a fraction of the mean.
     pub(crate) precision: f64,
-    /// Error rates alpha and beta, which are equal.
-    pub(crate) risk: f64,
+    /// Error rates alpha = beta, for Wald's lines.
+    pub(crate) risk: Option<f64>,
     /// Sites that are always done; the protocol's least number if `None`.
     pub(crate) sites_min: Option<u32>,
-    /// Sites after which a sample ends in any case; as many as keep both risks if `None`.
+    /// Sites after which a sample ends in any case; the usual number if `None`.
     pub(crate) sites_max: Option<u32>,
     /// Output folder.
     pub(crate) out: Option<PathBuf>,
@@ -52,7 +65,8 @@ pub(crate) struct Planned {
     protocol: String,
     threshold: f64,
     threshold_from: String,
-    low_mean: f64,
+    low_mean: Option<f64>,
+    miss_cost: Option<f64>,
     scatter_from: String,
     k_of_site_totals: Option<f64>,
     sites_for_precision: u64,
@@ -69,7 +83,14 @@ impl Planned {
             protocol: facts.protocol.id.clone(),
             threshold: question.threshold,
             threshold_from: facts.threshold_from.clone(),
-            low_mean: question.low_mean,
+            low_mean: match question.lines {
+                Lines::Walds { low_mean, .. } => Some(low_mean),
+                Lines::ByCost(_) => None,
+            },
+            miss_cost: match question.lines {
+                Lines::ByCost(costs) => Some(costs.miss),
+                Lines::Walds { .. } => None,
+            },
             scatter_from: facts.scatter_from.clone(),
             k_of_site_totals: plan.k_of_site_totals,
             sites_for_precision: plan.sites_for_precision,
@@ -126,16 +147,38 @@ impl FieldOptions {
 
     fn check_shares(&self) -> Result<(), Failure> {
         let within = |value: f64, above: f64, below: f64| value > above && value < below;
-        if !within(self.low, 0.0, 1.0) {
-            return Err(wrong("--low", &self.low, "a share above 0 and below 1"));
+        if let Some(low) = self.low.filter(|low| !within(*low, 0.0, 1.0)) {
+            return Err(wrong("--low", &low, "a share above 0 and below 1"));
+        }
+        if !within(self.miss_cost, 0.0, MISS_COST_MAX) {
+            let right = format!("a number above 0 and below {MISS_COST_MAX}");
+            return Err(wrong("--miss-cost", &self.miss_cost, &right));
         }
         if !(self.precision >= PRECISION_MIN && self.precision < 1.0) {
             let right = format!("a share from {PRECISION_MIN} to below 1");
             return Err(wrong("--precision", &self.precision, &right));
         }
-        match within(self.risk, 0.0, 0.5) {
-            true => Ok(()),
-            false => Err(wrong("--risk", &self.risk, "a share above 0 and below 0.5")),
+        match self.risk.filter(|risk| !within(*risk, 0.0, 0.5)) {
+            None => Ok(()),
+            Some(risk) => Err(wrong("--risk", &risk, "a share above 0 and below 0.5")),
+        }
+    }
+
+    /// Wald's lines where an error rate or a low mean is given, else those of the least expected cost.
+    fn lines(&self, threshold: f64) -> Lines {
+        if self.low.is_none() && self.risk.is_none() {
+            return Lines::ByCost(Costs {
+                miss: self.miss_cost,
+                site: SITE_COST,
+            });
+        }
+        let risk = self.risk.unwrap_or(RISK);
+        Lines::Walds {
+            low_mean: self.low.unwrap_or(LOW) * threshold,
+            risks: Risks {
+                false_high: risk,
+                false_low: risk,
+            },
         }
     }
 
@@ -150,7 +193,15 @@ impl FieldOptions {
             let right = format!("a whole number from 1 to {SITES_MAX}");
             return Err(wrong("--sites-min", &sites_min, &right));
         }
-        let usual = sites_min.saturating_mul(4).min(SITES_MAX);
+        let lines = self.lines(threshold);
+        let usual = match lines {
+            Lines::Walds { .. } => sites_min.saturating_mul(4).min(SITES_MAX),
+            Lines::ByCost(_) => {
+                let [least, most] = USUAL_SITES_MAX;
+                let five_times = sites_min.saturating_mul(5);
+                five_times.clamp(least, most).max(sites_min)
+            }
+        };
         let sites_max = self.sites_max.unwrap_or(usual);
         if sites_max < sites_min || sites_max > SITES_MAX {
             let right = format!("a whole number from {sites_min}, the least, to {SITES_MAX}");
@@ -162,14 +213,10 @@ impl FieldOptions {
         }
         Ok(PlanQuestion {
             threshold,
-            low_mean: self.low * threshold,
+            lines,
             units_per_site: protocol.sample.units_per_site as u32,
             scatter,
             precision: self.precision,
-            risks: Risks {
-                false_high: self.risk,
-                false_low: self.risk,
-            },
             sites_min,
             sites_max,
         })
@@ -208,15 +255,16 @@ fn tells_nothing_of_a_field(protocol: &Protocol) -> Failure {
 
 /// What single options allow and together do not: a dispersion that gives no variance, or lines that do not part.
 fn no_plan(question: &PlanQuestion) -> Failure {
+    let lines = match question.lines {
+        Lines::Walds { low_mean, risks } => {
+            format!("low mean {low_mean}, risks {}", risks.false_high)
+        }
+        Lines::ByCost(costs) => format!("miss cost {}", costs.miss),
+    };
     Failure::new(Kind::Settings, "no plan can be made from these numbers")
         .at(format!(
-            "threshold {}, low mean {}, precision {}, risks {}, sites {} to {}",
-            question.threshold,
-            question.low_mean,
-            question.precision,
-            question.risks.false_high,
-            question.sites_min,
-            question.sites_max
+            "threshold {}, {lines}, precision {}, sites {} to {}",
+            question.threshold, question.precision, question.sites_min, question.sites_max
         ))
         .mend("move --low away from 1, or give another --threshold or --k")
 }
@@ -236,27 +284,35 @@ fn lines(plan: &FieldPlan, facts: &CardFacts) -> Vec<String> {
             100.0 * question.precision
         ),
         String::new(),
-        "sites  below: sum at or under  at or above: sum from".to_owned(),
+        "sites  threshold  below threshold: sum at or under  not ruled out: sum from".to_owned(),
     ];
     lines.extend(plan.stops.iter().map(|stop| {
         let low = stop
             .low_total
             .map_or("-".to_owned(), |total| total.to_string());
-        format!("{:>5}  {low:>22}  {:>21}", stop.sites, stop.high_total)
+        format!(
+            "{:>5}  {:>9}  {low:>32}  {:>23}",
+            stop.sites,
+            threshold_sum(question, stop.sites),
+            stop.high_total
+        )
     }));
+    lines.push(last_site(plan, question));
     lines.push(String::new());
-    lines.push("true mean  called below  called at or above  sites on average".to_owned());
+    lines
+        .push("true mean  /threshold  below threshold  not ruled out  sites on average".to_owned());
     lines.extend(plan.operating_points.iter().map(|point| {
         format!(
-            "{:>9.3}  {:>8.1}%  {:>14.1}%  {:>16.1}",
+            "{:>9.3}  {:>10.3}  {:>14.1}%  {:>12.1}%  {:>16.1}",
             point.true_mean,
+            point.true_mean / question.threshold,
             100.0 * point.probability_low,
             100.0 * point.probability_high,
             point.mean_units
         )
     }));
     lines.push(String::new());
-    lines.extend(how_far_to_trust(plan, question));
-    lines.push(IN_ONE_SENTENCE.to_owned());
+    lines.push(how_lines_are_chosen(question));
+    lines.push(OF_ONE_FIELD.to_owned());
     lines
 }

@@ -112,12 +112,16 @@ fn how_to_publish() -> &'static str {
      --out DIR`"
 }
 
-/// Compares the seasons of the newest version of the store, and writes the folders `public` and `private` of `out`.
+/// Compares the seasons of a version of the store, or of the newest if none is named, and writes the folders `public` and `private` of `out`.
 ///
 /// # Errors
 /// A [`Failure`] if a folder cannot be written.
-pub(crate) async fn compare_seasons(workspace: &Workspace, out: &Path) -> Result<Written, Failure> {
-    let figures = SeasonFigures::of(workspace).await?;
+pub(crate) async fn compare_seasons(
+    workspace: &Workspace,
+    store_version: Option<i64>,
+    out: &Path,
+) -> Result<Written, Failure> {
+    let figures = SeasonFigures::of(workspace, store_version).await?;
     let not_public = figures.private_county_weeks();
     let public = Compared::of(&figures, &figures.public);
     let private = Compared::of(&figures, &figures.published_now);

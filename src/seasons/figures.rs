@@ -4,12 +4,12 @@ use crate::figures::rolled_up::{day_of, note_without_threshold};
 use crate::figures::setting::roll_up_setting;
 use crate::figures::week_heat::WeekHeat;
 use crate::workspace::Workspace;
-use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
+use crate::workspace::open::{open_catalogue, open_region, open_snapshot_of, open_store};
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::{Catalogue, Protocol};
 use scouting::region::Region;
-use store::alerts::table::published_rows;
+use store::alerts::table::{Until, published_until};
 use store::public::public_rows::{Publishing, public_rows};
 use store::stages::inputs::RegionCounty;
 use store::stages::rollup::Period;
@@ -41,10 +41,14 @@ impl SeasonFigures {
         }
     }
 
-    /// Those of the newest version of the store.
-    pub(crate) async fn of(workspace: &Workspace) -> Result<SeasonFigures, Failure> {
-        let published = published_rows(&open_store(workspace).await?).await?;
-        let snapshot = open_snapshot(workspace).await?;
+    /// Those of a version of the store, or of the newest if none is named.
+    pub(crate) async fn of(
+        workspace: &Workspace,
+        version: Option<i64>,
+    ) -> Result<SeasonFigures, Failure> {
+        let until = Until::version(version);
+        let published = published_until(&open_store(workspace).await?, until).await?;
+        let snapshot = open_snapshot_of(workspace, version).await?;
         let region = open_region(workspace)?;
         let catalogue = open_catalogue(workspace)?;
         let setting = roll_up_setting(workspace, &region, workspace.weather().as_deref())?;

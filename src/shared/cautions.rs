@@ -56,6 +56,18 @@ pub(crate) fn crop_and_stage(protocol: &Protocol) -> CropAndStage<'_> {
 pub(crate) const IN_ONE_SENTENCE: &str = "Preliminary regional scouting figures, not a treatment recommendation: scout your own field, follow the product's label and local rules, mind bees at \
     bloom, and ask licensed local advice before treating.";
 
+/// The same for what is about one field.
+pub(crate) const OF_ONE_FIELD: &str = "A count of one field, not a treatment recommendation: follow the product's label and local rules, mind bees at bloom, and ask \
+    licensed local advice before treating.";
+
+/// The scout's own safety in short, title and text, where there is room for no more. Scouts are crop advisers under
+/// the worker protection standard, 40 CFR part 170; heat, storms and stings: standard practice, no published source.
+pub(crate) const SCOUT_FIRST: (&str, &str) = (
+    "Your own safety first",
+    "Before you enter, ask the grower about recent and planned sprays and obey posted signs; leave if a sprayer or an aircraft \
+     works near. Carry water, leave in lightning, mind stings, and tell somebody where you are.",
+);
+
 /// The words by which a file of a scenario is known, whatever its name.
 pub(crate) const NOTICE: &str = "Hypothetical scenario, not an observed result: figures under other economics than those in the records. It is never \
     issued as an alert and never published.";

@@ -54,20 +54,16 @@ const ON_A_CARD: [&str; 5] = [
     "Bees and other pollinators",
 ];
 
-/// The cautions for a card that has room for few: the scout's safety on entering, the timing, the protocol's own, and the
-/// most weighty of the others.
+/// The cautions for a card that has room for few, the scout's own safety aside: the timing, the protocol's own, and the most
+/// weighty of the others.
 pub(crate) fn cautions_in_short(protocol: &Protocol) -> Vec<Passage> {
-    const OF_SAFETY: usize = 2;
     let standing = standing_cautions([crop_and_stage(protocol)]);
     let has_room = |passage: &Passage| {
         let mut standing = standing.iter();
         let is_standing = standing.any(|caution| caution.title == passage.title);
         !is_standing || ON_A_CARD.contains(&&*passage.title)
     };
-    let safety = safety().into_iter().take(OF_SAFETY);
-    safety
-        .chain(cautions(protocol).into_iter().filter(has_room))
-        .collect()
+    cautions(protocol).into_iter().filter(has_room).collect()
 }
 
 /// How many sites a large field needs, a phrase; `None` where every field needs the same.

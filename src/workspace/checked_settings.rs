@@ -1,5 +1,6 @@
 //! Checks of the settings, beyond the form that their types have.
 
+use super::credits::{is_doi, is_orcid};
 use super::settings::{SETTINGS_FILE, Settings};
 use disclosure::rule::Rule;
 use intake::mapping::id_prefixes::prefix_mistake;
@@ -70,6 +71,36 @@ fn check_data(settings: &Settings) -> Result<(), Failure> {
             what,
             "write license, and where its text is from https:// on",
         );
+    }
+    if !data.doi.is_empty() && !is_doi(&data.doi) {
+        let what = format!("doi = {:?} is no DOI", data.doi);
+        return wrong(
+            what,
+            "write it from 10. on, without an address: 10.5281/zenodo.5171937",
+        );
+    }
+    if data.funder.is_empty() && !data.award.is_empty() {
+        let what = format!("award = {:?} names no funder", data.award);
+        return wrong(what, "write in funder whose grant it is");
+    }
+    for creator in &data.creators {
+        if creator.given_names.trim().is_empty() || creator.family_names.trim().is_empty() {
+            return wrong(
+                "creators has an author without a name".to_owned(),
+                "write given_names and family_names of each [[data.creators]]",
+            );
+        }
+        if !creator.orcid.is_empty() && !is_orcid(&creator.orcid) {
+            let what = format!(
+                "creators: orcid = {:?} of {} is no ORCID iD, or its last character does not fit the others",
+                creator.orcid,
+                creator.name()
+            );
+            return wrong(
+                what,
+                "copy it from the author's page on orcid.org: four times four digits, as 0000-0002-1825-0097",
+            );
+        }
     }
     Ok(())
 }

@@ -107,6 +107,16 @@ author = ""
 # where its text is. Empty: the package says that it is not stated.
 license = ""
 license_url = ""
+# How packages are cited: the DOI under which they are deposited, such as "10.5281/zenodo.5171937" (no address around it),
+# who funded the work, and the number of the grant. All may be empty.
+doi = ""
+funder = ""
+award = ""
+# Authors, in their order, each with an ORCID iD if there is one. None: the office is the author.
+# [[data.creators]]
+# given_names = "Josiah"
+# family_names = "Carberry"
+# orcid = "0000-0002-1825-0097"
 "#,
         boundaries = text(&region.boundaries),
         id_property = text(&region.id_property),

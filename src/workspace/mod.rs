@@ -4,6 +4,7 @@ pub(crate) mod bucket;
 pub(crate) mod care;
 mod checked_settings;
 pub(crate) mod contacts;
+mod credits;
 mod first_settings;
 pub(crate) mod init;
 pub(crate) mod open;
@@ -22,7 +23,8 @@ use scouting::plain_file::{SETTINGS_BYTES_MAX, read_plain_text};
 use scouting::region::point_grid::GridWidth;
 use scouting::visit::rules::limits::SeasonDays;
 
-pub(crate) use settings::{RegionSettings, SETTINGS_FILE, Settings};
+pub(crate) use credits::Creator;
+pub(crate) use settings::{DataSettings, RegionSettings, SETTINGS_FILE, Settings};
 
 /// Name of the user's own boundary file within the workspace.
 const BOUNDARIES_FILE: &str = "boundaries.json";

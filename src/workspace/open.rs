@@ -22,9 +22,17 @@ pub(crate) async fn open_store(workspace: &Workspace) -> Result<Store, Failure> 
 
 /// The newest version of the store, for queries over all of its visits.
 pub(crate) async fn open_snapshot(workspace: &Workspace) -> Result<Snapshot, Failure> {
+    open_snapshot_of(workspace, None).await
+}
+
+/// A version of the store, or the newest if none is named.
+pub(crate) async fn open_snapshot_of(
+    workspace: &Workspace,
+    version: Option<i64>,
+) -> Result<Snapshot, Failure> {
     let store = open_store(workspace).await?;
     let parts = parts_that_pay(&store, workers()).await?;
-    Snapshot::open(&store, parts).await
+    Snapshot::of(&store, version, parts).await
 }
 
 pub(crate) fn open_region(workspace: &Workspace) -> Result<Region, Failure> {

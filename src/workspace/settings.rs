@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
+use super::credits::Creator;
 use disclosure::rule::{Level, Rule};
 use scouting::visit::code::Code;
 use scouting::visit::record::Economics;
@@ -184,6 +185,14 @@ pub(crate) struct DataSettings {
     pub license: String,
     /// Where its text is; may be empty.
     pub license_url: String,
+    /// DOI of the packages; empty if there is none.
+    pub doi: String,
+    /// Who funded the work; may be empty.
+    pub funder: String,
+    /// Number of the grant; may be empty.
+    pub award: String,
+    /// Authors; none if the office is the author.
+    pub creators: Vec<Creator>,
 }
 
 impl Default for SeasonSettings {

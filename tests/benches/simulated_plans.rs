@@ -25,7 +25,7 @@ const PLANS: [(f64, f64, f64, u64); 7] = [
     (0.5, 1.5, 1.2, 120),
 ];
 
-fn plan((low, high, k, units_max): (f64, f64, f64, u64)) -> SequentialPlan {
+fn plan((low, high, k, units_max): (f64, f64, f64, u64)) -> SequentialPlan<WaldLines> {
     let lines = WaldLines::negative_binomial(k, low, high, RISKS);
     SequentialPlan {
         lines: lines.expect("low is below high and k above 0"),

@@ -110,6 +110,40 @@ fn every_level_passes_the_validators_and_is_read_by_other_programs() {
     }
 }
 
+/// Effort by NumPy from the visits and raw counts of a full package, heat sums from its days.
+#[test]
+fn effort_and_heat_of_a_package_are_computed_again() {
+    let workspace = invented(vec![2026]);
+    let days = (1..=31).map(|day| format!("2026-07-{day:02},{}.5,{}.0\n", day % 13, 20 + day % 9));
+    let text = format!("date,tmin_c,tmax_c\n{}", days.collect::<String>());
+    std::fs::write(workspace.path().join("weather.csv"), text).expect("invented weather");
+    workspace.change_setting("# file = \"weather.csv\"", "file = \"weather.csv\"");
+    workspace.change_setting("heat_from = \"01-01\"", "heat_from = \"07-01\"");
+    let (out, _) = package(&workspace, "full", &FULL);
+    let report = report("effort.py", &[&out]);
+    assert!(report["rows"].as_u64() > Some(50), "{report}");
+    assert!(report["heat"].as_u64() >= Some(31), "{report}");
+}
+
+/// pyarrow reads the files of a query.
+#[test]
+fn answers_of_queries_are_read_by_pyarrow() {
+    let workspace = invented(vec![2026]);
+    let query = "select c.visit_id, c.revision, c.retracted, c.lon, f.pressure, f.farm_id from current_visits c \
+                 inner join field_week f on c.visit_id = f.visit_id order by c.visit_id";
+    let files = ["parquet", "arrow", "csv"].map(|format| {
+        let out = workspace.beside(&format!("answer.{format}"));
+        let place = text_of(&out);
+        workspace
+            .run(&["sql", query, "--format", format, "--out", &place])
+            .expect_code(0);
+        out
+    });
+    let report = report("query_files.py", &[&files[0], &files[1], &files[2]]);
+    assert!(report["rows"].as_u64() > Some(50), "{report}");
+    assert_eq!(report["types"][0], "string", "{report}");
+}
+
 /// Visits of heads, of plants and of traps with nights, over three counties and two weeks.
 fn three_protocols() -> TestWorkspace {
     let region = Region::built_in("us:46").expect("South Dakota");

@@ -68,6 +68,62 @@ fn the_scatter_of_a_season_is_the_power_law_of_its_visits() {
     }
 }
 
+/// Lines of the least expected cost, computed by SciPy over all sums, and what a sample of them ends with.
+#[test]
+fn stop_lines_and_their_chances_are_those_of_the_reference() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let out = folder.path().display().to_string();
+    for (threshold, k, miss, most) in [("3.2", "0.9", "10", "16"), ("1.1", "2.5", "4", "9")] {
+        let asked = [
+            "--protocol",
+            "bsm-eggs",
+            "--threshold",
+            threshold,
+            "--k",
+            k,
+            "--out",
+            &out,
+        ];
+        let more = ["--miss-cost", miss, "--sites-max", most];
+        plan(&[&asked[..], &more].concat()).expect_code(0);
+        let reference = python(
+            "tests/reference/stop_lines.py",
+            &[threshold, k, "5", "4", most, miss],
+        );
+        let reference: Value = serde_json::from_str(&reference).expect("JSON");
+        let rows = csv_rows(&std::fs::read(folder.path().join("stop_table.csv")).expect("a table"));
+        for (row, expected) in rows.iter().zip(reference["rows"].as_array().expect("rows")) {
+            let numbers = ["sites", "stop_below_at_or_under", "stop_not_ruled_out_from"];
+            let ours = numbers.map(|name| row[name].as_f64());
+            let theirs = [0, 1, 2].map(|place| expected[place].as_f64());
+            assert_eq!(ours, theirs, "{threshold} {k}");
+        }
+        let points = std::fs::read(folder.path().join("operating_characteristic.csv"));
+        for point in csv_rows(&points.expect("a table")) {
+            let number = |name: &str| point[name].as_f64().expect("a number");
+            let expected = reference["points"]
+                .as_array()
+                .expect("points")
+                .iter()
+                .find(|one| {
+                    let ratio = one["ratio"].as_f64().expect("a number");
+                    (ratio - number("true_mean_per_threshold")).abs() < 1e-9
+                });
+            let expected = expected.expect("the same means");
+            let exact = expected["not_ruled_out"].as_f64().expect("a number");
+            // Four and a half standard errors of 20,000 samples.
+            let allowed = 4.5 * (exact * (1.0 - exact) / 20_000.0).sqrt() + 1e-4;
+            let distance = (number("probability_not_ruled_out") - exact).abs();
+            assert!(distance <= allowed, "{point} {expected}");
+            let sites = expected["sites"].as_f64().expect("a number");
+            assert!(
+                (number("mean_sites") - sites).abs() < 0.2,
+                "{point} {expected}"
+            );
+        }
+    }
+}
+
 /// A visit whose sites differ, the more the more there is, and less than in proportion.
 fn uneven_visit(number: usize) -> Value {
     let mut visit = full_visit(&format!("uneven-{number}"));
@@ -91,6 +147,7 @@ fn the_card_is_one_page_that_needs_nothing_else_and_says_what_the_table_says() {
             &["--threshold", "3.205", "--k", "0.9", "--sites-max", "16"],
             &[
                 "5 heads at each site",
+                "65 eggs in 4 sites",
                 "over all sides",
                 "bees work the field",
                 "k = 0.9",
@@ -127,7 +184,7 @@ fn the_card_is_one_page_that_needs_nothing_else_and_says_what_the_table_says() {
         assert_eq!(seen["asked"], json!([]), "{protocol}");
         assert_eq!(seen["references"], json!([]), "{protocol}");
         assert_eq!(seen["tooWide"], false, "{protocol}");
-        assert_eq!(seen["pages"], 1, "{protocol}: A4");
+        assert_eq!(seen["pages"], json!({"A4": 1, "Letter": 1}), "{protocol}");
         let source = std::fs::read_to_string(&card).expect("a card");
         for banned in ["http:", "https:", "url(", "@import"] {
             assert!(!source.contains(banned), "{protocol}: {banned}");
@@ -139,34 +196,62 @@ fn the_card_is_one_page_that_needs_nothing_else_and_says_what_the_table_says() {
             "Bees",
             "Restricted-entry",
             "Scout your own field",
+            "Your own safety first",
+            "threshold not ruled out: stop and treat it as at threshold",
         ];
         for needed in cautions.iter().chain(says) {
             assert!(text.contains(needed), "{protocol} lacks {needed:?}: {text}");
         }
         let table = std::fs::read(out.join("stop_table.csv")).expect("a stop table");
-        let rows: Vec<Value> = csv_rows(&table)
+        let table = csv_rows(&table);
+        let reached = |row: &Value| row["precise_from"].as_f64() <= row["threshold_total"].as_f64();
+        let is_precise = table
+            .iter()
+            .any(|row| !row["precise_from"].is_null() && reached(row));
+        let rows: Vec<Value> = table
             .iter()
             .map(|row| {
-                let cell = |name: &str| {
-                    row[name]
-                        .as_f64()
-                        .map_or("–".to_owned(), |total| total.to_string())
-                };
-                let names = [
-                    "sites",
-                    "stop_below_at_or_under",
-                    "stop_at_threshold_from",
-                    "precise_from",
+                let number = |name: &str| row[name].as_f64();
+                let cell =
+                    |total: Option<f64>| total.map_or("–".to_owned(), |total| total.to_string());
+                let threshold = number("threshold_total");
+                let mut cells = vec![
+                    cell(number("sites")),
+                    cell(threshold),
+                    cell(number("stop_below_at_or_under")),
+                    cell(number("stop_not_ruled_out_from")),
                 ];
-                json!([
-                    cell(names[0]),
-                    cell(names[1]),
-                    cell(names[2]),
-                    cell(names[3]),
-                    ""
-                ])
+                // Only where a field at threshold gets there within the most sites.
+                if is_precise {
+                    let precise = number("precise_from").filter(|total| Some(*total) <= threshold);
+                    cells.push(cell(precise));
+                }
+                cells.push(String::new());
+                json!(cells)
             })
             .collect();
         assert_eq!(seen["rows"], json!(rows), "{protocol}");
+        // Numbers of the simulation at the means that the card names.
+        let points = std::fs::read(out.join("operating_characteristic.csv")).expect("a table");
+        let points = csv_rows(&points);
+        for (place, ratio) in [0.5, 0.75, 1.0, 1.25, 1.5].into_iter().enumerate() {
+            let of_mean = |point: &&Value| {
+                let found = point["true_mean_per_threshold"].as_f64();
+                found.is_some_and(|found| (found - ratio).abs() < 1e-9)
+            };
+            let point = points.iter().find(of_mean).expect("a point");
+            let number = |name: &str| point[name].as_f64().expect("a number");
+            let percent = |name: &str| format!("{:.0}%", 100.0 * number(name));
+            assert_eq!(
+                seen["sure"][0][place + 1],
+                json!(percent("probability_said_below"))
+            );
+            assert_eq!(
+                seen["sure"][1][place + 1],
+                json!(percent("probability_not_ruled_out"))
+            );
+            let sites = format!("{:.1}", number("mean_sites"));
+            assert_eq!(seen["sure"][2][place + 1], json!(sites));
+        }
     }
 }

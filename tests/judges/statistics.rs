@@ -6,7 +6,7 @@ use stats::counts::aggregation::{UndefinedK, fit_common_k, fit_k};
 use stats::counts::frequencies::CountFrequencies;
 use stats::counts::power_law::{MeanVariance, fit_power_law};
 use stats::sampling::simulation::{SequentialPlan, Spread};
-use stats::sampling::stop_lines::{Decision, Risks, WaldLines};
+use stats::sampling::stop_lines::{Decision, Risks, StopRule, WaldLines};
 
 use crate::judge::python;
 

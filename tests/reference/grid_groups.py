@@ -25,7 +25,7 @@ def cell_of(lon, lat, km):
     row = math.floor(lat / height(WIDEST))
     middle = max(-90.0, min(90.0, (row + 0.5) * height(WIDEST)))
     columns = max(1, round(360 * math.cos(math.radians(middle)) / height(WIDEST))) * WIDEST // int(km)
-    return f"{math.floor(lat / height(km))}.{math.floor((lon + 180) / 360 * columns) % columns}"
+    return f"r{math.floor(lat / height(km))}c{math.floor((lon + 180) / 360 * columns) % columns}"
 
 
 def folded(farm):

@@ -1,8 +1,8 @@
-// Opens a stop card in a real browser, without a network, and prints it on A4.
+// Opens a stop card in a real browser, without a network, and prints it on A4 and on Letter.
 //
 // print_card.mjs CARD PDF
 //
-// Prints JSON: the rows of its table, its text, how many pages the PDF has, whether the page is wider than its
+// Prints JSON: the rows of its stop table and of how sure it is, its text, how many pages it has on each paper, whether the page is wider than its
 // window, and everything that it asked of any place but itself.
 
 import { readFile } from 'node:fs/promises';
@@ -27,14 +27,19 @@ page.on('console', (message) => message.type() === 'error' && asked.push(message
 page.on('pageerror', (error) => asked.push(String(error)));
 await page.goto(address);
 const told = await page.evaluate(() => ({
-    rows: [...document.querySelectorAll('tbody tr')]
+    rows: [...document.querySelectorAll('#stops tbody tr')]
+        .map((row) => [...row.children].map((cell) => cell.textContent.trim())),
+    sure: [...document.querySelectorAll('#sure tbody tr')]
         .map((row) => [...row.children].map((cell) => cell.textContent.trim())),
     text: document.body.innerText,
     references: [...document.querySelectorAll('[src], [href], [action], script, iframe, object, embed')]
         .map((element) => element.outerHTML),
     tooWide: document.documentElement.scrollWidth > innerWidth,
 }));
-await page.pdf({ path: pdf, format: 'A4', preferCSSPageSize: false });
+const pages = {};
+for (const format of ['A4', 'Letter']) {
+    await page.pdf({ path: pdf, format, preferCSSPageSize: false });
+    pages[format] = (await readFile(pdf, 'latin1')).match(/\/Type\s*\/Page\b/g).length;
+}
 await browser.close();
-const pages = (await readFile(pdf, 'latin1')).match(/\/Type\s*\/Page\b/g).length;
 console.log(JSON.stringify({ ...told, asked, pages }));

@@ -51,7 +51,8 @@ def means(visits, units, protocols):
     units = units.merge(visits[["visit_id", "protocol"]], on="visit_id", validate="m:1")
     units = units.merge(protocols[["protocol", "catch_by_night"]], on="protocol", validate="m:1")
     units["value"] = units["counts"].map(lambda counts: sum(int(count) for count in counts.split())).astype(float)
-    by_night = units["catch_by_night"] & units["nights"].notna()
+    # Null where no traps are counted.
+    by_night = units["catch_by_night"].eq(True) & units["nights"].notna()
     units.loc[by_night, "value"] /= units.loc[by_night, "nights"]
     sites = units.groupby(["visit_id", "site"])["value"].mean()
     by_visit = sites.groupby("visit_id")

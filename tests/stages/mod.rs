@@ -5,6 +5,7 @@
 //! null. `name:type=value` is a column that has this value in every row and is not written out.
 
 mod county_weeks;
+mod effort;
 mod field_weeks;
 mod headers;
 mod public;

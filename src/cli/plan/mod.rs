@@ -40,7 +40,7 @@ impl Plan {
 /// Compute the number of sites for a given precision, and a sequential sampling table
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 0.16/lb --plants 20000/acre --season 2026 --out plan\n\nThe dispersion among sites is yours (--k) or comes from the workspace's visits of a season (--season); presence-absence counts need neither. With --out it writes stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
+    after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 0.16/lb --plants 20000/acre --season 2026 --out plan\n\nThe dispersion among sites is yours (--k) or comes from the workspace's visits of a season (--season); presence-absence counts need neither.\n\nA sample ends with \"below threshold\" or with \"threshold not ruled out\". The stop lines are those of the least expected cost: missing a field above threshold by some share costs --miss-cost times a needless \"not ruled out\" of a field below it by the same share, one more site costs 0.005, and every doubling of the mean from a quarter to four times the threshold is as likely beforehand. With --low or --risk the lines are Wald's between the lower mean and the threshold.\n\nWith --out it writes stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
 )]
 pub(crate) struct PlanField {
     /// Id of the protocol, as `bractline protocols list` shows it
@@ -53,14 +53,13 @@ pub(crate) struct PlanField {
     #[command(flatten)]
     scatter: ScatterArguments,
 
-    /// Lower decision mean, as a fraction of the threshold (H0)
-    #[arg(
-        long,
-        value_name = "SHARE",
-        default_value_t = 0.5,
-        allow_negative_numbers = true
-    )]
-    low: f64,
+    /// Weight of missing a field above threshold, against a needless "not ruled out" as far below it
+    #[arg(long, value_name = "NUMBER", default_value_t = 10.0, conflicts_with_all = ["low", "risk"], allow_negative_numbers = true)]
+    miss_cost: f64,
+
+    /// Lower decision mean, as a fraction of the threshold (H0), of Wald's lines [default with --risk: 0.5]
+    #[arg(long, value_name = "SHARE", allow_negative_numbers = true)]
+    low: Option<f64>,
 
     /// Target standard error of the mean, as a fraction of the mean
     #[arg(
@@ -71,20 +70,15 @@ pub(crate) struct PlanField {
     )]
     precision: f64,
 
-    /// Error rates alpha and beta, which are equal
-    #[arg(
-        long,
-        value_name = "SHARE",
-        default_value_t = 0.1,
-        allow_negative_numbers = true
-    )]
-    risk: f64,
+    /// Error rates alpha = beta, of Wald's lines [default with --low: 0.1]
+    #[arg(long, value_name = "SHARE", allow_negative_numbers = true)]
+    risk: Option<f64>,
 
     /// Minimum number of sites [default: the protocol's]
     #[arg(long, value_name = "NUMBER")]
     sites_min: Option<u32>,
 
-    /// Maximum number of sites [default: as many as keep both error rates, at least four times the minimum]
+    /// Maximum number of sites [default: five times the minimum, from 10 to 20; with --low or --risk as many as keep both error rates]
     #[arg(long, value_name = "NUMBER")]
     sites_max: Option<u32>,
 
@@ -103,6 +97,7 @@ impl PlanField {
             protocol: self.protocol,
             threshold: self.threshold.given(),
             scatter: self.scatter.given(),
+            miss_cost: self.miss_cost,
             low: self.low,
             precision: self.precision,
             risk: self.risk,

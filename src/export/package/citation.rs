@@ -20,6 +20,12 @@ const LISTED: [&str; 9] = [
 
 /// The file. A text in quotes of JSON is one of YAML as well.
 pub(super) fn citation_file(facts: &Facts) -> String {
+    let credits = &facts.credits;
+    // The format has no member for who funded the work.
+    let about = match credits.funding() {
+        Some(funding) => format!("{} {funding}", facts.about()),
+        None => facts.about(),
+    };
     let author = match facts.office.is_empty() {
         true => "the office that keeps this workspace (its name is not stated)",
         false => &facts.office,
@@ -32,9 +38,22 @@ pub(super) fn citation_file(facts: &Facts) -> String {
             json!("Please cite this package as below, with its version.")
         ),
         format!("title: {}", json!(facts.title())),
-        format!("abstract: {}", json!(facts.about())),
+        format!("abstract: {}", json!(about)),
         "authors:".to_owned(),
-        format!("  - name: {}", json!(author)),
+    ];
+    for creator in &credits.creators {
+        lines.push(format!("  - given-names: {}", json!(creator.given_names)));
+        lines.push(format!("    family-names: {}", json!(creator.family_names)));
+        let orcid = creator.orcid_url();
+        lines.extend(orcid.map(|url| format!("    orcid: {}", json!(url))));
+    }
+    if credits.creators.is_empty() {
+        lines.push(format!("  - name: {}", json!(author)));
+    }
+    if !credits.doi.is_empty() {
+        lines.push(format!("doi: {}", json!(credits.doi)));
+    }
+    lines.extend([
         format!(
             "version: {}",
             json!(format!("store-{}", facts.store_version))
@@ -42,7 +61,7 @@ pub(super) fn citation_file(facts: &Facts) -> String {
         "keywords:".to_owned(),
         "  - pest scouting".to_owned(),
         "  - integrated pest management".to_owned(),
-    ];
+    ]);
     if let Some(license) = &facts.license {
         if LISTED.contains(&license.name.as_str()) {
             lines.push(format!("license: {}", license.name));

@@ -11,6 +11,7 @@ pub(crate) use super::table::ExportTable;
 use super::table::{Places, Reference};
 use crate::export::grid_rows::GridRows;
 use crate::export::take_home::TakeHome;
+use crate::export::weather_tables::WeatherTables;
 use crate::figures::described_table::DescribedTable;
 use crate::figures::map::geo_parquet::outlines_of;
 use crate::figures::map::rows::{ADDED_COLUMNS, Coverage, MapRows};
@@ -35,6 +36,11 @@ const TO_COUNTY_WEEK_FULL: Reference = Reference {
     columns: &["county_id", "iso_week", "protocol"],
     table: "county_week_full",
     there: &["county_id", "iso_week", "protocol"],
+};
+const TO_WEATHER_DAY: Reference = Reference {
+    columns: &["station", "day"],
+    table: "weather_day",
+    there: &["station", "day"],
 };
 const TO_VISIT: Reference = Reference {
     columns: &["visit_id"],
@@ -94,6 +100,43 @@ pub(crate) fn tables_of(
     Ok(tables)
 }
 
+/// The tables of the weather, where there is some.
+pub(crate) fn tables_of_weather(weather: WeatherTables) -> Vec<ExportTable> {
+    let tables = weather.0.into_iter().map(|(name, table)| {
+        let (title, about, key, references) = match name {
+            "weather_station" => (
+                "Stations of the counties",
+                "One row per county of the region that has a station, visited or not.",
+                vec!["county_id"],
+                Vec::new(),
+            ),
+            "weather_day" => (
+                "Temperatures",
+                "One row per station and day. Days that the file lacks, and that were not filled in, are not here.",
+                vec!["station", "day"],
+                Vec::new(),
+            ),
+            _ => (
+                "Degree-days",
+                "One row per station, protocol and day: the heat that a protocol's crop model counts, as for the treatment windows.",
+                vec!["station", "protocol", "day"],
+                vec![TO_WEATHER_DAY, TO_PROTOCOL],
+            ),
+        };
+        ExportTable {
+            name,
+            title,
+            about,
+            columns: table.columns,
+            batch: table.batch,
+            key,
+            references,
+            places: Places::None,
+        }
+    });
+    tables.collect()
+}
+
 fn protocols_in(tables: &[ExportTable]) -> Result<BTreeSet<String>, Failure> {
     let mut ids = BTreeSet::new();
     for table in tables {
@@ -142,7 +185,7 @@ fn full_tables(
     rows: TakeHome,
     rollup: &Rollup,
     period: Period,
-) -> Result<[ExportTable; 4], Failure> {
+) -> Result<[ExportTable; 5], Failure> {
     let DescribedTable { columns, batch } = rows.unit;
     let weeks = rollup.field_week();
     Ok([
@@ -182,6 +225,17 @@ fn full_tables(
                 rollup.county_week_full(),
                 "Counties and weeks in full (private)",
                 "One row per county, week and protocol that has visits, however few its fields, with every figure in full precision.",
+                period,
+                COUNTY_KEY,
+            )?
+        },
+        ExportTable {
+            references: vec![TO_COUNTY_WEEK_FULL, TO_PROTOCOL],
+            ..staged(
+                rollup.county_week_effort(),
+                "Effort by county and week (private)",
+                "One row per county, week and protocol that has visits: visits, fields, sites and units, and the standard error of \
+                 the mean pressure. Records do not say how long a visit took.",
                 period,
                 COUNTY_KEY,
             )?
@@ -295,6 +349,7 @@ fn staged(
     let name = [
         "field_week",
         "county_week_full",
+        "county_week_effort",
         "elsewhere_week",
         "region_week",
         "region_median",

@@ -11,7 +11,9 @@ use super::darwin_measures::measures_of;
 use super::facts::{Facts, Level};
 use super::package_file::{one_line, unmade};
 use super::table::ExportTable;
-use super::taxa::{counts_individuals, scientific_name, taxon_remarks};
+use super::taxa::{
+    counts_individuals, current_name, life_stage, scientific_name, taxon_id, taxon_remarks,
+};
 use scouting::failure::Failure;
 
 const DWC: &str = "http://rs.tdwg.org/dwc/terms/";
@@ -41,13 +43,16 @@ pub(super) struct DwcTable {
     pub(super) rows: Vec<Vec<String>>,
 }
 
-const OCCURRENCE: [&str; 11] = [
+const OCCURRENCE: [&str; 14] = [
     "eventID",
     "occurrenceID",
     "basisOfRecord",
     "occurrenceStatus",
     "scientificName",
+    "acceptedNameUsage",
+    "taxonID",
     "taxonRemarks",
+    "lifeStage",
     "individualCount",
     "organismQuantity",
     "organismQuantityType",
@@ -165,7 +170,10 @@ fn occurrence_row(level: Level, event: &Event, id: &str) -> Result<Vec<String>, 
         "HumanObservation".to_owned(),
         if is_present { "present" } else { "absent" }.to_owned(),
         scientific_name(protocol),
+        current_name(protocol),
+        taxon_id(protocol),
         taxon_remarks(protocol),
+        life_stage(protocol),
         count,
         quantity,
         quantity_type,

@@ -53,11 +53,15 @@ pub(super) fn data_package(
     if let Some(moment) = facts.received_until {
         add("receivedUntil", json!(moment.to_string()));
     }
+    let mut contributors = facts.credits.contributors();
     if !facts.office.is_empty() {
-        add(
-            "contributors",
-            json!([{ "title": facts.office, "roles": ["publisher"] }]),
-        );
+        contributors.insert(0, json!({ "title": facts.office, "roles": ["publisher"] }));
+    }
+    if !contributors.is_empty() {
+        add("contributors", json!(contributors));
+    }
+    if let Some(url) = facts.credits.doi_url() {
+        add("id", json!(url));
     }
     match &facts.license {
         Some(license) => add("licenses", json!([license.in_package()])),

@@ -7,8 +7,9 @@ use askama::Template;
 use super::darwin_core::DwcTable;
 use super::facts::Facts;
 use super::package_file::{one_line, unmade};
-use super::taxa::scientific_name;
+use super::taxa::{current_name, life_stage, scientific_name};
 use crate::shared::cautions;
+use crate::workspace::Creator;
 use scouting::failure::Failure;
 
 #[derive(Template)]
@@ -18,6 +19,9 @@ struct Eml {
     title: String,
     office: String,
     contact: String,
+    doi: String,
+    creators: Vec<Creator>,
+    funding: Option<String>,
     published: Option<String>,
     about: String,
     caution: &'static str,
@@ -47,6 +51,9 @@ pub(super) fn eml_xml(facts: &Facts, events: &DwcTable) -> Result<Vec<u8>, Failu
             false => facts.office.clone(),
         },
         contact: facts.contact.clone(),
+        doi: facts.credits.doi.clone(),
+        creators: facts.credits.creators.clone(),
+        funding: facts.credits.funding(),
         published: facts
             .received_until
             .map(|moment| moment.strftime("%Y-%m-%d").to_string()),
@@ -72,9 +79,17 @@ pub(super) fn eml_xml(facts: &Facts, events: &DwcTable) -> Result<Vec<u8>, Failu
             .protocols
             .iter()
             .map(|protocol| {
+                let said = |what: &str, value: String| match value.is_empty() {
+                    true => String::new(),
+                    false => format!(" {what}: {value}."),
+                };
                 one_line(&format!(
-                    "{}: {} Source: {}",
-                    protocol.title, protocol.sample.plan, protocol.sample.source
+                    "{}: {} Source: {}{}{}",
+                    protocol.title,
+                    protocol.sample.plan,
+                    protocol.sample.source,
+                    said("Life stage counted", life_stage(protocol)),
+                    said("Current scientific name", current_name(protocol))
                 ))
             })
             .collect(),

@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 use serde_json::{Value, json};
 
+use super::credits::Credits;
 use super::package_file::one_line;
 use disclosure::rule::Rule;
 use scouting::protocol::catalogue::Protocol;
@@ -90,6 +91,8 @@ pub struct Facts<'a> {
     pub office: String,
     /// How to reach it; empty if the settings do not say.
     pub contact: String,
+    /// DOI, authors and funder.
+    pub credits: Credits,
     /// The license, if it is stated.
     pub license: Option<License>,
     /// The command that makes the same package again.

@@ -37,8 +37,9 @@ fn pattern_of(name: &str) -> Option<&'static str> {
     match name {
         "iso_week" | "treatment_first_week" | "treatment_last_week" => Some("[0-9]{4}-W[0-9]{2}"),
         "counts" => Some("[0-9]+( [0-9]+)*"),
-        "submission_sha256" => Some("[0-9a-f]{64}"),
-        "cell" => Some("-?[0-9]+\\.[0-9]+"),
+        "submission_sha256" | "source_sha256" => Some("[0-9a-f]{64}"),
+        // Rows that an older program made public have it without the letters.
+        "cell" => Some("r-?[0-9]+c[0-9]+|-?[0-9]+\\.[0-9]+"),
         "treatment_cost_currency" | "market_value_currency" => Some("[A-Z]{3}"),
         "submitted_at" => Some("[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:]{8}(\\.[0-9]+)?Z"),
         _ => None,
@@ -83,6 +84,7 @@ fn range_of(name: &str) -> (Option<f64>, Option<f64>) {
     let ends = |end: &str| name.ends_with(end);
     let begins = |start: &str| name.starts_with(start);
     match name {
+        "tmin_c" | "tmax_c" => (Some(-100.0), Some(100.0)),
         "lon" | "cell_lon" | "site_lon" => (Some(-180.0), Some(180.0)),
         "lat" | "cell_lat" | "site_lat" => (Some(-90.0), Some(90.0)),
         "edition" => (Some(1.0), Some(2.0)),

@@ -7,6 +7,7 @@
 mod archive;
 mod citation;
 pub(crate) mod contents;
+pub(crate) mod credits;
 mod darwin_core;
 mod darwin_event;
 mod darwin_measures;

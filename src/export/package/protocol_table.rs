@@ -7,8 +7,10 @@ use arrow::datatypes::{DataType, Field, Schema};
 
 use super::package_file::{one_line, unmade};
 use super::table::{ExportTable, Places};
+use super::taxa::{current_name, life_stage, taxon_id};
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Protocol;
+use scouting::visit::record::CountForm;
 use store::stages::files::StageColumn;
 
 /// Name and meaning of the columns of text, each with what it holds.
@@ -67,6 +69,25 @@ const TEXTS: [TextColumn; 16] = [
     }),
 ];
 
+/// The same of columns that a protocol may leave out.
+const OPTIONAL_TEXTS: [TextColumn; 3] = [
+    (
+        "current_name",
+        "scientific name that is current today; null where it is the same, or is not stated",
+        current_name,
+    ),
+    (
+        "taxon_id",
+        "address of the taxon in an open list of names; null where nobody looked it up",
+        taxon_id,
+    ),
+    (
+        "life_stage",
+        "life stage that is counted: egg, larva or adult; null where it is not stated",
+        life_stage,
+    ),
+];
+
 type WholeColumn = (&'static str, &'static str, fn(&Protocol) -> Option<i32>);
 
 const WHOLES: [WholeColumn; 5] = [
@@ -115,17 +136,26 @@ pub(crate) fn protocol_table(protocols: &[&Protocol]) -> Result<ExportTable, Fai
         let texts: ArrayRef = Arc::new(texts.collect::<StringArray>());
         add(name, DataType::Utf8, false, description, texts);
     }
+    for (name, description, of) in OPTIONAL_TEXTS {
+        let texts = protocols.iter().map(|protocol| of(protocol));
+        let texts = texts.map(|text| (!text.is_empty()).then_some(text));
+        let texts: ArrayRef = Arc::new(texts.collect::<StringArray>());
+        add(name, DataType::Utf8, true, description, texts);
+    }
     for (name, description, of) in WHOLES {
         let wholes: ArrayRef = Arc::new(protocols.iter().map(|p| of(p)).collect::<Int32Array>());
         add(name, DataType::Int32, true, description, wholes);
     }
-    let by_night = protocols.iter().map(|p| Some(p.sample.catch_by_night));
+    let by_night = protocols
+        .iter()
+        .map(|p| (p.sample.form == CountForm::Traps).then_some(p.sample.catch_by_night));
     let by_night: ArrayRef = Arc::new(by_night.collect::<BooleanArray>());
-    let description = "whether a trap's catch is divided by its trap-nights";
+    let description =
+        "whether a trap's catch is divided by its trap-nights; null where no traps are counted";
     add(
         "catch_by_night",
         DataType::Boolean,
-        false,
+        true,
         description,
         by_night,
     );
@@ -149,6 +179,7 @@ pub(crate) fn protocol_table(protocols: &[&Protocol]) -> Result<ExportTable, Fai
 pub(crate) fn protocol_columns() -> impl Iterator<Item = &'static str> {
     let texts = TEXTS.iter().map(|(name, ..)| *name);
     texts
+        .chain(OPTIONAL_TEXTS.iter().map(|(name, ..)| *name))
         .chain(WHOLES.iter().map(|(name, ..)| *name))
         .chain(["catch_by_night"])
 }

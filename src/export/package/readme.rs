@@ -27,6 +27,22 @@ pub(super) fn readme(facts: &Facts, tables: &[ExportTable], files: &[PackageFile
         plain(&facts.rights())
     );
     page.push_str("Cite it as `CITATION.cff` says, with the version of the store. ");
+    let credits = &facts.credits;
+    if let Some(url) = credits.doi_url() {
+        let _ = write!(page, "DOI: <{url}>. ");
+    }
+    let authors = credits.creators.iter().map(|creator| {
+        let orcid = creator.orcid_url();
+        let orcid = orcid.map_or(String::new(), |url| format!(" (<{url}>)"));
+        format!("{}{orcid}", plain(&creator.name()))
+    });
+    let authors = authors.collect::<Vec<_>>().join(", ");
+    if !authors.is_empty() {
+        let _ = write!(page, "Authors: {authors}. ");
+    }
+    if let Some(funding) = credits.funding() {
+        let _ = write!(page, "{} ", plain(&funding));
+    }
     match facts.office.is_empty() {
         true => page.push_str("Who made it is not stated.\n\n"),
         false => {

@@ -31,6 +31,15 @@ pub struct Protocol {
     /// programs.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub scientific_name: Option<String>,
+    /// The name that is current today, where `scientific_name` is an older combination.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub current_name: Option<String>,
+    /// Address of the taxon in an open list of names, where it was looked up there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub taxon_id: Option<String>,
+    /// Life stage that is counted: `egg`, `larva` or `adult`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub life_stage: Option<LifeStage>,
     /// The crop.
     pub crop: String,
     /// What the mean is of, in words that fit after "a mean of 2.1": `eggs per six bracts of a bud`.
@@ -91,6 +100,29 @@ pub enum Layout {
     Interior,
     /// At stations, in the field or next to it, where traps hang.
     Station,
+}
+
+/// The life stage that is counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum LifeStage {
+    /// Eggs or egg masses.
+    Egg,
+    /// Larvae.
+    Larva,
+    /// Adults.
+    Adult,
+}
+
+impl LifeStage {
+    /// The word of Darwin Core's examples.
+    pub fn word(self) -> &'static str {
+        match self {
+            LifeStage::Egg => "egg",
+            LifeStage::Larva => "larva",
+            LifeStage::Adult => "adult",
+        }
+    }
 }
 
 /// How a field is sampled.

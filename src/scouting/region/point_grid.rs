@@ -68,8 +68,8 @@ impl GridWidth {
 /// A cell of the grid.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GridCell {
-    /// Row from the equator (negative in the south) and column from the 180th meridian, as `482.1093`. No
-    /// other cell of the same width has this id; a cell of another width may have it.
+    /// Row from the equator (negative in the south) and column from the 180th meridian, as `r482c1093`: no
+    /// program takes it for a number. No other cell of the same width has this id; a cell of another width may have it.
     pub id: String,
     /// Longitude of the middle, degrees, WGS 84, five decimals.
     pub lon: f64,
@@ -91,7 +91,7 @@ pub fn cell_of(lon: f64, lat: f64, width: GridWidth) -> GridCell {
     let (row, column) = (narrow_row >> doublings, narrow_column >> doublings);
     let columns = narrow_columns >> doublings;
     GridCell {
-        id: format!("{row}.{column}"),
+        id: format!("r{row}c{column}"),
         lon: five_decimals(-180.0 + (column as f64 + 0.5) * 360.0 / columns as f64),
         lat: five_decimals(middle_of_row(row, width)),
     }
@@ -132,12 +132,12 @@ mod tests {
         let wide = cell_of(-100.02, 44.06, GridWidth::Km40);
         assert_eq!(
             (wide.id.as_str(), wide.lon, wide.lat),
-            ("122.159", -100.13908, 44.0667)
+            ("r122c159", -100.13908, 44.0667)
         );
         let cell = cell_of(-100.02, 44.06, GridWidth::Km10);
         assert_eq!(
             (cell.id.as_str(), cell.lon, cell.lat),
-            ("489.638", -100.0765, 44.02173)
+            ("r489c638", -100.0765, 44.02173)
         );
     }
 

@@ -8,13 +8,14 @@
 
 use crate::counts::moment_estimators::k_by_moments;
 use crate::counts::variance_law::VarianceLaw;
+use crate::sampling::cost_lines::{CostLines, Costs};
 use crate::sampling::sample_size::{units_for_precision, whole_number};
 use crate::sampling::simulation::{OperatingPoint, SequentialPlan, Spread};
-use crate::sampling::stop_lines::{Risks, WaldLines, precision_stop_total};
+use crate::sampling::stop_lines::{Decision, Risks, StopRule, WaldLines, precision_stop_total};
 
 /// Samples drawn for each true mean of the operating characteristic: two standard errors of a share near
 /// 10% are then half a percent point.
-const SAMPLES: u32 = 20_000;
+pub const SAMPLES: u32 = 20_000;
 /// Our choice: any fixed number.
 const SEED: u64 = 1945;
 /// True means at which the plan is tried, as shares of the threshold.
@@ -31,21 +32,33 @@ pub enum SiteScatter {
     Presence,
 }
 
+/// How the lines of a plan are chosen.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Lines {
+    /// By the expected cost of both errors.
+    ByCost(Costs),
+    /// Wald's, between a low mean and the threshold.
+    Walds {
+        /// Count a unit, below the threshold.
+        low_mean: f64,
+        /// Nominal error rates.
+        risks: Risks,
+    },
+}
+
 /// What is asked of a plan.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlanQuestion {
-    /// The mean, count a unit, at or above which treating pays (or share of infested units).
+    /// Threshold of the field, count a unit (or share of infested units).
     pub threshold: f64,
-    /// The mean, count a unit, at or below which the field is surely not to be treated.
-    pub low_mean: f64,
+    /// How its lines are chosen.
+    pub lines: Lines,
     /// Units looked at in each site.
     pub units_per_site: u32,
     /// Scatter of the sites.
     pub scatter: SiteScatter,
     /// Wanted standard error ÷ mean, where the mean is the threshold.
     pub precision: f64,
-    /// Risks of the two wrong answers.
-    pub risks: Risks,
     /// Sites that are always looked at.
     pub sites_min: u32,
     /// Sites after which the sample ends in any case.
@@ -61,11 +74,8 @@ pub struct FieldPlan {
     pub k_of_site_totals: Option<f64>,
     /// One row per site, from the first that may decide.
     pub stops: Vec<Stop>,
-    /// What the plan does where the true mean is the low one: `probability_high` is how often it is wrong. A
-    /// sample that ends at the most sites is wrong more often than was asked.
-    pub at_low_mean: OperatingPoint,
-    /// The same where it is the threshold: `probability_low` is how often it is wrong.
-    pub at_threshold: OperatingPoint,
+    /// After the most sites, the highest total that says below the threshold; every higher one does not rule it out.
+    pub last_low_total: Option<u64>,
     /// What the plan does at fields of known means, in rising order; numbers of units are of sites here.
     pub operating_points: Vec<OperatingPoint>,
 }
@@ -77,46 +87,60 @@ pub struct Stop {
     pub sites: u32,
     /// Stop and say below the threshold at or under this total; `None` where no total says so yet.
     pub low_total: Option<u64>,
-    /// Stop and say at the threshold or above from this total on.
+    /// Stop and say threshold not ruled out from this total on.
     pub high_total: u64,
     /// From this total on the mean is known with the wanted precision, whatever it is; `None` where no total is
     /// enough yet.
     pub precise_total: Option<u64>,
 }
 
-/// The plan for a question. `None` if its numbers are out of order: means, precision and risks above 0, the low
+impl FieldPlan {
+    /// What the plan does where the true mean is this one, if it was tried.
+    pub fn at(&self, true_mean: f64) -> Option<&OperatingPoint> {
+        let mut points = self.operating_points.iter();
+        points.find(|point| point.true_mean == true_mean)
+    }
+}
+
+/// The plan for a question. `None` if its numbers are out of order: means, precision, risks and costs above 0, a low
 /// mean below the threshold, sites_min up to sites_max, or a scatter that gives no variance.
 pub fn plan_field(question: &PlanQuestion) -> Option<FieldPlan> {
     let units = f64::from(question.units_per_site);
-    let (low, high) = (units * question.low_mean, units * question.threshold);
+    let high = units * question.threshold;
     let law = law_of_site_totals(question.scatter, units, question.threshold)?;
     let k_of_site_totals = k_by_moments(high, law.variance(high)?);
-    let (lines, spread) = lines_and_spread(question, k_of_site_totals, low, high)?;
+    let (rule, spread) = rule_and_spread(question, k_of_site_totals, high)?;
+    let steps = rule.steps_a_site();
     let plan = SequentialPlan {
-        lines,
-        units_min: u64::from(question.sites_min) * step(question),
-        units_max: u64::from(question.sites_max) * step(question),
+        lines: rule,
+        units_min: u64::from(question.sites_min) * steps,
+        units_max: u64::from(question.sites_max) * steps,
     };
     let operating_points = operating_points(question, &plan, spread)?;
-    let at = |mean: f64| {
-        let mut found = operating_points.iter();
-        found.find(|point| point.true_mean == mean).copied()
+    let stop = |sites: u32| {
+        let (low_total, high_total) = plan.lines.totals(sites);
+        let precise = precision_stop_total(&law, question.precision, u64::from(sites));
+        Stop {
+            sites,
+            low_total,
+            high_total,
+            precise_total: precise.map(|total| total.ceil() as u64),
+        }
     };
     Some(FieldPlan {
         sites_for_precision: whole_number(units_for_precision(&law, high, question.precision)?),
         k_of_site_totals,
         stops: (question.sites_min..=question.sites_max)
-            .map(|sites| stop(&lines, &law, question, sites))
+            .map(stop)
             .collect(),
-        at_low_mean: at(question.low_mean)?,
-        at_threshold: at(question.threshold)?,
+        last_low_total: plan.lines.last_low_total(question.sites_max),
         operating_points,
     })
 }
 
-/// The plan with as many most sites as keep both risks, from those of the question on and half as many more each
-/// time; with `sites_most` even if it does not keep them there. With the question that it answers. `None` as
-/// [`plan_field`].
+/// The plan with as many most sites as keep the nominal risks, from those of the question on and half as many more
+/// each time; with `sites_most` even if it does not keep them there. Lines by cost have the sites of the question.
+/// With the question that it answers. `None` as [`plan_field`].
 pub fn plan_within_risks(
     question: &PlanQuestion,
     sites_most: u32,
@@ -124,7 +148,7 @@ pub fn plan_within_risks(
     let mut question = *question;
     loop {
         let plan = plan_field(&question)?;
-        if keeps_risks(&plan, question.risks) || question.sites_max >= sites_most {
+        if keeps_risks(&plan, &question)? || question.sites_max >= sites_most {
             return Some((question, plan));
         }
         let more = question
@@ -135,27 +159,36 @@ pub fn plan_within_risks(
 }
 
 /// Whether the simulated samples are wrong no more often than asked, but for two standard errors of the simulation.
-fn keeps_risks(plan: &FieldPlan, risks: Risks) -> bool {
+fn keeps_risks(plan: &FieldPlan, question: &PlanQuestion) -> Option<bool> {
+    let Lines::Walds { low_mean, risks } = question.lines else {
+        return Some(true);
+    };
     let kept = |wrong: f64, risk: f64| {
         wrong <= risk + 2.0 * (risk * (1.0 - risk) / f64::from(SAMPLES)).sqrt()
     };
-    kept(plan.at_low_mean.probability_high, risks.false_high)
-        && kept(plan.at_threshold.probability_low, risks.false_low)
+    let (low, high) = (plan.at(low_mean)?, plan.at(question.threshold)?);
+    Some(
+        kept(low.probability_high, risks.false_high) && kept(high.probability_low, risks.false_low),
+    )
 }
 
-/// What the plan does at fields whose true mean is the low one, the threshold, or another about them.
+/// What the plan does at fields whose true mean is the threshold, or another about it.
 fn operating_points(
     question: &PlanQuestion,
-    plan: &SequentialPlan,
+    plan: &SequentialPlan<Rule>,
     spread: Spread,
 ) -> Option<Vec<OperatingPoint>> {
     let possible = |mean: &f64| question.scatter != SiteScatter::Presence || *mean < 1.0;
     let tried = TRIED.iter().map(|share| share * question.threshold);
-    let mut means: Vec<f64> = tried.chain([question.low_mean]).filter(possible).collect();
+    let low_mean = match question.lines {
+        Lines::Walds { low_mean, .. } => Some(low_mean),
+        Lines::ByCost(_) => None,
+    };
+    let mut means: Vec<f64> = tried.chain(low_mean).filter(possible).collect();
     means.sort_by(f64::total_cmp);
     means.dedup();
     // A step counts the units of a site together, or one unit.
-    let steps = step(question) as f64;
+    let steps = plan.lines.steps_a_site() as f64;
     let a_step = f64::from(question.units_per_site) / steps;
     let means_a_step: Vec<f64> = means.iter().map(|mean| mean * a_step).collect();
     let mut points = plan.operating_characteristic(spread, &means_a_step, SAMPLES, SEED)?;
@@ -167,11 +200,64 @@ fn operating_points(
     Some(points)
 }
 
-/// Steps of Wald's lines in a site: one total, or each unit by itself where units are infested or not.
-fn step(question: &PlanQuestion) -> u64 {
-    match question.scatter {
-        SiteScatter::Presence => u64::from(question.units_per_site),
-        _ => 1,
+/// The lines of a plan.
+#[derive(Debug, Clone)]
+enum Rule {
+    ByCost(CostLines),
+    /// Asked so many times a site: once, or after each unit where units are infested or not.
+    Walds(WaldLines, u64),
+}
+
+impl Rule {
+    fn steps_a_site(&self) -> u64 {
+        match self {
+            Rule::ByCost(_) => 1,
+            Rule::Walds(_, steps) => *steps,
+        }
+    }
+
+    /// The totals of so many sites that say below, and that do not rule the threshold out.
+    fn totals(&self, sites: u32) -> (Option<u64>, u64) {
+        match self {
+            Rule::ByCost(lines) => lines
+                .limits(u64::from(sites))
+                .map_or((None, 0), |limits| (limits.low, limits.high)),
+            Rule::Walds(lines, steps) => {
+                let units = u64::from(sites) * steps;
+                let low = lines.low(units);
+                (
+                    (low >= 0.0).then_some(low.floor() as u64),
+                    lines.high(units).ceil().max(0.0) as u64,
+                )
+            }
+        }
+    }
+
+    fn last_low_total(&self, sites: u32) -> Option<u64> {
+        match self {
+            Rule::ByCost(_) => self.totals(sites).0,
+            // The first whole total at or over the middle is not ruled out.
+            Rule::Walds(lines, steps) => {
+                let middle = lines.middle(u64::from(sites) * steps).ceil().max(0.0);
+                (middle as u64).checked_sub(1)
+            }
+        }
+    }
+}
+
+impl StopRule for Rule {
+    fn decide(&self, units: u64, total: f64) -> Decision {
+        match self {
+            Rule::ByCost(lines) => lines.decide(units, total),
+            Rule::Walds(lines, _) => lines.decide(units, total),
+        }
+    }
+
+    fn decide_at_limit(&self, units: u64, total: f64) -> Decision {
+        match self {
+            Rule::ByCost(lines) => lines.decide_at_limit(units, total),
+            Rule::Walds(lines, _) => lines.decide_at_limit(units, total),
+        }
     }
 }
 
@@ -199,52 +285,68 @@ fn law_of_site_totals(scatter: SiteScatter, units: f64, threshold: f64) -> Optio
     }
 }
 
-fn lines_and_spread(
+fn rule_and_spread(
     question: &PlanQuestion,
     k: Option<f64>,
-    low: f64,
-    high: f64,
-) -> Option<(WaldLines, Spread)> {
-    let risks = question.risks;
-    match (question.scatter, k) {
-        (SiteScatter::Presence, _) => {
-            let lines = WaldLines::binomial(question.low_mean, question.threshold, risks)?;
-            Some((lines, Spread::Presence))
+    threshold_total: f64,
+) -> Option<(Rule, Spread)> {
+    let units = question.units_per_site;
+    let spread = match (question.scatter, k) {
+        (SiteScatter::Presence, _) => Spread::Presence { units },
+        (_, Some(k)) => Spread::NegativeBinomial { k },
+        (_, None) => Spread::Poisson,
+    };
+    let (low_mean, risks) = match question.lines {
+        Lines::ByCost(costs) => {
+            let (sites_min, sites_max) = (question.sites_min, question.sites_max);
+            let lines = CostLines::new(spread, threshold_total, costs, sites_min, sites_max)?;
+            return Some((Rule::ByCost(lines), spread));
         }
-        (_, Some(k)) => {
-            let lines = WaldLines::negative_binomial(k, low, high, risks)?;
-            Some((lines, Spread::NegativeBinomial { k }))
+        Lines::Walds { low_mean, risks } => (low_mean, risks),
+    };
+    let low_total = f64::from(units) * low_mean;
+    let lines = match spread {
+        Spread::Presence { .. } => {
+            let lines = WaldLines::binomial(low_mean, question.threshold, risks)?;
+            let one = Spread::Presence { units: 1 };
+            return Some((Rule::Walds(lines, u64::from(units)), one));
         }
-        (_, None) => Some((WaldLines::poisson(low, high, risks)?, Spread::Poisson)),
-    }
-}
-
-fn stop(lines: &WaldLines, law: &VarianceLaw, question: &PlanQuestion, sites: u32) -> Stop {
-    let steps = u64::from(sites) * step(question);
-    let low = lines.low(steps);
-    let precise = precision_stop_total(law, question.precision, u64::from(sites));
-    Stop {
-        sites,
-        low_total: (low >= 0.0).then_some(low.floor() as u64),
-        high_total: lines.high(steps).ceil().max(0.0) as u64,
-        precise_total: precise.map(|total| total.ceil() as u64),
-    }
+        Spread::NegativeBinomial { k } => {
+            WaldLines::negative_binomial(k, low_total, threshold_total, risks)?
+        }
+        Spread::Poisson => WaldLines::poisson(low_total, threshold_total, risks)?,
+    };
+    Some((Rule::Walds(lines, 1), spread))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    const RISKS: Risks = Risks {
+        false_high: 0.1,
+        false_low: 0.1,
+    };
+    const WALDS: Lines = Lines::Walds {
+        low_mean: 0.4,
+        risks: RISKS,
+    };
+
+    /// What the plan does at the low mean.
+    fn at_low_mean(plan: &FieldPlan) -> OperatingPoint {
+        *plan.at(0.4).expect("a point")
+    }
+
+    fn at_threshold(plan: &FieldPlan) -> OperatingPoint {
+        *plan.at(0.8).expect("a point")
+    }
+
     const QUESTION: PlanQuestion = PlanQuestion {
         threshold: 0.8,
-        low_mean: 0.4,
+        lines: WALDS,
         units_per_site: 5,
         scatter: SiteScatter::TotalsWithK(4.6),
         precision: 0.25,
-        risks: Risks {
-            false_high: 0.1,
-            false_low: 0.1,
-        },
         sites_min: 1,
         sites_max: 30,
     };
@@ -279,14 +381,14 @@ mod tests {
         };
         // Two standard errors of 20,000 samples at 10 % are 0.0042.
         assert!(
-            plan.at_low_mean.probability_high < 0.1042,
+            at_low_mean(&plan).probability_high < 0.1042,
             "{:?}",
-            plan.at_low_mean
+            at_low_mean(&plan)
         );
         assert!(
-            plan.at_threshold.probability_low < 0.1042,
+            at_threshold(&plan).probability_low < 0.1042,
             "{:?}",
-            plan.at_threshold
+            at_threshold(&plan)
         );
         assert!(at(0.4).mean_units < at(0.6).mean_units);
         assert!(at(1.6).mean_units < at(0.6).mean_units);
@@ -300,11 +402,11 @@ mod tests {
         };
         let plan = plan_field(&short).expect("a plan");
         assert!(
-            plan.at_low_mean.probability_high > 0.15,
+            at_low_mean(&plan).probability_high > 0.15,
             "{:?}",
-            plan.at_low_mean
+            at_low_mean(&plan)
         );
-        assert!(plan.at_low_mean.share_at_limit > 0.3);
+        assert!(at_low_mean(&plan).share_at_limit > 0.3);
     }
 
     #[test]
@@ -319,11 +421,11 @@ mod tests {
             "{}",
             question.sites_max
         );
-        assert!(plan.at_low_mean.probability_high < 0.1043);
-        assert!(plan.at_threshold.probability_low < 0.1043);
+        assert!(at_low_mean(&plan).probability_high < 0.1043);
+        assert!(at_threshold(&plan).probability_low < 0.1043);
         let (question, plan) = plan_within_risks(&short, 4).expect("a plan");
         assert_eq!(question.sites_max, 4);
-        assert!(plan.at_low_mean.probability_high > 0.1043);
+        assert!(at_low_mean(&plan).probability_high > 0.1043);
     }
 
     #[test]
@@ -351,7 +453,10 @@ mod tests {
         // facts 5.3: p₀ 0.1, p₁ 0.3, both risks 0.1: slope 0.186169, intercepts ±1.627662.
         let question = PlanQuestion {
             threshold: 0.3,
-            low_mean: 0.1,
+            lines: Lines::Walds {
+                low_mean: 0.1,
+                risks: RISKS,
+            },
             units_per_site: 20,
             scatter: SiteScatter::Presence,
             ..QUESTION
@@ -373,10 +478,51 @@ mod tests {
     }
 
     #[test]
+    fn lines_by_cost_say_below_of_few_fields_at_threshold_and_meet_at_the_last_site() {
+        let by_cost = PlanQuestion {
+            lines: Lines::ByCost(Costs {
+                miss: 10.0,
+                site: 0.005,
+            }),
+            sites_min: 4,
+            sites_max: 16,
+            ..QUESTION
+        };
+        let plan = plan_field(&by_cost).expect("a plan");
+        assert!(at_threshold(&plan).probability_low < 0.2);
+        let chances = plan.operating_points.iter().map(|at| at.probability_high);
+        assert!(chances.is_sorted(), "{:?}", plan.operating_points);
+        let last = plan.stops[12];
+        assert_eq!(last.low_total, plan.last_low_total);
+        assert_eq!(last.low_total.map(|low| low + 1), Some(last.high_total));
+        for stops in plan.stops.windows(2) {
+            assert!(stops[0].low_total <= stops[1].low_total);
+        }
+        // Chance alone, and plants that are infested or not.
+        let alone = PlanQuestion {
+            scatter: SiteScatter::MeansOfSites(VarianceLaw::Poisson),
+            units_per_site: 1,
+            ..by_cost
+        };
+        assert_eq!(plan_field(&alone).expect("a plan").k_of_site_totals, None);
+        let presence = PlanQuestion {
+            threshold: 0.08,
+            units_per_site: 20,
+            scatter: SiteScatter::Presence,
+            ..by_cost
+        };
+        let presence = plan_field(&presence).expect("a plan");
+        assert!(presence.at(0.04).expect("a point").probability_high < 0.2);
+    }
+
+    #[test]
     fn numbers_out_of_order_give_no_plan() {
         for broken in [
             PlanQuestion {
-                low_mean: 0.8,
+                lines: Lines::Walds {
+                    low_mean: 0.8,
+                    risks: RISKS,
+                },
                 ..QUESTION
             },
             PlanQuestion {

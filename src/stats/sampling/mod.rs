@@ -1,6 +1,7 @@
 //! The mean of a field and how sure it is; how many sites a field needs; sequential plans.
 
 pub mod clumped_mean;
+pub mod cost_lines;
 pub mod field_plan;
 pub mod sample_size;
 pub mod season_clumping;

@@ -1,5 +1,5 @@
 //! What a sequential plan does in practice: its operating characteristic and the units it takes, by drawing
-//! counts of a known mean and following Wald's lines until a decision or the limit.
+//! counts of a known mean and following its rule until a decision or the limit.
 //!
 //! The same seed gives the same figures on the same version of the program. Negative binomial counts are
 //! drawn as Poisson counts whose mean is Gamma distributed; a test holds the first draws, so that another
@@ -7,9 +7,9 @@
 
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Gamma, Poisson};
+use rand_distr::{Binomial, Distribution, Gamma, Poisson};
 
-use crate::sampling::stop_lines::{Decision, WaldLines};
+use crate::sampling::stop_lines::{Decision, StopRule};
 
 /// How the counts of units are spread about their mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,19 +21,21 @@ pub enum Spread {
         /// The exponent, above 0.
         k: f64,
     },
-    /// Infested or not: the mean is the share of infested units, a count is 0 or 1.
-    Presence,
+    /// Infested or not: a count is the number of infested ones of so many.
+    Presence {
+        /// How many are looked at together.
+        units: u32,
+    },
 }
 
 /// A sequential plan with its ends.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SequentialPlan {
-    /// The lines.
-    pub lines: WaldLines,
+pub struct SequentialPlan<Lines> {
+    /// The rule.
+    pub lines: Lines,
     /// Units that are always looked at before the lines are asked; 1 or more.
     pub units_min: u64,
-    /// Units after which the sample ends in any case, with `High` at or above the middle of the two lines, else
-    /// with `Low`; `units_min` or more.
+    /// Units after which the sample ends in any case, by the rule's answer at the limit; `units_min` or more.
     pub units_max: u64,
 }
 
@@ -51,7 +53,7 @@ pub struct SampleEnd {
 /// What a plan does at one true mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OperatingPoint {
-    /// The true mean, count a unit (or share of infested units).
+    /// The true mean, count a unit.
     pub true_mean: f64,
     /// Share of samples that ended `Low`.
     pub probability_low: f64,
@@ -65,7 +67,7 @@ pub struct OperatingPoint {
     pub p90_units: f64,
 }
 
-impl SequentialPlan {
+impl<Lines: StopRule> SequentialPlan<Lines> {
     /// What the plan does at each of these true means, from so many samples each. Each mean has a stream of
     /// its own under the seed, so that a point does not depend on the points next to it, but on its place.
     ///
@@ -110,13 +112,8 @@ impl SequentialPlan {
             }
         }
         let units = self.units_max;
-        let middle = (self.lines.low(units) + self.lines.high(units)) / 2.0;
         SampleEnd {
-            decision: if total >= middle {
-                Decision::High
-            } else {
-                Decision::Low
-            },
+            decision: self.lines.decide_at_limit(units, total),
             units,
             at_limit: true,
         }
@@ -158,11 +155,11 @@ enum Source {
     Poisson(Poisson<f64>),
     /// Of each unit's own mean, about which its count is Poisson's.
     MeanOfUnit(Gamma<f64>),
-    Presence(f64),
+    Infested(Binomial),
 }
 
 impl UnitCounts {
-    /// Counts of a spread about a mean; `None` for a mean below 0 or no number (or a share above 1), or a k
+    /// Counts of a spread about a mean; `None` for a mean below 0 or no number (or above all that can be infested), or a k
     /// that is not above 0.
     pub fn new(spread: Spread, mean: f64) -> Option<UnitCounts> {
         if !(mean >= 0.0 && mean.is_finite()) {
@@ -170,11 +167,13 @@ impl UnitCounts {
         }
         let source = match spread {
             Spread::NegativeBinomial { k } if !(k > 0.0 && k.is_finite()) => None,
-            Spread::Presence if mean > 1.0 => None,
+            Spread::Presence { units } if mean > f64::from(units) => None,
             _ if mean == 0.0 => Some(Source::Nothing),
             Spread::Poisson => Poisson::new(mean).ok().map(Source::Poisson),
             Spread::NegativeBinomial { k } => Gamma::new(k, mean / k).ok().map(Source::MeanOfUnit),
-            Spread::Presence => Some(Source::Presence(mean)),
+            Spread::Presence { units } => Binomial::new(u64::from(units), mean / f64::from(units))
+                .ok()
+                .map(Source::Infested),
         };
         source.map(UnitCounts)
     }
@@ -188,7 +187,7 @@ impl UnitCounts {
             Source::MeanOfUnit(means) => {
                 Poisson::new(means.sample(chance)).map_or(0.0, |poisson| poisson.sample(chance))
             }
-            Source::Presence(share) => f64::from(u8::from(chance.random_bool(share))),
+            Source::Infested(infested) => infested.sample(chance) as f64,
         }
     }
 }
@@ -196,14 +195,14 @@ impl UnitCounts {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sampling::stop_lines::Risks;
+    use crate::sampling::stop_lines::{Risks, WaldLines};
 
     const RISKS: Risks = Risks {
         false_high: 0.1,
         false_low: 0.1,
     };
 
-    fn plan() -> SequentialPlan {
+    fn plan() -> SequentialPlan<WaldLines> {
         SequentialPlan {
             lines: WaldLines::negative_binomial(4.6, 2.0, 4.0, RISKS).expect("2 is below 4"),
             units_min: 1,
@@ -213,7 +212,11 @@ mod tests {
 
     const AGGREGATED: Spread = Spread::NegativeBinomial { k: 4.6 };
 
-    fn points(plan: SequentialPlan, spread: Spread, means: &[f64]) -> Vec<OperatingPoint> {
+    fn points(
+        plan: SequentialPlan<WaldLines>,
+        spread: Spread,
+        means: &[f64],
+    ) -> Vec<OperatingPoint> {
         let points = plan.operating_characteristic(spread, means, 4_000, 11);
         points.expect("a plan with sense")
     }
@@ -226,7 +229,8 @@ mod tests {
             (Spread::Poisson, 40.0, 40.0),
             (AGGREGATED, 3.0, 3.0 + 9.0 / 4.6),
             (Spread::NegativeBinomial { k: 0.4 }, 3.0, 25.5),
-            (Spread::Presence, 0.3, 0.21),
+            (Spread::Presence { units: 1 }, 0.3, 0.21),
+            (Spread::Presence { units: 20 }, 1.6, 1.472),
             (Spread::Poisson, 0.0, 0.0),
         ] {
             let counts = UnitCounts::new(spread, mean).expect("a mean of 0 or more");
@@ -338,7 +342,7 @@ mod tests {
         let lines = WaldLines::binomial(0.1, 0.3, RISKS).expect("0.1 is below 0.3");
         let points = points(
             SequentialPlan { lines, ..plan() },
-            Spread::Presence,
+            Spread::Presence { units: 1 },
             &[0.1, 0.3],
         );
         assert!(points[0].probability_high <= 0.114 && points[1].probability_low <= 0.114);
@@ -346,7 +350,7 @@ mod tests {
 
     #[test]
     fn what_has_no_sense_is_not_simulated() {
-        let of = |plan: SequentialPlan, spread, mean, samples| {
+        let of = |plan: SequentialPlan<WaldLines>, spread, mean, samples| {
             plan.operating_characteristic(spread, &[mean], samples, 1)
         };
         assert_eq!(of(plan(), AGGREGATED, 2.0, 0), None);
@@ -356,7 +360,7 @@ mod tests {
             of(plan(), Spread::NegativeBinomial { k: 0.0 }, 2.0, 9),
             None
         );
-        assert_eq!(of(plan(), Spread::Presence, 1.5, 9), None);
+        assert_eq!(of(plan(), Spread::Presence { units: 1 }, 1.5, 9), None);
         let never = SequentialPlan {
             units_max: 0,
             ..plan()

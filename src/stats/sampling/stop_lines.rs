@@ -9,12 +9,21 @@ use crate::counts::variance_law::VarianceLaw;
 /// What a sequential sample says so far.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Decision {
-    /// The mean is the low one: no treatment by this count.
+    /// Below the threshold.
     Low,
-    /// The mean is the high one.
+    /// Threshold not ruled out.
     High,
     /// Look at another unit.
     Continue,
+}
+
+/// A rule that says at what total a sample may stop.
+pub trait StopRule {
+    /// What a total of so many units says.
+    fn decide(&self, units: u64, total: f64) -> Decision;
+
+    /// What is said of a sample that has the most units and no answer yet: `Low` or `High`.
+    fn decide_at_limit(&self, units: u64, total: f64) -> Decision;
 }
 
 /// The risks that a plan takes.
@@ -100,8 +109,15 @@ impl WaldLines {
         self.high_intercept + self.slope * units as f64
     }
 
+    /// Halfway between the two lines, where the answer changes if there is to be one.
+    pub fn middle(&self, units: u64) -> f64 {
+        (self.low(units) + self.high(units)) / 2.0
+    }
+}
+
+impl StopRule for WaldLines {
     /// What a total of so many units says. No units say nothing.
-    pub fn decide(&self, units: u64, total: f64) -> Decision {
+    fn decide(&self, units: u64, total: f64) -> Decision {
         if units == 0 {
             Decision::Continue
         } else if total >= self.high(units) {
@@ -110,6 +126,13 @@ impl WaldLines {
             Decision::Low
         } else {
             Decision::Continue
+        }
+    }
+
+    fn decide_at_limit(&self, units: u64, total: f64) -> Decision {
+        match total >= self.middle(units) {
+            true => Decision::High,
+            false => Decision::Low,
         }
     }
 }

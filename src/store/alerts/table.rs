@@ -59,6 +59,13 @@ pub enum Until {
     Version(i64),
 }
 
+impl Until {
+    /// Of a version that is named, or all.
+    pub fn version(named: Option<i64>) -> Until {
+        named.map_or(Until::Now, Until::Version)
+    }
+}
+
 impl Publications {
     /// The public rows in the order in which they became it.
     fn published(&self, until: Until) -> Vec<Published> {

@@ -9,6 +9,7 @@ pub(crate) mod hashed;
 pub(crate) mod listing;
 pub mod private_names;
 pub mod query;
+pub(crate) mod query_answer;
 pub(crate) mod query_limits;
 pub mod snapshot;
 pub mod store_figures;

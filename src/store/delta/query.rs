@@ -6,10 +6,6 @@
 use std::sync::Arc;
 
 use arrow::array::RecordBatch;
-use arrow::util::display::{ArrayFormatter, FormatOptions};
-use datafusion::arrow::json::WriterBuilder;
-use datafusion::arrow::json::writer::JsonArray;
-use datafusion::arrow::util::pretty::pretty_format_batches;
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
 use datafusion::execution::disk_manager::{DiskManagerBuilder, DiskManagerMode};
@@ -19,27 +15,30 @@ use datafusion::sql::parser::{DFParser, Statement};
 use datafusion::sql::sqlparser::ast::Statement as Standard;
 use futures::TryStreamExt;
 
+pub use crate::delta::query_answer::Answer;
 use crate::delta::query_limits::not_taken;
-use crate::delta::snapshot::register;
+use crate::delta::snapshot::{receipts_at, register};
 use crate::delta::tables::Store;
 use crate::rows::closings::CLOSINGS_ON_RECORD;
 use crate::rows::query_rows::unreadable;
 use crate::rows::schema::Kept;
-use scouting::failure::{Cause, Failure, Kind};
+use scouting::failure::{Failure, Kind};
 
 /// Longest text of a query. The engine reads and computes expressions by recursion: `a+1+1+…` of this length is some
 /// 8,000 calls deep, for which `cli::sql` gives its threads room.
 const QUERY_BYTES_MAX: usize = 16_384;
 
+/// Name of the view of the visits that count: of each the highest revision, unless it withdraws the visit.
+pub const CURRENT_VISITS: &str = "current_visits";
+/// As `pipeline/stages/15_current_visit.sql` chooses them, with all columns of `visits`, of which only what counts is left.
+const QUERY_OF_CURRENT_VISITS: &str = "with higher as (select visit_id, revision from visits where revision > 1) \
+     select * from visits where not retracted and not exists (\
+     select 1 from higher where higher.visit_id = visits.visit_id and higher.revision > visits.revision)";
+
 /// The tables, ready for one query.
 pub struct ReadOnly {
     session: SessionContext,
     memory_bytes: usize,
-}
-
-/// What a query came to.
-pub struct Answer {
-    batches: Vec<RecordBatch>,
 }
 
 /// The one statement of a text, which is a query, and the tables that it names.
@@ -84,9 +83,11 @@ impl Query {
 }
 
 impl ReadOnly {
-    /// Opens the newest version for a query that may use so much memory and be split into so many parts.
+    /// Opens a version, or the newest if none is named, for a query that may use so much memory and be split into so
+    /// many parts.
     pub async fn open(
         store: &Store,
+        version: Option<i64>,
         memory_bytes: usize,
         partitions: usize,
     ) -> Result<ReadOnly, Failure> {
@@ -99,12 +100,21 @@ impl ReadOnly {
             .map_err(unreadable)?;
         let config = SessionConfig::new().with_target_partitions(partitions);
         let session = SessionContext::new_with_config_rt(config, runtime);
-        for kept in store.tables().await {
-            register(&session, kept, &store.table(kept).await?).await?;
+        let there = store.tables().await;
+        for kept in &there {
+            let table = match version.filter(|_| *kept == Kept::Receipts) {
+                Some(version) => receipts_at(store, version).await?.0,
+                None => store.table(*kept).await?,
+            };
+            register(&session, *kept, &table).await?;
         }
-        for kept in [Kept::Visits, Kept::Units, Kept::Held, Kept::HeldClosed] {
-            let query = match kept {
-                Kept::HeldClosed => CLOSINGS_ON_RECORD.to_owned(),
+        for kept in there {
+            let query = match (kept, version) {
+                (Kept::Receipts, _) | (Kept::Alerts, None) => continue,
+                (Kept::Alerts, Some(version)) => {
+                    format!("select * from alerts where store_version <= {version}")
+                }
+                (Kept::HeldClosed, _) => CLOSINGS_ON_RECORD.to_owned(),
                 _ => format!(
                     "select * from {} where load_id in (select load_id from receipts)",
                     kept.name()
@@ -117,6 +127,11 @@ impl ReadOnly {
                 .register_table(kept.name(), counted.into_view())
                 .map_err(unreadable)?;
         }
+        let current = session.sql(QUERY_OF_CURRENT_VISITS).await;
+        let current = current.map_err(unreadable)?.into_view();
+        session
+            .register_table(CURRENT_VISITS, current)
+            .map_err(unreadable)?;
         Ok(ReadOnly {
             session,
             memory_bytes,
@@ -167,52 +182,7 @@ impl ReadOnly {
         if batches.is_empty() {
             batches.push(RecordBatch::new_empty(stream.schema()));
         }
-        Ok(Answer { batches })
-    }
-}
-
-impl Answer {
-    /// A table for people.
-    pub fn text(&self) -> Result<String, Failure> {
-        let table = pretty_format_batches(&self.batches).map_err(unshown)?;
-        Ok(table.to_string())
-    }
-
-    /// JSON array of objects, nulls written out.
-    pub fn json(&self) -> Result<String, Failure> {
-        let mut text = Vec::new();
-        let builder = WriterBuilder::new().with_explicit_nulls(true);
-        let mut writer = builder.build::<_, JsonArray>(&mut text);
-        let batches: Vec<&RecordBatch> = self.batches.iter().collect();
-        writer
-            .write_batches(&batches)
-            .and_then(|()| writer.finish())
-            .map_err(unshown)?;
-        String::from_utf8(text).map_err(unshown)
-    }
-
-    /// CSV with a line of names; a null is an empty cell, bytes are hexadecimal.
-    pub fn csv(&self) -> Result<String, Failure> {
-        let mut writer = csv::Writer::from_writer(Vec::new());
-        let schema = self.batches[0].schema();
-        let names = schema.fields().iter().map(|field| field.name().as_str());
-        writer.write_record(names).map_err(unshown)?;
-        for batch in &self.batches {
-            let options = FormatOptions::default();
-            let columns = batch
-                .columns()
-                .iter()
-                .map(|column| ArrayFormatter::try_new(column, &options))
-                .collect::<Result<Vec<_>, _>>()
-                .map_err(unshown)?;
-            for row in 0..batch.num_rows() {
-                let cells = columns.iter().map(|column| column.value(row).to_string());
-                writer.write_record(cells).map_err(unshown)?;
-            }
-        }
-        let bytes = writer.into_inner().map_err(unshown)?;
-        let text = String::from_utf8(bytes).map_err(unshown)?;
-        Ok(text.trim_end_matches('\n').to_owned())
+        Answer::of(&batches)
     }
 }
 
@@ -236,8 +206,4 @@ fn refused(why: &str) -> Failure {
 pub fn too_much(what: &str) -> Failure {
     Failure::new(Kind::Settings, format!("the query was ended: {what}"))
         .mend("ask for less, or raise --memory-mb or --seconds")
-}
-
-fn unshown(error: impl Into<Cause>) -> Failure {
-    Failure::because(Kind::Settings, "cannot show the answer", error)
 }

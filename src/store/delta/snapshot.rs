@@ -65,14 +65,20 @@ impl Snapshot {
 
     /// Opens an earlier version: what later loads brought has no receipt in it, so it does not count.
     pub async fn at(store: &Store, version: i64, partitions: usize) -> Result<Snapshot, Failure> {
-        let newest = store.table(Kept::Receipts).await?;
-        // The same receipts, perhaps in fewer files.
-        if version_of_loads(store, &newest).await == version {
-            return Snapshot::with_receipts(store, newest, version, partitions).await;
-        }
-        let receipts = store.table_at(Kept::Receipts, version).await?;
-        let version = version_of_loads(store, &receipts).await;
+        let (receipts, version) = receipts_at(store, version).await?;
         Snapshot::with_receipts(store, receipts, version, partitions).await
+    }
+
+    /// Opens an earlier version, or the newest if none is named.
+    pub async fn of(
+        store: &Store,
+        version: Option<i64>,
+        partitions: usize,
+    ) -> Result<Snapshot, Failure> {
+        match version {
+            Some(version) => Snapshot::at(store, version, partitions).await,
+            None => Snapshot::open(store, partitions).await,
+        }
     }
 
     async fn with_receipts(
@@ -193,6 +199,31 @@ impl Snapshot {
 pub(crate) fn version_of(table: &DeltaTable) -> i64 {
     // Delta counts in 63 bits.
     table.version().map_or(0, |version| version as i64)
+}
+
+/// The receipts of an earlier version, and the version of its last load.
+///
+/// # Errors
+/// A [`Failure`] if the store never had this version, or if one of its files is gone.
+pub(crate) async fn receipts_at(store: &Store, version: i64) -> Result<(DeltaTable, i64), Failure> {
+    let newest = store.table(Kept::Receipts).await?;
+    // The same receipts, perhaps in fewer files.
+    if version_of_loads(store, &newest).await == version {
+        return Ok((newest, version));
+    }
+    let receipts = store.table_at(Kept::Receipts, version).await?;
+    if let Some(file) = store.missing_file(Kept::Receipts, &receipts).await? {
+        return Err(Failure::new(
+            Kind::Store,
+            format!("version {version} of the store cannot be read any more: a file of it is gone"),
+        )
+        .at(file)
+        .mend(
+            "`bractline store vacuum` keeps all of them: restore the file from a backup, or name a later version",
+        ));
+    }
+    let version = version_of_loads(store, &receipts).await;
+    Ok((receipts, version))
 }
 
 /// The version of the last load: those after it that only put receipts together are passed over.

@@ -11,6 +11,7 @@ use deltalake::logstore::{
 use deltalake::protocol::SaveMode;
 use deltalake::{DeltaTable, DeltaTableBuilder, DeltaTableError, ObjectStore};
 use futures::StreamExt;
+use object_store::ObjectStoreExt;
 use object_store::path::Path;
 use url::Url;
 
@@ -122,6 +123,27 @@ impl Store {
         }
         let opened = async { self.builder(kept)?.with_version(number).load().await };
         opened.await.map_err(|error| refused("open", kept, error))
+    }
+
+    /// The first file of an open table's version that is not there any more, if any.
+    pub(crate) async fn missing_file(
+        &self,
+        kept: Kept,
+        table: &DeltaTable,
+    ) -> Result<Option<String>, Failure> {
+        let state = table.snapshot();
+        let state = state.map_err(|error| refused("open", kept, error))?;
+        for file in state.log_data().iter() {
+            let path = format!("{}/{}", self.folder_of(kept), file.path());
+            let Ok(place) = Path::parse(&path) else {
+                continue;
+            };
+            let found = self.files.head(&place).await;
+            if matches!(found, Err(object_store::Error::NotFound { .. })) {
+                return Ok(Some(path));
+            }
+        }
+        Ok(None)
     }
 
     /// Whether a table is there: a store that an earlier version made may lack one.

@@ -36,6 +36,11 @@ impl Rollup {
     pub fn county_week_full(&self) -> &StageTable {
         &self.tables["county_week_full"]
     }
+
+    /// Visits, fields, sites and units of every county-week, and the standard error of its mean pressure.
+    pub fn county_week_effort(&self) -> &StageTable {
+        &self.tables["county_week_effort"]
+    }
 }
 
 /// A stage's table with its documentation.

@@ -4,7 +4,7 @@ use crate::stages::computed::seasons::Seasons;
 use crate::stages::scenario::Scenario;
 
 /// Tables that are kept to the end; the others are dropped once nothing reads them any more.
-pub const FINISHED: [&str; 2] = ["field_week", "county_week_full"];
+pub const FINISHED: [&str; 3] = ["field_week", "county_week_full", "county_week_effort"];
 
 /// What a roll-up is to give.
 #[derive(Clone, Copy)]
