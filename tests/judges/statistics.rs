@@ -6,6 +6,7 @@ use stats::counts::aggregation::{UndefinedK, fit_common_k, fit_k};
 use stats::counts::frequencies::CountFrequencies;
 use stats::counts::power_law::{MeanVariance, fit_power_law};
 use stats::sampling::field_mean::FieldMean;
+use stats::sampling::share_over_line::{chance_of_third, probability_over_third};
 use stats::sampling::simulation::{SequentialPlan, Spread};
 use stats::sampling::stop_lines::{Decision, Risks, WaldLines};
 
@@ -114,6 +115,21 @@ fn intervals_and_probabilities_of_a_field_mean_are_those_of_students_t() {
         let probability = field.probability_at_or_above(number(case, "threshold"));
         let expected = number(case, "probability");
         assert_close(probability.expect("a number"), expected, "probability");
+    }
+}
+
+#[test]
+fn a_third_of_the_fields_is_judged_as_scipy_does() {
+    let reference = reference("thirds");
+    let count = |case: &Value, name: &str| number(case, name) as u32;
+    for case in cases(&reference, "rules", 240) {
+        let chance = chance_of_third(count(case, "fields"), number(case, "share"));
+        assert_close(chance.expect("a sample"), number(case, "chance"), "chance");
+    }
+    for case in cases(&reference, "samples", 495) {
+        let probability = probability_over_third(count(case, "found"), count(case, "all"));
+        let expected = number(case, "probability");
+        assert_close(probability.expect("a sample"), expected, "probability");
     }
 }
 

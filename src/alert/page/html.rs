@@ -55,7 +55,7 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         paragraph: paragraph(bulletin),
         map: draw_county_map(bulletin.region, bulletin.rows, title),
         table: table_rows(bulletin, &summary),
-        columns: 7 + usize::from(bulletin.previous.is_some()),
+        columns: 8 + usize::from(bulletin.previous.is_some()),
         season_curve: draw_season_curve(bulletin.so_far),
         pressure_bars: draw_pressure_bars(&bulletin.so_far.pressure, &levels_of(bulletin.rows)),
         stage_bars: draw_stage_bars(&bulletin.so_far.stages),

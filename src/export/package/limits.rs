@@ -87,7 +87,9 @@ fn range_of(name: &str) -> (Option<f64>, Option<f64>) {
         "moran_i" | "stage_first" | "stage_last" => (None, None),
         "revision" | "unit" | "line" | "row" | "nights" => (Some(1.0), None),
         "moran_p" | "probability_at_threshold" => (Some(0.0), Some(1.0)),
-        _ if begins("share") || ends("share_at_threshold") => (Some(0.0), Some(1.0)),
+        _ if begins("share") || begins("over_third") || ends("share_at_threshold") => {
+            (Some(0.0), Some(1.0))
+        }
         _ if begins("site") && name != "sites" => (Some(0.0), None),
         _ => (Some(0.0), None),
     }

@@ -4,5 +4,6 @@ pub mod field_mean;
 pub mod field_plan;
 pub mod sample_size;
 pub mod share_interval;
+pub mod share_over_line;
 pub mod simulation;
 pub mod stop_lines;
