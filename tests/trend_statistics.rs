@@ -55,7 +55,7 @@ fn seasons_that_resemble_each_other_are_seldom_called_a_trend() {
     const SERIES: u32 = 4_000;
     for seasons in [4, 5, 7, 8, 10] {
         let mut chance = ChaCha8Rng::seed_from_u64(20_260_721);
-        let mut told = 0;
+        let mut called = 0;
         for _ in 0..SERIES {
             let mut level: f64 = StandardNormal.sample(&mut chance);
             let mut series = Vec::new();
@@ -65,13 +65,13 @@ fn seasons_that_resemble_each_other_are_seldom_called_a_trend() {
                 level = 0.7 * level + (1.0 - 0.49_f64).sqrt() * new;
             }
             let trend = season_trend(&series).expect("several seasons");
-            told += u32::from(matches!(trend.verdict, Verdict::Rises | Verdict::Falls));
+            called += u32::from(matches!(trend.verdict, Verdict::Rises | Verdict::Falls));
         }
         let most = if seasons < 5 {
             0
         } else {
             (0.082 * f64::from(SERIES)) as u32
         };
-        assert!(told <= most, "{seasons} seasons: {told} of {SERIES}");
+        assert!(called <= most, "{seasons} seasons: {called} of {SERIES}");
     }
 }

@@ -1,4 +1,4 @@
-//! What the office is told of the degree-days of an alert's week: the public reads a comparison, or none.
+//! A note to the office on the degree-days of an alert's week: the public reads a comparison, or none.
 
 use crate::figures::rolled_up::Figures;
 use crate::figures::week_heat::thursday_of;

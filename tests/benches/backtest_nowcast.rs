@@ -136,10 +136,10 @@ const HABITS: [Habit; 8] = [
 const SIZES: [f64; 3] = [20.0, 200.0, 2000.0];
 const MEAN_LATENESS_DAYS: f64 = 2.5;
 
-/// A week with the delays of its records by county, to the end.
+/// A week with its records by county and delay, to the end.
 struct Week {
     monday: u32,
-    counties: Vec<Vec<u32>>,
+    counties: Vec<Vec<u64>>,
     /// First and last day of the pause of its season, if it has one.
     pause: Option<[u32; 2]>,
 }
@@ -147,17 +147,11 @@ struct Week {
 impl Week {
     /// Records by delay of the counties that are shown at an age, up to another age.
     fn records(&self, shown_at: u32, until: u32) -> Vec<(u32, u64)> {
-        let by_day = |delays: &Vec<u32>| -> Vec<(u32, u64)> {
-            let mut days = vec![0u64; FINAL.days as usize + 1];
-            for delay in delays.iter().filter(|day| **day <= until.min(FINAL.days)) {
-                days[*delay as usize] += 1;
-            }
-            (0..)
-                .zip(days)
-                .filter(|(_, records)| *records > 0)
-                .collect()
+        let known = |days: &Vec<u64>| -> Vec<(u32, u64)> {
+            let some = (0..=until).zip(days.iter().copied());
+            some.filter(|(_, records)| *records > 0).collect()
         };
-        let counties: Vec<_> = self.counties.iter().map(by_day).collect();
+        let counties: Vec<_> = self.counties.iter().map(known).collect();
         let least = if counties.len() > 1 { SHOWN_FROM } else { 0 };
         records_of_groups(&counties, shown_at, least)
     }
@@ -211,10 +205,14 @@ impl Habit {
                 let monday = first + 7 * week;
                 let of_county = visits / f64::from(self.counties);
                 let counties = (0..self.counties).map(|_| {
-                    let delays = self.delays(of_county, at_once, chance).into_iter();
-                    delays
-                        .map(|delay| self.arrives(monday + delay, pause) - monday)
-                        .collect()
+                    let mut days = vec![0; FINAL.days as usize + 1];
+                    for delay in self.delays(of_county, at_once, chance) {
+                        let delay = self.arrives(monday + delay, pause) - monday;
+                        if let Some(records) = days.get_mut(delay as usize) {
+                            *records += 1;
+                        }
+                    }
+                    days
                 });
                 weeks.push(Week {
                     monday,
@@ -371,7 +369,7 @@ fn main() {
         "\n*There*: the share that is usually there at this age. *Width*: of the range, in percent of the expected count. *Off*: the expected count from the final one. Both are medians. *Nearly all*: the lower end of the share that is there rounds to 100%, so the page says that nearly all is in, without a range. *Silent*: nothing had arrived, or nothing is said; in brackets, because reports paused. *In the pause*: looks at a week with a day of the pause between its Monday and the look. 95% limits of the simulation are in brackets; they suppose independent looks.\n"
     );
     println!(
-        "Above 90% are settings in which almost everything is there: a range of whole counts cannot be narrower than one count, which is then right oftener than asked. Below 70% is a large region whose scouts change their habits within few years: the first weeks of a season can only be judged by those of the season before, and then too much is expected. The range does not know of such changes, and the page says so. A pause in few visits cannot be told from chance: of 20 visits a week a range is given in some pauses, and is wrong then.\n"
+        "Above 90% are settings in which almost everything is there: a range of whole counts cannot be narrower than one count, which is then right oftener than asked. Below 70% is a large region whose scouts change their habits within few years: the first weeks of a season can only be judged by those of the season before, and then too much is expected. The range does not know of such changes, and the page says so. A pause in few visits looks like chance: of 20 visits a week a range is given in some pauses, and is wrong then.\n"
     );
     println!(
         "| habit | visits a week | age, days | looks | nearly all | silent | there % | held % | 70–90 | final above % | width % | off % |"

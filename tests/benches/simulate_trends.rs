@@ -38,8 +38,8 @@ impl Tally {
         for _ in 0..SERIES {
             let series = series(seasons, memory, slope, chance);
             let trend = season_trend(&series).expect("several seasons");
-            let told = matches!(trend.verdict, Verdict::Rises | Verdict::Falls);
-            tally.verdicts += u32::from(told);
+            let called = matches!(trend.verdict, Verdict::Rises | Verdict::Falls);
+            tally.verdicts += u32::from(called);
             tally.by_probability += u32::from(seasons >= 4 && probability(&trend) <= 0.05);
             if let Some(interval) = trend.interval {
                 tally.covered += u32::from(interval.low <= slope && slope <= interval.high);

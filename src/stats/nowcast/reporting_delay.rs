@@ -314,7 +314,7 @@ mod tests {
             age_days,
             arrived: (0..=until).map(|day| (day, 10)).collect(),
         };
-        let earlier: Vec<WeekArrivals> = (1..=12).map(|back| daily(8 + 7 * back, 6)).collect();
+        let earlier: Vec<WeekArrivals> = (1..=12).map(|back| daily(8 + 7 * back, 8)).collect();
         let known = |until| expect_final_count(&earlier, &daily(8, until), FINAL, 0.8, 1);
         assert!(known(8).is_ok());
         assert_eq!(known(6), Err(NotKnown::Paused { days: 2 }));
