@@ -112,7 +112,9 @@ pub fn figures_by_effort() {
     println!(
         "{SEASONS} seasons of the same pest: a wave in ten weeks over {COUNTIES} counties. Means with their 95% limits; *without*: \
          seasons that never got there. Tested for a trend are the last three, and the first week at half of the threshold only \
-         where every season got there.\n"
+         where every season got there. The share of fields does not move with the number of fields, but a \
+         season seen in its middle alone has a higher one; the area moves with both, by less; the area by week moves most with \
+         the weeks seen. So seasons seen in other weeks are compared with care.\n"
     );
     println!(
         "| fields a county and week | weeks | peak pressure | first week at threshold | first week at 0.5 | share of weeks at \
