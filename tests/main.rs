@@ -44,6 +44,7 @@ mod mapping; // mapping files and the plain layout: rows of sheets become visits
 mod maps; // the page of columns with the map files
 mod mended; // the sheet of rows that were held
 mod merge; // any order, split and multiplicity of submissions gives the same table
+mod method_note; // the tables of the method note are those of the functions and of the simulations
 mod note_gate; // a note that gives a field away, and a grid made narrower, from the command line
 mod plan; // plan field: Wald's lines, what is refused
 mod plan_edge; // plan edge: distances and strips of a field, from its record through load

@@ -282,7 +282,7 @@ fn a_county_at_another_stage_shows_its_fields_there_and_nothing_else() {
     let cell = between(&with, "Dogwood</th>", "</tr>");
     assert_eq!(
         cell.trim(),
-        "<td class=\"words\" colspan=\"5\">all fields at another crop stage</td><td data-of=\"outside\" \
+        "<td class=\"words\" colspan=\"6\">all fields at another crop stage</td><td data-of=\"outside\" \
          data-value=\"4\" data-label=\"Wrong stage\">4</td>"
     );
 }

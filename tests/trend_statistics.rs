@@ -1,8 +1,10 @@
-//! The range of the final count, looked back at.
+//! The range of the final count, looked back at; verdicts on trends of seasons that resemble each other.
 
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
 use stats::nowcast::reporting_delay::{FinalAge, WeekArrivals, expect_final_count};
+use stats::trend::season_trend::{Verdict, season_trend};
 
 /// Two hundred weeks of 100 to 300 records, of which each arrives by itself: three in five within the week.
 /// The full back-test with piles, moods and drift is `tests/benches/backtest_nowcast.rs`.
@@ -44,4 +46,32 @@ fn a_range_of_the_final_count_holds_it_about_as_often_as_it_says() {
         held += usize::from((said.low..=said.high).contains(&(weeks[current].len() as u64)));
     }
     assert!((140..=180).contains(&held), "{held} of 200 held");
+}
+
+/// Of 4,000 series without a trend, in which each season takes over 0.7 of the one before it, at most 7 in 100 are called
+/// one, but for three standard errors of the simulation. The full table is `tests/benches/TRENDS.md`.
+#[test]
+fn seasons_that_resemble_each_other_are_seldom_called_a_trend() {
+    const SERIES: u32 = 4_000;
+    for seasons in [4, 5, 7, 8, 10] {
+        let mut chance = ChaCha8Rng::seed_from_u64(20_260_721);
+        let mut called = 0;
+        for _ in 0..SERIES {
+            let mut level: f64 = StandardNormal.sample(&mut chance);
+            let mut series = Vec::new();
+            for season in 0..seasons {
+                series.push((2000 + season, level));
+                let new: f64 = StandardNormal.sample(&mut chance);
+                level = 0.7 * level + (1.0 - 0.49_f64).sqrt() * new;
+            }
+            let trend = season_trend(&series).expect("several seasons");
+            called += u32::from(matches!(trend.verdict, Verdict::Rises | Verdict::Falls));
+        }
+        let most = if seasons < 5 {
+            0
+        } else {
+            (0.082 * f64::from(SERIES)) as u32
+        };
+        assert!(called <= most, "{seasons} seasons: {called} of {SERIES}");
+    }
 }

@@ -1,8 +1,8 @@
 -- The public rows of counties, one for each county and week: what maps, tables and pages show.
 --
 -- A county without a row was not visited, or has too few fields to publish; nothing says which.
--- Every figure is that of the county's public row, except share_smoothed, which is computed from the rows of this
--- table alone.
+-- Every figure is that of the county's public row, except share_smoothed with its weight, which is computed from the
+-- rows of this table alone.
 --
 -- grain:   one row per county, ISO week and protocol
 -- key:     county_id, iso_week, protocol
@@ -22,7 +22,10 @@
 --   at_threshold_max               bigint not null  [{field}] maximum number of these fields at threshold
 --   share_low                      double null      [1] lower limit of the 95% Wilson confidence interval of at_threshold_min / fields_visited
 --   share_high                     double null      [1] upper limit of the 95% Wilson confidence interval of at_threshold_max / fields_visited
---   share_smoothed                 double null      [1] middle of the minimum and maximum share, smoothed toward the neighboring counties (empirical Bayes); null without a neighbor shown
+--   over_third_low                 double null      [1] probability that more than a third of the fields are at threshold if the fields visited were a random sample, by at_threshold_min (posterior with Jeffreys' prior, Beta(1/2, 1/2)); they are not, so it is less sure than it looks
+--   over_third_high                double null      [1] the same by at_threshold_max; equal where the number at threshold is public
+--   share_smoothed                 double null      [1] middle of the minimum and maximum share, drawn toward the share of all counties shown by as much as its sample is small (empirical Bayes), but by no more than one standard error of its own; null if no other county is shown
+--   share_own_weight               double null      [1] weight of the county's own share in share_smoothed; the rest is that of all counties shown
 --   median_class                   text   null      class of the median of the fields' pressures: nothing-found, or its limits; null for fewer than five fields
 --   median_from                    double null      [1] lower limit of the class, included; 1 = at threshold
 --   median_below                   double null      [1] upper limit of the class, not included; null for the highest class and for nothing found
@@ -36,11 +39,15 @@
 --   at_threshold_min <= at_threshold_max and at_threshold_max <= fields_visited
 --   fields_visited > 0 or (share_low is null and share_high is null and median_class is null)
 --   fields_visited = 0 or (share_low <= share_high)
+--   (over_third_low is null) = (fields_visited = 0) and (over_third_high is null) = (fields_visited = 0)
+--   fields_visited = 0 or (over_third_low >= 0 and over_third_low <= over_third_high and over_third_high <= 1)
 --   median_class is null or fields_visited >= 5
 --   mean_pressure is null or fields_visited >= 10
 --   fields_visited = 0 or fields_visited >= 3
 --   (treatment_first_week is null) = (treatment_last_week is null)
 --   share_smoothed is null or (share_smoothed >= 0 and share_smoothed <= 1)
+--   (share_own_weight is null) = (share_smoothed is null)
+--   share_own_weight is null or (share_own_weight >= 0 and share_own_weight <= 1)
 select
     public_row.county_id as county_id,
     coalesce(county.county_name, public_row.county_id) as county_name,
@@ -55,7 +62,10 @@ select
     public_row.at_threshold_max as at_threshold_max,
     public_row.share_low as share_low,
     public_row.share_high as share_high,
+    public_row.over_third_low as over_third_low,
+    public_row.over_third_high as over_third_high,
     county_share_smoothed.share_smoothed as share_smoothed,
+    county_share_smoothed.share_own_weight as share_own_weight,
     public_row.median_class as median_class,
     public_row.median_from as median_from,
     public_row.median_below as median_below,

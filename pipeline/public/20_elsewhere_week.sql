@@ -20,6 +20,8 @@
 --   at_threshold_max               bigint not null  [{field}] maximum number of these fields at threshold
 --   share_low                      double null      [1] lower limit of the 95% Wilson confidence interval of at_threshold_min / fields_visited
 --   share_high                     double null      [1] upper limit of the 95% Wilson confidence interval of at_threshold_max / fields_visited
+--   over_third_low                 double null      [1] probability that more than a third of the fields are at threshold if the fields visited were a random sample, by at_threshold_min (posterior with Jeffreys' prior, Beta(1/2, 1/2)); they are not, so it is less sure than it looks
+--   over_third_high                double null      [1] the same by at_threshold_max; equal where the number at threshold is public
 --   median_class                   text   null      class of the median of the fields' pressures: nothing-found, or its limits; null for fewer than five fields
 --   median_from                    double null      [1] lower limit of the class, included; 1 = at threshold
 --   median_below                   double null      [1] upper limit of the class, not included; null for the highest class and for nothing found
@@ -33,6 +35,8 @@
 --   at_threshold_min <= at_threshold_max and at_threshold_max <= fields_visited
 --   fields_visited > 0 or (share_low is null and share_high is null and median_class is null)
 --   fields_visited = 0 or (share_low <= share_high)
+--   (over_third_low is null) = (fields_visited = 0) and (over_third_high is null) = (fields_visited = 0)
+--   fields_visited = 0 or (over_third_low >= 0 and over_third_low <= over_third_high and over_third_high <= 1)
 --   median_class is null or fields_visited >= 5
 --   mean_pressure is null or fields_visited >= 10
 --   fields_visited = 0 or fields_visited >= 3
@@ -51,6 +55,8 @@ select
     public_row.at_threshold_max as at_threshold_max,
     public_row.share_low as share_low,
     public_row.share_high as share_high,
+    public_row.over_third_low as over_third_low,
+    public_row.over_third_high as over_third_high,
     public_row.median_class as median_class,
     public_row.median_from as median_from,
     public_row.median_below as median_below,

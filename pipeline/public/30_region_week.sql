@@ -21,7 +21,7 @@
 --   share_low            double  null      [1] lower limit of the 95% Wilson confidence interval of at_threshold_min / fields_visited
 --   share_high           double  null      [1] upper limit of the 95% Wilson confidence interval of at_threshold_max / fields_visited
 --   moran_counties       bigint  null      [{county}] counties with a class of the median and a neighbor with one, from which moran_i is computed; null if it is not defined
---   moran_i              double  null      [1] Moran's I of the middles of their classes, with equal weights for each county's neighbors; about -1 / (moran_counties - 1) without a pattern; null for fewer than three counties or equal classes
+--   moran_i              double  null      [1] Moran's I of the middles of their classes, with equal weights for each county's neighbors; about -1 / (moran_counties - 1) without a pattern; null for fewer than three counties, equal classes, and counties that all touch each other, which have the same I whatever their classes
 --   moran_p              double  null      [1] one-sided p-value: share of 999 random permutations of the classes, and the observed order, whose I is as large; small where neighbors are alike
 -- checks:
 --   counties_shown >= 0 and elsewhere_rows >= 0 and counties_shown + elsewhere_rows > 0

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use super::build::build;
 use super::chosen::{chosen_protocol, publishing};
 use super::confidences;
+use super::heat_note::note_heat;
 use super::inputs::Inputs;
 use super::week_pages::write_week_page;
 use crate::alert::note::bounds::note_text;
@@ -95,6 +96,7 @@ pub(crate) async fn draft(
     let publishing = publishing(week, &protocol.id);
     let figures = figures.publishing(&published, &publishing).await?;
     let figures = figures.with_arrivals(&snapshot).await?;
+    note_heat(&figures, week, &protocol.id);
     let page = write_draft(workspace, &figures, week, &protocol, note.as_ref(), &issued)?;
     Ok(Drafted {
         week,

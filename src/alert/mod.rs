@@ -5,6 +5,7 @@ pub mod bulletin;
 pub(crate) mod chosen;
 pub(crate) mod confidences;
 pub(crate) mod draft;
+pub(crate) mod heat_note;
 pub(crate) mod inputs;
 pub(crate) mod issue;
 pub mod note;

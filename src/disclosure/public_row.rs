@@ -95,6 +95,15 @@ impl PublicRow {
         Some([low, high])
     }
 
+    /// The probability that more than a third of the place's fields are at threshold, if its fields were a random
+    /// sample: by the least and by the most of them at threshold. It is made of what the row says and of nothing else.
+    pub fn over_third(&self) -> Option<[f64; 2]> {
+        use stats::sampling::share_over_line::probability_over_third;
+        let [least, most] = self.at_threshold;
+        let low = probability_over_third(least, self.fields_visited)?;
+        Some([low, probability_over_third(most, self.fields_visited)?])
+    }
+
     /// The middle of the least and the most share at threshold, 0 to 1, for what needs one number; `None` without
     /// fields in the window.
     pub fn share_middle(&self) -> Option<f64> {

@@ -1,7 +1,8 @@
 //! When the visits of each week came in, and so how many of a week's visits are still to come.
 //!
 //! The moment of a visit is that of the first submission that brought it. Only visits of county-weeks with a public row
-//! are counted: a share of all visits gives away how many of the withheld ones are late. Only shares leave this module.
+//! are counted: a share of all visits gives away how many of the withheld ones are late. A young week has only the
+//! counties of which enough came in early, so of earlier weeks those alone are compared. Only shares leave this module.
 
 use std::collections::{BTreeMap, HashSet};
 
@@ -13,7 +14,7 @@ use disclosure::public_row::PublicRow;
 use scouting::failure::{Cause, Failure, Kind};
 use scouting::visit::week::IsoWeek;
 use stats::nowcast::reporting_delay::{
-    ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count,
+    ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count, records_of_groups,
 };
 use store::delta::snapshot::Snapshot;
 use store::rows::decode;
@@ -53,12 +54,17 @@ struct ArrivalRow<'a> {
     visits: u64,
 }
 
-/// Visits by protocol, week and day of arrival.
+/// Visits of a county-week: day of arrival and how many.
+type CountyArrivals = Vec<(Date, u64)>;
+
+/// Visits by protocol, week, county and day of arrival.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Arrivals {
-    by_week: BTreeMap<(String, IsoWeek), Vec<(Date, u64)>>,
+    by_week: BTreeMap<(String, IsoWeek), BTreeMap<String, CountyArrivals>>,
     /// The day of the newest submission.
     today: Option<Date>,
+    /// Visits that a county-week needs to have a row.
+    visits_least: u64,
 }
 
 /// How much of a week had come in by the newest submission.
@@ -86,7 +92,11 @@ impl Arrivals {
     ///
     /// # Errors
     /// A [`Failure`] if the tables cannot be read.
-    pub(crate) async fn of(snapshot: &Snapshot, shown: &[PublicRow]) -> Result<Arrivals, Failure> {
+    pub(crate) async fn of(
+        snapshot: &Snapshot,
+        shown: &[PublicRow],
+        visits_least: u64,
+    ) -> Result<Arrivals, Failure> {
         let shown: HashSet<(&str, &str, &str)> = shown
             .iter()
             .filter_map(|row| Some((row.place.county()?, &*row.iso_week, &*row.protocol)))
@@ -98,7 +108,7 @@ impl Arrivals {
             .collect()
             .await
             .map_err(|error| broken(error.into()))?;
-        let mut by_week: BTreeMap<(String, IsoWeek), Vec<(Date, u64)>> = BTreeMap::new();
+        let mut by_week: BTreeMap<_, BTreeMap<String, CountyArrivals>> = BTreeMap::new();
         for batch in &batches {
             let rows: Vec<ArrivalRow<'_>> =
                 decode::rows(batch).map_err(|error| broken(error.into()))?;
@@ -113,6 +123,8 @@ impl Arrivals {
                 by_week
                     .entry((row.protocol.to_owned(), week))
                     .or_default()
+                    .entry(row.county_id.to_owned())
+                    .or_default()
                     .push((row.arrived_day, row.visits));
             }
         }
@@ -120,6 +132,7 @@ impl Arrivals {
         Ok(Arrivals {
             by_week,
             today: received_until.map(|moment| TimeZone::UTC.to_datetime(moment).date()),
+            visits_least,
         })
     }
 
@@ -128,20 +141,26 @@ impl Arrivals {
         let Some(today) = self.today else {
             return Arrived::NotKnown(NotKnown::NothingArrived);
         };
-        let of = |week: IsoWeek, days: &[(Date, u64)]| WeekArrivals {
-            age_days: days_between(week.monday(), today),
-            arrived: days
-                .iter()
-                .map(|(day, visits)| (days_between(week.monday(), *day), *visits))
-                .collect(),
+        let age_days = days_between(week.monday(), today);
+        let of = |week: IsoWeek, counties: &BTreeMap<String, CountyArrivals>| {
+            let delays = |days: &CountyArrivals| {
+                let delay =
+                    |(day, visits): &(Date, u64)| (days_between(week.monday(), *day), *visits);
+                days.iter().map(delay).collect()
+            };
+            let groups: Vec<Vec<(u32, u64)>> = counties.values().map(delays).collect();
+            WeekArrivals {
+                age_days: days_between(week.monday(), today),
+                arrived: records_of_groups(&groups, age_days, self.visits_least),
+            }
         };
         let mut earlier = Vec::new();
-        let mut current = of(week, &[]);
-        for ((of_protocol, other), days) in &self.by_week {
+        let mut current = of(week, &BTreeMap::new());
+        for ((of_protocol, other), counties) in &self.by_week {
             if of_protocol == protocol && *other == week {
-                current = of(week, days);
+                current = of(week, counties);
             } else if of_protocol == protocol && other.monday() < week.monday() {
-                earlier.push(of(*other, days));
+                earlier.push(of(*other, counties));
             }
         }
         if current.age_days >= FINAL_AGE.days {
@@ -188,11 +207,13 @@ mod tests {
             let days = [(5, 40), (12, 10)]
                 .map(|(delay, visits)| (monday + i64::from(delay).days(), visits));
             let there = days.into_iter().filter(|(day, _)| *day <= today).collect();
-            (("bsm-eggs".to_owned(), week(number)), there)
+            let counties = [("46013".to_owned(), there)].into();
+            (("bsm-eggs".to_owned(), week(number)), counties)
         });
         Arrivals {
             by_week: by_week.collect(),
             today: Some(today),
+            visits_least: 3,
         }
     }
 

@@ -231,7 +231,12 @@ impl Figures {
 
     /// Looks up when the visits of the public rows came in.
     pub(crate) async fn with_arrivals(mut self, snapshot: &Snapshot) -> Result<Figures, Failure> {
-        self.arrivals = Arrivals::of(snapshot, self.public.rows()).await?;
+        self.arrivals = Arrivals::of(
+            snapshot,
+            self.public.rows(),
+            u64::from(self.setting.rule.min_fields),
+        )
+        .await?;
         Ok(self)
     }
 

@@ -1,8 +1,10 @@
 //! The heat that had come by the weeks of seasons, so that they are compared by heat as well as by the calendar.
 //!
 //! Heat is counted as the protocol's crop counts it and summed from one day of the year up to the week's Thursday,
-//! its middle; of a county by its station, of the region as the mean of all counties that have a station, whichever
-//! of them are shown. A sum that lacks a day is not given: it would look like cold weather.
+//! its middle, or up to the last day of temperatures if the record ends earlier in the week, as it does for an alert of a
+//! Thursday. Earlier seasons are looked at at the same heat, so it need not be of the same weekday. Of a county it is
+//! that of its station, of the region the mean of all counties that have a station, whichever of them are shown. A sum
+//! that lacks a day before is not given: it would look like cold weather.
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -16,12 +18,19 @@ use scouting::visit::week::IsoWeek;
 use store::stages::computed::windows::Weather;
 use store::stages::inputs::RegionCounty;
 
-/// Heat sums, degree-days (°C), by protocol, week and station.
+/// A heat sum, degree-days (°C), and the last day in it.
+#[derive(Debug, Clone, Copy)]
+struct HeatSum {
+    through: Date,
+    sum: f64,
+}
+
+/// Heat sums by protocol, week and station.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct WeekHeat {
     /// The station of each county that has one.
     stations: BTreeMap<String, usize>,
-    sums: HashMap<(String, IsoWeek), Vec<Option<f64>>>,
+    sums: HashMap<(String, IsoWeek), Vec<Option<HeatSum>>>,
     /// Month and day from which is summed; `None` without temperatures.
     from: Option<(i8, i8)>,
 }
@@ -74,28 +83,53 @@ impl WeekHeat {
 
     /// The sum at a week of a place, degree-days (°C).
     pub(crate) fn at(&self, place: &Place, protocol: &str, week: IsoWeek) -> Option<f64> {
-        let sums = self.sums.get(&(protocol.to_owned(), week))?;
         match place {
-            Place::County(id, _) => sums[*self.stations.get(id)?],
+            Place::County(id, _) => {
+                let sums = self.sums.get(&(protocol.to_owned(), week))?;
+                Some(sums[*self.stations.get(id)?]?.sum)
+            }
             Place::Region => {
-                let of_counties: Option<Vec<f64>> = self
-                    .stations
-                    .values()
-                    .map(|station| sums[*station])
-                    .collect();
-                let of_counties = of_counties.filter(|sums| !sums.is_empty())?;
-                Some(of_counties.iter().sum::<f64>() / of_counties.len() as f64)
+                let sums = self.of_counties(protocol, week)?;
+                Some(sums.iter().map(|one| one.sum).sum::<f64>() / sums.len() as f64)
             }
         }
     }
+
+    /// The last day in the sum of a week of the region; the earliest, where stations differ.
+    pub(crate) fn through(&self, protocol: &str, week: IsoWeek) -> Option<Date> {
+        let sums = self.of_counties(protocol, week)?;
+        sums.iter().map(|one| one.through).min()
+    }
+
+    /// The sums of all counties that have a station, if there are any and all are known.
+    fn of_counties(&self, protocol: &str, week: IsoWeek) -> Option<Vec<HeatSum>> {
+        let sums = self.sums.get(&(protocol.to_owned(), week))?;
+        let of_counties: Option<Vec<HeatSum>> = self
+            .stations
+            .values()
+            .map(|station| sums[*station])
+            .collect();
+        of_counties.filter(|sums| !sums.is_empty())
+    }
 }
 
-/// From the last such day of the year up to the Thursday of a week, both included.
-fn sum_until(days: &DailyHeat, week: IsoWeek, (month, day): (i8, i8)) -> Option<f64> {
-    let thursday = week.monday().checked_add(3.days()).ok()?;
+/// The middle of a week.
+pub(crate) fn thursday_of(week: IsoWeek) -> Option<Date> {
+    week.monday().checked_add(3.days()).ok()
+}
+
+/// From the last such day of the year up to the Thursday of a week, or to the last day of the record if it ends in the
+/// week before that; both included.
+fn sum_until(days: &DailyHeat, week: IsoWeek, (month, day): (i8, i8)) -> Option<HeatSum> {
+    let thursday = thursday_of(week)?;
+    let through = days.known_through()?.min(thursday);
+    if through < week.monday() {
+        return None;
+    }
     let from = |year: i16| Date::new(year, month, day).ok();
-    let this_year = from(thursday.year()).filter(|from| *from <= thursday);
-    days.accumulated(this_year.or_else(|| from(thursday.year() - 1))?, thursday)
+    let this_year = from(through.year()).filter(|from| *from <= through);
+    let sum = days.accumulated(this_year.or_else(|| from(through.year() - 1))?, through)?;
+    Some(HeatSum { through, sum })
 }
 
 #[cfg(test)]
@@ -177,6 +211,20 @@ mod tests {
             None,
             "a county without a station"
         );
+        // The warm station's record ends on a Wednesday: that week is summed to it, the next not at all.
+        let whole = weather.stations[0].days.clone();
+        weather.stations[0]
+            .days
+            .retain(|day, _| *day <= date(2026, 7, 22));
+        let found = heat(&weather);
+        near(at(&found, "A", "2026-W30"), 2030.0);
+        let week = "2026-W30".parse().expect("a week");
+        assert_eq!(found.through("bsm-eggs", week), Some(date(2026, 7, 22)));
+        weather.stations[0]
+            .days
+            .retain(|day, _| *day <= date(2026, 7, 19));
+        assert_eq!(at(&heat(&weather), "A", "2026-W30"), None);
+        weather.stations[0].days = whole;
         // From July on, as in the south: week 2 of 2026 counts from the year before. 8 January is day 192.
         weather.heat_from = (7, 1);
         near(at(&heat(&weather), "A", "2026-W02"), 1920.0);

@@ -21,7 +21,7 @@ use crate::shared::tables::{write_csv, write_parquet};
 use crate::workspace::Workspace;
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
-use stats::trend::season_trend::SEASONS_LEAST;
+use stats::trend::score_needed::SEASONS_LEAST;
 
 /// The line of a page or a list of columns that is based on rows that are not public.
 const PRIVATE: &str = "Private: based on rows that are not public yet.";
@@ -98,11 +98,13 @@ impl Written {
     fn verdicts_text(&self) -> String {
         let count = |word| self.verdicts.get(word).copied().unwrap_or(0);
         format!(
-            "of the figures of places, {} rise and {} fall, {} have no significant trend, {} have too few seasons",
+            "of the figures of places, {} rise and {} fall, {} have no significant trend, {} have too few seasons, {} were \
+             not reached in every season",
             count("rises"),
             count("falls"),
             count("not-significant"),
             count("too-few-seasons"),
+            count("not-reached"),
         )
     }
 }
@@ -276,8 +278,10 @@ impl Tables {
             (
                 &self.trends,
                 "trend.csv, trend.parquet",
-                "One row per figure of a county or of the region: whether it rises or falls over the seasons. Many tests \
-                 were run; expect a few false positives (multiple comparisons).",
+                "One row per figure of a county or of the region: whether it rises or falls over the seasons. A verdict takes \
+                 five seasons, and holds even where each season resembles the one before it. Few seasons show large \
+                 changes only: slope_detectable says which. Many tests were run; expect a few false positives (multiple \
+                 comparisons).",
             ),
         ];
         let docs = tables.map(|(table, ..)| docs(&table.columns));

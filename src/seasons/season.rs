@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 use crate::figures::place::Place;
 use crate::figures::week_heat::WeekHeat;
 use disclosure::public_row::PublicRow;
+use stats::trend::score_needed::SEASONS_LEAST;
 use stats::trend::season_course::{
     HeatCourse, SeasonCourse, WeekFigures, course_by_heat, season_course,
 };
@@ -30,6 +31,8 @@ pub(crate) struct Season {
     pub weeks_shown: usize,
     /// Fields visited in these county-weeks, one a field and week.
     pub field_weeks: i64,
+    /// Of these, those at threshold: the middle of the least and the most.
+    pub fields_at_threshold: f64,
     /// The weeks with figures, in their order.
     pub weeks: Vec<WeekFigures>,
     /// Degree-days (°C) accumulated by each of them; `None` where they are not known.
@@ -40,6 +43,13 @@ pub(crate) struct Season {
     pub by_heat: Option<HeatCourse>,
 }
 
+impl Season {
+    /// Share of the fields visited that are at threshold, over all its weeks.
+    pub(crate) fn share_of_fields_at_threshold(&self) -> Option<f64> {
+        (self.field_weeks > 0).then(|| self.fields_at_threshold / self.field_weeks as f64)
+    }
+}
+
 /// A figure of a season that is compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Figure {
@@ -47,10 +57,10 @@ pub(crate) enum Figure {
     FirstAtHalf,
     /// Week of the year with the highest pressure.
     PeakWeek,
-    /// The highest weekly pressure.
-    PeakPressure,
-    /// Share of the weeks with figures that are at threshold.
-    ShareOfWeeks,
+    /// Share of the fields visited that are at threshold, over all weeks.
+    ShareOfFields,
+    /// Area under the pressure.
+    PressureWeeks,
     /// Area under the pressure, by the weeks that it covers.
     PressurePerWeek,
     /// Degree-days accumulated by the first week with a pressure of 0.5 or more.
@@ -62,12 +72,13 @@ pub(crate) enum Figure {
 }
 
 impl Figure {
-    /// Those of the calendar.
+    /// Those of the calendar. The highest weekly pressure and the share of weeks at threshold are not compared: with the
+    /// same pest, fewer fields give a higher peak, and fewer weeks a higher share (`tests/benches/TRENDS.md`).
     const BY_CALENDAR: [Figure; 5] = [
         Figure::FirstAtHalf,
         Figure::PeakWeek,
-        Figure::PeakPressure,
-        Figure::ShareOfWeeks,
+        Figure::ShareOfFields,
+        Figure::PressureWeeks,
         Figure::PressurePerWeek,
     ];
     /// Those that take temperatures.
@@ -82,12 +93,25 @@ impl Figure {
         match self {
             Figure::FirstAtHalf => "first_at_half",
             Figure::PeakWeek => "peak_week",
-            Figure::PeakPressure => "peak_pressure",
-            Figure::ShareOfWeeks => "share_of_weeks_at_threshold",
+            Figure::ShareOfFields => "share_of_fields_at_threshold",
+            Figure::PressureWeeks => "pressure_weeks",
             Figure::PressurePerWeek => "pressure_per_week",
             Figure::FirstAtHalfHeat => "first_at_half_heat",
             Figure::PeakHeat => "peak_heat",
             Figure::MeanPressureByHeat => "mean_pressure_by_heat",
+        }
+    }
+
+    /// Whether a season got as far as the figure's week: one that did not has no such week, and to leave it out would make
+    /// the others look like all of them.
+    fn is_reached(self, season: &Season) -> bool {
+        let Some(course) = &season.course else {
+            return true;
+        };
+        match self {
+            Figure::FirstAtHalf | Figure::FirstAtHalfHeat => course.first_at_half.is_some(),
+            Figure::PeakWeek | Figure::PeakHeat => course.peak_week.is_some(),
+            _ => true,
         }
     }
 
@@ -96,8 +120,8 @@ impl Figure {
         match self {
             Figure::FirstAtHalf => course.first_at_half.map(f64::from),
             Figure::PeakWeek => course.peak_week.map(f64::from),
-            Figure::PeakPressure => Some(course.peak_pressure),
-            Figure::ShareOfWeeks => Some(course.share_of_weeks_at_threshold()),
+            Figure::ShareOfFields => season.share_of_fields_at_threshold(),
+            Figure::PressureWeeks => course.pressure_weeks,
             Figure::PressurePerWeek => course.pressure_per_week(),
             Figure::FirstAtHalfHeat => heat?.first_at_half,
             Figure::PeakHeat => heat?.peak,
@@ -117,7 +141,9 @@ pub(crate) struct FigureTrend {
     pub figure: Figure,
     /// Seasons that have the figure.
     pub seasons: Vec<i32>,
-    /// The trend; `None` for fewer than two seasons.
+    /// Whether every season got as far, or there are too few of them anyhow; else no trend is tested.
+    pub reached: bool,
+    /// The trend; `None` for fewer than two seasons, or where not every season got as far.
     pub trend: Option<SeasonTrend>,
 }
 
@@ -125,9 +151,10 @@ impl FigureTrend {
     /// The verdict, in a word of the tables.
     pub(crate) fn word(&self) -> &'static str {
         match self.trend.as_ref().map(|trend| trend.verdict) {
+            None if !self.reached => "not-reached",
             Some(Verdict::Rises) => "rises",
             Some(Verdict::Falls) => "falls",
-            Some(Verdict::NotTold) => "not-significant",
+            Some(Verdict::NotSignificant) => "not-significant",
             Some(Verdict::TooFewSeasons) | None => "too-few-seasons",
         }
     }
@@ -171,6 +198,10 @@ pub(crate) fn seasons_of(
                 protocol: protocol.to_owned(),
                 season,
                 weeks_shown: shown.clone().count(),
+                fields_at_threshold: shown
+                    .clone()
+                    .map(|row| f64::from(row.at_threshold[0] + row.at_threshold[1]) / 2.0)
+                    .sum(),
                 field_weeks: shown.map(|row| i64::from(row.fields_visited)).sum(),
                 course,
                 weeks,
@@ -208,12 +239,15 @@ pub(crate) fn trends_of(seasons: &[Season]) -> Vec<FigureTrend> {
                 .iter()
                 .filter_map(|season| Some((season.season, figure.of(season)?)))
                 .collect();
+            let reached =
+                group.len() < SEASONS_LEAST || group.iter().all(|season| figure.is_reached(season));
             FigureTrend {
                 place: group[0].place.clone(),
                 protocol: group[0].protocol.clone(),
                 figure,
                 seasons: values.iter().map(|(season, _)| *season).collect(),
-                trend: season_trend(&values),
+                trend: season_trend(&values).filter(|_| reached),
+                reached,
             }
         })
     });

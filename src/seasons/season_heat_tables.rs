@@ -18,15 +18,15 @@ season              int     not null  ISO week-year
 iso_week            text    not null  ISO 8601 week, as 2026-W30
 share_at_threshold  double  not null  [1] middle of at_threshold_min and at_threshold_max, divided by fields_visited; of the region the mean of its counties'
 pressure            double  not null  [1] middle of the class of the median, of the highest class its lower bound; of the region the mean of its counties'; 1 = at threshold
-heat                double  null      [Cel.d] degree-days of the protocol's crop accumulated by the week's Thursday, from the day of the settings on; null without temperatures of every day
+heat                double  null      [Cel.d] degree-days of the protocol's crop accumulated by the week's Thursday, or by the last day of temperatures if they end earlier in the week, from the day of the settings on; null without temperatures of every day before
 earlier_seasons     bigint  not null  earlier seasons with a pressure for the same week of the year
 earlier_below       bigint  not null  of them, those whose pressure was lower
 earlier_level       bigint  not null  those whose pressure was the same
-percentile          double  null      percentile rank of the pressure among them, 0 to 100: share below and half of those equal, in per cent; null for fewer than four, which cannot show in which quarter it is
+rank                bigint  null      rank of the pressure among them and this season, 1 for the highest, equal ones sharing it; of n seasons that differ by chance alone each is the highest in one of n cases; null for fewer than four earlier seasons
 earlier_at_heat     bigint  null      earlier seasons whose pressure is known at the same degree-days, along straight lines between weeks that are joined; null where heat is
 earlier_below_at_heat  bigint  null   of them, those whose pressure was lower
 earlier_level_at_heat  bigint  null   those whose pressure was the same
-percentile_at_heat  double  null      percentile rank of the pressure among them, as percentile";
+rank_at_heat        bigint  null      rank of the pressure among them and this season, as rank";
 
 const COUNTY_SEASON_HEAT: &str = "\
 county_id               text    null      id of the county; null for the region
@@ -67,11 +67,17 @@ pub(crate) fn season_week_table(rows: &[SeasonWeek]) -> Result<DescribedTable, F
             at_week(|place| place.earlier),
             at_week(|place| place.below),
             at_week(|place| place.level),
-            floats(rows.iter().map(|row| row.at_week.percentile())),
+            counts(
+                rows.iter()
+                    .map(|row| row.at_week.rank().map(|rank| rank as i64)),
+            ),
             at_heat(|place| place.earlier),
             at_heat(|place| place.below),
             at_heat(|place| place.level),
-            floats(rows.iter().map(|row| row.at_heat?.percentile())),
+            counts(
+                rows.iter()
+                    .map(|row| row.at_heat?.rank().map(|rank| rank as i64)),
+            ),
         ],
     )
 }

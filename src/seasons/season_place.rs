@@ -16,7 +16,7 @@ pub(crate) fn season_place_in_words(now: &SeasonWeek, heat_from: Option<(i8, i8)
         Place::County(..) => "middle of the median class",
     };
     let start = format!("Pressure ({pressure}, {of}) is");
-    let by_week = match now.at_week.percentile() {
+    let by_week = match now.at_week.rank() {
         Some(_) => format!("{start} {}", rank(&now.at_week, &format!("in week {week}"))),
         None => format!(
             "No comparison with earlier seasons in week {week} yet: {EARLIER_LEAST} are needed, {}",
@@ -26,15 +26,13 @@ pub(crate) fn season_place_in_words(now: &SeasonWeek, heat_from: Option<(i8, i8)
     let Some(from) = heat_from else {
         return format!("{by_week}.");
     };
-    let since = day_of_year_in_words(from);
     let (Some(heat), Some(place)) = (now.heat, &now.at_heat) else {
-        return format!(
-            "{by_week}; no degree-day comparison: it takes temperatures of every day since {since} and a crop model of \
-             the protocol."
-        );
+        // What the office would have to do about it is said to the office, where it drafts an alert.
+        return format!("{by_week}.");
     };
+    let since = day_of_year_in_words(from);
     let sum = format!("at the same heat, {heat:.0} degree-days (\u{b0}C) since {since}");
-    match (place.percentile(), now.at_week.percentile()) {
+    match (place.rank(), now.at_week.rank()) {
         (Some(_), Some(_)) => format!("{by_week}, and {}.", rank(place, &sum)),
         (Some(_), None) => format!("{by_week}. {start} {}.", rank(place, &sum)),
         (None, _) => format!(
@@ -74,8 +72,8 @@ fn on_file(earlier: usize) -> String {
     }
 }
 
-/// `higher than in 3 of 5 earlier seasons in week 32, equal to 1 (percentile 70)`; at the ends `higher than in all 5
-/// earlier seasons` and `lower than in all 5`.
+/// `higher than in 3 of 5 earlier seasons in week 32, equal to 1`; at the ends `the highest of 6 seasons in week 32` and
+/// `the lowest of 6 seasons`.
 fn rank(place: &SeasonPlace, when: &str) -> String {
     let SeasonPlace {
         earlier,
@@ -83,19 +81,16 @@ fn rank(place: &SeasonPlace, when: &str) -> String {
         level,
     } = *place;
     if below == earlier {
-        return format!("higher than in all {earlier} earlier seasons {when}");
+        return format!("the highest of {} seasons {when}", earlier + 1);
     }
     if below + level == 0 {
-        return format!("lower than in all {earlier} earlier seasons {when}");
+        return format!("the lowest of {} seasons {when}", earlier + 1);
     }
     let level = match level {
         0 => String::new(),
         level => format!(", equal to {level}"),
     };
-    let percentile = place.percentile().unwrap_or_default();
-    format!(
-        "higher than in {below} of {earlier} earlier seasons {when}{level} (percentile {percentile:.0})"
-    )
+    format!("higher than in {below} of {earlier} earlier seasons {when}{level}")
 }
 
 #[cfg(test)]
@@ -127,28 +122,28 @@ mod tests {
         let said = season_place_in_words(&week(&[0.1, 0.2, 0.3, 0.9, 1.0], None), None);
         assert_eq!(
             said,
-            format!("{START} higher than in 3 of 5 earlier seasons in week 32 (percentile 60).")
+            format!("{START} higher than in 3 of 5 earlier seasons in week 32.")
         );
         let since = day_of_year_in_words((1, 1));
         let both = week(&[0.1, 0.62, 0.3, 0.9], Some(&[0.1, 0.2, 0.8, 0.9]));
         assert_eq!(
             season_place_in_words(&both, Some((1, 1))),
             format!(
-                "{START} higher than in 2 of 4 earlier seasons in week 32, equal to 1 (percentile 62), and higher than in \
-                 2 of 4 earlier seasons at the same heat, 612 degree-days (\u{b0}C) since {since} (percentile 50)."
+                "{START} higher than in 2 of 4 earlier seasons in week 32, equal to 1, and higher than in \
+                 2 of 4 earlier seasons at the same heat, 612 degree-days (\u{b0}C) since {since}."
             )
         );
         let ends = week(&[0.1; 5], Some(&[0.7; 4]));
         let said = season_place_in_words(&ends, Some((1, 1)));
         assert!(
-            said.contains("is higher than in all 5 earlier seasons in week 32, and lower than in all 4 earlier seasons at"),
+            said.contains("is the highest of 6 seasons in week 32, and the lowest of 5 seasons at"),
             "{said}"
         );
         let mut county = week(&[0.1; 4], None);
         county.place = Place::County("46013".to_owned(), "Brown".to_owned());
         let said = season_place_in_words(&county, None);
         assert!(
-            said.starts_with("Pressure (0.62, middle of the median class) is higher"),
+            said.starts_with("Pressure (0.62, middle of the median class) is the highest"),
             "{said}"
         );
     }
@@ -162,19 +157,20 @@ mod tests {
         );
         let said = season_place_in_words(&week(&[], None), Some((1, 1)));
         assert!(
-            said.contains("4 are needed, none is on file; no degree-day comparison: it takes"),
-            "{said}"
+            said.ends_with("4 are needed, none is on file."),
+            "the office's temperatures are no matter of the public: {said}"
         );
         let said = season_place_in_words(&week(&[0.1; 4], Some(&[0.1])), Some((1, 1)));
         let ends = "4 earlier seasons are needed, 1 is on file.";
         assert!(
-            said.contains("all 4 earlier seasons in week 32; no comparison at the same heat, 612")
-                && said.ends_with(ends),
+            said.contains(
+                "the highest of 5 seasons in week 32; no comparison at the same heat, 612"
+            ) && said.ends_with(ends),
             "{said}"
         );
         let said = season_place_in_words(&week(&[0.1], Some(&[0.7; 4])), Some((1, 1)));
         assert!(
-            said.contains(&format!("1 is on file. {START} lower than in all 4")),
+            said.contains(&format!("1 is on file. {START} the lowest of 5 seasons")),
             "{said}"
         );
         for (all, says) in [(0, "no week has a pressure"), (3, "no week has the temp")] {

@@ -22,6 +22,9 @@ use crate::shared::unseen::plain_text;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
+use stats::trend::score_needed::SEASONS_LEAST;
+use stats::trend::season_trend::SeasonTrend;
+use stats::trend::theil_sen::SlopeInterval;
 
 /// What the page is made from.
 #[derive(Debug, Clone, Copy)]
@@ -141,7 +144,7 @@ type Places<'a> = BTreeMap<(bool, String, &'a Place), Vec<&'a Season>>;
 fn place_now(compared: &ComparedSeasons, place: &Place, protocol: &str) -> Option<String> {
     let of_place = |week: &&SeasonWeek| week.place == *place && week.protocol == protocol;
     let now = compared.weeks.iter().rfind(of_place)?;
-    now.at_week.percentile()?;
+    now.at_week.rank()?;
     let said = season_place_in_words(now, compared.heat.from);
     Some(format!("{}: {said}", now.iso_week()))
 }
@@ -216,16 +219,18 @@ fn trend_in_words(
             let figure = match trend.figure {
                 Figure::FirstAtHalf => "the week of the first pressure of 0.5".to_owned(),
                 Figure::PeakWeek => "the week of the peak".to_owned(),
-                Figure::PeakPressure => "the peak".to_owned(),
-                Figure::ShareOfWeeks => format!("the share of weeks {}", words.at()),
+                Figure::ShareOfFields => format!("the share of {} {}", words.several(), words.at()),
+                Figure::PressureWeeks => "the area under the pressure".to_owned(),
                 Figure::PressurePerWeek => "the mean level".to_owned(),
                 Figure::FirstAtHalfHeat => "degree-days at the first pressure of 0.5".to_owned(),
                 Figure::PeakHeat => "degree-days at the peak".to_owned(),
                 Figure::MeanPressureByHeat => "the mean level by degree-days".to_owned(),
             };
-            let p_value = trend.trend.as_ref()?.p_value();
             match trend.word() {
-                word @ ("rises" | "falls") => Some(format!("{figure}: {word} (p = {p_value:.3})")),
+                word @ ("rises" | "falls") => Some(format!(
+                    "{figure} {word} {}",
+                    slope_in_words(trend.trend.as_ref()?)?
+                )),
                 _ => None,
             }
         })
@@ -233,10 +238,39 @@ fn trend_in_words(
     let enough = trends
         .iter()
         .filter(of_place)
-        .any(|trend| trend.word() != "too-few-seasons");
+        .any(|trend| !["too-few-seasons", "not-reached"].contains(&trend.word()));
     match (found.is_empty(), enough) {
         (false, _) => format!("Trend over the seasons: {}.", found.join("; ")),
-        (true, true) => "No significant trend.".to_owned(),
-        (true, false) => "Too few seasons to test for a trend.".to_owned(),
+        (true, true) => format!(
+            "No significant trend.{}",
+            overlooked(trends.iter().filter(of_place)).unwrap_or_default()
+        ),
+        (true, false) => {
+            format!("Too few seasons to test for a trend: it takes {SEASONS_LEAST}.")
+        }
     }
+}
+
+/// `by 0.12 a year (95% interval 0.05 to 0.20)`.
+fn slope_in_words(trend: &SeasonTrend) -> Option<String> {
+    let SlopeInterval { low, high } = trend.interval?;
+    let slope = trend.line.slope;
+    let [size, least, most] = match slope < 0.0 {
+        true => [-slope, -high, -low],
+        false => [slope, low, high],
+    };
+    Some(format!(
+        "by {size:.2} a year (interval {least:.2} to {most:.2})"
+    ))
+}
+
+/// Which change of the mean level these seasons could not show: no trend found is no proof that there is none.
+fn overlooked<'a>(mut trends: impl Iterator<Item = &'a FigureTrend>) -> Option<String> {
+    let level = trends.find(|trend| trend.figure == Figure::PressurePerWeek)?;
+    let detectable = level.trend.as_ref()?.detectable?;
+    Some(format!(
+        " {} seasons show large changes only: a steady change of the mean level by less than {detectable:.2} a year \
+         would be overlooked in one of five cases or more.",
+        level.seasons.len()
+    ))
 }

@@ -2,9 +2,10 @@
 //!
 //! - [`counts`]: frequencies of counts, fits of the negative binomial's k (maximum likelihood, moments) and of Taylor's law.
 //! - [`sampling`]: how clumped a season's counts are, the range of a field's mean and how likely it is at its threshold;
-//!   sample sizes for a precision; Wald's sequential plans and what a field plan risks, by simulation; Wilson's interval of a proportion.
+//!   sample sizes for a precision; Wald's sequential plans and what a field plan risks, by simulation; Wilson's interval of
+//!   a proportion, and whether it is over a third.
 //! - [`trend`]: Mann-Kendall, its correction for serial correlation, Theil-Sen slopes, and how a season's course compares.
-//! - [`space`]: Moran's I with permutations, and proportions shrunken toward those of neighbors.
+//! - [`space`]: Moran's I with permutations, and proportions shrunken toward the mean.
 //! - [`nowcast`]: the delay of reports, and the chain ladder.
 //!
 //! Every function names its source, its units, and when it gives no value. To use the crate in an analysis of your own,

@@ -5,6 +5,7 @@ use serde_json::Value;
 use stats::counts::aggregation::{UndefinedK, fit_common_k, fit_k};
 use stats::counts::frequencies::CountFrequencies;
 use stats::counts::power_law::{MeanVariance, fit_power_law};
+use stats::sampling::share_over_line::{chance_of_third, probability_over_third};
 use stats::sampling::simulation::{SequentialPlan, Spread};
 use stats::sampling::stop_lines::{Decision, Risks, StopRule, WaldLines};
 
@@ -87,6 +88,21 @@ fn k_is_that_of_statsmodels_and_of_scipy() {
         let variance = counts.variance().expect("squares");
         assert_close(variance, number(case, "variance"), "variance");
         assert_eq!(fit_k(&counts), Err(UndefinedK::NotAggregated));
+    }
+}
+
+#[test]
+fn a_third_of_the_fields_is_judged_as_scipy_does() {
+    let reference = reference("thirds");
+    let count = |case: &Value, name: &str| number(case, name) as u32;
+    for case in cases(&reference, "rules", 240) {
+        let chance = chance_of_third(count(case, "fields"), number(case, "share"));
+        assert_close(chance.expect("a sample"), number(case, "chance"), "chance");
+    }
+    for case in cases(&reference, "samples", 495) {
+        let probability = probability_over_third(count(case, "found"), count(case, "all"));
+        let expected = number(case, "probability");
+        assert_close(probability.expect("a sample"), expected, "probability");
     }
 }
 

@@ -115,7 +115,7 @@ fn three_seasons_are_too_few_for_a_trend_and_it_says_so() {
     let said = workspace.run(&["trend", "--out", &out]).expect_code(0);
     assert!(
         said.stdout
-            .contains("too few seasons to test for a trend: it takes 4"),
+            .contains("too few seasons to test for a trend: it takes 5"),
         "{said:#?}"
     );
     // Without temperatures nothing is said of heat but that there is none.
@@ -136,7 +136,7 @@ fn three_seasons_are_too_few_for_a_trend_and_it_says_so() {
     assert!(columns.contains("nvented") && columns.contains("label"));
     let page = text(&files, "trend.html");
     for said in [
-        "Too few seasons to test for a trend.",
+        "Too few seasons to test for a trend: it takes 5.",
         "follow the product's label",
         "nvented",
     ] {

@@ -80,11 +80,19 @@ fn a_withheld_county_shows_no_figure_on_any_map() {
                 .iter()
                 .filter(|(name, _)| !IDENTITY.contains(&name.as_str()));
             let figures: Vec<_> = figures.collect();
-            assert_eq!(figures.len(), 18, "{properties:?}");
+            assert_eq!(figures.len(), 21, "{properties:?}");
             if county == SHOWN {
                 let empty = figures.iter().filter(|(_, value)| value.is_null());
                 let empty: Vec<&str> = empty.map(|(name, _)| name.as_str()).collect();
-                assert_eq!(empty, ["mean_pressure", "median_below", "share_smoothed"]);
+                assert_eq!(
+                    empty,
+                    [
+                        "mean_pressure",
+                        "median_below",
+                        "share_own_weight",
+                        "share_smoothed"
+                    ]
+                );
                 assert_eq!(properties["status"], "median");
                 shown += 1;
             } else {

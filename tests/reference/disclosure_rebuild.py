@@ -6,11 +6,11 @@ Texts must be the same to the byte, but for share_smoothed and Moran's I, which 
 from collections import Counter, defaultdict
 
 from disclosure import equal
-from disclosure_rule import wilson
+from disclosure_rule import over_third, wilson
 from disclosure_tables import moran
 from further_figures import smoothed
 
-NEAR = {"share_smoothed", "moran_i"}
+NEAR = {"share_smoothed", "share_own_weight", "over_third_low", "over_third_high", "moran_i"}
 
 
 def text(value):
@@ -56,7 +56,7 @@ def of_week(counties, others, neighbors):
         row["county_id"]: ((int(row["at_threshold_min"]) + int(row["at_threshold_max"])) / 2, int(row["fields_visited"]))
         for row in counties
     }
-    return line, classes, smoothed(counts, neighbors)
+    return line, classes, smoothed(counts)
 
 
 def rebuild(season):
@@ -87,5 +87,10 @@ def rebuild(season):
                 judge(where, name, value, lines[key][name])
             judge(where, "region_median", str(sorted(of_class.items())), str(sorted(classes[key].items())))
             for row in weeks[key][0]:
-                judge(f"{where} {row['county_id']}", "share_smoothed", shares.get(row["county_id"]), row["share_smoothed"])
+                county = f"{where} {row['county_id']}"
+                for name, value in zip(("share_smoothed", "share_own_weight"), shares.get(row["county_id"], (None, None))):
+                    judge(county, name, value, row[name])
+                for name, end in (("over_third_low", "at_threshold_min"), ("over_third_high", "at_threshold_max")):
+                    found_there, visited = int(row[end]), int(row["fields_visited"])
+                    judge(county, name, over_third(found_there, visited) if visited else None, row[name])
     return {"cells": found["cells"], "differences": found["differences"], "first": first[:20]}

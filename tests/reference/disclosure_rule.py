@@ -12,6 +12,8 @@ import statistics
 import unicodedata
 from collections import Counter, defaultdict
 
+from scipy import stats
+
 # Binary arithmetic may fall short of a bound by a last digit: so much below still counts as at the bound.
 SLACK = 1e-12
 Z = 1.959963984540054  # 0.975 quantile of the standard normal distribution
@@ -134,6 +136,11 @@ def wilson(found, n):
     return (0.0 if found == 0 else middle - reach), (1.0 if found == n else middle + reach)
 
 
+def over_third(found, n):
+    """Posterior probability of a share above one third: Jeffreys' prior, Beta(1/2, 1/2)."""
+    return float(stats.beta.sf(1 / 3, found + 0.5, n - found + 0.5))
+
+
 def few_hidden(count, n):
     """A count of fields, unless it is 1 or 2, or all but 1 or 2."""
     return None if count in (1, 2, n - 1, n - 2) else count
@@ -214,7 +221,7 @@ def public_row(fields, known, settings):
     n = len(inside)
     row = {"fields_visited": n, "at_threshold_min": 0, "at_threshold_max": 0}
     row.update(dict.fromkeys([
-        "share_low", "share_high", "median_class", "median_from", "median_below", "mean_pressure",
+        "share_low", "share_high", "over_third_low", "over_third_high", "median_class", "median_from", "median_below", "mean_pressure",
         "treatment_first_week", "treatment_last_week", "window_basis",
     ]))
     row["fields_with_assumed_economics"] = few_hidden(sum(field.assumed for field in inside), n)
@@ -224,6 +231,7 @@ def public_row(fields, known, settings):
         least, most, label, mean = shown_of([field.pressure for field in inside], settings.level, large)
         row["at_threshold_min"], row["at_threshold_max"] = least, most
         row["share_low"], row["share_high"] = wilson(least, n)[0], wilson(most, n)[1]
+        row["over_third_low"], row["over_third_high"] = over_third(least, n), over_third(most, n)
         row["median_class"], row["median_from"], row["median_below"] = label
         row["mean_pressure"] = mean
         first, last = treatment_weeks(inside, known, settings.level) if n >= 5 else (None, None)

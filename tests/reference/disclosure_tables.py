@@ -12,7 +12,8 @@ from further_figures import smoothed
 
 LEFT = ["season", "iso_week", "protocol", "edition", "level"]
 FIGURES = [
-    "fields_visited", "at_threshold_min", "at_threshold_max", "share_low", "share_high", "share_smoothed",
+    "fields_visited", "at_threshold_min", "at_threshold_max", "share_low", "share_high", "over_third_low",
+    "over_third_high", "share_smoothed", "share_own_weight",
     "median_class", "median_from", "median_below", "mean_pressure",
     "fields_with_assumed_economics", "fields_outside_stage", "treatment_first_week", "treatment_last_week",
     "window_basis",
@@ -67,14 +68,15 @@ def tables(ledger, names, neighbors):
             county: ((row["at_threshold_min"] + row["at_threshold_max"]) / 2, row["fields_visited"])
             for county, row in counties.items()
         }
-        shares = smoothed(counts, neighbors)
+        shares = smoothed(counts)
         head = {"season": int(week[:4]), "iso_week": week, "protocol": protocol}
         for place, row in sorted(rows.items()):
             shown = {**head, "edition": len(row.editions), "level": ledger.settings.level, **row.figures[-1]}
             del shown["stages"]
             if place[0] == "county":
                 first = {"county_id": place[1], "county_name": names.get(place[1], place[1])}
-                out["county_week"].append({**first, **shown, "share_smoothed": shares.get(place[1])})
+                share, weight = shares.get(place[1], (None, None))
+                out["county_week"].append({**first, **shown, "share_smoothed": share, "share_own_weight": weight})
             else:
                 name = f"elsewhere in {place[1] or 'the region'}"
                 out["elsewhere_week"].append({"place": name, "district": place[1] or None, **shown})
@@ -119,7 +121,8 @@ def classes(counties):
 def moran(counties, neighbors):
     """How many counties have a class and a neighbor with one, and Moran's I of the middles of their classes.
 
-    Row-standardized weights (Moran 1950, Biometrika 37:17-23). Not defined for fewer than three counties, or if all are equal.
+    Row-standardized weights (Moran 1950, Biometrika 37:17-23). Not defined for fewer than three counties, if all
+    are equal, and where each is next to every other: then I is the same for any values.
     """
     values = {}
     for county, row in counties.items():
@@ -129,6 +132,8 @@ def moran(counties, neighbors):
     near = {county: [other for other in neighbors[county] if other in values] for county in values}
     linked = [county for county in values if near[county]]
     if len(linked) < 3 or len({values[county] for county in linked}) == 1:
+        return None, None
+    if all(len(near[county]) == len(linked) - 1 for county in linked):
         return None, None
     mean = sum(values[county] for county in linked) / len(linked)
     spread = sum((values[county] - mean) ** 2 for county in linked)

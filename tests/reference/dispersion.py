@@ -123,7 +123,7 @@ def moran(table, counties):
             "counties_shown": len(group),
             "moran_counties": None,
         }
-        if len(near) >= 3:
+        if len(near) >= 3 and any(len(others) < len(near) - 1 for others in near.values()):
             order = sorted(near)
             np.random.seed(SEED)
             values = np.array([pressure[own] for own in order])

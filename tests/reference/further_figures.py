@@ -1,5 +1,5 @@
 """Figures of a county-week that need more than arithmetic: how many fields are too near their threshold for a call, when
-treating would be due, and the share drawn toward the neighbors.
+treating would be due, and the share drawn toward that of all counties.
 
 Written from the published sources with scipy and shapely; shares no code with bractline.
 """
@@ -54,26 +54,33 @@ def window(visit):
     ]
 
 
-def smoothed(counts, neighbors):
-    """Martuzzi & Elliott 1996, Stat. Med. 15:1867-1873, over each county and its neighbors.
+def smoothed(counts):
+    """Share and own weight: Martuzzi & Elliott 1996, Stat. Med. 15:1867-1873, over all counties, but no further from the
+    county's own share than one standard error (the score interval at z = 1).
 
     `counts` maps a county to (fields at threshold, fields visited), those that are shown alone."""
+    group = [(found, size) for found, size in counts.values() if size]
+    if len(group) < 2:
+        return {}
+    total = sum(size for _, size in group)
+    mean = sum(found for found, _ in group) / total
+    variance = sum(size * (found / size - mean) ** 2 for found, size in group) / total
+    between = max(0.0, variance - mean * (1 - mean) / (total / len(group)))
+    within = max(0.0, mean * (1 - mean) - variance)
     shares = {}
-    for county, (cases, visited) in counts.items():
-        around = [other for other in neighbors[county] if other in counts and counts[other][1]]
-        if not visited or not around:
+    for county, (found, size) in counts.items():
+        if not size:
             continue
-        group = [counts[other] for other in [county, *around]]
-        total = sum(size for _, size in group)
-        mean = sum(found for found, _ in group) / total
-        variance = sum(size * (found / size - mean) ** 2 for found, size in group) / total
-        between = max(0.0, variance - mean * (1 - mean) / (total / len(group)))
-        if between == 0:
-            shares[county] = mean
-            continue
-        within = max(0.0, mean * (1 - mean) - variance)
-        weight = between / (between + within / visited)
-        shares[county] = mean + weight * (cases / visited - mean)
+        own = found / size
+        weight = between / (between + within / size) if between else 0.0
+        share = mean + weight * (own - mean)
+        reach = math.sqrt(own * (1 - own) / size + 1 / (4 * size * size))
+        low, high = ((own + 1 / (2 * size) + sign * reach) / (1 + 1 / size) for sign in (-1, 1))
+        low, high = (0.0 if found == 0 else low), (1.0 if found == size else high)
+        if not low <= share <= high:
+            share = min(max(share, low), high)
+            weight = (share - mean) / (own - mean)
+        shares[county] = share, weight
     return shares
 
 

@@ -1,6 +1,6 @@
 """Reference values of sampling statistics by scipy and statsmodels, as JSON with the inputs beside them.
 
-    python sampling_statistics.py k|laws|lines|plans
+    python sampling_statistics.py k|laws|lines|plans|thirds
 
 Nothing of the program's own arithmetic is used: k comes from statsmodels' regression and from scipy's root
 of the likelihood equation, Wald's lines from likelihood ratios of
@@ -271,7 +271,20 @@ def plans():
     return {"plans": cases}
 
 
-WHAT = {"k": k, "laws": laws, "lines": lines, "plans": plans}
+def thirds():
+    """How often a rule of a third fires, and how sure a sample is that a third is passed."""
+    rules = [
+        {"fields": fields, "share": share, "chance": stats.binom.sf(-(-fields // 3) - 1, fields, share)}
+        for fields in range(1, 41) for share in (0.05, 0.1, 0.2, 1 / 3, 0.5, 0.6)
+    ]
+    samples = [
+        {"found": found, "all": size, "probability": stats.beta.sf(1 / 3, found + 0.5, size - found + 0.5)}
+        for size in range(1, 31) for found in range(size + 1)
+    ]
+    return {"rules": rules, "samples": samples}
+
+
+WHAT = {"k": k, "laws": laws, "lines": lines, "plans": plans, "thirds": thirds}
 
 if __name__ == "__main__":
     if len(sys.argv) != 2 or sys.argv[1] not in WHAT:

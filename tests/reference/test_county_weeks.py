@@ -262,11 +262,10 @@ def test_the_further_figures_worked_by_hand(folder):
     assert further_figures.days_to_treatment("R2") == (9, 23)
     assert further_figures.days_to_treatment("R3") == (4, 16)
     # 1 of 4 and 3 of 4: the variance of the shares, 1/16, is what chance gives them: both become 1/2. 0 of 8
-    # beside 8 of 8: nothing but difference, both stay. The county without a neighbor has none.
-    near = {"a": ["b"], "b": ["a"], "c": ["a"], "d": []}
-    assert further_figures.smoothed({"a": (1, 4), "b": (3, 4)}, near) == {"a": 0.5, "b": 0.5}
-    assert further_figures.smoothed({"a": (0, 8), "b": (8, 8)}, near) == {"a": 0.0, "b": 1.0}
-    assert further_figures.smoothed({"d": (1, 4), "b": (3, 4)}, near) == {}
+    # and 8 of 8: nothing but difference, both stay. A county alone has none.
+    assert further_figures.smoothed({"a": (1, 4), "b": (3, 4)}) == {"a": (0.5, 0.0), "b": (0.5, 0.0)}
+    assert further_figures.smoothed({"a": (0, 8), "b": (8, 8)}) == {"a": (0.0, 1.0), "b": (1.0, 1.0)}
+    assert further_figures.smoothed({"d": (1, 4), "b": (0, 0)}) == {}
     write_season(folder)
     run_reference(folder)
     rows = read_rows(folder / "plain" / "county_week_full.csv")

@@ -11,6 +11,7 @@ often each verdict came, and every difference. Nothing of the program's own arit
 
 import csv
 import datetime
+import functools
 import itertools
 import json
 import math
@@ -20,9 +21,11 @@ from pathlib import Path
 
 import numpy as np
 import pymannkendall
-from scipy import stats
+from scipy import optimize, stats
 
-FIGURES = ["first_at_half", "peak_week", "peak_pressure", "share_of_weeks_at_threshold", "pressure_per_week"]
+FIGURES = ["first_at_half", "peak_week", "share_of_fields_at_threshold", "pressure_weeks", "pressure_per_week"]
+# What a season has to have for these: else it never got there.
+REACHED = {"first_at_half": "first_at_half", "peak_week": "peak_week", "first_at_half_heat": "first_at_half", "peak_heat": "peak_week"}
 HEAT_FIGURES = ["first_at_half_heat", "peak_heat", "mean_pressure_by_heat"]
 KEYS = ("county_id", "county_name", "protocol", "season")
 # Manitoba Agriculture, Food and Rural Development 2014: heat of sunflower counts above 6.7 °C, mean less base.
@@ -67,6 +70,9 @@ def season_of(rows):
         "county_weeks_shown": len(shown),
         "field_weeks": sum(int(row["fields_visited"]) for row in shown),
     }
+    at_threshold = sum(int(row["at_threshold_min"]) + int(row["at_threshold_max"]) for row in shown) / 2
+    if season["field_weeks"]:
+        season["share_of_fields_at_threshold"] = at_threshold / season["field_weeks"]
     weeks = by_week(rows)
     if not weeks:
         return season
@@ -91,11 +97,14 @@ def season_of(rows):
 
 
 def heat_of(path):
-    """Week → degree-days from January 1 to its Thursday; weeks that lack a day of it are left out."""
+    """Week → degree-days from January 1 to its Thursday, or to the last day of the record if it ends earlier in the week; weeks
+    that lack a day of it are left out."""
     days = {row["date"]: max(0, (float(row["tmin_c"]) + float(row["tmax_c"])) / 2 - BASE_C) for row in rows_of(path)}
 
     def until_thursday(season, week):
-        thursday = datetime.date.fromisocalendar(season, week, 4)
+        thursday = min(datetime.date.fromisocalendar(season, week, 4), datetime.date.fromisoformat(max(days)))
+        if thursday < datetime.date.fromisocalendar(season, week, 1):
+            return None
         first = datetime.date(thursday.year, 1, 1)
         dates = [str(first + datetime.timedelta(number)) for number in range((thursday - first).days + 1)]
         return math.fsum(days[day] for day in dates) if all(day in days for day in dates) else None
@@ -137,13 +146,13 @@ def at_heat(rows, season, heat, wanted):
 
 
 def place_of(pressure, earlier, suffix=""):
-    place = stats.percentileofscore(earlier, pressure, kind="mean") if len(earlier) >= 4 else None
+    place = stats.rankdata([-value for value in [pressure, *earlier]], method="min")[0] if len(earlier) >= 4 else None
     seasons = "earlier_seasons" if not suffix else f"earlier{suffix}"
     return {
         seasons: len(earlier),
         f"earlier_below{suffix}": sum(value < pressure for value in earlier),
         f"earlier_level{suffix}": sum(value == pressure for value in earlier),
-        f"percentile{suffix}": place,
+        f"rank{suffix}": place,
     }
 
 
@@ -156,7 +165,7 @@ def week_of(groups, place, season, week, heat):
     own = heat(season, week)
     row = {"share_at_threshold": share, "pressure": pressure, "heat": own} | place_of(pressure, same_week)
     if own is None:
-        return row | dict.fromkeys(f"{name}_at_heat" for name in ("earlier", "earlier_below", "earlier_level", "percentile"))
+        return row | dict.fromkeys(f"{name}_at_heat" for name in ("earlier", "earlier_below", "earlier_level", "rank"))
     values = [at_heat(rows, year, heat, own) for year, rows in before.items()]
     return row | place_of(pressure, [value for value in values if value is not None], "_at_heat")
 
@@ -190,14 +199,50 @@ def trend_of(moments):
     }
 
 
-def verdict_of(row):
-    """From the probabilities in the same row, of which p_value is recomputed here."""
-    if int(row["seasons"]) < 4:
-        return "too-few-seasons"
-    chance = max(float(row["p_value"]), float(row["p_corrected"] or 0))
-    if chance > 1 - 0.95:
-        return "not-significant"
-    return "rises" if int(row["s"]) > 0 else "falls"
+def random_series(seasons, memory, slope=0.0, series=200_000):
+    """Normal AR(1) series with a standard deviation of 1, in rows, from a fixed seed."""
+    chance = np.random.default_rng(20260721).normal(size=(series, seasons))
+    for season in range(1, seasons):
+        chance[:, season] = memory * chance[:, season - 1] + math.sqrt(1 - memory**2) * chance[:, season]
+    return chance + slope * np.arange(seasons)
+
+
+def scores(series):
+    return sum(np.sign(series[:, later] - series[:, one]) for one, later in itertools.combinations(range(series.shape[1]), 2))
+
+
+@functools.cache
+def score_needed(seasons):
+    """The least size of S that at most 5% of series with memory 0.7 reach; else the highest there is."""
+    sizes = np.abs(scores(random_series(seasons, 0.7)))
+    pairs = seasons * (seasons - 1) // 2
+    enough = [score for score in range(pairs % 2, pairs + 1, 2) if np.mean(sizes >= score) <= 0.05]
+    return min(enough, default=pairs)
+
+
+@functools.cache
+def slope_detectable(seasons):
+    """The slope, in standard deviations a season, that 80% of series without memory show."""
+    power = lambda slope: np.mean(scores(random_series(seasons, 0.0, slope, 20_000)) >= score_needed(seasons)) - 0.8
+    return optimize.brentq(power, 0, 10, xtol=1e-3)
+
+
+def further_of(row, moments):
+    """What the row says of its verdict, and of what it could not see."""
+    seasons = len(moments)
+    if seasons < 5:
+        return "too-few-seasons", dict.fromkeys(["s_needed", "slope_low", "slope_high", "slope_detectable"])
+    needed = score_needed(seasons)
+    years, values = (np.array(part, float) for part in zip(*moments))
+    pairs = sorted((values[b] - values[a]) / (years[b] - years[a]) for a, b in itertools.combinations(range(seasons), 2))
+    # A slope is rejected if what it leaves over has a score of this size.
+    kept = [slope for slope in pairs if sum(np.sign(np.round(one - slope, 12)) for one in pairs) < needed]
+    kept = [slope for slope in kept if -sum(np.sign(np.round(one - slope, 12)) for one in pairs) < needed]
+    rest = values - stats.theilslopes(values, years)[0] * years
+    scatter = math.sqrt(np.sum((rest - rest.mean()) ** 2) / (seasons - 2))
+    verdict = "not-significant" if abs(int(row["s"])) < needed else "rises" if int(row["s"]) > 0 else "falls"
+    seen = slope_detectable(seasons) * scatter if scatter > 1e-12 else None
+    return verdict, {"s_needed": needed, "slope_low": min(kept), "slope_high": max(kept), "slope_detectable": seen}
 
 
 def same(found, expected):
@@ -252,11 +297,25 @@ def main(rollup, trend, weather=None):
     for key, row in zip(keys, trend_rows):
         of_season = {season: seasons[*place, season] | by_heat[*place, season] for (*place, season) in seasons if tuple(place) == key[:2]}
         own = sorted((season, figures.get(key[2])) for season, figures in of_season.items())
-        compare(key, row, trend_of([moment for moment in own if moment[1] is not None]))
+        moments = [moment for moment in own if moment[1] is not None]
         verdicts[row["verdict"]] += 1
-        if row["verdict"] != verdict_of(row):
-            differences.append(f"{key} verdict: {row['verdict']} and not {verdict_of(row)}")
-    places = sum(row["percentile"] != "" for row in week_rows), sum(row["percentile_at_heat"] != "" for row in week_rows)
+        week = REACHED.get(key[2])
+        if len(of_season) >= 5 and week and any(figures.get(week, 0) is None for figures in of_season.values()):
+            head = ("county_id", "county_name", "protocol", "figure", "seasons", "first_season", "last_season", "verdict")
+            compare(key, row, dict.fromkeys(name for name in row if name not in head))
+            if row["verdict"] != "not-reached" or int(row["seasons"]) != len(moments):
+                differences.append(f"{key} verdict: {row['verdict']} and not not-reached")
+            continue
+        compare(key, row, trend_of(moments))
+        verdict, further = further_of(row, moments)
+        seen = further.pop("slope_detectable")
+        compare(key, row, further)
+        # Two simulations of one slope.
+        if (seen is None) != (row["slope_detectable"] == "") or (seen and not math.isclose(float(row["slope_detectable"]), seen, rel_tol=0.03)):
+            differences.append(f"{key} slope_detectable: {row['slope_detectable']} and not {seen}")
+        if row["verdict"] != verdict:
+            differences.append(f"{key} verdict: {row['verdict']} and not {verdict}")
+    places = sum(row["rank"] != "" for row in week_rows), sum(row["rank_at_heat"] != "" for row in week_rows)
     print(json.dumps({"seasons": len(season_rows), "trends": len(trend_rows), "cells": cells, "places": places,
                       "verdicts": verdicts, "differences": differences}))
 

@@ -23,11 +23,11 @@ fn public(name: &str, given: &[(&str, RecordBatch)]) -> RecordBatch {
 
 /// Public rows of two counties, one district and the region in a week.
 const PUBLIC_ROWS: &str = "
-    place:text county_id:text district:text season:int=2026 iso_week:text=2026-W30 protocol:text=bsm-eggs edition:int visits_until:date=2026-07-26 level:text=survey fields_visited:bigint at_threshold_min:bigint at_threshold_max:bigint share_low:double share_high:double median_class:text median_from:double median_below:double mean_pressure:double=- fields_with_assumed_economics:bigint=0 fields_outside_stage:bigint treatment_first_week:text=- treatment_last_week:text=- window_basis:text=-
-    A A - 2 6 4 4 0.3 0.9 1-1.5 1.0 1.5 0
-    B B - 1 4 1 4 0.05 1.0 - - - -
-    elsewhere_in_north - north 1 5 0 0 0.0 0.43 nothing-found 0.0 - 3
-    elsewhere_in_the_region - - 1 0 0 0 - - - - - 4";
+    place:text county_id:text district:text season:int=2026 iso_week:text=2026-W30 protocol:text=bsm-eggs edition:int visits_until:date=2026-07-26 level:text=survey fields_visited:bigint at_threshold_min:bigint at_threshold_max:bigint share_low:double share_high:double over_third_low:double over_third_high:double median_class:text median_from:double median_below:double mean_pressure:double=- fields_with_assumed_economics:bigint=0 fields_outside_stage:bigint treatment_first_week:text=- treatment_last_week:text=- window_basis:text=-
+    A A - 2 6 4 4 0.3 0.9 0.954 0.954 1-1.5 1.0 1.5 0
+    B B - 1 4 1 4 0.05 1.0 0.36 0.998 - - - -
+    elsewhere_in_north - north 1 5 0 0 0.0 0.43 0.039 0.039 nothing-found 0.0 - 3
+    elsewhere_in_the_region - - 1 0 0 0 - - - - - - - 4";
 
 #[test]
 fn public_rows_fall_into_those_of_counties_and_those_elsewhere() {
@@ -37,15 +37,18 @@ fn public_rows_fall_into_those_of_counties_and_those_elsewhere() {
         (
             "county_share_smoothed",
             table(
-                "county_id:text iso_week:text protocol:text share_smoothed:double\nA 2026-W30 bsm-eggs 0.6",
+                "county_id:text iso_week:text protocol:text share_smoothed:double share_own_weight:double\nA 2026-W30 bsm-eggs 0.6 0.7",
             ),
         ),
     ];
     let found = public("county_week", &given);
-    let columns = "county_id county_name edition fields_visited at_threshold_min at_threshold_max share_smoothed median_class";
+    let columns = "county_id county_name edition fields_visited at_threshold_min at_threshold_max over_third_low share_smoothed share_own_weight median_class";
     assert_eq!(
         cells(&found, columns),
-        ["A Alder 2 6 4 4 0.6 1-1.5", "B B 1 4 1 4 - -"]
+        [
+            "A Alder 2 6 4 4 0.954 0.6 0.7 1-1.5",
+            "B B 1 4 1 4 0.36 - - -"
+        ]
     );
     let found = public("elsewhere_week", &given[..1]);
     assert_eq!(

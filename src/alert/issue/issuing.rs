@@ -17,6 +17,7 @@ use super::report::Issued;
 use crate::alert::build::{Built, build};
 use crate::alert::chosen::{chosen_protocol, publishing};
 use crate::alert::confidences::{confidences, gate};
+use crate::alert::heat_note::note_heat;
 use crate::alert::inputs::{Inputs, sha256_of};
 use crate::alert::issue::facts::{Issue, Replaced, folder_name};
 use crate::alert::note::rendered::Note;
@@ -129,6 +130,7 @@ pub(crate) async fn issue(
                 let mut issued = book.issued().to_vec();
                 issued.push(alert.clone());
                 write_week_page(workspace, &figures, subject.week, &issued)?;
+                note_heat(&figures, subject.week, &subject.protocol);
                 return Ok(Issued {
                     folder: workspace.issued().join(folder_name(alert.number)),
                     alert,

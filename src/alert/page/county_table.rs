@@ -3,8 +3,8 @@
 use std::collections::HashMap;
 
 use super::row_words::{
-    fields_in_words, median_in_short, percent_in_words, treatment_days, treatment_in_words,
-    visits_until_in_words,
+    fields_in_words, median_in_short, over_third_in_words, percent_in_words, treatment_days,
+    treatment_in_words, visits_until_in_words,
 };
 use super::summary::Summary;
 use super::when::day_number;
@@ -33,6 +33,8 @@ pub(super) struct FigureCells {
     pub(super) at_threshold: Sortable,
     /// The 95% interval of the percent; sorts by its lower end.
     pub(super) percent: Sortable,
+    /// The chance that over a third of the fields are at threshold; sorts by the middle of its ends.
+    pub(super) over_third: Sortable,
     /// The class of the median; sorts by its middle.
     pub(super) median: Option<Sortable>,
     /// The same of the week before.
@@ -84,6 +86,7 @@ pub(super) fn table_rows(bulletin: &Bulletin, summary: &Summary) -> Vec<TableRow
 
 fn figures(row: &PublicRow, before: Option<&PublicRow>) -> Option<FigureCells> {
     let [low, _] = row.share_interval()?;
+    let over_third = row.over_third()?;
     let median = |row: &PublicRow| {
         Some(Sortable {
             shown: median_in_short(row)?,
@@ -99,6 +102,10 @@ fn figures(row: &PublicRow, before: Option<&PublicRow>) -> Option<FigureCells> {
         percent: Sortable {
             shown: percent_in_words(row, "–"),
             value: low,
+        },
+        over_third: Sortable {
+            shown: over_third_in_words(row),
+            value: over_third.iter().sum::<f64>() / 2.0,
         },
         median: median(row),
         before: before.and_then(median),

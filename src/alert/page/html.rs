@@ -68,7 +68,7 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         paragraph: paragraph(bulletin),
         map: draw_county_map(bulletin.region, bulletin.rows, title),
         table: table_rows(bulletin, &summary),
-        columns: 6
+        columns: 7
             + usize::from(bulletin.previous.is_some())
             + usize::from(protocol.treatment_stage.is_some()),
         season_curve: draw_season_curve(bulletin.so_far, words),

@@ -38,6 +38,18 @@ pub(crate) fn percent_in_words(row: &PublicRow, between: &str) -> String {
         })
 }
 
+/// The chance that more than a third of the fields are at threshold, if they were a random sample: `93%`, or `53–99%` where
+/// the row gives the least and the most at threshold; empty where no field is in the window.
+pub(crate) fn over_third_in_words(row: &PublicRow) -> String {
+    row.over_third().map_or_else(String::new, |ends| {
+        let [low, high] = ends.map(|chance| display_number(chance, Form::Percent));
+        match low == high {
+            true => format!("{low}%"),
+            false => format!("{low}–{high}%"),
+        }
+    })
+}
+
 /// The class of the median in words: `0.5 to under 1`, `under 0.25`, `1.5 or more`; `None` for fewer than five fields.
 pub(crate) fn median_in_words(row: &PublicRow) -> Option<String> {
     let class = row.median?;
@@ -154,5 +166,9 @@ pub(crate) mod tests {
         assert_eq!(until(30).as_deref(), Some("visits through July\u{a0}27"));
         // Wilson's interval of 4 of 6 is 0.3000 to 0.9032 (by the formula of Newcombe 1998).
         assert_eq!(percent_in_words(&shown, "–"), "30–90%");
+        // By scipy's beta.sf(1/3, 4.5, 2.5) of 4 of 6, and of 1 and 3 of 3.
+        assert_eq!(over_third_in_words(&shown), "95%");
+        assert_eq!(over_third_in_words(&row("001", 3, [1, 3])), "53–99%");
+        assert_eq!(over_third_in_words(&row("001", 0, [0, 0])), "");
     }
 }

@@ -19,15 +19,21 @@ pub(crate) fn still_to_come(arrived: &Arrived, fields: u32) -> String {
         _ if fields < FIELDS_LEAST => {
             format!("With fewer than {FIELDS_LEAST} fields, we do not estimate how many reports are still to come.")
         }
+        Arrived::InPart { low, .. } if percent(low) >= 100.0 => {
+            "Judging by earlier complete weeks of the counties shown, nearly all of this week's reports are in.".to_owned()
+        }
         Arrived::InPart {
             share,
             low,
             high,
             complete_weeks,
         } => format!(
-            "Judging by {complete_weeks} earlier complete weeks of the counties shown, about {}% of this week's visits are in \
+            "Judging by {complete_weeks} earlier complete weeks of the counties shown, about {} of this week's reports are in \
              (80% range {} to {}%); the range is too narrow where reporting habits have just changed.",
-            percent(share),
+            match percent(share) {
+                50.0 => "half".to_owned(),
+                percent => format!("{percent}%"),
+            },
             percent(low),
             percent(high),
         ),
@@ -35,6 +41,11 @@ pub(crate) fn still_to_come(arrived: &Arrived, fields: u32) -> String {
             "How much is still to come is not known: {COMPLETE_WEEKS_LEAST} complete earlier weeks of the counties shown are \
              needed, {complete} are on file."
         ),
+        Arrived::NotKnown(NotKnown::Paused { .. }) => {
+            "How much is still to come is not known: on some days since the week began no report came in, as on a holiday. The \
+             figures may rest on fewer reports than usual at this point."
+                .to_owned()
+        }
         Arrived::NotKnown(NotKnown::NothingArrived | NotKnown::TooYoung) => {
             "How much is still to come is not known: at this age no earlier week had a report.".to_owned()
         }
@@ -55,7 +66,10 @@ mod tests {
         };
         assert!(still_to_come(&arrived, 19).contains("fewer than 20"));
         let said = still_to_come(&arrived, 20);
-        assert!(said.contains("about 80% of this week's visits"), "{said}");
+        assert!(
+            said.contains("about 80% of this week's reports are in"),
+            "{said}"
+        );
         assert!(said.contains("9 earlier complete weeks"), "{said}");
         assert!(said.contains("range 70 to 90%"), "{said}");
         // The same in a step: no single late visit changes the words.
@@ -66,6 +80,33 @@ mod tests {
             complete_weeks: 9,
         };
         assert_eq!(said, still_to_come(&other, 20));
+        let half = Arrived::InPart {
+            share: 0.52,
+            low: 0.4,
+            high: 0.61,
+            complete_weeks: 9,
+        };
+        let said = still_to_come(&half, 27);
+        // Nothing is said of how many fields a page will show: counties come to be shown as reports come in.
+        assert!(
+            said.contains("about half of this week's reports are in (80% range 40 to 60%)"),
+            "{said}"
+        );
+        assert!(!said.contains("27") && !said.contains("field"), "{said}");
+        let paused = Arrived::NotKnown(NotKnown::Paused { days: 7 });
+        let said = still_to_come(&paused, 50);
+        assert!(
+            said.contains("as on a holiday") && !said.contains('%'),
+            "{said}"
+        );
+        let all = Arrived::InPart {
+            share: 0.99,
+            low: 0.96,
+            high: 1.0,
+            complete_weeks: 9,
+        };
+        let said = still_to_come(&all, 20);
+        assert!(said.contains("nearly all") && !said.contains('%'), "{said}");
         let few = Arrived::NotKnown(NotKnown::TooFewWeeks { complete: 2 });
         assert!(still_to_come(&few, 50).contains("2 are on file"));
     }

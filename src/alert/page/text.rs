@@ -6,7 +6,9 @@
 use jiff::civil::Date;
 
 use super::changes::changes_of;
-use super::row_words::{fields_in_words, median_in_short, percent_in_words, visits_until_in_words};
+use super::row_words::{
+    fields_in_words, median_in_short, over_third_in_words, percent_in_words, visits_until_in_words,
+};
 use super::stage_mix::stages_counted;
 use super::summary::Summary;
 use super::when::when_due;
@@ -159,7 +161,9 @@ fn season(bulletin: &Bulletin) -> String {
 fn method(bulletin: &Bulletin) -> String {
     let (protocol, words) = (bulletin.protocol, bulletin.protocol.words());
     let counted = words.said(
-        "The percent of fields at threshold has a 95% Wilson score interval; fields were not a random sample, so the true \
+        "The percent of fields at threshold has a 95% Wilson score interval, and the chance over \u{2153} is the posterior \
+         probability (Jeffreys prior) that more than a third of all fields are at threshold. Both assume that the fields are a \
+         random sample. Scouts seldom choose fields at random, and fields of one farm resemble each other, so the true \
          uncertainty is larger.",
     );
     escaped(&format!(
@@ -202,6 +206,7 @@ fn table(bulletin: &Bulletin, summary: &Summary) -> String {
         sentence_case(words.several()),
         sentence_case(words.at()),
         format!("% of {} (95% CI)", words.several()),
+        "Chance over ⅓".to_owned(),
         format!("Median × {}", words.level()),
     ];
     let named = |row: &'_ PublicRow| {
@@ -209,18 +214,18 @@ fn table(bulletin: &Bulletin, summary: &Summary) -> String {
         let name = county.map_or_else(|| row.place.in_words(), |id| summary.name(id));
         (county.is_none(), cells(row, &name, bulletin.visits_until))
     };
-    let mut rows: Vec<(bool, [String; 5])> = bulletin.rows.iter().map(named).collect();
+    let mut rows: Vec<(bool, [String; 6])> = bulletin.rows.iter().map(named).collect();
     if rows.is_empty() {
         return words.said("No county has enough sampled fields to report.");
     }
     rows.sort();
-    let mut rows: Vec<[String; 5]> = rows.into_iter().map(|(_, row)| row).collect();
+    let mut rows: Vec<[String; 6]> = rows.into_iter().map(|(_, row)| row).collect();
     rows.insert(0, heads);
-    let widths: [usize; 5] = std::array::from_fn(|place| {
+    let widths: [usize; 6] = std::array::from_fn(|place| {
         let cells = rows.iter().map(|row| row[place].chars().count());
         cells.max().unwrap_or_default().min(CELL_WIDTH)
     });
-    let line = |row: &[String; 5]| {
+    let line = |row: &[String; 6]| {
         let cells = row
             .iter()
             .zip(widths)
@@ -240,22 +245,23 @@ fn table(bulletin: &Bulletin, summary: &Summary) -> String {
     lines.join("\n")
 }
 
-fn cells(row: &PublicRow, name: &str, newest: Option<Date>) -> [String; 5] {
+fn cells(row: &PublicRow, name: &str, newest: Option<Date>) -> [String; 6] {
     let name = match visits_until_in_words(row, newest) {
         Some(until) => format!("{name} ({until})"),
         None => name.to_owned(),
     };
     let rest = match row.fields_visited {
-        0 => ["other crop stage", "", "", ""].map(str::to_owned),
+        0 => ["other crop stage", "", "", "", ""].map(str::to_owned),
         fields => [
             fields.to_string(),
             fields_in_words(row),
             percent_in_words(row, "–"),
+            over_third_in_words(row),
             median_in_short(row).unwrap_or_else(|| "–".to_owned()),
         ],
     };
-    let [fields, at, percent, median] = rest.map(|cell| escaped(&cell));
-    [escaped(&name), fields, at, percent, median]
+    let [fields, at, percent, third, median] = rest.map(|cell| escaped(&cell));
+    [escaped(&name), fields, at, percent, third, median]
 }
 
 /// One line of text as lines of [`LINE_WIDTH`], none of which begins as something else than text.

@@ -93,7 +93,9 @@ fn range_of(name: &str) -> (Option<f64>, Option<f64>) {
         "moran_p" | "probability_at_threshold" | "confidence_at_threshold" => {
             (Some(0.0), Some(1.0))
         }
-        _ if begins("share") || ends("share_at_threshold") => (Some(0.0), Some(1.0)),
+        _ if begins("share") || begins("over_third") || ends("share_at_threshold") => {
+            (Some(0.0), Some(1.0))
+        }
         _ if begins("site") && name != "sites" => (Some(0.0), None),
         _ => (Some(0.0), None),
     }

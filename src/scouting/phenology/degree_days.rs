@@ -131,7 +131,7 @@ impl DailyHeat {
     }
 
     /// The last day that is known.
-    pub(crate) fn known_through(&self) -> Option<Date> {
+    pub fn known_through(&self) -> Option<Date> {
         self.days.keys().next_back().copied()
     }
 

@@ -2,3 +2,4 @@
 
 pub mod chain_ladder;
 pub mod reporting_delay;
+mod reporting_pause;

@@ -6,10 +6,13 @@
 //! `chain_ladder.rs`. How well the ranges hold is measured in `tests/benches/NOWCAST.md`. It counts what arrives
 //! and knows nothing of what it says: late records may differ from early ones.
 
+use std::collections::BTreeSet;
+
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 
 use crate::nowcast::chain_ladder::RunOff;
+use crate::nowcast::reporting_pause::longest_pause;
 
 /// Earlier weeks that must be complete before anything is said: our choice; fewer tell neither the mean nor
 /// the scatter of what comes late.
@@ -62,6 +65,11 @@ pub enum NotKnown {
     NothingArrived,
     /// No earlier week had anything at this age.
     TooYoung,
+    /// Reports paused since the week began: as on a holiday, or while an office is closed.
+    Paused {
+        /// Days of the longest pause.
+        days: u32,
+    },
 }
 
 /// A week is complete when it is so old; what comes later is left out of account.
@@ -103,6 +111,9 @@ pub fn expect_final_count(
     if arrived == 0 {
         return Err(NotKnown::NothingArrived);
     }
+    if let Some(days) = pause_of(earlier, current) {
+        return Err(NotKnown::Paused { days });
+    }
     let mut recent: Vec<&WeekArrivals> = earlier
         .iter()
         .filter(|week| week.age_days >= current.age_days && week.has_records(final_age))
@@ -135,9 +146,46 @@ pub fn expect_final_count(
     })
 }
 
+/// Days of the longest pause of reports since the current week began. Each week is taken as it looked when it was as old:
+/// with reports of it and of weeks before it.
+fn pause_of(earlier: &[WeekArrivals], current: &WeekArrivals) -> Option<u32> {
+    let mut weeks: Vec<&WeekArrivals> = earlier.iter().chain([current]).collect();
+    weeks.sort_by_key(|week| week.age_days);
+    let with_before = weeks.iter().enumerate().map(|(place, week)| {
+        let older = weeks[place..].iter();
+        let days = older.flat_map(|older| older.days_of(week.age_days));
+        days.filter(|day| *day <= current.age_days).collect()
+    });
+    let reports: Vec<BTreeSet<u32>> = with_before.collect();
+    let (newest, before) = reports.split_first()?;
+    longest_pause(newest, before, current.age_days)
+}
+
+/// Records by delay of those groups of which so many had come by an age: what of a week could be shown then. The groups of
+/// a young week are chosen in this way, so those of the weeks that it is compared with have to be.
+pub fn records_of_groups(groups: &[Vec<(u32, u64)>], age_days: u32, least: u64) -> Vec<(u32, u64)> {
+    let had_enough = |group: &&Vec<(u32, u64)>| {
+        let early = group.iter().filter(|(day, _)| *day <= age_days);
+        early.map(|(_, records)| records).sum::<u64>() >= least
+    };
+    groups
+        .iter()
+        .filter(had_enough)
+        .flatten()
+        .copied()
+        .collect()
+}
+
 impl WeekArrivals {
     fn is_complete(&self, final_age: FinalAge) -> bool {
         self.age_days >= final_age.days && self.has_records(final_age)
+    }
+
+    /// Days after the first day of a week of another age on which records of this one came.
+    fn days_of(&self, age_days: u32) -> impl Iterator<Item = u32> {
+        let there = self.arrived.iter().filter(|(_, records)| *records > 0);
+        let days_ago = there.filter_map(|(day, _)| self.age_days.checked_sub(*day));
+        days_ago.filter_map(move |days_ago| age_days.checked_sub(days_ago))
     }
 
     fn has_records(&self, final_age: FinalAge) -> bool {
@@ -257,6 +305,26 @@ mod tests {
             known(&empty, &week(8, 1)),
             Err(NotKnown::TooFewWeeks { complete: 0 })
         );
+    }
+
+    #[test]
+    fn a_closed_office_is_no_habit() {
+        // Every week has records on each of its days, the current one none on its last two.
+        let daily = |age_days: u32, until: u32| WeekArrivals {
+            age_days,
+            arrived: (0..=until).map(|day| (day, 10)).collect(),
+        };
+        let earlier: Vec<WeekArrivals> = (1..=12).map(|back| daily(8 + 7 * back, 8)).collect();
+        let known = |until| expect_final_count(&earlier, &daily(8, until), FINAL, 0.8, 1);
+        assert!(known(8).is_ok());
+        assert_eq!(known(6), Err(NotKnown::Paused { days: 2 }));
+    }
+
+    #[test]
+    fn groups_that_came_late_are_left_out_of_earlier_weeks_too() {
+        let groups = [vec![(1, 3), (9, 2)], vec![(2, 2), (8, 1)], vec![]];
+        assert_eq!(records_of_groups(&groups, 4, 3), [(1, 3), (9, 2)]);
+        assert_eq!(records_of_groups(&groups, 8, 3).len(), 4);
     }
 
     #[test]

@@ -7,5 +7,6 @@ pub mod sample_size;
 pub mod season_clumping;
 pub mod season_means;
 pub mod share_interval;
+pub mod share_over_line;
 pub mod simulation;
 pub mod stop_lines;

@@ -8,13 +8,19 @@ pub fn wilson(found: u32, all: u32) -> Option<[f64; 2]> {
     if all == 0 {
         return None;
     }
-    let (count, share) = (f64::from(all), f64::from(found) / f64::from(all));
-    let z2 = Z * Z;
-    let width = 1.0 + z2 / count;
-    let middle = (share + z2 / (2.0 * count)) / width;
-    let reach = Z * (share * (1.0 - share) / count + z2 / (4.0 * count * count)).sqrt() / width;
+    Some(score_interval(f64::from(found), f64::from(all), Z))
+}
+
+/// The same at any number of standard deviations, of more than nothing; `found` may be a middle of two counts.
+pub(crate) fn score_interval(found: f64, all: f64, deviations: f64) -> [f64; 2] {
+    let share = found / all;
+    let squared = deviations * deviations;
+    let width = 1.0 + squared / all;
+    let middle = (share + squared / (2.0 * all)) / width;
+    let reach =
+        deviations * (share * (1.0 - share) / all + squared / (4.0 * all * all)).sqrt() / width;
     // At 0 and 1 the formula gives 0 and 1 but for its last digits.
-    let low = if found == 0 {
+    let low = if found == 0.0 {
         0.0
     } else {
         (middle - reach).max(0.0)
@@ -24,7 +30,7 @@ pub fn wilson(found: u32, all: u32) -> Option<[f64; 2]> {
     } else {
         (middle + reach).min(1.0)
     };
-    Some([low, high])
+    [low, high]
 }
 
 #[cfg(test)]

@@ -86,7 +86,8 @@ pub fn morans_i(
 }
 
 /// Whether I is larger than that of values dealt out at random: the test by permutations, from a
-/// fixed seed, so that the same values give the same answer on every machine. `None` where I is.
+/// fixed seed, so that the same values give the same answer on every machine. `None` where I is, and where all areas that
+/// count are neighbors of each other: then every order of the values has the same I.
 ///
 /// # Panics
 /// As [`morans_i`].
@@ -97,7 +98,8 @@ pub fn permutation_test(
     permutations: u32,
     seed: u64,
 ) -> Option<PermutationTest> {
-    let pattern = Pattern::of(values, neighbours, weights)?;
+    let pattern =
+        Pattern::of(values, neighbours, weights).filter(|pattern| !pattern.all_touch())?;
     let found = pattern.statistic(&pattern.deviations);
     let mut chance = ChaCha8Rng::seed_from_u64(seed);
     let mut dealt = pattern.deviations.clone();
@@ -168,6 +170,12 @@ impl Pattern {
                 .collect(),
             neighbours,
         })
+    }
+
+    /// Whether every area is next to every other.
+    fn all_touch(&self) -> bool {
+        let others = self.neighbours.len() - 1;
+        self.neighbours.iter().all(|near| near.len() == others)
     }
 
     /// I of deviations that lie on the areas in this order.
@@ -291,6 +299,22 @@ mod tests {
                 before.into_iter().chain(after).collect()
             })
             .collect()
+    }
+
+    #[test]
+    fn areas_that_all_touch_have_no_pattern() {
+        for areas in [3, 4] {
+            let everybody: Vec<Vec<usize>> = (0..areas)
+                .map(|area| (0..areas).filter(|near| *near != area).collect())
+                .collect();
+            let values: Vec<Option<f64>> =
+                (0u32..).take(areas).map(|n| Some(f64::from(n))).collect();
+            let test = |near: &[Vec<usize>]| {
+                permutation_test(&values, near, Weights::RowStandardised, 99, 1)
+            };
+            assert_eq!(test(&everybody), None, "{areas}");
+            assert!(test(&line(areas)).is_some(), "{areas}");
+        }
     }
 
     fn some(values: &[f64]) -> Vec<Option<f64>> {

@@ -2,6 +2,7 @@
 
 pub mod hamed_rao;
 pub mod mann_kendall;
+pub mod score_needed;
 pub mod season_course;
 pub mod season_place;
 pub mod season_trend;

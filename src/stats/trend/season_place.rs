@@ -1,12 +1,12 @@
 //! Where a season ranks among those before it, by one figure.
 //!
-//! The percentile is that of the mean rank: the share of earlier values below, and half of those that are equal,
-//! in per cent (scipy's `percentileofscore` with `kind="mean"`). Equal values are common: a quiet week is 0.
+//! The rank is counted from the highest, and equal values share it (scipy's `rankdata` of the negative values with
+//! `method="min"`). Equal values are common: a quiet week is 0.
 
 use crate::trend::season_course::WEEKS_JOINED;
 
-/// Earlier seasons below which no percentile is given: with fewer than four, its steps are wider than a quarter,
-/// so it could not tell in which quarter of the seasons this one is. Our choice.
+/// Earlier seasons below which no rank is given: of fewer than five seasons in all, each is the highest more often than
+/// in one of five cases by chance alone. Our choice.
 pub const EARLIER_LEAST: usize = 4;
 
 /// A value among those of earlier seasons.
@@ -34,10 +34,10 @@ impl SeasonPlace {
         }
     }
 
-    /// The percentile, 0 to 100; `None` for too few earlier seasons.
-    pub fn percentile(&self) -> Option<f64> {
-        let place = 100.0 * (self.below as f64 + self.level as f64 / 2.0) / self.earlier as f64;
-        (self.earlier >= EARLIER_LEAST).then_some(place)
+    /// The rank among the earlier values and this one, 1 for the highest; `None` for too few earlier seasons.
+    pub fn rank(&self) -> Option<usize> {
+        let above = self.earlier - self.below - self.level;
+        (self.earlier >= EARLIER_LEAST).then_some(above + 1)
     }
 }
 
@@ -79,22 +79,17 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_percentile_of_the_mean_rank() {
-        // Examples of scipy's documentation of percentileofscore: kind="mean".
+    fn the_rank_is_counted_from_the_highest() {
+        // The series of scipy's documentation of percentileofscore.
         let place = SeasonPlace::among(3.0, &[1.0, 2.0, 3.0, 3.0, 4.0]);
         assert_eq!((place.below, place.level), (2, 2));
-        assert_eq!(place.percentile(), Some(60.0));
-        assert_eq!(
-            SeasonPlace::among(9.0, &[1.0, 2.0, 3.0, 4.0]).percentile(),
-            Some(100.0)
-        );
-        assert_eq!(
-            SeasonPlace::among(0.0, &[1.0, 2.0, 3.0, 4.0]).percentile(),
-            Some(0.0)
-        );
-        assert_eq!(SeasonPlace::among(0.0, &[0.0; 6]).percentile(), Some(50.0));
-        assert_eq!(SeasonPlace::among(9.0, &[1.0, 2.0, 3.0]).percentile(), None);
-        assert_eq!(SeasonPlace::among(9.0, &[]).percentile(), None);
+        assert_eq!(place.rank(), Some(2));
+        let rank = |value: f64, earlier: &[f64]| SeasonPlace::among(value, earlier).rank();
+        assert_eq!(rank(9.0, &[1.0, 2.0, 3.0, 4.0]), Some(1));
+        assert_eq!(rank(0.0, &[1.0, 2.0, 3.0, 4.0]), Some(5));
+        assert_eq!(rank(0.0, &[0.0; 6]), Some(1));
+        assert_eq!(rank(9.0, &[1.0, 2.0, 3.0]), None);
+        assert_eq!(rank(9.0, &[]), None);
     }
 
     #[test]

@@ -84,6 +84,17 @@ impl TheilSen {
         })
     }
 
+    /// The slopes that a score of Mann and Kendall of this size would not reject: a slope is rejected if what it leaves
+    /// over of the values has a score as large. `None` where no slope is.
+    pub fn slopes_below_score(&self, needed: i64) -> Option<SlopeInterval> {
+        let pairs = self.slopes.len();
+        let outside = pairs.checked_sub(usize::try_from(needed).ok()?)? / 2;
+        Some(SlopeInterval {
+            low: *self.slopes.get(outside)?,
+            high: *self.slopes.get(pairs - 1 - outside)?,
+        })
+    }
+
     fn ranks_of_half(&self, confidence: f64) -> Option<f64> {
         if !(confidence > 0.0 && confidence < 1.0) {
             return None;

@@ -136,6 +136,7 @@ fn row_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
     let week =
         |place: usize| texts(each().map(move |row| Some(&*row.treatment_weeks.as_ref()?[place])));
     let share = |place: usize| floats(each().map(move |row| Some(row.share_interval()?[place])));
+    let over_third = |place: usize| floats(each().map(move |row| Some(row.over_third()?[place])));
     table_of(vec![
         ("place", texts(words.iter().map(|words| Some(&**words)))),
         ("county_id", texts(each().map(|row| row.place.county()))),
@@ -165,6 +166,8 @@ fn row_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
         ),
         ("share_low", share(0)),
         ("share_high", share(1)),
+        ("over_third_low", over_third(0)),
+        ("over_third_high", over_third(1)),
         ("median_class", texts(classes.iter().map(Option::as_deref))),
         (
             "median_from",

@@ -25,7 +25,7 @@ const WEIGHTS: Weights = Weights::RowStandardised;
 /// Week and protocol: what is looked at by itself.
 type Group<'a> = (&'a str, &'a str);
 
-/// One row per week and protocol for which Moran's I is defined: `iso_week`, `protocol`, `moran_counties`,
+/// One row per week and protocol for which Moran's I says anything (not where all counties touch): `iso_week`, `protocol`, `moran_counties`,
 /// `moran_i`, `moran_p`.
 pub(crate) fn week_clustering(
     rows: &[PublicRow],

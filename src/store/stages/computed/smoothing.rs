@@ -1,4 +1,4 @@
-//! The table `county_share_smoothed`: each shown county's share at threshold, drawn toward its neighbors.
+//! The table `county_share_smoothed`: each shown county's share at threshold, drawn toward that of all counties shown.
 //!
 //! Made of public rows alone, so nothing of another county can be taken back out of it. Of a row that gives an interval
 //! of counts its middle is taken. What the estimate is is in `stats::space::shrinkage`.
@@ -11,27 +11,28 @@ use arrow::array::{Float64Array, RecordBatch, StringArray};
 use crate::stages::inputs::{Setting, table_of};
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
-use stats::space::shrinkage::{AreaCount, Form, shrink_to_neighbours};
+use stats::space::shrinkage::{AreaCount, shrink_within_limits};
 
 /// Week and protocol: what is smoothed by itself.
 type Group<'a> = (&'a str, &'a str);
 
-/// One row a shown county-week with a neighbor that is shown: `county_id`, `iso_week`, `protocol`,
-/// `share_smoothed` (0 to 1).
+/// One row a shown county-week of a week with another shown county: `county_id`, `iso_week`, `protocol`,
+/// `share_smoothed` and `share_own_weight` (0 to 1).
 pub(crate) fn county_share_smoothed(
     rows: &[PublicRow],
     setting: &Setting,
 ) -> Result<RecordBatch, Failure> {
-    let neighbors = setting.neighbors();
-    let (mut counties, mut weeks, mut protocols, mut shares) = (vec![], vec![], vec![], vec![]);
+    let (mut counties, mut weeks, mut protocols) = (vec![], vec![], vec![]);
+    let (mut shares, mut weights) = (vec![], vec![]);
     for ((week, protocol), counts) in shown_counts(rows, setting) {
-        let estimates = shrink_to_neighbours(&counts, &neighbors, Form::Binomial);
-        for (county, share) in setting.counties.iter().zip(estimates) {
-            if let Some(share) = share {
+        let estimates = shrink_within_limits(&counts);
+        for (county, estimate) in setting.counties.iter().zip(estimates) {
+            if let Some(estimate) = estimate {
                 counties.push(county.id.as_str());
                 weeks.push(week);
                 protocols.push(protocol);
-                shares.push(share);
+                shares.push(estimate.share);
+                weights.push(estimate.own_weight);
             }
         }
     }
@@ -40,11 +41,12 @@ pub(crate) fn county_share_smoothed(
         ("iso_week", Arc::new(StringArray::from(weeks))),
         ("protocol", Arc::new(StringArray::from(protocols))),
         ("share_smoothed", Arc::new(Float64Array::from(shares))),
+        ("share_own_weight", Arc::new(Float64Array::from(weights))),
     ])
 }
 
 /// The counts of every county of the region by week and protocol; none where a county is not shown. A county
-/// that the region lacks has no neighbors and is left to its own share.
+/// that the region lacks is left out.
 fn shown_counts<'a>(
     rows: &'a [PublicRow],
     setting: &Setting,
