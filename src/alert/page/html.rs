@@ -60,7 +60,11 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         several: sentence_case(words.several()),
         at: sentence_case(words.at()),
         words,
-        due: when_due(bulletin.rows, protocol),
+        due: when_due(
+            bulletin.rows,
+            protocol.treatment_stage.as_deref(),
+            &protocol.level_of_one(),
+        ),
         paragraph: paragraph(bulletin),
         map: draw_county_map(bulletin.region, bulletin.rows, title),
         table: table_rows(bulletin, &summary),

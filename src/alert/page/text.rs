@@ -131,7 +131,11 @@ fn stages_of(bulletin: &Bulletin) -> Option<String> {
 /// What to do after the figures, or to consider.
 fn what_next(bulletin: &Bulletin) -> Vec<String> {
     let protocol = bulletin.protocol;
-    let due = when_due(bulletin.rows, protocol);
+    let due = when_due(
+        bulletin.rows,
+        protocol.treatment_stage.as_deref(),
+        &protocol.level_of_one(),
+    );
     // A mail is short: the days alone, or what a survey asks for.
     let text = match protocol.next_step {
         Some(_) => protocol.treatment.clone(),

@@ -3,14 +3,18 @@
 use jiff::civil::Date;
 
 use super::row_words::treatment_days;
-use crate::alert::bulletin::ProtocolFacts;
 use crate::shared::shown_days::days_in_words;
 use disclosure::public_row::PublicRow;
 
 /// When the fields shown are expected at the treatment stage, and what the days are based on; nothing where no row has such
-/// weeks, or the protocol names no stage.
-pub(crate) fn when_due(rows: &[PublicRow], protocol: &ProtocolFacts) -> Option<String> {
-    let stage = protocol.treatment_stage.as_deref()?;
+/// weeks, or the protocol names no stage. `level` is that of one
+/// field, as `its own economic injury level`.
+pub(crate) fn when_due(
+    rows: &[PublicRow],
+    treatment_stage: Option<&str>,
+    level: &str,
+) -> Option<String> {
+    let stage = treatment_stage?;
     let opens = rows
         .iter()
         .filter_map(treatment_days)
@@ -35,7 +39,7 @@ pub(crate) fn when_due(rows: &[PublicRow], protocol: &ProtocolFacts) -> Option<S
         "Fields are expected at {stage} in the weeks of {}, {basis}. Consider treatment only if that field's own count is \
          at or above {}; the field's own stage decides the day.",
         days_in_words(opens, closes),
-        protocol.level_of_one()
+        level
     ))
 }
 
@@ -64,7 +68,7 @@ mod tests {
             due(Some(["2026-W31", "2026-W32"]), Some("days")),
             due(None, None),
         ];
-        let said = when_due(&rows, Some("R5.1")).expect("weeks");
+        let said = when_due(&rows, Some("R5.1"), "the threshold").expect("weeks");
         assert!(
             said.contains(
                 "at R5.1 in the weeks of July 20 – August 9, 2026, from the protocol's day ranges"
@@ -75,14 +79,14 @@ mod tests {
             due(Some(["2026-W30", "2026-W31"]), Some("days")),
             due(Some(["2026-W31", "2026-W32"]), Some("weather")),
         ];
-        let said = when_due(&mixed, Some("R5.1")).expect("weeks");
+        let said = when_due(&mixed, Some("R5.1"), "the threshold").expect("weeks");
         assert!(
             said.contains("where there are temperatures, elsewhere"),
             "{said}"
         );
-        let said = when_due(&mixed[1..], Some("R5.1")).expect("weeks");
+        let said = when_due(&mixed[1..], Some("R5.1"), "the threshold").expect("weeks");
         assert!(said.contains("from degree-days so far"), "{said}");
-        assert_eq!(when_due(&rows, None), None);
-        assert_eq!(when_due(&rows[2..], Some("R5.1")), None);
+        assert_eq!(when_due(&rows, None, "the threshold"), None);
+        assert_eq!(when_due(&rows[2..], Some("R5.1"), "the threshold"), None);
     }
 }
