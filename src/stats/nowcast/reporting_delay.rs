@@ -111,14 +111,24 @@ pub fn expect_final_count(
     if arrived == 0 {
         return Err(NotKnown::NothingArrived);
     }
-    if let Some(days) = pause_of(earlier, current) {
+    let mut weeks: Vec<&WeekArrivals> = earlier.iter().chain([current]).collect();
+    weeks.sort_by_key(|week| week.age_days);
+    let pauses = pauses(&weeks, current.age_days);
+    if let Some(days) = pauses[0] {
         return Err(NotKnown::Paused { days });
     }
-    let mut recent: Vec<&WeekArrivals> = earlier
-        .iter()
-        .filter(|week| week.age_days >= current.age_days && week.has_records(final_age))
+    // A week with a pause ran off otherwise than this one, unless they are all that there is.
+    let usable = weeks.iter().zip(&pauses).skip(1);
+    let usable =
+        usable.filter(|(week, _)| week.age_days >= current.age_days && week.has_records(final_age));
+    let mut recent: Vec<&WeekArrivals> = usable
+        .clone()
+        .filter(|(_, pause)| pause.is_none())
+        .map(|(week, _)| *week)
         .collect();
-    recent.sort_by_key(|week| week.age_days);
+    if recent.len() < COMPLETE_WEEKS_LEAST {
+        recent = usable.map(|(week, _)| *week).collect();
+    }
     recent.truncate(WEEKS_BACK);
     let mut rows: Vec<Vec<f64>> = recent
         .iter()
@@ -146,19 +156,19 @@ pub fn expect_final_count(
     })
 }
 
-/// Days of the longest pause of reports since the current week began. Each week is taken as it looked when it was as old:
-/// with reports of it and of weeks before it.
-fn pause_of(earlier: &[WeekArrivals], current: &WeekArrivals) -> Option<u32> {
-    let mut weeks: Vec<&WeekArrivals> = earlier.iter().chain([current]).collect();
-    weeks.sort_by_key(|week| week.age_days);
+/// Days of the longest pause of reports within so many days of the beginning of each week, the weeks in the order in which
+/// they are given, the latest first. Each is taken as it looked when it was as old as its own age or that of the current
+/// one: with reports of it and of weeks before it.
+fn pauses(weeks: &[&WeekArrivals], current_age: u32) -> Vec<Option<u32>> {
     let with_before = weeks.iter().enumerate().map(|(place, week)| {
         let older = weeks[place..].iter();
         let days = older.flat_map(|older| older.days_of(week.age_days));
-        days.filter(|day| *day <= current.age_days).collect()
+        days.filter(|day| *day <= current_age).collect()
     });
     let reports: Vec<BTreeSet<u32>> = with_before.collect();
-    let (newest, before) = reports.split_first()?;
-    longest_pause(newest, before, current.age_days)
+    (0..weeks.len())
+        .map(|place| longest_pause(&reports[place], &reports[place + 1..], current_age))
+        .collect()
 }
 
 /// Records by delay of those groups of which so many had come by an age: what of a week could be shown then. The groups of
