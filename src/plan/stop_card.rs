@@ -110,6 +110,8 @@ struct Card<'a> {
     points: Vec<CardPoint>,
     samples: String,
     lines: String,
+    /// The scout's own safety, before all else.
+    safety: Passage,
     cautions: Vec<Passage>,
 }
 
@@ -158,6 +160,7 @@ pub(crate) fn stop_card(plan: &FieldPlan, facts: &CardFacts) -> Result<String, F
         points: points(plan, question),
         samples: grouped(u64::from(SAMPLES)),
         lines: how_lines_are_chosen(question),
+        safety: passage(SCOUT_FIRST.0, SCOUT_FIRST.1.to_owned()),
         cautions: short_cautions(facts.protocol),
     };
     card.render().map_err(|error| {
@@ -232,17 +235,11 @@ fn things(protocol: &Protocol) -> &str {
         .map_or(&**counted, |(things, _)| things)
 }
 
-/// The scout's own safety, then the first sentences of what to consider before anyone treats, without what is about
-/// regional figures alone.
+/// The first sentences of what to consider before anyone treats, without what is about regional figures alone.
 fn short_cautions(protocol: &Protocol) -> Vec<Passage> {
-    let mut passages = vec![passage(SCOUT_FIRST.0, SCOUT_FIRST.1.to_owned())];
-    let of_a_field = cautions_in_short(protocol);
-    passages.extend(
-        of_a_field
-            .iter()
-            .map(|one| passage(&one.title, first_sentences(&one.text))),
-    );
-    passages
+    let cautions = cautions_in_short(protocol);
+    let in_short = |one: &Passage| passage(&one.title, first_sentences(&one.text));
+    cautions.iter().map(in_short).collect()
 }
 
 fn first_sentences(text: &str) -> String {

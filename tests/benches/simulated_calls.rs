@@ -135,6 +135,9 @@ pub fn calls() {
     calibration(&scatters);
 }
 
+/// A figure of a field, by its name.
+type Figure = (&'static str, fn(&Seen) -> f64);
+
 /// What was stated, and how often it was so.
 fn calibration(scatters: &[(Scatter, Vec<Seen>)]) {
     println!(
@@ -143,7 +146,7 @@ fn calibration(scatters: &[(Scatter, Vec<Seen>)]) {
     );
     const BANDS: [(f64, f64); 5] = [(0.05, 0.2), (0.2, 0.5), (0.5, 0.6), (0.6, 0.8), (0.8, 0.95)];
     println!("| scatter | figure | mean stated | seen | fields |\n|---|---|--:|---|--:|");
-    let figures: [(&str, fn(&Seen) -> f64); 2] = [
+    let figures: [Figure; 2] = [
         ("probability", |field| field.probability),
         ("confidence", |field| field.confidence),
     ];
