@@ -41,8 +41,8 @@
 --   mean_high                 double  null     upper end of that range; null if none is given, or none within ten times field_mean
 --   mean_range                text    not null what the two ends are: between, fewer-than (nothing was found), at-least (no upper end), or not-given (too few fields this season to know k)
 --   confidence_at_threshold   double  null     [1] confidence that the true mean is at or above the threshold, from this field alone; null if no range is given
---   probability_at_threshold  double  null     [1] probability of the same, given the means of the season's fields within the stage window; null outside the window, or if they are fewer than 50
---   undetermined              boolean null     whether that probability (else the confidence) is too near one half for a call: by default from 0.1 to 0.9; null outside the window, or if no range is given
+--   probability_at_threshold  double  null     [1] probability of the same, given the means of the season's fields within the stage window; null outside the window, after a treatment, or if they are fewer than 50
+--   undetermined              boolean null     whether that probability (else the confidence) is too near one half for a call: by default from 0.1 to 0.9; null outside the window, after a treatment, or if no range is given
 --   further_sites             int     null     [{site}] further sites with the same mean after which an undetermined field would be called; null if it is not undetermined, or if 24 would not do
 --   season_k                  double  not null k of the negative binomial of a site's total, common to the season's fields
 --   season_k_information      double  not null how well season_k is known: its coefficient of variation is about sqrt(2 / season_k_information); below 9 no range is given

@@ -15,7 +15,7 @@
 --   protocol          text   not null  id of the protocol
 --   fields            bigint not null  [{field}] fields with a visit, within the stage window or not
 --   visits            bigint not null  [{visit}] visits of these fields that count, several visits of a field included
---   fields_visited    bigint not null  [{field}] fields with a visit within the stage window
+--   fields_visited    bigint not null  [{field}] fields with a visit within the stage window that follows no treatment
 --   sites             bigint not null  [{site}] sites sampled in the reference visits of fields_visited
 --   units             bigint not null  [{unit}] units examined there
 --   mean_pressure     double null      [1] mean of the pressures of fields_visited
@@ -25,43 +25,50 @@
 --   fields >= fields_visited
 --   units >= sites
 --   (mean_pressure_se is null) = (fields_visited < 2)
-with summed as (
+with counted as (
+    select
+        *,
+        in_window and not after_treatment as is_counted
+    from field_week
+),
+
+summed as (
     select
         county_id as county_id,
         season as season,
         iso_week as iso_week,
         protocol as protocol,
         count(*) as fields,
-        count(*) filter (where in_window) as fields_visited,
-        coalesce(sum(sites) filter (where in_window), 0) as sites,
-        coalesce(sum(units) filter (where in_window), 0) as units,
-        cast(sum(cast(pressure as decimal(38, 15))) filter (where in_window) as double)
-        / cast(count(*) filter (where in_window) as double) as mean_pressure
-    from field_week
+        count(*) filter (where is_counted) as fields_visited,
+        coalesce(sum(sites) filter (where is_counted), 0) as sites,
+        coalesce(sum(units) filter (where is_counted), 0) as units,
+        cast(sum(cast(pressure as decimal(38, 15))) filter (where is_counted) as double)
+        / cast(count(*) filter (where is_counted) as double) as mean_pressure
+    from counted
     group by county_id, season, iso_week, protocol
 ),
 
 spread as (
     select
-        field_week.county_id as county_id,
-        field_week.iso_week as iso_week,
-        field_week.protocol as protocol,
+        counted.county_id as county_id,
+        counted.iso_week as iso_week,
+        counted.protocol as protocol,
         cast(
             sum(
                 cast(
-                    (field_week.pressure - summed.mean_pressure)
-                    * (field_week.pressure - summed.mean_pressure) as decimal(38, 15)
+                    (counted.pressure - summed.mean_pressure)
+                    * (counted.pressure - summed.mean_pressure) as decimal(38, 15)
                 )
             ) as double
         ) as squares
-    from field_week
+    from counted
     inner join summed
         on
-            field_week.county_id = summed.county_id
-            and field_week.iso_week = summed.iso_week
-            and field_week.protocol = summed.protocol
-    where field_week.in_window
-    group by field_week.county_id, field_week.iso_week, field_week.protocol
+            counted.county_id = summed.county_id
+            and counted.iso_week = summed.iso_week
+            and counted.protocol = summed.protocol
+    where counted.is_counted
+    group by counted.county_id, counted.iso_week, counted.protocol
 ),
 
 visited as (

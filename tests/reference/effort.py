@@ -29,7 +29,7 @@ def effort_of(visits, units):
     rows = {}
     for key, group in visits.groupby(KEY):
         reference = group[group["is_reference"]]
-        within = reference[reference["in_window"]]
+        within = reference[reference["in_window"] & ~reference["after_treatment"]]
         pressures = within["pressure"].to_numpy()
         rows[key] = {
             "fields": len(reference),

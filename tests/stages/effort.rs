@@ -4,10 +4,14 @@ use super::cells;
 use crate::support::stages::{FIELD_WEEK, run, table};
 
 fn effort(fields: &str, visits: &str) -> Vec<String> {
+    effort_of(FIELD_WEEK, fields, visits)
+}
+
+fn effort_of(columns: &str, fields: &str, visits: &str) -> Vec<String> {
     let given = [
         (
             "field_week",
-            table(&format!("{FIELD_WEEK} sites:int units:int\n{fields}")),
+            table(&format!("{columns} sites:int units:int\n{fields}")),
         ),
         (
             "visit_pressure",
@@ -41,4 +45,17 @@ fn effort_counts_what_was_done_and_the_error_is_between_fields() {
             "C 1 1 0 0 0 - -",
         ]
     );
+}
+
+#[test]
+fn treated_fields_are_effort_and_in_no_mean() {
+    let columns = FIELD_WEEK.replace("after_treatment:boolean=false", "after_treatment:boolean");
+    let found = effort_of(
+        &columns,
+        "F1 A - true 10 0.5 false 4 20
+         F2 A - true 20 1.5 false 8 40
+         F3 A - true 30 0.1 true  4 20",
+        "A v1\nA v2\nA v3",
+    );
+    assert_eq!(found, ["A 3 3 2 12 60 1.0 0.5"]);
 }
