@@ -296,7 +296,11 @@ impl Tables {
                 has_status: false,
             })
             .collect();
-        let page = columns_page(&figures.region, &described, figures.known_protocols());
+        let rows = match private {
+            Some(_) => &figures.published_now,
+            None => &figures.public,
+        };
+        let page = columns_page(&figures.region, &described, figures.protocols_of(rows));
         match (private, page.split_once('\n')) {
             (Some(notice), Some((heading, rest))) => {
                 format!("{heading}\n\n**{notice}**\n{rest}")

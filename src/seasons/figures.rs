@@ -31,11 +31,11 @@ pub(crate) struct SeasonFigures {
 }
 
 impl SeasonFigures {
-    /// The protocols that the public rows are of, or every one where there is no row.
-    pub(crate) fn known_protocols(&self) -> Vec<&Protocol> {
+    /// The protocols that these rows are of, or every one where there is no row.
+    pub(crate) fn protocols_of(&self, rows: &[PublicRow]) -> Vec<&Protocol> {
         let all = || self.catalogue.protocols();
-        let used = |protocol: &&Protocol| self.public.iter().any(|row| row.protocol == protocol.id);
-        match self.public.is_empty() {
+        let used = |protocol: &&Protocol| rows.iter().any(|row| row.protocol == protocol.id);
+        match rows.is_empty() {
             true => all().collect(),
             false => all().filter(used).collect(),
         }
