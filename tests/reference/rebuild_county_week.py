@@ -49,7 +49,7 @@ def read(folder, name):
 def means(visits, units, protocols):
     """Rules 1 to 3: unit, site, field mean and standard error."""
     units = units.merge(visits[["visit_id", "protocol"]], on="visit_id", validate="m:1")
-    units = units.merge(protocols[["protocol", "catch_by_night"]], on="protocol", validate="m:1")
+    units = units.merge(protocols[["protocol", "catch_by_night", "zones"]], on="protocol", validate="m:1")
     units["value"] = units["counts"].map(lambda counts: sum(int(count) for count in counts.split())).astype(float)
     # Null where no traps are counted.
     by_night = units["catch_by_night"].eq(True) & units["nights"].notna()
@@ -59,7 +59,22 @@ def means(visits, units, protocols):
     table = pandas.DataFrame({"mean": by_visit.mean(), "count": by_visit.count(), "sd": by_visit.std(ddof=1)})
     table["examined"] = units.groupby("visit_id")["value"].count()
     table["error"] = table["sd"] / numpy.sqrt(table["count"])
+    for visit_id, of_visit in units[units["zones"].notna()].groupby("visit_id"):
+        table.loc[visit_id, ["mean", "error"]] = within_zones(of_visit)
+    # Without zones the same as before.
+    table["sd"] = table["error"] * numpy.sqrt(table["count"])
     return visits.merge(table, left_on="visit_id", right_index=True, validate="1:1")
+
+
+def within_zones(units):
+    """Mean and standard error of one visit under a protocol with zones (rule 3)."""
+    sites = units.assign(zone=units["side"].str.strip().str.lower()).groupby(["zone", "site"])["value"].mean()
+    zones = sites.groupby("zone").agg(["mean", "var", "count"])
+    shares = {name: float(share) for name, share in (zone.rsplit(" ", 1) for zone in units["zones"].iloc[0].split(", "))}
+    assert set(zones.index) == set(shares), f"zones: {list(zones.index)}"
+    share = zones.index.map(shares).to_numpy()
+    error = numpy.sqrt(numpy.sum(share**2 * zones["var"].to_numpy() / zones["count"].to_numpy()))
+    return float(numpy.sum(share * zones["mean"].to_numpy())), float(error)
 
 
 def thresholds(visits, protocols):

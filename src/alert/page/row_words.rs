@@ -39,13 +39,14 @@ pub(crate) fn percent_in_words(row: &PublicRow, between: &str) -> String {
 }
 
 /// The chance that more than a third of the fields are at threshold, if they were a random sample: `93%`, or `53–99%` where
-/// the row gives the least and the most at threshold; empty where no field is in the window.
+/// the row gives the least and the most at threshold (`99% or more` up to nearly 100); empty where no field is in the window.
 pub(crate) fn over_third_in_words(row: &PublicRow) -> String {
     row.over_third().map_or_else(String::new, |ends| {
         let [low, high] = ends.map(|chance| display_number(chance, Form::Percent));
-        match low == high {
-            true => format!("{low}%"),
-            false => format!("{low}–{high}%"),
+        match high.as_str() {
+            same if same == low => format!("{low}%"),
+            ">99" => format!("{low}% or more"),
+            high => format!("{low}–{high}%"),
         }
     })
 }
@@ -169,6 +170,7 @@ pub(crate) mod tests {
         // By scipy's beta.sf(1/3, 4.5, 2.5) of 4 of 6, and of 1 and 3 of 3.
         assert_eq!(over_third_in_words(&shown), "95%");
         assert_eq!(over_third_in_words(&row("001", 3, [1, 3])), "53–99%");
+        assert_eq!(over_third_in_words(&row("001", 6, [5, 6])), "99% or more");
         assert_eq!(over_third_in_words(&row("001", 0, [0, 0])), "");
     }
 }

@@ -8,6 +8,7 @@ use arrow::datatypes::{DataType, Field, Schema};
 use super::package_file::{one_line, unmade};
 use super::table::{ExportTable, Places};
 use super::taxa::{current_name, life_stage, taxon_id};
+use crate::shared::passages::sites_by_area;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Protocol;
 use scouting::visit::record::CountForm;
@@ -70,7 +71,33 @@ const TEXTS: [TextColumn; 16] = [
 ];
 
 /// The same of columns that a protocol may leave out.
-const OPTIONAL_TEXTS: [TextColumn; 3] = [
+const OPTIONAL_TEXTS: [TextColumn; 7] = [
+    (
+        "recount_at",
+        "crop stage at which a field counted earlier in the window is to be counted again; null where none is named",
+        |p| p.stages.recount_at.clone().unwrap_or_default(),
+    ),
+    (
+        "treatment_first",
+        "first crop stage at which treatment works; null where the protocol names none",
+        |p| {
+            p.treatment_stages
+                .as_ref()
+                .map(|stages| stages.first.clone())
+                .unwrap_or_default()
+        },
+    ),
+    ("treatment_last", "last such stage", |p| {
+        p.treatment_stages
+            .as_ref()
+            .map(|stages| stages.last.clone())
+            .unwrap_or_default()
+    }),
+    (
+        "sites_by_area",
+        "sites of a full sample of a larger field; null where every field needs sites_min",
+        |p| sites_by_area(p).unwrap_or_default(),
+    ),
     (
         "current_name",
         "scientific name that is current today; null where it is the same, or is not stated",
