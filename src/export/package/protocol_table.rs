@@ -17,7 +17,7 @@ use store::stages::files::StageColumn;
 /// Name and meaning of the columns of text, each with what it holds.
 type TextColumn = (&'static str, &'static str, fn(&Protocol) -> String);
 
-const TEXTS: [TextColumn; 16] = [
+const TEXTS: [TextColumn; 15] = [
     ("protocol", "id of the protocol", |p| p.id.clone()),
     ("title", "pest and method", |p| p.title.clone()),
     (
@@ -57,11 +57,6 @@ const TEXTS: [TextColumn; 16] = [
     ("threshold_source", "where the threshold comes from", |p| {
         p.threshold.source.clone()
     }),
-    (
-        "zones",
-        "zones of a field that are sampled apart, each with the share of the field that it represents; empty if there are none",
-        |p| p.sample.zones.with_shares(),
-    ),
     ("sample_plan", "how a field is sampled", |p| {
         p.sample.plan.clone()
     }),
@@ -71,7 +66,12 @@ const TEXTS: [TextColumn; 16] = [
 ];
 
 /// The same of columns that a protocol may leave out.
-const OPTIONAL_TEXTS: [TextColumn; 7] = [
+const OPTIONAL_TEXTS: [TextColumn; 8] = [
+    (
+        "zones",
+        "zones of a field that are sampled apart, each with the share of the field that it represents; null if there are none",
+        |p| p.sample.zones.with_shares(),
+    ),
     (
         "recount_at",
         "crop stage at which a field counted earlier in the window is to be counted again; null where none is named",
