@@ -217,7 +217,7 @@ fn a_sheet_begins_with_the_scouts_safety_and_says_how_many_sites_a_field_needs()
     let eggs = catalogue.protocol("bsm-eggs").expect("in it");
     let page = count_sheet_page(eggs, &options).expect("a page");
     for says in [
-        "in a larger field 8 from 158 acres (64 ha), 12 from 356 acres (144 ha) and 16 from 633 acres (256 ha)",
+        "in a larger field 8 from 158 acres, 12 from 356 acres and 16 from 633 acres",
         "A count before R3 is early and reads low",
     ] {
         assert!(page.contains(says), "{says}: {page}");
