@@ -33,7 +33,7 @@ pub(crate) struct Sheet {
     #[arg(long, value_name = "NUMBER")]
     sites: Option<usize>,
 
-    /// One total for each head in place of a count for each bract, where the protocol takes one
+    /// One total for each head in place of a count for each bract
     #[arg(long)]
     totals: bool,
 

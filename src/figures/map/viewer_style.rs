@@ -8,6 +8,7 @@ use super::rules::{Named, outlined, rules};
 use crate::shared::cautions;
 use crate::shared::classes::{BORDER, Class, INK};
 use crate::shared::count_words::CountWords;
+use crate::shared::tables::ColumnDoc;
 use crate::shared::unseen::plain_text;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Level;
@@ -18,6 +19,45 @@ const OPACITY: f64 = 0.8;
 /// Widths of borders, as simplestyle has them, in pixels.
 const BORDER_WIDTH: f64 = 1.0;
 const OUTLINE_WIDTH: f64 = 3.0;
+
+/// The members as the page of columns describes them.
+pub(crate) const VIEWER_COLUMNS: [ColumnDoc; 7] = [
+    ColumnDoc {
+        name: "class",
+        description: "GeoJSON alone: the class of the map in words",
+        unit: None,
+    },
+    ColumnDoc {
+        name: "title",
+        description: "GeoJSON alone, for viewers that take no style file (simplestyle-spec 1.1): name of the county",
+        unit: None,
+    },
+    ColumnDoc {
+        name: "description",
+        description: "GeoJSON alone: protocol, week, class and counts in a sentence",
+        unit: None,
+    },
+    ColumnDoc {
+        name: "fill",
+        description: "GeoJSON alone: color of the class",
+        unit: None,
+    },
+    ColumnDoc {
+        name: "fill-opacity",
+        description: "GeoJSON alone: its opacity, 0 to 1",
+        unit: None,
+    },
+    ColumnDoc {
+        name: "stroke",
+        description: "GeoJSON alone: color of the outline, black where at least one field is at threshold",
+        unit: None,
+    },
+    ColumnDoc {
+        name: "stroke-width",
+        description: "GeoJSON alone: width of the outline, pixels; wider where at least one field is at threshold",
+        unit: None,
+    },
+];
 
 /// What a map shows of a row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
