@@ -269,7 +269,7 @@ fn every_feature_has_the_color_and_the_words_of_its_class() {
             assert_eq!(width > Some(2.0), at_threshold, "{id}");
             assert_eq!(properties["fill-opacity"], 0.8);
         }
-        assert!(fills.len() > 5, "{fills:?}");
+        assert!(fills.len() >= 4, "{fills:?}");
     }
 }
 

@@ -97,7 +97,7 @@ fn settings_that_cannot_be_are_refused_and_named() {
         (
             "heat_from = \"01-01\"",
             "heat_from = \"01-01\"\ntemperature_unit = \"K\"",
-            vec!["K", "temperature_unit"],
+            vec!["`K`", "`C` or `F`"],
         ),
         ("[region]", "[region", vec!["line 3"]),
     ] {
