@@ -6,6 +6,7 @@ use bractline::figures::map::maplibre_style::maplibre_style;
 use bractline::figures::map::qgis_style::qgis_style;
 use bractline::figures::map::rows::{Coverage, MapRows};
 use bractline::figures::map::rules::Named;
+use bractline::shared::classes::Class;
 use bractline::shared::count_words::CountWords;
 use disclosure::median_class::MedianClass;
 use disclosure::public_row::PublicRow;
@@ -20,6 +21,10 @@ fn named(title: String) -> Named {
         title,
         words: CountWords::Threshold,
     }
+}
+
+fn geojson(map: &MapRows) -> Vec<u8> {
+    write_geojson(map, &|id| named(id.to_owned())).expect("GeoJSON")
 }
 
 fn drawn(rows: &[PublicRow]) -> CountyMap {
@@ -233,6 +238,41 @@ fn a_file_of_a_week_refuses_what_does_not_belong_in_it() {
     }
 }
 
+/// What viewers without a style read: each row in the color and the words of its class, of both levels.
+#[test]
+fn every_feature_has_the_color_and_the_words_of_its_class() {
+    for rows in [week(), strict(week())] {
+        let region = region();
+        let bytes = county_week_geojson(&region, &rows, WEEK).expect("GeoJSON");
+        let collection: Value = serde_json::from_slice(&bytes).expect("JSON");
+        let features = collection["features"].as_array().expect("features");
+        let mut fills = std::collections::BTreeSet::new();
+        for feature in features {
+            let properties = &feature["properties"];
+            let id = properties["county_id"].as_str().expect("an id");
+            let of_county = |row: &&PublicRow| row.place.county() == Some(id);
+            let row = rows.iter().find(of_county);
+            let class = Class::of(row);
+            let words = class.words(CountWords::Threshold);
+            assert_eq!(properties["class"], words, "{id}");
+            assert_eq!(properties["title"], properties["county_name"], "{id}");
+            let fill = properties["fill"].as_str().expect("a color");
+            let known = class.band().map(|band| band.fill);
+            assert!(known.is_none_or(|known| known == fill), "{id}: {fill}");
+            assert!(fill.len() == 7 && fill.starts_with('#'), "{fill}");
+            fills.insert(fill.to_owned());
+            let said = properties["description"].as_str().expect("words");
+            assert!(said.starts_with("Counts of bsm-eggs, 2026-W30: "), "{said}");
+            assert!(said.contains(&words), "{said}");
+            let width = properties["stroke-width"].as_f64();
+            let at_threshold = row.is_some_and(|row| row.at_threshold[0] > 0);
+            assert_eq!(width > Some(2.0), at_threshold, "{id}");
+            assert_eq!(properties["fill-opacity"], 0.8);
+        }
+        assert!(fills.len() >= 4, "{fills:?}");
+    }
+}
+
 // ---- the styles ----
 
 /// A filter of the MapLibre style, for a feature: the few operators that our styles use.
@@ -286,8 +326,7 @@ fn a_maplibre_style_draws_each_county_of_its_protocol_in_one_class() {
         assert_eq!(fills.clone().count(), classes);
         let outline = layers.iter().find(|layer| layer["id"] == "at-threshold");
         let outline = &outline.expect("the outline")["filter"];
-        let features: Value =
-            serde_json::from_slice(&write_geojson(&map).expect("GeoJSON")).expect("JSON");
+        let features: Value = serde_json::from_slice(&geojson(&map)).expect("JSON");
         let features = features["features"].as_array().expect("features");
         assert_eq!(features.len(), 32);
         for feature in features {

@@ -2,6 +2,7 @@
 
 use crate::alert::bulletin::Bulletin;
 use crate::alert::issue::facts::Issue;
+use crate::alert::map_page::map_html;
 use crate::alert::note::rendered::Note;
 use crate::alert::page::html::alert_html;
 use crate::alert::page::still_to_come::still_to_come;
@@ -15,6 +16,7 @@ use crate::seasons::season::seasons_of;
 use crate::seasons::season_place::season_place_in_words;
 use crate::seasons::season_so_far::SeasonSoFar;
 use crate::seasons::season_weeks::season_weeks;
+use crate::shared::count_words::CountWords;
 use crate::shared::files::OutputFile;
 use crate::shared::shown_days::moment_in_words;
 use crate::shared::unseen::plain_text;
@@ -48,7 +50,7 @@ pub(crate) fn build(
         .filter(|rows| !rows.is_empty());
     let iso_week = week.to_string();
     let fields = rows.iter().map(|row| row.fields_visited).sum();
-    let season_now = season_now(figures, week, &protocol.id);
+    let season_now = season_now(figures, week, protocol);
     let so_far = SeasonSoFar::of(&figures.public, week, &protocol.id, &protocol.scale)?;
     let bulletin = Bulletin {
         iso_week: &iso_week,
@@ -60,7 +62,7 @@ pub(crate) fn build(
             .map(|_| day_of(figures.received_until)),
         previous: previous.as_deref(),
         so_far: &so_far,
-        protocol: &facts(protocol)?,
+        protocol: &facts(protocol, figures.units)?,
         contact: &figures.contact,
         generated_at: &as_of(figures),
         season_now: season_now.as_deref(),
@@ -75,6 +77,7 @@ pub(crate) fn build(
     let mut files = vec![
         ("alert.html", alert_html(&bulletin)?.into_bytes()),
         ("alert.md", alert_markdown(&bulletin)?.into_bytes()),
+        ("map.html", map_html(&bulletin)?.into_bytes()),
         (
             "county_week.csv",
             figures.csv(figures.public.county_week(), period, Some(&protocol.id))?,
@@ -94,17 +97,18 @@ pub(crate) fn build(
 }
 
 /// How the week of the region compares with earlier seasons; `None` where no county is shown.
-fn season_now(figures: &Figures, week: IsoWeek, protocol: &str) -> Option<String> {
+fn season_now(figures: &Figures, week: IsoWeek, protocol: &Protocol) -> Option<String> {
     let rows = figures.public.rows().iter();
     let rows: Vec<PublicRow> = rows
-        .filter(|row| row.protocol == protocol)
+        .filter(|row| row.protocol == protocol.id)
         .cloned()
         .collect();
     let mut seasons = seasons_of(&rows, &figures.setting.counties, &figures.heat);
     seasons.retain(|season| season.place == Place::Region);
     let mut weeks = season_weeks(&seasons).into_iter();
     let now = weeks.find(|now| now.iso_week() == week.to_string())?;
-    Some(season_place_in_words(&now, figures.heat.from()))
+    let shown = (CountWords::of(protocol), figures.units);
+    Some(season_place_in_words(&now, figures.heat.from(), shown))
 }
 
 /// The moment that the figures speak of: the newest submission, so that the same store gives the same

@@ -5,8 +5,11 @@ use jiff::civil::Date;
 use super::issue::facts::Issue;
 use super::note::rendered::Note;
 use super::page::worked::WorkedThreshold;
+use crate::plan::threshold_table::ShownTable;
+use crate::plan::threshold_words::caption;
 use crate::seasons::season_so_far::SeasonSoFar;
 use crate::shared::count_words::CountWords;
+use crate::shared::shown_numbers::Units;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
 use scouting::region::Region;
@@ -115,6 +118,10 @@ pub struct ProtocolFacts {
     pub hatch: Option<String>,
     /// A threshold worked out for one field, if the protocol gives the economics of one.
     pub worked: Option<WorkedThreshold>,
+    /// Thresholds by treatment cost and market price, in the office's units and in the others; none of a fixed threshold.
+    pub threshold_tables: Vec<ShownTable>,
+    /// Units of the office.
+    pub units: Units,
     /// Where the threshold was published.
     pub source: String,
     /// The protocol's own cautions, a sentence or more each.
@@ -167,6 +174,11 @@ impl ProtocolFacts {
             Some(meaning) => format!("{start} The {name} is {meaning}."),
             None => start,
         }
+    }
+
+    /// What a table of thresholds is, in a sentence or two.
+    pub(crate) fn caption_of(&self, table: &ShownTable) -> String {
+        caption(table, &self.threshold_name, &self.counted)
     }
 
     /// The heading of what to do, or to consider, after the figures.

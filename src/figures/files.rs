@@ -153,7 +153,8 @@ impl Figures {
             described(
                 "county_week",
                 "county_week.geojson, county_week.geo.parquet",
-                "The same with the county's outline. A map of one week holds every county of the region.",
+                "The same with the county's outline. A map of one week holds every county of the region. Its last columns are for viewers that take no style \
+                 file; county_week.legend.json has the legend.",
                 true,
                 true,
             ),

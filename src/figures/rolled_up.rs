@@ -17,11 +17,13 @@ use crate::figures::map::maplibre_style::maplibre_style;
 use crate::figures::map::qgis_style::qgis_style;
 use crate::figures::map::rows::{Coverage, MapRows};
 use crate::figures::map::rules::Named;
+use crate::figures::map::viewer_style::legend_json;
 use crate::figures::week_heat::WeekHeat;
 use crate::shared::count_words::CountWords;
 use crate::shared::files::OutputFile;
 use crate::shared::report;
 use crate::shared::report::counted;
+use crate::shared::shown_numbers::Units;
 use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
 use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
@@ -59,6 +61,8 @@ pub(crate) struct Figures {
     pub(crate) received_until: Option<jiff::Timestamp>,
     /// Who publishes, and how to reach them; empty if the settings do not say.
     pub(crate) contact: String,
+    /// Units in which pages and texts show amounts.
+    pub(crate) units: Units,
     /// The heat that had come by each week; nothing where the workspace has no temperatures.
     pub(crate) heat: WeekHeat,
     /// When the visits of public rows came in, for an alert; empty for other commands, which need not look.
@@ -173,6 +177,7 @@ impl Figures {
             outcomes: rows.outcomes,
             received_until,
             contact: contact(workspace),
+            units: workspace.settings().units.system,
             arrivals: Arrivals::default(),
             setting,
         })
@@ -322,10 +327,28 @@ impl Figures {
             &name_of,
         )?;
         Ok(vec![
-            ("county_week.geojson", county_week_geojson(&drawn)?),
+            (
+                "county_week.geojson",
+                county_week_geojson(&drawn, &name_of)?,
+            ),
+            (
+                "county_week.legend.json",
+                legend_json(&drawn.levels, self.words_of(protocol))?,
+            ),
             ("county_week.qml", qgis_style(&drawn, &name_of).into_bytes()),
             ("county_week.style.json", style),
         ])
+    }
+
+    /// The words of a protocol, or those of all that the public rows are of.
+    fn words_of(&self, protocol: Option<&str>) -> CountWords {
+        match protocol {
+            Some(id) => self
+                .catalogue
+                .protocol(id)
+                .map_or(CountWords::Either, CountWords::of),
+            None => CountWords::of_all(self.known_protocols()),
+        }
     }
 
     /// A table's rows of a period as CSV, of one protocol if it is named.

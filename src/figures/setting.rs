@@ -50,9 +50,10 @@ fn read_station_weather(
     region: &Region,
     file: &Path,
 ) -> Result<Weather, Failure> {
-    let named = &workspace.settings().weather.stations;
+    let weather = &workspace.settings().weather;
+    let named = &weather.stations;
     let wanted: Vec<String> = named.values().cloned().collect();
-    let stations = read_weather(file, &wanted)?;
+    let stations = read_weather(file, &wanted, weather.temperature_unit)?;
     let place_of = |id: &str| stations.iter().position(|series| series.station == id);
     if named.is_empty() {
         return match stations.len() {

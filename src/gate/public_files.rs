@@ -14,7 +14,7 @@ pub(crate) enum Judged {
 }
 
 /// The files of an issued alert that are public, by name.
-pub(crate) const PUBLIC_FILES: [(&str, Judged); 7] = [
+pub(crate) const PUBLIC_FILES: [(&str, Judged); 9] = [
     ("alert.html", Judged::Words),
     ("alert.md", Judged::Words),
     ("county_week.csv", Judged::Table),
@@ -22,6 +22,8 @@ pub(crate) const PUBLIC_FILES: [(&str, Judged); 7] = [
     ("county_week.geojson", Judged::Map),
     ("county_week.qml", Judged::Words),
     ("county_week.style.json", Judged::Words),
+    ("county_week.legend.json", Judged::Words),
+    ("map.html", Judged::Words),
 ];
 
 /// The public files next to the alerts.

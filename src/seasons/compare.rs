@@ -169,6 +169,7 @@ impl Compared {
             heat: Heat {
                 from,
                 said: heat_in_words(from, known, weeks.len()),
+                units: figures.units,
             },
             seasons,
             weeks,

@@ -3,6 +3,7 @@
 use crate::figures::rolled_up::{day_of, note_without_threshold};
 use crate::figures::setting::roll_up_setting;
 use crate::figures::week_heat::WeekHeat;
+use crate::shared::shown_numbers::Units;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_snapshot_of, open_store};
 use disclosure::public_row::PublicRow;
@@ -28,6 +29,8 @@ pub(crate) struct SeasonFigures {
     pub(crate) published_now: Vec<PublicRow>,
     /// Degree-days accumulated by each week; none where the workspace has no temperatures.
     pub(crate) heat: WeekHeat,
+    /// Units in which pages show amounts.
+    pub(crate) units: Units,
 }
 
 impl SeasonFigures {
@@ -74,6 +77,7 @@ impl SeasonFigures {
         let heat = WeekHeat::of(&setting.weather, &setting.counties, &catalogue, weeks);
         Ok(SeasonFigures {
             heat,
+            units: workspace.settings().units.system,
             region,
             catalogue,
             store_version: snapshot.version(),

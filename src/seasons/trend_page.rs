@@ -18,6 +18,7 @@ use crate::shared::count_words::CountWords;
 use crate::shared::page::Inline;
 use crate::shared::page::swatch;
 use crate::shared::shown_names::{display_name, display_names};
+use crate::shared::shown_numbers::Units;
 use crate::shared::unseen::plain_text;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
@@ -89,6 +90,8 @@ pub(crate) struct Heat {
     pub from: Option<(i8, i8)>,
     /// The same, and for how many weeks they are known, in a sentence.
     pub said: String,
+    /// Units in which the page gives their sums.
+    pub units: Units,
 }
 
 #[derive(Template)]
@@ -145,7 +148,9 @@ fn place_now(compared: &ComparedSeasons, place: &Place, protocol: &str) -> Optio
     let of_place = |week: &&SeasonWeek| week.place == *place && week.protocol == protocol;
     let now = compared.weeks.iter().rfind(of_place)?;
     now.at_week.rank()?;
-    let said = season_place_in_words(now, compared.heat.from);
+    let known = compared.catalogue.protocol(protocol);
+    let words = known.map_or(CountWords::Either, CountWords::of);
+    let said = season_place_in_words(now, compared.heat.from, (words, compared.heat.units));
     Some(format!("{}: {said}", now.iso_week()))
 }
 

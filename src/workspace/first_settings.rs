@@ -70,6 +70,8 @@ certainty = 0.9
 # date, tmin_c, tmax_c (or tmin_f, tmax_f) and, where it holds several stations, station. Without it the days
 # of treatment are based on the day ranges of the protocol, and the alert says so:
 # file = "weather.csv"
+# The unit of columns named tmin and tmax (TMIN, TMAX), which do not say theirs: "F" or "C". It is never guessed:
+# temperature_unit = "F"
 # Seasons are also compared by accumulated degree-days: those of the protocol's crop, summed from this day
 # of the year. Every day from it must have temperatures, or the sum is not given.
 heat_from = "01-01"
@@ -87,6 +89,11 @@ hold = []
 # [senders."North office"]
 # field_prefix = "N-"
 # scout_prefix = "N-"
+
+[units]
+# Units that pages, texts, count sheets, cards and plans show: "us" (acres, feet, price per hundredweight, °F) or
+# "metric" (hectares, meters, price per kilogram, °C). Tables and data files keep hectares, kilograms and °C.
+system = "us"
 
 [office]
 # Printed at the foot of the alert.

@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 
 use super::credits::Creator;
+use crate::shared::shown_numbers::Units;
 use disclosure::rule::{Level, Rule};
+use scouting::phenology::weather::TemperatureUnit;
 use scouting::visit::code::Code;
 use scouting::visit::record::Economics;
 
@@ -42,6 +44,9 @@ pub(crate) struct Settings {
     /// Temperatures, for the days of treatment.
     #[serde(default)]
     pub weather: WeatherSettings,
+    /// Units in which people read amounts.
+    #[serde(default)]
+    pub units: UnitSettings,
     /// Who publishes.
     #[serde(default)]
     pub office: OfficeSettings,
@@ -149,10 +154,20 @@ pub(crate) struct SenderSettings {
 pub(crate) struct WeatherSettings {
     /// Name of a weather file in the workspace.
     pub file: Option<String>,
+    /// Unit of columns `tmin` and `tmax` that do not say theirs.
+    pub temperature_unit: Option<TemperatureUnit>,
     /// County id → station id; `*` represents every other county.
     pub stations: BTreeMap<String, String>,
     /// Day from which the heat of a season is summed, `MM-DD`.
     pub heat_from: String,
+}
+
+/// Units in which people read amounts; tables and files keep hectares, kilograms and °C.
+#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct UnitSettings {
+    /// US customary or metric.
+    pub system: Units,
 }
 
 /// Who publishes the alert.
@@ -233,6 +248,7 @@ impl Default for WeatherSettings {
     fn default() -> Self {
         WeatherSettings {
             file: None,
+            temperature_unit: None,
             stations: BTreeMap::new(),
             heat_from: "01-01".to_owned(),
         }

@@ -139,6 +139,7 @@ fn a_withheld_county_has_no_row_in_any_table() {
         let names_all = [
             "alert.html",
             "alert.md",
+            "map.html",
             "county_week.geojson",
             "county_week.geo.parquet",
         ];
@@ -157,8 +158,8 @@ fn a_withheld_county_has_no_row_in_any_table() {
         }
         judged += 1;
     }
-    // All but six files of maps and two pages and texts of an alert in three places.
-    assert_eq!(judged, published.public.len() - 7 - 6);
+    // All but six files of maps and two pages and the text of an alert in three places.
+    assert_eq!(judged, published.public.len() - 7 - 9);
     // The office has all five, in full precision.
     let full = published.private.join("county_week_full.csv");
     let rows = rows_of(&full, &std::fs::read(&full).expect("the private table"));

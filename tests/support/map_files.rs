@@ -2,6 +2,8 @@
 
 use bractline::figures::map::geo::county_week_geojson as write_geojson;
 use bractline::figures::map::rows::{Coverage, MapRows};
+use bractline::figures::map::rules::Named;
+use bractline::shared::count_words::CountWords;
 use disclosure::public_row::PublicRow;
 use scouting::failure::Failure;
 use scouting::region::Region;
@@ -18,10 +20,10 @@ pub fn county_week_geojson(
     rows: &[PublicRow],
     coverage: Coverage,
 ) -> Result<Vec<u8>, Failure> {
-    write_geojson(&MapRows::gather(
-        region,
-        &county_week_of(region, rows),
-        rows,
-        coverage,
-    )?)
+    let table = county_week_of(region, rows);
+    let rows = MapRows::gather(region, &table, rows, coverage)?;
+    write_geojson(&rows, &|id| Named {
+        title: format!("Counts of {id}"),
+        words: CountWords::Threshold,
+    })
 }

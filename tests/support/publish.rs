@@ -2,6 +2,7 @@
 
 use bractline::alert::bulletin::{Bulletin, ProtocolFacts, ThresholdBasis};
 use bractline::seasons::season_so_far::SeasonSoFar;
+use bractline::shared::shown_numbers::Units;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
 use scouting::region::Region;
@@ -26,6 +27,8 @@ pub fn protocol() -> ProtocolFacts {
         ),
         hatch: Some("Eggs hatch in five to eight days.".to_owned()),
         worked: None,
+        threshold_tables: Vec::new(),
+        units: Units::Us,
         source: "J. Econ. Entomol. 101(3):969–975 (2008)".to_owned(),
         cautions: vec!["The six-bract count replaces no look at the larvae.".to_owned()],
         cautions_at_top: Vec::new(),

@@ -13,7 +13,8 @@ use super::stage_mix::stages_counted;
 use super::summary::Summary;
 use super::when::when_due;
 use super::wording::{headline, paragraph, rule_in_words};
-use crate::alert::bulletin::Bulletin;
+use crate::alert::bulletin::{Bulletin, ProtocolFacts};
+use crate::plan::threshold_words::markdown;
 use crate::shared::cautions::{Group, standing_cautions};
 use crate::shared::markdown::escaped;
 use crate::shared::passages::sentence_case;
@@ -95,6 +96,7 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     }
     parts.push("## How it is counted".to_owned());
     parts.push(wrapped(&method(bulletin)));
+    parts.extend(thresholds(protocol));
     parts.push("## Cautions".to_owned());
     parts.push(cautions(bulletin));
     parts.push(wrapped(&escaped(&format!(
@@ -174,6 +176,15 @@ fn method(bulletin: &Bulletin) -> String {
         protocol.days_after_treatment,
         rule_in_words(bulletin.rule, words)
     ))
+}
+
+/// Thresholds by cost and price in the office's units.
+fn thresholds(protocol: &ProtocolFacts) -> Vec<String> {
+    let Some(table) = protocol.threshold_tables.first() else {
+        return Vec::new();
+    };
+    let said = protocol.caption_of(table);
+    vec![wrapped(&escaped(&said)), markdown(table)]
 }
 
 fn cautions(bulletin: &Bulletin) -> String {

@@ -11,7 +11,7 @@ use scouting::visit::week::IsoWeek;
 /// Estimate the economic distance, how far in from the edge counts stay at threshold; private, for the field's owner
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  bractline plan edge --field F-000123 --out for-the-owner\n\nUses the field's newest reference visit, or that of --week. With --out it writes economic_distance.csv and, where the record has the field's outline, strips.geojson: the strips along the sampled sides and their area. Nothing of it is published."
+    after_help = "Example:\n  bractline plan edge --field F-000123 --out for-the-owner\n\nUses the field's newest reference visit, or that of --week. With --out it writes economic_distance.csv, edge.html, a page to print, and, where the record has the field's outline, strips.geojson: the strips along the sampled sides and their area. The page and the text are in the units of the workspace, the other files in meters and hectares. Nothing of it is published."
 )]
 pub(crate) struct PlanEdge {
     /// Field ID

@@ -6,6 +6,7 @@ use std::fmt::Write;
 
 use super::rows::ADDED_COLUMNS;
 use super::rules::{AT_THRESHOLD, outlined, rules};
+use super::viewer_style::VIEWER_COLUMNS;
 use crate::shared::cautions;
 use crate::shared::count_words::CountWords;
 use crate::shared::passages::sentence_case;
@@ -64,6 +65,12 @@ pub(crate) fn columns_page(
             if there {
                 add_row(&mut page, doc);
             }
+        }
+        // The kind of row and the look are those of a map.
+        if described.has_status {
+            VIEWER_COLUMNS
+                .iter()
+                .for_each(|doc| add_row(&mut page, doc));
         }
         page.push('\n');
     }

@@ -1,7 +1,7 @@
 //! A QGIS style file (QML) for the county-week layer: QGIS takes it by itself where it is next to the data under the
 //! data's name.
 //!
-//! Rules, symbols and the fields of time alone; labels and forms are the user's. The rules of a protocol are a group
+//! Rules, symbols, the counties' names and the fields of time; forms are the user's. The rules of a protocol are a group
 //! under its title, and only the first group is switched on, so that two protocols are never drawn over each other.
 
 use std::fmt::Write;
@@ -14,13 +14,22 @@ use crate::shared::classes::{BORDER, INK, Marks};
 use crate::shared::count_words::CountWords;
 use crate::shared::unseen::plain_text;
 
+/// County names in black with a white rim, inside the outline; QGIS leaves out what does not fit.
+const LABELS: &str = concat!(
+    "  <labeling type=\"simple\">\n    <settings calloutType=\"simple\">\n",
+    "      <text-style fieldName=\"county_name\" isExpression=\"0\" fontSize=\"8\" fontSizeUnit=\"Point\" textColor=\"0,0,0,255\" textOpacity=\"1\">\n",
+    "        <text-buffer bufferDraw=\"1\" bufferSize=\"0.8\" bufferSizeUnits=\"MM\" bufferColor=\"255,255,255,255\" bufferOpacity=\"1\"/>\n",
+    "      </text-style>\n      <placement placement=\"1\" centroidInside=\"1\" centroidWhole=\"1\"/>\n",
+    "      <rendering drawLabels=\"1\" obstacle=\"0\"/>\n    </settings>\n  </labeling>\n",
+);
+
 /// The style of a file, as QGIS 3 reads it. The time of a feature runs from `start` to `end`, both included. `name_of`
 /// gives the title and the words of a protocol by its id.
 pub fn qgis_style(rows: &MapRows, name_of: &dyn Fn(&str) -> Named) -> String {
     let rules = rules(&rows.levels);
     let mut style = String::from(concat!(
         "<!DOCTYPE qgis>\n",
-        "<qgis version=\"3.22\" styleCategories=\"Symbology|Temporal\">\n",
+        "<qgis version=\"3.22\" styleCategories=\"Symbology|Labeling|Temporal\" labelsEnabled=\"1\">\n",
         "  <temporal enabled=\"1\" mode=\"2\" limitMode=\"1\" startField=\"start\" endField=\"end\" ",
         "startExpression=\"\" endExpression=\"\" durationField=\"\" durationUnit=\"days\" ",
         "fixedDuration=\"0\" accumulate=\"0\"/>\n",
@@ -59,7 +68,9 @@ pub fn qgis_style(rows: &MapRows, name_of: &dyn Fn(&str) -> Named) -> String {
     }
     style.push_str("    </rules>\n    <symbols>\n");
     style.push_str(&symbols);
-    style.push_str("    </symbols>\n  </renderer-v2>\n  <blendMode>0</blendMode>\n</qgis>\n");
+    style.push_str("    </symbols>\n  </renderer-v2>\n  <blendMode>0</blendMode>\n");
+    style.push_str(LABELS);
+    style.push_str("</qgis>\n");
     style
 }
 

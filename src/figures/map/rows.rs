@@ -12,6 +12,7 @@ use arrow::compute::{cast, take};
 use arrow::datatypes::{DataType, Field, Schema};
 use jiff::civil::Date;
 
+use super::viewer_style::ShownRow;
 use crate::shared::classes::{Class, levels_of};
 use crate::shared::outline::{Polygon, decimals_of, publishable};
 use crate::shared::tables::ColumnDoc;
@@ -65,6 +66,8 @@ pub struct MapRows<'a> {
     pub(crate) outlines: BTreeMap<&'a str, Vec<Polygon>>,
     pub(crate) levels: Vec<Level>,
     pub(crate) protocols: Vec<String>,
+    /// What a map shows of each row.
+    pub(crate) shown: Vec<ShownRow>,
 }
 
 /// Week, protocol, county: the order of the rows, and what makes one of them.
@@ -101,6 +104,10 @@ impl<'a> MapRows<'a> {
             region,
             table: table_of(region, county_week, &entries)?,
             outlines,
+            shown: entries
+                .values()
+                .map(|found| ShownRow::of(found.map(|(_, row)| row)))
+                .collect(),
             levels: levels_of(entries.values().flatten().map(|(_, row)| *row)),
             protocols: protocols.into_iter().map(str::to_owned).collect(),
         })
