@@ -59,6 +59,8 @@ pub(crate) struct Figures {
     pub(crate) received_until: Option<jiff::Timestamp>,
     /// Who publishes, and how to reach them; empty if the settings do not say.
     pub(crate) contact: String,
+    /// Address of the public folder, with a slash at its end; empty if the settings do not say.
+    pub(crate) base_url: String,
     /// The heat that had come by each week; nothing where the workspace has no temperatures.
     pub(crate) heat: WeekHeat,
     /// When the visits of public rows came in, for an alert; empty for other commands, which need not look.
@@ -173,6 +175,7 @@ impl Figures {
             outcomes: rows.outcomes,
             received_until,
             contact: contact(workspace),
+            base_url: workspace.settings().publish.base_url.clone(),
             arrivals: Arrivals::default(),
             setting,
         })
