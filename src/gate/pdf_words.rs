@@ -250,9 +250,13 @@ impl<'a> Reader<'a> {
         self.at += 1;
         Ok(Some(match byte {
             b'(' => Token::Text(self.literal()?),
-            b'<' if self.peek() != Some(b'<') => Token::Text(self.hexadecimal()?),
+            b'<' if self.peek() == Some(b'<') => {
+                self.at += 1;
+                Token::Word("<<".to_owned())
+            }
+            b'<' => Token::Text(self.hexadecimal()?),
             b'/' => Token::Name(self.regular()),
-            b'<' | b'>' | b'[' | b']' | b'{' | b'}' => Token::Word(char::from(byte).to_string()),
+            b'>' | b'[' | b']' | b'{' | b'}' => Token::Word(char::from(byte).to_string()),
             _ => {
                 self.at -= 1;
                 let word = self.regular();

@@ -58,6 +58,8 @@ pub(super) enum Block {
     Heading(String),
     Subheading(String),
     Text(Vec<Run>),
+    /// What explains the figures.
+    Fine(Vec<Run>),
     /// What is about the file and not about the pest.
     Small(String),
     /// An item of a list.
@@ -113,8 +115,7 @@ pub(super) fn content(bulletin: &Bulletin) -> Result<Content, Failure> {
         .concat(),
         map: draw_county_map(bulletin.region, bulletin.rows, title),
         map_caption: format!(
-            "Class of the median pressure by county; 1 is {}. Thick outline: at least one {} {}. The table has each county's \
-             number on the map.",
+            "Class of the median pressure by county; 1 is {}. Thick outline: at least one {} {}.",
             words.at(),
             words.one(),
             words.at()
@@ -367,11 +368,11 @@ fn method(bulletin: &Bulletin) -> Vec<Block> {
     let words = protocol.words();
     let mut blocks = vec![
         heading("What the numbers mean"),
-        text(&protocol.pressure_in_words()),
+        Block::Fine(vec![plain(&protocol.pressure_in_words())]),
     ];
     if let Some(worked) = &protocol.worked {
         let name = format!("A worked {}.", words.level());
-        blocks.push(named(&name, &format!("{} {}", worked.us, worked.outcome)));
+        blocks.push(fine(&name, &format!("{} {}", worked.us, worked.outcome)));
     }
     let counted = words.said(
         "The percent of fields at threshold has a 95% Wilson score interval, and the chance over ⅓ is the posterior \
@@ -379,7 +380,7 @@ fn method(bulletin: &Bulletin) -> Vec<Block> {
          random sample. Scouts seldom choose fields at random, and fields of one farm resemble each other, so the true \
          uncertainty is larger. Half of the fields are at or below the median.",
     );
-    blocks.push(named(
+    blocks.push(fine(
         "How it is counted.",
         &format!(
             "A {} counts once a week, with its last visit in the stage window ({}); counts up to {} days after a treatment are \
@@ -390,7 +391,7 @@ fn method(bulletin: &Bulletin) -> Vec<Block> {
             rule_in_words(bulletin.rule, words)
         ),
     ));
-    blocks.push(named(
+    blocks.push(fine(
         &format!("Source of the {}.", words.level()),
         &protocol.source,
     ));
@@ -441,6 +442,10 @@ fn text(said: &str) -> Block {
 
 fn named(name: &str, said: &str) -> Block {
     Block::Text(vec![bold(name), plain(&format!(" {said}"))])
+}
+
+fn fine(name: &str, said: &str) -> Block {
+    Block::Fine(vec![bold(name), plain(&format!(" {said}"))])
 }
 
 fn heading(said: &str) -> Block {

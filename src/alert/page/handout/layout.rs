@@ -8,9 +8,9 @@ use crate::shared::fonts::{Weight, Widths};
 
 /// US Letter, in points.
 pub(super) const PAGE: [f32; 2] = [612.0, 792.0];
-pub(super) const MARGIN: f32 = 46.0;
-const TOP: f32 = 40.0;
-const BOTTOM: f32 = 744.0;
+pub(super) const MARGIN: f32 = 43.0;
+const TOP: f32 = 36.0;
+const BOTTOM: f32 = 750.0;
 /// Width of what is printed.
 pub(super) const COLUMN: f32 = PAGE[0] - 2.0 * MARGIN;
 /// Baseline of the foot.
@@ -26,11 +26,12 @@ const NOTICE_INK: Ink = [0x3d, 0x30, 0x00];
 
 /// Size of the letters and height of a line.
 pub(super) type Type = (f32, f32);
-const BODY: Type = (9.0, 11.7);
-const SMALL: Type = (7.8, 10.2);
-const TITLE: Type = (17.0, 20.5);
-const HEADING: Type = (11.5, 14.5);
-const SUBHEADING: Type = (9.5, 12.5);
+const BODY: Type = (8.2, 10.1);
+const FINE: Type = (7.4, 9.0);
+const SMALL: Type = (7.6, 9.6);
+const TITLE: Type = (16.0, 19.0);
+const HEADING: Type = (11.0, 13.5);
+const SUBHEADING: Type = (9.0, 11.5);
 const LEGEND: Type = (8.2, 10.2);
 
 /// What is drawn.
@@ -111,9 +112,10 @@ pub(super) fn laid_out<'a>(content: &Content, widths: &'a Widths) -> Paper<'a> {
         match block {
             Block::Notice(text) => paper.notice(text),
             Block::Title(text) => paper.heading(1, text, TITLE, 6.0),
-            Block::Heading(text) => paper.heading(2, text, HEADING, 7.0),
+            Block::Heading(text) => paper.heading(2, text, HEADING, 5.0),
             Block::Subheading(text) => paper.heading(3, text, SUBHEADING, 3.0),
             Block::Text(runs) => paper.paragraph(runs, BODY, BLACK),
+            Block::Fine(runs) => paper.paragraph(runs, FINE, BLACK),
             Block::Small(text) => paper.paragraph(&[plain(text)], SMALL, SOFT),
             Block::Item(runs) => {
                 let list = *list.get_or_insert_with(|| paper.part(Role::List, None));
@@ -224,7 +226,7 @@ impl Paper<'_> {
         let lines = lines_of(runs, COLUMN, letters.0, self.widths);
         let part = self.part(Role::Paragraph, None);
         self.text(&lines, MARGIN, letters, ink, part);
-        self.y += 3.5;
+        self.y += 2.8;
     }
 
     fn item(&mut self, runs: &[Run], list: usize) {
@@ -237,16 +239,17 @@ impl Paper<'_> {
         let frame = [MARGIN + 3.0, self.y + BODY.1 / 2.0 - 1.0, 2.4, 2.4];
         self.draw(Mark::Fill { frame, ink: SOFT }, None);
         self.text(&lines, MARGIN + INDENT, BODY, BLACK, part);
-        self.y += 1.6;
+        self.y += 0.8;
     }
 
     /// The map at the left, its legend at the right.
     fn map(&mut self, content: &Content) {
         const WIDE: f32 = 318.0;
+        const HIGH: f32 = 184.0;
         const SWATCH: [f32; 2] = [22.0, 13.75];
         const GAP: f32 = 14.0;
         let [wide, high] = view_box(&content.map.svg).unwrap_or([720.0, 560.0]);
-        let scale = (WIDE / wide).min(252.0 / high);
+        let scale = (WIDE / wide).min(HIGH / high);
         let (map_wide, map_high) = (wide * scale, high * scale);
         let left = map_wide + GAP;
         let beside = left + SWATCH[0] + 7.0;
@@ -289,7 +292,11 @@ impl Paper<'_> {
             }
         }
         self.y = top + height + 3.0;
-        self.paragraph(&[plain(&content.map_caption)], SMALL, SOFT);
+        let caption = format!(
+            "{} The table has each county's number on the map.",
+            content.map_caption
+        );
+        self.paragraph(&[plain(&caption)], SMALL, SOFT);
     }
 }
 

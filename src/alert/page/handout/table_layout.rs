@@ -5,10 +5,14 @@ use super::layout::{BLACK, COLUMN, Ink, LINE, MARGIN, Mark, Paper, Role, Type, e
 use super::lines::{Line, lines_of};
 use crate::shared::fonts::Weight;
 
-const CELL: Type = (8.2, 10.2);
+const CELL: Type = (8.2, 10.0);
 const HEAD: Type = (7.8, 9.4);
 /// Between two columns.
 const GAP: f32 = 7.0;
+/// What a column has more than its widest cell, so that rounding breaks no cell.
+const SLACK: f32 = 0.5;
+/// What a column has of the room that is left, at most.
+const SPARE_MOST: f32 = 9.0;
 /// The first column has at least this much, however much the others ask for.
 const FIRST_LEAST: f32 = 96.0;
 
@@ -59,6 +63,12 @@ fn columns_of(paper: &Paper, table: &Table) -> Vec<[f32; 2]> {
             }
             column += cell.columns;
         }
+    }
+    let needed: f32 = wide.iter().skip(1).map(|wide| wide + GAP + SLACK).sum();
+    // What the first column can spare lets heads have fewer lines.
+    let spare = (COLUMN - FIRST_LEAST - needed) / count.saturating_sub(1).max(1) as f32;
+    for wide in &mut wide {
+        *wide += SLACK + spare.clamp(0.0, SPARE_MOST);
     }
     // The others get what they need, or their part of what there is; the first gets the rest.
     let others: f32 = wide.iter().skip(1).map(|wide| wide + GAP).sum();
