@@ -27,6 +27,7 @@ mod faults; // limits, clocks, odd files, closed streams, newer tables
 mod field_calls; // fields that can and cannot be called at their threshold
 mod finding_codes; // every code of a finding: a record that has it and one that has not
 mod fuzz_seeds; // what the search for hostile files has kept, and changes of it
+mod handouts; // what is pasted and sent: PDF, picture, e-mail, short text
 mod heat; // degree-days: published tables and closed forms
 mod heat_weather; // weather files: layouts, gaps, what is refused
 mod heat_window; // from a stage seen to the days of treatment

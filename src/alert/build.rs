@@ -1,9 +1,10 @@
 //! Builds the files of an alert, writing nothing.
 
 use crate::alert::bulletin::Bulletin;
-use crate::alert::issue::facts::Issue;
+use crate::alert::issue::facts::{Issue, folder_name};
 use crate::alert::map_page::map_html;
 use crate::alert::note::rendered::Note;
+use crate::alert::page::handout::files::handout_files;
 use crate::alert::page::html::alert_html;
 use crate::alert::page::still_to_come::still_to_come;
 use crate::alert::page::summary::Summary;
@@ -52,6 +53,7 @@ pub(crate) fn build(
     let fields = rows.iter().map(|row| row.fields_visited).sum();
     let season_now = season_now(figures, week, protocol);
     let so_far = SeasonSoFar::of(&figures.public, week, &protocol.id, &protocol.scale)?;
+    let public_folder = public_folder(figures, issue);
     let bulletin = Bulletin {
         iso_week: &iso_week,
         region: &figures.region,
@@ -71,6 +73,7 @@ pub(crate) fn build(
         store_version: figures.rollup.store_version,
         note,
         issue,
+        public_folder: public_folder.as_deref(),
     };
     let words = bulletin.protocol.words();
     let period = Period::Week(week);
@@ -88,12 +91,19 @@ pub(crate) fn build(
         ),
     ];
     files.extend(figures.map_files(period, Some(&protocol.id))?);
+    files.extend(handout_files(&bulletin)?);
     Ok(Built {
         headline: headline(&Summary::of(&figures.region, &rows, words)),
         summary: paragraph(&bulletin),
         title: plain_text(&protocol.title),
         files,
     })
+}
+
+/// Where the alert will be read, if it is issued and the office has set its address.
+fn public_folder(figures: &Figures, issue: Option<&Issue>) -> Option<String> {
+    let base = Some(&figures.base_url).filter(|base| !base.is_empty())?;
+    Some(format!("{base}{}/", folder_name(issue?.number)))
 }
 
 /// How the week of the region compares with earlier seasons; `None` where no county is shown.

@@ -49,6 +49,9 @@ pub struct Bulletin<'a> {
     pub note: Option<&'a Note>,
     /// What it is issued as; `None` of a draft.
     pub issue: Option<&'a Issue>,
+    /// Address of its folder at the public place, with a slash at its end; `None` of a draft, or where the office has not set
+    /// its address.
+    pub public_folder: Option<&'a str>,
 }
 
 /// What a threshold is based on.

@@ -63,6 +63,8 @@ pub(crate) struct Figures {
     pub(crate) contact: String,
     /// Units in which pages and texts show amounts.
     pub(crate) units: Units,
+    /// Address of the public folder, with a slash at its end; empty if the settings do not say.
+    pub(crate) base_url: String,
     /// The heat that had come by each week; nothing where the workspace has no temperatures.
     pub(crate) heat: WeekHeat,
     /// When the visits of public rows came in, for an alert; empty for other commands, which need not look.
@@ -178,6 +180,7 @@ impl Figures {
             received_until,
             contact: contact(workspace),
             units: workspace.settings().units.system,
+            base_url: workspace.settings().publish.base_url.clone(),
             arrivals: Arrivals::default(),
             setting,
         })

@@ -7,15 +7,18 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::handouts::{self, judge_picture, judge_short};
 use super::names::{Closeness, PrivateNames};
+use super::pdf_words::words_of_pdf;
 use super::points::PrivatePoints;
 use super::public_files::{Judged, PUBLIC_AROUND, PUBLIC_FILES, WEEK_PAGE};
 use super::row_words::{
     COMPARED, FURTHER, FurtherWords, RowWords, further_words_of, number, words_of,
 };
 use super::tables::{Cells, Feature, features_of, rows_of_csv};
-use super::views::{Writing, views};
+use super::views::{Writing, views, words_shown};
 use crate::shared::cautions::NOTICE;
+use crate::shared::shown_names::display_names;
 use disclosure::editions::Entry;
 use scouting::failure::{Cause, Failure, Kind};
 use scouting::region::Region;
@@ -57,6 +60,8 @@ pub struct Gate {
     private: PrivateNames,
     points: BTreeSet<(i64, i64)>,
     counties: BTreeSet<String>,
+    /// The counties' names as shown, by id.
+    names: BTreeMap<String, String>,
     /// Columns of the public tables.
     columns: BTreeSet<String>,
     /// The public rows, each by what every table says of it, with what some tables say of it besides.
@@ -89,6 +94,10 @@ impl Gate {
             private: PrivateNames::of(&confidences.names, &public),
             points: confidences.points.iter().copied().map(place_of).collect(),
             counties,
+            names: display_names(region)
+                .into_iter()
+                .map(|(id, name)| (id.to_owned(), name))
+                .collect(),
             columns: columns.collect(),
             rows: BTreeMap::new(),
             grid_km,
@@ -126,6 +135,15 @@ impl Gate {
         }
         let outcome = match judged {
             Judged::Words => Ok(()),
+            Judged::Letter => self.judge_letter(bytes, protocol),
+            Judged::Short => judge_short(&String::from_utf8_lossy(bytes)),
+            Judged::Picture => return judge_picture(bytes).map_err(|why| stopped(file, &why)),
+            Judged::Pdf => {
+                let text = words_of_pdf(bytes).map_err(|cause| unreadable(file, cause))?;
+                handouts::judge_words(&text, protocol, self.rows.keys(), &self.names)
+                    .map_err(|why| stopped(file, &why))?;
+                return self.judge_views(file, &views(&text, Writing::Plain), Closeness::File);
+            }
             Judged::Table | Judged::Elsewhere => {
                 let rows = rows_of_csv(bytes).map_err(|cause| unreadable(file, cause))?;
                 self.judge_table(&rows, protocol)
@@ -137,6 +155,11 @@ impl Gate {
         };
         outcome.map_err(|why| stopped(file, &why))?;
         self.judge_words(file, bytes)
+    }
+
+    fn judge_letter(&self, bytes: &[u8], protocol: &str) -> Result<(), String> {
+        let text = words_shown(&String::from_utf8_lossy(bytes));
+        handouts::judge_words(&text, protocol, self.rows.keys(), &self.names)
     }
 
     /// Judges a file next to the alerts.

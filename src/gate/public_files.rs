@@ -11,12 +11,21 @@ pub(crate) enum Judged {
     Elsewhere,
     /// GeoJSON of county-weeks.
     Map,
+    /// HTML for an e-mail: words with figures by county and the cautions.
+    Letter,
+    /// PDF, of the same.
+    Pdf,
+    /// PNG: pixels alone.
+    Picture,
+    /// A text of few letters with its caution.
+    Short,
 }
 
 /// The files of an issued alert that are public, by name.
-pub(crate) const PUBLIC_FILES: [(&str, Judged); 9] = [
+pub(crate) const PUBLIC_FILES: [(&str, Judged); 14] = [
     ("alert.html", Judged::Words),
     ("alert.md", Judged::Words),
+    ("alert.pdf", Judged::Pdf),
     ("county_week.csv", Judged::Table),
     ("elsewhere_week.csv", Judged::Elsewhere),
     ("county_week.geojson", Judged::Map),
@@ -24,6 +33,10 @@ pub(crate) const PUBLIC_FILES: [(&str, Judged); 9] = [
     ("county_week.style.json", Judged::Words),
     ("county_week.legend.json", Judged::Words),
     ("map.html", Judged::Words),
+    ("email.html", Judged::Letter),
+    ("map.png", Judged::Picture),
+    ("map.svg", Judged::Words),
+    ("short.txt", Judged::Short),
 ];
 
 /// The public files next to the alerts.

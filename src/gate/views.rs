@@ -38,7 +38,7 @@ impl Writing {
     /// That of a file, by the end of its name.
     pub(super) fn of_file(name: &str) -> Writing {
         match name.rsplit_once('.') {
-            Some((_, "html" | "xml" | "qml")) => Writing::Markup,
+            Some((_, "html" | "xml" | "qml" | "svg")) => Writing::Markup,
             Some((_, "md")) => Writing::Markdown,
             _ => Writing::Plain,
         }
@@ -101,6 +101,11 @@ fn decoded_once(text: &str) -> String {
 fn shown(html: &str) -> [String; 2] {
     let (text, attributes) = tokens(html);
     [text, attributes]
+}
+
+/// The words of a page as it shows them, each block apart.
+pub(super) fn words_shown(html: &str) -> String {
+    tokens(html).0.replace(BLOCK_END, " ")
 }
 
 /// Whether an attribute's value is a path or a list of points (Scalable Vector Graphics 2, section 9.3): at least

@@ -56,6 +56,9 @@ pub(crate) fn crop_and_stage(protocol: &Protocol) -> CropAndStage<'_> {
 pub(crate) const IN_ONE_SENTENCE: &str = "Preliminary regional scouting figures, not a treatment recommendation: scout your own field, follow the product's label and local rules, mind bees at \
     bloom, and ask licensed local advice before treating.";
 
+/// The same for a text message, in letters that every telephone has.
+pub(crate) const SHORT: &str = "No treatment recommendation: scout your own field; label, local law, bees at bloom and licensed advice come first.";
+
 /// The same for what is about one field.
 pub(crate) const OF_ONE_FIELD: &str = "A count of one field, not a treatment recommendation: follow the product's label and local rules, mind bees at bloom, and ask \
     licensed local advice before treating.";
@@ -379,6 +382,7 @@ mod tests {
     fn the_sentence_defers_to_label_field_bees_and_local_advice() {
         for word in ["label", "own field", "bees", "local", "licensed"] {
             assert!(IN_ONE_SENTENCE.contains(word), "{word}");
+            assert!(SHORT.contains(word), "{word}");
         }
     }
 }

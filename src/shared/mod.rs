@@ -6,6 +6,7 @@ pub(crate) mod chart;
 pub mod classes;
 pub mod count_words;
 pub mod files;
+pub(crate) mod fonts;
 pub(crate) mod geo_columns;
 pub(crate) mod map_frame;
 pub(crate) mod markdown;

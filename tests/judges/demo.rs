@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use bractline::demo::{ExpectedAccount, SampleOptions, demo_files};
+use bractline::gate::pdf_words::words_of_pdf;
 use scouting::visit::code::Code;
 
 use crate::judge::python;
@@ -105,11 +106,15 @@ fn the_demo_does_the_whole_job_and_twice_the_same() {
     }
     let alerts = contents(&other.join("alerts"));
     // Two issued, one drafted, a page for each of the three weeks, and the boundaries that the issued ones are based on.
-    assert_eq!(alerts.len(), 3 * 7 + 3 + 1, "{:?}", alerts.keys());
+    assert_eq!(alerts.len(), 3 * 12 + 3 + 1, "{:?}", alerts.keys());
     for (path, content) in alerts {
         let name = path.strip_prefix(&other).expect("in the folder");
         let first = std::fs::read(one.join(name)).expect("the same file");
-        if name.ends_with("alert.html") || name.ends_with("alert.md") {
+        let is_page = ["alert.html", "alert.md", "email.html"].map(|page| name.ends_with(page));
+        if name.ends_with("alert.pdf") {
+            let page = |bytes: &[u8]| without_its_times(&words_of_pdf(bytes).expect("a PDF"));
+            assert!(page(&first) == page(&content), "{} differs", name.display());
+        } else if is_page.contains(&true) {
             let page =
                 |bytes: Vec<u8>| without_its_times(&String::from_utf8(bytes).expect("UTF-8"));
             assert!(page(first) == page(content), "{} differs", name.display());

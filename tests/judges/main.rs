@@ -18,6 +18,7 @@ mod durability; // what is on the disk when a load says that it is, and after a 
 mod export; // packages for researchers, passed by validators, searched, and computed again by independent programs
 mod faults; // disks that are full or read-only, in a mount space of their own
 mod flat_memory; // loading takes no more memory for a longer submission
+mod handouts; // what is pasted and sent, opened by readers of PDF, HTML, pictures and text messages
 mod heat_hourly; // the daily methods against hourly temperatures
 mod held_desk; // held records that are corrected by other programs, and their exports as spreadsheets show them
 mod hostile; // hostile records, with memory measured from outside and the store read by a program of others

@@ -267,3 +267,46 @@ fn a_note_that_names_a_field_is_not_issued() {
     let listed = workspace.run(&["alert", "--list"]).expect_code(0);
     assert_eq!(listed.stdout, "no alert is issued yet\n");
 }
+
+/// The files to paste and to send are judged as they are finished: their figures, their cautions, and what they carry besides.
+#[test]
+fn a_file_to_paste_that_says_otherwise_than_the_rows_is_stopped() {
+    let workspace = issued();
+    let caution = "The label is the law";
+    stops(
+        &workspace,
+        "email.html",
+        |text| text.replacen(">1 or more of 4<", ">none of 4<", 1),
+        "it says \"none of 4\" of Brown, which is in no public row",
+    );
+    stops(
+        &workspace,
+        "email.html",
+        |text| text.replace(caution, "Go ahead"),
+        "its caution \"The label is the law\" is missing",
+    );
+    stops(
+        &workspace,
+        "short.txt",
+        |text| text.replacen("scout your own field", "treat", 1),
+        "its caution is not there, or not whole",
+    );
+    stops(
+        &workspace,
+        "map.svg",
+        |text| text.replacen("Brown", "F-46013-2", 1),
+        "F-46013-2",
+    );
+    stops(
+        &workspace,
+        "map.png",
+        |text| text + "GIF89a",
+        "it is no PNG file",
+    );
+    stops(
+        &workspace,
+        "alert.pdf",
+        |text| text + "GIF89a",
+        "it is no PDF file",
+    );
+}

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use arrow::array::RecordBatch;
 use arrow::util::display::array_value_to_string;
+use bractline::gate::pdf_words::words_of_pdf;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
 /// What a reader of the file gets to see: its bytes; for Parquet, which is packed, its cells and notes; for an archive
@@ -21,6 +22,10 @@ pub fn readable(path: &Path, bytes: &[u8]) -> String {
                 text.push('\n');
             }
         }
+    }
+    // The words of a PDF are packed in its bytes.
+    if ending == Some("pdf") {
+        text += &words_of_pdf(bytes).expect("a PDF that can be read");
     }
     if ending == Some("zip") {
         let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).expect("an archive");

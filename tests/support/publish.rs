@@ -65,5 +65,6 @@ pub fn bulletin<'a>(
         store_version: 7,
         note: None,
         issue: None,
+        public_folder: None,
     }
 }

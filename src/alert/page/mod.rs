@@ -4,6 +4,7 @@ pub(crate) mod assumed;
 pub(crate) mod changes;
 pub mod county_map;
 pub(crate) mod county_table;
+pub mod handout;
 pub mod html;
 pub(crate) mod pressure_bars;
 pub(crate) mod row_words;
