@@ -4,10 +4,9 @@ use crate::alert::bulletin::Bulletin;
 use crate::alert::issue::facts::Issue;
 use crate::alert::note::rendered::Note;
 use crate::alert::page::html::alert_html;
-use crate::alert::page::still_to_come::still_to_come;
-use crate::alert::page::summary::Summary;
+use crate::alert::page::still_to_come::{arrived_in_short, still_to_come};
 use crate::alert::page::text::alert_markdown;
-use crate::alert::page::wording::{headline, paragraph};
+use crate::alert::page::wording::{headline_of, paragraph};
 use crate::alert::protocol_facts::facts;
 use crate::figures::place::Place;
 use crate::figures::rolled_up::{Figures, day_of};
@@ -50,6 +49,8 @@ pub(crate) fn build(
     let fields = rows.iter().map(|row| row.fields_visited).sum();
     let season_now = season_now(figures, week, &protocol.id);
     let so_far = SeasonSoFar::of(&figures.public, week, &protocol.id, &protocol.scale)?;
+    let arrived = figures.arrivals.arrived(week, &protocol.id);
+    let arrived_in_short = arrived_in_short(&arrived, fields);
     let bulletin = Bulletin {
         iso_week: &iso_week,
         region: &figures.region,
@@ -62,15 +63,16 @@ pub(crate) fn build(
         so_far: &so_far,
         protocol: &facts(protocol)?,
         contact: &figures.contact,
+        office: &figures.office,
         generated_at: &as_of(figures),
         season_now: season_now.as_deref(),
-        still_to_come: &still_to_come(&figures.arrivals.arrived(week, &protocol.id), fields),
+        still_to_come: &still_to_come(&arrived, fields),
+        arrived: arrived_in_short.as_deref(),
         program_version: concat!("bractline ", env!("CARGO_PKG_VERSION")),
         store_version: figures.rollup.store_version,
         note,
         issue,
     };
-    let words = bulletin.protocol.words();
     let period = Period::Week(week);
     let mut files = vec![
         ("alert.html", alert_html(&bulletin)?.into_bytes()),
@@ -86,7 +88,7 @@ pub(crate) fn build(
     ];
     files.extend(figures.map_files(period, Some(&protocol.id))?);
     Ok(Built {
-        headline: headline(&Summary::of(&figures.region, &rows, words)),
+        headline: headline_of(&bulletin),
         summary: paragraph(&bulletin),
         title: plain_text(&protocol.title),
         files,

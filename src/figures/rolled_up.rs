@@ -17,13 +17,13 @@ use crate::figures::map::maplibre_style::maplibre_style;
 use crate::figures::map::qgis_style::qgis_style;
 use crate::figures::map::rows::{Coverage, MapRows};
 use crate::figures::map::rules::Named;
+use crate::figures::office::Office;
 use crate::figures::week_heat::WeekHeat;
 use crate::shared::count_words::CountWords;
 use crate::shared::files::OutputFile;
 use crate::shared::report;
 use crate::shared::report::counted;
 use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
-use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_snapshot_of, open_store};
 use disclosure::editions::{Entry, Published};
@@ -59,6 +59,8 @@ pub(crate) struct Figures {
     pub(crate) received_until: Option<jiff::Timestamp>,
     /// Who publishes, and how to reach them; empty if the settings do not say.
     pub(crate) contact: String,
+    /// The office that publishes; with its logo for an alert, without it for other commands, which need not read it.
+    pub(crate) office: Office,
     /// The heat that had come by each week; nothing where the workspace has no temperatures.
     pub(crate) heat: WeekHeat,
     /// When the visits of public rows came in, for an alert; empty for other commands, which need not look.
@@ -163,6 +165,7 @@ impl Figures {
             day_of(received_until),
         )?;
         let public = PublicTables::of(rows.shown, &setting).await?;
+        let office = Office::of(workspace, None)?;
         Ok(Figures {
             heat: heat_of(&setting, &catalogue, &public),
             region,
@@ -172,7 +175,8 @@ impl Figures {
             entering: rows.entering,
             outcomes: rows.outcomes,
             received_until,
-            contact: contact(workspace),
+            contact: office.in_words(),
+            office,
             arrivals: Arrivals::default(),
             setting,
         })
@@ -237,6 +241,16 @@ impl Figures {
             u64::from(self.setting.rule.min_fields),
         )
         .await?;
+        Ok(self)
+    }
+
+    /// The same with the office's logo.
+    pub(crate) fn with_logo(
+        mut self,
+        workspace: &Workspace,
+        logo: Option<&[u8]>,
+    ) -> Result<Figures, Failure> {
+        self.office = Office::of(workspace, logo)?;
         Ok(self)
     }
 
@@ -368,13 +382,6 @@ pub(crate) fn note_without_threshold(visits: u64) {
             counted(visits, "visit is", "visits are")
         ));
     }
-}
-
-fn contact(workspace: &Workspace) -> String {
-    let office = &workspace.settings().office;
-    let given = [&office.name, &office.contact].map(|said| plain_text(said));
-    let given = given.iter().filter(|said| !said.is_empty());
-    given.map(String::as_str).collect::<Vec<_>>().join(", ")
 }
 
 /// What the columns of a table mean.

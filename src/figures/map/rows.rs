@@ -12,11 +12,10 @@ use arrow::compute::{cast, take};
 use arrow::datatypes::{DataType, Field, Schema};
 use jiff::civil::Date;
 
-use crate::shared::classes::{Class, levels_of};
+use crate::shared::classes::Class;
 use crate::shared::outline::{Polygon, decimals_of, publishable};
 use crate::shared::tables::ColumnDoc;
 use disclosure::public_row::PublicRow;
-use disclosure::rule::Level;
 use scouting::failure::{Failure, Kind};
 use scouting::region::{County, Region};
 use scouting::visit::week::IsoWeek;
@@ -63,7 +62,8 @@ pub struct MapRows<'a> {
     pub(crate) region: &'a Region,
     pub(crate) table: RecordBatch,
     pub(crate) outlines: BTreeMap<&'a str, Vec<Polygon>>,
-    pub(crate) levels: Vec<Level>,
+    /// The classes of the legend.
+    pub(crate) classes: Vec<Class>,
     pub(crate) protocols: Vec<String>,
 }
 
@@ -101,7 +101,7 @@ impl<'a> MapRows<'a> {
             region,
             table: table_of(region, county_week, &entries)?,
             outlines,
-            levels: levels_of(entries.values().flatten().map(|(_, row)| *row)),
+            classes: Class::legend_of(entries.values().flatten().map(|(_, row)| *row)),
             protocols: protocols.into_iter().map(str::to_owned).collect(),
         })
     }
