@@ -35,7 +35,10 @@ pub(crate) fn answers(bulletin: &Bulletin, summary: &Summary) -> Answers {
         places: places(summary),
         certainty: certainty(bulletin, summary),
         next: next(bulletin, summary),
-        ask: display_name(bulletin.contact),
+        ask: display_name(match &*bulletin.office.contact {
+            "" => bulletin.contact,
+            contact => contact,
+        }),
     }
 }
 
@@ -87,11 +90,11 @@ fn places(summary: &Summary) -> Vec<String> {
         .map(|place| format!("{} {}", fields_in_words(place.row), place.name))
         .collect();
     said.extend(join_with_and(&elsewhere).map(|elsewhere| {
-        format!(
-            "{} {}: {elsewhere}.",
-            sentence_case(summary.words.several()),
-            summary.words.at()
-        )
+        let at = match marked.is_empty() {
+            true => format!(" {}", summary.words.at()),
+            false => String::new(),
+        };
+        format!("Also{at}: {elsewhere}.")
     }));
     said
 }
@@ -160,11 +163,10 @@ fn certainty(bulletin: &Bulletin, summary: &Summary) -> Vec<String> {
     let example = summary.highest().or_else(|| summary.least_visited());
     said.extend(example.map(|county| {
         format!(
-            "In {}, {} could mean {} of all {} (95% confidence interval).",
+            "In {}, {} could mean {} (95% confidence interval).",
             county.name,
             fields_in_words(county.row),
             percent_in_words(county.row, "–"),
-            words.several()
         )
     }));
     said.extend(bulletin.arrived.map(str::to_owned));
@@ -196,6 +198,7 @@ fn scouting(bulletin: &Bulletin, summary: &Summary) -> String {
     let protocol = bulletin.protocol;
     let first = match marked(summary) {
         marked if marked.is_empty() => String::new(),
+        marked if marked.len() > NAMED_FIRST => ", first in the counties outlined".to_owned(),
         marked => format!(
             ", first in {}",
             in_short(&marked, |place| place.name.clone())
