@@ -208,7 +208,7 @@ fn every_county_is_written_on_the_map_by_number_and_where_there_is_room_by_name(
         ">4 of 7</text>",
         ">0 of 9</text>",
         ">1+ of 3</text>",
-        ">Prairie</text>",
+        ">Prairie Clover</text>",
     ] {
         assert!(names.contains(says), "{says}: {names}");
     }

@@ -66,7 +66,7 @@ fn the_three_answers_name_the_counties_that_the_headline_counts_and_the_map_outl
     assert_eq!(
         answers(&page),
         [
-            "Outlined on the map, fields at threshold: Foxglove 9 of 14, Bergamot 4 of 7, Juniper 6 of 11 and 4 more counties.",
+            "Outlined on the map, fields at threshold: Foxglove 9 of 14, Juniper 6 of 11, Bergamot 4 of 7 and 4 more counties.",
             "85 fields in 11 of 16 counties, not a random sample; no conclusion for the others. In Foxglove, 9 of 14 could mean \
              39–84% (95% confidence interval). About half of this week's reports are in.",
             "Scout your own sunflower fields at R2–R3 before July 27, first in the counties outlined. Fields shown reach R5.1 in the weeks of July 27 – August 9, 2026: consider treatment then only if your own field is \
