@@ -61,6 +61,13 @@ fn strict(rows: Vec<PublicRow>) -> Vec<PublicRow> {
     rows.collect()
 }
 
+/// The highest class before there was one of 3 or more.
+const OPEN_OF_AN_EARLIER_VERSION: MedianClass = MedianClass {
+    from: 1.5,
+    below: None,
+    nothing_found: false,
+};
+
 // ---- the map of a page ----
 
 #[test]
@@ -74,7 +81,8 @@ fn the_map_tells_every_kind_of_county_apart() {
             ("0.25 to under 0.5", "1 county"),
             ("0.5 to under 1", "2 counties"),
             ("1 to under 1.5: at or above threshold", "2 counties"),
-            ("1.5 or more: at or above threshold", "1 county"),
+            ("1.5 to under 3: at or above threshold", "1 county"),
+            ("3 or more: at or above threshold", "0 counties"),
             ("3 or 4 fields, none at threshold", "1 county"),
             ("3 or 4 fields, 1 or more at threshold", "1 county"),
             ("all fields at another crop stage", "1 county"),
@@ -94,10 +102,14 @@ fn the_map_tells_every_kind_of_county_apart() {
         assert!(svg.contains(&format!("<pattern id=\"map-{pattern}\"")));
     }
     // A county without figures is plain.
-    assert_eq!(svg.matches("fill=\"#d0d0d0\"><title>").count(), 4);
+    assert_eq!(
+        svg.matches("fill=\"#dcdcdc\" stroke=\"#aaa\"><title>")
+            .count(),
+        4
+    );
     assert!(svg.contains(
         "<desc id=\"map-description\">Of 16 counties, 7 have at least one field at threshold. The highest median is \
-         1.5 or more, in Foxglove. 1 county: nothing found;"
+         1.5 to under 3, in Foxglove. 1 county: nothing found;"
     ));
 }
 
@@ -133,7 +145,7 @@ fn counties_with_a_field_at_threshold_are_outlined_and_on_top() {
     assert_eq!(numbers, ["2", "3", "6", "7", "9", "10", "12"]);
     let first = svg.find(outlined).expect("an outline");
     let quiet = svg
-        .rfind("fill=\"#d0d0d0\"")
+        .rfind("fill=\"#dcdcdc\"")
         .expect("a county without figures");
     assert!(quiet < first, "an outline may be covered");
 }
@@ -163,13 +175,48 @@ fn the_legend_is_that_of_the_level_and_loses_no_county_where_levels_are_mixed() 
         number.parse().expect("a number")
     };
     assert_eq!(legend_of(&map).iter().map(counted).sum::<usize>(), 16);
-    assert_eq!(map.legend.len(), 16);
+    assert_eq!(map.legend.len(), 17);
 
     // Without a row the legend is that of the usual level.
     assert_eq!(
         legend_of(&drawn(&[])).len(),
         legend_of(&drawn(&week())).len()
     );
+}
+
+#[test]
+fn a_row_of_an_earlier_version_is_shown_as_it_was_published() {
+    let mut rows = week();
+    rows[4].median = Some(OPEN_OF_AN_EARLIER_VERSION);
+    let map = drawn(&rows);
+    let says = "6: Foxglove, 9 of 14 fields at threshold, median 1.5 or more</title>";
+    assert!(map.svg.contains(says), "{}", map.svg);
+    let entry = (
+        "1.5 or more (row of an earlier version): at or above threshold",
+        "1 county",
+    );
+    let legend = legend_of(&map);
+    assert!(legend.contains(&entry), "{legend:?}");
+    assert!(legend.contains(&("1.5 to under 3: at or above threshold", "0 counties")));
+}
+
+#[test]
+fn every_county_is_written_on_the_map_by_number_and_where_there_is_room_by_name() {
+    let svg = drawn(&week()).svg;
+    let (numbers, names) = svg.split_once("<g class=\"names\"").expect("names");
+    for number in 1..=16 {
+        let written = format!(">{number}</text>");
+        assert_eq!(numbers.matches(&written).count(), 1, "{number}");
+    }
+    for says in [
+        ">Bergamot</text>",
+        ">4 of 7</text>",
+        ">0 of 9</text>",
+        ">1+ of 3</text>",
+        ">Prairie Clover</text>",
+    ] {
+        assert!(names.contains(says), "{says}: {names}");
+    }
 }
 
 #[test]
@@ -299,11 +346,18 @@ fn fits(filter: &Value, properties: &Value) -> bool {
 fn a_maplibre_style_draws_each_county_of_its_protocol_in_one_class() {
     let mut mixed = strict(week());
     mixed[0] = shown(0, 9, 0, 0.3, 0.6);
+    let mut earlier = week();
+    earlier[4].median = Some(OPEN_OF_AN_EARLIER_VERSION);
     let traps = PublicRow {
         protocol: "traps".to_owned(),
         ..other_stage(1, 4)
     };
-    for (mut rows, classes) in [(week(), 10), (strict(week()), 11), (mixed, 16)] {
+    for (mut rows, classes) in [
+        (week(), 11),
+        (strict(week()), 11),
+        (earlier, 12),
+        (mixed, 17),
+    ] {
         rows.push(PublicRow {
             level: rows[1].level,
             ..traps.clone()

@@ -6,10 +6,9 @@ use crate::alert::map_page::map_html;
 use crate::alert::note::rendered::Note;
 use crate::alert::page::handout::files::handout_files;
 use crate::alert::page::html::alert_html;
-use crate::alert::page::still_to_come::still_to_come;
-use crate::alert::page::summary::Summary;
+use crate::alert::page::still_to_come::{arrived_in_short, still_to_come};
 use crate::alert::page::text::alert_markdown;
-use crate::alert::page::wording::{headline, paragraph};
+use crate::alert::page::wording::{headline_of, paragraph};
 use crate::alert::protocol_facts::facts;
 use crate::figures::place::Place;
 use crate::figures::rolled_up::{Figures, day_of};
@@ -54,6 +53,8 @@ pub(crate) fn build(
     let season_now = season_now(figures, week, protocol);
     let so_far = SeasonSoFar::of(&figures.public, week, &protocol.id, &protocol.scale)?;
     let public_folder = public_folder(figures, issue);
+    let arrived = figures.arrivals.arrived(week, &protocol.id);
+    let arrived_in_short = arrived_in_short(&arrived, fields);
     let bulletin = Bulletin {
         iso_week: &iso_week,
         region: &figures.region,
@@ -66,16 +67,17 @@ pub(crate) fn build(
         so_far: &so_far,
         protocol: &facts(protocol, figures.units)?,
         contact: &figures.contact,
+        office: &figures.office,
         generated_at: &as_of(figures),
         season_now: season_now.as_deref(),
-        still_to_come: &still_to_come(&figures.arrivals.arrived(week, &protocol.id), fields),
+        still_to_come: &still_to_come(&arrived, fields),
+        arrived: arrived_in_short.as_deref(),
         program_version: concat!("bractline ", env!("CARGO_PKG_VERSION")),
         store_version: figures.rollup.store_version,
         note,
         issue,
         public_folder: public_folder.as_deref(),
     };
-    let words = bulletin.protocol.words();
     let period = Period::Week(week);
     let mut files = vec![
         ("alert.html", alert_html(&bulletin)?.into_bytes()),
@@ -93,7 +95,7 @@ pub(crate) fn build(
     files.extend(figures.map_files(period, Some(&protocol.id))?);
     files.extend(handout_files(&bulletin)?);
     Ok(Built {
-        headline: headline(&Summary::of(&figures.region, &rows, words)),
+        headline: headline_of(&bulletin),
         summary: paragraph(&bulletin),
         title: plain_text(&protocol.title),
         files,

@@ -5,6 +5,7 @@ use jiff::civil::Date;
 use super::issue::facts::Issue;
 use super::note::rendered::Note;
 use super::page::worked::WorkedThreshold;
+use crate::figures::office::Office;
 use crate::plan::threshold_table::ShownTable;
 use crate::plan::threshold_words::caption;
 use crate::seasons::season_so_far::SeasonSoFar;
@@ -13,6 +14,7 @@ use crate::shared::shown_numbers::Units;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
 use scouting::region::Region;
+use scouting::visit::stage::StageScale;
 
 /// What a page is made from.
 #[derive(Debug, Clone, Copy)]
@@ -35,12 +37,16 @@ pub struct Bulletin<'a> {
     pub protocol: &'a ProtocolFacts,
     /// Who publishes and how to reach them; empty if that is not set.
     pub contact: &'a str,
+    /// The office as its page shows it.
+    pub office: &'a Office,
     /// When the page was made, as the caller words it; nothing here reads a clock.
     pub generated_at: &'a str,
     /// How the week compares with earlier seasons, in a sentence; `None` where nothing is shown.
     pub season_now: Option<&'a str>,
     /// How much of the week's reports had come in by then, in a sentence.
     pub still_to_come: &'a str,
+    /// The same in a few words, where it is known.
+    pub arrived: Option<&'a str>,
     /// Name and version of the program, such as `bractline 0.1.0`.
     pub program_version: &'a str,
     /// The version of the store that the figures were rolled up from.
@@ -105,6 +111,10 @@ pub struct ProtocolFacts {
     pub threshold_basis: ThresholdBasis,
     /// The crop stages at which the count is valid, such as `R2–R3`.
     pub stage_window: String,
+    /// The first of them.
+    pub first_stage: String,
+    /// The scale that they are on.
+    pub scale: StageScale,
     /// Days after a treatment in which counts are left out.
     pub days_after_treatment: u8,
     /// Which counts of these stages are early, or late for treatment, in sentences.

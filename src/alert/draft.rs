@@ -11,6 +11,7 @@ use super::week_pages::write_week_page;
 use crate::alert::note::bounds::note_text;
 use crate::alert::note::rendered::Note;
 use crate::figures::grid_setting::check_grid_not_lowered;
+use crate::figures::office::read_logo;
 use crate::figures::rolled_up::Figures;
 use crate::shared::files::{borrowed, write_private_folder};
 use crate::shared::report;
@@ -96,6 +97,7 @@ pub(crate) async fn draft(
     let publishing = publishing(week, &protocol.id);
     let figures = figures.publishing(&published, &publishing).await?;
     let figures = figures.with_arrivals(&snapshot).await?;
+    let figures = figures.with_logo(workspace, read_logo(workspace)?.as_deref())?;
     note_heat(&figures, week, &protocol.id);
     let page = write_draft(workspace, &figures, week, &protocol, note.as_ref(), &issued)?;
     Ok(Drafted {

@@ -25,6 +25,8 @@ pub(crate) fn facts(protocol: &Protocol, units: Units) -> Result<ProtocolFacts, 
         threshold_meaning: meaning(protocol),
         threshold_basis: threshold_basis(protocol),
         stage_window: span(&protocol.stages.first, &protocol.stages.last),
+        first_stage: protocol.stages.first.clone(),
+        scale: protocol.scale.clone(),
         days_after_treatment: protocol.after_treatment_days(),
         count_timing: count_timing(protocol),
         treatment_window: protocol

@@ -18,6 +18,7 @@ use crate::figures::map::qgis_style::qgis_style;
 use crate::figures::map::rows::{Coverage, MapRows};
 use crate::figures::map::rules::Named;
 use crate::figures::map::viewer_style::legend_json;
+use crate::figures::office::Office;
 use crate::figures::week_heat::WeekHeat;
 use crate::shared::count_words::CountWords;
 use crate::shared::files::OutputFile;
@@ -25,7 +26,6 @@ use crate::shared::report;
 use crate::shared::report::counted;
 use crate::shared::shown_numbers::Units;
 use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
-use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_snapshot_of, open_store};
 use disclosure::editions::{Entry, Published};
@@ -65,6 +65,8 @@ pub(crate) struct Figures {
     pub(crate) units: Units,
     /// Address of the public folder, with a slash at its end; empty if the settings do not say.
     pub(crate) base_url: String,
+    /// The office that publishes; with its logo for an alert, without it for other commands, which need not read it.
+    pub(crate) office: Office,
     /// The heat that had come by each week; nothing where the workspace has no temperatures.
     pub(crate) heat: WeekHeat,
     /// When the visits of public rows came in, for an alert; empty for other commands, which need not look.
@@ -169,6 +171,7 @@ impl Figures {
             day_of(received_until),
         )?;
         let public = PublicTables::of(rows.shown, &setting).await?;
+        let office = Office::of(workspace, None)?;
         Ok(Figures {
             heat: heat_of(&setting, &catalogue, &public),
             region,
@@ -178,9 +181,10 @@ impl Figures {
             entering: rows.entering,
             outcomes: rows.outcomes,
             received_until,
-            contact: contact(workspace),
             units: workspace.settings().units.system,
             base_url: workspace.settings().publish.base_url.clone(),
+            contact: office.in_words(),
+            office,
             arrivals: Arrivals::default(),
             setting,
         })
@@ -245,6 +249,16 @@ impl Figures {
             u64::from(self.setting.rule.min_fields),
         )
         .await?;
+        Ok(self)
+    }
+
+    /// The same with the office's logo.
+    pub(crate) fn with_logo(
+        mut self,
+        workspace: &Workspace,
+        logo: Option<&[u8]>,
+    ) -> Result<Figures, Failure> {
+        self.office = Office::of(workspace, logo)?;
         Ok(self)
     }
 
@@ -336,7 +350,7 @@ impl Figures {
             ),
             (
                 "county_week.legend.json",
-                legend_json(&drawn.levels, self.words_of(protocol))?,
+                legend_json(&drawn.classes, self.words_of(protocol))?,
             ),
             ("county_week.qml", qgis_style(&drawn, &name_of).into_bytes()),
             ("county_week.style.json", style),
@@ -394,13 +408,6 @@ pub(crate) fn note_without_threshold(visits: u64) {
             counted(visits, "visit is", "visits are")
         ));
     }
-}
-
-fn contact(workspace: &Workspace) -> String {
-    let office = &workspace.settings().office;
-    let given = [&office.name, &office.contact].map(|said| plain_text(said));
-    let given = given.iter().filter(|said| !said.is_empty());
-    given.map(String::as_str).collect::<Vec<_>>().join(", ")
 }
 
 /// What the columns of a table mean.

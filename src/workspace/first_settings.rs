@@ -96,9 +96,13 @@ hold = []
 system = "us"
 
 [office]
-# Printed at the foot of the alert.
+# Printed at the top and at the foot of the alert.
 name = ""
 contact = ""
+# A line or two of the office's own for the foot of every alert.
+footer = ""
+# An SVG or PNG file in this folder, of 40,000 bytes at the most, without scripts, links and metadata. Empty: no logo.
+logo = ""
 
 [publish]
 # Address of the folder that `bractline publish` fills, with a slash at its end, as

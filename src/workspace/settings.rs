@@ -178,6 +178,10 @@ pub(crate) struct OfficeSettings {
     pub name: String,
     /// How to reach it.
     pub contact: String,
+    /// What it prints at the foot of its alerts; may be empty.
+    pub footer: String,
+    /// Name of an SVG or PNG file in the workspace; empty for no logo.
+    pub logo: String,
 }
 
 /// Where and as what issued alerts are published.

@@ -38,7 +38,7 @@ PUBLIC = [
     "fields_visited", "at_threshold_min", "at_threshold_max", "share_low", "share_high", "median_class", "mean_pressure",
     "fields_with_assumed_economics", "fields_outside_stage",
 ]
-CLASSES = [0, 0.25, 0.5, 1, 1.5]
+CLASSES = [0, 0.25, 0.5, 1, 1.5, 3]
 TEXTS = ["treated_on", "treatment", "visit_id", "field_id", "farm_id", "county_id", "assumed", "counts", "crop_stage", "protocol", "iso_week"]
 
 

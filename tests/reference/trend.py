@@ -38,7 +38,7 @@ def rows_of(path):
 
 
 def middle_of_class(row):
-    """One number for the class of a median, read from its name: nothing-found, 0.25-0.5 or 1.5+."""
+    """One number for the class of a median, read from its name: nothing-found, 0.25-0.5 or 3+."""
     name = row["median_class"]
     if name == "nothing-found":
         return 0.0

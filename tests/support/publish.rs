@@ -1,11 +1,13 @@
 //! An alert of a protocol for the pages.
 
 use bractline::alert::bulletin::{Bulletin, ProtocolFacts, ThresholdBasis};
+use bractline::figures::office::Office;
 use bractline::seasons::season_so_far::SeasonSoFar;
 use bractline::shared::shown_numbers::Units;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
 use scouting::region::Region;
+use scouting::visit::stage::StageScale;
 
 pub fn protocol() -> ProtocolFacts {
     ProtocolFacts {
@@ -17,6 +19,8 @@ pub fn protocol() -> ProtocolFacts {
         threshold_meaning: None,
         threshold_basis: ThresholdBasis::Economics,
         stage_window: "R2–R3".to_owned(),
+        first_stage: "R2".to_owned(),
+        scale: StageScale::Sunflower,
         days_after_treatment: 14,
         count_timing: None,
         treatment_window: None,
@@ -42,6 +46,13 @@ pub static NO_SEASON: SeasonSoFar = SeasonSoFar {
     stages: Vec::new(),
 };
 
+pub static NO_OFFICE: Office = Office {
+    name: String::new(),
+    contact: String::new(),
+    footer: String::new(),
+    logo: None,
+};
+
 pub fn bulletin<'a>(
     region: &'a Region,
     rows: &'a [PublicRow],
@@ -58,8 +69,10 @@ pub fn bulletin<'a>(
         so_far: &NO_SEASON,
         protocol,
         contact: "",
+        office: &NO_OFFICE,
         season_now: Some("Mean pressure of the counties shown is 0.62 & level."),
         still_to_come: "How much is still to come is not known.",
+        arrived: None,
         generated_at: "July 27, 2026, 06:00 UTC",
         program_version: "bractline 0.1.0",
         store_version: 7,

@@ -269,6 +269,7 @@ fn row(
             .collect::<BTreeMap<_, _>>(),
         boundaries_sha256: inputs.boundaries_sha256(),
         weather_sha256: inputs.weather_sha256(),
+        logo_sha256: inputs.logo_sha256(),
         public_rows: Some(figures.entering.clone()),
         season_k: clumping("season_k"),
         season_k_information: clumping("season_k_information"),

@@ -19,6 +19,17 @@ pub(crate) fn fields_in_words(row: &PublicRow) -> String {
     }
 }
 
+/// The same in few characters, for a map: `4 of 6`, `5+ of 6`, `0 of 4`, `1–2 of 7`.
+pub(crate) fn fields_in_short(row: &PublicRow) -> String {
+    let all = row.fields_visited;
+    match row.at_threshold {
+        [_, 0] => format!("0 of {all}"),
+        [least, most] if least == most => format!("{least} of {all}"),
+        [least, most] if most == all => format!("{least}+ of {all}"),
+        [least, most] => format!("{least}–{most} of {all}"),
+    }
+}
+
 /// The same with its noun: `4 of 6 fields at threshold`.
 pub(crate) fn fields_at_threshold_in_words(row: &PublicRow, words: CountWords) -> String {
     let noun = match row.fields_visited {
@@ -51,7 +62,7 @@ pub(crate) fn over_third_in_words(row: &PublicRow) -> String {
     })
 }
 
-/// The class of the median in words: `0.5 to under 1`, `under 0.25`, `1.5 or more`; `None` for fewer than five fields.
+/// The class of the median in words: `0.5 to under 1`, `under 0.25`, `3 or more`; `None` for fewer than five fields.
 pub(crate) fn median_in_words(row: &PublicRow) -> Option<String> {
     let class = row.median?;
     Some(match class.below {
@@ -60,7 +71,7 @@ pub(crate) fn median_in_words(row: &PublicRow) -> Option<String> {
     })
 }
 
-/// The same in few characters, for a cell of a table: `0.5–1`, `<0.25`, `1.5+`, `0`.
+/// The same in few characters, for a cell of a table: `0.5–1`, `<0.25`, `3+`, `0`.
 pub(crate) fn median_in_short(row: &PublicRow) -> Option<String> {
     let class = row.median?;
     Some(match class.below {
@@ -132,15 +143,17 @@ pub(crate) mod tests {
 
     #[test]
     fn every_kind_of_count_has_its_words() {
-        for (fields, at_threshold, words) in [
-            (4, [0, 0], "none of 4"),
-            (4, [1, 4], "1 or more of 4"),
-            (6, [4, 4], "4 of 6"),
-            (6, [5, 6], "5 or more of 6"),
-            (7, [1, 2], "1 to 2 of 7"),
-            (7, [3, 7], "3 or more of 7"),
+        for (fields, at_threshold, words, short) in [
+            (4, [0, 0], "none of 4", "0 of 4"),
+            (4, [1, 4], "1 or more of 4", "1+ of 4"),
+            (6, [4, 4], "4 of 6", "4 of 6"),
+            (6, [5, 6], "5 or more of 6", "5+ of 6"),
+            (7, [1, 2], "1 to 2 of 7", "1–2 of 7"),
+            (7, [3, 7], "3 or more of 7", "3+ of 7"),
         ] {
-            assert_eq!(fields_in_words(&row("001", fields, at_threshold)), words);
+            let row = row("001", fields, at_threshold);
+            assert_eq!(fields_in_words(&row), words);
+            assert_eq!(fields_in_short(&row), short);
         }
     }
 

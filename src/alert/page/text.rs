@@ -5,6 +5,7 @@
 
 use jiff::civil::Date;
 
+use super::answers::answers;
 use super::changes::changes_of;
 use super::row_words::{
     fields_in_words, median_in_short, over_third_in_words, percent_in_words, visits_until_in_words,
@@ -12,7 +13,7 @@ use super::row_words::{
 use super::stage_mix::stages_counted;
 use super::summary::Summary;
 use super::when::when_due;
-use super::wording::{headline, paragraph, rule_in_words};
+use super::wording::{headline_of, paragraph, rule_in_words};
 use crate::alert::bulletin::{Bulletin, ProtocolFacts};
 use crate::plan::threshold_words::markdown;
 use crate::shared::cautions::{Group, standing_cautions};
@@ -41,7 +42,7 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     })?;
     let (protocol, words) = (bulletin.protocol, bulletin.protocol.words());
     let summary = Summary::of(bulletin.region, bulletin.rows, words);
-    let mut parts = vec![format!("# {}", escaped(&headline(&summary)))];
+    let mut parts = vec![format!("# {}", escaped(&headline_of(bulletin)))];
     parts.push(wrapped(&about(bulletin, &week)));
     if let Some(notice) = bulletin.region.invented() {
         parts.push(wrapped(&format!("**{}**", escaped(notice))));
@@ -57,6 +58,10 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     }
     let at_top = protocol.cautions_at_top.iter();
     parts.extend(at_top.map(|text| wrapped(&format!("**Caution.** {}", escaped(text)))));
+    let answers = answers(bulletin, &summary);
+    for (heading, said) in answers.titled() {
+        parts.push(wrapped(&format!("**{heading}.** {}", escaped(&said))));
+    }
     parts.push(wrapped(&escaped(&paragraph(bulletin))));
     if let Some(stages) = stages_of(bulletin) {
         parts.push(wrapped(&escaped(&stages)));

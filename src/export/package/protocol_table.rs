@@ -9,6 +9,7 @@ use super::package_file::{one_line, unmade};
 use super::table::{ExportTable, Places};
 use super::taxa::{current_name, life_stage, taxon_id};
 use crate::shared::passages::sites_by_area;
+use crate::shared::shown_numbers::Units;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Protocol;
 use scouting::visit::record::CountForm;
@@ -96,7 +97,7 @@ const OPTIONAL_TEXTS: [TextColumn; 8] = [
     (
         "sites_by_area",
         "sites of a full sample of a larger field; null where every field needs sites_min",
-        |p| sites_by_area(p).unwrap_or_default(),
+        |p| sites_by_area(p, Units::Metric).unwrap_or_default(),
     ),
     (
         "current_name",

@@ -8,6 +8,7 @@ use super::rows::ADDED_COLUMNS;
 use super::rules::{AT_THRESHOLD, outlined, rules};
 use super::viewer_style::VIEWER_COLUMNS;
 use crate::shared::cautions;
+use crate::shared::classes::Class;
 use crate::shared::count_words::CountWords;
 use crate::shared::passages::sentence_case;
 use crate::shared::tables::ColumnDoc;
@@ -81,7 +82,7 @@ pub(crate) fn columns_page(
          | class | color | status | level | median_class |\n|---|---|---|---|---|\n",
         sentence_case(&outlined(words)),
     );
-    for rule in rules(&[Level::Survey, Level::Strict]) {
+    for rule in rules(&Class::known(&[Level::Survey, Level::Strict])) {
         let (level, class) = rule.median.unwrap_or_default();
         let (said, fill, status) = (rule.class.words(words), rule.fill, rule.status);
         let _ = writeln!(page, "| {said} | `{fill}` | {status} | {level} | {class} |");

@@ -26,7 +26,7 @@ const LABELS: &str = concat!(
 /// The style of a file, as QGIS 3 reads it. The time of a feature runs from `start` to `end`, both included. `name_of`
 /// gives the title and the words of a protocol by its id.
 pub fn qgis_style(rows: &MapRows, name_of: &dyn Fn(&str) -> Named) -> String {
-    let rules = rules(&rows.levels);
+    let rules = rules(&rows.classes);
     let mut style = String::from(concat!(
         "<!DOCTYPE qgis>\n",
         "<qgis version=\"3.22\" styleCategories=\"Symbology|Labeling|Temporal\" labelsEnabled=\"1\">\n",
@@ -223,7 +223,7 @@ mod tests {
             title: format!("Title of <{id}>"),
             words: CountWords::Threshold,
         });
-        let classes = rules(&rows.levels).len() + 1;
+        let classes = rules(&rows.classes).len() + 1;
         for place in 0..2 * classes {
             assert!(style.contains(&format!("key=\"class-{place}\" symbol=\"{place}\"")));
             assert_eq!(

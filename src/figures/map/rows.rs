@@ -13,11 +13,10 @@ use arrow::datatypes::{DataType, Field, Schema};
 use jiff::civil::Date;
 
 use super::viewer_style::ShownRow;
-use crate::shared::classes::{Class, levels_of};
+use crate::shared::classes::Class;
 use crate::shared::outline::{Polygon, decimals_of, publishable};
 use crate::shared::tables::ColumnDoc;
 use disclosure::public_row::PublicRow;
-use disclosure::rule::Level;
 use scouting::failure::{Failure, Kind};
 use scouting::region::{County, Region};
 use scouting::visit::week::IsoWeek;
@@ -64,7 +63,8 @@ pub struct MapRows<'a> {
     pub(crate) region: &'a Region,
     pub(crate) table: RecordBatch,
     pub(crate) outlines: BTreeMap<&'a str, Vec<Polygon>>,
-    pub(crate) levels: Vec<Level>,
+    /// The classes of the legend.
+    pub(crate) classes: Vec<Class>,
     pub(crate) protocols: Vec<String>,
     /// What a map shows of each row.
     pub(crate) shown: Vec<ShownRow>,
@@ -108,7 +108,7 @@ impl<'a> MapRows<'a> {
                 .values()
                 .map(|found| ShownRow::of(found.map(|(_, row)| row)))
                 .collect(),
-            levels: levels_of(entries.values().flatten().map(|(_, row)| *row)),
+            classes: Class::legend_of(entries.values().flatten().map(|(_, row)| *row)),
             protocols: protocols.into_iter().map(str::to_owned).collect(),
         })
     }

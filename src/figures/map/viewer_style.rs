@@ -11,7 +11,6 @@ use crate::shared::count_words::CountWords;
 use crate::shared::tables::ColumnDoc;
 use crate::shared::unseen::plain_text;
 use disclosure::public_row::PublicRow;
-use disclosure::rule::Level;
 use scouting::failure::{Failure, Kind};
 
 /// Opaque enough that a color is known from the legend; roads of a base map shine through.
@@ -134,13 +133,13 @@ struct LegendClass {
     median: Map<String, Value>,
 }
 
-/// The legend of a map file as JSON: each class of these levels in its order, with its words, its color and how it is
+/// The legend of a map file as JSON: each of these classes in its order, with its words, its color and how it is
 /// found in the file.
 ///
 /// # Errors
 /// A [`Failure`] if it cannot be written.
-pub(crate) fn legend_json(levels: &[Level], words: CountWords) -> Result<Vec<u8>, Failure> {
-    let classes = rules(levels).into_iter().map(|rule| LegendClass {
+pub(crate) fn legend_json(classes: &[Class], words: CountWords) -> Result<Vec<u8>, Failure> {
+    let classes = rules(classes).into_iter().map(|rule| LegendClass {
         class: rule.class.words(words),
         fill: long_color(rule.fill),
         status: rule.status,
@@ -176,10 +175,10 @@ mod tests {
 
     #[test]
     fn the_legend_has_every_class_with_its_color() {
-        let legend = legend_json(&[Level::Survey], CountWords::Threshold).expect("a legend");
+        let all = Class::legend_of(std::iter::empty());
+        let legend = legend_json(&all, CountWords::Threshold).expect("a legend");
         let legend: Value = serde_json::from_slice(&legend).expect("JSON");
         let classes = legend["classes"].as_array().expect("classes");
-        let all = Class::all(Level::Survey);
         assert_eq!(classes.len(), all.len());
         for (found, class) in classes.iter().zip(all) {
             assert_eq!(found["class"], class.words(CountWords::Threshold));
