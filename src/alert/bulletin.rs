@@ -9,13 +9,17 @@ use crate::seasons::season_so_far::SeasonSoFar;
 use crate::shared::count_words::CountWords;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
+use scouting::failure::{Failure, Kind};
 use scouting::region::Region;
+use scouting::visit::week::{IsoWeek, Weeks};
 
 /// What a page is made from.
 #[derive(Debug, Clone, Copy)]
 pub struct Bulletin<'a> {
-    /// ISO 8601 week, as `2026-W30`.
+    /// Name of the week, as `2026-W30`.
     pub iso_week: &'a str,
+    /// The days of each week.
+    pub weeks: &'a Weeks,
     /// The counties.
     pub region: &'a Region,
     /// The public rows of this week under this protocol.
@@ -26,6 +30,8 @@ pub struct Bulletin<'a> {
     pub visits_until: Option<Date>,
     /// Those of the week before, if there are any.
     pub previous: Option<&'a [PublicRow]>,
+    /// The week before, if it has public rows, with how much of it has come in.
+    pub last_week: Option<LastWeek<'a>>,
     /// The region's season as far as this week, and the earlier ones.
     pub so_far: &'a SeasonSoFar,
     /// What was counted, and what it means.
@@ -46,6 +52,29 @@ pub struct Bulletin<'a> {
     pub note: Option<&'a Note>,
     /// What it is issued as; `None` of a draft.
     pub issue: Option<&'a Issue>,
+}
+
+/// The week before that of a page, which is more complete.
+#[derive(Debug, Clone, Copy)]
+pub struct LastWeek<'a> {
+    /// The week.
+    pub week: IsoWeek,
+    /// Its public rows under the protocol of the page.
+    pub rows: &'a [PublicRow],
+    /// How much of its reports had come in, in a sentence.
+    pub reporting: &'a str,
+}
+
+impl Bulletin<'_> {
+    /// The week.
+    ///
+    /// # Errors
+    /// A [`Failure`] if `iso_week` names none.
+    pub(crate) fn week(&self) -> Result<IsoWeek, Failure> {
+        self.iso_week.parse().map_err(|why: String| {
+            Failure::new(Kind::Publish, why).mend("write the week as 2026-W30")
+        })
+    }
 }
 
 /// What a threshold is based on.

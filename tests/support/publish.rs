@@ -5,6 +5,7 @@ use bractline::seasons::season_so_far::SeasonSoFar;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
 use scouting::region::Region;
+use scouting::visit::week::Weeks;
 
 pub fn protocol() -> ProtocolFacts {
     ProtocolFacts {
@@ -39,6 +40,8 @@ pub static NO_SEASON: SeasonSoFar = SeasonSoFar {
     stages: Vec::new(),
 };
 
+static ISO_WEEKS: Weeks = Weeks::ISO;
+
 pub fn bulletin<'a>(
     region: &'a Region,
     rows: &'a [PublicRow],
@@ -47,11 +50,13 @@ pub fn bulletin<'a>(
 ) -> Bulletin<'a> {
     Bulletin {
         iso_week: "2026-W30",
+        weeks: &ISO_WEEKS,
         region,
         rows,
         rule: &Rule::LEAST,
         visits_until: Some(jiff::civil::date(2026, 7, 26)),
         previous,
+        last_week: None,
         so_far: &NO_SEASON,
         protocol,
         contact: "",
