@@ -94,7 +94,10 @@ pub(crate) fn area_lines(bulletin: &Bulletin) -> Vec<AreaLine> {
         place,
         said: sum.in_words(words),
     };
-    let mut lines = vec![line("Whole region, from the places shown".to_owned(), &region)];
+    let mut lines = vec![line(
+        "Whole region, from the places shown".to_owned(),
+        &region,
+    )];
     let sums = district_sums(bulletin.rows, bulletin.region.districts());
     lines.extend(
         sums.iter()
@@ -166,8 +169,8 @@ mod tests {
         ];
         let districts = [("001", "north"), ("002", "north"), ("003", "south")];
         let districts = districts.map(|(county, name)| (county.to_owned(), name.to_owned()));
-        let sums = district_sums(&rows, &BTreeMap::from(districts.clone())).into_iter();
-        let sums: Vec<(&str, Sum)> = sums.collect();
+        let districts = BTreeMap::from(districts);
+        let sums: Vec<(&str, Sum)> = district_sums(&rows, &districts).into_iter().collect();
         let sum = |counties, elsewhere, fields, at_threshold| Sum {
             counties,
             elsewhere,
@@ -209,10 +212,7 @@ mod tests {
     #[test]
     fn several_small_groups_make_a_headline() {
         let region = scouting::region::Region::built_in("us:10").expect("counties");
-        let rows = [
-            elsewhere("north", 7, [6, 7]),
-            elsewhere("south", 9, [4, 4]),
-        ];
+        let rows = [elsewhere("north", 7, [6, 7]), elsewhere("south", 9, [4, 4])];
         let said = |rows: &[PublicRow]| {
             headline_of_groups(&Summary::of(&region, rows, CountWords::Threshold))
         };
@@ -223,10 +223,7 @@ mod tests {
             )
         );
         assert_eq!(said(&rows[..1]), None, "one group has a name of its own");
-        let none = [
-            elsewhere("north", 7, [0, 0]),
-            elsewhere("south", 9, [0, 0]),
-        ];
+        let none = [elsewhere("north", 7, [0, 0]), elsewhere("south", 9, [0, 0])];
         assert_eq!(said(&none), None);
     }
 }

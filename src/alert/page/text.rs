@@ -86,7 +86,11 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     if !areas.is_empty() {
         parts.push("## The region and its districts".to_owned());
         let lines = areas.iter().map(|area| {
-            listed(&format!("**{}:** {}.", escaped(&area.place), escaped(&area.said)))
+            listed(&format!(
+                "**{}:** {}.",
+                escaped(&area.place),
+                escaped(&area.said)
+            ))
         });
         parts.push(lines.collect::<Vec<_>>().join("\n"));
     }

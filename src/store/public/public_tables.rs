@@ -130,9 +130,7 @@ fn days_of<'r>(
 ) -> Result<ArrayRef, Failure> {
     let days = rows.map(|row| match row.iso_week.parse() {
         Ok(week) => Ok(days_since_epoch(of(week))),
-        Err(why) => {
-            Err(Failure::new(Kind::Damaged, "a public row names no week").caused_by(why))
-        }
+        Err(why) => Err(Failure::new(Kind::Damaged, "a public row names no week").caused_by(why)),
     });
     let days = days.collect::<Result<Vec<i32>, Failure>>()?;
     Ok(Arc::new(Date32Array::from(days)))
