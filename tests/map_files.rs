@@ -13,7 +13,7 @@ use disclosure::public_row::PublicRow;
 use disclosure::rule::Level;
 use serde_json::{Value, json};
 
-use crate::support::map_files::{WEEK, county_week_geojson};
+use crate::support::map_files::{WEEK, WEEK_DAYS, county_week_geojson};
 use crate::support::week_rows::{county_week_of, elsewhere, other_stage, region, shown, week};
 
 fn named(title: String) -> Named {
@@ -263,6 +263,7 @@ fn a_file_of_a_week_refuses_what_does_not_belong_in_it() {
         }
         let coverage = Coverage::WholeWeek {
             iso_week,
+            days: WEEK_DAYS,
             protocols: &["bsm-eggs"],
         };
         let failure = MapRows::gather(&region, &table, rows, coverage).expect_err("refused");
@@ -404,6 +405,7 @@ fn the_qgis_style_names_each_protocol_and_switches_on_the_first_alone() {
     let table = county_week_of(&region, &rows);
     let coverage = Coverage::WholeWeek {
         iso_week: "2026-W30",
+        days: WEEK_DAYS,
         protocols: &["bsm-eggs", "traps"],
     };
     let map = MapRows::gather(&region, &table, &rows, coverage).expect("rows");

@@ -1,6 +1,6 @@
 //! Builds the files of an alert, writing nothing.
 
-use crate::alert::bulletin::Bulletin;
+use crate::alert::bulletin::{Bulletin, LastWeek};
 use crate::alert::issue::facts::{Issue, folder_name};
 use crate::alert::map_page::map_html;
 use crate::alert::note::rendered::Note;
@@ -44,10 +44,20 @@ pub(crate) fn build(
     issue: Option<&Issue>,
 ) -> Result<Built, Failure> {
     let rows = figures.rows_under(week, &protocol.id);
-    let previous = week
-        .previous()
-        .map(|week| figures.rows_under(week, &protocol.id))
-        .filter(|rows| !rows.is_empty());
+    let last_week = week.previous().map(|week| {
+        let rows = figures.rows_under(week, &protocol.id);
+        let fields = rows.iter().map(|row| row.fields_visited).sum();
+        let reporting = still_to_come(&figures.arrivals.arrived(week, &protocol.id), fields);
+        (week, rows, reporting)
+    });
+    let last_week = last_week
+        .as_ref()
+        .filter(|(_, rows, _)| !rows.is_empty())
+        .map(|(week, rows, reporting)| LastWeek {
+            week: *week,
+            rows,
+            reporting,
+        });
     let iso_week = week.to_string();
     let fields = rows.iter().map(|row| row.fields_visited).sum();
     let season_now = season_now(figures, week, protocol);
@@ -57,13 +67,15 @@ pub(crate) fn build(
     let arrived_in_short = arrived_in_short(&arrived, fields);
     let bulletin = Bulletin {
         iso_week: &iso_week,
+        weeks: &figures.setting.weeks,
         region: &figures.region,
         rows: &rows,
         rule: &figures.setting.rule,
         visits_until: figures
             .received_until
             .map(|_| day_of(figures.received_until)),
-        previous: previous.as_deref(),
+        previous: last_week.map(|last| last.rows),
+        last_week,
         so_far: &so_far,
         protocol: &facts(protocol, figures.units)?,
         contact: &figures.contact,

@@ -13,14 +13,18 @@ use crate::shared::count_words::CountWords;
 use crate::shared::shown_numbers::Units;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
+use scouting::failure::{Failure, Kind};
 use scouting::region::Region;
 use scouting::visit::stage::StageScale;
+use scouting::visit::week::{IsoWeek, Weeks};
 
 /// What a page is made from.
 #[derive(Debug, Clone, Copy)]
 pub struct Bulletin<'a> {
-    /// ISO 8601 week, as `2026-W30`.
+    /// Name of the week, as `2026-W30`.
     pub iso_week: &'a str,
+    /// The days of each week.
+    pub weeks: &'a Weeks,
     /// The counties.
     pub region: &'a Region,
     /// The public rows of this week under this protocol.
@@ -31,6 +35,8 @@ pub struct Bulletin<'a> {
     pub visits_until: Option<Date>,
     /// Those of the week before, if there are any.
     pub previous: Option<&'a [PublicRow]>,
+    /// The week before, if it has public rows, with how much of it has come in.
+    pub last_week: Option<LastWeek<'a>>,
     /// The region's season as far as this week, and the earlier ones.
     pub so_far: &'a SeasonSoFar,
     /// What was counted, and what it means.
@@ -58,6 +64,29 @@ pub struct Bulletin<'a> {
     /// Address of its folder at the public place, with a slash at its end; `None` of a draft, or where the office has not set
     /// its address.
     pub public_folder: Option<&'a str>,
+}
+
+/// The week before that of a page, which is more complete.
+#[derive(Debug, Clone, Copy)]
+pub struct LastWeek<'a> {
+    /// The week.
+    pub week: IsoWeek,
+    /// Its public rows under the protocol of the page.
+    pub rows: &'a [PublicRow],
+    /// How much of its reports had come in, in a sentence.
+    pub reporting: &'a str,
+}
+
+impl Bulletin<'_> {
+    /// The week.
+    ///
+    /// # Errors
+    /// A [`Failure`] if `iso_week` names none.
+    pub(crate) fn week(&self) -> Result<IsoWeek, Failure> {
+        self.iso_week.parse().map_err(|why: String| {
+            Failure::new(Kind::Publish, why).mend("write the week as 2026-W30")
+        })
+    }
 }
 
 /// What a threshold is based on.

@@ -47,7 +47,7 @@ struct NamedCounty {
 pub(crate) fn map_html(bulletin: &Bulletin) -> Result<String, Failure> {
     let (protocol, region) = (bulletin.protocol, bulletin.region);
     let words = protocol.words();
-    let week = week_in_words(bulletin.iso_week).unwrap_or_else(|| bulletin.iso_week.to_owned());
+    let week = week_in_words(bulletin.week()?, bulletin.weeks);
     let title = MapTitle {
         subject: &protocol.title,
         week: &week,

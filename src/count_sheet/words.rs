@@ -193,7 +193,7 @@ pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
         ),
         passage(
             "When to submit",
-            "On the visit date if you can. The alert is weekly, Monday to Sunday, and a late visit \
+            "On the visit date if you can. The alert is weekly, and a late visit \
              is counted in the week of its day."
                 .to_owned(),
         ),

@@ -18,4 +18,5 @@ pub(crate) mod rolled_up;
 pub(crate) mod setting;
 pub(crate) mod sql;
 pub(crate) mod week_heat;
+pub(crate) mod week_setting;
 pub(crate) mod written;

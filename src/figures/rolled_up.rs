@@ -158,7 +158,7 @@ impl Figures {
             region, catalogue, ..
         } = sources;
         let received_until = snapshot.received_until().await?;
-        let setting = roll_up_setting(workspace, &region, sources.weather)?;
+        let setting = roll_up_setting(workspace, &region, sources.weather, sources.published)?;
         let also = sources.also;
         let rollup = roll_up_keeping(snapshot, elsewhere, &catalogue, &setting, also).await?;
         note_without_threshold(rollup.visits_without_threshold);
@@ -243,12 +243,7 @@ impl Figures {
 
     /// Looks up when the visits of the public rows came in.
     pub(crate) async fn with_arrivals(mut self, snapshot: &Snapshot) -> Result<Figures, Failure> {
-        self.arrivals = Arrivals::of(
-            snapshot,
-            self.public.rows(),
-            u64::from(self.setting.rule.min_fields),
-        )
-        .await?;
+        self.arrivals = Arrivals::of(snapshot, self.public.rows(), &self.setting).await?;
         Ok(self)
     }
 
@@ -297,15 +292,22 @@ impl Figures {
         protocol: Option<&str>,
     ) -> Result<MapRows<'_>, Failure> {
         let protocols = protocol.map_or_else(|| self.protocols(), |id| vec![id]);
+        let weeks = &self.setting.weeks;
         let week = match period {
-            Period::Week(week) => Some(week.to_string()),
+            Period::Week(week) => Some((
+                week.to_string(),
+                (weeks.first_day(week), weeks.last_day(week)),
+            )),
             Period::Season(_) | Period::All => None,
         };
         let coverage = week
-            .as_deref()
-            .map_or(Coverage::VisitedCounties, |iso_week| Coverage::WholeWeek {
-                iso_week,
-                protocols: &protocols,
+            .as_ref()
+            .map_or(Coverage::VisitedCounties, |(iso_week, days)| {
+                Coverage::WholeWeek {
+                    iso_week,
+                    days: *days,
+                    protocols: &protocols,
+                }
             });
         let table = self.public.county_week().rows_under(period, protocol)?;
         MapRows::gather(&self.region, &table, self.public.rows(), coverage)
@@ -390,7 +392,7 @@ impl Figures {
 fn heat_of(setting: &Setting, catalogue: &Catalogue, public: &PublicTables) -> WeekHeat {
     let weeks = public.rows().iter();
     let weeks = weeks.map(|row| (&*row.protocol, &*row.iso_week));
-    WeekHeat::of(&setting.weather, &setting.counties, catalogue, weeks)
+    WeekHeat::of(setting, catalogue, weeks)
 }
 
 /// The day of a moment, UTC; long ago if nothing came in.

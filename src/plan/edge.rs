@@ -15,12 +15,13 @@ use crate::shared::files::write_private_folder;
 use crate::shared::shown_numbers::{Form, Units, display_number};
 use crate::shared::tables::csv_of;
 use crate::workspace::Workspace;
-use crate::workspace::open::{open_catalogue, open_region, open_snapshot};
+use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::economic_distance::EdgeDecline;
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::{IsoWeek, NamedWeek};
 use scouting::visit::words::disarmed;
+use store::alerts::table::published_rows;
 use store::delta::snapshot::Snapshot;
 use store::rows::visit_sites::VisitSites;
 use store::stages::run::roll_up;
@@ -32,7 +33,7 @@ pub(crate) struct EdgeOptions {
     /// Id of the protocol.
     pub(crate) protocol: String,
     /// The week; the newest with a visit if `None`.
-    pub(crate) week: Option<IsoWeek>,
+    pub(crate) week: Option<NamedWeek>,
     /// Output folder.
     pub(crate) out: Option<PathBuf>,
 }
@@ -225,11 +226,13 @@ impl EdgeOptions {
                 .mend(format!("the catalog has {}", catalogue.ids()))
         })?;
         let decline = decline_of(protocol)?;
+        let published = published_rows(&open_store(workspace).await?).await?;
         // No day of treatment is asked for, so no temperatures are.
-        let setting = roll_up_setting(workspace, &open_region(workspace)?, None)?;
+        let setting = roll_up_setting(workspace, &open_region(workspace)?, None, &published)?;
         let rollup = roll_up(snapshot, None, &catalogue, &setting).await?;
         note_without_threshold(rollup.visits_without_threshold);
-        let standing = self.standing_visit(&rollup.field_week().batch)?;
+        let week = self.week.map(|week| week.among(&setting.weeks));
+        let standing = self.standing_visit(&rollup.field_week().batch, week)?;
         let visit = snapshot.visit_sites(&standing.visit_id).await?;
         let mut reached = Reached {
             sites: site_rows(&visit, standing.threshold, decline),
@@ -264,14 +267,18 @@ impl EdgeOptions {
     }
 
     /// The newest standing visit of the field within the stage window that follows no treatment, of the week that was asked for.
-    fn standing_visit(&self, field_week: &RecordBatch) -> Result<Standing, Failure> {
+    fn standing_visit(
+        &self,
+        field_week: &RecordBatch,
+        week: Option<IsoWeek>,
+    ) -> Result<Standing, Failure> {
         let text = |name: &str| field_week[name].as_string::<i32>();
         let (fields, protocols, weeks) = (text("field_id"), text("protocol"), text("iso_week"));
         let visits = text("visit_id");
         let in_window = field_week["in_window"].as_boolean();
         let treated = field_week["after_treatment"].as_boolean();
         let thresholds = field_week["threshold"].as_primitive::<Float64Type>();
-        let week = self.week.map(|week| week.to_string());
+        let week = week.map(|week| week.to_string());
         let rows = (0..field_week.num_rows()).filter(|row| {
             fields.value(*row) == self.field
                 && protocols.value(*row) == self.protocol

@@ -54,7 +54,12 @@ impl SeasonFigures {
         let snapshot = open_snapshot_of(workspace, version).await?;
         let region = open_region(workspace)?;
         let catalogue = open_catalogue(workspace)?;
-        let setting = roll_up_setting(workspace, &region, workspace.weather().as_deref())?;
+        let setting = roll_up_setting(
+            workspace,
+            &region,
+            workspace.weather().as_deref(),
+            &published,
+        )?;
         let rollup = roll_up(&snapshot, None, &catalogue, &setting).await?;
         note_without_threshold(rollup.visits_without_threshold);
         let visits_until = day_of(snapshot.received_until().await?);
@@ -74,7 +79,7 @@ impl SeasonFigures {
         let published_now = shown(&Publishing::All(Period::All))?;
         let weeks = public.iter().chain(&published_now);
         let weeks = weeks.map(|row| (&*row.protocol, &*row.iso_week));
-        let heat = WeekHeat::of(&setting.weather, &setting.counties, &catalogue, weeks);
+        let heat = WeekHeat::of(&setting, &catalogue, weeks);
         Ok(SeasonFigures {
             heat,
             units: workspace.settings().units.system,

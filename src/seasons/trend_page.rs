@@ -42,6 +42,8 @@ pub(crate) struct ComparedSeasons<'a> {
     pub weeks: &'a [SeasonWeek],
     /// Which degree-days are known.
     pub heat: &'a Heat,
+    /// Which season starts its weeks on which day, where they differ.
+    pub week_starts: Option<&'a str>,
     /// Version of the store that it was made from.
     pub store_version: i64,
     /// The notice that the page is based on rows that are not public, if it does.
@@ -71,6 +73,7 @@ pub(crate) fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> 
         years: years_in_words(&years),
         protocols: protocols_of(compared),
         heat: compared.heat.said.clone(),
+        week_starts: compared.week_starts,
         scale: strip_classes()
             .map(|class| (swatch(class), class.words(words).replace("median ", "")))
             .collect(),
@@ -106,6 +109,7 @@ struct Page<'a> {
     scale: Vec<(String, String)>,
     /// Which degree-days are known.
     heat: String,
+    week_starts: Option<&'a str>,
     /// `at threshold`.
     at: &'static str,
     caution: &'static str,

@@ -38,6 +38,12 @@ last_day = "09-30"
 # [2024, 2025]: for old seasons that are loaded on purpose.
 earlier = []
 
+[week]
+# The day on which weeks start: those of an office that issues on Thursday at noon may start on "Thursday" and end on
+# Wednesday, so that an alert has a whole week. A week has the name of the ISO week with most of its days (2026-W32) and
+# on pages that of its last day. A season has one kind of week: change it before the first alert of a season.
+starts = "Monday"
+
 [disclosure]
 # What is published of how many fields. "survey": counts by county, for offices whose growers agreed to that. "strict":
 # intervals in place of counts, as statistical offices publish. A workspace can go from survey to strict, and not back

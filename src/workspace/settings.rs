@@ -10,6 +10,7 @@ use disclosure::rule::{Level, Rule};
 use scouting::phenology::weather::TemperatureUnit;
 use scouting::visit::code::Code;
 use scouting::visit::record::Economics;
+use scouting::visit::week::WeekStart;
 
 /// Name of the settings file; a folder that holds it is a workspace.
 pub(crate) const SETTINGS_FILE: &str = "bractline.toml";
@@ -26,6 +27,9 @@ pub(crate) struct Settings {
     /// The days of the season.
     #[serde(default)]
     pub season: SeasonSettings,
+    /// The days of a week.
+    #[serde(default)]
+    pub week: WeekSettings,
     /// What protects single farms.
     #[serde(default)]
     pub disclosure: DisclosureSettings,
@@ -98,6 +102,14 @@ pub(crate) struct SeasonSettings {
     pub last_day: String,
     /// Years whose visits are taken although they are submitted in a later season.
     pub earlier: Vec<i16>,
+}
+
+/// The day on which weeks start.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct WeekSettings {
+    /// First day of a week.
+    pub starts: WeekStart,
 }
 
 /// What is published of how many fields.

@@ -145,10 +145,13 @@ fn answers_of_queries_are_read_by_pyarrow() {
     assert_eq!(report["types"][0], "string", "{report}");
 }
 
-/// Visits of heads, of plants and of traps with nights, over three counties and two weeks.
-fn three_protocols() -> TestWorkspace {
+/// Visits of heads, of plants and of traps with nights, over three counties and two weeks
+/// that start on a day.
+fn three_protocols(week_starts: &str) -> TestWorkspace {
     let region = Region::built_in("us:46").expect("South Dakota");
     let workspace = TestWorkspace::of_region("us:46");
+    let starts = format!("starts = {week_starts:?}");
+    workspace.change_setting("starts = \"Monday\"", &starts);
     let mut all = Vec::new();
     for (county, fields) in [("46013", 5), ("46015", 4), ("46065", 2)] {
         for day in ["2026-07-14", "2026-07-21"] {
@@ -212,7 +215,8 @@ fn zoned() -> TestWorkspace {
 fn a_stranger_builds_every_county_week_again_from_a_full_package() {
     for (workspace, rows, shown) in [
         (invented(vec![2025, 2026]), 120, 40),
-        (three_protocols(), 18, 12),
+        (three_protocols("Monday"), 18, 12),
+        (three_protocols("Thursday"), 18, 12),
         (zoned(), 3, 2),
     ] {
         package(&workspace, "public", &[]);

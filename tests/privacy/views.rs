@@ -55,7 +55,15 @@ fn a_sample_point_says_nothing_of_a_withheld_county_and_holds_no_figure() {
             .filter(|name| !["geometry", "bbox"].contains(name))
             .collect();
         let expected = [
-            "cell", "cell_lat", "cell_lon", "grid_km", "iso_week", "protocol", "season",
+            "cell",
+            "cell_lat",
+            "cell_lon",
+            "grid_km",
+            "iso_week",
+            "protocol",
+            "season",
+            "week_end",
+            "week_start",
         ];
         assert_eq!(names, expected);
         let degrees = |name: &str| row[name].parse().expect("degrees");

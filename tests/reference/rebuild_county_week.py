@@ -5,11 +5,13 @@ rebuild_county_week.py FOLDER
 A reader who has nothing but the package: the rules are those of its DICTIONARY.md, the smallest groups those of its
 datapackage.json. Shares no code with bractline: pandas, scipy and, for the thresholds' expressions, DuckDB. Builds
 county_week_full; the public rows of county_week, for a package whose rows were all published by one export of the same
-store version at the level survey, in a region without districts; and region_week from county_week and elsewhere_week.
+store version at the level survey, in a region without districts; and region_week and district_week from county_week and
+elsewhere_week. The weeks of the visits are those of the day on which weeks start, as datapackage.json names it.
 Prints JSON: how many cells are the same, and every difference. Not built again are share_smoothed, Moran's I and the days
 and weeks of treatment, which are based on outlines and on weather or day ranges.
 """
 
+import datetime
 import json
 import math
 import pathlib
@@ -218,12 +220,36 @@ def built(folder):
     return full, public
 
 
-def region_weeks(folder):
+def week_of(day, start):
+    """Rule 7: the ISO week of the middle day of the week that begins on the last `start` until the day."""
+    names = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
+    first = day - datetime.timedelta((day.weekday() - names.index(start)) % 7)
+    year, week, _ = (first + datetime.timedelta(3)).isocalendar()
+    return f"{year}-W{week:02d}", first
+
+
+def misplaced(folder, visits, parameters):
+    """Visits that are not in the week of their day, and rows of tables whose days are not those of their week."""
+    assert parameters["weekStartsOfSeasons"] == {}, "one kind of week is checked here"
+    start, wrong = parameters["weekStarts"], []
+    for visit in visits.itertuples():
+        name, _ = week_of(datetime.date.fromisoformat(visit.observed_on), start)
+        if (visit.iso_week, visit.season) != (name, int(name[:4])):
+            wrong.append(f"{visit.visit_id}: {visit.iso_week}, built {name}")
+    for table in ("elsewhere_week", "district_week", "region_week", "region_median", "region_stage", "sample_point"):
+        for row in read(folder, table).itertuples():
+            first = datetime.date.fromisoformat(row.week_start)
+            if week_of(first, start) != (row.iso_week, first) or row.week_end != str(first + datetime.timedelta(6)):
+                wrong.append(f"{table}: {row.iso_week} from {row.week_start} to {row.week_end}")
+    return wrong
+
+
+def region_weeks(folder, of=("iso_week", "protocol")):
     """Rule 14, from the public tables alone."""
     names = ["fields_visited", "at_threshold_min", "at_threshold_max"]
     rows = pandas.concat([read(folder, "county_week"), read(folder, "elsewhere_week")])
     weeks = {}
-    for key, group in rows.groupby(["iso_week", "protocol"]):
+    for key, group in rows.groupby(list(of)):
         week = {name: int(group[name].sum()) for name in names}
         week["counties_shown"] = int(group["county_id"].notna().sum())
         week["elsewhere_rows"] = int(group["county_id"].isna().sum())
@@ -272,6 +298,12 @@ def main():
     weeks = region_weeks(folder)
     columns = list(next(iter(weeks.values())))
     same += compare("region_week", weeks, read(folder, "region_week"), ["iso_week", "protocol"], columns, differences)
+    if (folder / "district_week.csv").exists() and len(read(folder, "district_week")):
+        key = ["district", "iso_week", "protocol"]
+        districts = region_weeks(folder, key)
+        same += compare("district_week", districts, read(folder, "district_week"), key, columns, differences)
+    parameters = json.loads((folder / "datapackage.json").read_text())["parameters"]
+    differences += misplaced(folder, read(folder, "visit"), parameters)
     print(json.dumps({"rows": len(theirs), "shown": len(shown), "same": same, "differences": differences[:20]}))
 
 

@@ -8,6 +8,7 @@ use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
 use scouting::region::Region;
 use scouting::visit::stage::StageScale;
+use scouting::visit::week::Weeks;
 
 pub fn protocol() -> ProtocolFacts {
     ProtocolFacts {
@@ -52,6 +53,7 @@ pub static NO_OFFICE: Office = Office {
     footer: String::new(),
     logo: None,
 };
+static ISO_WEEKS: Weeks = Weeks::ISO;
 
 pub fn bulletin<'a>(
     region: &'a Region,
@@ -61,11 +63,13 @@ pub fn bulletin<'a>(
 ) -> Bulletin<'a> {
     Bulletin {
         iso_week: "2026-W30",
+        weeks: &ISO_WEEKS,
         region,
         rows,
         rule: &Rule::LEAST,
         visits_until: Some(jiff::civil::date(2026, 7, 26)),
         previous,
+        last_week: None,
         so_far: &NO_SEASON,
         protocol,
         contact: "",

@@ -10,7 +10,6 @@ use crate::shared::passages::sentence_case;
 use crate::shared::shown_days::days_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::shown_numbers::{count_of, join_with_and};
-use scouting::visit::week::IsoWeek;
 
 /// Up to so many counties are named one by one; of more, these.
 const NAMED_ALL_MAX: usize = 4;
@@ -208,9 +207,9 @@ fn scouting(bulletin: &Bulletin, summary: &Summary) -> String {
         return format!("{} in your own fields{first}.", sentence_case(step));
     }
     // What is ahead of the week has a day by which counts are of use; what has begun is urgent.
-    let sunday = bulletin.iso_week.parse::<IsoWeek>().map(IsoWeek::sunday);
-    let when = match (due(bulletin), sunday) {
-        (Some([opens, _]), Ok(sunday)) if opens > sunday => {
+    let last_day = bulletin.week().map(|week| bulletin.weeks.last_day(week));
+    let when = match (due(bulletin), last_day) {
+        (Some([opens, _]), Ok(last_day)) if opens > last_day => {
             format!(" before {}", opens.strftime("%B\u{a0}%-d"))
         }
         (Some(_), _) => " now".to_owned(),

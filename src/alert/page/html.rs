@@ -10,6 +10,8 @@ use super::answers::{Answers, answers};
 use super::changes::{PlaceChange, changes_of};
 use super::county_map::{CountyMap, MapTitle, draw_county_map};
 use super::county_table::{TableRow, counties_without_figures, table_rows};
+use super::districts::{AreaLine, area_lines};
+use super::last_week::{LastWeekMap, last_week_map};
 use super::pressure_bars::draw_pressure_bars;
 use super::season_curve::{SeasonCurve, draw_season_curve};
 use super::stage_bars::draw_stage_bars;
@@ -37,13 +39,7 @@ use scouting::failure::{Failure, Kind};
 /// A [`Failure`] if the week is no ISO 8601 week, or a row is of another week, another protocol or
 /// a county that the region does not have, or comes twice.
 pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
-    let week = week_in_words(bulletin.iso_week).ok_or_else(|| {
-        Failure::new(
-            Kind::Publish,
-            format!("{:?} is no ISO 8601 week", bulletin.iso_week),
-        )
-        .mend("write the week as 2026-W30")
-    })?;
+    let week = week_in_words(bulletin.week()?, bulletin.weeks);
     check_rows(bulletin)?;
     let protocol = bulletin.protocol;
     let words = protocol.words();
@@ -68,6 +64,8 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
             &protocol.level_of_one(),
         ),
         paragraph: paragraph(bulletin),
+        areas: area_lines(bulletin),
+        last_week: last_week_map(bulletin),
         map: draw_county_map(bulletin.region, bulletin.rows, title),
         table: table_rows(bulletin, &summary),
         columns: 7
@@ -122,6 +120,8 @@ struct Page<'a> {
     due: Option<String>,
     paragraph: String,
     map: CountyMap,
+    areas: Vec<AreaLine>,
+    last_week: Option<LastWeekMap>,
     table: Vec<TableRow>,
     /// Columns of the table.
     columns: usize,

@@ -10,8 +10,12 @@ use scouting::visit::week::IsoWeek;
 
 /// Fields at threshold: `4 of 6`, `5 or more of 6`, `none of 4`, `1 or more of 4`, `1 to 2 of 7`.
 pub(crate) fn fields_in_words(row: &PublicRow) -> String {
-    let all = row.fields_visited;
-    match row.at_threshold {
+    counts_in_words(row.fields_visited, row.at_threshold)
+}
+
+/// The same of so many fields, of which at least and at most so many are at threshold.
+pub(crate) fn counts_in_words(all: u32, at_threshold: [u32; 2]) -> String {
+    match at_threshold {
         [_, 0] => format!("none of {all}"),
         [least, most] if least == most => format!("{least} of {all}"),
         [least, most] if most == all => format!("{least} or more of {all}"),
@@ -88,11 +92,12 @@ pub(crate) fn treatment_in_words(row: &PublicRow) -> Option<String> {
     Some(format!("{}\u{a0}–\u{a0}{}", day(first), day(last)))
 }
 
-/// Monday of the first and Sunday of the last of these weeks.
+/// The first day of the first and the last day of the last of these weeks.
 pub(crate) fn treatment_days(row: &PublicRow) -> Option<[Date; 2]> {
     let [first, last] = row.treatment_weeks.as_ref()?;
     let [first, last]: [IsoWeek; 2] = [first.parse().ok()?, last.parse().ok()?];
-    Some([first.monday(), last.sunday()])
+    let weeks = row.weeks();
+    Some([weeks.first_day(first), weeks.last_day(last)])
 }
 
 /// A day in few characters: `Aug 3`.
@@ -117,6 +122,7 @@ pub(crate) mod tests {
     use disclosure::median_class::MedianClass;
     use disclosure::place::Place;
     use disclosure::rule::Level;
+    use scouting::visit::week::WeekStart;
 
     /// A row of a county with so many fields, least and most of them at threshold.
     pub(crate) fn row(county: &str, fields: u32, at_threshold: [u32; 2]) -> PublicRow {
@@ -124,6 +130,7 @@ pub(crate) mod tests {
             place: Place::County(county.to_owned()),
             season: 2026,
             iso_week: "2026-W30".to_owned(),
+            week_starts: WeekStart::MONDAY,
             protocol: "bsm-eggs".to_owned(),
             edition: 1,
             visits_until: Date::constant(2026, 7, 27),

@@ -7,6 +7,7 @@ use jiff::civil::Date;
 
 use super::answers::answers;
 use super::changes::changes_of;
+use super::districts::area_lines;
 use super::row_words::{
     fields_in_words, median_in_short, over_third_in_words, percent_in_words, visits_until_in_words,
 };
@@ -22,7 +23,7 @@ use crate::shared::passages::sentence_case;
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use disclosure::public_row::PublicRow;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::Failure;
 
 /// Characters of a line, unless a word is longer: an e-mail that is answered adds some in front.
 const LINE_WIDTH: usize = 76;
@@ -34,12 +35,7 @@ const CELL_WIDTH: usize = 24;
 /// # Errors
 /// A [`Failure`] if the week is no ISO 8601 week.
 pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
-    let week = week_in_words(bulletin.iso_week).ok_or_else(|| {
-        Failure::new(
-            Kind::Publish,
-            format!("{:?} is no ISO 8601 week", bulletin.iso_week),
-        )
-    })?;
+    let week = week_in_words(bulletin.week()?, bulletin.weeks);
     let (protocol, words) = (bulletin.protocol, bulletin.protocol.words());
     let summary = Summary::of(bulletin.region, bulletin.rows, words);
     let mut parts = vec![format!("# {}", escaped(&headline_of(bulletin)))];
@@ -92,6 +88,18 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     }
     parts.push("## Results by county".to_owned());
     parts.push(table(bulletin, &summary));
+    let areas = area_lines(bulletin);
+    if !areas.is_empty() {
+        parts.push("## The region and its districts".to_owned());
+        let lines = areas.iter().map(|area| {
+            listed(&format!(
+                "**{}:** {}.",
+                escaped(&area.place),
+                escaped(&area.said)
+            ))
+        });
+        parts.push(lines.collect::<Vec<_>>().join("\n"));
+    }
     parts.push("## The season, and reporting status (preliminary)".to_owned());
     parts.push(wrapped(&escaped(&season(bulletin))));
     let said = what_next(bulletin);
@@ -105,7 +113,7 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     parts.push("## Cautions".to_owned());
     parts.push(cautions(bulletin));
     parts.push(wrapped(&escaped(&format!(
-        "Made {} by {} from store version {}, protocol {}, ISO week {}.",
+        "Made {} by {} from store version {}, protocol {}, week {}.",
         bulletin.generated_at,
         bulletin.program_version,
         bulletin.store_version,

@@ -1,6 +1,7 @@
 //! What a week's public rows say in plain words, only as strongly as they allow. Makes no HTML.
 
 use super::assumed::what_is_assumed;
+use super::districts::headline_of_groups;
 use super::early_stages::early_headline;
 use super::row_words::{
     fields_at_threshold_in_words, fields_in_words, median_in_words, percent_in_words,
@@ -74,6 +75,9 @@ fn headline_without_counties(summary: &Summary) -> String {
         .collect();
     let words = summary.words;
     let (one, at) = (words.one(), words.at());
+    if let Some(headline) = headline_of_groups(summary) {
+        return headline;
+    }
     match (join_with_and(&places), summary.elsewhere.as_slice()) {
         (Some(places), _) => format!("{} {at}: {places}", sentence_case(words.several())),
         (None, [_, ..]) => {

@@ -6,7 +6,7 @@ use crate::cli::terminal::format::{Format, Outcome};
 use crate::plan::edge::EdgeOptions;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::NamedWeek;
 
 /// Estimate the economic distance, how far in from the edge counts stay at threshold; private, for the field's owner
 #[derive(Debug, clap::Args)]
@@ -22,9 +22,9 @@ pub(crate) struct PlanEdge {
     #[arg(long, value_name = "ID", default_value = "bsm-eggs")]
     protocol: String,
 
-    /// ISO 8601 week, as 2026-W30
+    /// The week, as 2026-W30 or a day of it
     #[arg(long, value_name = "WEEK")]
-    week: Option<IsoWeek>,
+    week: Option<NamedWeek>,
 
     /// Output folder
     #[arg(long, value_name = "DIR")]

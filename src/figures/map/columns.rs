@@ -55,7 +55,8 @@ pub(crate) fn columns_page(
     for described in files {
         let _ = writeln!(page, "## {}\n\n{}\n", described.names, described.about);
         page.push_str("| column | unit | meaning |\n|---|---|---|\n");
-        for doc in described.docs {
+        let of_map = |doc: &&ColumnDoc| described.has_days && doc.name.starts_with("week_");
+        for doc in described.docs.iter().filter(|doc| !of_map(doc)) {
             add_row(&mut page, doc);
         }
         for doc in &ADDED_COLUMNS {

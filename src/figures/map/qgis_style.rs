@@ -194,7 +194,9 @@ fn escaped(text: &str) -> String {
 mod tests {
     use std::sync::Arc;
 
-    use arrow::array::{ArrayRef, RecordBatch, StringArray};
+    use arrow::array::{ArrayRef, Date32Array, RecordBatch, StringArray};
+
+    use jiff::civil::Date;
 
     use super::*;
     use crate::figures::map::rows::Coverage;
@@ -212,10 +214,14 @@ mod tests {
         let region = Region::built_in("us:10").expect("counties");
         let no_text = || Arc::new(StringArray::from(Vec::<&str>::new())) as ArrayRef;
         let names = ["county_id", "county_name", "iso_week", "protocol"];
-        let table = RecordBatch::try_from_iter(names.map(|name| (name, no_text())));
+        let no_day = || Arc::new(Date32Array::from(Vec::<i32>::new())) as ArrayRef;
+        let texts = names.map(|name| (name, no_text())).into_iter();
+        let days = ["week_start", "week_end"].map(|name| (name, no_day()));
+        let table = RecordBatch::try_from_iter(texts.chain(days));
         let table = table.expect("an empty table");
         let coverage = Coverage::WholeWeek {
             iso_week: "2026-W30",
+            days: (Date::constant(2026, 7, 20), Date::constant(2026, 7, 26)),
             protocols: &["bsm-eggs", "o'traps"],
         };
         let rows = MapRows::gather(&region, &table, &[], coverage).expect("rows");

@@ -17,7 +17,7 @@ use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::shown_numbers::join_with_and;
 use crate::shared::unseen::plain_text;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::Failure;
 
 /// A piece of a line of text.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -87,12 +87,7 @@ pub(super) struct Content {
 
 /// The content of an alert.
 pub(super) fn content(bulletin: &Bulletin) -> Result<Content, Failure> {
-    let week = week_in_words(bulletin.iso_week).ok_or_else(|| {
-        Failure::new(
-            Kind::Publish,
-            format!("{:?} is no ISO 8601 week", bulletin.iso_week),
-        )
-    })?;
+    let week = week_in_words(bulletin.week()?, bulletin.weeks);
     let protocol = bulletin.protocol;
     let words = protocol.words();
     let summary = Summary::of(bulletin.region, bulletin.rows, words);
