@@ -10,6 +10,7 @@ pub(crate) mod inputs;
 pub(crate) mod issue;
 pub mod note;
 pub mod page;
+pub(crate) mod pest_line;
 pub(crate) mod protocol_facts;
 pub(crate) mod publish;
 pub(crate) mod week_pages;
