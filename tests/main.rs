@@ -7,6 +7,7 @@ mod fuzz_tokens;
 mod support; // what several modules need
 mod visit_files; // visits as files of our own schema
 
+mod answers; // the top of an alert: where, how sure, what to do now, and the office
 mod bucket; // addresses of buckets that are refused
 mod care; // files put together and removed, each file held to its log
 mod cli; // the program as a person meets it: help, exit codes, messages
