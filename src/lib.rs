@@ -37,7 +37,7 @@
 //! | 3 | [`visits`] | one visit: shown, and changed by a next revision |
 //! | 3 | [`senders`] | who reported and who has not, letters to them, their figures; private |
 //! | 3 | [`seasons`] | seasons compared, and their trends |
-//! | 3 | [`plan`] | how many sites a field needs, and how far in from its edge to look |
+//! | 3 | [`plan`] | how many sites a field needs, how far in from its edge to look, and its threshold by cost and price |
 //! | 3 | [`scenario`] | what would follow under other economics; private |
 //! | 4 | [`alert`] | the alert of a week: built, issued, corrected, withdrawn, published |
 //! | 5 | [`export`] | packages for researchers |
@@ -55,7 +55,7 @@ pub mod figures;
 pub mod gate;
 pub(crate) mod held;
 pub mod load;
-pub(crate) mod plan;
+pub mod plan;
 pub(crate) mod protocols;
 pub(crate) mod scenario;
 pub mod seasons;

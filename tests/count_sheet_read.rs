@@ -2,6 +2,7 @@
 
 use bractline::count_sheet::words::SheetOptions;
 use bractline::count_sheet::workbook::count_sheet_xlsx;
+use bractline::shared::shown_numbers::Units;
 use intake::count_sheet::reading::count_sheet_records;
 use intake::sheet::table::{Cell, Sheet, TableRecord};
 use jiff::civil::date;
@@ -364,4 +365,91 @@ fn a_treatment_is_read_with_its_day_and_an_older_sheet_has_none() {
         "Treatment",
     );
     assert_eq!(own.visit(), Book::filled().visit());
+}
+
+/// The units are there from the start: a row in which nobody wrote is no visit, and a scout who writes amounts alone has them.
+#[test]
+fn the_units_of_a_fresh_sheet_hold_where_a_scout_writes_amounts_alone() {
+    let mut book = Book(sheets(
+        &count_sheet_xlsx(&bsm_eggs(), &options()).expect("a workbook"),
+    ));
+    let records = count_sheet_records(&book.0, "sheet.xlsx").expect("a count sheet");
+    assert_eq!(records.expect("its tabs").len(), 0, "nobody wrote in it");
+    let proposed = |book: &mut Book, heading: &str| {
+        let at = book.at("Visits", heading);
+        book.tab("Visits").rows[1].cells[at].clone()
+    };
+    for (heading, unit) in [
+        ("Area in", "acre"),
+        ("Cost per", "acre"),
+        ("Currency", "USD"),
+        ("Value per", "cwt"),
+        ("Plants per", "acre"),
+    ] {
+        assert_eq!(
+            proposed(&mut book, heading),
+            Cell::Text(unit.to_owned()),
+            "{heading}"
+        );
+    }
+    let metric = SheetOptions {
+        units: Units::Metric,
+        ..options()
+    };
+    let mut book = Book(sheets(
+        &count_sheet_xlsx(&bsm_eggs(), &metric).expect("a workbook"),
+    ));
+    assert_eq!(
+        proposed(&mut book, "Value per"),
+        Cell::Text("kg".to_owned())
+    );
+    assert_eq!(proposed(&mut book, "Area in"), Cell::Text("ha".to_owned()));
+}
+
+#[test]
+fn days_are_read_as_the_sheet_asks_for_them() {
+    let written = |days: &str| Book::filled().put("Visits", "Day", 1, Cell::Text(days.to_owned()));
+    for text in ["7/6/2026", "07/06/2026", "2026-07-06"] {
+        assert_eq!(written(text).visit()["observed_on"], "2026-07-06", "{text}");
+    }
+    let treated = Book::filled()
+        .put("Visits", "Treated on", 1, Cell::Text("7/1/2026".to_owned()))
+        .put(
+            "Visits",
+            "Treatment",
+            1,
+            Cell::Text("insecticide".to_owned()),
+        );
+    assert_eq!(treated.visit()["treated_on"], "2026-07-01");
+    // Without the words of the heading nobody knows the order any more.
+    let changed = written("7/6/2026").headed("Visits", "Day", "Day (DD/MM/YYYY)");
+    let findings = changed.record().document.expect_err("two readings");
+    assert!(findings[0].expected.contains("2026-07-06"), "{findings:#?}");
+    // A sheet that has lost its hidden tab still says it in its heading.
+    let mut lost = written("7/6/2026");
+    lost.0.retain(|tab| tab.name != "bractline");
+    assert_eq!(lost.visit()["observed_on"], "2026-07-06");
+}
+
+/// What a sheet of totals gives back has one total a head, and no bract that nobody counted.
+#[test]
+fn a_sheet_of_totals_comes_back_as_totals() {
+    let wanted = SheetOptions {
+        visits: 1,
+        sites: Some(2),
+        totals_only: true,
+        ..options()
+    };
+    let mut book = Book::filled();
+    let of_totals = sheets(&count_sheet_xlsx(&bsm_eggs(), &wanted).expect("a workbook"));
+    let visit = book.tab("Visits").rows[1].clone();
+    book.0 = of_totals;
+    book.tab("Visits").rows[1] = visit;
+    for row in 1..=10 {
+        book = book.put("Counts", "Total", row, Cell::Number(row as f64));
+    }
+    let visit = book.visit();
+    assert_eq!(visit["sites"][0]["plants"], json!([1, 2, 3, 4, 5]));
+    assert_eq!(visit["sites"][1]["plants"], json!([6, 7, 8, 9, 10]));
+    assert_eq!(visit["sites"][0].get("heads"), None);
 }

@@ -14,6 +14,7 @@ use scouting::protocol::catalogue::Catalogue;
 use scouting::region::point_grid::GridWidth;
 use scouting::region::{County, Region};
 use scouting::visit::code::Code;
+use scouting::visit::week::Weeks;
 use serde_json::Value;
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
@@ -74,6 +75,7 @@ fn setting() -> Result<Setting, Failure> {
     Ok(Setting {
         rule: Rule::LEAST,
         districts: BTreeMap::new(),
+        weeks: Weeks::ISO,
         point_grid: GridWidth::Km40,
         counties: counties.map(county).collect(),
         certainty: 0.9,
@@ -230,8 +232,12 @@ fn weeks_in_parts_have_the_tables_of_the_whole() {
         );
         let snapshot = || Snapshot::open(&store, 2);
         let newest = snapshot().await?;
-        let parts = week_parts(&newest, 200).await?;
-        assert!(week_parts(&newest, 1_000_000).await?.is_empty());
+        let parts = week_parts(&newest, &setting.weeks, 200).await?;
+        assert!(
+            week_parts(&newest, &setting.weeks, 1_000_000)
+                .await?
+                .is_empty()
+        );
         let whole = roll_up(&snapshot().await?, None, &catalogue, &setting).await?;
         let by_week = roll_up_by(&newest, &catalogue, &setting, 1).await?;
         let by_parts = roll_up_by(&snapshot().await?, &catalogue, &setting, 200).await?;
@@ -239,10 +245,12 @@ fn weeks_in_parts_have_the_tables_of_the_whole() {
     });
     let (parts, whole, others) = compared.unwrap_or_else(|failure| panic!("{failure}"));
     assert!((3..18).contains(&parts.len()), "{} parts", parts.len());
-    let across = parts.iter().any(|part| part.seasons.0 < part.seasons.1);
+    let across = parts
+        .iter()
+        .any(|part| part.weeks.0.season() < part.weeks.1.season());
     let within = parts
         .windows(2)
-        .any(|two| two[0].seasons.1 == two[1].seasons.0);
+        .any(|two| two[0].weeks.1.season() == two[1].weeks.0.season());
     assert!(across && within, "parts begin and end with seasons alone");
     assert!(whole.county_week_full().batch.num_rows() > 200);
     for other in others {

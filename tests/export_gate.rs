@@ -1,6 +1,6 @@
 //! The gate of a package: files that give something away, each bent from one that does not.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, BooleanArray, Int64Array, RecordBatch, StringArray};
@@ -18,8 +18,14 @@ use disclosure::rule::Level as DisclosureLevel;
 use disclosure::stage_groups::StageFields;
 use jiff::civil::date;
 use scouting::region::Region;
+use scouting::visit::week::WeekStart;
 
 const FIELD: (f64, f64) = (-100.123_45, 44.123_45);
+
+/// The district of the row's county.
+fn districts() -> BTreeMap<String, String> {
+    [("46013".to_owned(), "North".to_owned())].into()
+}
 
 /// The one public row: six fields of a county, two of them at threshold.
 fn row() -> PublicRow {
@@ -27,6 +33,7 @@ fn row() -> PublicRow {
         place: Place::County("46013".to_owned()),
         season: 2026,
         iso_week: "2026-W30".to_owned(),
+        week_starts: WeekStart::MONDAY,
         protocol: "bsm-eggs".to_owned(),
         edition: 1,
         visits_until: date(2026, 7, 27),
@@ -82,7 +89,8 @@ fn judged(level: Level, file: &PackageFile) -> Result<(), String> {
         members: Vec::new(),
     };
     gate.allow_rows([&entry]);
-    let gate = ExportGate::new(&gate, level, &[row()]).expect("a level that is judged");
+    let gate =
+        ExportGate::new(&gate, level, &[row()], &districts()).expect("a level that is judged");
     gate.judge(file).map_err(|failure| failure.to_string())
 }
 
@@ -122,6 +130,10 @@ fn what_gives_nothing_away_passes() {
         file(
             "region_week.csv",
             &format!("{WEEK}2026-W30,bsm-eggs,6,2,2\r\n"),
+        ),
+        file(
+            "district_week.csv",
+            "district,iso_week,protocol,fields_visited,at_threshold_min,at_threshold_max\r\nNorth,2026-W30,bsm-eggs,6,2,2\r\n",
         ),
         file(
             "region_median.csv",
@@ -193,6 +205,13 @@ fn what_gives_a_field_away_is_stopped_with_the_reason() {
             file(
                 "region_week.csv",
                 &format!("{WEEK}2026-W30,bsm-eggs,7,2,2\r\n"),
+            ),
+            "no sum of public rows",
+        ),
+        (
+            file(
+                "district_week.csv",
+                "district,iso_week,protocol,fields_visited,at_threshold_min,at_threshold_max\r\nSouth,2026-W30,bsm-eggs,6,2,2\r\n",
             ),
             "no sum of public rows",
         ),
@@ -305,5 +324,5 @@ fn a_parquet_file_is_opened_and_judged_by_its_rows_and_notes() {
 fn a_level_that_holds_everything_back_from_nobody_is_never_judged_good() {
     let region = Region::built_in("us:46").expect("South Dakota");
     let gate = Gate::new(&region, [], 10.0, &Confidences::default()).expect("stages");
-    assert!(ExportGate::new(&gate, Level::Full, &[]).is_err());
+    assert!(ExportGate::new(&gate, Level::Full, &[], &BTreeMap::new()).is_err());
 }

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use jiff::civil::{Date, date};
-use scouting::phenology::weather::{WeatherSeries, read_weather};
+use scouting::phenology::weather::{TemperatureUnit, WeatherSeries, read_weather};
 
 /// A weather file in a folder of its own, removed when it is dropped.
 struct WeatherFile {
@@ -29,7 +29,7 @@ impl WeatherFile {
 
 fn read_text(name: &str, text: &str) -> Result<Vec<WeatherSeries>, String> {
     let file = WeatherFile::of(name, text.as_bytes());
-    read_weather(&file.path, &[]).map_err(|failure| failure.to_string())
+    read_weather(&file.path, &[], None).map_err(|failure| failure.to_string())
 }
 
 fn one(name: &str, text: &str) -> WeatherSeries {
@@ -73,9 +73,9 @@ US000000002,20260704,TMIN,150,,,7,
     }
     let wanted = ["US000000002".to_owned()];
     let file = WeatherFile::of("2026.csv", rows.as_bytes());
-    let series = read_weather(&file.path, &wanted).unwrap();
+    let series = read_weather(&file.path, &wanted, None).unwrap();
     assert_eq!(series.len(), 1);
-    let unknown = read_weather(&file.path, &["US000000003".to_owned()]).unwrap_err();
+    let unknown = read_weather(&file.path, &["US000000003".to_owned()], None).unwrap_err();
     assert!(unknown.to_string().contains("US000000003"), "{unknown}");
 }
 
@@ -98,9 +98,9 @@ fn columns_of_ghcn_daily_are_read_packed_or_not() {
     packed.write_all(text.as_bytes()).unwrap();
     let packed = packed.finish().unwrap();
     let file = WeatherFile::of("US000000001.csv.gz", &packed);
-    assert_eq!(read_weather(&file.path, &[]).unwrap(), [plain]);
+    assert_eq!(read_weather(&file.path, &[], None).unwrap(), [plain]);
     let cut = WeatherFile::of("cut.csv.gz", &packed[..packed.len() / 2]);
-    assert!(read_weather(&cut.path, &[]).is_err());
+    assert!(read_weather(&cut.path, &[], None).is_err());
 }
 
 #[test]
@@ -133,9 +133,66 @@ fn plain_columns_say_their_unit_in_their_names() {
     assert_eq!(temperatures(&fahrenheit, date(2026, 7, 1)), (10.0, 30.0));
     let bare = read_text("bare.csv", "date,tmin,tmax\n2026-07-01,50,86\n").unwrap_err();
     assert!(
-        bare.contains("do not say their unit") && bare.contains("tmin_f"),
+        bare.contains("do not say their unit") && bare.contains("temperature_unit = \"F\""),
         "{bare}"
     );
+}
+
+/// As NOAA's web form gives them: columns of its own order, whole °F, flags where they were ordered.
+#[test]
+fn columns_without_a_unit_are_read_in_the_one_that_the_office_says() {
+    let header = "STATION,NAME,DATE,TMAX,TMAX_ATTRIBUTES,TMIN,TMIN_ATTRIBUTES\n";
+    let rows = "US1,\"INVENTED, SD US\",2026-07-01,86,\",,7,0700\",50,\",,7\"
+US1,\"INVENTED, SD US\",2026-07-02,99,\",G,7\",59,\",,7\"
+US1,\"INVENTED, SD US\",2026-07-03,77,\",,7\",41,\",,7\"
+";
+    let file = WeatherFile::of("ordered.csv", format!("{header}{rows}").as_bytes());
+    let read = |unit| read_weather(&file.path, &[], unit);
+    let series = read(Some(TemperatureUnit::F)).expect("a weather file");
+    let [station] = series.as_slice() else {
+        panic!("{series:?}")
+    };
+    assert_eq!(temperatures(station, date(2026, 7, 1)), (10.0, 30.0));
+    assert_eq!(temperatures(station, date(2026, 7, 3)), (5.0, 25.0));
+    // The maximum of July 2 failed a check of its source: its day is filled in between.
+    assert_eq!(station.filled, [date(2026, 7, 2)]);
+    assert_eq!((station.left_out, station.read_in_the_morning), (1, 1));
+    let refused = read(None).unwrap_err().to_string();
+    assert!(refused.contains("do not say their unit"), "{refused}");
+    // 86 °C is no air: the message names the setting.
+    let refused = read(Some(TemperatureUnit::C)).unwrap_err().to_string();
+    assert!(
+        refused.contains("86.0 °C is not between") && refused.contains("temperature_unit = \"F\""),
+        "{refused}"
+    );
+}
+
+/// May and July of the northern plains: in °F read as °C May alone passes no reading of a single value.
+#[test]
+fn a_file_in_the_other_unit_is_refused_by_its_summer() {
+    let days = |month: i8, min: i32, max: i32| {
+        let rows = (1..=12).map(|day| format!("2026-{month:02}-{day:02},{min},{max}\n"));
+        format!("date,tmin,tmax\n{}", rows.collect::<String>())
+    };
+    let read = |text: &str, unit| {
+        let file = WeatherFile::of("plain.csv", text.as_bytes());
+        read_weather(&file.path, &[], Some(unit)).map_err(|failure| failure.to_string())
+    };
+    let (c, f) = (TemperatureUnit::C, TemperatureUnit::F);
+    let (may_in_f, july_in_c) = (days(5, 42, 58), days(7, 16, 31));
+    let refused = read(&may_in_f, c).unwrap_err();
+    assert!(
+        refused.contains("the days of 2026-05 have a mean minimum of 42")
+            && refused.contains("temperature_unit = \"F\""),
+        "{refused}"
+    );
+    assert_eq!(read(&may_in_f, f).expect("read in °F")[0].days.len(), 12);
+    let refused = read(&july_in_c, f).unwrap_err();
+    assert!(
+        refused.contains("read in °F") && refused.contains("temperature_unit = \"C\""),
+        "{refused}"
+    );
+    assert_eq!(read(&july_in_c, c).expect("read in °C")[0].days.len(), 12);
 }
 
 #[test]
@@ -196,10 +253,10 @@ fn a_file_that_is_no_weather_is_refused() {
         (long.as_bytes(), "longer than any row"),
     ] {
         let file = WeatherFile::of("other.csv", content);
-        let refused = read_weather(&file.path, &[]).unwrap_err().to_string();
+        let refused = read_weather(&file.path, &[], None).unwrap_err().to_string();
         assert!(refused.contains(says), "{says}: {refused}");
     }
-    let absent = read_weather(Path::new("absent.csv"), &[])
+    let absent = read_weather(Path::new("absent.csv"), &[], None)
         .unwrap_err()
         .to_string();
     assert!(absent.contains("cannot read absent.csv"), "{absent}");

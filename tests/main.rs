@@ -74,4 +74,5 @@ mod trend_statistics; // the nowcast looked back at
 mod undo; // whose a submission is, the list of submissions, taking one back
 mod undo_model; // loads, undos and edits in any order, against a model of their own
 mod visit_edit; // one visit shown, and changed by a next revision
+mod week_starts; // weeks that start on a day of the office, from load to package
 mod whose_field; // two senders who number alike, prefixes, and records that come back with them

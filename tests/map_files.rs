@@ -6,13 +6,14 @@ use bractline::figures::map::maplibre_style::maplibre_style;
 use bractline::figures::map::qgis_style::qgis_style;
 use bractline::figures::map::rows::{Coverage, MapRows};
 use bractline::figures::map::rules::Named;
+use bractline::shared::classes::Class;
 use bractline::shared::count_words::CountWords;
 use disclosure::median_class::MedianClass;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Level;
 use serde_json::{Value, json};
 
-use crate::support::map_files::{WEEK, county_week_geojson};
+use crate::support::map_files::{WEEK, WEEK_DAYS, county_week_geojson};
 use crate::support::week_rows::{county_week_of, elsewhere, other_stage, region, shown, week};
 
 fn named(title: String) -> Named {
@@ -20,6 +21,10 @@ fn named(title: String) -> Named {
         title,
         words: CountWords::Threshold,
     }
+}
+
+fn geojson(map: &MapRows) -> Vec<u8> {
+    write_geojson(map, &|id| named(id.to_owned())).expect("GeoJSON")
 }
 
 fn drawn(rows: &[PublicRow]) -> CountyMap {
@@ -56,6 +61,13 @@ fn strict(rows: Vec<PublicRow>) -> Vec<PublicRow> {
     rows.collect()
 }
 
+/// The highest class before there was one of 3 or more.
+const OPEN_OF_AN_EARLIER_VERSION: MedianClass = MedianClass {
+    from: 1.5,
+    below: None,
+    nothing_found: false,
+};
+
 // ---- the map of a page ----
 
 #[test]
@@ -69,7 +81,8 @@ fn the_map_tells_every_kind_of_county_apart() {
             ("0.25 to under 0.5", "1 county"),
             ("0.5 to under 1", "2 counties"),
             ("1 to under 1.5: at or above threshold", "2 counties"),
-            ("1.5 or more: at or above threshold", "1 county"),
+            ("1.5 to under 3: at or above threshold", "1 county"),
+            ("3 or more: at or above threshold", "0 counties"),
             ("3 or 4 fields, none at threshold", "1 county"),
             ("3 or 4 fields, 1 or more at threshold", "1 county"),
             ("all fields at another crop stage", "1 county"),
@@ -89,10 +102,14 @@ fn the_map_tells_every_kind_of_county_apart() {
         assert!(svg.contains(&format!("<pattern id=\"map-{pattern}\"")));
     }
     // A county without figures is plain.
-    assert_eq!(svg.matches("fill=\"#d0d0d0\"><title>").count(), 4);
+    assert_eq!(
+        svg.matches("fill=\"#dcdcdc\" stroke=\"#aaa\"><title>")
+            .count(),
+        4
+    );
     assert!(svg.contains(
         "<desc id=\"map-description\">Of 16 counties, 7 have at least one field at threshold. The highest median is \
-         1.5 or more, in Foxglove. 1 county: nothing found;"
+         1.5 to under 3, in Foxglove. 1 county: nothing found;"
     ));
 }
 
@@ -128,7 +145,7 @@ fn counties_with_a_field_at_threshold_are_outlined_and_on_top() {
     assert_eq!(numbers, ["2", "3", "6", "7", "9", "10", "12"]);
     let first = svg.find(outlined).expect("an outline");
     let quiet = svg
-        .rfind("fill=\"#d0d0d0\"")
+        .rfind("fill=\"#dcdcdc\"")
         .expect("a county without figures");
     assert!(quiet < first, "an outline may be covered");
 }
@@ -158,13 +175,48 @@ fn the_legend_is_that_of_the_level_and_loses_no_county_where_levels_are_mixed() 
         number.parse().expect("a number")
     };
     assert_eq!(legend_of(&map).iter().map(counted).sum::<usize>(), 16);
-    assert_eq!(map.legend.len(), 16);
+    assert_eq!(map.legend.len(), 17);
 
     // Without a row the legend is that of the usual level.
     assert_eq!(
         legend_of(&drawn(&[])).len(),
         legend_of(&drawn(&week())).len()
     );
+}
+
+#[test]
+fn a_row_of_an_earlier_version_is_shown_as_it_was_published() {
+    let mut rows = week();
+    rows[4].median = Some(OPEN_OF_AN_EARLIER_VERSION);
+    let map = drawn(&rows);
+    let says = "6: Foxglove, 9 of 14 fields at threshold, median 1.5 or more</title>";
+    assert!(map.svg.contains(says), "{}", map.svg);
+    let entry = (
+        "1.5 or more (row of an earlier version): at or above threshold",
+        "1 county",
+    );
+    let legend = legend_of(&map);
+    assert!(legend.contains(&entry), "{legend:?}");
+    assert!(legend.contains(&("1.5 to under 3: at or above threshold", "0 counties")));
+}
+
+#[test]
+fn every_county_is_written_on_the_map_by_number_and_where_there_is_room_by_name() {
+    let svg = drawn(&week()).svg;
+    let (numbers, names) = svg.split_once("<g class=\"names\"").expect("names");
+    for number in 1..=16 {
+        let written = format!(">{number}</text>");
+        assert_eq!(numbers.matches(&written).count(), 1, "{number}");
+    }
+    for says in [
+        ">Bergamot</text>",
+        ">4 of 7</text>",
+        ">0 of 9</text>",
+        ">1+ of 3</text>",
+        ">Prairie Clover</text>",
+    ] {
+        assert!(names.contains(says), "{says}: {names}");
+    }
 }
 
 #[test]
@@ -211,6 +263,7 @@ fn a_file_of_a_week_refuses_what_does_not_belong_in_it() {
         }
         let coverage = Coverage::WholeWeek {
             iso_week,
+            days: WEEK_DAYS,
             protocols: &["bsm-eggs"],
         };
         let failure = MapRows::gather(&region, &table, rows, coverage).expect_err("refused");
@@ -230,6 +283,41 @@ fn a_file_of_a_week_refuses_what_does_not_belong_in_it() {
         ("lacks a public row", refused(&[], false, &one, "2026-W30")),
     ] {
         assert!(failure.contains(says), "{failure}");
+    }
+}
+
+/// What viewers without a style read: each row in the color and the words of its class, of both levels.
+#[test]
+fn every_feature_has_the_color_and_the_words_of_its_class() {
+    for rows in [week(), strict(week())] {
+        let region = region();
+        let bytes = county_week_geojson(&region, &rows, WEEK).expect("GeoJSON");
+        let collection: Value = serde_json::from_slice(&bytes).expect("JSON");
+        let features = collection["features"].as_array().expect("features");
+        let mut fills = std::collections::BTreeSet::new();
+        for feature in features {
+            let properties = &feature["properties"];
+            let id = properties["county_id"].as_str().expect("an id");
+            let of_county = |row: &&PublicRow| row.place.county() == Some(id);
+            let row = rows.iter().find(of_county);
+            let class = Class::of(row);
+            let words = class.words(CountWords::Threshold);
+            assert_eq!(properties["class"], words, "{id}");
+            assert_eq!(properties["title"], properties["county_name"], "{id}");
+            let fill = properties["fill"].as_str().expect("a color");
+            let known = class.band().map(|band| band.fill);
+            assert!(known.is_none_or(|known| known == fill), "{id}: {fill}");
+            assert!(fill.len() == 7 && fill.starts_with('#'), "{fill}");
+            fills.insert(fill.to_owned());
+            let said = properties["description"].as_str().expect("words");
+            assert!(said.starts_with("Counts of bsm-eggs, 2026-W30: "), "{said}");
+            assert!(said.contains(&words), "{said}");
+            let width = properties["stroke-width"].as_f64();
+            let at_threshold = row.is_some_and(|row| row.at_threshold[0] > 0);
+            assert_eq!(width > Some(2.0), at_threshold, "{id}");
+            assert_eq!(properties["fill-opacity"], 0.8);
+        }
+        assert!(fills.len() >= 4, "{fills:?}");
     }
 }
 
@@ -259,11 +347,18 @@ fn fits(filter: &Value, properties: &Value) -> bool {
 fn a_maplibre_style_draws_each_county_of_its_protocol_in_one_class() {
     let mut mixed = strict(week());
     mixed[0] = shown(0, 9, 0, 0.3, 0.6);
+    let mut earlier = week();
+    earlier[4].median = Some(OPEN_OF_AN_EARLIER_VERSION);
     let traps = PublicRow {
         protocol: "traps".to_owned(),
         ..other_stage(1, 4)
     };
-    for (mut rows, classes) in [(week(), 10), (strict(week()), 11), (mixed, 16)] {
+    for (mut rows, classes) in [
+        (week(), 11),
+        (strict(week()), 11),
+        (earlier, 12),
+        (mixed, 17),
+    ] {
         rows.push(PublicRow {
             level: rows[1].level,
             ..traps.clone()
@@ -286,8 +381,7 @@ fn a_maplibre_style_draws_each_county_of_its_protocol_in_one_class() {
         assert_eq!(fills.clone().count(), classes);
         let outline = layers.iter().find(|layer| layer["id"] == "at-threshold");
         let outline = &outline.expect("the outline")["filter"];
-        let features: Value =
-            serde_json::from_slice(&write_geojson(&map).expect("GeoJSON")).expect("JSON");
+        let features: Value = serde_json::from_slice(&geojson(&map)).expect("JSON");
         let features = features["features"].as_array().expect("features");
         assert_eq!(features.len(), 32);
         for feature in features {
@@ -311,6 +405,7 @@ fn the_qgis_style_names_each_protocol_and_switches_on_the_first_alone() {
     let table = county_week_of(&region, &rows);
     let coverage = Coverage::WholeWeek {
         iso_week: "2026-W30",
+        days: WEEK_DAYS,
         protocols: &["bsm-eggs", "traps"],
     };
     let map = MapRows::gather(&region, &table, &rows, coverage).expect("rows");

@@ -2,6 +2,7 @@
 
 use serde_json::{Value, json};
 
+use crate::support::bractline;
 use crate::support::plan::{csv_rows, plan};
 
 /// Wald, A. 1947, Sequential Analysis, Wiley (citation from memory), its lines for the negative binomial recomputed by
@@ -319,4 +320,101 @@ fn a_wrong_number_is_refused_with_its_option_and_how_to_mend_it() {
             .stderr
             .contains("help:  name one with --workspace DIR")
     );
+}
+
+/// Crop & Pest Report, North Dakota State University, July 15, 2021: 2.6 eggs at 8 USD per acre with 20,000 plants; the price
+/// of 0.20 USD per lb is our reading. The others by the protocol's formula, C / (V P 0.00078), by hand.
+#[test]
+fn thresholds_are_tabulated_by_cost_and_price() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let out = folder.path().join("thresholds").display().to_string();
+    let table = |more: &[&str]| {
+        let asked = [
+            "plan",
+            "threshold",
+            "--protocol",
+            "bsm-eggs",
+            "--format",
+            "json",
+        ];
+        bractline(&[&asked[..], more].concat())
+            .expect_code(0)
+            .json()
+    };
+    let report = table(&["--out", &out]);
+    assert_eq!(
+        (&report["per_area"], &report["per_weight"]),
+        (&json!("acre"), &json!("cwt"))
+    );
+    assert_eq!(report["plants"], 20_000.0);
+    assert_eq!(report["costs"], json!([6.0, 8.0, 10.0, 12.0, 14.0, 16.0]));
+    assert_eq!(report["prices"], json!([12.0, 16.0, 20.0, 24.0, 28.0]));
+    let cell = |row: usize, column: usize| {
+        let found = &report["thresholds"][row][column];
+        found.as_f64().expect("a number")
+    };
+    for ((row, column), (cost, price)) in [
+        ((1, 2), (8.0, 0.20)),
+        ((0, 0), (6.0, 0.12)),
+        ((5, 4), (16.0, 0.28)),
+    ] {
+        let expected = cost / (price * 20_000.0 * 0.000_78);
+        assert!(
+            (cell(row, column) - expected).abs() < 1e-9,
+            "{cost}, {price}"
+        );
+    }
+    assert!((cell(1, 2) - 2.6).abs() < 0.05);
+    let rows = csv_rows(&std::fs::read(format!("{out}/threshold_table.csv")).expect("a table"));
+    assert_eq!(rows.len(), 30);
+    assert_eq!(rows[7]["threshold"], report["thresholds"][1][2]);
+    let page = std::fs::read_to_string(format!("{out}/threshold_table.html")).expect("a page");
+    for says in [
+        "$20.00",
+        "<td>2.6</td>",
+        "The label is the law",
+        "not a treatment recommendation",
+    ] {
+        assert!(page.contains(says), "{says}");
+    }
+    assert!(!page.contains("http:") && !page.contains("https:") && !page.contains("<script"));
+
+    let own = table(&[
+        "--treatment-cost",
+        "20/acre",
+        "--market-value",
+        "30/cwt",
+        "--plants",
+        "18000/acre",
+    ]);
+    assert_eq!(
+        (&own["costs"][1], &own["prices"][1], &own["plants"]),
+        (&json!(20.0), &json!(30.0), &json!(18_000.0))
+    );
+    for (protocol, more, says) in [
+        (
+            "stem-weevil",
+            vec![],
+            "depends on no treatment cost and market price",
+        ),
+        (
+            "rssw",
+            vec!["--crop-type", "confection"],
+            "depends on no treatment cost and market price",
+        ),
+        (
+            "bsm-eggs",
+            vec!["--market-value", "1600/cwt"],
+            "not plausible",
+        ),
+        (
+            "bsm-eggs",
+            vec!["--market-value", "16/ton"],
+            "no amount with a unit",
+        ),
+    ] {
+        let asked = ["plan", "threshold", "--protocol", protocol];
+        let run = bractline(&[&asked[..], &more].concat()).expect_code(1);
+        assert!(run.stderr.contains(says), "{protocol}: {}", run.stderr);
+    }
 }

@@ -116,6 +116,17 @@ fn a_square_at_twice_its_threshold_has_strips_of_the_published_width() {
     }
     assert!(text(&report["private"]).starts_with("Private: for the field's owner"));
     assert!(text(&strips["private"]).starts_with("Private: for the field's owner"));
+    let page = std::fs::read_to_string(out.join("edge.html")).expect("a page to print");
+    for says in [
+        "Edge of field F-square",
+        "127 ft from the edge",
+        "Private: for the field&#39;s owner",
+        "no strip to spray",
+        "The label is the law",
+    ] {
+        assert!(page.contains(says), "{says}: {page}");
+    }
+    assert!(!page.contains("http:") && !page.contains("https:") && !page.contains("<script"));
     let table = std::fs::read_to_string(out.join("economic_distance.csv")).expect("a table");
     assert!(table.contains("1,north,6.0,2.0,38.72"), "{table}");
 
@@ -123,12 +134,20 @@ fn a_square_at_twice_its_threshold_has_strips_of_the_published_width() {
         .run(&["plan", "edge", "--field", "F-square"])
         .expect_code(0);
     for says in [
-        "39 m from the edge",
-        "11.79 ha of 64.",
+        "127 ft from the edge",
+        " acres of 158.",
+        "no strip to spray",
         "Private: for the field's owner. Nothing in it is published.",
         "ask licensed local advice before treating",
         "969-975 (2008)",
     ] {
+        assert!(run.stdout.contains(says), "{says}: {run:?}");
+    }
+    workspace.change_setting("system = \"us\"", "system = \"metric\"");
+    let run = workspace
+        .run(&["plan", "edge", "--field", "F-square"])
+        .expect_code(0);
+    for says in ["39 m from the edge", "11.79 ha of 64."] {
         assert!(run.stdout.contains(says), "{says}: {run:?}");
     }
 }
@@ -161,7 +180,7 @@ fn below_its_threshold_a_field_has_none() {
         .run(&["plan", "edge", "--field", "F-low"])
         .expect_code(0);
     assert_eq!(run.stdout.matches("below threshold").count(), 4, "{run:?}");
-    assert!(run.stdout.contains(": 0.00 ha of 64."), "{run:?}");
+    assert!(run.stdout.contains(": 0.00 acres of 158."), "{run:?}");
 }
 
 #[test]

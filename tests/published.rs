@@ -4,7 +4,7 @@
 use jiff::civil::Date;
 use scouting::visit::record::{Economics, MarketValue, PlantPopulation, TreatmentCost};
 use scouting::visit::stage::Stage;
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::{IsoWeek, Weeks};
 use serde_json::json;
 use stats::sampling::share_interval::wilson;
 
@@ -80,12 +80,16 @@ fn days_at_the_turn_of_the_year_fall_in_the_week_of_iso_8601() {
         ("2026-07-21", "2026-W30"), // Tuesday, the worked visit
         ("2026-12-31", "2026-W53"), // Thursday
     ] {
-        let week = week_of(day);
+        let (week, weeks) = (week_of(day), Weeks::ISO);
+        assert_eq!(weeks.of(day.parse().expect("a day")), week, "{day}");
         assert_eq!(week.to_string(), expected, "{day}");
         assert_eq!(week.season().to_string(), expected[..4], "{day}");
         assert_eq!(expected.parse(), Ok(week), "{day}");
         let day: Date = day.parse().expect("a day");
-        assert!((week.monday()..=week.sunday()).contains(&day), "{day}");
+        assert!(
+            (weeks.first_day(week)..=weeks.last_day(week)).contains(&day),
+            "{day}"
+        );
     }
 }
 

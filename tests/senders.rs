@@ -113,7 +113,7 @@ fn who_has_not_reported_gets_a_letter_with_name_and_address() {
     let letter = std::fs::read_to_string(&files[1]).unwrap();
     for piece in [
         "To: Sam Example <sam@example.org>\n\nHello Sam Example,\n",
-        "week 30 of 2026",
+        "week ending July 26, 2026",
         "on hold until they are corrected",
     ] {
         assert!(letter.contains(piece), "{piece} in {letter}");

@@ -7,6 +7,7 @@ use bractline::count_sheet::words::SheetOptions;
 use bractline::count_sheet::workbook::count_sheet_xlsx;
 use calamine::{Reader, SheetType, SheetVisible, Xlsx};
 use intake::count_sheet::reading::count_sheet_records;
+use scouting::visit::record::CountForm;
 
 use crate::support::bractline;
 use crate::support::sheet::{VISITS, bsm_eggs, options, protocols, sheets};
@@ -38,6 +39,13 @@ fn the_page_has_a_box_for_every_count_and_a_page_for_every_visit() {
         let counts = page.matches("<td>").count();
         assert_eq!(counts, VISITS * boxes, "{}", protocol.id);
         assert!(!page.contains("<b>only</b>"), "{}", protocol.id);
+        // A scout is asked for neither the currency nor the revision.
+        assert!(!page.contains(">Currency") && !page.contains(">Revision"));
+        let sums = match protocol.sample.form {
+            CountForm::Traps => 0,
+            CountForm::Heads | CountForm::Plants => VISITS,
+        };
+        assert_eq!(page.matches("Threshold of this field").count(), sums);
         for words in [
             "Use ID codes, not names",
             "The label is the law",
@@ -46,6 +54,27 @@ fn the_page_has_a_box_for_every_count_and_a_page_for_every_visit() {
             assert!(page.contains(words), "{}: {words}", protocol.id);
         }
         assert!(!page.contains("http:") && !page.contains("https:") && !page.contains("<script"));
+    }
+}
+
+#[test]
+fn a_page_of_totals_has_one_box_a_head() {
+    let totals = SheetOptions {
+        totals_only: true,
+        ..options()
+    };
+    let page = count_sheet_page(&bsm_eggs(), &totals).expect("a page");
+    let boxes = page.matches("<td><small>").count();
+    assert_eq!(boxes, VISITS * 4 * 5);
+    assert!(page.contains("Total of the 6 bracts for each head"));
+    assert!(page.contains("one total for the head."));
+    let [_, plants, _] = protocols();
+    for refused in [
+        count_sheet_page(&plants, &totals).map(|_| ()),
+        count_sheet_xlsx(&plants, &totals).map(|_| ()),
+    ] {
+        let failure = refused.expect_err("no bracts").to_string();
+        assert!(failure.contains("--totals"), "{failure}");
     }
 }
 
@@ -90,7 +119,7 @@ fn the_command_writes_both_sheets_without_a_workspace_and_names_them() {
     let sheets = sheets(&std::fs::read(paths[0]).expect("the workbook"));
     assert!(count_sheet_records(&sheets, names[0]).is_some());
     let page = std::fs::read_to_string(paths[1]).expect("the page");
-    assert!(page.contains("2026-06-01 to 2026-09-30"));
+    assert!(page.contains("6/1/2026 to 9/30/2026"));
 
     let run = bractline(&["sheet", "--protocol", "no-such", "--out", out]).expect_code(1);
     assert!(run.stderr.contains("bsm-eggs"), "{}", run.stderr);

@@ -2,7 +2,7 @@
 --
 -- No field is in two rows of one week and protocol, of counties and elsewhere.
 --
--- grain:   one row per place, ISO week and protocol
+-- grain:   one row per place, week and protocol
 -- key:     place, iso_week, protocol
 -- reads:   public_row
 -- privacy: public
@@ -10,7 +10,9 @@
 --   place                          text   not null  elsewhere in the named district, or elsewhere in the region
 --   district                       text   null      name of the district; null for the region
 --   season                         int    not null  ISO week-year
---   iso_week                       text   not null  ISO 8601 week, as 2026-W30
+--   iso_week                       text   not null  name of the week: the ISO 8601 week that holds its middle day, as 2026-W30
+--   week_start                     date   not null  first day of the week
+--   week_end                       date   not null  last day of the week
 --   protocol                       text   not null  id of the protocol
 --   edition                        int    not null  1, or 2 for the one update that a row may have
 --   visits_until                   date   not null  date of the newest submission that the row includes
@@ -28,7 +30,7 @@
 --   mean_pressure                  double null      [1] mean of the fields' pressures to the nearest 0.2; null for fewer than ten fields of five farms, and if one farm has more than a third
 --   fields_with_assumed_economics  bigint null      [{field}] fields visited whose threshold uses assumed economics; null if it would single out one or two fields
 --   fields_outside_stage           bigint null      [{field}] fields with visits at another crop stage only; null if they are too few to show
---   treatment_first_week           text   null      first ISO week in which fields of two farms are expected at the treatment stage; null for fewer than five fields
+--   treatment_first_week           text   null      first week in which fields of two farms are expected at the treatment stage; null for fewer than five fields
 --   treatment_last_week            text   null      last such week
 --   window_basis                   text   null      basis of these weeks: weather, days (ranges of the protocol) or both
 -- checks:
@@ -46,6 +48,8 @@ select
     public_row.district as district,
     public_row.season as season,
     public_row.iso_week as iso_week,
+    public_row.week_start as week_start,
+    public_row.week_end as week_end,
     public_row.protocol as protocol,
     public_row.edition as edition,
     public_row.visits_until as visits_until,

@@ -4,13 +4,15 @@
 -- compute this one. Moran's I with its permutation p-value is no function of stock SQL. It is computed outside the
 -- stages from the rows of county_week that have a class of the median, using the middle of each class.
 --
--- grain:   one row per ISO week and protocol
+-- grain:   one row per week and protocol
 -- key:     iso_week, protocol
 -- reads:   county_week, elsewhere_week, week_clustering
 -- privacy: public
 -- columns:
 --   season               int     not null  ISO week-year
---   iso_week             text    not null  ISO 8601 week, as 2026-W30
+--   iso_week             text    not null  name of the week: the ISO 8601 week that holds its middle day, as 2026-W30
+--   week_start           date    not null  first day of the week
+--   week_end             date    not null  last day of the week
 --   protocol             text    not null  id of the protocol
 --   counties_shown       bigint  not null  [{county}] counties with a row
 --   elsewhere_rows       bigint  not null  rows of fields elsewhere in a district or in the region
@@ -34,6 +36,8 @@ with every_row as (
     select
         season as season,
         iso_week as iso_week,
+        week_start as week_start,
+        week_end as week_end,
         protocol as protocol,
         1 as of_county,
         fields_visited as fields_visited,
@@ -44,6 +48,8 @@ with every_row as (
     select
         season as season,
         iso_week as iso_week,
+        week_start as week_start,
+        week_end as week_end,
         protocol as protocol,
         0 as of_county,
         fields_visited as fields_visited,
@@ -56,6 +62,8 @@ counted as (
     select
         season as season,
         iso_week as iso_week,
+        week_start as week_start,
+        week_end as week_end,
         protocol as protocol,
         sum(of_county) as counties_shown,
         sum(1 - of_county) as elsewhere_rows,
@@ -64,7 +72,7 @@ counted as (
         sum(at_threshold_min) as at_threshold_min,
         sum(at_threshold_max) as at_threshold_max
     from every_row
-    group by season, iso_week, protocol
+    group by season, iso_week, week_start, week_end, protocol
 ),
 
 shares as (
@@ -80,6 +88,8 @@ shares as (
 select
     shares.season as season,
     shares.iso_week as iso_week,
+    shares.week_start as week_start,
+    shares.week_end as week_end,
     shares.protocol as protocol,
     shares.counties_shown as counties_shown,
     shares.elsewhere_rows as elsewhere_rows,

@@ -2,13 +2,15 @@
 --
 -- It counts rows of county_week that have a class. A class without a county has no row.
 --
--- grain:   one row per class of the median, ISO week and protocol
+-- grain:   one row per class of the median, week and protocol
 -- key:     iso_week, protocol, median_class
 -- reads:   county_week
 -- privacy: public
 -- columns:
 --   season        int     not null  ISO week-year
---   iso_week      text    not null  ISO 8601 week, as 2026-W30
+--   iso_week      text    not null  name of the week: the ISO 8601 week that holds its middle day, as 2026-W30
+--   week_start    date    not null  first day of the week
+--   week_end      date    not null  last day of the week
 --   protocol      text    not null  id of the protocol
 --   median_class  text    not null  nothing-found, or the limits of the class
 --   median_from   double  not null  [1] lower limit of the class, included; 1 = at threshold
@@ -20,6 +22,8 @@
 select
     season as season,
     iso_week as iso_week,
+    week_start as week_start,
+    week_end as week_end,
     protocol as protocol,
     median_class as median_class,
     min(median_from) as median_from,
@@ -27,5 +31,5 @@ select
     count(*) as counties
 from county_week
 where median_class is not null
-group by season, iso_week, protocol, median_class
+group by season, iso_week, week_start, week_end, protocol, median_class
 order by iso_week, protocol, median_class

@@ -4,7 +4,7 @@
 -- follow from it. If the scenario sets both cost and price, its currency is used for all visits. Otherwise it is each
 -- visit's own or, for amounts that the workspace assumed, that of the protocol.
 --
--- grain:   one row per field, ISO week and protocol
+-- grain:   one row per field, week and protocol
 -- key:     visit_id
 -- reads:   changed_field_week, changed_visit, visit_currency, protocol_currency, scenario
 -- privacy: private

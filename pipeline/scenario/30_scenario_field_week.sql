@@ -4,16 +4,16 @@
 -- outside the stages by the relation in the protocol's file (table field_saved). It is null where the file states no
 -- relation, the crop stage is outside the window, or the field was treated.
 --
--- grain:   one row per field, ISO week and protocol
+-- grain:   one row per field, week and protocol
 -- key:     field_id, iso_week, protocol
 -- reads:   changed_field_week, recorded_field_week, field_amount, field_saved, scenario
 -- privacy: private
 -- columns:
 --   scenario               text    not null  economics of the scenario, as given to rollup --with: hypothetical, not an observed result, never published
 --   field_id               text    not null  ID code of the field
---   iso_week               text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   iso_week               text    not null  name of the week of observed_on: the ISO 8601 week that holds its middle day, as 2026-W30
 --   protocol               text    not null  id of the protocol
---   season                 int     not null  ISO week-year of observed_on
+--   season                 int     not null  year of the week
 --   county_id              text    not null  county in which the field's point is
 --   farm_id                text    null      ID code of the farm
 --   visit_id               text    not null  id of the reference visit

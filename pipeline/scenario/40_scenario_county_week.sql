@@ -5,7 +5,7 @@
 -- Means count each field once and are taken over decimals, which add up the same in any order. 1e-12 below 1 counts as
 -- at threshold, as in county_week_full.
 --
--- grain:   one row per county, ISO week and protocol
+-- grain:   one row per county, week and protocol
 -- key:     county_id, iso_week, protocol
 -- reads:   scenario_field_week, changed_county_week, recorded_county_week, scenario
 -- privacy: private
@@ -14,7 +14,7 @@
 --   county_id                        text    not null  id of the county
 --   county_name                      text    not null  name of the county; its id if the boundaries have no name
 --   season                           int     not null  ISO week-year
---   iso_week                         text    not null  ISO 8601 week, as 2026-W30
+--   iso_week                         text    not null  name of the week: the ISO 8601 week that holds its middle day, as 2026-W30
 --   protocol                         text    not null  id of the protocol
 --   fields_visited                   bigint  not null  [{field}] fields with a visit within the stage window that follows no treatment
 --   fields_at_threshold_as_recorded  bigint  null      [{field}] fields whose pressure is 1 or more under the economics of the records

@@ -3,17 +3,20 @@
 -- A row of visits is visible once a receipt names its load. A revision is superseded if a higher one
 -- of the same visit is visible, whichever arrived first.
 --
+-- named_day has the days whose week has another name than the ISO week of the day, as weeks that start on another day than
+-- Monday have; it is empty where weeks start on Monday.
+--
 -- grain:   one row per visit
 -- key:     visit_id
--- reads:   visits, receipts, newest_revision
+-- reads:   visits, receipts, newest_revision, named_day
 -- privacy: private
 -- columns:
 --   visit_id                text    not null  id of the visit
 --   field_id                text    not null  ID code of the field
 --   farm_id                 text    null      ID code of the farm
 --   county_id               text    not null  county in which the field is
---   season                  int     not null  ISO week-year of observed_on
---   iso_week                text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   season                  int     not null  year of the week
+--   iso_week                text    not null  name of the week of observed_on: the ISO 8601 week that holds its middle day, as 2026-W30
 --   observed_on             date    not null  visit date
 --   protocol                text    not null  id of the protocol
 --   crop_type               text    not null  such as oilseed or confection
@@ -53,8 +56,8 @@ select
     visible.farm_id as farm_id,
     visible.county_id as county_id,
     -- The year of the week. A file's folder names its season, but a cluster reads the files only.
-    cast(substr(visible.iso_week, 1, 4) as integer) as season,
-    visible.iso_week as iso_week,
+    cast(substr(coalesce(named_day.iso_week, visible.iso_week), 1, 4) as integer) as season,
+    coalesce(named_day.iso_week, visible.iso_week) as iso_week,
     visible.observed_on as observed_on,
     visible.protocol as protocol,
     visible.crop_type as crop_type,
@@ -79,6 +82,7 @@ select
     visible.standard_error as standard_error
 from visible
 left join newest_revision on visible.visit_id = newest_revision.visit_id
+left join named_day on visible.observed_on = named_day.observed_on
 where
     not visible.retracted
     and visible.revision = coalesce(newest_revision.revision, visible.revision)

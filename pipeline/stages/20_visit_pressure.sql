@@ -18,8 +18,8 @@
 --   field_id                text    not null  ID code of the field
 --   farm_id                 text    null      ID code of the farm
 --   county_id               text    not null  county in which the field's point is
---   season                  int     not null  ISO week-year of observed_on
---   iso_week                text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   season                  int     not null  year of the week
+--   iso_week                text    not null  name of the week of observed_on: the ISO 8601 week that holds its middle day, as 2026-W30
 --   observed_on             date    not null  visit date
 --   protocol                text    not null  id of the protocol
 --   crop_stage              text    not null  crop stage

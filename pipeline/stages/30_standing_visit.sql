@@ -5,15 +5,15 @@
 -- the window all follow a treatment is kept with in_window and after_treatment = true, one with visits outside the window
 -- only with in_window = false; each is counted as such and used for nothing else.
 --
--- grain:   one row per field, ISO week and protocol
+-- grain:   one row per field, week and protocol
 -- key:     field_id, iso_week, protocol
 -- reads:   visit_pressure
 -- privacy: private
 -- columns:
 --   field_id                text    not null  ID code of the field
---   iso_week                text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   iso_week                text    not null  name of the week of observed_on: the ISO 8601 week that holds its middle day, as 2026-W30
 --   protocol                text    not null  id of the protocol
---   season                  int     not null  ISO week-year of observed_on
+--   season                  int     not null  year of the week
 --   county_id               text    not null  county in which the field's point is
 --   farm_id                 text    null      ID code of the farm
 --   visit_id                text    not null  id of the reference visit

@@ -4,15 +4,15 @@
 -- the stages, and standing_figure has them next to the columns of standing_visit. The header of
 -- 30_standing_visit.sql names the columns and the step that computes them.
 --
--- grain:   one row per field, ISO week and protocol
+-- grain:   one row per field, week and protocol
 -- key:     field_id, iso_week, protocol
 -- reads:   standing_figure
 -- privacy: private
 -- columns:
 --   field_id                  text    not null  ID code of the field
---   iso_week                  text    not null  ISO 8601 week of observed_on, as 2026-W30
+--   iso_week                  text    not null  name of the week of observed_on: the ISO 8601 week that holds its middle day, as 2026-W30
 --   protocol                  text    not null  id of the protocol
---   season                    int     not null  ISO week-year of observed_on
+--   season                    int     not null  year of the week
 --   county_id                 text    not null  county in which the field's point is
 --   farm_id                   text    null      ID code of the farm
 --   visit_id                  text    not null  id of the reference visit

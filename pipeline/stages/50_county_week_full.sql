@@ -8,7 +8,7 @@
 -- The 95% confidence interval of the share is Wilson's (Newcombe 1998, Stat. Med. 17(8):857-872), with
 -- z = 1.959963984540054.
 --
--- grain:   one row per county, ISO week and protocol
+-- grain:   one row per county, week and protocol
 -- key:     county_id, iso_week, protocol
 -- reads:   field_week, county
 -- privacy: private
@@ -16,7 +16,7 @@
 --   county_id                      text   not null  id of the county
 --   county_name                    text   not null  name of the county; its id if the boundaries have no name
 --   season                         int    not null  ISO week-year
---   iso_week                       text   not null  ISO 8601 week, as 2026-W30
+--   iso_week                       text   not null  name of the week: the ISO 8601 week that holds its middle day, as 2026-W30
 --   protocol                       text   not null  id of the protocol
 --   fields_visited                 bigint not null  [{field}] fields with a visit within the stage window that follows no treatment
 --   farms_given                    bigint not null  [{field}] number of these, or if there are none of those outside and treated, that name a farm

@@ -4,14 +4,14 @@
 -- error is that between fields: it holds if the fields visited are like a random draw from the fields of the county,
 -- which fields that people choose to visit are not. Sums are taken over decimals, which add up the same in any order.
 --
--- grain:   one row per county, ISO week and protocol
+-- grain:   one row per county, week and protocol
 -- key:     county_id, iso_week, protocol
 -- reads:   field_week, visit_pressure
 -- privacy: private
 -- columns:
 --   county_id         text   not null  id of the county
 --   season            int    not null  ISO week-year
---   iso_week          text   not null  ISO 8601 week, as 2026-W30
+--   iso_week          text   not null  name of the week: the ISO 8601 week that holds its middle day, as 2026-W30
 --   protocol          text   not null  id of the protocol
 --   fields            bigint not null  [{field}] fields with a visit, within the stage window or not
 --   visits            bigint not null  [{visit}] visits of these fields that count, several visits of a field included

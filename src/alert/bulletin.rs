@@ -5,17 +5,26 @@ use jiff::civil::Date;
 use super::issue::facts::Issue;
 use super::note::rendered::Note;
 use super::page::worked::WorkedThreshold;
+use crate::figures::office::Office;
+use crate::plan::threshold_table::ShownTable;
+use crate::plan::threshold_words::caption;
 use crate::seasons::season_so_far::SeasonSoFar;
 use crate::shared::count_words::CountWords;
+use crate::shared::shown_numbers::Units;
 use disclosure::public_row::PublicRow;
 use disclosure::rule::Rule;
+use scouting::failure::{Failure, Kind};
 use scouting::region::Region;
+use scouting::visit::stage::StageScale;
+use scouting::visit::week::{IsoWeek, Weeks};
 
 /// What a page is made from.
 #[derive(Debug, Clone, Copy)]
 pub struct Bulletin<'a> {
-    /// ISO 8601 week, as `2026-W30`.
+    /// Name of the week, as `2026-W30`.
     pub iso_week: &'a str,
+    /// The days of each week.
+    pub weeks: &'a Weeks,
     /// The counties.
     pub region: &'a Region,
     /// The public rows of this week under this protocol.
@@ -26,18 +35,24 @@ pub struct Bulletin<'a> {
     pub visits_until: Option<Date>,
     /// Those of the week before, if there are any.
     pub previous: Option<&'a [PublicRow]>,
+    /// The week before, if it has public rows, with how much of it has come in.
+    pub last_week: Option<LastWeek<'a>>,
     /// The region's season as far as this week, and the earlier ones.
     pub so_far: &'a SeasonSoFar,
     /// What was counted, and what it means.
     pub protocol: &'a ProtocolFacts,
     /// Who publishes and how to reach them; empty if that is not set.
     pub contact: &'a str,
+    /// The office as its page shows it.
+    pub office: &'a Office,
     /// When the page was made, as the caller words it; nothing here reads a clock.
     pub generated_at: &'a str,
     /// How the week compares with earlier seasons, in a sentence; `None` where nothing is shown.
     pub season_now: Option<&'a str>,
     /// How much of the week's reports had come in by then, in a sentence.
     pub still_to_come: &'a str,
+    /// The same in a few words, where it is known.
+    pub arrived: Option<&'a str>,
     /// Name and version of the program, such as `bractline 0.1.0`.
     pub program_version: &'a str,
     /// The version of the store that the figures were rolled up from.
@@ -49,6 +64,29 @@ pub struct Bulletin<'a> {
     /// Address of its folder at the public place, with a slash at its end; `None` of a draft, or where the office has not set
     /// its address.
     pub public_folder: Option<&'a str>,
+}
+
+/// The week before that of a page, which is more complete.
+#[derive(Debug, Clone, Copy)]
+pub struct LastWeek<'a> {
+    /// The week.
+    pub week: IsoWeek,
+    /// Its public rows under the protocol of the page.
+    pub rows: &'a [PublicRow],
+    /// How much of its reports had come in, in a sentence.
+    pub reporting: &'a str,
+}
+
+impl Bulletin<'_> {
+    /// The week.
+    ///
+    /// # Errors
+    /// A [`Failure`] if `iso_week` names none.
+    pub(crate) fn week(&self) -> Result<IsoWeek, Failure> {
+        self.iso_week.parse().map_err(|why: String| {
+            Failure::new(Kind::Publish, why).mend("write the week as 2026-W30")
+        })
+    }
 }
 
 /// What a threshold is based on.
@@ -102,6 +140,10 @@ pub struct ProtocolFacts {
     pub threshold_basis: ThresholdBasis,
     /// The crop stages at which the count is valid, such as `R2–R3`.
     pub stage_window: String,
+    /// The first of them.
+    pub first_stage: String,
+    /// The scale that they are on.
+    pub scale: StageScale,
     /// Days after a treatment in which counts are left out.
     pub days_after_treatment: u8,
     /// Which counts of these stages are early, or late for treatment, in sentences.
@@ -118,6 +160,10 @@ pub struct ProtocolFacts {
     pub hatch: Option<String>,
     /// A threshold worked out for one field, if the protocol gives the economics of one.
     pub worked: Option<WorkedThreshold>,
+    /// Thresholds by treatment cost and market price, in the office's units and in the others; none of a fixed threshold.
+    pub threshold_tables: Vec<ShownTable>,
+    /// Units of the office.
+    pub units: Units,
     /// Where the threshold was published.
     pub source: String,
     /// The protocol's own cautions, a sentence or more each.
@@ -170,6 +216,11 @@ impl ProtocolFacts {
             Some(meaning) => format!("{start} The {name} is {meaning}."),
             None => start,
         }
+    }
+
+    /// What a table of thresholds is, in a sentence or two.
+    pub(crate) fn caption_of(&self, table: &ShownTable) -> String {
+        caption(table, &self.threshold_name, &self.counted)
     }
 
     /// The heading of what to do, or to consider, after the figures.

@@ -11,7 +11,9 @@ use super::week_pages::write_week_page;
 use crate::alert::note::bounds::note_text;
 use crate::alert::note::rendered::Note;
 use crate::figures::grid_setting::check_grid_not_lowered;
+use crate::figures::office::read_logo;
 use crate::figures::rolled_up::Figures;
+use crate::figures::week_setting::check_week_start;
 use crate::shared::files::{borrowed, write_private_folder};
 use crate::shared::report;
 use crate::workspace::Workspace;
@@ -82,6 +84,8 @@ pub(crate) async fn draft(
     let store = open_store(workspace).await?;
     let issued = issued_alerts(&store).await?;
     check_grid_not_lowered(workspace, &issued)?;
+    let published = published_rows(&store).await?;
+    check_week_start(workspace, week.season(), &issued, &published)?;
     let snapshot = open_snapshot(workspace).await?;
     let figures = Figures::newest(workspace, &snapshot, None, &Publishing::Nothing).await?;
     if let Some(note) = &note {
@@ -92,10 +96,10 @@ pub(crate) async fn draft(
     }
     let note = note.as_deref().map(Note::read).transpose()?;
     let protocol = chosen_protocol(&figures, week, protocol.as_deref())?.clone();
-    let published = published_rows(&store).await?;
     let publishing = publishing(week, &protocol.id);
     let figures = figures.publishing(&published, &publishing).await?;
     let figures = figures.with_arrivals(&snapshot).await?;
+    let figures = figures.with_logo(workspace, read_logo(workspace)?.as_deref())?;
     note_heat(&figures, week, &protocol.id);
     let page = write_draft(workspace, &figures, week, &protocol, note.as_ref(), &issued)?;
     Ok(Drafted {

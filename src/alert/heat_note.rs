@@ -1,7 +1,6 @@
 //! A note to the office on the degree-days of an alert's week: the public reads a comparison, or none.
 
 use crate::figures::rolled_up::Figures;
-use crate::figures::week_heat::thursday_of;
 use crate::shared::report;
 use scouting::visit::week::IsoWeek;
 
@@ -19,7 +18,7 @@ pub(crate) fn note_heat(figures: &Figures, week: IsoWeek, protocol: &str) {
              week, or they end before it, or the protocol has no crop model\nhelp: bring the file that [weather] names up to \
              date"
         )),
-        Some(day) if Some(day) < thursday_of(week) => report::note(&format!(
+        Some(day) if day < figures.setting.weeks.middle_day(week) => report::note(&format!(
             "note: degree-days of {week} are summed through {day}, the last day of temperatures"
         )),
         Some(_) => {}

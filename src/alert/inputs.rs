@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
+use crate::figures::office::read_logo;
 use crate::figures::rolled_up::{Figures, Sources};
 use crate::shared::files::write_private_file;
 use crate::workspace::Workspace;
@@ -30,6 +31,8 @@ pub(crate) struct Inputs {
     pub(crate) boundaries: Option<String>,
     /// The weather file.
     pub(crate) weather: Option<Vec<u8>>,
+    /// The office's logo.
+    pub(crate) logo: Option<Vec<u8>>,
 }
 
 impl Inputs {
@@ -45,6 +48,7 @@ impl Inputs {
             protocols: protocol_texts(&workspace.protocols())?,
             boundaries,
             weather,
+            logo: read_logo(workspace)?,
         })
     }
 
@@ -59,11 +63,16 @@ impl Inputs {
             .weather_sha256
             .as_ref()
             .map(|sha256| read_kept(&workspace.kept_weather(sha256), sha256, alert.number));
+        let logo = alert
+            .logo_sha256
+            .as_ref()
+            .map(|sha256| read_kept(&workspace.kept_logo(sha256), sha256, alert.number));
         Ok(Inputs {
             settings: alert.settings.clone(),
             protocols: alert.protocols.clone(),
             boundaries: boundaries.transpose()?,
             weather: weather.transpose()?,
+            logo: logo.transpose()?,
         })
     }
 
@@ -79,13 +88,21 @@ impl Inputs {
         self.weather.as_deref().map(sha256_of)
     }
 
-    /// Keeps the boundary file and the weather file for later; what is kept already is left alone.
+    /// SHA-256 of the logo, hexadecimal.
+    pub(crate) fn logo_sha256(&self) -> Option<String> {
+        self.logo.as_deref().map(sha256_of)
+    }
+
+    /// Keeps the boundary file, the weather file and the logo for later; what is kept already is left alone.
     pub(crate) fn keep_files(&self, workspace: &Workspace) -> Result<(), Failure> {
         if let (Some(text), Some(sha256)) = (&self.boundaries, self.boundaries_sha256()) {
             keep(&workspace.kept_boundaries(&sha256), text.as_bytes())?;
         }
         if let (Some(bytes), Some(sha256)) = (&self.weather, self.weather_sha256()) {
             keep(&workspace.kept_weather(&sha256), bytes)?;
+        }
+        if let (Some(bytes), Some(sha256)) = (&self.logo, self.logo_sha256()) {
+            keep(&workspace.kept_logo(&sha256), bytes)?;
         }
         Ok(())
     }
@@ -135,6 +152,7 @@ impl Inputs {
             also,
         };
         let figures = Figures::at(&workspace, &snapshot, None, sources).await?;
+        let figures = figures.with_logo(&workspace, self.logo.as_deref())?;
         Ok((snapshot, figures))
     }
 

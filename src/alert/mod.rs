@@ -8,6 +8,7 @@ pub(crate) mod draft;
 pub(crate) mod heat_note;
 pub(crate) mod inputs;
 pub(crate) mod issue;
+pub(crate) mod map_page;
 pub mod note;
 pub mod page;
 pub(crate) mod protocol_facts;

@@ -2,7 +2,9 @@
 
 use crate::alert::bulletin::{ProtocolFacts, ThresholdBasis};
 use crate::alert::page::worked::WorkedThreshold;
+use crate::plan::threshold_table::{ShownTable, ThresholdTable};
 use crate::shared::passages::count_timing;
+use crate::shared::shown_numbers::Units;
 use crate::shared::unseen::plain_text;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::{Decision, Protocol, ThresholdKind};
@@ -11,8 +13,8 @@ use scouting::protocol::threshold::worked_values;
 /// The facts of a protocol.
 ///
 /// # Errors
-/// A [`Failure`] if a worked value cannot be computed.
-pub(crate) fn facts(protocol: &Protocol) -> Result<ProtocolFacts, Failure> {
+/// A [`Failure`] if a worked value or a threshold cannot be computed.
+pub(crate) fn facts(protocol: &Protocol, units: Units) -> Result<ProtocolFacts, Failure> {
     // The page escapes markup; marks of writing direction it would show by what they do.
     Ok(ProtocolFacts {
         id: protocol.id.clone(),
@@ -23,6 +25,8 @@ pub(crate) fn facts(protocol: &Protocol) -> Result<ProtocolFacts, Failure> {
         threshold_meaning: meaning(protocol),
         threshold_basis: threshold_basis(protocol),
         stage_window: span(&protocol.stages.first, &protocol.stages.last),
+        first_stage: protocol.stages.first.clone(),
+        scale: protocol.scale.clone(),
         days_after_treatment: protocol.after_treatment_days(),
         count_timing: count_timing(protocol),
         treatment_window: protocol
@@ -34,6 +38,8 @@ pub(crate) fn facts(protocol: &Protocol) -> Result<ProtocolFacts, Failure> {
         treatment: Some(plain_text(&protocol.timing.treat)),
         hatch: hatch(protocol),
         worked: worked(protocol)?,
+        threshold_tables: threshold_tables(protocol, units)?,
+        units,
         source: plain_text(&protocol.threshold.source),
         cautions: protocol
             .cautions
@@ -110,4 +116,18 @@ fn worked(protocol: &Protocol) -> Result<Option<WorkedThreshold>, Failure> {
     let mut checks = protocol.checks.iter().zip(values);
     Ok(checks
         .find_map(|(check, value)| WorkedThreshold::of(&check.given.economics(), value, &counted)))
+}
+
+/// Thresholds by cost and price, those in the office's units first.
+fn threshold_tables(protocol: &Protocol, units: Units) -> Result<Vec<ShownTable>, Failure> {
+    let systems = match units {
+        Units::Us => [Units::Us, Units::Metric],
+        Units::Metric => [Units::Metric, Units::Us],
+    };
+    let tables = systems.map(|units| ThresholdTable::of(protocol, units));
+    let mut shown = Vec::new();
+    for table in tables {
+        shown.extend(table?.map(|table| table.shown()));
+    }
+    Ok(shown)
 }

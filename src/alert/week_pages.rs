@@ -4,6 +4,7 @@ use crate::alert::issue::facts::folder_name;
 use crate::alert::publish::week_page::{WeekEntry, week_html};
 use crate::figures::rolled_up::Figures;
 use crate::shared::files::write_private_file;
+use crate::shared::shown_days::week_in_words;
 use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
@@ -35,7 +36,7 @@ pub(crate) fn write_week_page(
         }
     }
     let page = week_html(
-        &week.to_string(),
+        week_in_words(week, &figures.setting.weeks),
         &figures.region,
         &figures.contact,
         &entries,

@@ -12,8 +12,9 @@ use crate::alert::issue::withdrawing::withdraw;
 use crate::cli::terminal::format::{Format, Outcome};
 use crate::shared::report;
 use crate::workspace::Workspace;
+use crate::workspace::open::open_weeks;
 use scouting::failure::Failure;
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::NamedWeek;
 
 /// Build the alert of a week, and issue it
 #[derive(Debug, clap::Args)]
@@ -22,9 +23,9 @@ use scouting::visit::week::IsoWeek;
 )]
 #[command(group = clap::ArgGroup::new("deed").required(true).args(["week", "reissue", "withdraw", "as_issued", "list"]))]
 pub(crate) struct Alert {
-    /// ISO 8601 week, as 2026-W30
+    /// The week, as 2026-W30 or a day of it
     #[arg(long, value_name = "WEEK")]
-    week: Option<IsoWeek>,
+    week: Option<NamedWeek>,
 
     /// Id of the protocol, where the week has visits under several
     #[arg(long, value_name = "ID", requires = "week")]
@@ -96,7 +97,11 @@ impl Alert {
             None if self.no_note => NoteChoice::None,
             None => NoteChoice::AsBefore,
         };
-        let request = match (self.reissue, self.week) {
+        let week = match self.week {
+            Some(week) => Some(week.among(&open_weeks(workspace).await?)),
+            None => None,
+        };
+        let request = match (self.reissue, week) {
             (Some(number), _) => IssueRequest::Correction(number),
             (None, Some(week)) if self.issue => IssueRequest::Week(week, self.protocol),
             (None, week) => {

@@ -6,6 +6,7 @@ use crate::protocols::json::{list_json, show_json};
 use crate::protocols::named;
 use crate::protocols::text::{list_text, show_text};
 use crate::shared::report;
+use crate::shared::shown_numbers::Units;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
 use scouting::failure::Failure;
@@ -49,6 +50,7 @@ pub(crate) enum Protocols {
 
 impl Protocols {
     pub(super) fn run(self, workspace: Option<&Workspace>) -> Result<Outcome, Failure> {
+        let units = workspace.map_or_else(Units::default, |one| one.settings().units.system);
         let catalogue = match workspace {
             Some(workspace) => open_catalogue(workspace)?,
             None => Catalogue::read(None, store::stages::expression::plan)?,
@@ -59,7 +61,7 @@ impl Protocols {
             }
             Protocols::Show { id, format } => {
                 let protocol = named(&catalogue, &id)?;
-                let text = show_text(protocol)?;
+                let text = show_text(protocol, units)?;
                 format.say(&show_json(protocol)?, || text)
             }
             Protocols::Check { format } => {

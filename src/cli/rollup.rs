@@ -7,20 +7,21 @@ use crate::cli::terminal::format::{Format, Outcome};
 use crate::figures::files::{WantedFigures, roll_up_and_write};
 use crate::scenario::run::roll_up_under;
 use crate::workspace::Workspace;
+use crate::workspace::open::open_weeks;
 use scouting::failure::Failure;
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::NamedWeek;
 use store::stages::rollup::Period;
 use store::stages::scenario::Scenario;
 
 /// Aggregate visits by county and week
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n  bractline rollup --dispersion --out figures\n  bractline rollup --with 'price=*0.8,cost=9.50USD/acre' --out what-if\n\nWrites two folders. DIR/private is for the office: county_week_full (.csv and .parquet), every figure of every county in full precision; county_week_effort (.csv and .parquet), its visits, fields, sites and units and the standard error of its mean pressure; field_week.parquet; and disclosure.csv, which gives for each county and week whether it is public, would be if it were issued now, or is withheld and why. Only their owner can read these files. DIR/public holds what is public already, since it was issued with an alert or exported: county_week and elsewhere_week (.csv and .parquet), county_week.geojson and .geo.parquet, styles of the map for QGIS (.qml) and MapLibre (.style.json), sample_points.geojson, region_week, region_median and region_stage (.csv and .parquet), and COLUMNS.md. With --week the map holds every county of the region. With --dispersion DIR/private also has the dispersion of counts: county_season_dispersion, season_power_law and visit_dispersion. It reads every unit of the store, so it takes longer. With --with it writes a scenario in place of all this: the same visits under other prices, costs or plant populations, by factor (*0.8) or amount with unit and currency, with the loss avoided and net benefit per hectare. It is not an observed result: SCENARIO.md says so, `alert` takes no `--with`, and `publish` refuses its files."
+    after_help = "Examples:\n  bractline rollup --out figures\n  bractline rollup --week 2026-W30 --out figures-w30\n  bractline rollup --dispersion --out figures\n  bractline rollup --with 'price=*0.8,cost=9.50USD/acre' --out what-if\n\nWrites two folders. DIR/private is for the office: county_week_full (.csv and .parquet), every figure of every county in full precision; county_week_effort (.csv and .parquet), its visits, fields, sites and units and the standard error of its mean pressure; field_week.parquet; and disclosure.csv, which gives for each county and week whether it is public, would be if it were issued now, or is withheld and why. Only their owner can read these files. DIR/public holds what is public already, since it was issued with an alert or exported: county_week and elsewhere_week (.csv and .parquet), county_week.geojson and .geo.parquet, styles of the map for QGIS (.qml) and MapLibre (.style.json), sample_points.geojson, district_week, region_week, region_median and region_stage (.csv and .parquet), and COLUMNS.md. With --week the map holds every county of the region. With --dispersion DIR/private also has the dispersion of counts: county_season_dispersion, season_power_law and visit_dispersion. It reads every unit of the store, so it takes longer. With --with it writes a scenario in place of all this: the same visits under other prices, costs or plant populations, by factor (*0.8) or amount with unit and currency, with the loss avoided and net benefit per hectare. It is not an observed result: SCENARIO.md says so, `alert` takes no `--with`, and `publish` refuses its files."
 )]
 pub(crate) struct RollupCommand {
-    /// One ISO 8601 week, as 2026-W30
+    /// One week, as 2026-W30 or a day of it
     #[arg(long, value_name = "WEEK", conflicts_with = "season")]
-    week: Option<IsoWeek>,
+    week: Option<NamedWeek>,
 
     /// One season: an ISO week-year, as 2026
     #[arg(long, value_name = "YEAR")]
@@ -53,7 +54,7 @@ pub(crate) struct RollupCommand {
 impl RollupCommand {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
         let period = match (self.week, self.season) {
-            (Some(week), _) => Period::Week(week),
+            (Some(week), _) => Period::Week(week.among(&open_weeks(workspace).await?)),
             (None, Some(season)) => Period::Season(season),
             (None, None) => Period::All,
         };

@@ -11,9 +11,9 @@ use crate::shared::files::write_private_file;
 use crate::shared::report;
 use crate::workspace::Workspace;
 use crate::workspace::contacts::Contacts;
-use crate::workspace::open::{open_catalogue, open_store};
+use crate::workspace::open::{open_catalogue, open_store, open_weeks};
 use scouting::failure::Failure;
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::NamedWeek;
 use store::ledger::held::open_entries;
 
 /// The senders of a season: list them, who is missing, how their records fared
@@ -36,9 +36,9 @@ pub(super) enum Senders {
         after_help = "Examples:\n  bractline senders missing --week 2026-W33\n  bractline senders missing --week 2026-W33 --protocol bsm-eggs --letters reminders/\n\nThose who reported earlier in the season or are in the contact list are expected. The contact list is contacts.csv in the workspace, with the columns sender, name, email and protocols (several with a space between); only its owner may be able to read it (chmod 600)."
     )]
     Missing {
-        /// ISO week of the visits
+        /// Week of the visits, as 2026-W33 or a day of it
         #[arg(long, value_name = "WEEK")]
-        week: IsoWeek,
+        week: NamedWeek,
         /// Only visits under this protocol
         #[arg(long, value_name = "ID")]
         protocol: Option<String>,
@@ -68,7 +68,8 @@ pub(super) enum Senders {
 
 impl Senders {
     pub(super) async fn run(self, workspace: &Workspace) -> Result<Outcome, Failure> {
-        let reports = reports_of(workspace).await?;
+        let weeks = open_weeks(workspace).await?;
+        let reports = reports_of(workspace, &weeks).await?;
         match self {
             Senders::List { season, format } => {
                 let season = season.or_else(|| newest_season(&reports));
@@ -82,11 +83,11 @@ impl Senders {
                 letters,
                 format,
             } => {
-                let asked = Asked::of(week, protocol, &open_catalogue(workspace)?)?;
+                let asked = Asked::of(week.among(&weeks), protocol, &open_catalogue(workspace)?)?;
                 let held = open_entries(&open_store(workspace).await?).await?;
                 let missing = missing(&asked, &reports, &Contacts::read(workspace)?, &held);
                 if let Some(folder) = letters {
-                    report::note(&write_letters(&folder, &asked, &missing)?);
+                    report::note(&write_letters(&folder, &asked, &missing, &weeks)?);
                 }
                 format.say(&missing, || missing_text(&asked, &missing))
             }

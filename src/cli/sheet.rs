@@ -14,7 +14,7 @@ use scouting::failure::Failure;
 /// Create count sheets for scouts: a spreadsheet that `load` reads, and pages to print
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline sheet --protocol bsm-eggs --out sheets\n  bractline sheet --protocol bsm-eggs --visits 12 --sites 8 --out sheets\n\nWrites count-sheet-PROTOCOL.xlsx and count-sheet-PROTOCOL.html. It needs no workspace; in one it takes its season and its own protocols. A filled spreadsheet goes back with: bractline load FILE"
+    after_help = "Examples:\n  bractline sheet --protocol bsm-eggs --out sheets\n  bractline sheet --protocol bsm-eggs --visits 12 --sites 8 --totals --out sheets\n\nWrites count-sheet-PROTOCOL.xlsx and count-sheet-PROTOCOL.html. It needs no workspace; in one it takes its season, its units and its own protocols. A filled spreadsheet goes back with: bractline load FILE"
 )]
 pub(crate) struct Sheet {
     /// Id of the protocol, as `bractline protocols list` shows it
@@ -33,6 +33,10 @@ pub(crate) struct Sheet {
     #[arg(long, value_name = "NUMBER")]
     sites: Option<usize>,
 
+    /// One total for each head in place of a count for each bract
+    #[arg(long)]
+    totals: bool,
+
     /// Year of the season's first day [default: this year]
     #[arg(long, value_name = "YEAR", value_parser = clap::value_parser!(i16).range(1900..=2900))]
     season: Option<i16>,
@@ -45,6 +49,7 @@ impl Sheet {
             out: self.out,
             visits: self.visits,
             sites: self.sites,
+            totals_only: self.totals,
             year: self.season.unwrap_or_else(this_year),
         };
         let paths = write_sheets(workspace, &wanted)?;

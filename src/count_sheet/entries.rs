@@ -8,6 +8,7 @@ use rust_xlsxwriter::{
 };
 
 use super::words::{SheetOptions, SheetPlan};
+use crate::shared::shown_numbers::Units;
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::sheet_layout::{CountColumn, VisitColumn};
 use scouting::visit::record::{
@@ -60,9 +61,9 @@ pub(super) fn visit_entry(
             "The visit's number in this workbook: its counts are under the same number on the tab Counts.",
         ),
         VisitColumn::Day => {
-            let (first, last) = options.season;
+            let [first, last] = [options.season.0, options.season.1].map(|day| day_text(day, options.units));
             let note = format!("The day in the field, {first} to {last}.");
-            entry(14.0, "yyyy-mm-dd", &note).checked(season(options)?, &note)?
+            entry(14.0, day_number_format(options.units), &note).checked(season(options)?, &note)?
         }
         VisitColumn::Scout => pseudonym("Your scout ID, as your coordinator gave it to you.")?,
         VisitColumn::Field => pseudonym("The field ID, the same at every visit.")?,
@@ -81,7 +82,7 @@ pub(super) fn visit_entry(
             let [low, high] = protocol.plausible.area_ha;
             let acres = |hectares: f64| (hectares / HECTARES_PER_ACRE).round();
             let note = format!(
-                "Area of the field, in the unit that you choose next to it: {low} to {high} ha, {} to {} acres.",
+                "Area of the field, in the unit next to it: {low} to {high} ha, {} to {} acres.",
                 acres(low),
                 acres(high)
             );
@@ -111,12 +112,13 @@ pub(super) fn visit_entry(
             let check = DataValidation::new().allow_date(DataValidationRule::GreaterThanOrEqualTo(
                 &ExcelDateTime::from_ymd(2000, 1, 1)?,
             ));
+            let example = day_text(jiff::civil::date(2026, 7, 14), options.units);
             entry(
                 14.0,
-                "yyyy-mm-dd",
+                day_number_format(options.units),
                 "The day of the latest treatment of the field against this pest before the visit. Empty if it was not treated this season, or nobody knows.",
             )
-            .checked(check, "A day, not after the visit: 2026-07-14.")?
+            .checked(check, &format!("A day, not after the visit: {example}."))?
         }
         VisitColumn::Treatment => entry(
             12.0,
@@ -366,6 +368,22 @@ fn stages(scale: &StageScale) -> Vec<String> {
         .chain(["VE".to_owned()])
         .chain(leaves)
         .collect()
+}
+
+/// A day as the sheet asks for it: `7/21/2026` or `2026-07-21`.
+pub(super) fn day_text(day: jiff::civil::Date, units: Units) -> String {
+    match units {
+        Units::Us => format!("{}/{}/{}", day.month(), day.day(), day.year()),
+        Units::Metric => day.to_string(),
+    }
+}
+
+/// The format of a cell that holds such a day.
+fn day_number_format(units: Units) -> &'static str {
+    match units {
+        Units::Us => "m/d/yyyy",
+        Units::Metric => "yyyy-mm-dd",
+    }
 }
 
 /// The protocol's currency and the dollar, each once; another may be written.

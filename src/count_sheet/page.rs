@@ -5,10 +5,12 @@
 
 use askama::Template;
 
+use super::entries::day_text;
 use super::words::{SheetOptions, SheetPlan, cautions_heading, scouting, sources};
+use super::workbook::day_form;
 use crate::shared::cautions::OF_ONE_FIELD;
-use crate::shared::passages::{Passage, cautions, safety};
-use crate::shared::shown_numbers::count_of;
+use crate::shared::passages::{Passage, cautions, safety, sentence_case};
+use crate::shared::shown_numbers::{Units, count_of};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::{Layout, Protocol};
 use scouting::protocol::sheet_layout::{CountColumn, VisitColumn, unit_name};
@@ -25,7 +27,11 @@ pub fn count_sheet_page(protocol: &Protocol, options: &SheetOptions) -> Result<S
     let plan = SheetPlan::of(protocol, options)?;
     let page = Page {
         protocol,
-        season: format!("{} to {}", options.season.0, options.season.1),
+        season: format!(
+            "{} to {}",
+            day_text(options.season.0, options.units),
+            day_text(options.season.1, options.units)
+        ),
         program: &options.program,
         unit: unit_name(plan.form),
         size: format!(
@@ -40,9 +46,15 @@ pub fn count_sheet_page(protocol: &Protocol, options: &SheetOptions) -> Result<S
         sources: sources(protocol),
         in_one_sentence: OF_ONE_FIELD,
         visits: (1..=plan.visits).collect(),
-        blanks: blanks(protocol),
+        blanks: blanks(protocol, options.units),
         with_side: plan.layout == Layout::Edge,
+        sums: sums(&plan),
         count_heading: match plan.each_count_max {
+            _ if plan.totals_only => format!(
+                "Total of the {} for each {}",
+                count_of(plan.bracts, "bract", "bracts"),
+                plan.unit()
+            ),
             Some(1) => format!(
                 "1 for each {} that has any, 0 for one that has none",
                 plan.unit()
@@ -79,6 +91,8 @@ struct Page<'a> {
     sources: Vec<Passage>,
     in_one_sentence: &'a str,
     visits: Vec<usize>,
+    /// Blanks under the counts: the sum, the mean, the threshold.
+    sums: Vec<String>,
     blanks: Vec<Blank>,
     with_side: bool,
     /// The text above the boxes where each has its own number.
@@ -113,8 +127,9 @@ struct Line {
     lacking: usize,
 }
 
-/// The blanks of a visit, about in the order of the workbook's columns: each line is twelve columns wide.
-fn blanks(protocol: &Protocol) -> Vec<Blank> {
+/// The blanks of a visit, about in the order of the workbook's columns: each line is twelve columns wide. Currency and
+/// revision are the coordinator's, who types the sheet in.
+fn blanks(protocol: &Protocol, units: Units) -> Vec<Blank> {
     let words = |words: &[&str]| words.iter().map(|&word| word.to_owned()).collect();
     let blank = |column: VisitColumn, width, choices| Blank {
         name: column.name(),
@@ -123,9 +138,16 @@ fn blanks(protocol: &Protocol) -> Vec<Blank> {
         before: "per",
         choices,
     };
-    let area = ["acre", "ha"];
+    // The office's own unit is the first to tick.
+    let (area, weight) = match units {
+        Units::Us => (["acre", "ha"], ["cwt", "lb", "kg"]),
+        Units::Metric => (["ha", "acre"], ["kg", "cwt", "lb"]),
+    };
     vec![
-        blank(VisitColumn::Day, 3, Vec::new()),
+        Blank {
+            unit: VisitColumn::Day.unit_with(day_form(units)),
+            ..blank(VisitColumn::Day, 3, Vec::new())
+        },
         blank(VisitColumn::Scout, 3, Vec::new()),
         blank(VisitColumn::Field, 3, Vec::new()),
         blank(VisitColumn::Farm, 3, Vec::new()),
@@ -143,14 +165,15 @@ fn blanks(protocol: &Protocol) -> Vec<Blank> {
         Blank {
             unit: "tick one",
             before: "",
-            ..blank(VisitColumn::CropType, 8, protocol.crop_types.clone())
+            ..blank(VisitColumn::CropType, 6, protocol.crop_types.clone())
         },
-        blank(VisitColumn::Currency, 2, Vec::new()),
-        blank(VisitColumn::Revision, 2, Vec::new()),
         blank(VisitColumn::Cost, 4, words(&area)),
-        blank(VisitColumn::Value, 4, words(&["lb", "cwt", "kg"])),
+        blank(VisitColumn::Value, 4, words(&weight)),
         blank(VisitColumn::Plants, 4, words(&area)),
-        blank(VisitColumn::TreatedOn, 4, Vec::new()),
+        Blank {
+            unit: VisitColumn::TreatedOn.unit_with(day_form(units)),
+            ..blank(VisitColumn::TreatedOn, 4, Vec::new())
+        },
         Blank {
             unit: "tick one, if known",
             before: "",
@@ -164,7 +187,30 @@ fn blanks(protocol: &Protocol) -> Vec<Blank> {
     ]
 }
 
+/// What a scout works out in the field: the sum of all sites, the mean and the threshold.
+fn sums(plan: &SheetPlan) -> Vec<String> {
+    if plan.form == CountForm::Traps {
+        return Vec::new();
+    }
+    let unit = plan.unit();
+    vec![
+        "Total of all sites".to_owned(),
+        format!("{}s counted", sentence_case(&unit)),
+        "Mean: total \u{f7} counted".to_owned(),
+        "Threshold of this field".to_owned(),
+        "Mean \u{f7} threshold".to_owned(),
+    ]
+}
+
+/// Whether each unit is one box: a plant, or a head of which the total is written.
+fn is_one_box(plan: &SheetPlan) -> bool {
+    plan.form == CountForm::Plants || plan.totals_only
+}
+
 fn headings(plan: &SheetPlan) -> Vec<String> {
+    if is_one_box(plan) {
+        return Vec::new();
+    }
     match plan.form {
         CountForm::Plants => Vec::new(),
         CountForm::Heads | CountForm::Traps => {
@@ -184,20 +230,18 @@ fn headings(plan: &SheetPlan) -> Vec<String> {
 }
 
 fn boxes_a_line(plan: &SheetPlan) -> usize {
-    match plan.form {
-        CountForm::Plants => plan.units.min(PLANTS_A_LINE),
-        CountForm::Heads | CountForm::Traps => {
-            CountColumn::counts(plan.form, plan.bracts, plan.totals).len()
-        }
+    match is_one_box(plan) {
+        true => plan.units.min(PLANTS_A_LINE),
+        false => CountColumn::counts(plan.form, plan.bracts, plan.totals).len(),
     }
 }
 
 fn lines(plan: &SheetPlan) -> Vec<Line> {
     let full = boxes_a_line(plan);
-    match plan.form {
-        CountForm::Plants => {
-            let plants: Vec<Option<usize>> = (1..=plan.units).map(Some).collect();
-            plants
+    match is_one_box(plan) {
+        true => {
+            let units: Vec<Option<usize>> = (1..=plan.units).map(Some).collect();
+            units
                 .chunks(full)
                 .map(|boxes| Line {
                     unit: None,
@@ -206,7 +250,7 @@ fn lines(plan: &SheetPlan) -> Vec<Line> {
                 })
                 .collect()
         }
-        CountForm::Heads | CountForm::Traps => (1..=plan.units)
+        false => (1..=plan.units)
             .map(|unit| Line {
                 unit: Some(unit),
                 boxes: vec![None; full],

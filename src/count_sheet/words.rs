@@ -3,7 +3,7 @@
 //! It takes every fact from the protocol and from `cautions.rs` and adds none of its own; how it looks is
 //! decided in `workbook.rs` and `page.rs`.
 
-use crate::shared::shown_numbers::count_of;
+use crate::shared::shown_numbers::{Units, count_of};
 use jiff::civil::Date;
 
 use crate::shared::count_words::CountWords;
@@ -29,6 +29,10 @@ pub struct SheetOptions {
     pub sites: Option<usize>,
     /// First and last day that the sheet takes, both included.
     pub season: (Date, Date),
+    /// Whether heads are counted with one total each, in place of a count for each bract.
+    pub totals_only: bool,
+    /// Units that the sheet proposes, and the form of its dates.
+    pub units: Units,
     /// Name and version of the program, such as `bractline 0.1.0`.
     pub program: String,
 }
@@ -46,6 +50,10 @@ pub struct SheetPlan {
     pub bracts: usize,
     /// Whether one total for a head is taken in place of its bracts.
     pub totals: bool,
+    /// Whether a head is asked for nothing but its total.
+    pub totals_only: bool,
+    /// Units that the sheet proposes, and the form of its dates.
+    pub units_shown: Units,
     /// The most that one count can be.
     pub each_count_max: Option<u32>,
     /// Whether a trap's catch is divided by its nights.
@@ -68,6 +76,8 @@ impl SheetPlan {
             units: protocol.sample.units_per_site,
             bracts: bracts_per_head(protocol),
             totals: protocol.sample.unit_totals,
+            totals_only: options.totals_only,
+            units_shown: options.units,
             each_count_max: protocol.sample.each_count_at_most,
             catch_by_night: protocol.sample.catch_by_night,
             form: protocol.sample.form,
@@ -78,6 +88,17 @@ impl SheetPlan {
             .checked_mul(plan.sites)
             .and_then(|sites| sites.checked_mul(plan.units));
         let refused = |what: String| Err(Failure::new(Kind::Settings, what).at(&*protocol.id));
+        if plan.totals_only && !(plan.totals && plan.form == CountForm::Heads) {
+            return Err(Failure::new(
+                Kind::Settings,
+                format!(
+                    "{} takes no total for a head: a sheet of totals would not load",
+                    protocol.id
+                ),
+            )
+            .at("--totals")
+            .mend("leave --totals out; bractline protocols show ID says what is counted"));
+        }
         match rows {
             Some(0) => {
                 refused("a count sheet needs a visit, a site and a unit at least".to_owned())
@@ -144,7 +165,7 @@ pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
                 "At least {} a visit, {} a site{}. This sheet has room for {} a visit.",
                 count_of(protocol.sample.sites_min, "site", "sites"),
                 count_of(plan.units, &unit, &format!("{unit}s")),
-                sites_by_area(protocol).map_or_else(String::new, |more| format!("; {more}")),
+                sites_by_area(protocol, plan.units_shown).map_or_else(String::new, |more| format!("; {more}")),
                 count_of(plan.sites, "site", "sites"),
             ),
         ),
@@ -172,7 +193,7 @@ pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
         ),
         passage(
             "When to submit",
-            "On the visit date if you can. The alert is weekly, Monday to Sunday, and a late visit \
+            "On the visit date if you can. The alert is weekly, and a late visit \
              is counted in the week of its day."
                 .to_owned(),
         ),
@@ -181,6 +202,10 @@ pub fn scouting(protocol: &Protocol, plan: &SheetPlan) -> Vec<Passage> {
 
 fn how(plan: &SheetPlan) -> String {
     match plan.form {
+        CountForm::Heads if plan.totals_only => format!(
+            "Examine {} of each head and write one total for the head.",
+            count_of(plan.bracts, "bract", "bracts"),
+        ),
         CountForm::Heads => format!(
             "Examine {} of each head and write one count for each bract{}.",
             count_of(plan.bracts, "bract", "bracts"),
@@ -232,7 +257,7 @@ pub(crate) fn filling(plan: &SheetPlan) -> Vec<Passage> {
         ),
         passage(
             "Units",
-            "Area, costs, prices and plants in the unit that you choose next to them: acres or hectares, pounds, hundredweights (cwt, 100 lb) or kilograms; amounts in dollars (or the main unit of the currency), not cents. An amount that you do not know stays blank. Positions in decimal degrees, \
+            "Area, costs, prices and plants are in the unit next to them, which you can change: acres or hectares, pounds, hundredweights (cwt, 100 lb) or kilograms; amounts in dollars (or the main unit of the currency), not cents. An amount that you do not know stays blank. Positions in decimal degrees, \
              WGS 84, as a phone shows them."
                 .to_owned(),
         ),

@@ -12,12 +12,13 @@ use rust_xlsxwriter::{
 use super::entries::{Entry, count_entry, visit_entry};
 use super::words::{SheetOptions, SheetPlan, cautions_heading, filling, scouting, sources};
 use crate::shared::passages::{Passage, cautions, safety};
+use crate::shared::shown_numbers::Units;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::sheet_layout::{
-    COUNTS_TAB, CountColumn, INSTRUCTIONS_TAB, LAYOUT, MARK_BRACTS, MARK_FORM, MARK_LAYOUT,
-    MARK_PROGRAM, MARK_PROTOCOL, MARK_SITES, MARK_TAB, MARK_UNITS, PROTOCOL_LINE, VISITS_TAB,
-    VisitColumn, heading,
+    COUNTS_TAB, CountColumn, DayForm, INSTRUCTIONS_TAB, LAYOUT, MARK_BRACTS, MARK_DAYS, MARK_FORM,
+    MARK_LAYOUT, MARK_PROGRAM, MARK_PROTOCOL, MARK_SITES, MARK_TAB, MARK_UNITS, PROTOCOL_LINE,
+    VISITS_TAB, VisitColumn, heading,
 };
 use scouting::visit::record::CountForm;
 
@@ -150,19 +151,24 @@ fn visits_tab(
     plan: &SheetPlan,
 ) -> Result<(), XlsxError> {
     sheet.set_name(VISITS_TAB)?;
+    let days = day_form(plan.units_shown);
     let last = row_number(plan.visits);
     for (place, column) in VisitColumn::ALL.into_iter().enumerate() {
         let place = column_number(place);
         let entry = visit_entry(column, protocol, options)?;
-        write_heading(sheet, place, column.name(), column.unit(), &entry)?;
+        write_heading(sheet, place, column.name(), column.unit_with(days), &entry)?;
         if let Some(check) = &entry.check {
             sheet.add_data_validation(1, place, last, place, check)?;
         }
+        let proposed = proposed_unit(column, protocol, plan.units_shown);
         for row in 1..=last {
             match column {
                 VisitColumn::Visit => sheet.write_with_format(row, place, row, &locked())?,
                 VisitColumn::Revision => sheet.write_with_format(row, place, 1, &open(&entry))?,
-                _ => sheet.write_blank(row, place, &open(&entry))?,
+                _ => match proposed {
+                    Some(unit) => sheet.write_with_format(row, place, unit, &open(&entry))?,
+                    None => sheet.write_blank(row, place, &open(&entry))?,
+                },
             };
         }
     }
@@ -186,6 +192,10 @@ fn counts_tab(
         let place = column_number(place);
         let entry = count_entry(column, plan)?;
         write_heading(sheet, place, &column.name(), column.unit(), &entry)?;
+        if plan.totals_only && matches!(column, CountColumn::Bract(_)) {
+            // A reader finds every column of the form; a scout who writes totals sees only what to fill.
+            sheet.set_column_hidden(place)?;
+        }
         let check = entry.check.as_ref();
         if let Some(check) = check {
             sheet.add_data_validation(1, place, last, place, check)?;
@@ -221,6 +231,26 @@ fn counts_tab(
     }
     sheet.set_freeze_panes(1, 0)?;
     finish_tab(sheet, protocol)
+}
+
+/// The unit that a cell has from the start, so that a scout changes it only where it differs.
+fn proposed_unit(column: VisitColumn, protocol: &Protocol, units: Units) -> Option<&str> {
+    match column {
+        VisitColumn::AreaIn | VisitColumn::CostPer | VisitColumn::PlantsPer => {
+            Some(units.of_area())
+        }
+        VisitColumn::ValuePer => Some(units.of_price()),
+        VisitColumn::Currency => Some(&protocol.plausible.currency),
+        _ => None,
+    }
+}
+
+/// The form of days where these units are used.
+pub(super) fn day_form(units: Units) -> DayForm {
+    match units {
+        Units::Us => DayForm::MonthFirst,
+        Units::Metric => DayForm::YearFirst,
+    }
 }
 
 fn write_heading(
@@ -289,6 +319,7 @@ fn mark_tab(
     }
     let (sites, units) = (plan.sites.to_string(), plan.units.to_string());
     marks.extend([(MARK_SITES, &*sites), (MARK_UNITS, &units)]);
+    marks.push((MARK_DAYS, day_form(plan.units_shown).name()));
     marks.push((MARK_PROGRAM, &options.program));
     let text = Format::new().set_num_format("@");
     for (row, (key, value)) in (0..).zip(marks) {

@@ -8,6 +8,7 @@ use crate::count_sheet::page::count_sheet_page;
 use crate::count_sheet::words::SheetOptions;
 use crate::count_sheet::workbook::count_sheet_xlsx;
 use crate::shared::files::write_folder;
+use crate::shared::shown_numbers::Units;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_catalogue;
 use scouting::failure::{Failure, Kind};
@@ -30,6 +31,8 @@ pub(crate) struct WantedSheets {
     pub(crate) visits: usize,
     /// Sites of a visit; the protocol's least number if `None`.
     pub(crate) sites: Option<usize>,
+    /// Whether heads are counted with one total each.
+    pub(crate) totals_only: bool,
     /// Year of the season's first day.
     pub(crate) year: i16,
 }
@@ -56,6 +59,8 @@ pub(crate) fn write_sheets(
     let options = SheetOptions {
         visits: wanted.visits,
         sites: wanted.sites,
+        totals_only: wanted.totals_only,
+        units: workspace.map_or_else(Units::default, |one| one.settings().units.system),
         season: days_of(season, wanted.year)?,
         program: format!("bractline {}", env!("CARGO_PKG_VERSION")),
     };

@@ -6,6 +6,7 @@ use super::field::{FieldWeek, GridPoint, Id};
 use super::place::Place;
 use super::public_row::{Heading, PublicRow, public_row};
 use super::rule::{Level, Rule};
+use scouting::visit::week::Weeks;
 
 /// A field of a farm, in a county, with a pressure, within the stage window.
 pub fn field(name: &str, farm: &str, county: &str, pressure: f64) -> FieldWeek {
@@ -46,10 +47,16 @@ pub fn fields(pressures: &[f64]) -> Vec<FieldWeek> {
 
 /// The public row of these fields, by the least of rules.
 pub fn row_of(fields: &[FieldWeek], level: Level) -> PublicRow {
+    row_in(fields, level, &Weeks::default())
+}
+
+/// The same where weeks have other days.
+pub fn row_in(fields: &[FieldWeek], level: Level, weeks: &Weeks) -> PublicRow {
     let heading = Heading {
         place: &Place::Region,
         season: 2026,
         iso_week: "2026-W30",
+        weeks,
         protocol: "bsm-eggs",
         visits_until: Date::constant(2026, 7, 27),
         farms_known: true,

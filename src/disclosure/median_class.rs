@@ -46,8 +46,9 @@ impl MedianClass {
 /// Lower bounds of the classes of the median.
 pub fn class_bounds(large: bool, level: Level) -> &'static [f64] {
     match (level, large) {
-        // No class is narrower than half of its lower bound near the threshold: one of 0.75 to 1 gave fields back.
-        (Level::Survey, _) => &[0.0, 0.25, 0.5, 1.0, 1.5],
+        // No class is narrower than half of its lower bound near the threshold: one of 0.75 to 1 gave fields back. Rows that
+        // were published before the last bound was there keep their class of 1.5 or more, and every reader knows it.
+        (Level::Survey, _) => &[0.0, 0.25, 0.5, 1.0, 1.5, 3.0],
         (Level::Strict, true) => &[0.0, 0.25, 0.5, 1.0],
         (Level::Strict, false) => &[0.0, 0.5],
     }
@@ -100,6 +101,9 @@ mod tests {
         // A last digit below the bound is at it.
         let at = class(&[1.0 - 1e-15; 5], Level::Survey).expect("a class");
         assert_eq!(at.word(), "1-1.5");
+        let many_times = |pressure| class(&[pressure; 5], Level::Survey).map(|class| class.word());
+        assert_eq!(many_times(2.99).as_deref(), Some("1.5-3"));
+        assert_eq!(many_times(3.0).as_deref(), Some("3+"));
         assert_eq!(
             row_of(&fields(&[0.5; 9]), Level::Survey).mean_pressure,
             None

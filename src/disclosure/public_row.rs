@@ -25,6 +25,7 @@ use super::place::Place;
 use super::rule::{FIELDS_FOR_MEDIAN, Level, Rule};
 use super::stage_groups::{StageFields, stage_groups};
 use super::treatment_weeks::{common_basis, treatment_weeks};
+use scouting::visit::week::{WeekStart, Weeks};
 
 /// All that is said in public of the fields of a place in a week under one protocol.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -33,8 +34,11 @@ pub struct PublicRow {
     pub place: Place,
     /// The ISO week-year.
     pub season: i32,
-    /// ISO 8601 week, as `2026-W30`.
+    /// Name of the week, as `2026-W30`.
     pub iso_week: String,
+    /// The day on which the week starts; Monday in rows that do not say.
+    #[serde(default, skip_serializing_if = "WeekStart::is_monday")]
+    pub week_starts: WeekStart,
     /// The protocol's id.
     pub protocol: String,
     /// 1, or 2 for the one update that a row may have.
@@ -55,7 +59,7 @@ pub struct PublicRow {
     pub fields_with_assumed_economics: Option<u32>,
     /// Fields visited at another crop stage; `None` where they are too few to show.
     pub fields_outside_stage: Option<u32>,
-    /// First and last ISO week in which fields of two farms are expected at the treatment stage.
+    /// First and last week in which fields of two farms are expected at the treatment stage.
     pub treatment_weeks: Option<[String; 2]>,
     /// What these weeks are based on: `weather`, `days` or `both`.
     pub window_basis: Option<String>,
@@ -72,8 +76,10 @@ pub struct Heading<'a> {
     pub place: &'a Place,
     /// The ISO week-year.
     pub season: i32,
-    /// ISO 8601 week.
+    /// Name of the week, as `2026-W30`.
     pub iso_week: &'a str,
+    /// The days of each week.
+    pub weeks: &'a Weeks,
     /// The protocol's id.
     pub protocol: &'a str,
     /// Day of the newest submission.
@@ -86,6 +92,11 @@ pub struct Heading<'a> {
 const MEAN_STEP: f64 = 0.2;
 
 impl PublicRow {
+    /// The days of the row's own week and of those near it.
+    pub fn weeks(&self) -> Weeks {
+        Weeks::new(self.week_starts, [])
+    }
+
     /// Lower and upper end of the 95% interval of the share at threshold: the low of the least, the high of the most.
     pub fn share_interval(&self) -> Option<[f64; 2]> {
         use stats::sampling::share_interval::wilson;
@@ -150,6 +161,7 @@ pub fn public_row(
         place: heading.place.clone(),
         season: heading.season,
         iso_week: heading.iso_week.to_owned(),
+        week_starts: heading.weeks.start_in(heading.season),
         protocol: heading.protocol.to_owned(),
         edition: 1,
         visits_until: heading.visits_until,
@@ -167,7 +179,7 @@ pub fn public_row(
         ),
         fields_outside_stage: outside_count,
         treatment_weeks: (visited >= FIELDS_FOR_MEDIAN)
-            .then(|| treatment_weeks(&inside, heading.farms_known, rule.level))
+            .then(|| treatment_weeks(&inside, heading, rule.level))
             .flatten(),
         window_basis: (visited >= FIELDS_FOR_MEDIAN)
             .then(|| common_basis(&inside))

@@ -5,15 +5,17 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::civil::Date;
 
 use super::field::{FieldWeek, Id};
+use super::public_row::Heading;
 use super::rule::{FIELDS_FOR_MEDIAN, Level};
 use scouting::visit::week::IsoWeek;
 
 /// First and last week in which fields of two farms are expected; under `strict` the week of the median field.
 pub(super) fn treatment_weeks(
     fields: &[&FieldWeek],
-    farms_known: bool,
+    heading: &Heading,
     level: Level,
 ) -> Option<[String; 2]> {
+    let weeks = heading.weeks;
     if level == Level::Strict {
         let mut middles: Vec<Date> = fields
             .iter()
@@ -25,28 +27,31 @@ pub(super) fn treatment_weeks(
             .collect();
         middles.sort_unstable();
         let middle = middles.get(middles.len().checked_sub(1)? / 2)?;
-        let week = IsoWeek::of(*middle).to_string();
+        let week = weeks.of(*middle).to_string();
         return (middles.len() >= FIELDS_FOR_MEDIAN as usize).then(|| [week.clone(), week]);
     }
     let mut farms: BTreeMap<IsoWeek, BTreeSet<Id>> = BTreeMap::new();
     for field in fields {
         // Without any farm in the season each field is one; a field without a farm among others with one counts for none.
-        let farm = match farms_known {
+        let farm = match heading.farms_known {
             true => field.farm,
             false => Some(field.field),
         };
         let (Some([opens, closes]), Some(farm)) = (field.treatment_days, farm) else {
             continue;
         };
-        let mut day = IsoWeek::of(opens).monday();
+        let mut day = opens;
         while day <= closes {
-            farms.entry(IsoWeek::of(day)).or_default().insert(farm);
-            day = day.saturating_add(jiff::Span::new().days(7));
+            let week = weeks.of(day);
+            farms.entry(week).or_default().insert(farm);
+            day = weeks
+                .last_day(week)
+                .saturating_add(jiff::Span::new().days(1));
         }
     }
-    let mut weeks = farms.iter().filter(|(_, farms)| farms.len() >= 2);
-    let first = weeks.next()?.0;
-    let last = weeks.next_back().map_or(first, |(week, _)| week);
+    let mut shown = farms.iter().filter(|(_, farms)| farms.len() >= 2);
+    let first = shown.next()?.0;
+    let last = shown.next_back().map_or(first, |(week, _)| week);
     Some([first.to_string(), last.to_string()])
 }
 

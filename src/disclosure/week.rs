@@ -6,6 +6,7 @@ use jiff::civil::Date;
 
 use super::place::Place;
 use super::public_row::Heading;
+use scouting::visit::week::Weeks;
 
 /// One week under one protocol, and what is known of it.
 #[derive(Debug, Clone)]
@@ -14,6 +15,8 @@ pub struct Week<'a> {
     pub season: i32,
     /// ISO 8601 week.
     pub iso_week: &'a str,
+    /// The days of each week.
+    pub weeks: &'a Weeks,
     /// The protocol's id.
     pub protocol: &'a str,
     /// Day of the newest submission.
@@ -31,6 +34,7 @@ impl<'a> Week<'a> {
             place,
             season: self.season,
             iso_week: self.iso_week,
+            weeks: self.weeks,
             protocol: self.protocol,
             visits_until: self.visits_until,
             farms_known: self.farms_known,

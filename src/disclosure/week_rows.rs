@@ -220,6 +220,7 @@ mod tests {
     use super::*;
     use crate::invented::field;
     use crate::rule::Level;
+    use scouting::visit::week::Weeks;
 
     /// So many fields of a county, each of a farm of its own.
     fn fields(county: &str, names: std::ops::Range<u32>, pressure: f64) -> Vec<FieldWeek> {
@@ -241,6 +242,7 @@ mod tests {
         let week = Week {
             season: 2026,
             iso_week: "2026-W30",
+            weeks: &Weeks::ISO,
             protocol: "bsm-eggs",
             visits_until: Date::constant(2026, 7, 27),
             farms_known: true,

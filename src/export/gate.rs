@@ -64,7 +64,7 @@ pub struct ExportGate<'a> {
 }
 
 impl<'a> ExportGate<'a> {
-    /// The rules for a package of a level, whose tables of the region are made of `rows`; `gate` lets rows of counties
+    /// The rules for a package of a level, whose tables of districts and the region are made of `rows`; `gate` lets rows of counties
     /// and elsewhere through that it was given.
     ///
     /// # Errors
@@ -73,6 +73,7 @@ impl<'a> ExportGate<'a> {
         gate: &'a Gate,
         level: Level,
         rows: &[PublicRow],
+        districts: &BTreeMap<String, String>,
     ) -> Result<ExportGate<'a>, Failure> {
         let mut tables = BTreeMap::new();
         let mut add =
@@ -100,7 +101,7 @@ impl<'a> ExportGate<'a> {
         Ok(ExportGate {
             gate,
             tables,
-            sums: PublicSums::of(rows),
+            sums: PublicSums::of(rows, districts),
         })
     }
 

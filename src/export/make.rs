@@ -141,7 +141,10 @@ impl WantedPackage {
     ) -> Result<Made, Failure> {
         let inputs = Inputs::of_now(workspace)?;
         let nothing = Publishing::Nothing;
-        let (snapshot, mut figures) = inputs.figures(workspace, None, &[], &nothing, &[]).await?;
+        let published = published_until(store, Until::Now).await?;
+        let (snapshot, mut figures) = inputs
+            .figures(workspace, None, &published, &nothing, &[])
+            .await?;
         let publishing = Publishing::All(self.period());
         for _ in 0..ATTEMPTS_MAX {
             let book = AlertBook::open(store).await?;
@@ -296,6 +299,7 @@ impl WantedPackage {
             rule,
             grid_km: disclosure.point_grid_km,
             certainty: workspace.settings().calls.certainty,
+            weeks: &figures.setting.weeks,
             held_back,
         };
         let files = package(&facts, &tables)?;
@@ -325,7 +329,12 @@ impl WantedPackage {
         let mut gate = gate(workspace, inputs, &figures.region, &confidences)?;
         gate.allow_rows(published.iter().map(|one| &one.entry));
         gate.allow_rows(&figures.entering);
-        let gate = ExportGate::new(&gate, self.level, figures.public.rows())?;
+        let gate = ExportGate::new(
+            &gate,
+            self.level,
+            figures.public.rows(),
+            &figures.setting.districts,
+        )?;
         files.iter().try_for_each(|file| gate.judge(file))
     }
 

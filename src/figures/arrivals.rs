@@ -12,14 +12,15 @@ use serde::Deserialize;
 
 use disclosure::public_row::PublicRow;
 use scouting::failure::{Cause, Failure, Kind};
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::{IsoWeek, Weeks};
 use stats::nowcast::reporting_delay::{
     ExpectedCount, FinalAge, NotKnown, WeekArrivals, expect_final_count, records_of_groups,
 };
 use store::delta::snapshot::Snapshot;
 use store::rows::decode;
+use store::stages::inputs::Setting;
 
-/// Six weeks after its Monday a week counts as complete: our choice. A season is hardly longer from its first
+/// Six weeks after its first day a week counts as complete: our choice. A season is hardly longer from its first
 /// eggs to its last treatment, and a week's alert is past use by then.
 pub(crate) const FINAL_AGE: FinalAge = FinalAge { days: 42 };
 /// How often the range must hold the final number.
@@ -28,11 +29,11 @@ const CONFIDENCE: f64 = 0.8;
 const SEED: u64 = 20_260_721;
 
 const ARRIVALS: &str = "
-select protocol, iso_week, county_id, arrived_day, count(*) as visits
+select protocol, observed_on, county_id, arrived_day, count(*) as visits
 from (
     select
         visits.protocol as protocol,
-        visits.iso_week as iso_week,
+        min(visits.observed_on) as observed_on,
         visits.county_id as county_id,
         visits.visit_id as visit_id,
         cast(min(receipts.received_at) as date) as arrived_day
@@ -40,14 +41,15 @@ from (
     inner join receipts on visits.load_id = receipts.load_id
     group by visits.protocol, visits.iso_week, visits.county_id, visits.visit_id
 )
-group by protocol, iso_week, county_id, arrived_day
-order by protocol, iso_week, county_id, arrived_day";
+group by protocol, observed_on, county_id, arrived_day
+order by protocol, observed_on, county_id, arrived_day";
 
 /// A row of that query.
 #[derive(Deserialize)]
 struct ArrivalRow<'a> {
     protocol: &'a str,
-    iso_week: &'a str,
+    #[serde(deserialize_with = "decode::day")]
+    observed_on: Date,
     county_id: &'a str,
     #[serde(deserialize_with = "decode::day")]
     arrived_day: Date,
@@ -65,6 +67,8 @@ pub(crate) struct Arrivals {
     today: Option<Date>,
     /// Visits that a county-week needs to have a row.
     visits_least: u64,
+    /// The days of each week.
+    weeks: Weeks,
 }
 
 /// How much of a week had come in by the newest submission.
@@ -95,11 +99,14 @@ impl Arrivals {
     pub(crate) async fn of(
         snapshot: &Snapshot,
         shown: &[PublicRow],
-        visits_least: u64,
+        setting: &Setting,
     ) -> Result<Arrivals, Failure> {
-        let shown: HashSet<(&str, &str, &str)> = shown
+        let shown: HashSet<(&str, IsoWeek, &str)> = shown
             .iter()
-            .filter_map(|row| Some((row.place.county()?, &*row.iso_week, &*row.protocol)))
+            .filter_map(|row| {
+                let week = row.iso_week.parse().ok()?;
+                Some((row.place.county()?, week, &*row.protocol))
+            })
             .collect();
         let broken = |cause: Cause| Failure::because(Kind::Stage, "arrivals", cause);
         let frame = snapshot.session().sql(ARRIVALS).await;
@@ -113,13 +120,10 @@ impl Arrivals {
             let rows: Vec<ArrivalRow<'_>> =
                 decode::rows(batch).map_err(|error| broken(error.into()))?;
             for row in rows {
-                let week = row.iso_week;
+                let week = setting.weeks.of(row.observed_on);
                 if !shown.contains(&(row.county_id, week, row.protocol)) {
                     continue;
                 }
-                let week = week
-                    .parse()
-                    .map_err(|_| broken(format!("{week:?} is no week").into()))?;
                 by_week
                     .entry((row.protocol.to_owned(), week))
                     .or_default()
@@ -132,7 +136,8 @@ impl Arrivals {
         Ok(Arrivals {
             by_week,
             today: received_until.map(|moment| TimeZone::UTC.to_datetime(moment).date()),
-            visits_least,
+            visits_least: u64::from(setting.rule.min_fields),
+            weeks: setting.weeks.clone(),
         })
     }
 
@@ -141,16 +146,17 @@ impl Arrivals {
         let Some(today) = self.today else {
             return Arrived::NotKnown(NotKnown::NothingArrived);
         };
-        let age_days = days_between(week.monday(), today);
+        let first = |week: IsoWeek| self.weeks.first_day(week);
+        let age_days = days_between(first(week), today);
         let of = |week: IsoWeek, counties: &BTreeMap<String, CountyArrivals>| {
             let delays = |days: &CountyArrivals| {
                 let delay =
-                    |(day, visits): &(Date, u64)| (days_between(week.monday(), *day), *visits);
+                    |(day, visits): &(Date, u64)| (days_between(first(week), *day), *visits);
                 days.iter().map(delay).collect()
             };
             let groups: Vec<Vec<(u32, u64)>> = counties.values().map(delays).collect();
             WeekArrivals {
-                age_days: days_between(week.monday(), today),
+                age_days: days_between(first(week), today),
                 arrived: records_of_groups(&groups, age_days, self.visits_least),
             }
         };
@@ -159,7 +165,7 @@ impl Arrivals {
         for ((of_protocol, other), counties) in &self.by_week {
             if of_protocol == protocol && *other == week {
                 current = of(week, counties);
-            } else if of_protocol == protocol && other.monday() < week.monday() {
+            } else if of_protocol == protocol && *other < week {
                 earlier.push(of(*other, counties));
             }
         }
@@ -200,10 +206,14 @@ mod tests {
         format!("2026-W{number:02}").parse().expect("a week")
     }
 
+    fn monday(number: u32) -> Date {
+        Weeks::default().first_day(week(number))
+    }
+
     /// Each week has 40 visits on its sixth day and 10 more on its thirteenth.
     fn arrivals(today: Date) -> Arrivals {
         let by_week = (20..=32).map(|number| {
-            let monday = week(number).monday();
+            let monday = monday(number);
             let days = [(5, 40), (12, 10)]
                 .map(|(delay, visits)| (monday + i64::from(delay).days(), visits));
             let there = days.into_iter().filter(|(day, _)| *day <= today).collect();
@@ -214,12 +224,13 @@ mod tests {
             by_week: by_week.collect(),
             today: Some(today),
             visits_least: 3,
+            weeks: Weeks::default(),
         }
     }
 
     #[test]
     fn a_young_week_is_told_by_the_complete_ones_before_it() {
-        let today = week(32).monday() + 6.days();
+        let today = monday(32) + 6.days();
         let Arrived::InPart {
             share,
             low,
@@ -239,10 +250,10 @@ mod tests {
 
     #[test]
     fn an_old_week_is_complete_and_too_few_weeks_are_said() {
-        let today = week(32).monday() + 6.days();
+        let today = monday(32) + 6.days();
         let all = arrivals(today);
         assert_eq!(all.arrived(week(26), "bsm-eggs"), Arrived::InFull);
-        let early = week(24).monday() + 6.days();
+        let early = monday(24) + 6.days();
         let found = arrivals(early).arrived(week(24), "bsm-eggs");
         assert_eq!(
             found,

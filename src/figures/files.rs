@@ -6,6 +6,7 @@ use super::cluster::{ClusterAddress, join};
 use super::dispersion_files::{DispersionFiles, described};
 use super::grid_setting::check_grid_of_store;
 use super::rolled_up::{Figures, day_of, docs};
+use super::week_setting::note_other_starts;
 use super::written::Written;
 use crate::figures::disclosure_table::disclosure_csv;
 use crate::figures::field_calls::FieldCalls;
@@ -49,6 +50,7 @@ pub(crate) async fn roll_up_and_write(
     let elsewhere = cluster.as_deref();
     let nothing = Publishing::Nothing;
     let figures = Figures::rolled_up(workspace, &snapshot, elsewhere, &nothing, until).await?;
+    note_other_starts(&figures.setting.weeks);
     let outcomes = outcomes(workspace, &figures, until).await?;
     let dispersion = match wanted.dispersion {
         Some(season) => Some(DispersionFiles::of(&snapshot, &figures, season).await?),
@@ -81,6 +83,11 @@ impl Figures {
             ),
         ];
         for (csv, parquet, table) in [
+            (
+                "district_week.csv",
+                "district_week.parquet",
+                self.public.district_week(),
+            ),
             (
                 "region_week.csv",
                 "region_week.parquet",
@@ -153,7 +160,8 @@ impl Figures {
             described(
                 "county_week",
                 "county_week.geojson, county_week.geo.parquet",
-                "The same with the county's outline. A map of one week holds every county of the region.",
+                "The same with the county's outline. A map of one week holds every county of the region. Its last columns are for viewers that take no style \
+                 file; county_week.legend.json has the legend.",
                 true,
                 true,
             ),
@@ -161,6 +169,13 @@ impl Figures {
                 "elsewhere_week",
                 "elsewhere_week.csv, elsewhere_week.parquet",
                 "One row per district, or the region, and week: the fields that are in no row of a county, combined.",
+                false,
+                false,
+            ),
+            described(
+                "district_week",
+                "district_week.csv, district_week.parquet",
+                "One row per district, week and protocol: the public rows of its counties, and of fields elsewhere in it, combined.",
                 false,
                 false,
             ),

@@ -17,13 +17,15 @@ use crate::figures::map::maplibre_style::maplibre_style;
 use crate::figures::map::qgis_style::qgis_style;
 use crate::figures::map::rows::{Coverage, MapRows};
 use crate::figures::map::rules::Named;
+use crate::figures::map::viewer_style::legend_json;
+use crate::figures::office::Office;
 use crate::figures::week_heat::WeekHeat;
 use crate::shared::count_words::CountWords;
 use crate::shared::files::OutputFile;
 use crate::shared::report;
 use crate::shared::report::counted;
+use crate::shared::shown_numbers::Units;
 use crate::shared::tables::{ColumnDoc, write_csv, write_parquet};
-use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_snapshot_of, open_store};
 use disclosure::editions::{Entry, Published};
@@ -59,8 +61,12 @@ pub(crate) struct Figures {
     pub(crate) received_until: Option<jiff::Timestamp>,
     /// Who publishes, and how to reach them; empty if the settings do not say.
     pub(crate) contact: String,
+    /// Units in which pages and texts show amounts.
+    pub(crate) units: Units,
     /// Address of the public folder, with a slash at its end; empty if the settings do not say.
     pub(crate) base_url: String,
+    /// The office that publishes; with its logo for an alert, without it for other commands, which need not read it.
+    pub(crate) office: Office,
     /// The heat that had come by each week; nothing where the workspace has no temperatures.
     pub(crate) heat: WeekHeat,
     /// When the visits of public rows came in, for an alert; empty for other commands, which need not look.
@@ -152,7 +158,7 @@ impl Figures {
             region, catalogue, ..
         } = sources;
         let received_until = snapshot.received_until().await?;
-        let setting = roll_up_setting(workspace, &region, sources.weather)?;
+        let setting = roll_up_setting(workspace, &region, sources.weather, sources.published)?;
         let also = sources.also;
         let rollup = roll_up_keeping(snapshot, elsewhere, &catalogue, &setting, also).await?;
         note_without_threshold(rollup.visits_without_threshold);
@@ -165,6 +171,7 @@ impl Figures {
             day_of(received_until),
         )?;
         let public = PublicTables::of(rows.shown, &setting).await?;
+        let office = Office::of(workspace, None)?;
         Ok(Figures {
             heat: heat_of(&setting, &catalogue, &public),
             region,
@@ -174,8 +181,10 @@ impl Figures {
             entering: rows.entering,
             outcomes: rows.outcomes,
             received_until,
-            contact: contact(workspace),
+            units: workspace.settings().units.system,
             base_url: workspace.settings().publish.base_url.clone(),
+            contact: office.in_words(),
+            office,
             arrivals: Arrivals::default(),
             setting,
         })
@@ -234,12 +243,17 @@ impl Figures {
 
     /// Looks up when the visits of the public rows came in.
     pub(crate) async fn with_arrivals(mut self, snapshot: &Snapshot) -> Result<Figures, Failure> {
-        self.arrivals = Arrivals::of(
-            snapshot,
-            self.public.rows(),
-            u64::from(self.setting.rule.min_fields),
-        )
-        .await?;
+        self.arrivals = Arrivals::of(snapshot, self.public.rows(), &self.setting).await?;
+        Ok(self)
+    }
+
+    /// The same with the office's logo.
+    pub(crate) fn with_logo(
+        mut self,
+        workspace: &Workspace,
+        logo: Option<&[u8]>,
+    ) -> Result<Figures, Failure> {
+        self.office = Office::of(workspace, logo)?;
         Ok(self)
     }
 
@@ -278,15 +292,22 @@ impl Figures {
         protocol: Option<&str>,
     ) -> Result<MapRows<'_>, Failure> {
         let protocols = protocol.map_or_else(|| self.protocols(), |id| vec![id]);
+        let weeks = &self.setting.weeks;
         let week = match period {
-            Period::Week(week) => Some(week.to_string()),
+            Period::Week(week) => Some((
+                week.to_string(),
+                (weeks.first_day(week), weeks.last_day(week)),
+            )),
             Period::Season(_) | Period::All => None,
         };
         let coverage = week
-            .as_deref()
-            .map_or(Coverage::VisitedCounties, |iso_week| Coverage::WholeWeek {
-                iso_week,
-                protocols: &protocols,
+            .as_ref()
+            .map_or(Coverage::VisitedCounties, |(iso_week, days)| {
+                Coverage::WholeWeek {
+                    iso_week,
+                    days: *days,
+                    protocols: &protocols,
+                }
             });
         let table = self.public.county_week().rows_under(period, protocol)?;
         MapRows::gather(&self.region, &table, self.public.rows(), coverage)
@@ -325,10 +346,28 @@ impl Figures {
             &name_of,
         )?;
         Ok(vec![
-            ("county_week.geojson", county_week_geojson(&drawn)?),
+            (
+                "county_week.geojson",
+                county_week_geojson(&drawn, &name_of)?,
+            ),
+            (
+                "county_week.legend.json",
+                legend_json(&drawn.classes, self.words_of(protocol))?,
+            ),
             ("county_week.qml", qgis_style(&drawn, &name_of).into_bytes()),
             ("county_week.style.json", style),
         ])
+    }
+
+    /// The words of a protocol, or those of all that the public rows are of.
+    fn words_of(&self, protocol: Option<&str>) -> CountWords {
+        match protocol {
+            Some(id) => self
+                .catalogue
+                .protocol(id)
+                .map_or(CountWords::Either, CountWords::of),
+            None => CountWords::of_all(self.known_protocols()),
+        }
     }
 
     /// A table's rows of a period as CSV, of one protocol if it is named.
@@ -353,7 +392,7 @@ impl Figures {
 fn heat_of(setting: &Setting, catalogue: &Catalogue, public: &PublicTables) -> WeekHeat {
     let weeks = public.rows().iter();
     let weeks = weeks.map(|row| (&*row.protocol, &*row.iso_week));
-    WeekHeat::of(&setting.weather, &setting.counties, catalogue, weeks)
+    WeekHeat::of(setting, catalogue, weeks)
 }
 
 /// The day of a moment, UTC; long ago if nothing came in.
@@ -371,13 +410,6 @@ pub(crate) fn note_without_threshold(visits: u64) {
             counted(visits, "visit is", "visits are")
         ));
     }
-}
-
-fn contact(workspace: &Workspace) -> String {
-    let office = &workspace.settings().office;
-    let given = [&office.name, &office.contact].map(|said| plain_text(said));
-    let given = given.iter().filter(|said| !said.is_empty());
-    given.map(String::as_str).collect::<Vec<_>>().join(", ")
 }
 
 /// What the columns of a table mean.

@@ -3,7 +3,9 @@
 use std::collections::HashMap;
 use std::path::Path;
 
+use crate::workspace::open::weeks_of;
 use crate::workspace::{SETTINGS_FILE, Workspace};
+use disclosure::editions::Published;
 use scouting::failure::{Failure, Kind};
 use scouting::phenology::weather::{WeatherSeries, read_weather};
 use scouting::region::Region;
@@ -13,12 +15,15 @@ use store::stages::inputs::{RegionCounty, Setting};
 /// The county id that represents every county without a line of its own.
 const EVERY_OTHER: &str = "*";
 
+/// What is needed, given the rows that are public already.
+///
 /// # Errors
 /// A [`Failure`] if the weather file cannot be read, or a county or station of `[weather.stations]` is not known.
 pub(crate) fn roll_up_setting(
     workspace: &Workspace,
     region: &Region,
     weather: Option<&Path>,
+    published: &[Published],
 ) -> Result<Setting, Failure> {
     let disclosure = &workspace.settings().disclosure;
     let neighbors = region.neighbors();
@@ -26,6 +31,7 @@ pub(crate) fn roll_up_setting(
     Ok(Setting {
         rule: disclosure.rule(),
         districts: region.districts().clone(),
+        weeks: weeks_of(workspace, published),
         point_grid: workspace.grid_width()?,
         counties: counties
             .map(|(county, neighbors)| RegionCounty {
@@ -50,9 +56,10 @@ fn read_station_weather(
     region: &Region,
     file: &Path,
 ) -> Result<Weather, Failure> {
-    let named = &workspace.settings().weather.stations;
+    let weather = &workspace.settings().weather;
+    let named = &weather.stations;
     let wanted: Vec<String> = named.values().cloned().collect();
-    let stations = read_weather(file, &wanted)?;
+    let stations = read_weather(file, &wanted, weather.temperature_unit)?;
     let place_of = |id: &str| stations.iter().position(|series| series.station == id);
     if named.is_empty() {
         return match stations.len() {

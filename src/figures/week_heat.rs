@@ -1,22 +1,20 @@
 //! The heat that had come by the weeks of seasons, so that they are compared by heat as well as by the calendar.
 //!
-//! Heat is counted as the protocol's crop counts it and summed from one day of the year up to the week's Thursday,
-//! its middle, or up to the last day of temperatures if the record ends earlier in the week, as it does for an alert of a
-//! Thursday. Earlier seasons are looked at at the same heat, so it need not be of the same weekday. Of a county it is
+//! Heat is counted as the protocol's crop counts it and summed from one day of the year up to the middle day of the
+//! week, or up to the last day of temperatures if the record ends earlier in the week, as it does for an alert that is
+//! issued within its week. Earlier seasons are looked at at the same heat, so it need not be of the same weekday. Of a county it is
 //! that of its station, of the region the mean of all counties that have a station, whichever of them are shown. A sum
 //! that lacks a day before is not given: it would look like cold weather.
 
 use std::collections::{BTreeMap, HashMap};
 
-use jiff::ToSpan;
 use jiff::civil::Date;
 
 use super::place::Place;
 use scouting::phenology::degree_days::DailyHeat;
 use scouting::protocol::catalogue::Catalogue;
 use scouting::visit::week::IsoWeek;
-use store::stages::computed::windows::Weather;
-use store::stages::inputs::RegionCounty;
+use store::stages::inputs::Setting;
 
 /// A heat sum, degree-days (°C), and the last day in it.
 #[derive(Debug, Clone, Copy)]
@@ -38,12 +36,13 @@ pub(crate) struct WeekHeat {
 impl WeekHeat {
     /// That of these protocols and ISO weeks.
     pub(crate) fn of<'a>(
-        weather: &Weather,
-        counties: &[RegionCounty],
+        setting: &Setting,
         catalogue: &Catalogue,
         weeks: impl IntoIterator<Item = (&'a str, &'a str)>,
     ) -> WeekHeat {
-        let stations = counties
+        let weather = &setting.weather;
+        let stations = setting
+            .counties
             .iter()
             .filter_map(|county| Some((county.id.clone(), weather.station_of(&county.id)?)));
         let mut heat = WeekHeat {
@@ -70,7 +69,7 @@ impl WeekHeat {
             });
             let sums = of_stations
                 .iter()
-                .map(|days| sum_until(days, week, weather.heat_from));
+                .map(|days| sum_until(days, week, setting));
             heat.sums.insert(key, sums.collect());
         }
         heat
@@ -113,17 +112,12 @@ impl WeekHeat {
     }
 }
 
-/// The middle of a week.
-pub(crate) fn thursday_of(week: IsoWeek) -> Option<Date> {
-    week.monday().checked_add(3.days()).ok()
-}
-
-/// From the last such day of the year up to the Thursday of a week, or to the last day of the record if it ends in the
+/// From the last such day of the year up to the middle of a week, or to the last day of the record if it ends in the
 /// week before that; both included.
-fn sum_until(days: &DailyHeat, week: IsoWeek, (month, day): (i8, i8)) -> Option<HeatSum> {
-    let thursday = thursday_of(week)?;
-    let through = days.known_through()?.min(thursday);
-    if through < week.monday() {
+fn sum_until(days: &DailyHeat, week: IsoWeek, setting: &Setting) -> Option<HeatSum> {
+    let (weeks, (month, day)) = (&setting.weeks, setting.weather.heat_from);
+    let through = days.known_through()?.min(weeks.middle_day(week));
+    if through < weeks.first_day(week) {
         return None;
     }
     let from = |year: i16| Date::new(year, month, day).ok();
@@ -134,11 +128,17 @@ fn sum_until(days: &DailyHeat, week: IsoWeek, (month, day): (i8, i8)) -> Option<
 
 #[cfg(test)]
 mod tests {
+    use jiff::ToSpan;
     use jiff::civil::date;
 
     use super::*;
+    use disclosure::rule::Rule;
     use scouting::phenology::degree_days::DayTemperatures;
     use scouting::phenology::weather::WeatherSeries;
+    use scouting::region::point_grid::GridWidth;
+    use scouting::visit::week::{WeekStart, Weeks};
+    use store::stages::computed::windows::Weather;
+    use store::stages::inputs::RegionCounty;
 
     /// Every day of three years has the same two temperatures.
     fn station(name: &str, warmest_c: f64, from: Date) -> WeatherSeries {
@@ -157,20 +157,28 @@ mod tests {
     }
 
     fn heat(weather: &Weather) -> WeekHeat {
+        heat_in(weather, &Weeks::ISO)
+    }
+
+    fn heat_in(weather: &Weather, weeks: &Weeks) -> WeekHeat {
         let county = |id: &str| RegionCounty {
             id: id.to_owned(),
             name: id.to_owned(),
             neighbors: Vec::new(),
         };
+        let setting = Setting {
+            rule: Rule::LEAST,
+            districts: BTreeMap::new(),
+            weeks: weeks.clone(),
+            point_grid: GridWidth::Km40,
+            counties: ["A", "B", "C"].map(county).into(),
+            weather: weather.clone(),
+            certainty: 0.9,
+        };
         let weeks = ["2025-W30", "2026-W02", "2026-W30"].map(|week| ("bsm-eggs", week));
         let catalogue =
             Catalogue::read(None, store::stages::expression::plan).expect("the catalog");
-        WeekHeat::of(
-            weather,
-            &[county("A"), county("B"), county("C")],
-            &catalogue,
-            weeks,
-        )
+        WeekHeat::of(&setting, &catalogue, weeks)
     }
 
     fn at(heat: &WeekHeat, place: &str, week: &str) -> Option<f64> {
@@ -203,6 +211,10 @@ mod tests {
         near(at(&found, "A", "2026-W30"), 2040.0);
         near(at(&found, "B", "2026-W30"), 1020.0);
         near(at(&found, "", "2026-W30"), 1530.0);
+        // Weeks from Thursday to Wednesday: the middle of week 30 is Sunday, three days later.
+        let thursday = WeekStart::try_from("Thursday".to_owned()).expect("a day");
+        let later = heat_in(&weather, &Weeks::new(thursday, []));
+        near(at(&later, "A", "2026-W30"), 2070.0);
         // The cool station begins in March 2025; the region's sum would lack it.
         assert_eq!(at(&found, "B", "2025-W30"), None);
         assert_eq!(at(&found, "", "2025-W30"), None);

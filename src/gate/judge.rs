@@ -26,8 +26,20 @@ use scouting::region::distance::meters_between;
 use scouting::visit::week::IsoWeek;
 use store::stages::files::public_stages;
 
-/// Properties of a feature in addition to the columns of the roll-up: what the map file says of its week.
-pub(crate) const MAP_PROPERTIES: [&str; 3] = ["status", "start", "end"];
+/// Properties of a feature in addition to the columns of the roll-up: what the map file says of its week, and the class with
+/// its words and colors for viewers without a style.
+pub(crate) const MAP_PROPERTIES: [&str; 10] = [
+    "status",
+    "start",
+    "end",
+    "class",
+    "title",
+    "description",
+    "fill",
+    "fill-opacity",
+    "stroke",
+    "stroke-width",
+];
 /// Points of two neighboring cells are one grid width apart, but for the rounding of their coordinates
 /// and the narrowing of cells toward the poles.
 const GRID_SLACK: f64 = 0.9;

@@ -22,7 +22,7 @@ pub(crate) enum Judged {
 }
 
 /// The files of an issued alert that are public, by name.
-pub(crate) const PUBLIC_FILES: [(&str, Judged); 12] = [
+pub(crate) const PUBLIC_FILES: [(&str, Judged); 14] = [
     ("alert.html", Judged::Words),
     ("alert.md", Judged::Words),
     ("alert.pdf", Judged::Pdf),
@@ -31,6 +31,8 @@ pub(crate) const PUBLIC_FILES: [(&str, Judged); 12] = [
     ("county_week.geojson", Judged::Map),
     ("county_week.qml", Judged::Words),
     ("county_week.style.json", Judged::Words),
+    ("county_week.legend.json", Judged::Words),
+    ("map.html", Judged::Words),
     ("email.html", Judged::Letter),
     ("map.png", Judged::Picture),
     ("map.svg", Judged::Words),

@@ -8,17 +8,20 @@ use serde::Serialize;
 
 use crate::figures::rolled_up::note_without_threshold;
 use crate::figures::setting::roll_up_setting;
+use crate::plan::edge_page::{EdgeLine, EdgePage, NO_STRIP_TO_SPRAY};
 use crate::plan::strips::{SampledSite, draw_strips};
 use crate::shared::cautions::OF_ONE_FIELD;
 use crate::shared::files::write_private_folder;
+use crate::shared::shown_numbers::{Form, Units, display_number};
 use crate::shared::tables::csv_of;
 use crate::workspace::Workspace;
-use crate::workspace::open::{open_catalogue, open_region, open_snapshot};
+use crate::workspace::open::{open_catalogue, open_region, open_snapshot, open_store};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Protocol;
 use scouting::protocol::economic_distance::EdgeDecline;
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::{IsoWeek, NamedWeek};
 use scouting::visit::words::disarmed;
+use store::alerts::table::published_rows;
 use store::delta::snapshot::Snapshot;
 use store::rows::visit_sites::VisitSites;
 use store::stages::run::roll_up;
@@ -30,7 +33,7 @@ pub(crate) struct EdgeOptions {
     /// Id of the protocol.
     pub(crate) protocol: String,
     /// The week; the newest with a visit if `None`.
-    pub(crate) week: Option<IsoWeek>,
+    pub(crate) week: Option<NamedWeek>,
     /// Output folder.
     pub(crate) out: Option<PathBuf>,
 }
@@ -71,9 +74,12 @@ pub(crate) struct Reached {
     caution: &'static str,
     private: &'static str,
     files: Vec<PathBuf>,
-    /// What the threshold counts.
+    /// The protocol.
     #[serde(skip)]
-    counted: String,
+    protocol: Protocol,
+    /// Units of the office.
+    #[serde(skip)]
+    units: Units,
 }
 
 impl Reached {
@@ -104,9 +110,9 @@ impl Reached {
         self.area_ha = Some(strips.area_ha);
         self.outline_area_ha = Some(strips.outline_area_ha);
         if strips.unsampled_m > 0.5 {
-            let meters = strips.unsampled_m;
+            let length = self.units.distance(strips.unsampled_m);
             self.notes.push(format!(
-                "For {meters:.0} m of the edge there is no site: its strip is not known."
+                "For {length} of the edge there is no site: its strip is not known."
             ));
         }
         let without = strips.without_strip.iter();
@@ -121,6 +127,49 @@ impl Reached {
     /// For people.
     pub(crate) fn text(&self) -> String {
         text(self)
+    }
+
+    /// The sites as pages and texts show them.
+    fn lines(&self) -> Vec<EdgeLine> {
+        let sites = self.sites.iter();
+        sites
+            .map(|site| EdgeLine {
+                site: site.site,
+                side: site.side.clone().unwrap_or_default(),
+                mean: format!("{:.2}", site.mean),
+                pressure: display_number(site.pressure, Form::Pressure),
+                distance: match site.economic_distance_m {
+                    distance if distance > 0.0 => {
+                        format!("{} from the edge", self.units.distance(distance))
+                    }
+                    _ => "below threshold".to_owned(),
+                },
+            })
+            .collect()
+    }
+
+    /// The area of the strips, in a sentence; `None` where they could not be drawn.
+    fn area_in_words(&self) -> Option<String> {
+        let (area, outline) = (self.area_ha?, self.outline_area_ha?);
+        Some(format!(
+            "Area at or above threshold along the sampled sides: {} of {}.",
+            self.units.area(area),
+            self.units.area(outline)
+        ))
+    }
+
+    fn page(&self) -> Result<String, Failure> {
+        let page = EdgePage {
+            protocol: &self.protocol,
+            field_id: &self.field_id,
+            iso_week: &self.iso_week,
+            threshold: format!("{:.2}", self.threshold),
+            lines: self.lines(),
+            area: self.area_in_words(),
+            notes: &self.notes,
+            private: self.private,
+        };
+        page.html()
     }
 }
 
@@ -177,11 +226,13 @@ impl EdgeOptions {
                 .mend(format!("the catalog has {}", catalogue.ids()))
         })?;
         let decline = decline_of(protocol)?;
+        let published = published_rows(&open_store(workspace).await?).await?;
         // No day of treatment is asked for, so no temperatures are.
-        let setting = roll_up_setting(workspace, &open_region(workspace)?, None)?;
+        let setting = roll_up_setting(workspace, &open_region(workspace)?, None, &published)?;
         let rollup = roll_up(snapshot, None, &catalogue, &setting).await?;
         note_without_threshold(rollup.visits_without_threshold);
-        let standing = self.standing_visit(&rollup.field_week().batch)?;
+        let week = self.week.map(|week| week.among(&setting.weeks));
+        let standing = self.standing_visit(&rollup.field_week().batch, week)?;
         let visit = snapshot.visit_sites(&standing.visit_id).await?;
         let mut reached = Reached {
             sites: site_rows(&visit, standing.threshold, decline),
@@ -195,13 +246,15 @@ impl EdgeOptions {
             caution: OF_ONE_FIELD,
             private: PRIVATE,
             files: Vec::new(),
-            counted: protocol.counted.clone(),
+            protocol: protocol.clone(),
+            units: workspace.settings().units.system,
         };
         let mut files = vec![(
             "economic_distance.csv",
             csv_of(reached.sites.iter().map(SiteRow::in_table))?,
         )];
         files.extend(reached.draw(&visit).map(|map| ("strips.geojson", map)));
+        files.push(("edge.html", reached.page()?.into_bytes()));
         if let Some(folder) = &self.out {
             let written: Vec<(&str, &[u8])> = files
                 .iter()
@@ -214,14 +267,18 @@ impl EdgeOptions {
     }
 
     /// The newest standing visit of the field within the stage window that follows no treatment, of the week that was asked for.
-    fn standing_visit(&self, field_week: &RecordBatch) -> Result<Standing, Failure> {
+    fn standing_visit(
+        &self,
+        field_week: &RecordBatch,
+        week: Option<IsoWeek>,
+    ) -> Result<Standing, Failure> {
         let text = |name: &str| field_week[name].as_string::<i32>();
         let (fields, protocols, weeks) = (text("field_id"), text("protocol"), text("iso_week"));
         let visits = text("visit_id");
         let in_window = field_week["in_window"].as_boolean();
         let treated = field_week["after_treatment"].as_boolean();
         let thresholds = field_week["threshold"].as_primitive::<Float64Type>();
-        let week = self.week.map(|week| week.to_string());
+        let week = week.map(|week| week.to_string());
         let rows = (0..field_week.num_rows()).filter(|row| {
             fields.value(*row) == self.field
                 && protocols.value(*row) == self.protocol
@@ -261,29 +318,21 @@ fn text(reached: &Reached) -> String {
     let mut lines = vec![
         format!(
             "field {}, {}: threshold {:.3} {}",
-            reached.field_id, reached.iso_week, reached.threshold, reached.counted
+            reached.field_id, reached.iso_week, reached.threshold, reached.protocol.counted
         ),
         String::new(),
-        "site  side          mean  pressure  at threshold up to".to_owned(),
+        "site  side          mean  \u{d7} threshold  at threshold up to".to_owned(),
     ];
-    lines.extend(reached.sites.iter().map(|site| {
-        let side = site.side.as_deref().unwrap_or("");
-        let distance = match site.economic_distance_m {
-            distance if distance > 0.0 => format!("{distance:.0} m from the edge"),
-            _ => "below threshold".to_owned(),
-        };
+    lines.extend(reached.lines().into_iter().map(|line| {
         format!(
-            "{:>4}  {side:<10}  {:>6.2}  {:>8.2}  {distance}",
-            site.site, site.mean, site.pressure
+            "{:>4}  {:<10}  {:>6}  {:>11}  {}",
+            line.site, line.side, line.mean, line.pressure, line.distance
         )
     }));
     lines.push(String::new());
-    if let (Some(area), Some(outline)) = (reached.area_ha, reached.outline_area_ha) {
-        lines.push(format!(
-            "strips at or above threshold: {area:.2} ha of {outline:.2} ha"
-        ));
-    }
+    lines.extend(reached.area_in_words());
     lines.extend(reached.notes.iter().cloned());
+    lines.push(NO_STRIP_TO_SPRAY.to_owned());
     lines.push(reached.caution.to_owned());
     lines.push(reached.private.to_owned());
     lines.extend(reached.files.iter().map(|file| file.display().to_string()));

@@ -13,7 +13,7 @@ use scouting::visit::record::Economics;
 use scouting::visit::rules::amount_rules::economics_findings;
 
 /// How an amount is written.
-const AMOUNTS: &str = "write 8/acre or 20/ha, 0.16/lb or 0.35/kg, 20000/acre or 49000/ha";
+const AMOUNTS: &str = "write 8/acre or 20/ha, 16/cwt, 0.16/lb or 0.35/kg, 20000/acre or 49000/ha";
 
 /// The options that say of what field the threshold is.
 #[derive(Debug)]
@@ -24,7 +24,7 @@ pub(crate) struct GivenThreshold {
     /// Cost of one treatment, as 8/acre or 20/ha
     pub(crate) treatment_cost: Option<String>,
 
-    /// Market price, as 0.16/lb or 0.35/kg
+    /// Market price, as 16/cwt, 0.16/lb or 0.35/kg
     pub(crate) market_value: Option<String>,
 
     /// Plant population, as 20000/acre or 49000/ha
@@ -47,7 +47,7 @@ impl GivenThreshold {
         protocol: &Protocol,
         workspace: Option<&Workspace>,
     ) -> Result<(f64, String), Failure> {
-        let crop_type = self.crop_type(protocol)?;
+        let crop_type = self.crop_type_or(protocol, None)?;
         let crop_stage = self.stage(protocol)?;
         if let Some(threshold) = self.threshold {
             return match threshold.is_finite() && threshold > 0.0 {
@@ -65,12 +65,7 @@ impl GivenThreshold {
         if !missing.is_empty() {
             return Err(lacks(protocol, crop_type, &missing));
         }
-        if let Some(finding) = economics_findings(&filled, &limits).first() {
-            let what = format!("an amount is not plausible for {}", protocol.id);
-            return Err(Failure::new(Kind::Settings, what)
-                .at(finding.pointer.trim_start_matches('/').replace('/', ", "))
-                .mend(format!("found {}; {}", finding.found, finding.expected)));
-        }
+        check_plausible(protocol, &filled)?;
         let from = match (needed.len(), lacking.len()) {
             (0, _) => format!("from the protocol, for {crop_type} at {crop_stage}"),
             (_, 0) => "from the costs, price and plant population given".to_owned(),
@@ -86,20 +81,50 @@ impl GivenThreshold {
         Ok((threshold_of(protocol, &field)?, from))
     }
 
-    fn crop_type<'a>(&'a self, protocol: &'a Protocol) -> Result<&'a str, Failure> {
+    /// The economics that are given; what is lacking is that of the first of `others` that has it. None need be given.
+    ///
+    /// # Errors
+    /// A [`Failure`] if an amount is none, or is not plausible under the protocol.
+    pub(super) fn plausible_economics(
+        &self,
+        protocol: &Protocol,
+        crop_type: &str,
+        others: &[&Economics],
+    ) -> Result<Economics, Failure> {
+        let given = self.economics(&protocol.plausible.currency)?;
+        let filled = others.iter().fold(given, |economics, other| {
+            let lacking = economics.lacking(&EconomicMember::ALL);
+            economics.filled(&lacking, other)
+        });
+        let limits = protocol.limits();
+        let missing = filled.lacking(limits.economics_needed(crop_type));
+        if !missing.is_empty() {
+            return Err(lacks(protocol, crop_type, &missing));
+        }
+        check_plausible(protocol, &filled)?;
+        Ok(filled)
+    }
+
+    /// The type of crop; where none is given `usual`, or the protocol's first.
+    pub(super) fn crop_type_or<'a>(
+        &'a self,
+        protocol: &'a Protocol,
+        usual: Option<&'a str>,
+    ) -> Result<&'a str, Failure> {
         let known = &protocol.crop_types;
-        let crop_type = self.crop_type.as_ref().unwrap_or(&known[0]);
-        match known.contains(crop_type) {
+        let usual = usual.unwrap_or(&known[0]);
+        let crop_type = self.crop_type.as_deref().unwrap_or(usual);
+        match known.iter().any(|one| one == crop_type) {
             true => Ok(crop_type),
             false => {
                 let right = format!("one of {}", known.join(", "));
-                Err(wrong("--crop-type", crop_type, &right))
+                Err(wrong("--crop-type", &crop_type, &right))
             }
         }
     }
 
     /// The stage in the scale's own writing.
-    fn stage(&self, protocol: &Protocol) -> Result<String, Failure> {
+    pub(super) fn stage(&self, protocol: &Protocol) -> Result<String, Failure> {
         let text = self.stage.as_ref().unwrap_or(&protocol.stages.first);
         let within = protocol.scale.read(text).filter(|stage| {
             protocol.window().is_some_and(|(first, last)| {
@@ -145,14 +170,28 @@ impl GivenThreshold {
     }
 }
 
-/// `8/acre` as a member of the economics.
+fn check_plausible(protocol: &Protocol, economics: &Economics) -> Result<(), Failure> {
+    let findings = economics_findings(economics, &protocol.limits());
+    findings.first().map_or(Ok(()), |finding| {
+        let what = format!("an amount is not plausible for {}", protocol.id);
+        Err(Failure::new(Kind::Settings, what)
+            .at(finding.pointer.trim_start_matches('/').replace('/', ", "))
+            .mend(format!("found {}; {}", finding.found, finding.expected)))
+    })
+}
+
+/// `8/acre` as a member of the economics; a price per cwt (100 lb) as one per pound.
 fn amount(text: &str, name: &str, currency: Option<&str>) -> Option<serde_json::Value> {
     let (number, unit) = text.split_once('/')?;
     let number = number.trim().parse::<f64>().ok()?;
+    let (number, unit) = match unit.trim() {
+        "cwt" => (number / 100.0, "lb"),
+        unit => (number, unit),
+    };
     if !(number.is_finite() && number > 0.0) {
         return None;
     }
-    let mut member = json!({name: number, "per": unit.trim()});
+    let mut member = json!({name: number, "per": unit});
     if let Some(currency) = currency {
         member["currency"] = json!(currency);
     }

@@ -4,6 +4,7 @@
 
 use crate::shared::cautions::{crop_and_stage, standing_cautions};
 use crate::shared::passages::{count_timing, sites_by_area};
+use crate::shared::shown_numbers::Units;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::{Catalogue, Decision, Layout, Protocol, ThresholdKind};
 use scouting::protocol::protocol_file::{Check, Given};
@@ -54,7 +55,7 @@ pub(crate) fn list_text(catalogue: &Catalogue) -> String {
 }
 
 /// One protocol as a page.
-pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
+pub(crate) fn show_text(protocol: &Protocol, units: Units) -> Result<String, Failure> {
     let (sample, threshold, timing) = (&protocol.sample, &protocol.threshold, &protocol.timing);
     let mut page = Page::default();
     page.lines.push(protocol.title.clone());
@@ -71,7 +72,7 @@ pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
     page.source(&protocol.stages.source);
     page.part("where", place(protocol.layout));
     page.part("how", &sample.plan);
-    page.part("at least", &size(protocol));
+    page.part("at least", &size(protocol, units));
     page.source(&sample.source);
 
     page.section("Threshold");
@@ -84,8 +85,8 @@ pub(crate) fn show_text(protocol: &Protocol) -> Result<String, Failure> {
         .zip(worked_values(protocol)?)
         .enumerate()
     {
-        if number == 0 || given_words(&check.given).is_some() {
-            page.part("example", &example(check, value));
+        if number == 0 || given_words(&check.given, units).is_some() {
+            page.part("example", &example(check, value, units));
         }
     }
     page.source(&threshold.source);
@@ -240,7 +241,7 @@ fn what(protocol: &Protocol) -> String {
     }
 }
 
-fn size(protocol: &Protocol) -> String {
+fn size(protocol: &Protocol, units: Units) -> String {
     let sample = &protocol.sample;
     let counted = |count: usize, one: &str| {
         let plural = if count == 1 { "" } else { "s" };
@@ -254,7 +255,7 @@ fn size(protocol: &Protocol) -> String {
     let parts = sample.counts_per_unit.map_or_else(String::new, |parts| {
         format!(", {} a {unit}", counted(parts, "bract"))
     });
-    let more = sites_by_area(protocol);
+    let more = sites_by_area(protocol, units);
     let more = more.map_or_else(String::new, |more| format!("; {more}"));
     format!(
         "{}, {} a site{parts}{more}",
@@ -263,32 +264,22 @@ fn size(protocol: &Protocol) -> String {
     )
 }
 
-fn example(check: &Check, value: f64) -> String {
-    let given = given_words(&check.given).unwrap_or_else(|| "any field".to_owned());
+fn example(check: &Check, value: f64, units: Units) -> String {
+    let given = given_words(&check.given, units).unwrap_or_else(|| "any field".to_owned());
     format!("{given} → {}", figure(value))
 }
 
 /// What a worked value gives, in words; `None` if it gives nothing.
-fn given_words(given: &Given) -> Option<String> {
+fn given_words(given: &Given, units: Units) -> Option<String> {
     let cost = given.treatment_cost.as_ref();
     let value = given.market_value.as_ref();
     let plants = given.plant_population.as_ref();
     let parts = [
         given.crop_type.clone(),
         given.crop_stage.as_ref().map(|stage| format!("at {stage}")),
-        cost.map(|cost| {
-            let per = cost.per.name();
-            format!("treatment {:.2} {} per {per}", cost.amount, cost.currency)
-        }),
-        value.map(|value| {
-            let per = value.per.name();
-            format!("crop {:.2} {} per {per}", value.amount, value.currency)
-        }),
-        plants.map(|plants| {
-            // Plants are a whole number in every worked value.
-            let count = crate::shared::report::grouped(plants.count.round() as u64);
-            format!("{count} plants per {}", plants.per.name())
-        }),
+        cost.map(|cost| format!("treatment {}", units.cost(cost))),
+        value.map(|value| format!("crop {}", units.price(value))),
+        plants.map(|plants| units.plants(plants)),
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     (!parts.is_empty()).then(|| parts.join(", "))

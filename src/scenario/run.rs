@@ -15,6 +15,7 @@ use crate::shared::tables::{write_csv, write_scenario_parquet};
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_store, workers};
 use scouting::failure::{Failure, Kind};
+use store::alerts::table::published_rows;
 use store::delta::snapshot::{Snapshot, parts_that_pay};
 use store::stages::rollup::Period;
 use store::stages::scenario::Scenario;
@@ -76,7 +77,9 @@ pub(crate) async fn roll_up_under(
     let changed = Snapshot::at(&store, recorded.version(), parts).await?;
     let region = open_region(workspace)?;
     let catalogue = open_catalogue(workspace)?;
-    let setting = roll_up_setting(workspace, &region, workspace.weather().as_deref())?;
+    let published = published_rows(&store).await?;
+    let weather = workspace.weather();
+    let setting = roll_up_setting(workspace, &region, weather.as_deref(), &published)?;
     let rollup = roll_up_scenario(&recorded, &changed, &catalogue, &setting, scenario).await?;
     note_without_threshold(rollup.visits_without_threshold);
     let facts = ScenarioFacts {

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::figures::SeasonFigures;
+use super::week_starts::week_starts_in_words;
 use crate::figures::described_table::DescribedTable;
 use crate::figures::map::columns::{DescribedFiles, columns_page};
 use crate::figures::rolled_up::docs;
@@ -16,6 +17,7 @@ use crate::seasons::season_tables::{county_season_table, trend_table};
 use crate::seasons::season_weeks::{SeasonWeek, season_weeks};
 use crate::seasons::trend_page::{ComparedSeasons, Heat, trend_html};
 use crate::shared::files::{OutputFile, borrowed, write_public_and_private};
+use crate::shared::report;
 use crate::shared::report::counted;
 use crate::shared::tables::{write_csv, write_parquet};
 use crate::workspace::Workspace;
@@ -125,6 +127,9 @@ pub(crate) async fn compare_seasons(
 ) -> Result<Written, Failure> {
     let figures = SeasonFigures::of(workspace, store_version).await?;
     let not_public = figures.private_county_weeks();
+    if let Some(said) = week_starts_in_words(&figures.published_now) {
+        report::note(&format!("note: {said}"));
+    }
     let public = Compared::of(&figures, &figures.public);
     let private = Compared::of(&figures, &figures.published_now);
     let public_files = public.files(&figures, None)?;
@@ -156,6 +161,8 @@ struct Compared {
     trends: Vec<FigureTrend>,
     weeks: Vec<SeasonWeek>,
     heat: Heat,
+    /// Which season starts its weeks on which day, where they differ.
+    week_starts: Option<String>,
 }
 
 impl Compared {
@@ -169,7 +176,9 @@ impl Compared {
             heat: Heat {
                 from,
                 said: heat_in_words(from, known, weeks.len()),
+                units: figures.units,
             },
+            week_starts: week_starts_in_words(rows),
             seasons,
             weeks,
         }
@@ -217,6 +226,7 @@ impl Compared {
             trends: &self.trends,
             weeks: &self.weeks,
             heat: &self.heat,
+            week_starts: self.week_starts.as_deref(),
             store_version: figures.store_version,
             private,
         })?;

@@ -3,6 +3,7 @@
 use crate::figures::rolled_up::{day_of, note_without_threshold};
 use crate::figures::setting::roll_up_setting;
 use crate::figures::week_heat::WeekHeat;
+use crate::shared::shown_numbers::Units;
 use crate::workspace::Workspace;
 use crate::workspace::open::{open_catalogue, open_region, open_snapshot_of, open_store};
 use disclosure::public_row::PublicRow;
@@ -28,6 +29,8 @@ pub(crate) struct SeasonFigures {
     pub(crate) published_now: Vec<PublicRow>,
     /// Degree-days accumulated by each week; none where the workspace has no temperatures.
     pub(crate) heat: WeekHeat,
+    /// Units in which pages show amounts.
+    pub(crate) units: Units,
 }
 
 impl SeasonFigures {
@@ -51,7 +54,12 @@ impl SeasonFigures {
         let snapshot = open_snapshot_of(workspace, version).await?;
         let region = open_region(workspace)?;
         let catalogue = open_catalogue(workspace)?;
-        let setting = roll_up_setting(workspace, &region, workspace.weather().as_deref())?;
+        let setting = roll_up_setting(
+            workspace,
+            &region,
+            workspace.weather().as_deref(),
+            &published,
+        )?;
         let rollup = roll_up(&snapshot, None, &catalogue, &setting).await?;
         note_without_threshold(rollup.visits_without_threshold);
         let visits_until = day_of(snapshot.received_until().await?);
@@ -71,9 +79,10 @@ impl SeasonFigures {
         let published_now = shown(&Publishing::All(Period::All))?;
         let weeks = public.iter().chain(&published_now);
         let weeks = weeks.map(|row| (&*row.protocol, &*row.iso_week));
-        let heat = WeekHeat::of(&setting.weather, &setting.counties, &catalogue, weeks);
+        let heat = WeekHeat::of(&setting, &catalogue, weeks);
         Ok(SeasonFigures {
             heat,
+            units: workspace.settings().units.system,
             region,
             catalogue,
             store_version: snapshot.version(),

@@ -9,4 +9,5 @@ pub mod season_so_far;
 pub(crate) mod season_tables;
 pub(crate) mod season_weeks;
 pub(crate) mod trend_page;
+pub(crate) mod week_starts;
 pub(crate) mod week_strip;

@@ -290,6 +290,7 @@ mod tests {
     use disclosure::median_class::MedianClass;
     use disclosure::place;
     use disclosure::rule::Level;
+    use scouting::visit::week::WeekStart;
 
     const HALF: MedianClass = class(0.25, Some(0.5));
     const HIGHEST: MedianClass = class(1.5, None);
@@ -312,6 +313,7 @@ mod tests {
             place,
             season: 2026,
             iso_week: format!("2026-{week}"),
+            week_starts: WeekStart::MONDAY,
             protocol: "bsm-eggs".to_owned(),
             edition: 1,
             visits_until: date(2026, 8, 1),

@@ -18,7 +18,7 @@ season              int     not null  ISO week-year
 iso_week            text    not null  ISO 8601 week, as 2026-W30
 share_at_threshold  double  not null  [1] middle of at_threshold_min and at_threshold_max, divided by fields_visited; of the region the mean of its counties'
 pressure            double  not null  [1] middle of the class of the median, of the highest class its lower bound; of the region the mean of its counties'; 1 = at threshold
-heat                double  null      [Cel.d] degree-days of the protocol's crop accumulated by the week's Thursday, or by the last day of temperatures if they end earlier in the week, from the day of the settings on; null without temperatures of every day before
+heat                double  null      [Cel.d] degree-days of the protocol's crop accumulated by the middle day of the week, or by the last day of temperatures if they end earlier in the week, from the day of the settings on; null without temperatures of every day before
 earlier_seasons     bigint  not null  earlier seasons with a pressure for the same week of the year
 earlier_below       bigint  not null  of them, those whose pressure was lower
 earlier_level       bigint  not null  those whose pressure was the same

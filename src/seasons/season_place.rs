@@ -2,20 +2,26 @@
 
 use super::season_weeks::SeasonWeek;
 use crate::figures::place::Place;
+use crate::shared::count_words::CountWords;
 use crate::shared::shown_days::day_of_year_in_words;
-use crate::shared::shown_numbers::{Form, display_number};
+use crate::shared::shown_numbers::{Form, Units, display_number};
 use stats::trend::season_place::{EARLIER_LEAST, SeasonPlace};
 
 /// The comparison in one sentence or two. `heat_from` is the month and day from which degree-days are summed; `None`
-/// without temperatures.
-pub(crate) fn season_place_in_words(now: &SeasonWeek, heat_from: Option<(i8, i8)>) -> String {
+/// without temperatures; the words are the protocol's, the units the office's.
+pub(crate) fn season_place_in_words(
+    now: &SeasonWeek,
+    heat_from: Option<(i8, i8)>,
+    (words, units): (CountWords, Units),
+) -> String {
     let week = now.figures.week;
     let pressure = display_number(now.figures.pressure, Form::Pressure);
     let of = match now.place {
         Place::Region => "mean over the counties shown of the middle of each median class",
         Place::County(..) => "middle of the median class",
     };
-    let start = format!("Pressure ({pressure}, {of}) is");
+    let level = words.the_level();
+    let start = format!("Pressure ({pressure} \u{d7} {level}, {of}) is");
     let by_week = match now.at_week.rank() {
         Some(_) => format!("{start} {}", rank(&now.at_week, &format!("in week {week}"))),
         None => format!(
@@ -31,7 +37,8 @@ pub(crate) fn season_place_in_words(now: &SeasonWeek, heat_from: Option<(i8, i8)
         return format!("{by_week}.");
     };
     let since = day_of_year_in_words(from);
-    let sum = format!("at the same heat, {heat:.0} degree-days (\u{b0}C) since {since}");
+    let heat = units.degree_days(heat);
+    let sum = format!("at the same heat, {heat} since {since}");
     match (place.rank(), now.at_week.rank()) {
         (Some(_), Some(_)) => format!("{by_week}, and {}.", rank(place, &sum)),
         (Some(_), None) => format!("{by_week}. {start} {}.", rank(place, &sum)),
@@ -114,8 +121,11 @@ mod tests {
         }
     }
 
-    const START: &str =
-        "Pressure (0.62, mean over the counties shown of the middle of each median class) is";
+    fn season_place_in_words(now: &SeasonWeek, heat_from: Option<(i8, i8)>) -> String {
+        super::season_place_in_words(now, heat_from, (CountWords::Threshold, Units::Metric))
+    }
+
+    const START: &str = "Pressure (0.62 \u{d7} threshold, mean over the counties shown of the middle of each median class) is";
 
     #[test]
     fn the_rank_is_given_with_what_it_rests_on() {
@@ -133,6 +143,17 @@ mod tests {
                  2 of 4 earlier seasons at the same heat, 612 degree-days (\u{b0}C) since {since}."
             )
         );
+        // 612.4 degree-days of °C are 1,102.3 of °F.
+        let risk = (CountWords::Risk, Units::Us);
+        let said = super::season_place_in_words(&both, Some((1, 1)), risk);
+        assert!(
+            said.starts_with("Pressure (0.62 \u{d7} the risk level, mean"),
+            "{said}"
+        );
+        assert!(
+            said.contains("at the same heat, 1,102 degree-days (\u{b0}F) since"),
+            "{said}"
+        );
         let ends = week(&[0.1; 5], Some(&[0.7; 4]));
         let said = season_place_in_words(&ends, Some((1, 1)));
         assert!(
@@ -143,7 +164,9 @@ mod tests {
         county.place = Place::County("46013".to_owned(), "Brown".to_owned());
         let said = season_place_in_words(&county, None);
         assert!(
-            said.starts_with("Pressure (0.62, middle of the median class) is the highest"),
+            said.starts_with(
+                "Pressure (0.62 \u{d7} threshold, middle of the median class) is the highest"
+            ),
             "{said}"
         );
     }

@@ -18,6 +18,7 @@ use crate::shared::count_words::CountWords;
 use crate::shared::page::Inline;
 use crate::shared::page::swatch;
 use crate::shared::shown_names::{display_name, display_names};
+use crate::shared::shown_numbers::Units;
 use crate::shared::unseen::plain_text;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
@@ -41,6 +42,8 @@ pub(crate) struct ComparedSeasons<'a> {
     pub weeks: &'a [SeasonWeek],
     /// Which degree-days are known.
     pub heat: &'a Heat,
+    /// Which season starts its weeks on which day, where they differ.
+    pub week_starts: Option<&'a str>,
     /// Version of the store that it was made from.
     pub store_version: i64,
     /// The notice that the page is based on rows that are not public, if it does.
@@ -70,6 +73,7 @@ pub(crate) fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> 
         years: years_in_words(&years),
         protocols: protocols_of(compared),
         heat: compared.heat.said.clone(),
+        week_starts: compared.week_starts,
         scale: strip_classes()
             .map(|class| (swatch(class), class.words(words).replace("median ", "")))
             .collect(),
@@ -89,6 +93,8 @@ pub(crate) struct Heat {
     pub from: Option<(i8, i8)>,
     /// The same, and for how many weeks they are known, in a sentence.
     pub said: String,
+    /// Units in which the page gives their sums.
+    pub units: Units,
 }
 
 #[derive(Template)]
@@ -103,6 +109,7 @@ struct Page<'a> {
     scale: Vec<(String, String)>,
     /// Which degree-days are known.
     heat: String,
+    week_starts: Option<&'a str>,
     /// `at threshold`.
     at: &'static str,
     caution: &'static str,
@@ -145,7 +152,9 @@ fn place_now(compared: &ComparedSeasons, place: &Place, protocol: &str) -> Optio
     let of_place = |week: &&SeasonWeek| week.place == *place && week.protocol == protocol;
     let now = compared.weeks.iter().rfind(of_place)?;
     now.at_week.rank()?;
-    let said = season_place_in_words(now, compared.heat.from);
+    let known = compared.catalogue.protocol(protocol);
+    let words = known.map_or(CountWords::Either, CountWords::of);
+    let said = season_place_in_words(now, compared.heat.from, (words, compared.heat.units));
     Some(format!("{}: {said}", now.iso_week()))
 }
 

@@ -11,6 +11,7 @@ use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use scouting::failure::Failure;
+use scouting::visit::week::{IsoWeek, Weeks};
 use store::delta::snapshot::Snapshot;
 use store::ledger::held::Sender;
 use store::ledger::reports::{Reports, all_reports};
@@ -28,29 +29,30 @@ pub(crate) struct SeasonSender {
 }
 
 /// What the senders of a workspace reported.
-pub(crate) async fn reports_of(workspace: &Workspace) -> Result<Reports, Failure> {
+pub(crate) async fn reports_of(workspace: &Workspace, weeks: &Weeks) -> Result<Reports, Failure> {
     let snapshot = Snapshot::open(&open_store(workspace).await?, 1).await?;
-    all_reports(&snapshot).await
+    all_reports(&snapshot, weeks).await
 }
 
 /// The newest season that anybody reported, if there is one.
 pub(crate) fn newest_season(reports: &Reports) -> Option<i32> {
-    reports.visits.iter().map(|visit| visit.season).max()
+    reports.visits.iter().map(|visit| visit.week.season()).max()
 }
 
 /// The senders of a season, by name.
 pub(crate) fn season_senders(reports: &Reports, season: i32) -> Vec<SeasonSender> {
-    let mut senders: BTreeMap<&Sender, (Timestamp, BTreeMap<&str, BTreeSet<&str>>)> =
+    let mut senders: BTreeMap<&Sender, (Timestamp, BTreeMap<IsoWeek, BTreeSet<&str>>)> =
         BTreeMap::new();
-    for visit in reports.visits.iter().filter(|visit| visit.season == season) {
+    for visit in reports
+        .visits
+        .iter()
+        .filter(|visit| visit.week.season() == season)
+    {
         let (last, weeks) = senders
             .entry(&visit.sender)
             .or_insert_with(|| (visit.received_at, BTreeMap::new()));
         *last = visit.received_at.max(*last);
-        weeks
-            .entry(&visit.iso_week)
-            .or_default()
-            .insert(&visit.visit_id);
+        weeks.entry(visit.week).or_default().insert(&visit.visit_id);
     }
     let senders = senders
         .into_iter()
@@ -59,7 +61,7 @@ pub(crate) fn season_senders(reports: &Reports, season: i32) -> Vec<SeasonSender
             last_received,
             visits_by_week: weeks
                 .into_iter()
-                .map(|(week, visits)| (week.to_owned(), visits.len()))
+                .map(|(week, visits)| (week.to_string(), visits.len()))
                 .collect(),
         });
     senders.collect()

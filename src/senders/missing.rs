@@ -12,6 +12,7 @@ use crate::shared::files::write_private_folder;
 use crate::shared::report::counted;
 use crate::workspace::contacts::Contacts;
 use scouting::failure::{Failure, Kind};
+use scouting::visit::week::{IsoWeek, Weeks};
 use store::ledger::held::{HeldEntry, Sender};
 use store::ledger::reports::Reports;
 
@@ -22,14 +23,13 @@ pub(crate) fn missing(
     contacts: &Contacts,
     held: &[HeldEntry],
 ) -> Vec<MissingSender> {
-    let week = asked.week.to_string();
     let protocol = asked.protocol.as_deref();
-    let mut last_weeks: BTreeMap<Sender, BTreeSet<&str>> = BTreeMap::new();
+    let mut last_weeks: BTreeMap<Sender, BTreeSet<IsoWeek>> = BTreeMap::new();
     for visit in &reports.visits {
         let is_asked_for = protocol.is_none_or(|protocol| visit.protocol == protocol);
-        if visit.season == asked.week.season() && is_asked_for {
+        if visit.week.season() == asked.week.season() && is_asked_for {
             let weeks = last_weeks.entry(visit.sender.clone()).or_default();
-            weeks.insert(&visit.iso_week);
+            weeks.insert(visit.week);
         }
     }
     for contact in contacts.all() {
@@ -44,12 +44,12 @@ pub(crate) fn missing(
     }
     let without = last_weeks
         .into_iter()
-        .filter(|(_, weeks)| !weeks.contains(week.as_str()));
+        .filter(|(_, weeks)| !weeks.contains(&asked.week));
     let missing = without.map(|(sender, weeks)| MissingSender {
         last_week: weeks
-            .range(..week.as_str())
+            .range(..asked.week)
             .next_back()
-            .map(|week| (*week).to_owned()),
+            .map(IsoWeek::to_string),
         held: held.iter().filter(|entry| entry.sender() == sender).count(),
         contact: contacts.of(sender.name()).cloned(),
         sender,
@@ -100,6 +100,7 @@ pub(crate) fn write_letters(
     folder: &Path,
     asked: &Asked,
     missing: &[MissingSender],
+    weeks: &Weeks,
 ) -> Result<String, Failure> {
     if std::fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_some()) {
         let what = format!(
@@ -116,7 +117,10 @@ pub(crate) fn write_letters(
         .iter()
         .map(|sender| {
             let name = safe_name(&named(&sender.sender));
-            (format!("{name}.letter.txt"), missing_letter(asked, sender))
+            (
+                format!("{name}.letter.txt"),
+                missing_letter(asked, sender, weeks),
+            )
         })
         .collect();
     let files: Vec<(&str, &[u8])> = letters

@@ -4,11 +4,11 @@
 use super::missing_sender::{Asked, MissingSender};
 use crate::shared::shown_days::week_in_words;
 use crate::workspace::contacts::addressed;
+use scouting::visit::week::Weeks;
 
 /// The letter to one of them.
-pub(crate) fn missing_letter(asked: &Asked, sender: &MissingSender) -> String {
-    let week = asked.week.to_string();
-    let week = week_in_words(&week).unwrap_or(week);
+pub(crate) fn missing_letter(asked: &Asked, sender: &MissingSender, weeks: &Weeks) -> String {
+    let week = week_in_words(asked.week, weeks);
     let of_protocol = asked
         .protocol
         .as_deref()
@@ -16,7 +16,7 @@ pub(crate) fn missing_letter(asked: &Asked, sender: &MissingSender) -> String {
     let mut lines = vec![
         "Hello,".to_owned(),
         String::new(),
-        format!("we have no visit records{of_protocol} from you yet of {week}."),
+        format!("we have no visit records{of_protocol} from you yet of the {week}."),
     ];
     if sender.held > 0 {
         lines.push("Some of your records are on hold until they are corrected; those of that week may be among them.".to_owned());

@@ -50,7 +50,11 @@ impl SenderStats {
             senders: BTreeMap::new(),
             scouts: BTreeMap::new(),
         };
-        for visit in reports.visits.iter().filter(|visit| visit.season == season) {
+        for visit in reports
+            .visits
+            .iter()
+            .filter(|visit| visit.week.season() == season)
+        {
             stats
                 .senders
                 .entry(named(&visit.sender))
@@ -126,7 +130,11 @@ impl SenderStats {
 /// Sender, scout and days late of the first revision of each visit.
 fn first_days(reports: &Reports, season: i32) -> Vec<(String, String, i32)> {
     let mut first: BTreeMap<&str, &ReportedVisit> = BTreeMap::new();
-    for visit in reports.visits.iter().filter(|visit| visit.season == season) {
+    for visit in reports
+        .visits
+        .iter()
+        .filter(|visit| visit.week.season() == season)
+    {
         let known = first.entry(&visit.visit_id).or_insert(visit);
         if visit.submitted_at < known.submitted_at {
             *known = visit;

@@ -63,6 +63,10 @@ pub(crate) const SHORT: &str = "No treatment recommendation: scout your own fiel
 pub(crate) const OF_ONE_FIELD: &str = "A count of one field, not a treatment recommendation: follow the product's label and local rules, mind bees at bloom, and ask \
     licensed local advice before treating.";
 
+/// The same for a table of thresholds.
+pub(crate) const OF_A_THRESHOLD: &str = "Thresholds, not a treatment recommendation: scout your own field, follow the product's label and local rules, mind bees at bloom, \
+    and ask licensed local advice before treating.";
+
 /// The scout's own safety in short, title and text, where there is room for no more. Scouts are crop advisers under
 /// the worker protection standard, 40 CFR part 170; heat, storms and stings: standard practice, no published source.
 pub(crate) const SCOUT_FIRST: (&str, &str) = (

@@ -83,6 +83,11 @@ fn area(ring: &Ring) -> f64 {
     (ring.windows(2).map(cross).sum::<f64>() / 2.0).abs()
 }
 
+/// Where room is looked for, in parts of a ring's height.
+const LEVELS: [f64; 13] = [
+    0.5, 0.45, 0.55, 0.4, 0.6, 0.35, 0.65, 0.3, 0.7, 0.25, 0.75, 0.2, 0.8,
+];
+
 /// The middle of a place inside a county that is `wide` and twice `half_height` high: on the first
 /// level with room, beginning at the middle of its largest ring. Holes are outside.
 pub(crate) fn room_for(rings: &[Ring], wide: f64, half_height: f64) -> Option<(f64, f64)> {
@@ -91,7 +96,7 @@ pub(crate) fn room_for(rings: &[Ring], wide: f64, half_height: f64) -> Option<(f
         heights().fold(f64::INFINITY, f64::min),
         heights().fold(f64::NEG_INFINITY, f64::max),
     );
-    [0.5, 0.4, 0.6, 0.3, 0.7]
+    LEVELS
         .into_iter()
         .filter_map(|part| {
             let level = low + part * (high - low);

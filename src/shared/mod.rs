@@ -16,7 +16,7 @@ pub(crate) mod passages;
 pub(crate) mod report;
 pub(crate) mod shown_days;
 pub(crate) mod shown_names;
-pub(crate) mod shown_numbers;
+pub mod shown_numbers;
 pub mod table_files;
 pub mod tables;
 pub mod unseen;

@@ -1,9 +1,8 @@
 //! Passages of instructions, and the cautions of a protocol as passages: for count sheets and cards alike.
 
 use super::cautions::{Caution, crop_and_stage, scout_safety, standing_cautions};
-use super::shown_numbers::join_with_and;
+use super::shown_numbers::{Units, join_with_and};
 use scouting::protocol::catalogue::{Decision, Protocol};
-use scouting::visit::units::HECTARES_PER_ACRE;
 
 /// A passage of the instructions.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,15 +66,12 @@ pub(crate) fn cautions_in_short(protocol: &Protocol) -> Vec<Passage> {
 }
 
 /// How many sites a large field needs, a phrase; `None` where every field needs the same.
-pub(crate) fn sites_by_area(protocol: &Protocol) -> Option<String> {
+pub(crate) fn sites_by_area(protocol: &Protocol, units: Units) -> Option<String> {
     let steps: Vec<String> = protocol
         .sample
         .sites_by_area
         .iter()
-        .map(|step| {
-            let acres = (step.from_ha / HECTARES_PER_ACRE).round();
-            format!("{} from {acres} acres ({} ha)", step.sites, step.from_ha)
-        })
+        .map(|step| format!("{} from {}", step.sites, units.whole_area(step.from_ha)))
         .collect();
     let steps = join_with_and(&steps)?;
     Some(format!("in a larger field {steps}"))

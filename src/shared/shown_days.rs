@@ -3,18 +3,36 @@
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::{IsoWeek, Weeks};
 
-/// A week in words: `week 30 of 2026, July 20–26, 2026`; `None` if there is no such week.
-pub(crate) fn week_in_words(iso_week: &str) -> Option<String> {
-    let of_week: IsoWeek = iso_week.parse().ok()?;
-    let (monday, sunday) = (of_week.monday(), of_week.sunday());
-    let (year, week) = iso_week.split_once("-W")?;
-    let week = week.trim_start_matches('0');
-    Some(format!(
-        "week {week} of {year}, {}",
-        days_in_words(monday, sunday)
-    ))
+/// A week in words: `week ending July 26, 2026 (July 20–26)`.
+pub(crate) fn week_in_words(week: IsoWeek, weeks: &Weeks) -> String {
+    let (first, last) = (weeks.first_day(week), weeks.last_day(week));
+    let days = days_in_words(first, last);
+    // The year is named already, unless the week has days of two.
+    let days = match first.year() == last.year() {
+        true => days.trim_end_matches(&format!(", {}", last.year())),
+        false => &days,
+    };
+    format!("{} ({days})", week_ending(week, weeks))
+}
+
+/// A week in few words, by its last day: `week ending July 26, 2026`.
+pub(crate) fn week_ending(week: IsoWeek, weeks: &Weeks) -> String {
+    let last = weeks.last_day(week);
+    format!(
+        "week ending {} {}, {}",
+        month(last),
+        last.day(),
+        last.year()
+    )
+}
+
+/// The same of the name of a week, or the text itself where it names none.
+pub(crate) fn named_week_in_words(iso_week: &str, weeks: &Weeks) -> String {
+    iso_week
+        .parse()
+        .map_or_else(|_| iso_week.to_owned(), |week| week_in_words(week, weeks))
 }
 
 /// Days from one to another: `July 20–26, 2026`.
@@ -64,25 +82,36 @@ fn month_name(month: i8) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use scouting::visit::week::WeekStart;
 
     #[test]
-    fn a_week_is_said_with_its_days_across_months_and_years() {
-        let says = |week| week_in_words(week).unwrap_or_default();
-        assert_eq!(says("2026-W30"), "week 30 of 2026, July 20–26, 2026");
-        assert_eq!(
-            says("2026-W31"),
-            "week 31 of 2026, July 27 – August 2, 2026"
-        );
-        assert_eq!(
-            says("2026-W53"),
-            "week 53 of 2026, December 28, 2026 – January 3, 2027"
-        );
-        assert_eq!(
-            says("2025-W01"),
-            "week 1 of 2025, December 30, 2024 – January 5, 2025"
-        );
-        for none in ["2025-W53", "2026-W00", "2026-30", "2026-W3", "", "+026-W30"] {
-            assert_eq!(week_in_words(none), None, "{none}");
+    fn a_week_is_named_by_its_last_day_across_months_and_years() {
+        let thursday = WeekStart::try_from("Thursday".to_owned()).expect("a day");
+        let (iso, thursday) = (Weeks::default(), Weeks::new(thursday, []));
+        for (week, weeks, words) in [
+            ("2026-W30", &iso, "week ending July 26, 2026 (July 20–26)"),
+            (
+                "2026-W31",
+                &iso,
+                "week ending August 2, 2026 (July 27 – August 2)",
+            ),
+            (
+                "2026-W53",
+                &iso,
+                "week ending January 3, 2027 (December 28, 2026 – January 3, 2027)",
+            ),
+            (
+                "2026-W32",
+                &thursday,
+                "week ending August 12, 2026 (August 6–12)",
+            ),
+        ] {
+            assert_eq!(named_week_in_words(week, weeks), words);
+        }
+        let week = "2026-W32".parse().expect("a week");
+        assert_eq!(week_ending(week, &thursday), "week ending August 12, 2026");
+        for none in ["2025-W53", "2026-W00", "2026-30", ""] {
+            assert_eq!(named_week_in_words(none, &iso), none);
         }
     }
 }

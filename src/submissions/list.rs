@@ -15,6 +15,7 @@ use crate::workspace::open::open_store;
 use intake::mapping::marked;
 use intake::sheet::table::Cell;
 use scouting::failure::{Failure, Kind};
+use scouting::visit::week::Weeks;
 use store::delta::snapshot::Snapshot;
 use store::ledger::loads::{Load, all_loads, taken_back, weeks_by_load};
 use store::rows::receipt::Counts;
@@ -25,6 +26,8 @@ pub(crate) struct Which {
     pub(crate) sender: Option<String>,
     /// Received on this day or later, in UTC.
     pub(crate) since: Option<Date>,
+    /// The days of each week.
+    pub(crate) weeks: Weeks,
     /// With visits of this week: 2026-W30.
     pub(crate) week: Option<String>,
     /// With visits of this season.
@@ -48,7 +51,7 @@ pub(crate) struct Listed {
 pub(crate) async fn listed(workspace: &Workspace, which: &Which) -> Result<Vec<Listed>, Failure> {
     let snapshot = Snapshot::open(&open_store(workspace).await?, 1).await?;
     let loads = all_loads(&snapshot).await?;
-    let mut weeks = weeks_by_load(&snapshot).await?;
+    let mut weeks = weeks_by_load(&snapshot, &which.weeks).await?;
     let undone: BTreeSet<String> = taken_back(&loads).into_iter().map(str::to_owned).collect();
     let listed = loads.into_iter().map(|load| Listed {
         day: Offset::UTC.to_datetime(load.received_at).date().to_string(),

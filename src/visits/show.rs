@@ -9,10 +9,10 @@ use super::leaves::{Difference, differences, leaves};
 use crate::shared::report::counted;
 use crate::shared::unseen::plain_text;
 use crate::workspace::Workspace;
-use crate::workspace::open::open_store;
+use crate::workspace::open::{open_store, open_weeks};
 use scouting::failure::{Failure, Kind};
 use scouting::visit::record::Visit;
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::Weeks;
 use store::delta::snapshot::Snapshot;
 use store::ledger::held::{HeldEntry, entries_of};
 use store::ledger::loads::{Load, all_loads};
@@ -68,7 +68,7 @@ pub(crate) async fn shown(workspace: &Workspace, visit_id: &str) -> Result<Shown
     };
     let counts_in = match current.visit.retracted == Some(true) {
         true => None,
-        false => Some(counts_in(&snapshot, current).await?),
+        false => Some(counts_in(&snapshot, current, &open_weeks(workspace).await?).await?),
     };
     let loads = all_loads(&snapshot).await?;
     let mut loads: HashMap<String, Load> = loads
@@ -105,18 +105,21 @@ pub(crate) async fn shown(workspace: &Workspace, visit_id: &str) -> Result<Shown
     })
 }
 
-async fn counts_in(snapshot: &Snapshot, current: &StoredRevision) -> Result<CountsIn, Failure> {
+async fn counts_in(
+    snapshot: &Snapshot,
+    current: &StoredRevision,
+    weeks: &Weeks,
+) -> Result<CountsIn, Failure> {
     let visit = &current.visit;
-    let iso_week = IsoWeek::of(visit.observed_on).to_string();
+    let week = weeks.of(visit.observed_on);
+    let days = (weeks.first_day(week), weeks.last_day(week));
     let (field_id, protocol) = (&visit.field.field_id, &visit.protocol);
-    let visits_of_field = snapshot
-        .visits_of_field(field_id, protocol, &iso_week)
-        .await?;
+    let visits_of_field = snapshot.visits_of_field(field_id, protocol, days).await?;
     Ok(CountsIn {
         county_id: current.county_id.clone(),
         protocol: protocol.clone(),
         field_id: field_id.clone(),
-        iso_week,
+        iso_week: week.to_string(),
         visits_of_field,
     })
 }

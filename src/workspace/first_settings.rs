@@ -38,6 +38,12 @@ last_day = "09-30"
 # [2024, 2025]: for old seasons that are loaded on purpose.
 earlier = []
 
+[week]
+# The day on which weeks start: those of an office that issues on Thursday at noon may start on "Thursday" and end on
+# Wednesday, so that an alert has a whole week. A week has the name of the ISO week with most of its days (2026-W32) and
+# on pages that of its last day. A season has one kind of week: change it before the first alert of a season.
+starts = "Monday"
+
 [disclosure]
 # What is published of how many fields. "survey": counts by county, for offices whose growers agreed to that. "strict":
 # intervals in place of counts, as statistical offices publish. A workspace can go from survey to strict, and not back
@@ -70,6 +76,8 @@ certainty = 0.9
 # date, tmin_c, tmax_c (or tmin_f, tmax_f) and, where it holds several stations, station. Without it the days
 # of treatment are based on the day ranges of the protocol, and the alert says so:
 # file = "weather.csv"
+# The unit of columns named tmin and tmax (TMIN, TMAX), which do not say theirs: "F" or "C". It is never guessed:
+# temperature_unit = "F"
 # Seasons are also compared by accumulated degree-days: those of the protocol's crop, summed from this day
 # of the year. Every day from it must have temperatures, or the sum is not given.
 heat_from = "01-01"
@@ -88,10 +96,19 @@ hold = []
 # field_prefix = "N-"
 # scout_prefix = "N-"
 
+[units]
+# Units that pages, texts, count sheets, cards and plans show: "us" (acres, feet, price per hundredweight, °F) or
+# "metric" (hectares, meters, price per kilogram, °C). Tables and data files keep hectares, kilograms and °C.
+system = "us"
+
 [office]
-# Printed at the foot of the alert.
+# Printed at the top and at the foot of the alert.
 name = ""
 contact = ""
+# A line or two of the office's own for the foot of every alert.
+footer = ""
+# An SVG or PNG file in this folder, of 40,000 bytes at the most, without scripts, links and metadata. Empty: no logo.
+logo = ""
 
 [publish]
 # Address of the folder that `bractline publish` fills, with a slash at its end, as

@@ -207,6 +207,17 @@ impl Workspace {
         self.alerts().join("weather").join(sha256)
     }
 
+    /// The office's logo, if the settings name one.
+    pub(crate) fn logo(&self) -> Option<PathBuf> {
+        let file = &self.settings.office.logo;
+        (!file.is_empty()).then(|| self.folder.join(file))
+    }
+
+    /// Where the logo that an issued alert shows is kept.
+    pub(crate) fn kept_logo(&self, sha256: &str) -> PathBuf {
+        self.alerts().join("logos").join(sha256)
+    }
+
     /// The user's own boundary file, if the region is not a built-in one.
     pub(crate) fn boundaries(&self) -> Option<PathBuf> {
         let boundaries = &self.settings.region.boundaries;

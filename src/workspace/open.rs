@@ -4,10 +4,13 @@ use std::collections::BTreeMap;
 
 use super::bucket::store_of;
 use super::{RegionSettings, SETTINGS_FILE, Workspace};
+use disclosure::editions::Published;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
 use scouting::region::districts::districts_in;
+use scouting::visit::week::Weeks;
+use store::alerts::table::published_rows;
 use store::delta::snapshot::{Snapshot, parts_that_pay};
 use store::delta::tables::Store;
 
@@ -33,6 +36,25 @@ pub(crate) async fn open_snapshot_of(
     let store = open_store(workspace).await?;
     let parts = parts_that_pay(&store, workers()).await?;
     Snapshot::of(&store, version, parts).await
+}
+
+/// The weeks of the office.
+///
+/// # Errors
+/// A [`Failure`] if the public rows cannot be read.
+pub(crate) async fn open_weeks(workspace: &Workspace) -> Result<Weeks, Failure> {
+    let published = published_rows(&open_store(workspace).await?).await?;
+    Ok(weeks_of(workspace, &published))
+}
+
+/// The weeks of the office: those of its settings, and in a season that has public rows those that the rows were made
+/// with, since a field and week must not be counted in two rows.
+pub(crate) fn weeks_of(workspace: &Workspace, published: &[Published]) -> Weeks {
+    let rows = published.iter().map(|one| &one.entry.row);
+    Weeks::new(
+        workspace.settings().week.starts,
+        rows.map(|row| (row.season, row.week_starts)),
+    )
 }
 
 pub(crate) fn open_region(workspace: &Workspace) -> Result<Region, Failure> {

@@ -5,9 +5,12 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 
 use super::credits::Creator;
+use crate::shared::shown_numbers::Units;
 use disclosure::rule::{Level, Rule};
+use scouting::phenology::weather::TemperatureUnit;
 use scouting::visit::code::Code;
 use scouting::visit::record::Economics;
+use scouting::visit::week::WeekStart;
 
 /// Name of the settings file; a folder that holds it is a workspace.
 pub(crate) const SETTINGS_FILE: &str = "bractline.toml";
@@ -24,6 +27,9 @@ pub(crate) struct Settings {
     /// The days of the season.
     #[serde(default)]
     pub season: SeasonSettings,
+    /// The days of a week.
+    #[serde(default)]
+    pub week: WeekSettings,
     /// What protects single farms.
     #[serde(default)]
     pub disclosure: DisclosureSettings,
@@ -42,6 +48,9 @@ pub(crate) struct Settings {
     /// Temperatures, for the days of treatment.
     #[serde(default)]
     pub weather: WeatherSettings,
+    /// Units in which people read amounts.
+    #[serde(default)]
+    pub units: UnitSettings,
     /// Who publishes.
     #[serde(default)]
     pub office: OfficeSettings,
@@ -93,6 +102,14 @@ pub(crate) struct SeasonSettings {
     pub last_day: String,
     /// Years whose visits are taken although they are submitted in a later season.
     pub earlier: Vec<i16>,
+}
+
+/// The day on which weeks start.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct WeekSettings {
+    /// First day of a week.
+    pub starts: WeekStart,
 }
 
 /// What is published of how many fields.
@@ -149,10 +166,20 @@ pub(crate) struct SenderSettings {
 pub(crate) struct WeatherSettings {
     /// Name of a weather file in the workspace.
     pub file: Option<String>,
+    /// Unit of columns `tmin` and `tmax` that do not say theirs.
+    pub temperature_unit: Option<TemperatureUnit>,
     /// County id → station id; `*` represents every other county.
     pub stations: BTreeMap<String, String>,
     /// Day from which the heat of a season is summed, `MM-DD`.
     pub heat_from: String,
+}
+
+/// Units in which people read amounts; tables and files keep hectares, kilograms and °C.
+#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct UnitSettings {
+    /// US customary or metric.
+    pub system: Units,
 }
 
 /// Who publishes the alert.
@@ -163,6 +190,10 @@ pub(crate) struct OfficeSettings {
     pub name: String,
     /// How to reach it.
     pub contact: String,
+    /// What it prints at the foot of its alerts; may be empty.
+    pub footer: String,
+    /// Name of an SVG or PNG file in the workspace; empty for no logo.
+    pub logo: String,
 }
 
 /// Where and as what issued alerts are published.
@@ -233,6 +264,7 @@ impl Default for WeatherSettings {
     fn default() -> Self {
         WeatherSettings {
             file: None,
+            temperature_unit: None,
             stations: BTreeMap::new(),
             heat_from: "01-01".to_owned(),
         }

@@ -89,6 +89,16 @@ fn settings_that_cannot_be_are_refused_and_named() {
             "boundaries = \"counties.geojson\"",
             vec!["counties.geojson"],
         ),
+        (
+            "system = \"us\"",
+            "system = \"imperial\"",
+            vec!["imperial", "us", "metric"],
+        ),
+        (
+            "heat_from = \"01-01\"",
+            "heat_from = \"01-01\"\ntemperature_unit = \"K\"",
+            vec!["`K`", "`C` or `F`"],
+        ),
         ("[region]", "[region", vec!["line 3"]),
     ] {
         assert_eq!(good.matches(from).count(), 1, "{from}");
@@ -121,6 +131,7 @@ fn init_writes_every_setting_with_its_default_and_a_comment() {
         "level = \"survey\"",
         "district_property = \"\"",
         "point_grid_km = 10.0",
+        "system = \"us\"",
         "name = \"\"",
         "contact = \"\"",
     ] {

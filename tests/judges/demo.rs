@@ -98,7 +98,7 @@ fn the_demo_does_the_whole_job_and_twice_the_same() {
     // Into another: the same figures and the same page.
     let (other, _) = demo("other");
     let figures = contents(&one.join("figures"));
-    assert_eq!(figures.len(), 21, "{:?}", figures.keys());
+    assert_eq!(figures.len(), 23, "{:?}", figures.keys());
     for (path, content) in figures {
         let name = path.strip_prefix(&one).expect("in the folder");
         let second = std::fs::read(other.join(name)).expect("the same file");

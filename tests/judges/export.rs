@@ -12,6 +12,7 @@ use crate::support::export::{FULL, GRID, package, tables};
 use crate::support::generated::{load, submissions};
 use crate::support::issuing::visits;
 use crate::support::privacy::readable;
+use crate::support::sheet::bsm_eggs_text;
 use crate::support::{TestWorkspace, bractline, lines, text_of};
 
 /// Seasons of the invented region.
@@ -144,10 +145,13 @@ fn answers_of_queries_are_read_by_pyarrow() {
     assert_eq!(report["types"][0], "string", "{report}");
 }
 
-/// Visits of heads, of plants and of traps with nights, over three counties and two weeks.
-fn three_protocols() -> TestWorkspace {
+/// Visits of heads, of plants and of traps with nights, over three counties and two weeks
+/// that start on a day.
+fn three_protocols(week_starts: &str) -> TestWorkspace {
     let region = Region::built_in("us:46").expect("South Dakota");
     let workspace = TestWorkspace::of_region("us:46");
+    let starts = format!("starts = {week_starts:?}");
+    workspace.change_setting("starts = \"Monday\"", &starts);
     let mut all = Vec::new();
     for (county, fields) in [("46013", 5), ("46015", 4), ("46065", 2)] {
         for day in ["2026-07-14", "2026-07-21"] {
@@ -178,11 +182,42 @@ fn three_protocols() -> TestWorkspace {
     workspace
 }
 
+/// Visits under a protocol with zones that differ in mean, two sites at the edge of each field and three inside.
+fn zoned() -> TestWorkspace {
+    let region = Region::built_in("us:46").expect("South Dakota");
+    let workspace = TestWorkspace::of_region("us:46");
+    let zones = "[sample.zones]\nedge = 0.25\ninside = 0.75\n\n[stages]";
+    let protocols = workspace.path().join("protocols");
+    std::fs::create_dir_all(&protocols).expect("a folder");
+    let text = bsm_eggs_text().replace("[stages]", zones);
+    std::fs::write(protocols.join("zoned.toml"), text).expect("a file");
+    let mut all = Vec::new();
+    for (county, fields) in [("46013", 5), ("46015", 4), ("46065", 2)] {
+        for (number, mut visit) in (1..).zip(visits(&region, county, fields, "2026-07-14", 1)) {
+            visit["protocol"] = "zoned".into();
+            let site = |site: usize| {
+                let (zone, eggs) = match site {
+                    1 | 4 => ("edge", 3 * number + site),
+                    _ => ("Inside", number + 2 * site),
+                };
+                json!({ "site": site, "side": zone, "heads": vec![vec![eggs, 0, 1, 0, 0, 0]; 5] })
+            };
+            visit["sites"] = (1..=5).map(site).collect();
+            all.push(visit);
+        }
+    }
+    let account = workspace.load_text("visits.ndjson", &lines(&all));
+    assert_eq!(account["accepted"], all.len(), "{account:#}");
+    workspace
+}
+
 #[test]
 fn a_stranger_builds_every_county_week_again_from_a_full_package() {
     for (workspace, rows, shown) in [
         (invented(vec![2025, 2026]), 120, 40),
-        (three_protocols(), 18, 12),
+        (three_protocols("Monday"), 18, 12),
+        (three_protocols("Thursday"), 18, 12),
+        (zoned(), 3, 2),
     ] {
         package(&workspace, "public", &[]);
         let (out, _) = package(&workspace, "full", &FULL);

@@ -129,7 +129,7 @@ fn sums_of_years_read_from_a_file_are_those_of_pandas() {
     let argument = file.display().to_string();
     let text = python("tests/reference/daily_temperatures.py", &[&argument]);
     let sums: BTreeMap<i16, f64> = serde_json::from_str(&text).expect("sums by year");
-    let series = read_weather(&file, &[]).expect("a weather file");
+    let series = read_weather(&file, &[], None).expect("a weather file");
     let [seattle] = <[_; 1]>::try_from(series).expect("one station");
     assert_eq!(
         (seattle.station.as_str(), seattle.days.len()),

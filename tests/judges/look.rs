@@ -86,12 +86,12 @@ pub fn assert_good(report: &Value) {
 }
 
 #[track_caller]
-fn assert_two_pages(report: &Value) {
+fn assert_pages(report: &Value, most: u64) {
     for format in ["A4", "Letter"] {
         let paper = &report["paper"][format];
         let pages = paper["pages"].as_u64().expect("a number");
         assert!(
-            pages <= 2,
+            pages <= most,
             "{pages} pages of {format}; the last begins {}",
             paper["last"]
         );
@@ -106,7 +106,7 @@ fn the_page_is_whole_and_quiet_at_every_width_light_and_dark_and_on_paper() {
         Some(8)
     );
     assert_good(&report);
-    assert_two_pages(&report);
+    assert_pages(&report, 2);
 }
 
 /// A correction with a note has more on it than any other page.
@@ -136,7 +136,7 @@ fn a_correction_with_a_note_is_as_good_to_read() {
 
 /// Sixty counties, every one of them visited, in the third season of the region: as much as a page has to hold.
 #[test]
-fn the_page_of_sixty_counties_is_small_and_takes_two_pages_of_paper() {
+fn the_page_of_sixty_counties_is_small_and_takes_three_pages_of_paper() {
     let (workspace, counties) = sixty_counties();
     workspace
         .run(&["alert", "--week", "2026-W30"])
@@ -148,14 +148,14 @@ fn the_page_of_sixty_counties_is_small_and_takes_two_pages_of_paper() {
         rows > 50,
         "{rows} of {counties} counties have visits: nothing is proved"
     );
-    assert!(text.len() < 150_000, "{} bytes", text.len());
+    assert!(text.len() < 200_000, "{} bytes", text.len());
     let report = glance_at(&page, "sixty");
     assert_good(&report);
-    assert_two_pages(&report);
+    assert_pages(&report, 3);
 }
 
 /// A workspace of sixty real counties with three seasons of invented visits.
-fn sixty_counties() -> (TestWorkspace, usize) {
+pub fn sixty_counties() -> (TestWorkspace, usize) {
     let region = Region::built_in("us:46").expect("South Dakota");
     let counties = &region.counties()[..60];
     let features: Vec<Value> = counties

@@ -17,6 +17,7 @@ mod dispersion; // k, Taylor's law and Moran's I against reference libraries
 mod durability; // what is on the disk when a load says that it is, and after a kill at any step
 mod export; // packages for researchers, passed by validators, searched, and computed again by independent programs
 mod faults; // disks that are full or read-only, in a mount space of their own
+mod first_screen; // the three answers and the map on the first screen of a phone and of a desk
 mod flat_memory; // loading takes no more memory for a longer submission
 mod handouts; // what is pasted and sent, opened by readers of PDF, HTML, pictures and text messages
 mod heat_hourly; // the daily methods against hourly temperatures

@@ -29,18 +29,19 @@ fn shots() -> PathBuf {
     folder
 }
 
-/// Colors of the classes as the alert's page has them, from its stated source: cividis in six steps, without the fourth.
+/// Colors of the classes as the alert's page has them, from its stated source: ColorBrewer's BuPu, interpolated.
 fn expected_fill(properties: &Value) -> &'static str {
     match properties["status"].as_str().expect("a status") {
-        "no-figures" => "#d0d0d0",
+        "no-figures" => "#dcdcdc",
         "none-at-threshold" | "some-at-threshold" | "other-stage" => "#fff",
-        "nothing-found" => "#fffdf0",
+        "nothing-found" => "#fff",
         _ => match properties["median_class"].as_str().expect("a class") {
-            "0-0.25" => "#fee838",
-            "0.25-0.5" => "#c8b866",
-            "0.5-1" => "#948e77",
-            "1-1.5" => "#35456c",
-            "1.5+" => "#00224e",
+            "0-0.25" => "#b5cce2",
+            "0.25-0.5" => "#97add2",
+            "0.5-1" => "#8c8dc2",
+            "1-1.5" => "#873c9a",
+            "1.5-3" => "#770c72",
+            "3+" => "#4d004b",
             other => panic!("no class {other}"),
         },
     }
@@ -103,7 +104,7 @@ fn qgis_takes_the_style_beside_the_map_and_paints_each_county_in_its_class() {
     assert_eq!(report["features"], COUNTIES);
     assert_eq!(
         (&report["renderer"], &report["rules"]),
-        (&"RuleRenderer".into(), &11.into())
+        (&"RuleRenderer".into(), &12.into())
     );
     let protocols = report["protocols"].as_array().expect("protocols");
     assert_eq!(protocols.len(), 1);

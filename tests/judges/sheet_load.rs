@@ -13,7 +13,7 @@ use crate::support::{TestWorkspace, counts, received, text_of};
 pub fn visit_cells(row: usize, field: &str, lon: f64) -> Map<String, Value> {
     let values = json!({
         "B": {"day": "2026-07-21"}, "C": "obs-0123", "D": field, "F": lon, "G": 44.12345, "H": 62.4,
-        "I": "ha", "J": "oilseed", "K": "R3", "L": 8, "M": "acre", "N": "USD", "O": 0.16, "P": "lb", "Q": 20000, "R": "acre",
+        "I": "ha", "J": "oilseed", "K": "R3", "N": 8, "O": "acre", "P": "USD", "Q": 0.16, "R": "lb", "S": 20000, "T": "acre",
     });
     let values = values.as_object().expect("an object").clone();
     values
@@ -87,7 +87,7 @@ fn a_wrong_cell_of_a_count_sheet_is_held_with_tab_row_and_column_in_words() {
     let workspace = TestWorkspace::of_region("us:46");
     let mut visits = visit_cells(2, "F-1", -100.1);
     visits.extend(visit_cells(3, "F-2", -100.2));
-    visits.insert("B3".to_owned(), json!("6/7/2026"));
+    visits.insert("B3".to_owned(), json!("6.7.2026"));
     let mut counted = head_cells(&[2, 3, 7, 12, 22, 23]);
     counted.insert("G7".to_owned(), json!("1/2"));
     let sheet = filled_sheet(
@@ -107,7 +107,7 @@ fn a_wrong_cell_of_a_count_sheet_is_held_with_tab_row_and_column_in_words() {
         "  Visits, row 2 and Counts, rows 2 to 12\n",
         "    - site 2, head 1, bract 3: Counts!G7 (Bract 3): \"1/2\"\n",
         "  Visits, row 3 and Counts, rows 22 to 23\n",
-        "visit date (observed_on): Visits!B3 (Day): \"6/7/2026\"\n",
+        "visit date (observed_on): Visits!B3 (Day): \"6.7.2026\"\n",
         "2026-06-07",
         "2026-07-06",
         "On the sheet \"visits\"",

@@ -84,9 +84,17 @@ fn a_withheld_county_has_no_row_in_any_table() {
             panic!("{}: {rows:?}", path.display());
         };
         // A package also has the days, the word and in Parquet the outline that a map has.
-        let of_map = ["status", "start", "end", "geometry", "bbox"];
+        let of_map = [
+            "status",
+            "start",
+            "end",
+            "week_start",
+            "week_end",
+            "geometry",
+            "bbox",
+        ];
         let columns = row.keys().filter(|name| !of_map.contains(&name.as_str()));
-        assert_eq!(columns.count(), 26, "{row:?}");
+        assert_eq!(columns.count(), 27, "{row:?}");
         for (name, value) in [
             ("county_id", SHOWN),
             ("edition", "1"),
@@ -139,6 +147,7 @@ fn a_withheld_county_has_no_row_in_any_table() {
         let names_all = [
             "alert.html",
             "alert.md",
+            "map.html",
             "alert.pdf",
             "county_week.geojson",
             "county_week.geo.parquet",
@@ -160,8 +169,8 @@ fn a_withheld_county_has_no_row_in_any_table() {
         }
         judged += 1;
     }
-    // All but six files of maps, and five pages and texts of an alert in three places.
-    assert_eq!(judged, published.public.len() - 7 - 15);
+    // All but six files of maps, and six pages and texts of an alert in three places.
+    assert_eq!(judged, published.public.len() - 7 - 18);
     // The office has all five, in full precision.
     let full = published.private.join("county_week_full.csv");
     let rows = rows_of(&full, &std::fs::read(&full).expect("the private table"));
@@ -221,6 +230,8 @@ fn sums_of_public_rows(rows: impl Fn(&str) -> Vec<Row>) {
     let expected = [
         ("season", "2026".to_owned()),
         ("iso_week", WEEK.to_owned()),
+        ("week_start", elsewhere[0]["week_start"].clone()),
+        ("week_end", elsewhere[0]["week_end"].clone()),
         ("protocol", "bsm-eggs".to_owned()),
         ("counties_shown", counties.len().to_string()),
         ("elsewhere_rows", elsewhere.len().to_string()),
@@ -260,11 +271,11 @@ fn sums_of_public_rows(rows: impl Fn(&str) -> Vec<Row>) {
         assert_eq!(class[name], of_county(name), "{name}");
     }
     assert_eq!(class["counties"], "1");
-    assert_eq!(class.len(), 7);
+    assert_eq!(class.len(), 9);
     // The stages of a row add up to its fields: five of R2 are of two farms, and join the two of R3.
     let stages = rows("region_stage");
     let said = stages.iter().map(|row| {
-        assert_eq!(row.len(), 6, "{row:?}");
+        assert_eq!(row.len(), 8, "{row:?}");
         (
             row["crop_stage"].as_str(),
             row["in_window"].as_str(),

@@ -4,7 +4,7 @@ use scouting::region::Region;
 use serde_json::Value;
 
 use super::{SHOWN, WITHHELD, published, tables};
-use crate::support::IDENTITY;
+use crate::support::{IDENTITY, LOOK};
 
 /// The points lie in one cell a county; only the county that is shown may have one.
 #[test]
@@ -55,7 +55,15 @@ fn a_sample_point_says_nothing_of_a_withheld_county_and_holds_no_figure() {
             .filter(|name| !["geometry", "bbox"].contains(name))
             .collect();
         let expected = [
-            "cell", "cell_lat", "cell_lon", "grid_km", "iso_week", "protocol", "season",
+            "cell",
+            "cell_lat",
+            "cell_lon",
+            "grid_km",
+            "iso_week",
+            "protocol",
+            "season",
+            "week_end",
+            "week_start",
         ];
         assert_eq!(names, expected);
         let degrees = |name: &str| row[name].parse().expect("degrees");
@@ -78,7 +86,7 @@ fn a_withheld_county_shows_no_figure_on_any_map() {
             let county = properties["county_id"].as_str().expect("a county");
             let figures = properties
                 .iter()
-                .filter(|(name, _)| !IDENTITY.contains(&name.as_str()));
+                .filter(|(name, _)| ![&IDENTITY[..], &LOOK].concat().contains(&name.as_str()));
             let figures: Vec<_> = figures.collect();
             assert_eq!(figures.len(), 21, "{properties:?}");
             if county == SHOWN {

@@ -3,6 +3,7 @@
 
 use bractline::count_sheet::page::count_sheet_page;
 use bractline::count_sheet::words::SheetOptions;
+use bractline::shared::shown_numbers::Units;
 use jiff::civil::date;
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
@@ -183,6 +184,8 @@ fn a_sheet_begins_with_the_scouts_safety_and_says_how_many_sites_a_field_needs()
     let options = SheetOptions {
         visits: 1,
         sites: None,
+        totals_only: false,
+        units: Units::Us,
         season: (date(2026, 6, 1), date(2026, 9, 30)),
         program: "bractline 0.1.0".to_owned(),
     };
@@ -214,7 +217,7 @@ fn a_sheet_begins_with_the_scouts_safety_and_says_how_many_sites_a_field_needs()
     let eggs = catalogue.protocol("bsm-eggs").expect("in it");
     let page = count_sheet_page(eggs, &options).expect("a page");
     for says in [
-        "in a larger field 8 from 158 acres (64 ha), 12 from 356 acres (144 ha) and 16 from 633 acres (256 ha)",
+        "in a larger field 8 from 158 acres, 12 from 356 acres and 16 from 633 acres",
         "A count before R3 is early and reads low",
     ] {
         assert!(page.contains(says), "{says}: {page}");

@@ -20,10 +20,9 @@ import numpy
 from colorspacious import cspace_convert, deltaE
 
 # Two steps of a scale are told apart by most people from about 10 on, side by side (standard practice; no published source);
-# cividis in six steps keeps 11 for the eye that sees worst of all on it, and the map leaves out the fourth.
+# the map's steps of BuPu keep it for every eye, and more where the classes come to the threshold.
 FLOOR = 10.0
-# Gray paper has lightness alone, and between the lightest step of cividis and white paper lie 7.5. About 2 is just
-# noticeable (from memory); three times that is asked for.
+# Gray paper has lightness alone. About 2 is just noticeable (from memory); three times that is asked for.
 FLOOR_GRAY = 6.0
 # Marks on their ground must be seen as marks.
 FLOOR_MARKS = 20.0
@@ -57,7 +56,7 @@ def judge(classes):
     """Classes in the order of the legend; the scale comes first, the first of it the lightest."""
     scale = [entry for entry in classes if not entry["off_scale"]]
     apart = [entry for entry in classes if entry["off_scale"]]
-    assert len(scale) == 6 and len(apart) == 4, [entry["words"] for entry in classes]
+    assert len(scale) == 7 and len(apart) == 4, [entry["words"] for entry in classes]
     least, close = {}, []
     for vision in VISIONS:
         floor = FLOOR_GRAY if vision == "gray" else FLOOR

@@ -17,12 +17,13 @@ import sys
 
 from boundaries import read_counties
 from disclosure_rule import Ledger, Settings
-from disclosure_tables import moran, publish, read_field_weeks, tables
+from disclosure_tables import WEEKDAYS, moran, publish, read_field_weeks, tables
 from further_figures import neighbors_of
 
 KEYS = {
     "county_week": ["county_id", "iso_week", "protocol"],
     "elsewhere_week": ["place", "iso_week", "protocol"],
+    "district_week": ["district", "iso_week", "protocol"],
     "region_week": ["season", "iso_week", "protocol"],
     "region_median": ["season", "iso_week", "protocol", "median_class"],
     "region_stage": ["season", "iso_week", "protocol", "crop_stage", "in_window"],
@@ -106,6 +107,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("folder", type=pathlib.Path)
     parser.add_argument("--weeks", help="only these ISO weeks were issued, with commas")
+    parser.add_argument("--week-starts", choices=WEEKDAYS, default="Monday", help="the day on which weeks start")
     add_arguments(parser)
     arguments = parser.parse_args()
     names, neighbors, districts = region_of(
@@ -114,7 +116,7 @@ def main():
     ledger = Ledger(settings_of(arguments), districts)
     weeks, known = read_field_weeks(arguments.folder / "private" / "field_week.parquet")
     publish(ledger, weeks, known, arguments.weeks and set(arguments.weeks.split(",")))
-    found = tables(ledger, names, neighbors)
+    found = tables(ledger, names, neighbors, arguments.week_starts)
     add_moran(ledger, found, neighbors)
     differences, compared = [], {}
     for name, ours in found.items():

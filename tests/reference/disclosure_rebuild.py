@@ -1,4 +1,4 @@
-"""Attack E: the region's tables and the smoothed shares built again from the rows that are public, and nothing else.
+"""Attack E: the tables of districts and the region, and the smoothed shares built again from the rows that are public, and nothing else.
 
 Texts must be the same to the byte, but for share_smoothed and Moran's I, which are sums in an order of their own: those to 1e-9.
 """
@@ -26,14 +26,24 @@ def number(row, name):
     return float(row[name]) if row[name] else None
 
 
-def of_week(counties, others, neighbors):
-    """The line of region_week, the lines of region_median, and share_smoothed by county."""
+def sums(counties, others):
+    """What rows of counties, and of fields elsewhere, come to."""
     rows = [*counties, *others]
     total = {
         name: sum(int(row[name]) for row in rows)
         for name in ("fields_visited", "at_threshold_min", "at_threshold_max")
     }
     n = total["fields_visited"]
+    return {
+        "counties_shown": len(counties), "elsewhere_rows": len(others),
+        "places_at_threshold": sum(int(row["at_threshold_min"]) > 0 for row in rows), **total,
+        "share_low": wilson(total["at_threshold_min"], n)[0] if n else None,
+        "share_high": wilson(total["at_threshold_max"], n)[1] if n else None,
+    }
+
+
+def of_week(counties, others, neighbors):
+    """The line of region_week, the lines of region_median, and share_smoothed by county."""
     values = {
         row["county_id"]: {
             "median_class": row["median_class"] or None,
@@ -42,13 +52,7 @@ def of_week(counties, others, neighbors):
         for row in counties
     }
     linked, statistic = moran(values, neighbors)
-    line = {
-        "counties_shown": len(counties), "elsewhere_rows": len(others),
-        "places_at_threshold": sum(int(row["at_threshold_min"]) > 0 for row in rows), **total,
-        "share_low": wilson(total["at_threshold_min"], n)[0] if n else None,
-        "share_high": wilson(total["at_threshold_max"], n)[1] if n else None,
-        "moran_counties": linked, "moran_i": statistic,
-    }
+    line = {**sums(counties, others), "moran_counties": linked, "moran_i": statistic}
     classes = Counter(
         (row["median_class"], row["median_from"], row["median_below"]) for row in counties if row["median_class"]
     )
@@ -78,6 +82,16 @@ def rebuild(season):
         for row in season.public(time, "region_median"):
             key = row["median_class"], row["median_from"], row["median_below"]
             classes[row["iso_week"], row["protocol"]][key] = int(row["counties"])
+        of_district = {
+            (row["district"], row["iso_week"], row["protocol"]): row for row in season.public(time, "district_week")
+        }
+        for key, rows in weeks.items():
+            names = {row["district"] for place in rows for row in place} - {""}
+            found["differences"] += len(names ^ {district for district, *week in of_district if tuple(week) == key})
+            for name in sorted(names):
+                line = sums(*([row for row in place if row["district"] == name] for place in rows))
+                for column, value in line.items():
+                    judge(f"time {time}, {name} {' '.join(key)}", column, value, of_district.get((name, *key), {}).get(column))
         lines = {(row["iso_week"], row["protocol"]): row for row in season.public(time, "region_week")}
         found["differences"] += len(lines.keys() ^ weeks.keys())
         for key in sorted(lines.keys() & weeks.keys()):

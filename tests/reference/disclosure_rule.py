@@ -19,8 +19,8 @@ SLACK = 1e-12
 Z = 1.959963984540054  # 0.975 quantile of the standard normal distribution
 MEAN_STEP = 5  # steps of the mean in 1: the nearest 0.2
 CLASSES = {
-    ("survey", False): (0.25, 0.5, 1.0, 1.5),
-    ("survey", True): (0.25, 0.5, 1.0, 1.5),
+    ("survey", False): (0.25, 0.5, 1.0, 1.5, 3.0),
+    ("survey", True): (0.25, 0.5, 1.0, 1.5, 3.0),
     ("strict", False): (0.5,),
     ("strict", True): (0.25, 0.5, 1.0),
 }

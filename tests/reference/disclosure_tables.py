@@ -3,6 +3,7 @@
 Shares no code with bractline: pandas for Parquet, shapely for what adjoins.
 """
 
+import datetime
 from collections import Counter, defaultdict
 
 import pandas
@@ -57,9 +58,26 @@ def publish(ledger, weeks, known, only=None):
         )
 
 
-def tables(ledger, names, neighbors):
+WEEKDAYS = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
+
+
+def week_days(name, starts):
+    """First and last day of the week that has the name of the ISO week with its middle day."""
+    thursday = datetime.date.fromisocalendar(int(name[:4]), int(name[6:]), 4)
+    # The middle day is in the ISO week, so the first is at most three days from its Monday.
+    near = [thursday + datetime.timedelta(days) for days in range(-6, 1)]
+    first = next(day for day in near if day.weekday() == WEEKDAYS.index(starts))
+    middle = first + datetime.timedelta(3)
+    assert middle.isocalendar()[:2] == (int(name[:4]), int(name[6:])), (name, starts)
+    return first, first + datetime.timedelta(6)
+
+
+def tables(ledger, names, neighbors, starts="Monday"):
     """The public tables of the newest editions, each a list of rows."""
-    out = {name: [] for name in ["county_week", "elsewhere_week", "region_week", "region_median", "region_stage"]}
+    out = {
+        name: []
+        for name in ["county_week", "elsewhere_week", "district_week", "region_week", "region_median", "region_stage"]
+    }
     for (week, protocol), rows in sorted(ledger.rows.items()):
         if not rows:
             continue
@@ -69,17 +87,27 @@ def tables(ledger, names, neighbors):
             for county, row in counties.items()
         }
         shares = smoothed(counts)
-        head = {"season": int(week[:4]), "iso_week": week, "protocol": protocol}
+        first, last = week_days(week, starts)
+        head = {
+            "season": int(week[:4]), "iso_week": week, "week_start": str(first), "week_end": str(last), "protocol": protocol,
+        }
         for place, row in sorted(rows.items()):
             shown = {**head, "edition": len(row.editions), "level": ledger.settings.level, **row.figures[-1]}
             del shown["stages"]
             if place[0] == "county":
-                first = {"county_id": place[1], "county_name": names.get(place[1], place[1])}
+                first = {
+                    "county_id": place[1], "county_name": names.get(place[1], place[1]),
+                    "district": ledger.districts.get(place[1]),
+                }
                 share, weight = shares.get(place[1], (None, None))
                 out["county_week"].append({**first, **shown, "share_smoothed": share, "share_own_weight": weight})
             else:
                 name = f"elsewhere in {place[1] or 'the region'}"
                 out["elsewhere_week"].append({"place": name, "district": place[1] or None, **shown})
+        for district in sorted({district_of(place, ledger.districts) for place in rows} - {None}):
+            mine = {place: row.figures[-1] for place, row in rows.items() if district_of(place, ledger.districts) == district}
+            of_counties = {place[1]: row for place, row in mine.items() if place[0] == "county"}
+            out["district_week"].append({"district": district, **head, **region(of_counties, list(mine.values()))})
         every = [row.figures[-1] for row in rows.values()]
         out["region_week"].append({**head, **region(counties, every)})
         out["region_median"] += [{**head, **line} for line in classes(counties)]
@@ -92,6 +120,11 @@ def tables(ledger, names, neighbors):
             for (label, inside), count in stages.items()
         ]
     return out
+
+
+def district_of(place, districts):
+    """The district of a place: that of the county, or the one that it is elsewhere in."""
+    return {"county": districts.get(place[1]), "district": place[1], "region": None}[place[0]]
 
 
 def region(counties, rows):

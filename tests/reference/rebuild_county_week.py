@@ -5,11 +5,13 @@ rebuild_county_week.py FOLDER
 A reader who has nothing but the package: the rules are those of its DICTIONARY.md, the smallest groups those of its
 datapackage.json. Shares no code with bractline: pandas, scipy and, for the thresholds' expressions, DuckDB. Builds
 county_week_full; the public rows of county_week, for a package whose rows were all published by one export of the same
-store version at the level survey, in a region without districts; and region_week from county_week and elsewhere_week.
+store version at the level survey, in a region without districts; and region_week and district_week from county_week and
+elsewhere_week. The weeks of the visits are those of the day on which weeks start, as datapackage.json names it.
 Prints JSON: how many cells are the same, and every difference. Not built again are share_smoothed, Moran's I and the days
 and weeks of treatment, which are based on outlines and on weather or day ranges.
 """
 
+import datetime
 import json
 import math
 import pathlib
@@ -38,7 +40,7 @@ PUBLIC = [
     "fields_visited", "at_threshold_min", "at_threshold_max", "share_low", "share_high", "median_class", "mean_pressure",
     "fields_with_assumed_economics", "fields_outside_stage",
 ]
-CLASSES = [0, 0.25, 0.5, 1, 1.5]
+CLASSES = [0, 0.25, 0.5, 1, 1.5, 3]
 TEXTS = ["treated_on", "treatment", "visit_id", "field_id", "farm_id", "county_id", "assumed", "counts", "crop_stage", "protocol", "iso_week"]
 
 
@@ -49,7 +51,7 @@ def read(folder, name):
 def means(visits, units, protocols):
     """Rules 1 to 3: unit, site, field mean and standard error."""
     units = units.merge(visits[["visit_id", "protocol"]], on="visit_id", validate="m:1")
-    units = units.merge(protocols[["protocol", "catch_by_night"]], on="protocol", validate="m:1")
+    units = units.merge(protocols[["protocol", "catch_by_night", "zones"]], on="protocol", validate="m:1")
     units["value"] = units["counts"].map(lambda counts: sum(int(count) for count in counts.split())).astype(float)
     # Null where no traps are counted.
     by_night = units["catch_by_night"].eq(True) & units["nights"].notna()
@@ -59,7 +61,22 @@ def means(visits, units, protocols):
     table = pandas.DataFrame({"mean": by_visit.mean(), "count": by_visit.count(), "sd": by_visit.std(ddof=1)})
     table["examined"] = units.groupby("visit_id")["value"].count()
     table["error"] = table["sd"] / numpy.sqrt(table["count"])
+    for visit_id, of_visit in units[units["zones"].notna()].groupby("visit_id"):
+        table.loc[visit_id, ["mean", "error"]] = within_zones(of_visit)
+    # Without zones the same as before.
+    table["sd"] = table["error"] * numpy.sqrt(table["count"])
     return visits.merge(table, left_on="visit_id", right_index=True, validate="1:1")
+
+
+def within_zones(units):
+    """Mean and standard error of one visit under a protocol with zones (rule 3)."""
+    sites = units.assign(zone=units["side"].str.strip().str.lower()).groupby(["zone", "site"])["value"].mean()
+    zones = sites.groupby("zone").agg(["mean", "var", "count"])
+    shares = {name: float(share) for name, share in (zone.rsplit(" ", 1) for zone in units["zones"].iloc[0].split(", "))}
+    assert set(zones.index) == set(shares), f"zones: {list(zones.index)}"
+    share = zones.index.map(shares).to_numpy()
+    error = numpy.sqrt(numpy.sum(share**2 * zones["var"].to_numpy() / zones["count"].to_numpy()))
+    return float(numpy.sum(share * zones["mean"].to_numpy())), float(error)
 
 
 def thresholds(visits, protocols):
@@ -203,12 +220,36 @@ def built(folder):
     return full, public
 
 
-def region_weeks(folder):
+def week_of(day, start):
+    """Rule 7: the ISO week of the middle day of the week that begins on the last `start` until the day."""
+    names = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
+    first = day - datetime.timedelta((day.weekday() - names.index(start)) % 7)
+    year, week, _ = (first + datetime.timedelta(3)).isocalendar()
+    return f"{year}-W{week:02d}", first
+
+
+def misplaced(folder, visits, parameters):
+    """Visits that are not in the week of their day, and rows of tables whose days are not those of their week."""
+    assert parameters["weekStartsOfSeasons"] == {}, "one kind of week is checked here"
+    start, wrong = parameters["weekStarts"], []
+    for visit in visits.itertuples():
+        name, _ = week_of(datetime.date.fromisoformat(visit.observed_on), start)
+        if (visit.iso_week, visit.season) != (name, int(name[:4])):
+            wrong.append(f"{visit.visit_id}: {visit.iso_week}, built {name}")
+    for table in ("elsewhere_week", "district_week", "region_week", "region_median", "region_stage", "sample_point"):
+        for row in read(folder, table).itertuples():
+            first = datetime.date.fromisoformat(row.week_start)
+            if week_of(first, start) != (row.iso_week, first) or row.week_end != str(first + datetime.timedelta(6)):
+                wrong.append(f"{table}: {row.iso_week} from {row.week_start} to {row.week_end}")
+    return wrong
+
+
+def region_weeks(folder, of=("iso_week", "protocol")):
     """Rule 14, from the public tables alone."""
     names = ["fields_visited", "at_threshold_min", "at_threshold_max"]
     rows = pandas.concat([read(folder, "county_week"), read(folder, "elsewhere_week")])
     weeks = {}
-    for key, group in rows.groupby(["iso_week", "protocol"]):
+    for key, group in rows.groupby(list(of)):
         week = {name: int(group[name].sum()) for name in names}
         week["counties_shown"] = int(group["county_id"].notna().sum())
         week["elsewhere_rows"] = int(group["county_id"].isna().sum())
@@ -257,6 +298,12 @@ def main():
     weeks = region_weeks(folder)
     columns = list(next(iter(weeks.values())))
     same += compare("region_week", weeks, read(folder, "region_week"), ["iso_week", "protocol"], columns, differences)
+    if (folder / "district_week.csv").exists() and len(read(folder, "district_week")):
+        key = ["district", "iso_week", "protocol"]
+        districts = region_weeks(folder, key)
+        same += compare("district_week", districts, read(folder, "district_week"), key, columns, differences)
+    parameters = json.loads((folder / "datapackage.json").read_text())["parameters"]
+    differences += misplaced(folder, read(folder, "visit"), parameters)
     print(json.dumps({"rows": len(theirs), "shown": len(shown), "same": same, "differences": differences[:20]}))
 
 

@@ -63,7 +63,8 @@ def test_classes_and_means():
     assert rule.class_of([0, 0, 0, 0, 2], "survey", False) == ("0-0.25", 0.0, 0.25)
     assert rule.class_of([0, 0, 1 - 1e-13, 3, 3], "survey", False) == ("1-1.5", 1.0, 1.5)
     assert rule.class_of([0, 0, 1 - 1e-11, 3, 3], "survey", False) == ("0.5-1", 0.5, 1.0)
-    assert rule.class_of([2] * 5, "survey", False) == ("1.5+", 1.5, None)
+    assert rule.class_of([2] * 5, "survey", False) == ("1.5-3", 1.5, 3.0)
+    assert rule.class_of([3] * 5, "survey", False) == ("3+", 3.0, None)
     assert rule.class_of([2] * 5, "strict", False) == ("0.5+", 0.5, None)
     assert rule.class_of([0.9] * 10, "strict", True) == ("0.5-1", 0.5, 1.0)
     assert [rule.mean_shown([value]) for value in (0.09, 0.1, 0.29, 0.3, 1.234)] == [0.0, 0.2, 0.2, 0.4, 1.2]

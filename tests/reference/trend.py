@@ -38,7 +38,7 @@ def rows_of(path):
 
 
 def middle_of_class(row):
-    """One number for the class of a median, read from its name: nothing-found, 0.25-0.5 or 1.5+."""
+    """One number for the class of a median, read from its name: nothing-found, 0.25-0.5 or 3+."""
     name = row["median_class"]
     if name == "nothing-found":
         return 0.0
@@ -235,14 +235,20 @@ def further_of(row, moments):
     needed = score_needed(seasons)
     years, values = (np.array(part, float) for part in zip(*moments))
     pairs = sorted((values[b] - values[a]) / (years[b] - years[a]) for a, b in itertools.combinations(range(seasons), 2))
-    # A slope is rejected if what it leaves over has a score of this size.
-    kept = [slope for slope in pairs if sum(np.sign(np.round(one - slope, 12)) for one in pairs) < needed]
-    kept = [slope for slope in kept if -sum(np.sign(np.round(one - slope, 12)) for one in pairs) < needed]
+    # A slope is rejected if what it leaves over has a score of this size. Of the others the least and the greatest are
+    # wanted: where slopes between two pairs' are not rejected but the pairs' are, these are the ends all the same.
+    def kept(slope):
+        return abs(sum(np.sign(np.round(one - slope, 12)) for one in pairs)) < needed
+
+    ends = [slope for slope in pairs if kept(slope)]
+    for one, other in itertools.pairwise(pairs):
+        if other - one > 1e-12 and kept((one + other) / 2):
+            ends += [one, other]
     rest = values - stats.theilslopes(values, years)[0] * years
     scatter = math.sqrt(np.sum((rest - rest.mean()) ** 2) / (seasons - 2))
     verdict = "not-significant" if abs(int(row["s"])) < needed else "rises" if int(row["s"]) > 0 else "falls"
     seen = slope_detectable(seasons) * scatter if scatter > 1e-12 else None
-    return verdict, {"s_needed": needed, "slope_low": min(kept), "slope_high": max(kept), "slope_detectable": seen}
+    return verdict, {"s_needed": needed, "slope_low": min(ends), "slope_high": max(ends), "slope_detectable": seen}
 
 
 def same(found, expected):

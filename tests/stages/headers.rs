@@ -101,6 +101,7 @@ fn only_stages_are_public_that_may_be_seen() {
         [
             "county_week",
             "elsewhere_week",
+            "district_week",
             "region_week",
             "region_median",
             "region_stage",

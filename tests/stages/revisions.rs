@@ -18,6 +18,12 @@ fn current_visits(rows: &str, receipts: &str) -> Vec<String> {
 }
 
 fn current_visit(visits: &str, receipts: &str) -> RecordBatch {
+    current_visit_in(visits, receipts, "")
+}
+
+/// The same where some days are in a week of another name than their ISO week.
+fn current_visit_in(visits: &str, receipts: &str, days: &str) -> RecordBatch {
+    let named_day = table(&format!("observed_on:date iso_week:text\n{days}"));
     let stored = [
         ("visits", table(visits)),
         ("receipts", table(&format!("load_id:text\n{receipts}"))),
@@ -26,7 +32,12 @@ fn current_visit(visits: &str, receipts: &str) -> RecordBatch {
     let [visits, receipts] = stored;
     run(
         "current_visit",
-        &[visits, receipts, ("newest_revision", newest)],
+        &[
+            visits,
+            receipts,
+            ("newest_revision", newest),
+            ("named_day", named_day),
+        ],
     )
 }
 
@@ -83,5 +94,27 @@ fn a_visit_whose_economics_were_assumed_says_so() {
     assert_eq!(
         cells(&found, "visit_id economics_assumed"),
         ["given false", "partly true"]
+    );
+}
+
+/// Weeks from Thursday to Wednesday: July 22 is the last day of the week that begins on July 16, whose middle day is in
+/// 2026-W29; January 6 is in the last week of the year before.
+#[test]
+fn a_visit_is_in_the_week_that_its_day_is_named_in() {
+    let visits = VISITS.replace("observed_on:date=2026-07-21", "observed_on:date");
+    let visits = visits.replace("iso_week:text=2026-W30", "iso_week:text");
+    let rows = "
+        l1 last  1 false 1.0 2026-W30 2026-07-22
+        l1 first 1 false 1.0 2026-W30 2026-07-23
+        l1 year  1 false 1.0 2027-W01 2027-01-06";
+    let days = "2026-07-22 2026-W29\n2027-01-06 2026-W53";
+    let found = current_visit_in(&format!("{visits}\n{rows}"), "l1", days);
+    assert_eq!(
+        cells(&found, "visit_id iso_week season"),
+        [
+            "last 2026-W29 2026",
+            "first 2026-W30 2026",
+            "year 2026-W53 2026"
+        ]
     );
 }

@@ -19,6 +19,7 @@ use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
 use scouting::region::point_grid::GridWidth;
 use scouting::visit::rules::limits::SeasonDays;
+use scouting::visit::week::Weeks;
 use store::delta::snapshot::Snapshot;
 use store::delta::tables::Store;
 use store::public::public_rows::{Publishing, public_rows};
@@ -63,6 +64,7 @@ pub async fn rolled_up(store: &Store) -> Result<BTreeMap<&'static str, Vec<u8>>,
     let setting = Setting {
         rule: Rule::LEAST,
         districts: BTreeMap::new(),
+        weeks: Weeks::ISO,
         point_grid: GridWidth::Km40,
         counties: counties
             .map(|(county, neighbors)| RegionCounty {

@@ -44,6 +44,6 @@ mod workspace;
 pub use accounts::{Counts, assert_adds_up, counts, received};
 pub use folders::{assert_private, contents, everything, folder_bytes, mode, text_of};
 pub use run::{Run, bractline, program};
-pub use tables::{IDENTITY, Row, csv_rows, docs};
+pub use tables::{IDENTITY, LOOK, Row, csv_rows, docs};
 pub use visits::{full_visit, lines, visit};
 pub use workspace::TestWorkspace;

@@ -4,6 +4,7 @@ use std::io::Cursor;
 use std::path::Path;
 
 use bractline::count_sheet::words::SheetOptions;
+use bractline::shared::shown_numbers::Units;
 use calamine::{Data, Reader, Xlsx};
 use intake::sheet::table::{Cell, Row, Sheet};
 use jiff::civil::{Date, date};
@@ -54,6 +55,8 @@ pub fn options() -> SheetOptions {
     SheetOptions {
         visits: VISITS,
         sites: None,
+        totals_only: false,
+        units: Units::Us,
         season: (date(2026, 6, 1), date(2026, 9, 30)),
         program: "bractline test".to_owned(),
     }

@@ -36,3 +36,14 @@ pub const IDENTITY: [&str; 8] = [
     "protocol",
     "status",
 ];
+
+/// What the GeoJSON has besides for viewers without a style.
+pub const LOOK: [&str; 7] = [
+    "class",
+    "title",
+    "description",
+    "fill",
+    "fill-opacity",
+    "stroke",
+    "stroke-width",
+];

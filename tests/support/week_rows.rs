@@ -12,6 +12,7 @@ use jiff::civil::date;
 use scouting::region::Region;
 use scouting::region::adjacency::neighbors_of;
 use scouting::region::point_grid::GridWidth;
+use scouting::visit::week::{WeekStart, Weeks};
 use serde_json::{Value, json};
 use store::public::public_tables::PublicTables;
 use store::stages::computed::windows::Weather;
@@ -114,6 +115,7 @@ fn row(place: usize) -> PublicRow {
         place: Place::County(format!("{:03}", place + 1)),
         season: 2026,
         iso_week: "2026-W30".to_owned(),
+        week_starts: WeekStart::MONDAY,
         protocol: "bsm-eggs".to_owned(),
         edition: 1,
         visits_until: date(2026, 7, 26),
@@ -208,6 +210,7 @@ pub fn county_week_of(region: &Region, rows: &[PublicRow]) -> RecordBatch {
     let setting = Setting {
         rule: Rule::LEAST,
         districts: BTreeMap::new(),
+        weeks: Weeks::ISO,
         point_grid: GridWidth::of_km(10.0).expect("a width of the grid"),
         counties: counties
             .iter()

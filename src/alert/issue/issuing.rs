@@ -24,13 +24,14 @@ use crate::alert::note::rendered::Note;
 use crate::alert::week_pages::write_week_page;
 use crate::figures::grid_setting::check_grid_not_lowered;
 use crate::figures::rolled_up::Figures;
+use crate::figures::week_setting::check_week_start;
 use crate::shared::files::{borrowed, write_private_folder};
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::week::IsoWeek;
 use store::alerts::issued_alert::{FrozenFile, IssuedAlert};
-use store::alerts::table::AlertBook;
+use store::alerts::table::{AlertBook, issued_alerts, published_rows};
 use store::delta::append::Sealed;
 use store::public::public_rows::Publishing;
 
@@ -90,7 +91,13 @@ pub(crate) async fn issue(
     let store = open_store(workspace).await?;
     let inputs = Inputs::of_now(workspace)?;
     let nothing = Publishing::Nothing;
-    let (snapshot, mut figures) = inputs.figures(workspace, None, &[], &nothing, &[]).await?;
+    let (issued, published) = (issued_alerts(&store).await?, published_rows(&store).await?);
+    if let IssueRequest::Week(week, _) = request {
+        check_week_start(workspace, week.season(), &issued, &published)?;
+    }
+    let (snapshot, mut figures) = inputs
+        .figures(workspace, None, &published, &nothing, &[])
+        .await?;
     let confidences = confidences(&store).await?;
     let mut gate = gate(workspace, &inputs, &figures.region, &confidences)?;
     for _ in 0..ATTEMPTS_MAX {
@@ -269,6 +276,7 @@ fn row(
             .collect::<BTreeMap<_, _>>(),
         boundaries_sha256: inputs.boundaries_sha256(),
         weather_sha256: inputs.weather_sha256(),
+        logo_sha256: inputs.logo_sha256(),
         public_rows: Some(figures.entering.clone()),
         season_k: clumping("season_k"),
         season_k_information: clumping("season_k_information"),

@@ -6,11 +6,12 @@
 use std::collections::HashMap;
 use std::fmt::Write;
 
-use super::row_words::fields_at_threshold_in_words;
+use super::map_labels::{Label, draw_labels};
+use super::row_words::{fields_at_threshold_in_words, fields_in_short};
 use crate::shared::chart::escaped;
-use crate::shared::classes::{BORDER, Class, levels_of};
+use crate::shared::classes::{BORDER, Class};
 use crate::shared::count_words::CountWords;
-use crate::shared::map_frame::{Frame, Ring, path_of, room_for, tenth};
+use crate::shared::map_frame::{Frame, Ring, path_of};
 use crate::shared::page::swatch;
 use crate::shared::shown_names::{display_name, display_names, display_numbers};
 use crate::shared::shown_numbers::{count_of, join_with_and};
@@ -74,9 +75,10 @@ pub fn draw_county_map(region: &Region, rows: &[PublicRow], title: MapTitle) -> 
             }
         })
         .collect();
-    // What is drawn last is on top: the outline of a county with a field at threshold covers its neighbors'.
-    counties.sort_by_key(DrawnCounty::has_field_at_threshold);
-    let classes = Class::legend(&levels_of(rows.values().copied()));
+    // What is drawn last is on top: the outline of a county with a field at threshold covers its neighbors', and a border
+    // of a county with figures that of one without.
+    counties.sort_by_key(|county| (county.has_field_at_threshold(), county.row.is_some()));
+    let classes = Class::legend_of(rows.values().copied());
     CountyMap {
         svg: draw_svg(&frame, &counties, &classes, title),
         legend: classes
@@ -98,6 +100,18 @@ impl DrawnCounty<'_> {
     fn has_field_at_threshold(&self) -> bool {
         self.row.is_some_and(|row| row.at_threshold[0] > 0)
     }
+
+    fn label(&self) -> Label<'_> {
+        let figures = self.row.filter(|row| row.fields_visited > 0);
+        Label {
+            number: self.number,
+            name: self.name,
+            fields: figures.map(fields_in_short),
+            ink: self.class.ink(),
+            on_marks: self.class.marks().is_some(),
+            rings: &self.rings,
+        }
+    }
 }
 
 fn draw_svg(frame: &Frame, counties: &[DrawnCounty], classes: &[Class], title: MapTitle) -> String {
@@ -117,14 +131,10 @@ fn draw_svg(frame: &Frame, counties: &[DrawnCounty], classes: &[Class], title: M
     for county in counties {
         draw_county(&mut svg, county, title.words);
     }
-    let _ = write!(
-        svg,
-        r#"</g><g font-size="{NUMBER_SIZE}" text-anchor="middle" stroke-linejoin="round">"#
-    );
-    for county in counties {
-        draw_number(&mut svg, county);
-    }
-    svg.push_str("</g></svg>");
+    svg.push_str("</g>");
+    let labels: Vec<Label> = counties.iter().map(DrawnCounty::label).collect();
+    draw_labels(&mut svg, &labels);
+    svg.push_str("</svg>");
     svg
 }
 
@@ -140,6 +150,9 @@ const PATTERNS: &str = concat!(
     r##"<rect width="12" height="12" fill="#fff"/>"##,
     r##"<path d="M6 2.5v7M2.5 6h7" stroke="#555" stroke-width="1.2"/></pattern></defs>"##,
 );
+
+/// The border of a county without figures.
+const QUIET_BORDER: &str = "#aaa";
 
 fn draw_county(svg: &mut String, county: &DrawnCounty, words: CountWords) {
     let path = path_of(&county.rings);
@@ -157,9 +170,14 @@ fn draw_county(svg: &mut String, county: &DrawnCounty, words: CountWords) {
             r##"<path d="{path}" fill="{fill}" stroke="#fff" stroke-width="7"/><path d="{path}" fill="none" stroke="#000" stroke-width="3"><title>{hover}</title></path>"##
         );
     } else {
+        // Where nothing can be said, the border is no more than a seam.
+        let stroke = match county.row.is_some() {
+            true => String::new(),
+            false => format!(r#" stroke="{QUIET_BORDER}""#),
+        };
         let _ = write!(
             svg,
-            r#"<path d="{path}" fill="{fill}"><title>{hover}</title></path>"#
+            r#"<path d="{path}" fill="{fill}"{stroke}><title>{hover}</title></path>"#
         );
     }
 }
@@ -175,32 +193,6 @@ fn says(county: &DrawnCounty, words: CountWords) -> String {
         (_, Some(band)) => format!("{fields}, median {}", band.bounds_in_words()),
         _ => fields,
     }
-}
-
-/// Height of the numbers, in pixels of a map 720 wide: legible on a phone and on paper, where it is half as wide.
-const NUMBER_SIZE: f64 = 24.0;
-
-/// Numbers a county where the number fits inside it; the table has the same numbers.
-fn draw_number(svg: &mut String, county: &DrawnCounty) {
-    let number = county.number.to_string();
-    // Digits of a common sans serif are about 0.6 of the size wide and 0.73 high; from memory.
-    let needed = number.len() as f64 * NUMBER_SIZE * 0.6 + 6.0;
-    let half_height = NUMBER_SIZE * 0.73 / 2.0 + 2.0;
-    let Some((middle, level)) = room_for(&county.rings, needed, half_height) else {
-        return;
-    };
-    let ink = county.class.ink();
-    // On a pattern the digits need a clear ground of their own.
-    let halo = match county.class.marks() {
-        Some(_) => r##" stroke="#fff" stroke-width="6" paint-order="stroke""##,
-        None => "",
-    };
-    let _ = write!(
-        svg,
-        r#"<text x="{}" y="{}" fill="{ink}"{halo}>{number}</text>"#,
-        tenth(middle),
-        tenth(level + NUMBER_SIZE * 0.73 / 2.0),
-    );
 }
 
 /// The description for those who do not see the map, from the same rows.
@@ -235,9 +227,10 @@ const NAMED_MAX: usize = 3;
 /// The counties of the highest class of the median. Only under `survey`: under `strict` classes overlap, and none is
 /// the highest.
 fn highest(counties: &[DrawnCounty]) -> Option<String> {
-    let place = |county: &DrawnCounty| match county.class {
-        Class::Median(_, place) => Some(place),
-        _ => None,
+    let place = |county: &DrawnCounty| {
+        let band = county.class.band()?;
+        // Of two open classes the one that begins higher is the higher.
+        Some((band.from * 100.0) as u64)
     };
     if counties
         .iter()
@@ -256,7 +249,11 @@ fn highest(counties: &[DrawnCounty]) -> Option<String> {
         true => count_of(names.len(), "county", "counties"),
         false => join_with_and(&names)?,
     };
-    let bounds = Class::Median(Level::Survey, top).band()?.bounds_in_words();
+    let bounds = counties
+        .iter()
+        .find(|county| place(county) == Some(top))
+        .and_then(|county| county.class.band())?
+        .bounds_in_words();
     Some(format!(" The highest median is {bounds}, in {whose}."))
 }
 

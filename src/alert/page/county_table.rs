@@ -1,6 +1,6 @@
 //! The rows of the county table: what each cell says, and the figure by which it sorts.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::row_words::{
     fields_in_words, median_in_short, over_third_in_words, percent_in_words, treatment_days,
@@ -82,6 +82,26 @@ pub(super) fn table_rows(bulletin: &Bulletin, summary: &Summary) -> Vec<TableRow
         key(one).cmp(&key(other))
     });
     rows
+}
+
+/// The counties without a row, each with its number on the map, in the order of these numbers.
+pub(super) fn counties_without_figures(bulletin: &Bulletin, summary: &Summary) -> Vec<String> {
+    let numbers = display_numbers(bulletin.region);
+    let with_row: HashSet<&str> = bulletin
+        .rows
+        .iter()
+        .filter_map(|row| row.place.county())
+        .collect();
+    let counties = bulletin.region.counties().iter();
+    let mut without: Vec<(usize, String)> = counties
+        .filter(|county| !with_row.contains(&*county.id))
+        .map(|county| (numbers[&*county.id], summary.name(&county.id)))
+        .collect();
+    without.sort();
+    without
+        .into_iter()
+        .map(|(number, name)| format!("{name}\u{a0}({number})"))
+        .collect()
 }
 
 fn figures(row: &PublicRow, before: Option<&PublicRow>) -> Option<FigureCells> {

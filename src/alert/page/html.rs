@@ -6,17 +6,21 @@
 
 use askama::Template;
 
+use super::answers::{Answers, answers};
 use super::changes::{PlaceChange, changes_of};
 use super::county_map::{CountyMap, MapTitle, draw_county_map};
-use super::county_table::{TableRow, table_rows};
+use super::county_table::{TableRow, counties_without_figures, table_rows};
+use super::districts::{AreaLine, area_lines};
+use super::last_week::{LastWeekMap, last_week_map};
 use super::pressure_bars::draw_pressure_bars;
 use super::season_curve::{SeasonCurve, draw_season_curve};
 use super::stage_bars::draw_stage_bars;
 use super::stage_mix::stages_counted;
 use super::summary::Summary;
 use super::when::when_due;
-use super::wording::{coverage_of_counties, headline, key_facts, paragraph, rule_in_words};
+use super::wording::{coverage_of_counties, headline_of, paragraph, rule_in_words};
 use crate::alert::bulletin::{Bulletin, ProtocolFacts};
+use crate::figures::office::Office;
 use crate::shared::cautions::{Caution, Group, standing_cautions};
 use crate::shared::chart::Chart;
 use crate::shared::classes::levels_of;
@@ -35,13 +39,7 @@ use scouting::failure::{Failure, Kind};
 /// A [`Failure`] if the week is no ISO 8601 week, or a row is of another week, another protocol or
 /// a county that the region does not have, or comes twice.
 pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
-    let week = week_in_words(bulletin.iso_week).ok_or_else(|| {
-        Failure::new(
-            Kind::Publish,
-            format!("{:?} is no ISO 8601 week", bulletin.iso_week),
-        )
-        .mend("write the week as 2026-W30")
-    })?;
+    let week = week_in_words(bulletin.week()?, bulletin.weeks);
     check_rows(bulletin)?;
     let protocol = bulletin.protocol;
     let words = protocol.words();
@@ -54,8 +52,8 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
     let without_outline = bulletin.region.without_shape().iter();
     let without_outline: Vec<_> = without_outline.map(|c| summary.name(&c.id)).collect();
     Page {
-        headline: headline(&summary),
-        key_facts: key_facts(&summary),
+        headline: headline_of(bulletin),
+        answers: answers(bulletin, &summary),
         stages_counted: stages_counted(&bulletin.so_far.stages, bulletin.iso_week),
         several: sentence_case(words.several()),
         at: sentence_case(words.at()),
@@ -66,6 +64,8 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
             &protocol.level_of_one(),
         ),
         paragraph: paragraph(bulletin),
+        areas: area_lines(bulletin),
+        last_week: last_week_map(bulletin),
         map: draw_county_map(bulletin.region, bulletin.rows, title),
         table: table_rows(bulletin, &summary),
         columns: 7
@@ -79,10 +79,16 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
         ),
         stage_bars: draw_stage_bars(&bulletin.so_far.stages),
         coverage: coverage_of_counties(&summary),
+        office: Office {
+            name: display_name(&bulletin.office.name),
+            contact: display_name(&bulletin.office.contact),
+            footer: display_name(&bulletin.office.footer),
+            logo: bulletin.office.logo.clone(),
+        },
         contact: (!bulletin.contact.is_empty()).then(|| display_name(bulletin.contact)),
         style: Inline::of(include_str!("../../shared/templates/alert.css")),
         script: Inline::of(include_str!("../../shared/templates/sort_table.js")),
-        without_figures: join_with_and(&summary.without_figures),
+        without_figures: join_with_and(&counties_without_figures(bulletin, &summary)),
         without_outline: join_with_and(&without_outline),
         cautions: standing_cautions([(&*protocol.crop, protocol.treatment_stage.as_deref())]),
         changes: changes_of(bulletin),
@@ -103,7 +109,7 @@ pub fn alert_html(bulletin: &Bulletin) -> Result<String, Failure> {
 #[template(path = "alert.html", config = "src/shared/templates/askama.toml")]
 struct Page<'a> {
     headline: String,
-    key_facts: Vec<(&'static str, String)>,
+    answers: Answers,
     /// Stages and fields of the week's counts.
     stages_counted: Option<String>,
     /// `Fields`.
@@ -114,6 +120,8 @@ struct Page<'a> {
     due: Option<String>,
     paragraph: String,
     map: CountyMap,
+    areas: Vec<AreaLine>,
+    last_week: Option<LastWeekMap>,
     table: Vec<TableRow>,
     /// Columns of the table.
     columns: usize,
@@ -121,6 +129,8 @@ struct Page<'a> {
     pressure_bars: Option<Chart>,
     stage_bars: Option<Chart>,
     coverage: String,
+    /// Its texts as shown.
+    office: Office,
     contact: Option<String>,
     style: Inline,
     script: Inline,

@@ -98,12 +98,13 @@ fn bars(classes: &[PressureClass], levels: &[Level]) -> Vec<(Class, i64)> {
         let of_class = found.iter().filter(|(other, _)| *other == class);
         of_class.map(|(_, counties)| counties).sum()
     };
-    Class::legend(&of_all)
+    Class::known(&of_all)
         .into_iter()
         .map(|class| (class, counties_in(class)))
         .filter(|(class, counties)| match class {
             Class::NothingFound => true,
             Class::Median(level, _) => levels.contains(level) || *counties > 0,
+            Class::MedianOfEarlierRow => *counties > 0,
             _ => false,
         })
         .collect()
@@ -119,7 +120,7 @@ fn class_of(found: &PressureClass, levels: &[Level]) -> Class {
     if found.nothing_found {
         return Class::NothingFound;
     }
-    let mut classes = Class::legend(levels).into_iter();
+    let mut classes = Class::known(levels).into_iter();
     let same = |class: &Class| {
         let band = class.band();
         band.is_some_and(|band| (band.from, band.below) == (median.from, median.below))
@@ -164,7 +165,7 @@ mod tests {
             .expect("counties")
             .svg;
         let said = "18 counties by class of the median; 1 is at threshold. nothing found: 10; under 0.25: 5; 0.25 to \
-                    &#60;0.5: 0; 0.5 to &#60;1: 0; 1 to &#60;1.5: 2; 1.5 or more: 1.";
+                    &#60;0.5: 0; 0.5 to &#60;1: 0; 1 to &#60;1.5: 2; 1.5 to &#60;3: 0; 3 or more: 0; 1.5 or more: 1.";
         assert!(svg.contains(said), "{svg}");
         assert!(svg.contains(">Counties by class of the median<"), "{svg}");
         // The longest bar is that of the most counties; the two at threshold have the thick outline.

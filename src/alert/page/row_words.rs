@@ -10,12 +10,27 @@ use scouting::visit::week::IsoWeek;
 
 /// Fields at threshold: `4 of 6`, `5 or more of 6`, `none of 4`, `1 or more of 4`, `1 to 2 of 7`.
 pub(crate) fn fields_in_words(row: &PublicRow) -> String {
-    let all = row.fields_visited;
-    match row.at_threshold {
+    counts_in_words(row.fields_visited, row.at_threshold)
+}
+
+/// The same of so many fields, of which at least and at most so many are at threshold.
+pub(crate) fn counts_in_words(all: u32, at_threshold: [u32; 2]) -> String {
+    match at_threshold {
         [_, 0] => format!("none of {all}"),
         [least, most] if least == most => format!("{least} of {all}"),
         [least, most] if most == all => format!("{least} or more of {all}"),
         [least, most] => format!("{least} to {most} of {all}"),
+    }
+}
+
+/// The same in few characters, for a map: `4 of 6`, `5+ of 6`, `0 of 4`, `1–2 of 7`.
+pub(crate) fn fields_in_short(row: &PublicRow) -> String {
+    let all = row.fields_visited;
+    match row.at_threshold {
+        [_, 0] => format!("0 of {all}"),
+        [least, most] if least == most => format!("{least} of {all}"),
+        [least, most] if most == all => format!("{least}+ of {all}"),
+        [least, most] => format!("{least}–{most} of {all}"),
     }
 }
 
@@ -39,18 +54,19 @@ pub(crate) fn percent_in_words(row: &PublicRow, between: &str) -> String {
 }
 
 /// The chance that more than a third of the fields are at threshold, if they were a random sample: `93%`, or `53–99%` where
-/// the row gives the least and the most at threshold; empty where no field is in the window.
+/// the row gives the least and the most at threshold (`99% or more` up to nearly 100); empty where no field is in the window.
 pub(crate) fn over_third_in_words(row: &PublicRow) -> String {
     row.over_third().map_or_else(String::new, |ends| {
         let [low, high] = ends.map(|chance| display_number(chance, Form::Percent));
-        match low == high {
-            true => format!("{low}%"),
-            false => format!("{low}–{high}%"),
+        match high.as_str() {
+            same if same == low => format!("{low}%"),
+            ">99" => format!("{low}% or more"),
+            high => format!("{low}–{high}%"),
         }
     })
 }
 
-/// The class of the median in words: `0.5 to under 1`, `under 0.25`, `1.5 or more`; `None` for fewer than five fields.
+/// The class of the median in words: `0.5 to under 1`, `under 0.25`, `3 or more`; `None` for fewer than five fields.
 pub(crate) fn median_in_words(row: &PublicRow) -> Option<String> {
     let class = row.median?;
     Some(match class.below {
@@ -59,7 +75,7 @@ pub(crate) fn median_in_words(row: &PublicRow) -> Option<String> {
     })
 }
 
-/// The same in few characters, for a cell of a table: `0.5–1`, `<0.25`, `1.5+`, `0`.
+/// The same in few characters, for a cell of a table: `0.5–1`, `<0.25`, `3+`, `0`.
 pub(crate) fn median_in_short(row: &PublicRow) -> Option<String> {
     let class = row.median?;
     Some(match class.below {
@@ -76,11 +92,12 @@ pub(crate) fn treatment_in_words(row: &PublicRow) -> Option<String> {
     Some(format!("{}\u{a0}–\u{a0}{}", day(first), day(last)))
 }
 
-/// Monday of the first and Sunday of the last of these weeks.
+/// The first day of the first and the last day of the last of these weeks.
 pub(crate) fn treatment_days(row: &PublicRow) -> Option<[Date; 2]> {
     let [first, last] = row.treatment_weeks.as_ref()?;
     let [first, last]: [IsoWeek; 2] = [first.parse().ok()?, last.parse().ok()?];
-    Some([first.monday(), last.sunday()])
+    let weeks = row.weeks();
+    Some([weeks.first_day(first), weeks.last_day(last)])
 }
 
 /// A day in few characters: `Aug 3`.
@@ -105,6 +122,7 @@ pub(crate) mod tests {
     use disclosure::median_class::MedianClass;
     use disclosure::place::Place;
     use disclosure::rule::Level;
+    use scouting::visit::week::WeekStart;
 
     /// A row of a county with so many fields, least and most of them at threshold.
     pub(crate) fn row(county: &str, fields: u32, at_threshold: [u32; 2]) -> PublicRow {
@@ -112,6 +130,7 @@ pub(crate) mod tests {
             place: Place::County(county.to_owned()),
             season: 2026,
             iso_week: "2026-W30".to_owned(),
+            week_starts: WeekStart::MONDAY,
             protocol: "bsm-eggs".to_owned(),
             edition: 1,
             visits_until: Date::constant(2026, 7, 27),
@@ -131,15 +150,17 @@ pub(crate) mod tests {
 
     #[test]
     fn every_kind_of_count_has_its_words() {
-        for (fields, at_threshold, words) in [
-            (4, [0, 0], "none of 4"),
-            (4, [1, 4], "1 or more of 4"),
-            (6, [4, 4], "4 of 6"),
-            (6, [5, 6], "5 or more of 6"),
-            (7, [1, 2], "1 to 2 of 7"),
-            (7, [3, 7], "3 or more of 7"),
+        for (fields, at_threshold, words, short) in [
+            (4, [0, 0], "none of 4", "0 of 4"),
+            (4, [1, 4], "1 or more of 4", "1+ of 4"),
+            (6, [4, 4], "4 of 6", "4 of 6"),
+            (6, [5, 6], "5 or more of 6", "5+ of 6"),
+            (7, [1, 2], "1 to 2 of 7", "1–2 of 7"),
+            (7, [3, 7], "3 or more of 7", "3+ of 7"),
         ] {
-            assert_eq!(fields_in_words(&row("001", fields, at_threshold)), words);
+            let row = row("001", fields, at_threshold);
+            assert_eq!(fields_in_words(&row), words);
+            assert_eq!(fields_in_short(&row), short);
         }
     }
 
@@ -169,6 +190,7 @@ pub(crate) mod tests {
         // By scipy's beta.sf(1/3, 4.5, 2.5) of 4 of 6, and of 1 and 3 of 3.
         assert_eq!(over_third_in_words(&shown), "95%");
         assert_eq!(over_third_in_words(&row("001", 3, [1, 3])), "53–99%");
+        assert_eq!(over_third_in_words(&row("001", 6, [5, 6])), "99% or more");
         assert_eq!(over_third_in_words(&row("001", 0, [0, 0])), "");
     }
 }

@@ -10,8 +10,7 @@ const FIELDS_LEAST: u32 = 40;
 /// In a sentence or some, of the visits of shown counties alone: shares in steps of ten percent. `fields` are the fields
 /// visited that the page shows.
 pub(crate) fn still_to_come(arrived: &Arrived, fields: u32) -> String {
-    // Steps of ten, never none and never all: neither is known before the week is complete.
-    let percent = |share: &f64| ((share * 10.0).round() * 10.0).clamp(10.0, 100.0);
+    let percent = |share: &f64| in_steps(*share);
     match arrived {
         Arrived::InFull => {
             "The week began more than six weeks before the newest report: reporting is essentially complete.".to_owned()
@@ -50,6 +49,26 @@ pub(crate) fn still_to_come(arrived: &Arrived, fields: u32) -> String {
             "How much is still to come is not known: at this age no earlier week had a report.".to_owned()
         }
     }
+}
+
+/// The same in a few words for the top of the page; `None` where it is not known, or little is still to come.
+pub(crate) fn arrived_in_short(arrived: &Arrived, fields: u32) -> Option<String> {
+    let Arrived::InPart { share, low, .. } = arrived else {
+        return None;
+    };
+    let percent = in_steps(*share);
+    if fields < FIELDS_LEAST || in_steps(*low) >= 100.0 {
+        return None;
+    }
+    Some(match percent {
+        50.0 => "About half of this week's reports are in.".to_owned(),
+        percent => format!("About {percent}% of this week's reports are in."),
+    })
+}
+
+/// A share in steps of ten percent, never none and never all: neither is known before the week is complete.
+fn in_steps(share: f64) -> f64 {
+    ((share * 10.0).round() * 10.0).clamp(10.0, 100.0)
 }
 
 #[cfg(test)]
@@ -93,6 +112,11 @@ mod tests {
             "{said}"
         );
         assert!(!said.contains("47") && !said.contains("field"), "{said}");
+        let short = arrived_in_short(&half, 47);
+        let half_in = "About half of this week's reports are in.";
+        assert_eq!(short.as_deref(), Some(half_in));
+        assert_eq!(arrived_in_short(&half, 39), None);
+        assert_eq!(arrived_in_short(&Arrived::InFull, 47), None);
         let paused = Arrived::NotKnown(NotKnown::Paused { days: 7 });
         let said = still_to_come(&paused, 50);
         assert!(

@@ -5,22 +5,25 @@
 
 use jiff::civil::Date;
 
+use super::answers::answers;
 use super::changes::changes_of;
+use super::districts::area_lines;
 use super::row_words::{
     fields_in_words, median_in_short, over_third_in_words, percent_in_words, visits_until_in_words,
 };
 use super::stage_mix::stages_counted;
 use super::summary::Summary;
 use super::when::when_due;
-use super::wording::{headline, paragraph, rule_in_words};
-use crate::alert::bulletin::Bulletin;
+use super::wording::{headline_of, paragraph, rule_in_words};
+use crate::alert::bulletin::{Bulletin, ProtocolFacts};
+use crate::plan::threshold_words::markdown;
 use crate::shared::cautions::{Group, standing_cautions};
 use crate::shared::markdown::escaped;
 use crate::shared::passages::sentence_case;
 use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use disclosure::public_row::PublicRow;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::Failure;
 
 /// Characters of a line, unless a word is longer: an e-mail that is answered adds some in front.
 const LINE_WIDTH: usize = 76;
@@ -32,15 +35,10 @@ const CELL_WIDTH: usize = 24;
 /// # Errors
 /// A [`Failure`] if the week is no ISO 8601 week.
 pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
-    let week = week_in_words(bulletin.iso_week).ok_or_else(|| {
-        Failure::new(
-            Kind::Publish,
-            format!("{:?} is no ISO 8601 week", bulletin.iso_week),
-        )
-    })?;
+    let week = week_in_words(bulletin.week()?, bulletin.weeks);
     let (protocol, words) = (bulletin.protocol, bulletin.protocol.words());
     let summary = Summary::of(bulletin.region, bulletin.rows, words);
-    let mut parts = vec![format!("# {}", escaped(&headline(&summary)))];
+    let mut parts = vec![format!("# {}", escaped(&headline_of(bulletin)))];
     parts.push(wrapped(&about(bulletin, &week)));
     if let Some(notice) = bulletin.region.invented() {
         parts.push(wrapped(&format!("**{}**", escaped(notice))));
@@ -56,6 +54,10 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     }
     let at_top = protocol.cautions_at_top.iter();
     parts.extend(at_top.map(|text| wrapped(&format!("**Caution.** {}", escaped(text)))));
+    let answers = answers(bulletin, &summary);
+    for (heading, said) in answers.titled() {
+        parts.push(wrapped(&format!("**{heading}.** {}", escaped(&said))));
+    }
     parts.push(wrapped(&escaped(&paragraph(bulletin))));
     if let Some(stages) = stages_of(bulletin) {
         parts.push(wrapped(&escaped(&stages)));
@@ -86,6 +88,18 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     }
     parts.push("## Results by county".to_owned());
     parts.push(table(bulletin, &summary));
+    let areas = area_lines(bulletin);
+    if !areas.is_empty() {
+        parts.push("## The region and its districts".to_owned());
+        let lines = areas.iter().map(|area| {
+            listed(&format!(
+                "**{}:** {}.",
+                escaped(&area.place),
+                escaped(&area.said)
+            ))
+        });
+        parts.push(lines.collect::<Vec<_>>().join("\n"));
+    }
     parts.push("## The season, and reporting status (preliminary)".to_owned());
     parts.push(wrapped(&escaped(&season(bulletin))));
     let said = what_next(bulletin);
@@ -95,10 +109,11 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
     }
     parts.push("## How it is counted".to_owned());
     parts.push(wrapped(&method(bulletin)));
+    parts.extend(thresholds(protocol));
     parts.push("## Cautions".to_owned());
     parts.push(cautions(bulletin));
     parts.push(wrapped(&escaped(&format!(
-        "Made {} by {} from store version {}, protocol {}, ISO week {}.",
+        "Made {} by {} from store version {}, protocol {}, week {}.",
         bulletin.generated_at,
         bulletin.program_version,
         bulletin.store_version,
@@ -174,6 +189,15 @@ fn method(bulletin: &Bulletin) -> String {
         protocol.days_after_treatment,
         rule_in_words(bulletin.rule, words)
     ))
+}
+
+/// Thresholds by cost and price in the office's units.
+fn thresholds(protocol: &ProtocolFacts) -> Vec<String> {
+    let Some(table) = protocol.threshold_tables.first() else {
+        return Vec::new();
+    };
+    let said = protocol.caption_of(table);
+    vec![wrapped(&escaped(&said)), markdown(table)]
 }
 
 fn cautions(bulletin: &Bulletin) -> String {

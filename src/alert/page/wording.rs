@@ -1,6 +1,8 @@
 //! What a week's public rows say in plain words, only as strongly as they allow. Makes no HTML.
 
 use super::assumed::what_is_assumed;
+use super::districts::headline_of_groups;
+use super::early_stages::early_headline;
 use super::row_words::{
     fields_at_threshold_in_words, fields_in_words, median_in_words, percent_in_words,
 };
@@ -21,6 +23,13 @@ fn enough(words: CountWords) -> String {
         CountWords::Threshold | CountWords::Either => "sampled ",
     };
     format!("with enough {sampled}{} to report", words.several())
+}
+
+/// The headline of an alert: what its counties say, or that no field is at the stages of the count yet.
+pub(crate) fn headline_of(bulletin: &Bulletin) -> String {
+    let words = bulletin.protocol.words();
+    early_headline(bulletin)
+        .unwrap_or_else(|| headline(&Summary::of(bulletin.region, bulletin.rows, words)))
 }
 
 /// What a county agent must grasp in ten seconds.
@@ -66,6 +75,9 @@ fn headline_without_counties(summary: &Summary) -> String {
         .collect();
     let words = summary.words;
     let (one, at) = (words.one(), words.at());
+    if let Some(headline) = headline_of_groups(summary) {
+        return headline;
+    }
     match (join_with_and(&places), summary.elsewhere.as_slice()) {
         (Some(places), _) => format!("{} {at}: {places}", sentence_case(words.several())),
         (None, [_, ..]) => {
@@ -80,38 +92,6 @@ fn headline_without_counties(summary: &Summary) -> String {
             enough(words).trim_start_matches("with ")
         ),
     }
-}
-
-/// Short lines under the headline, each with a heading: where it is highest, and how sure.
-pub(crate) fn key_facts(summary: &Summary) -> Vec<(&'static str, String)> {
-    let mut facts = Vec::new();
-    if let Some(county) = summary.highest() {
-        let median = median_in_words(county.row)
-            .map(|class| format!("; median pressure {class}"))
-            .unwrap_or_default();
-        let fields = fields_at_threshold_in_words(county.row, summary.words);
-        facts.push((
-            "Highest county",
-            format!("{}: {fields}{median}", county.name),
-        ));
-    }
-    if let Some(county) = summary.highest().or_else(|| summary.least_visited()) {
-        let fields = fields(county.row.fields_visited, summary.words);
-        let interval = percent_in_words(county.row, "\u{a0}to\u{a0}");
-        let place = &county.name;
-        let (several, at) = (summary.words.several(), summary.words.at());
-        facts.push((
-            "Uncertainty",
-            format!("{fields} sampled in {place}; 95% confidence interval for the percent of {several} {at} {interval}"),
-        ));
-        let counties = count_of(summary.shown.len(), "county", "counties");
-        let all = Summary::fields(&summary.shown);
-        facts.push((
-            "Based on",
-            format!("{} in {counties}", self::fields(all, summary.words)),
-        ));
-    }
-    facts
 }
 
 /// The rows elsewhere, one after the other: `none of 5 elsewhere in North`.

@@ -1,12 +1,12 @@
 //! A threshold worked out for one field, in words, in the units of either side.
 
-use crate::shared::report::grouped;
+use crate::shared::shown_numbers::Units;
 use scouting::visit::record::Economics;
 
 /// One field's economics and the threshold that follows, in words.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WorkedThreshold {
-    /// The economics by the acre and the pound.
+    /// The economics by the acre and the hundredweight.
     pub us: String,
     /// The same by the hectare and the kilogram.
     pub metric: String,
@@ -20,29 +20,17 @@ impl WorkedThreshold {
         let cost = economics.treatment_cost.as_ref()?;
         let value = economics.market_value.as_ref()?;
         let plants = economics.plant_population.as_ref()?;
-        let said = |cost_amount: f64, area, value_amount: f64, weight, plants: f64| {
-            let (paid, sold) = (&cost.currency, &value.currency);
-            let plants = grouped(plants.round_ties_even() as u64);
+        let said = |units: Units| {
             format!(
-                "Where treatment costs {cost_amount:.2}\u{a0}{paid} {area}, the crop sells at {value_amount:.2}\u{a0}{sold} {weight} \
-                 and the plant population is {plants} plants {area},"
+                "Where treatment costs {}, the crop sells at {} and the plant population is {},",
+                units.cost(cost),
+                units.price(value),
+                units.plants(plants)
             )
         };
         Some(WorkedThreshold {
-            us: said(
-                cost.per_acre(),
-                "per acre",
-                value.per_lb(),
-                "per pound",
-                plants.per_acre(),
-            ),
-            metric: said(
-                cost.per_ha(),
-                "per hectare",
-                value.per_kg(),
-                "per kilogram",
-                plants.per_ha(),
-            ),
+            us: said(Units::Us),
+            metric: said(Units::Metric),
             outcome: format!("the threshold is {threshold:.1} {counted}."),
         })
     }
@@ -63,12 +51,12 @@ mod tests {
         let worked = WorkedThreshold::of(&economics, 3.205, "eggs").expect("all is given");
         assert_eq!(
             worked.us,
-            "Where treatment costs 8.00\u{a0}USD per acre, the crop sells at 0.16\u{a0}USD per pound and the plant population is 20,000 plants per acre,"
+            "Where treatment costs $8.00 per acre, the crop sells at $16.00 per cwt and the plant population is 20,000 plants per acre,"
         );
         // 8 / 0.40468564224, 0.16 / 0.45359237, 20,000 / 0.40468564224.
         assert_eq!(
             worked.metric,
-            "Where treatment costs 19.77\u{a0}USD per hectare, the crop sells at 0.35\u{a0}USD per kilogram and the plant population is 49,421 plants per hectare,"
+            "Where treatment costs $19.77 per ha, the crop sells at $0.35 per kg and the plant population is 49,421 plants per ha,"
         );
         assert_eq!(worked.outcome, "the threshold is 3.2 eggs.");
         let without = Economics {

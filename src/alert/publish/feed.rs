@@ -18,8 +18,10 @@ pub(crate) struct Listed {
     pub number: i64,
     /// When it was issued.
     pub issued_at: Timestamp,
-    /// ISO 8601 week.
+    /// Name of the week.
     pub iso_week: String,
+    /// The same in words, by its last day.
+    pub week: String,
     /// Id of the protocol.
     pub protocol: String,
     /// Title of the protocol.

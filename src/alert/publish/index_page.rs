@@ -7,7 +7,7 @@ use askama::Template;
 
 use super::feed::{Listed, Publisher, replaced_by};
 use crate::alert::issue::facts::{anchor, folder_name};
-use crate::shared::shown_days::{moment_in_words, week_in_words};
+use crate::shared::shown_days::moment_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
 use scouting::failure::{Failure, Kind};
@@ -56,7 +56,7 @@ pub(crate) fn index_html(alerts: &[Listed], publisher: &Publisher) -> Result<Str
         Week {
             anchor: anchor(iso_week.0, protocol),
             title: display_name(&listed[0].title),
-            week: week_in_words(iso_week.0).unwrap_or_else(|| iso_week.0.to_owned()),
+            week: listed[0].week.clone(),
             alerts: listed
                 .into_iter()
                 .map(|alert| line(alert, alerts))

@@ -18,12 +18,14 @@ use crate::figures::grid_setting::check_grid_not_lowered;
 use crate::gate::judge::Gate;
 use crate::gate::public_files::{PUBLIC_FILES, WEEK_PAGE};
 use crate::shared::report::counted;
+use crate::shared::shown_days::named_week_in_words;
 use crate::workspace::Workspace;
 use crate::workspace::bucket;
-use crate::workspace::open::open_store;
+use crate::workspace::open::{open_store, open_weeks};
 use scouting::failure::{Failure, Kind};
 use scouting::plain_file::{ISSUED_BYTES_MAX, read_plain};
 use scouting::protocol::catalogue::Protocol;
+use scouting::visit::week::Weeks;
 use store::alerts::issued_alert::IssuedAlert;
 use store::alerts::table::{alerts_with_rows, identity_of_alerts};
 use store::delta::private_names::private_points_at;
@@ -127,7 +129,9 @@ async fn judged(workspace: &Workspace) -> Result<(usize, Judged), Failure> {
     let issued: Vec<IssuedAlert> = with_rows.iter().map(|(alert, _)| alert.clone()).collect();
     settle(workspace, &issued)?;
     check_grid_not_lowered(workspace, &issued)?;
-    let all: Vec<Listed> = issued.iter().map(listed).collect();
+    let weeks = open_weeks(workspace).await?;
+    let all = issued.iter().map(|alert| listed(alert, &weeks));
+    let all: Vec<Listed> = all.collect();
     let publisher = publisher(workspace, identity_of_alerts(&store).await?);
     let confidences = confidences(&store).await?;
     let (mut frozen, mut removed, mut stubs) = (Vec::new(), Vec::new(), Vec::new());
@@ -137,7 +141,7 @@ async fn judged(workspace: &Workspace) -> Result<(usize, Judged), Failure> {
         let folder = folder_name(alert.number);
         if let Some(withdrawn) = &alert.withdrawn {
             let (at, why) = (withdrawn.at, &withdrawn.reason);
-            let stub = withdrawn_html(&listed(alert), at, why, &publisher.contact)?;
+            let stub = withdrawn_html(&listed(alert, &weeks), at, why, &publisher.contact)?;
             stubs.push((format!("{folder}/alert.html"), stub.into_bytes()));
             let others = PUBLIC_FILES.iter().map(|(name, _)| *name);
             let others = others.filter(|name| *name != "alert.html");
@@ -168,7 +172,7 @@ async fn judged(workspace: &Workspace) -> Result<(usize, Judged), Failure> {
         }
     }
     one_protocol_a_count(protocols.values())?;
-    let mut renewed = week_pages(workspace, &issued, &publisher)?;
+    let mut renewed = week_pages(workspace, &issued, &publisher, &weeks)?;
     renewed.push(("feed.xml".to_owned(), feed_xml(&all, &publisher)?));
     let list = index_html(&all, &publisher)?;
     renewed.push(("index.html".to_owned(), list.into_bytes()));
@@ -200,22 +204,24 @@ fn week_pages(
     workspace: &Workspace,
     issued: &[IssuedAlert],
     publisher: &Publisher,
+    weeks: &Weeks,
 ) -> Result<Vec<PublicFile>, Failure> {
     // Alerts come in the order of their numbers: of each week and protocol the last is the newest.
-    let mut weeks: BTreeMap<&str, BTreeMap<&str, &IssuedAlert>> = BTreeMap::new();
+    let mut by_week: BTreeMap<&str, BTreeMap<&str, &IssuedAlert>> = BTreeMap::new();
     let mut newest: BTreeMap<&str, &IssuedAlert> = BTreeMap::new();
     for alert in issued {
-        let week = weeks.entry(&alert.iso_week).or_default();
+        let week = by_week.entry(&alert.iso_week).or_default();
         week.insert(&alert.protocol, alert);
         newest.insert(&alert.iso_week, alert);
     }
-    let pages = weeks.into_iter().map(|(iso_week, alerts)| {
+    let pages = by_week.into_iter().map(|(iso_week, alerts)| {
         let region = Inputs::of_alert(workspace, newest[iso_week])?.region(workspace)?;
         let entries = alerts.values();
         let entries: Vec<WeekEntry> = entries
             .map(|alert| entry_of(alert, &alert.title, "../.."))
             .collect();
-        let page = week_html(iso_week, &region, &publisher.contact, &entries)?;
+        let week = named_week_in_words(iso_week, weeks);
+        let page = week_html(week, &region, &publisher.contact, &entries)?;
         Ok((format!("week/{iso_week}/{WEEK_PAGE}"), page.into_bytes()))
     });
     pages.collect()
@@ -266,11 +272,12 @@ fn stopped(name: &str, why: &str, number: i64) -> Failure {
     ))
 }
 
-fn listed(alert: &IssuedAlert) -> Listed {
+fn listed(alert: &IssuedAlert, weeks: &Weeks) -> Listed {
     Listed {
         number: alert.number,
         issued_at: alert.issued_at,
         iso_week: alert.iso_week.clone(),
+        week: named_week_in_words(&alert.iso_week, weeks),
         protocol: alert.protocol.clone(),
         title: alert.title.clone(),
         replaces: alert.replaces,

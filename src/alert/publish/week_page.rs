@@ -2,7 +2,6 @@
 
 use askama::Template;
 
-use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
 use scouting::failure::{Failure, Kind};
@@ -31,12 +30,12 @@ struct Page {
     entries: Vec<WeekEntry>,
 }
 
-/// The page as HTML.
+/// The page as HTML; `week` is the week in words.
 ///
 /// # Errors
 /// A [`Failure`] if the template cannot be written out.
 pub(crate) fn week_html(
-    iso_week: &str,
+    week: String,
     region: &Region,
     contact: &str,
     entries: &[WeekEntry],
@@ -48,7 +47,7 @@ pub(crate) fn week_html(
         page: entry.page.clone(),
     };
     let page = Page {
-        week: week_in_words(iso_week).unwrap_or_else(|| iso_week.to_owned()),
+        week,
         region: display_name(region.title()),
         contact: display_name(contact),
         notice: region.invented().map(plain_text),

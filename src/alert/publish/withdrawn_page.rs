@@ -4,7 +4,7 @@ use askama::Template;
 use jiff::Timestamp;
 
 use super::feed::Listed;
-use crate::shared::shown_days::{moment_in_words, week_in_words};
+use crate::shared::shown_days::moment_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
 use scouting::failure::{Failure, Kind};
@@ -34,7 +34,7 @@ pub(crate) fn withdrawn_html(
     let page = Page {
         number: alert.number,
         title: display_name(&alert.title),
-        week: week_in_words(&alert.iso_week).unwrap_or_else(|| alert.iso_week.clone()),
+        week: alert.week.clone(),
         at: moment_in_words(at),
         reason: seen_text(reason),
         contact: display_name(contact),

@@ -6,12 +6,12 @@ use crate::cli::terminal::format::{Format, Outcome};
 use crate::plan::edge::EdgeOptions;
 use crate::workspace::Workspace;
 use scouting::failure::Failure;
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::NamedWeek;
 
 /// Estimate the economic distance, how far in from the edge counts stay at threshold; private, for the field's owner
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  bractline plan edge --field F-000123 --out for-the-owner\n\nUses the field's newest reference visit, or that of --week. With --out it writes economic_distance.csv and, where the record has the field's outline, strips.geojson: the strips along the sampled sides and their area. Nothing of it is published."
+    after_help = "Example:\n  bractline plan edge --field F-000123 --out for-the-owner\n\nUses the field's newest reference visit, or that of --week. With --out it writes economic_distance.csv, edge.html, a page to print, and, where the record has the field's outline, strips.geojson: the strips along the sampled sides and their area. The page and the text are in the units of the workspace, the other files in meters and hectares. Nothing of it is published."
 )]
 pub(crate) struct PlanEdge {
     /// Field ID
@@ -22,9 +22,9 @@ pub(crate) struct PlanEdge {
     #[arg(long, value_name = "ID", default_value = "bsm-eggs")]
     protocol: String,
 
-    /// ISO 8601 week, as 2026-W30
+    /// The week, as 2026-W30 or a day of it
     #[arg(long, value_name = "WEEK")]
-    week: Option<IsoWeek>,
+    week: Option<NamedWeek>,
 
     /// Output folder
     #[arg(long, value_name = "DIR")]

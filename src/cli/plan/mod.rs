@@ -2,6 +2,7 @@
 
 mod edge;
 mod options;
+mod threshold;
 
 use std::path::PathBuf;
 
@@ -11,6 +12,7 @@ use crate::workspace::Workspace;
 use edge::PlanEdge;
 use options::{ScatterArguments, ThresholdArguments};
 use scouting::failure::{Failure, Kind};
+use threshold::PlanThreshold;
 
 /// Plan the sampling of a field
 #[derive(Debug, clap::Subcommand)]
@@ -19,6 +21,8 @@ pub(crate) enum Plan {
     Field(PlanField),
     /// Economic distance: how far in from the edge counts stay at threshold; private
     Edge(PlanEdge),
+    /// The threshold by treatment cost and market price, as a table
+    Threshold(PlanThreshold),
 }
 
 impl Plan {
@@ -28,6 +32,7 @@ impl Plan {
     ) -> Result<Outcome, Failure> {
         match self {
             Plan::Field(field) => field.run(workspace).await,
+            Plan::Threshold(table) => table.run(workspace),
             Plan::Edge(edge) => match workspace {
                 Some(workspace) => edge.run(workspace).await,
                 None => Err(Failure::new(Kind::Files, "there is no workspace here")
@@ -40,7 +45,7 @@ impl Plan {
 /// Compute the number of sites for a given precision, and a sequential sampling table
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 0.16/lb --plants 20000/acre --season 2026 --out plan\n\nThe dispersion among sites is yours (--k) or comes from the workspace's visits of a season (--season); presence-absence counts need neither.\n\nA sample ends with \"below threshold\" or with \"threshold not ruled out\". The stop lines are those of the least expected cost: missing a field above threshold by some share costs --miss-cost times a needless \"not ruled out\" of a field below it by the same share, one more site costs 0.005, and every doubling of the mean from a quarter to four times the threshold is as likely beforehand. With --low or --risk the lines are Wald's between the lower mean and the threshold.\n\nWith --out it writes stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
+    after_help = "Examples:\n  bractline plan field --protocol bsm-eggs --threshold 3.2 --k 0.9\n  bractline plan field --protocol bsm-eggs --treatment-cost 8/acre --market-value 16/cwt --plants 20000/acre --season 2026 --out plan\n\nThe dispersion among sites is yours (--k) or comes from the workspace's visits of a season (--season); presence-absence counts need neither.\n\nA sample ends with \"below threshold\" or with \"threshold not ruled out\". The stop lines are those of the least expected cost: missing a field above threshold by some share costs --miss-cost times a needless \"not ruled out\" of a field below it by the same share, one more site costs 0.005, and every doubling of the mean from a quarter to four times the threshold is as likely beforehand. With --low or --risk the lines are Wald's between the lower mean and the threshold.\n\nWith --out it writes stop_table.csv, operating_characteristic.csv and stop_card.html, a card to print."
 )]
 pub(crate) struct PlanField {
     /// Id of the protocol, as `bractline protocols list` shows it

@@ -1,4 +1,4 @@
-//! Options of `bractline plan field`: the threshold of the field, and the dispersion among its sites.
+//! Options of `bractline plan`: the threshold of the field or its economics, and the dispersion among its sites.
 
 use crate::plan::scatter::GivenScatter;
 use crate::plan::threshold::GivenThreshold;
@@ -10,11 +10,25 @@ pub(in crate::cli) struct ThresholdArguments {
     #[arg(long, value_name = "NUMBER", conflicts_with_all = ["treatment_cost", "market_value", "plants"], allow_negative_numbers = true)]
     threshold: Option<f64>,
 
+    #[command(flatten)]
+    economics: EconomicsArguments,
+}
+
+impl ThresholdArguments {
+    /// The options as the planner takes them.
+    pub(in crate::cli) fn given(self) -> GivenThreshold {
+        self.economics.given(self.threshold)
+    }
+}
+
+/// The options that give a field's economics, its type of crop and its stage.
+#[derive(Debug, clap::Args)]
+pub(in crate::cli) struct EconomicsArguments {
     /// Cost of one treatment, as 8/acre or 20/ha
     #[arg(long, value_name = "AMOUNT/UNIT")]
     treatment_cost: Option<String>,
 
-    /// Market price, as 0.16/lb or 0.35/kg
+    /// Market price, as 16/cwt, 0.16/lb or 0.35/kg
     #[arg(long, value_name = "AMOUNT/UNIT")]
     market_value: Option<String>,
 
@@ -31,11 +45,11 @@ pub(in crate::cli) struct ThresholdArguments {
     stage: Option<String>,
 }
 
-impl ThresholdArguments {
-    /// The options as the planner takes them.
-    pub(in crate::cli) fn given(self) -> GivenThreshold {
+impl EconomicsArguments {
+    /// The options as the planner takes them, with a threshold in place of economics if one is given.
+    pub(in crate::cli) fn given(self, threshold: Option<f64>) -> GivenThreshold {
         GivenThreshold {
-            threshold: self.threshold,
+            threshold,
             treatment_cost: self.treatment_cost,
             market_value: self.market_value,
             plants: self.plants,

@@ -10,8 +10,9 @@ use crate::load::sender::sender_name;
 use crate::shared::report;
 use crate::submissions::list::{Which, list_csv, list_text, listed};
 use crate::workspace::Workspace;
+use crate::workspace::open::open_weeks;
 use scouting::failure::Failure;
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::NamedWeek;
 use undo::Undo;
 
 /// The submissions that were loaded: list them, take one back
@@ -28,9 +29,9 @@ pub(super) enum Submissions {
         /// Only those received on this day or later
         #[arg(long, value_name = "DAY")]
         since: Option<Date>,
-        /// Only those that brought visits of this week
+        /// Only those that brought visits of this week, as 2026-W33 or a day of it
         #[arg(long, value_name = "WEEK")]
-        week: Option<IsoWeek>,
+        week: Option<NamedWeek>,
         /// Only those that brought visits of this season
         #[arg(long, value_name = "YEAR")]
         season: Option<i32>,
@@ -66,10 +67,12 @@ impl Submissions {
                 season,
                 format,
             } => {
-                let week = week.map(|week| week.to_string());
+                let weeks = open_weeks(workspace).await?;
+                let week = week.map(|week| week.among(&weeks).to_string());
                 let which = Which {
                     sender,
                     since,
+                    weeks,
                     week,
                     season,
                 };

@@ -250,7 +250,7 @@ fn public_tables(
     public: &PublicTables,
     region: &Region,
     period: Period,
-) -> Result<[ExportTable; 6], Failure> {
+) -> Result<[ExportTable; 7], Failure> {
     let county_week = public.county_week();
     let rows = county_week.rows_of(period)?;
     let map = MapRows::gather(region, &rows, public.rows(), Coverage::VisitedCounties)?;
@@ -276,6 +276,16 @@ fn public_tables(
                 "One row per district, or the region, week and protocol: fields that are in no row of a county, combined.",
                 period,
                 &["place", "iso_week", "protocol"],
+            )?
+        },
+        ExportTable {
+            references: vec![TO_REGION_WEEK, TO_PROTOCOL],
+            ..staged(
+                public.district_week(),
+                "Weeks of districts",
+                "One row per district, week and protocol: the rows of its counties, and of fields elsewhere in it, combined.",
+                period,
+                &["district", "iso_week", "protocol"],
             )?
         },
         ExportTable {
@@ -351,6 +361,7 @@ fn staged(
         "county_week_full",
         "county_week_effort",
         "elsewhere_week",
+        "district_week",
         "region_week",
         "region_median",
         "region_stage",

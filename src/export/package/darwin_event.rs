@@ -82,7 +82,7 @@ pub(super) fn event_row(facts: &Facts, event: &Event, id: &str) -> Result<Vec<St
         .region
         .county(&county)
         .map_or("", |county| county.name.as_str());
-    let (date, size, unit, effort) = sampled(facts.level, event)?;
+    let (date, size, unit, effort) = sampled(facts, event)?;
     let place = match facts.level {
         Level::Public => Place::of_county(),
         Level::Grid => Place::of_cell(event)?,
@@ -139,13 +139,21 @@ pub(super) fn event_row(facts: &Facts, event: &Event, id: &str) -> Result<Vec<St
 }
 
 /// When, and how much was looked at: date, size of the sample, its unit, the effort in words.
-fn sampled(level: Level, event: &Event) -> Result<(String, String, &'static str, String), Failure> {
+fn sampled(
+    facts: &Facts,
+    event: &Event,
+) -> Result<(String, String, &'static str, String), Failure> {
     let week = || -> Result<String, Failure> {
         let week = event.text("iso_week")?;
         let week: IsoWeek = week.parse().map_err(|why: String| unmade(why))?;
-        Ok(format!("{}/{}", week.monday(), week.sunday()))
+        let weeks = facts.weeks;
+        Ok(format!(
+            "{}/{}",
+            weeks.first_day(week),
+            weeks.last_day(week)
+        ))
     };
-    Ok(match level {
+    Ok(match facts.level {
         Level::Public => {
             let fields = event.text("fields_visited")?;
             let effort = format!("{fields} fields visited within the stage window");

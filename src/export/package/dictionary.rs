@@ -32,13 +32,14 @@ pub(super) fn dictionary(facts: &Facts, tables: &[ExportTable]) -> String {
     let _ = writeln!(
         page,
         "\nIn this package the level is {}, the least number of fields is {}, that of farms {}, that of fields in a season \
-         without any farm id {}, a cell is {} km high, and a field is called from a probability of {} on.",
+         without any farm id {}, a cell is {} km high, and a field is called from a probability of {} on. {}",
         facts.rule.level.word(),
         facts.rule.min_fields,
         facts.rule.min_farms,
         facts.rule.min_fields_without_farms,
         facts.grid_km,
-        facts.certainty
+        facts.certainty,
+        facts.weeks_in_words()
     );
     if facts.level != Level::Full {
         page.push_str(

@@ -1,5 +1,7 @@
 //! What a package is made from, and by whom; and what it says of itself in every form.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use serde_json::{Value, json};
 
@@ -8,6 +10,7 @@ use super::package_file::one_line;
 use disclosure::rule::Rule;
 use scouting::protocol::catalogue::Protocol;
 use scouting::region::Region;
+use scouting::visit::week::Weeks;
 
 /// How much of a field a package shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -107,6 +110,8 @@ pub struct Facts<'a> {
     pub grid_km: f64,
     /// The probability from which on a field is called.
     pub certainty: f64,
+    /// The days of each week.
+    pub weeks: &'a Weeks,
     /// What is left out of single rows.
     pub held_back: Option<HeldBack>,
 }
@@ -183,7 +188,19 @@ impl Facts<'_> {
         }
     }
 
+    /// The day on which weeks start, in a sentence.
+    pub(super) fn weeks_in_words(&self) -> String {
+        let (start, of_seasons) = self.weeks.starts();
+        let others = of_seasons.map(|(season, start)| format!("; in {season} on {start}"));
+        let others: String = others.collect();
+        format!("Weeks start on {start}{others}.")
+    }
+
     pub(super) fn parameters(&self) -> Value {
+        let (start, of_seasons) = self.weeks.starts();
+        let of_seasons: BTreeMap<String, String> = of_seasons
+            .map(|(season, start)| (season.to_string(), start.to_string()))
+            .collect();
         json!({
             "level": self.level.word(),
             "storeVersion": self.store_version,
@@ -194,6 +211,8 @@ impl Facts<'_> {
             "minFieldsWithoutFarms": self.rule.min_fields_without_farms,
             "pointGridKm": self.grid_km,
             "callCertainty": self.certainty,
+            "weekStarts": start.to_string(),
+            "weekStartsOfSeasons": of_seasons,
         })
     }
 }

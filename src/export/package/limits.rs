@@ -66,6 +66,9 @@ fn words_of(name: &str) -> Option<&'static [&'static str]> {
             "0.25-0.5",
             "0.5-1",
             "1-1.5",
+            "1.5-3",
+            "3+",
+            // Of rows that were published before there was a class of 3 or more.
             "1.5+",
             "0-0.5",
             "0.5+",

@@ -8,6 +8,8 @@ use arrow::datatypes::{DataType, Field, Schema};
 use super::package_file::{one_line, unmade};
 use super::table::{ExportTable, Places};
 use super::taxa::{current_name, life_stage, taxon_id};
+use crate::shared::passages::sites_by_area;
+use crate::shared::shown_numbers::Units;
 use scouting::failure::Failure;
 use scouting::protocol::catalogue::Protocol;
 use scouting::visit::record::CountForm;
@@ -16,7 +18,7 @@ use store::stages::files::StageColumn;
 /// Name and meaning of the columns of text, each with what it holds.
 type TextColumn = (&'static str, &'static str, fn(&Protocol) -> String);
 
-const TEXTS: [TextColumn; 16] = [
+const TEXTS: [TextColumn; 15] = [
     ("protocol", "id of the protocol", |p| p.id.clone()),
     ("title", "pest and method", |p| p.title.clone()),
     (
@@ -56,11 +58,6 @@ const TEXTS: [TextColumn; 16] = [
     ("threshold_source", "where the threshold comes from", |p| {
         p.threshold.source.clone()
     }),
-    (
-        "zones",
-        "zones of a field that are sampled apart, each with the share of the field that it represents; empty if there are none",
-        |p| p.sample.zones.with_shares(),
-    ),
     ("sample_plan", "how a field is sampled", |p| {
         p.sample.plan.clone()
     }),
@@ -70,7 +67,38 @@ const TEXTS: [TextColumn; 16] = [
 ];
 
 /// The same of columns that a protocol may leave out.
-const OPTIONAL_TEXTS: [TextColumn; 3] = [
+const OPTIONAL_TEXTS: [TextColumn; 8] = [
+    (
+        "zones",
+        "zones of a field that are sampled apart, each with the share of the field that it represents; null if there are none",
+        |p| p.sample.zones.with_shares(),
+    ),
+    (
+        "recount_at",
+        "crop stage at which a field counted earlier in the window is to be counted again; null where none is named",
+        |p| p.stages.recount_at.clone().unwrap_or_default(),
+    ),
+    (
+        "treatment_first",
+        "first crop stage at which treatment works; null where the protocol names none",
+        |p| {
+            p.treatment_stages
+                .as_ref()
+                .map(|stages| stages.first.clone())
+                .unwrap_or_default()
+        },
+    ),
+    ("treatment_last", "last such stage", |p| {
+        p.treatment_stages
+            .as_ref()
+            .map(|stages| stages.last.clone())
+            .unwrap_or_default()
+    }),
+    (
+        "sites_by_area",
+        "sites of a full sample of a larger field; null where every field needs sites_min",
+        |p| sites_by_area(p, Units::Metric).unwrap_or_default(),
+    ),
     (
         "current_name",
         "scientific name that is current today; null where it is the same, or is not stated",

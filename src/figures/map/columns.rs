@@ -6,7 +6,9 @@ use std::fmt::Write;
 
 use super::rows::ADDED_COLUMNS;
 use super::rules::{AT_THRESHOLD, outlined, rules};
+use super::viewer_style::VIEWER_COLUMNS;
 use crate::shared::cautions;
+use crate::shared::classes::Class;
 use crate::shared::count_words::CountWords;
 use crate::shared::passages::sentence_case;
 use crate::shared::tables::ColumnDoc;
@@ -53,7 +55,8 @@ pub(crate) fn columns_page(
     for described in files {
         let _ = writeln!(page, "## {}\n\n{}\n", described.names, described.about);
         page.push_str("| column | unit | meaning |\n|---|---|---|\n");
-        for doc in described.docs {
+        let of_map = |doc: &&ColumnDoc| described.has_days && doc.name.starts_with("week_");
+        for doc in described.docs.iter().filter(|doc| !of_map(doc)) {
             add_row(&mut page, doc);
         }
         for doc in &ADDED_COLUMNS {
@@ -65,6 +68,12 @@ pub(crate) fn columns_page(
                 add_row(&mut page, doc);
             }
         }
+        // The kind of row and the look are those of a map.
+        if described.has_status {
+            VIEWER_COLUMNS
+                .iter()
+                .for_each(|doc| add_row(&mut page, doc));
+        }
         page.push('\n');
     }
     let _ = write!(
@@ -74,7 +83,7 @@ pub(crate) fn columns_page(
          | class | color | status | level | median_class |\n|---|---|---|---|---|\n",
         sentence_case(&outlined(words)),
     );
-    for rule in rules(&[Level::Survey, Level::Strict]) {
+    for rule in rules(&Class::known(&[Level::Survey, Level::Strict])) {
         let (level, class) = rule.median.unwrap_or_default();
         let (said, fill, status) = (rule.class.words(words), rule.fill, rule.status);
         let _ = writeln!(page, "| {said} | `{fill}` | {status} | {level} | {class} |");

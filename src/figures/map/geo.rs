@@ -13,19 +13,24 @@ use serde::{Serialize, Serializer};
 use serde_json::value::RawValue;
 
 use super::rows::{MapRows, with_days};
+use super::rules::Named;
 use crate::shared::cautions;
 use crate::shared::outline::{Extent, Polygon};
 use scouting::failure::{Failure, Kind};
 use scouting::region::Region;
 
 /// The county-weeks as a GeoJSON `FeatureCollection`, in the order of week, protocol and county, UTF-8. Each feature has
-/// the id `county.week.protocol` and every column as a property, null where there is no value. Besides the standard
+/// the id `county.week.protocol` and every column as a property, null where there is no value, and after them what viewers
+/// without a style read (`viewer_style.rs`). `name_of` gives the title and the words of a protocol by its id. Besides the standard
 /// members the file has `generator`, `caution`, `boundaries`, where boundaries lack an outline
 /// `counties_without_outline`, and, where the region is invented, `invented` with the notice.
 ///
 /// # Errors
 /// A [`Failure`] if a value has no form in JSON.
-pub fn county_week_geojson(rows: &MapRows) -> Result<Vec<u8>, Failure> {
+pub fn county_week_geojson(
+    rows: &MapRows,
+    name_of: &dyn Fn(&str) -> Named,
+) -> Result<Vec<u8>, Failure> {
     // A county's shape is written once and used by each of its features.
     let shapes = rows
         .outlines
@@ -45,6 +50,12 @@ pub fn county_week_geojson(rows: &MapRows) -> Result<Vec<u8>, Failure> {
             properties: Properties {
                 table: &rows.table,
                 row,
+                more: rows.shown[row]
+                    .members(
+                        &name_of(text("protocol")),
+                        (text("county_name"), text("iso_week")),
+                    )
+                    .to_vec(),
             },
             geometry: &shapes[text("county_id")],
         }
@@ -99,7 +110,11 @@ pub(crate) fn sample_points_geojson(
                     text("iso_week")?,
                     text("protocol")?
                 ),
-                properties: Properties { table: &table, row },
+                properties: Properties {
+                    table: &table,
+                    row,
+                    more: Vec::new(),
+                },
                 geometry,
             })
         })
@@ -188,15 +203,17 @@ struct Feature<'a> {
     geometry: &'a RawValue,
 }
 
-/// A row of a table, each column a member.
+/// A row of a table, each column a member, and further members after them.
 struct Properties<'a> {
     table: &'a RecordBatch,
     row: usize,
+    more: Vec<(&'static str, serde_json::Value)>,
 }
 
 impl Serialize for Properties<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut members = serializer.serialize_map(Some(self.table.num_columns()))?;
+        let mut members =
+            serializer.serialize_map(Some(self.table.num_columns() + self.more.len()))?;
         let schema = self.table.schema();
         for (field, column) in schema.fields().iter().zip(self.table.columns()) {
             let value = Value {
@@ -204,6 +221,9 @@ impl Serialize for Properties<'_> {
                 row: self.row,
             };
             members.serialize_entry(field.name(), &value)?;
+        }
+        for (name, value) in &self.more {
+            members.serialize_entry(name, value)?;
         }
         members.end()
     }

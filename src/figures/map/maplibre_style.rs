@@ -29,7 +29,7 @@ pub fn maplibre_style(
     name_of: &dyn Fn(&str) -> Named,
 ) -> Result<Vec<u8>, Failure> {
     let region = rows.region;
-    let rules = rules(&rows.levels);
+    let rules = rules(&rows.classes);
     let named = protocol.map(name_of);
     let words = named
         .as_ref()

@@ -7,3 +7,4 @@ pub mod maplibre_style;
 pub mod qgis_style;
 pub mod rows;
 pub mod rules;
+pub(crate) mod viewer_style;

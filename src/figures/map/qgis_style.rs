@@ -1,7 +1,7 @@
 //! A QGIS style file (QML) for the county-week layer: QGIS takes it by itself where it is next to the data under the
 //! data's name.
 //!
-//! Rules, symbols and the fields of time alone; labels and forms are the user's. The rules of a protocol are a group
+//! Rules, symbols, the counties' names and the fields of time; forms are the user's. The rules of a protocol are a group
 //! under its title, and only the first group is switched on, so that two protocols are never drawn over each other.
 
 use std::fmt::Write;
@@ -14,13 +14,22 @@ use crate::shared::classes::{BORDER, INK, Marks};
 use crate::shared::count_words::CountWords;
 use crate::shared::unseen::plain_text;
 
+/// County names in black with a white rim, inside the outline; QGIS leaves out what does not fit.
+const LABELS: &str = concat!(
+    "  <labeling type=\"simple\">\n    <settings calloutType=\"simple\">\n",
+    "      <text-style fieldName=\"county_name\" isExpression=\"0\" fontSize=\"8\" fontSizeUnit=\"Point\" textColor=\"0,0,0,255\" textOpacity=\"1\">\n",
+    "        <text-buffer bufferDraw=\"1\" bufferSize=\"0.8\" bufferSizeUnits=\"MM\" bufferColor=\"255,255,255,255\" bufferOpacity=\"1\"/>\n",
+    "      </text-style>\n      <placement placement=\"1\" centroidInside=\"1\" centroidWhole=\"1\"/>\n",
+    "      <rendering drawLabels=\"1\" obstacle=\"0\"/>\n    </settings>\n  </labeling>\n",
+);
+
 /// The style of a file, as QGIS 3 reads it. The time of a feature runs from `start` to `end`, both included. `name_of`
 /// gives the title and the words of a protocol by its id.
 pub fn qgis_style(rows: &MapRows, name_of: &dyn Fn(&str) -> Named) -> String {
-    let rules = rules(&rows.levels);
+    let rules = rules(&rows.classes);
     let mut style = String::from(concat!(
         "<!DOCTYPE qgis>\n",
-        "<qgis version=\"3.22\" styleCategories=\"Symbology|Temporal\">\n",
+        "<qgis version=\"3.22\" styleCategories=\"Symbology|Labeling|Temporal\" labelsEnabled=\"1\">\n",
         "  <temporal enabled=\"1\" mode=\"2\" limitMode=\"1\" startField=\"start\" endField=\"end\" ",
         "startExpression=\"\" endExpression=\"\" durationField=\"\" durationUnit=\"days\" ",
         "fixedDuration=\"0\" accumulate=\"0\"/>\n",
@@ -59,7 +68,9 @@ pub fn qgis_style(rows: &MapRows, name_of: &dyn Fn(&str) -> Named) -> String {
     }
     style.push_str("    </rules>\n    <symbols>\n");
     style.push_str(&symbols);
-    style.push_str("    </symbols>\n  </renderer-v2>\n  <blendMode>0</blendMode>\n</qgis>\n");
+    style.push_str("    </symbols>\n  </renderer-v2>\n  <blendMode>0</blendMode>\n");
+    style.push_str(LABELS);
+    style.push_str("</qgis>\n");
     style
 }
 
@@ -183,7 +194,9 @@ fn escaped(text: &str) -> String {
 mod tests {
     use std::sync::Arc;
 
-    use arrow::array::{ArrayRef, RecordBatch, StringArray};
+    use arrow::array::{ArrayRef, Date32Array, RecordBatch, StringArray};
+
+    use jiff::civil::Date;
 
     use super::*;
     use crate::figures::map::rows::Coverage;
@@ -201,10 +214,14 @@ mod tests {
         let region = Region::built_in("us:10").expect("counties");
         let no_text = || Arc::new(StringArray::from(Vec::<&str>::new())) as ArrayRef;
         let names = ["county_id", "county_name", "iso_week", "protocol"];
-        let table = RecordBatch::try_from_iter(names.map(|name| (name, no_text())));
+        let no_day = || Arc::new(Date32Array::from(Vec::<i32>::new())) as ArrayRef;
+        let texts = names.map(|name| (name, no_text())).into_iter();
+        let days = ["week_start", "week_end"].map(|name| (name, no_day()));
+        let table = RecordBatch::try_from_iter(texts.chain(days));
         let table = table.expect("an empty table");
         let coverage = Coverage::WholeWeek {
             iso_week: "2026-W30",
+            days: (Date::constant(2026, 7, 20), Date::constant(2026, 7, 26)),
             protocols: &["bsm-eggs", "o'traps"],
         };
         let rows = MapRows::gather(&region, &table, &[], coverage).expect("rows");
@@ -212,7 +229,7 @@ mod tests {
             title: format!("Title of <{id}>"),
             words: CountWords::Threshold,
         });
-        let classes = rules(&rows.levels).len() + 1;
+        let classes = rules(&rows.classes).len() + 1;
         for place in 0..2 * classes {
             assert!(style.contains(&format!("key=\"class-{place}\" symbol=\"{place}\"")));
             assert_eq!(

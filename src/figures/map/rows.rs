@@ -9,17 +9,16 @@ use std::sync::Arc;
 use arrow::array::{Array, UInt32Array};
 use arrow::array::{ArrayRef, AsArray, Date32Array, Int32Array, RecordBatch, StringArray};
 use arrow::compute::{cast, take};
-use arrow::datatypes::{DataType, Field, Schema};
+use arrow::datatypes::{DataType, Date32Type, Field, Schema};
 use jiff::civil::Date;
 
-use crate::shared::classes::{Class, levels_of};
+use super::viewer_style::ShownRow;
+use crate::shared::classes::Class;
 use crate::shared::outline::{Polygon, decimals_of, publishable};
 use crate::shared::tables::ColumnDoc;
 use disclosure::public_row::PublicRow;
-use disclosure::rule::Level;
 use scouting::failure::{Failure, Kind};
 use scouting::region::{County, Region};
-use scouting::visit::week::IsoWeek;
 
 /// Which counties a file holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,6 +30,8 @@ pub enum Coverage<'a> {
     WholeWeek {
         /// ISO 8601 week, as `2026-W30`; every row is of this week.
         iso_week: &'a str,
+        /// First and last day of the week.
+        days: (Date, Date),
         /// Ids of protocols that are there even without a row.
         protocols: &'a [&'a str],
     },
@@ -40,12 +41,12 @@ pub enum Coverage<'a> {
 pub(crate) const ADDED_COLUMNS: [ColumnDoc; 3] = [
     ColumnDoc {
         name: "start",
-        description: "Monday of the week",
+        description: "first day of the week",
         unit: None,
     },
     ColumnDoc {
         name: "end",
-        description: "Sunday of the week, the last day that counts",
+        description: "last day of the week, and the last that counts",
         unit: None,
     },
     ColumnDoc {
@@ -63,8 +64,11 @@ pub struct MapRows<'a> {
     pub(crate) region: &'a Region,
     pub(crate) table: RecordBatch,
     pub(crate) outlines: BTreeMap<&'a str, Vec<Polygon>>,
-    pub(crate) levels: Vec<Level>,
+    /// The classes of the legend.
+    pub(crate) classes: Vec<Class>,
     pub(crate) protocols: Vec<String>,
+    /// What a map shows of each row.
+    pub(crate) shown: Vec<ShownRow>,
 }
 
 /// Week, protocol, county: the order of the rows, and what makes one of them.
@@ -99,9 +103,13 @@ impl<'a> MapRows<'a> {
             .collect();
         Ok(MapRows {
             region,
-            table: table_of(region, county_week, &entries)?,
+            table: table_of(region, county_week, &entries, coverage)?,
             outlines,
-            levels: levels_of(entries.values().flatten().map(|(_, row)| *row)),
+            shown: entries
+                .values()
+                .map(|found| ShownRow::of(found.map(|(_, row)| row)))
+                .collect(),
+            classes: Class::legend_of(entries.values().flatten().map(|(_, row)| *row)),
             protocols: protocols.into_iter().map(str::to_owned).collect(),
         })
     }
@@ -181,6 +189,7 @@ fn gather_entries<'a>(
     if let Coverage::WholeWeek {
         iso_week,
         protocols,
+        ..
     } = coverage
     {
         let of_rows = keys.all().map(|key| key.1);
@@ -241,6 +250,7 @@ fn table_of(
     region: &Region,
     county_week: &RecordBatch,
     entries: &BTreeMap<Key, Found>,
+    coverage: Coverage,
 ) -> Result<RecordBatch, Failure> {
     let places: UInt32Array = entries
         .values()
@@ -249,36 +259,46 @@ fn table_of(
     let text = |of: &dyn Fn(&Key) -> String| -> ArrayRef {
         Arc::new(StringArray::from_iter_values(entries.keys().map(of)))
     };
-    let days = entries
-        .keys()
-        .map(|key| week_days(key.0))
-        .collect::<Result<Vec<_>, Failure>>()?;
-    let day = |of: fn(&(Date, Date)) -> Date| -> ArrayRef {
-        let days = days.iter().map(|days| days_since_1970(of(days)));
-        Arc::new(days.collect::<Date32Array>())
+    // A county without a row has the days of the file's week.
+    let day = |name: &str, of: fn((Date, Date)) -> Date| -> Result<ArrayRef, Failure> {
+        let days = day_column(county_week, name)?;
+        let of_file = match coverage {
+            Coverage::WholeWeek { days, .. } => days_since_1970(of(days)),
+            Coverage::VisitedCounties => None,
+        };
+        let found = entries.values().map(|found| match found {
+            Some((place, _)) => Some(days.value(*place as usize)),
+            None => of_file,
+        });
+        Ok(Arc::new(found.collect::<Date32Array>()))
     };
     let mut columns: Vec<(&str, ArrayRef)> = Vec::new();
     let schema = county_week.schema();
     for (field, column) in schema.fields().iter().zip(county_week.columns()) {
         let name = field.name().as_str();
         let column = match name {
+            // They are `start` and `end` of a map.
+            "week_start" | "week_end" => continue,
             "county_id" => text(&|key| key.2.to_owned()),
             "county_name" => text(&|key| {
                 find_county(region, key.2).map_or_else(String::new, |county| county.name.clone())
             }),
             "iso_week" => text(&|key| key.0.to_owned()),
             "protocol" => text(&|key| key.1.to_owned()),
-            // A week's name starts with its four-digit year, or it would have had no days.
-            "season" => Arc::new(Int32Array::from_iter_values(
-                entries.keys().map(|key| key.0[..4].parse().unwrap_or(0)),
-            )),
+            // A week's name starts with its four-digit year.
+            "season" => Arc::new(Int32Array::from_iter_values(entries.keys().map(|key| {
+                key.0
+                    .get(..4)
+                    .and_then(|year| year.parse().ok())
+                    .unwrap_or(0)
+            }))),
             _ => take(column, &places, None).map_err(unusable)?,
         };
         columns.push((name, column));
         match name {
             "iso_week" => {
-                columns.push(("start", day(|days| days.0)));
-                columns.push(("end", day(|days| days.1)));
+                columns.push(("start", day("week_start", |days| days.0)?));
+                columns.push(("end", day("week_end", |days| days.1)?));
             }
             "protocol" => {
                 let statuses = entries.values().map(|found| {
@@ -302,12 +322,12 @@ fn table_of(
     RecordBatch::try_new(Arc::new(schema), columns.collect()).map_err(unusable)
 }
 
-/// Monday and Sunday of a week.
-fn week_days(iso_week: &str) -> Result<(Date, Date), Failure> {
-    let week: IsoWeek = iso_week.parse().map_err(|wrong: String| {
-        Failure::new(Kind::Publish, format!("the week of a row: {wrong}"))
-    })?;
-    Ok((week.monday(), week.sunday()))
+/// A column of days of a table.
+fn day_column<'a>(table: &'a RecordBatch, name: &str) -> Result<&'a Date32Array, Failure> {
+    let column = table.column_by_name(name);
+    column
+        .and_then(|column| column.as_primitive_opt::<Date32Type>())
+        .ok_or_else(|| Failure::new(Kind::Publish, format!("a table for a map has no {name}")))
 }
 
 fn days_since_1970(day: Date) -> Option<i32> {
@@ -315,37 +335,21 @@ fn days_since_1970(day: Date) -> Option<i32> {
     Some(span.get_days())
 }
 
-/// The rows of a table with the days of their week after it, for tables of other places.
+/// The rows of a table for a map of other places: `week_start` and `week_end` are `start` and `end` there.
 ///
 /// # Errors
-/// A [`Failure`] if the table has no column `iso_week` of text, or a week is none.
+/// A [`Failure`] if the table lacks one of them.
 pub(crate) fn with_days(table: &RecordBatch) -> Result<RecordBatch, Failure> {
-    let weeks = table
-        .column_by_name("iso_week")
-        .and_then(|column| column.as_string_opt::<i32>())
-        .ok_or_else(|| Failure::new(Kind::Publish, "a table for a map has no iso_week"))?;
-    let days = weeks
-        .iter()
-        .map(|week| week_days(week.unwrap_or_default()))
-        .collect::<Result<Vec<_>, Failure>>()?;
-    let mut fields: Vec<Field> = Vec::new();
-    let mut columns = Vec::new();
-    for (field, column) in table.schema().fields().iter().zip(table.columns()) {
-        fields.push(field.as_ref().clone());
-        columns.push(Arc::clone(column));
-        if field.name() == "iso_week" {
-            let starts = days.iter().map(|days| days_since_1970(days.0));
-            let ends = days.iter().map(|days| days_since_1970(days.1));
-            for (name, days) in [
-                ("start", starts.collect::<Date32Array>()),
-                ("end", ends.collect()),
-            ] {
-                fields.push(Field::new(name, DataType::Date32, false));
-                columns.push(Arc::new(days) as ArrayRef);
-            }
-        }
+    for name in ["week_start", "week_end"] {
+        day_column(table, name)?;
     }
-    RecordBatch::try_new(Arc::new(Schema::new(fields)), columns).map_err(unusable)
+    let schema = table.schema();
+    let fields = schema.fields().iter().map(|field| {
+        let name = field.name().strip_prefix("week_").unwrap_or(field.name());
+        field.as_ref().clone().with_name(name)
+    });
+    let fields: Vec<Field> = fields.collect();
+    RecordBatch::try_new(Arc::new(Schema::new(fields)), table.columns().to_vec()).map_err(unusable)
 }
 
 fn unusable(error: arrow::error::ArrowError) -> Failure {

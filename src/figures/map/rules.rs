@@ -6,7 +6,6 @@
 use crate::shared::classes::{Class, Marks};
 use crate::shared::count_words::CountWords;
 use disclosure::median_class::MedianClass;
-use disclosure::rule::Level;
 
 /// How a class is found in a file and painted in a viewer.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,14 +38,14 @@ pub struct Named {
 /// The member of a file that says at least how many fields are at threshold.
 pub(crate) const AT_THRESHOLD: &str = "at_threshold_min";
 
-/// One rule a class of these levels, in the order of the legend. Every feature of a file fits exactly one.
-pub(crate) fn rules(levels: &[Level]) -> Vec<Rule> {
-    Class::legend(levels).into_iter().map(rule).collect()
+/// One rule a class, in the order of the legend. Every feature of a file fits exactly one.
+pub(crate) fn rules(classes: &[Class]) -> Vec<Rule> {
+    classes.iter().copied().map(rule).collect()
 }
 
 fn rule(class: Class) -> Rule {
-    let median = match class {
-        Class::Median(level, _) => class.band().map(|band| {
+    let median = match class.level() {
+        Some(level) => class.band().map(|band| {
             let class = MedianClass {
                 from: band.from,
                 below: band.below,
@@ -54,7 +53,7 @@ fn rule(class: Class) -> Rule {
             };
             (level.word(), class.word())
         }),
-        _ => None,
+        None => None,
     };
     Rule {
         class,
@@ -68,11 +67,12 @@ fn rule(class: Class) -> Rule {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use disclosure::rule::Level;
 
     #[test]
     fn no_two_rules_fit_the_same_row_even_where_levels_are_mixed() {
-        let rules = rules(&[Level::Survey, Level::Strict]);
-        assert_eq!(rules.len(), 16);
+        let rules = rules(&Class::known(&[Level::Survey, Level::Strict]));
+        assert_eq!(rules.len(), 18);
         for (place, one) in rules.iter().enumerate() {
             for other in &rules[..place] {
                 let same = one.status == other.status && one.median == other.median;

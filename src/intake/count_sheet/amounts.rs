@@ -10,7 +10,7 @@ use crate::count_sheet::headed_tab::HeadedTab;
 use crate::count_sheet::sheet_cells::{Placed, number_value};
 use crate::mapping::{Unit, in_cell, in_own_cell};
 use crate::sheet::table::{Cell, Row};
-use scouting::protocol::sheet_layout::{AREA_IN_HECTARES, VisitColumn};
+use scouting::protocol::sheet_layout::{AREA_IN_HECTARES, DayForm, VisitColumn};
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 use scouting::visit::members::Quantity;
@@ -38,7 +38,7 @@ pub(super) fn take_amount(
             .insert(per.pointer().to_owned(), per_cell.place.clone());
     }
     if cell.is_blank() {
-        draft.take(amount, &cell);
+        draft.take(amount, &cell, DayForm::default());
         return;
     }
     let currency = tab.cell(row, VisitColumn::Currency.place());

@@ -6,7 +6,7 @@ use serde_json::{Map, Value};
 
 use crate::count_sheet::sheet_cells::{Placed, end_of_day};
 use crate::mapping::made_id::{COUNT_SHEET_ID, made_id};
-use scouting::protocol::sheet_layout::VisitColumn;
+use scouting::protocol::sheet_layout::{DayForm, VisitColumn};
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 
@@ -19,8 +19,8 @@ pub(super) struct Draft {
 }
 
 impl Draft {
-    /// Takes a cell of the tab Visits.
-    pub(super) fn take(&mut self, column: VisitColumn, cell: &Placed<'_>) {
+    /// Takes a cell of the tab Visits; `days` is the form in which its column asks for days.
+    pub(super) fn take(&mut self, column: VisitColumn, cell: &Placed<'_>, days: DayForm) {
         let pointer = column.pointer();
         self.places.insert(pointer.to_owned(), cell.place.clone());
         if cell.is_blank() {
@@ -32,7 +32,7 @@ impl Draft {
             return;
         }
         let value = match column {
-            VisitColumn::Day | VisitColumn::TreatedOn => cell.day(pointer),
+            VisitColumn::Day | VisitColumn::TreatedOn => cell.day(pointer, days),
             VisitColumn::HandedIn => cell.instant(pointer),
             VisitColumn::Longitude
             | VisitColumn::Latitude

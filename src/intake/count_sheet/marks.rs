@@ -6,8 +6,9 @@ use crate::count_sheet::sheet_cells::words;
 use crate::sheet::table::{Cell, Row, Sheet};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::sheet_layout::{
-    COUNTS_TAB, CountColumn, INSTRUCTIONS_TAB, LAYOUT, LAYOUT_FAMILY, MARK_BRACTS, MARK_FORM,
-    MARK_LAYOUT, MARK_PROTOCOL, MARK_TAB, PROTOCOL_LINE, VISITS_TAB, VisitColumn,
+    COUNTS_TAB, CountColumn, DayForm, INSTRUCTIONS_TAB, LAYOUT, LAYOUT_FAMILY, MARK_BRACTS,
+    MARK_DAYS, MARK_FORM, MARK_LAYOUT, MARK_PROTOCOL, MARK_TAB, PROTOCOL_LINE, VISITS_TAB,
+    VisitColumn,
 };
 use scouting::visit::record::CountForm;
 
@@ -33,7 +34,7 @@ pub(super) fn marks(sheets: &[Sheet], file_name: &str) -> Option<Result<Marks, F
         HEADINGS_LEFT,
         &VisitColumn::ALL.map(VisitColumn::name),
     );
-    headings.then(|| visible(sheets, counts, file_name))
+    headings.then(|| visible(sheets, visits, counts, file_name))
 }
 
 fn tab<'a>(sheets: &'a [Sheet], name: &str) -> Option<&'a Sheet> {
@@ -85,7 +86,12 @@ fn hidden(tab: &Sheet) -> Option<Marks> {
 }
 
 /// The marks as the other tabs say them: the protocol in words, the form by the headings.
-fn visible(sheets: &[Sheet], counts: &Sheet, file_name: &str) -> Result<Marks, Failure> {
+fn visible(
+    sheets: &[Sheet],
+    visits: &Sheet,
+    counts: &Sheet,
+    file_name: &str,
+) -> Result<Marks, Failure> {
     let form = [CountForm::Heads, CountForm::Plants, CountForm::Traps]
         .into_iter()
         .find(|form| headings(counts, 1, &[&CountColumn::Unit(*form).name()]));
@@ -104,7 +110,21 @@ fn visible(sheets: &[Sheet], counts: &Sheet, file_name: &str) -> Result<Marks, F
     let bracts = (1_usize..)
         .take_while(|bract| headings(counts, 1, &[&CountColumn::Bract(*bract).name()]))
         .count();
+    let day = format!(
+        "{} ({})",
+        VisitColumn::Day.name(),
+        DayForm::MonthFirst.name()
+    );
+    let rows = visits.rows.iter().take(ROWS_SEARCHED);
+    let days = match rows
+        .flat_map(|row| &row.cells)
+        .any(|cell| words(cell) == day)
+    {
+        true => DayForm::MonthFirst,
+        false => DayForm::YearFirst,
+    };
     let marks = [
+        (MARK_DAYS, days.name().to_owned()),
         (MARK_LAYOUT, LAYOUT.to_owned()),
         (MARK_PROTOCOL, protocol),
         (MARK_FORM, form.member().to_owned()),

@@ -24,8 +24,8 @@ use crate::read::not_read::ColumnNotRead;
 use crate::sheet::table::{Row, Sheet, TableRecord};
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::sheet_layout::{
-    COUNTS_TAB, INSTRUCTIONS_TAB, LAYOUT, MARK_BRACTS, MARK_FORM, MARK_LAYOUT, MARK_PROTOCOL,
-    MARK_SITES, MARK_TAB, MARK_UNITS, VISITS_TAB, VisitColumn,
+    COUNTS_TAB, DayForm, INSTRUCTIONS_TAB, LAYOUT, MARK_BRACTS, MARK_DAYS, MARK_FORM, MARK_LAYOUT,
+    MARK_PROTOCOL, MARK_SITES, MARK_TAB, MARK_UNITS, VISITS_TAB, VisitColumn,
 };
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
@@ -59,6 +59,8 @@ pub(crate) fn columns_added(sheets: &[Sheet]) -> Vec<ColumnNotRead> {
 /// A count sheet whose tabs and headings were found.
 struct Book<'a> {
     protocol: String,
+    /// The form in which it asks for days.
+    days: DayForm,
     visits: HeadedTab<'a>,
     counts: CountTab<'a>,
     printed: PrintedRows,
@@ -112,9 +114,13 @@ impl<'a> Book<'a> {
         if mark(MARK_PROTOCOL).is_empty() {
             return Err(damaged(MARK_PROTOCOL));
         }
+        let days = match mark(MARK_DAYS) == DayForm::MonthFirst.name() {
+            true => DayForm::MonthFirst,
+            false => DayForm::YearFirst,
+        };
         let columns = VisitColumn::ALL.map(|column| Known {
             name: column.name().to_owned(),
-            unit: column.unit(),
+            unit: column.unit_with(days),
             presence: match column {
                 VisitColumn::AreaIn => Presence::Sometimes,
                 VisitColumn::TreatedOn | VisitColumn::Treatment => Presence::SometimesWithUnit,
@@ -126,6 +132,7 @@ impl<'a> Book<'a> {
         let made_with = number(MARK_SITES).zip(number(MARK_UNITS));
         Ok(Book {
             protocol: mark(MARK_PROTOCOL).to_owned(),
+            days,
             visits: HeadedTab::of(tab(VISITS_TAB)?, &columns, file_name)?,
             printed: PrintedRows::of(&counts, made_with),
             counts,
@@ -158,12 +165,14 @@ impl<'a> Book<'a> {
         records
     }
 
-    /// Whether a scout wrote in the row: the visit's number and revision 1 are there from the start.
+    /// Whether a scout wrote in the row: the visit's number, revision 1 and the units are there from the start, and a unit
+    /// without an amount says nothing.
     fn is_filled(&self, row: &'a Row) -> bool {
         let written = |(place, column): (usize, VisitColumn)| {
             let cell = self.visits.cell(row, place);
             match column {
                 VisitColumn::Visit => false,
+                _ if !column.amounts().is_empty() => false,
                 VisitColumn::Revision => !cell.is_blank() && cell.ordinal() != Some(1),
                 _ => !cell.is_blank(),
             }
@@ -258,9 +267,19 @@ impl<'a> Book<'a> {
                         draft.places.insert(column.pointer().to_owned(), cell.place);
                         draft.findings.push(finding);
                     }
-                    None => draft.take(column, &cell),
+                    None => draft.take(column, &cell, self.days_in(column)),
                 }
             }
+        }
+    }
+
+    /// The form of days in a column: the sheet's, as long as the heading still says it.
+    fn days_in(&self, column: VisitColumn) -> DayForm {
+        let printed = column.unit_with(self.days);
+        let heading = self.visits.bracket(column.place());
+        match heading.is_some_and(|(bracket, _)| bracket.eq_ignore_ascii_case(printed)) {
+            true => self.days,
+            false => DayForm::YearFirst,
         }
     }
 

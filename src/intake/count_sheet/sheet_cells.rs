@@ -7,6 +7,7 @@ use jiff::civil::{Date, DateTime};
 use serde_json::{Map, Value, json};
 
 use crate::sheet::table::{Cell, Row};
+use scouting::protocol::sheet_layout::DayForm;
 use scouting::visit::code::Code;
 use scouting::visit::finding::Finding;
 
@@ -89,13 +90,13 @@ impl Placed<'_> {
         }
     }
 
-    /// A day, as `YYYY-MM-DD`.
-    pub(crate) fn day(&self, pointer: &str) -> Result<Value, Finding> {
+    /// A day, as `YYYY-MM-DD`; text in the form that the sheet asks for, or in this one.
+    pub(crate) fn day(&self, pointer: &str, form: DayForm) -> Result<Value, Finding> {
         self.refuse_look(pointer)?;
         match self.cell {
             Cell::Date(date) => Ok(date.to_string().into()),
             Cell::Moment(moment) => Ok(moment.date().to_string().into()),
-            Cell::Text(text) => match iso_day(text.trim()) {
+            Cell::Text(text) => match iso_day(text.trim()).or_else(|| month_first(text, form)) {
                 Some(date) => Ok(date.to_string().into()),
                 None => Err(self.finding(Code::DayUnreadable, pointer, &readings(text.trim()))),
             },
@@ -202,6 +203,23 @@ fn iso_day(text: &str) -> Option<Date> {
     form.then(|| text.parse().ok()).flatten()
 }
 
+/// `7/21/2026` where a sheet asks for days so.
+fn month_first(text: &str, form: DayForm) -> Option<Date> {
+    let parts: Vec<&str> = text.trim().split('/').collect();
+    let [month, day, year] = parts[..] else {
+        return None;
+    };
+    let plain = |part: &str, most: usize| {
+        let is_number = part.bytes().all(|byte| byte.is_ascii_digit());
+        (is_number && (1..=most).contains(&part.len())).then_some(())
+    };
+    let has_form = form == DayForm::MonthFirst && year.len() == 4;
+    plain(month, 2).and(plain(day, 2)).and(plain(year, 4))?;
+    has_form
+        .then(|| Date::new(year.parse().ok()?, month.parse().ok()?, day.parse().ok()?).ok())
+        .flatten()
+}
+
 fn utc(moment: DateTime) -> String {
     moment.strftime("%Y-%m-%dT%H:%M:%SZ").to_string()
 }
@@ -278,22 +296,56 @@ mod tests {
     #[test]
     fn a_day_with_two_readings_is_chosen_by_nobody() {
         let cell = Cell::Text("6/7/2026".to_owned());
-        let finding = placed(&cell).day("/observed_on").expect_err("two readings");
+        let finding = placed(&cell)
+            .day("/observed_on", DayForm::YearFirst)
+            .expect_err("two readings");
         assert_eq!(finding.found, "Visits!B2 (Day): \"6/7/2026\"");
         assert!(
             finding.expected.contains("2026-06-07") && finding.expected.contains("2026-07-06"),
             "{finding}"
         );
         let cell = Cell::Text("21.7.2026".to_owned());
-        let finding = placed(&cell).day("/observed_on").expect_err("no ISO day");
+        let finding = placed(&cell)
+            .day("/observed_on", DayForm::YearFirst)
+            .expect_err("no ISO day");
         assert!(
             finding.expected.starts_with("is 2026-07-21 meant?"),
             "{finding}"
         );
         for text in ["", "é/1/2026", "99/99/9999", "July 21", "é26-07-21"] {
             let cell = Cell::Text(text.to_owned());
-            assert!(placed(&cell).day("/observed_on").is_err(), "{text}");
+            assert!(
+                placed(&cell)
+                    .day("/observed_on", DayForm::YearFirst)
+                    .is_err(),
+                "{text}"
+            );
         }
+    }
+
+    #[test]
+    fn a_sheet_that_asks_for_the_month_first_is_read_so() {
+        let day = |text: &str, form| {
+            let cell = Cell::Text(text.to_owned());
+            let day = placed(&cell).day("/observed_on", form);
+            day.ok().and_then(|day| day.as_str().map(str::to_owned))
+        };
+        let us = |text| day(text, DayForm::MonthFirst);
+        assert_eq!(us("6/7/2026").as_deref(), Some("2026-06-07"));
+        assert_eq!(us(" 07/21/2026 ").as_deref(), Some("2026-07-21"));
+        assert_eq!(us("2026-07-21").as_deref(), Some("2026-07-21"));
+        for text in [
+            "21/7/2026",
+            "7/21/26",
+            "7-21-2026",
+            "7/21",
+            "7/21/2026/1",
+            "+7/1/2026",
+            "2/30/2026",
+        ] {
+            assert_eq!(us(text), None, "{text}");
+        }
+        assert_eq!(day("7/21/2026", DayForm::YearFirst), None);
     }
 
     #[test]

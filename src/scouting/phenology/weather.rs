@@ -15,6 +15,7 @@ use jiff::Span;
 use jiff::civil::Date;
 
 use super::degree_days::DayTemperatures;
+pub use super::weather_layout::TemperatureUnit;
 use super::weather_layout::{Layout, Reading, Trouble};
 use crate::failure::{Failure, Kind};
 use crate::plain_file::{Bounded, WEATHER_BYTES_MAX, open_plain};
@@ -29,6 +30,14 @@ const LINE_MAX: u64 = 64 * 1024;
 /// the warmest of at least ten days of June to August is above it wherever a crop is grown, south of the
 /// equator too, and 88 °F or 31 °C read as tenths are below.
 const SUMMER_MIN_C: f64 = 13.0;
+
+/// A month whose days are on average warmer than these by day or by night was written in °F. Our choice: the hottest
+/// months of inhabited places have means of about 50 °C by day and 35 °C by night (from memory), and no crop is grown
+/// there, while April to October of the northern plains pass them in °F.
+const MONTH_MAX_C: f64 = 50.0;
+const MONTH_MIN_C: f64 = 36.0;
+/// Days of a month that say something of it.
+const DAYS_OF_MONTH_LEAST: usize = 10;
 
 /// The temperatures of one station.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,11 +56,16 @@ pub struct WeatherSeries {
     pub read_in_the_morning: usize,
 }
 
-/// The stations of a weather file, by their ids; `only` names those that are wanted, none for all.
+/// The stations of a weather file, by their ids; `only` names those that are wanted, none for all. `unit` is that of
+/// columns `tmin` and `tmax`, which do not say theirs.
 ///
 /// Gzip files are known by their first bytes. A failure says the line, what is wrong there and how to correct it.
 /// A named station without a day is a failure as well.
-pub fn read_weather(path: &Path, only: &[String]) -> Result<Vec<WeatherSeries>, Failure> {
+pub fn read_weather(
+    path: &Path,
+    only: &[String],
+    unit: Option<TemperatureUnit>,
+) -> Result<Vec<WeatherSeries>, Failure> {
     let unreadable = |error: io::Error| Failure::file("read", path, error);
     let mut file = BufReader::new(open_plain(path)?);
     let gzip = file
@@ -65,7 +79,7 @@ pub fn read_weather(path: &Path, only: &[String]) -> Result<Vec<WeatherSeries>, 
     let name = path.file_name().and_then(|name| name.to_str());
     let file_station = name.and_then(|name| name.split('.').next());
     let mut lines = Lines::new(rows);
-    let series = read_lines(&mut lines, file_station.unwrap_or("station"), only);
+    let series = read_lines(&mut lines, file_station.unwrap_or("station"), only, unit);
     let series = series.map_err(|stop| match stop {
         Stop::Reading(error) => unreadable(error),
         Stop::Row { line, trouble } => Failure::new(Kind::Files, trouble.what)
@@ -117,6 +131,7 @@ fn read_lines(
     lines: &mut Lines,
     file_station: &str,
     only: &[String],
+    unit: Option<TemperatureUnit>,
 ) -> Result<Vec<WeatherSeries>, Stop> {
     let mut stations: BTreeMap<String, Station> = BTreeMap::new();
     let mut cells = StringRecord::new();
@@ -126,7 +141,7 @@ fn read_lines(
         let known = match &layout {
             Some(known) => known,
             None => {
-                let (found, is_header) = Layout::of(&cells).map_err(at_line)?;
+                let (found, is_header) = Layout::of(&cells, unit).map_err(at_line)?;
                 let known = layout.insert(found);
                 if is_header {
                     continue;
@@ -147,12 +162,14 @@ fn read_lines(
                 .map_err(at_line)?;
         }
     }
-    let in_columns = matches!(layout, Some(Layout::GhcnColumns { .. }));
     let series = stations.into_iter().map(|(name, station)| {
         let series = station.finished(name)?;
-        match in_columns {
-            true => believable_tenths(series),
-            false => Ok(series),
+        let what = layout
+            .as_ref()
+            .and_then(|layout| unbelievable(&series, layout));
+        match what {
+            None => Ok(series),
+            Some(trouble) => Err(Stop::Row { line: 1, trouble }),
         }
     });
     let series: Vec<WeatherSeries> = series.collect::<Result<_, Stop>>()?;
@@ -269,8 +286,39 @@ impl WeatherSeries {
     }
 }
 
-/// Refuses a file of columns that has whole degrees where the archive has tenths.
-fn believable_tenths(series: WeatherSeries) -> Result<WeatherSeries, Stop> {
+/// What is wrong with a station if its file is read in a unit that it cannot have been written in.
+fn unbelievable(series: &WeatherSeries, layout: &Layout) -> Option<Trouble> {
+    match layout {
+        Layout::GhcnRows => None,
+        Layout::GhcnColumns { .. } => cold_summer(series).map(|warmest| {
+            Trouble::new(
+                format!("no day of June to August is warmer than {warmest:.1} °C, read in tenths as the archive has them"),
+                "if the file has whole degrees, give them as columns date, tmin_c, tmax_c (or tmin_f, tmax_f)",
+            )
+        }),
+        Layout::Plain {
+            unit: TemperatureUnit::F,
+            ..
+        } => cold_summer(series).map(|warmest| {
+            Trouble::new(
+                format!("no day of June to August is warmer than {warmest:.1} °C, read in °F"),
+                "if the file is in degrees Celsius, say so: columns tmin_c and tmax_c, or [weather] temperature_unit = \"C\"",
+            )
+        }),
+        Layout::Plain {
+            unit: TemperatureUnit::C,
+            ..
+        } => hot_month(series).map(|(month, min_c, max_c)| {
+            Trouble::new(
+                format!("the days of {month} have a mean minimum of {min_c:.0} and a mean maximum of {max_c:.0}, read in °C"),
+                "if the file is in degrees Fahrenheit, say so: columns tmin_f and tmax_f, or [weather] temperature_unit = \"F\"",
+            )
+        }),
+    }
+}
+
+/// The warmest day of June to August, °C, where it is colder than any summer.
+fn cold_summer(series: &WeatherSeries) -> Option<f64> {
     let summer: Vec<f64> = series
         .days
         .iter()
@@ -278,16 +326,23 @@ fn believable_tenths(series: WeatherSeries) -> Result<WeatherSeries, Stop> {
         .map(|(_, day)| day.max_c())
         .collect();
     let warmest = summer.iter().copied().fold(f64::MIN, f64::max);
-    if summer.len() < 10 || warmest >= SUMMER_MIN_C {
-        return Ok(series);
+    (summer.len() >= DAYS_OF_MONTH_LEAST && warmest < SUMMER_MIN_C).then_some(warmest)
+}
+
+/// A month, as `2026-07`, that is hotter than any, with its mean minimum and maximum, °C.
+fn hot_month(series: &WeatherSeries) -> Option<(String, f64, f64)> {
+    let mut months: BTreeMap<(i16, i8), Vec<&DayTemperatures>> = BTreeMap::new();
+    for (date, day) in &series.days {
+        let month = months.entry((date.year(), date.month())).or_default();
+        month.push(day);
     }
-    let what = format!(
-        "no day of June to August is warmer than {warmest:.1} °C, read in tenths as the archive has them"
-    );
-    let mend = "if the file has whole degrees, give them as columns date, tmin_c, tmax_c (or tmin_f, tmax_f)";
-    Err(Stop::Row {
-        line: 1,
-        trouble: Trouble::new(what, mend),
+    months.into_iter().find_map(|((year, month), days)| {
+        let count = days.len() as f64;
+        let min_c = days.iter().map(|day| day.min_c()).sum::<f64>() / count;
+        let max_c = days.iter().map(|day| day.max_c()).sum::<f64>() / count;
+        let is_hot = min_c > MONTH_MIN_C || max_c > MONTH_MAX_C;
+        (days.len() >= DAYS_OF_MONTH_LEAST && is_hot)
+            .then(|| (format!("{year:04}-{month:02}"), min_c, max_c))
     })
 }
 

@@ -11,10 +11,13 @@
 //!   ELEVATION,NAME`, then for each element a column of values, in the same tenths, and one of attributes,
 //!   `M,Q,S` with the time of observation after it where it is known.
 //! - **Plain columns**: `date` with `tmin_c` and `tmax_c`, or with `tmin_f` and `tmax_f`, and `station` if
-//!   there are several. Other columns are not looked at.
+//!   there are several; or with `tmin` and `tmax`, whose unit the office says, as files ordered from NOAA's web form have
+//!   them. Where these have columns of attributes, `tmin_attributes` and `tmax_attributes`, a value that failed a check is
+//!   left out. Other columns are not looked at.
 
 use csv::StringRecord;
 use jiff::civil::Date;
+use serde::Deserialize;
 
 use super::degree_days::{AIR_C, celsius};
 
@@ -36,9 +39,30 @@ impl Trouble {
 
 const MEND_VALUE: &str =
     "correct the value, or leave the cell empty so that the day counts as missing";
-const MEND_UNIT: &str = "say the unit in the names of the columns: tmin_c and tmax_c for degrees Celsius, tmin_f and tmax_f for Fahrenheit";
+const MEND_VALUE_OR_UNIT: &str = "correct the value, or leave the cell empty so that the day counts as missing; if the file is in degrees Fahrenheit, name its columns tmin_f and tmax_f, or write [weather] temperature_unit = \"F\" for columns tmin and tmax";
+const MEND_UNIT: &str = "say the unit: [weather] temperature_unit = \"F\" (or \"C\") in bractline.toml, or name the columns tmin_f and tmax_f for degrees Fahrenheit, tmin_c and tmax_c for Celsius";
+const MEND_CONTRADICTED: &str = "take [weather] temperature_unit out of bractline.toml, or give the file that it was written for";
 const MEND_LAYOUT: &str = "give GHCN-Daily CSV, or columns date, tmin_c, tmax_c apart by commas";
 const MEND_DATE: &str = "write dates as 2026-07-21 (GHCN-Daily rows: 20260721)";
+
+/// The unit of temperatures in a file, as an office says it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+pub enum TemperatureUnit {
+    /// Degrees Celsius.
+    C,
+    /// Degrees Fahrenheit.
+    F,
+}
+
+impl TemperatureUnit {
+    /// Its sign.
+    pub(super) fn sign(self) -> &'static str {
+        match self {
+            TemperatureUnit::C => "\u{b0}C",
+            TemperatureUnit::F => "\u{b0}F",
+        }
+    }
+}
 
 /// A temperature in a row.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -72,10 +96,17 @@ pub(super) enum Layout {
     Plain {
         station: Option<usize>,
         date: usize,
-        min: usize,
-        max: usize,
-        fahrenheit: bool,
+        min: PlainColumn,
+        max: PlainColumn,
+        unit: TemperatureUnit,
     },
+}
+
+/// A column of temperatures, and the one of its attributes, if there is one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct PlainColumn {
+    value: usize,
+    attributes: Option<usize>,
 }
 
 /// First columns of the files in NOAA's access folder. Files ordered from its web form have them in another
@@ -91,8 +122,34 @@ const ACCESS: [&str; 6] = [
 const GHCN_ROWS: [&str; 4] = ["id", "date", "element", "data_value"];
 
 impl Layout {
-    /// The layout of a file by its first row, and whether that row is a header.
-    pub(crate) fn of(first: &StringRecord) -> Result<(Layout, bool), Trouble> {
+    /// The layout of a file by its first row, and whether that row is a header. `unit` is that of columns which do not
+    /// say theirs; a file that says another is refused, since one of the two is wrong.
+    pub(crate) fn of(
+        first: &StringRecord,
+        unit: Option<TemperatureUnit>,
+    ) -> Result<(Layout, bool), Trouble> {
+        let found = Layout::by_first_row(first, unit)?;
+        let of_file = match &found.0 {
+            Layout::GhcnRows | Layout::GhcnColumns { .. } => TemperatureUnit::C,
+            Layout::Plain { unit, .. } => *unit,
+        };
+        match unit.filter(|unit| *unit != of_file) {
+            None => Ok(found),
+            Some(unit) => Err(Trouble::new(
+                format!(
+                    "the file is in {} by its columns, and [weather] temperature_unit says {}",
+                    of_file.sign(),
+                    unit.sign()
+                ),
+                MEND_CONTRADICTED,
+            )),
+        }
+    }
+
+    fn by_first_row(
+        first: &StringRecord,
+        unit: Option<TemperatureUnit>,
+    ) -> Result<(Layout, bool), Trouble> {
         let header: Vec<String> = first
             .iter()
             .map(|name| name.trim().to_lowercase())
@@ -126,7 +183,7 @@ impl Layout {
                 )),
             };
         }
-        plain(&header).map(|layout| (layout, true))
+        plain(&header, unit).map(|layout| (layout, true))
     }
 
     /// What a row says, if it concerns temperature and, where stations are named, one of them. `file_station`
@@ -166,13 +223,26 @@ impl Layout {
                 date,
                 min,
                 max,
-                fahrenheit,
+                unit,
             } => {
                 let station = station.map_or(Ok(file_station), |column| cell(cells, column))?;
                 if !wanted(station) {
                     return Ok(None);
                 }
-                let reading = |column: usize| degrees(cell(cells, column)?, *fahrenheit);
+                let reading = |column: PlainColumn| {
+                    let value = cell(cells, column.value)?;
+                    let attributes = column.attributes.map(|place| cell(cells, place));
+                    let attributes = attributes.transpose()?.unwrap_or_default();
+                    let mut flags = attributes.split(',').skip(1);
+                    if flags
+                        .next()
+                        .is_some_and(|quality| !quality.trim().is_empty())
+                    {
+                        return Ok(Reading::Failed);
+                    }
+                    let time = flags.nth(1).unwrap_or_default();
+                    degrees(value, *unit, is_morning(time))
+                };
                 Ok(Some(Row {
                     station,
                     date: iso_date(cell(cells, *date)?)?,
@@ -185,7 +255,7 @@ impl Layout {
 }
 
 /// Plain columns by their header, in small letters.
-fn plain(header: &[String]) -> Result<Layout, Trouble> {
+fn plain(header: &[String], unit: Option<TemperatureUnit>) -> Result<Layout, Trouble> {
     let column = |name: &str| header.iter().position(|column| column == name);
     let Some(date) = column("date") else {
         return Err(Trouble::new(
@@ -193,30 +263,36 @@ fn plain(header: &[String]) -> Result<Layout, Trouble> {
             MEND_LAYOUT,
         ));
     };
-    let pair = |unit: &str| {
+    let one = |name: &str| {
+        Some(PlainColumn {
+            value: column(name)?,
+            attributes: column(&format!("{name}_attributes")),
+        })
+    };
+    let pair = |ending: &str| {
         Some((
-            column(&format!("tmin{unit}"))?,
-            column(&format!("tmax{unit}"))?,
+            one(&format!("tmin{ending}"))?,
+            one(&format!("tmax{ending}"))?,
         ))
     };
-    let (min, max, fahrenheit) = match (pair("_c"), pair("_f")) {
-        (Some((min, max)), None) => (min, max, false),
-        (None, Some((min, max))) => (min, max, true),
-        (Some(_), Some(_)) => {
+    let ((min, max), unit) = match (pair("_c"), pair("_f"), pair("")) {
+        (Some(_), Some(_), _) => {
             return Err(Trouble::new(
                 "the file has its temperatures in Celsius and in Fahrenheit",
                 "keep one pair of columns",
             ));
         }
-        (None, None) if column("tmin").is_some() || column("tmax").is_some() => {
-            return Err(Trouble::new(
-                "the columns tmin and tmax do not say their unit",
-                MEND_UNIT,
-            ));
+        (Some(pair), None, _) => (pair, TemperatureUnit::C),
+        (None, Some(pair), _) => (pair, TemperatureUnit::F),
+        (None, None, Some(pair)) => {
+            let unit = unit.ok_or_else(|| {
+                Trouble::new("the columns tmin and tmax do not say their unit", MEND_UNIT)
+            })?;
+            (pair, unit)
         }
-        (None, None) => {
+        (None, None, None) => {
             return Err(Trouble::new(
-                "there is no pair of columns tmin_c and tmax_c, or tmin_f and tmax_f",
+                "there is no pair of columns tmin_c and tmax_c, tmin_f and tmax_f, or tmin and tmax",
                 MEND_UNIT,
             ));
         }
@@ -226,7 +302,7 @@ fn plain(header: &[String]) -> Result<Layout, Trouble> {
         date,
         min,
         max,
-        fahrenheit,
+        unit,
     })
 }
 
@@ -285,20 +361,33 @@ fn tenths(value: &str, quality: &str, time: &str) -> Result<Reading, Trouble> {
     if !quality.trim().is_empty() {
         return Ok(Reading::Failed);
     }
-    // 2400 is midnight; an hour that is not known is blank.
-    let in_the_morning = matches!(time.trim().parse::<u16>(), Ok(1..1200));
-    read(f64::from(whole) / 10.0, in_the_morning)
+    read(f64::from(whole) / 10.0, is_morning(time))
+}
+
+/// Whether a value was read before noon: 2400 is midnight; an hour that is not known is blank.
+fn is_morning(time: &str) -> bool {
+    matches!(time.trim().parse::<u16>(), Ok(1..1200))
 }
 
 /// A temperature in degrees.
-fn degrees(text: &str, fahrenheit: bool) -> Result<Reading, Trouble> {
+fn degrees(text: &str, unit: TemperatureUnit, in_the_morning: bool) -> Result<Reading, Trouble> {
     if text.is_empty() {
         return Ok(Reading::Absent);
     }
     let value: f64 = text
         .parse()
         .map_err(|_| Trouble::new(format!("\"{text:.20}\" is no temperature"), MEND_VALUE))?;
-    read(if fahrenheit { celsius(value) } else { value }, false)
+    let value_c = match unit {
+        TemperatureUnit::C => value,
+        TemperatureUnit::F => celsius(value),
+    };
+    read(value_c, in_the_morning).map_err(|trouble| match unit {
+        TemperatureUnit::C => Trouble {
+            mend: MEND_VALUE_OR_UNIT,
+            ..trouble
+        },
+        TemperatureUnit::F => trouble,
+    })
 }
 
 fn read(value_c: f64, in_the_morning: bool) -> Result<Reading, Trouble> {
@@ -350,9 +439,9 @@ mod tests {
     #[test]
     fn each_layout_is_known_by_its_first_row() {
         let by_year = cells("USC00000001,20260701,TMAX,289,,,7,0700");
-        assert_eq!(Layout::of(&by_year), Ok((Layout::GhcnRows, false)));
+        assert_eq!(Layout::of(&by_year, None), Ok((Layout::GhcnRows, false)));
         let header = cells("ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME");
-        assert_eq!(Layout::of(&header), Ok((Layout::GhcnRows, true)));
+        assert_eq!(Layout::of(&header, None), Ok((Layout::GhcnRows, true)));
         let access = cells(
             "STATION,DATE,LATITUDE,LONGITUDE,ELEVATION,NAME,TMAX,TMAX_ATTRIBUTES,TMIN,TMIN_ATTRIBUTES",
         );
@@ -360,7 +449,7 @@ mod tests {
             min: (8, 9),
             max: (6, 7),
         };
-        assert_eq!(Layout::of(&access), Ok((columns, true)));
+        assert_eq!(Layout::of(&access, None), Ok((columns, true)));
     }
 
     #[test]
@@ -375,10 +464,37 @@ mod tests {
             "date,tmin_c,tmin_c,tmax_c",
             "day,tmin_c,tmax_c",
         ] {
-            assert!(Layout::of(&cells(header)).is_err(), "{header}");
+            assert!(Layout::of(&cells(header), None).is_err(), "{header}");
         }
-        let bare = Layout::of(&cells("date,tmin,tmax")).unwrap_err();
+        let bare = Layout::of(&cells("date,tmin,tmax"), None).unwrap_err();
         assert!(bare.what.contains("do not say their unit"), "{bare:?}");
+        assert!(bare.mend.contains("temperature_unit = \"F\""), "{bare:?}");
+    }
+
+    #[test]
+    fn a_unit_that_is_said_twice_must_be_the_same() {
+        let of = |header: &str, unit| Layout::of(&cells(header), Some(unit));
+        let (c, f) = (TemperatureUnit::C, TemperatureUnit::F);
+        for unit in [c, f] {
+            assert!(of("date,tmin,tmax", unit).is_ok());
+            assert!(of("STATION,NAME,DATE,TMAX,TMIN", unit).is_ok());
+        }
+        assert!(of("date,tmin_c,tmax_c", c).is_ok() && of("date,tmin_f,tmax_f", f).is_ok());
+        let archive = "STATION,DATE,LATITUDE,LONGITUDE,ELEVATION,NAME,TMAX,TMAX_ATTRIBUTES,TMIN,TMIN_ATTRIBUTES";
+        let rows = "USC00000001,20260701,TMAX,289,,,7,0700";
+        for (header, unit) in [
+            ("date,tmin_c,tmax_c", f),
+            ("date,tmin_f,tmax_f", c),
+            (archive, f),
+            (rows, f),
+        ] {
+            let refused = of(header, unit).unwrap_err();
+            assert!(
+                refused.what.contains("temperature_unit says"),
+                "{header}: {refused:?}"
+            );
+        }
+        assert!(of(archive, c).is_ok() && of(rows, c).is_ok());
     }
 
     #[test]
@@ -396,10 +512,12 @@ mod tests {
         assert!(tenths("28.9", "", "").is_err());
         assert!(tenths("990", "", "").is_err());
         for text in ["NaN", "inf", "1e3", "warm"] {
-            assert!(degrees(text, false).is_err(), "{text}");
+            assert!(degrees(text, TemperatureUnit::C, false).is_err(), "{text}");
         }
-        assert_eq!(degrees("212", true), degrees("100", false));
-        assert_eq!(degrees("50", true), read(10.0, false));
+        let degrees = |text, unit| degrees(text, unit, false);
+        let (c, f) = (TemperatureUnit::C, TemperatureUnit::F);
+        assert_eq!(degrees("122", f), degrees("50", c));
+        assert_eq!(degrees("50", f), read(10.0, false));
     }
 
     #[test]

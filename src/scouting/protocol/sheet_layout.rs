@@ -32,6 +32,8 @@ pub const MARK_BRACTS: &str = "bracts per head";
 pub const MARK_SITES: &str = "sites per visit";
 /// Key of the units that are laid out for a site.
 pub const MARK_UNITS: &str = "units per site";
+/// Key of the form of days; sheets of earlier versions have no such row, and days as 2026-07-21.
+pub const MARK_DAYS: &str = "days";
 /// Key of the program's version, for people.
 pub const MARK_PROGRAM: &str = "program version";
 
@@ -47,6 +49,26 @@ const BRACTS_WHERE_OPEN: usize = 6;
 /// The bracts of a head on this protocol's sheet.
 pub fn bracts_per_head(protocol: &Protocol) -> usize {
     protocol.sample.counts_per_unit.unwrap_or(BRACTS_WHERE_OPEN)
+}
+
+/// The form in which a sheet asks for days as text. A cell that is a date has none, and 2026-07-21 is read from either.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum DayForm {
+    /// `2026-07-21`.
+    #[default]
+    YearFirst,
+    /// `7/21/2026`.
+    MonthFirst,
+}
+
+impl DayForm {
+    /// As headings and the mark write it.
+    pub fn name(self) -> &'static str {
+        match self {
+            DayForm::YearFirst => "YYYY-MM-DD",
+            DayForm::MonthFirst => "MM/DD/YYYY",
+        }
+    }
 }
 
 /// A column of the tab Visits.
@@ -184,6 +206,15 @@ impl VisitColumn {
             VisitColumn::Remarks => "optional",
             VisitColumn::Revision => "1, 2 …",
             VisitColumn::HandedIn => "UTC, optional",
+        }
+    }
+
+    /// The unit of a sheet with days in this form.
+    pub fn unit_with(self, days: DayForm) -> &'static str {
+        match (self, days) {
+            (VisitColumn::Day, DayForm::MonthFirst) => "MM/DD/YYYY",
+            (VisitColumn::TreatedOn, DayForm::MonthFirst) => "MM/DD/YYYY, if treated",
+            _ => self.unit(),
         }
     }
 

@@ -93,4 +93,9 @@ pub(crate) const ALERTS: &[Column] = &[
         Holds::Number,
         "how well that k was known: its coefficient of variation is about sqrt(2 / season_k_information)",
     ),
+    may(
+        "logo_sha256",
+        Holds::Text,
+        "SHA-256 of the office's logo on it, hexadecimal; null without one, and in a row of an older program",
+    ),
 ];

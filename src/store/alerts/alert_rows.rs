@@ -56,6 +56,7 @@ struct StoredRow {
     reason: Option<String>,
     season_k: Option<f64>,
     season_k_information: Option<f64>,
+    logo_sha256: Option<String>,
 }
 
 /// A row of the table.
@@ -119,6 +120,7 @@ impl StoredRow {
             protocols: from_json(&self.protocols)?,
             boundaries_sha256: self.boundaries_sha256,
             weather_sha256: self.weather_sha256,
+            logo_sha256: self.logo_sha256,
             public_rows: public_rows.transpose()?,
             season_k: self.season_k,
             season_k_information: self.season_k_information,
@@ -181,5 +183,6 @@ pub(crate) fn alerts_batch(
         .may_text("reason", |()| reason)
         .may_number("season_k", |()| alert.season_k)
         .may_number("season_k_information", |()| alert.season_k_information)
+        .may_text("logo_sha256", |()| alert.logo_sha256.as_ref())
         .finish()
 }

@@ -57,6 +57,8 @@ pub struct IssuedAlert {
     pub boundaries_sha256: Option<String>,
     /// Fingerprint of the weather that it is based on.
     pub weather_sha256: Option<String>,
+    /// SHA-256 of the office's logo on it.
+    pub logo_sha256: Option<String>,
     /// The public rows that it brought; `None` of an alert that an older program issued, whose figures were not made of
     /// public rows.
     pub public_rows: Option<Vec<Entry>>,

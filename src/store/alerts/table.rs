@@ -217,6 +217,7 @@ fn nothing_issued(number: i64, at: Timestamp) -> IssuedAlert {
         protocols: BTreeMap::new(),
         boundaries_sha256: None,
         weather_sha256: None,
+        logo_sha256: None,
         public_rows: None,
         season_k: None,
         season_k_information: None,

@@ -2,7 +2,7 @@
 //!
 //! Every stage of a roll-up takes each week by itself; what the weeks of a season have in common is known before the
 //! first part is rolled up. Only a visit that was
-//! corrected to another week would be in two of them: a revision that a higher one in another week supersedes
+//! corrected to another week would be in two of them: a revision that a higher one of another day supersedes
 //! is in none.
 
 use std::sync::Arc;
@@ -11,11 +11,14 @@ use arrow::array::RecordBatch;
 use arrow::compute::concat_batches;
 use datafusion::datasource::MemTable;
 use datafusion::error::DataFusionError;
+use jiff::civil::Date;
 use serde::Deserialize;
 
 use crate::delta::snapshot::Snapshot;
+use crate::rows::decode;
 use crate::rows::query_rows::{rows, unreadable};
 use scouting::failure::Failure;
+use scouting::visit::week::{IsoWeek, Weeks};
 
 /// The tables that the visits of a part are made of.
 pub(crate) const BEHIND_VISITS: [&str; 2] = ["every_visit", "superseded_elsewhere"];
@@ -23,19 +26,19 @@ pub(crate) const BEHIND_VISITS: [&str; 2] = ["every_visit", "superseded_elsewher
 /// Consecutive weeks that are rolled up at once.
 #[derive(Debug, Clone)]
 pub struct WeekPart {
-    /// The first and the last of their seasons, ISO week-years.
-    pub seasons: (i32, i32),
-    /// The first and the last of them, as `2026-W30`.
-    pub weeks: (String, String),
-    /// Revisions that a higher one in another week supersedes: `visit_id` and `revision`.
+    /// The first and the last of them.
+    pub weeks: (IsoWeek, IsoWeek),
+    /// The first day of the first, and the last of the last.
+    pub days: (Date, Date),
+    /// Revisions that a higher one of another day supersedes: `visit_id` and `revision`.
     superseded: RecordBatch,
 }
 
-/// How many rows of visits a week has.
+/// How many rows of visits a day has.
 #[derive(Deserialize)]
-struct WeekOfVisits {
-    iso_week: String,
-    season: i32,
+struct DayOfVisits {
+    #[serde(deserialize_with = "decode::day")]
+    observed_on: Date,
     visits: u64,
 }
 
@@ -46,6 +49,7 @@ struct WeekOfVisits {
 /// A [`Failure`] if the tables cannot be read.
 pub async fn week_parts(
     snapshot: &Snapshot,
+    weeks: &Weeks,
     visits_at_once: u64,
 ) -> Result<Vec<WeekPart>, Failure> {
     if snapshot.rows_of_visits()? <= visits_at_once {
@@ -53,26 +57,30 @@ pub async fn week_parts(
     }
     let superseded = superseded_elsewhere(snapshot).await?;
     let counted = "
-select iso_week, season, count(*) as visits
+select observed_on, count(*) as visits
 from visits
-group by iso_week, season
-order by iso_week";
+group by observed_on
+order by observed_on";
     let mut parts: Vec<(WeekPart, u64)> = Vec::new();
-    let weeks: Vec<WeekOfVisits> = rows(snapshot.session(), counted).await?;
-    for week in weeks {
+    let days: Vec<DayOfVisits> = rows(snapshot.session(), counted).await?;
+    for of_week in
+        days.chunk_by(|one, next| weeks.of(one.observed_on) == weeks.of(next.observed_on))
+    {
+        let week = weeks.of(of_week[0].observed_on);
+        let visits: u64 = of_week.iter().map(|day| day.visits).sum();
         match parts.last_mut() {
-            Some((part, held)) if *held + week.visits <= visits_at_once => {
-                part.seasons.1 = week.season;
-                part.weeks.1 = week.iso_week;
-                *held += week.visits;
+            Some((part, held)) if *held + visits <= visits_at_once => {
+                part.weeks.1 = week;
+                part.days.1 = weeks.last_day(week);
+                *held += visits;
             }
             _ => parts.push((
                 WeekPart {
-                    seasons: (week.season, week.season),
-                    weeks: (week.iso_week.clone(), week.iso_week),
+                    weeks: (week, week),
+                    days: (weeks.first_day(week), weeks.last_day(week)),
                     superseded: superseded.clone(),
                 },
-                week.visits,
+                visits,
             )),
         }
     }
@@ -93,11 +101,13 @@ impl WeekPart {
         session
             .register_table(BEHIND_VISITS[1], Arc::new(superseded))
             .map_err(failed)?;
-        let ((first_season, last_season), (first, last)) = (self.seasons, &self.weeks);
-        // Weeks are ours: digits, a dash and a W.
+        let (first, last) = self.days;
+        // A file's folder names the ISO week-year of its visits: other folders are not opened.
+        let seasons = [first, last].map(|day| IsoWeek::of(day).season());
         let mut query = format!(
-            "select * from every_visit where season between {first_season} and {last_season} \
-             and iso_week between '{first}' and '{last}'"
+            "select * from every_visit where season between {} and {} \
+             and observed_on between date '{first}' and date '{last}'",
+            seasons[0], seasons[1]
         );
         if self.superseded.num_rows() > 0 {
             query += " and not exists (select 1 from superseded_elsewhere \
@@ -112,11 +122,11 @@ impl WeekPart {
     }
 }
 
-/// Revisions that a higher one in another week supersedes: corrected visits alone can have such.
+/// Revisions that a higher one of another day supersedes, in the same week or another: corrected visits alone can have such.
 async fn superseded_elsewhere(snapshot: &Snapshot) -> Result<RecordBatch, Failure> {
     let query = "
 with corrected as (
-    select visit_id, revision, iso_week
+    select visit_id, revision, observed_on
     from visits
     where
         load_id in (select load_id from receipts)
@@ -126,7 +136,7 @@ with corrected as (
 select lower.visit_id as visit_id, lower.revision as revision
 from corrected as lower
 inner join corrected as higher on lower.visit_id = higher.visit_id
-where lower.revision < higher.revision and lower.iso_week <> higher.iso_week
+where lower.revision < higher.revision and lower.observed_on <> higher.observed_on
 group by lower.visit_id, lower.revision";
     one_batch(snapshot, query).await
 }

@@ -3,12 +3,14 @@
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize, Serializer};
 
 use crate::delta::snapshot::Snapshot;
 use crate::rows::decode;
 use crate::rows::query_rows::rows;
 use scouting::failure::Failure;
+use scouting::visit::week::Weeks;
 
 /// One load, as its receipt says it.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -61,18 +63,21 @@ pub async fn all_loads(snapshot: &Snapshot) -> Result<Vec<Load>, Failure> {
 /// A [`Failure`] if the store cannot be read.
 pub async fn weeks_by_load(
     snapshot: &Snapshot,
+    weeks: &Weeks,
 ) -> Result<HashMap<String, BTreeSet<String>>, Failure> {
     #[derive(Deserialize)]
     struct Row {
         load_id: String,
-        iso_week: String,
+        #[serde(deserialize_with = "decode::day")]
+        observed_on: Date,
     }
-    let query = "select distinct load_id, iso_week from visits where load_id in (select load_id from receipts)";
-    let mut weeks: HashMap<String, BTreeSet<String>> = HashMap::new();
+    let query = "select distinct load_id, observed_on from visits where load_id in (select load_id from receipts)";
+    let mut by_load: HashMap<String, BTreeSet<String>> = HashMap::new();
     for row in rows::<Row>(snapshot.session(), query).await? {
-        weeks.entry(row.load_id).or_default().insert(row.iso_week);
+        let week = weeks.of(row.observed_on).to_string();
+        by_load.entry(row.load_id).or_default().insert(week);
     }
-    Ok(weeks)
+    Ok(by_load)
 }
 
 /// The ids of the loads that are taken back: named by an undo, and not brought back since.

@@ -14,6 +14,7 @@ use crate::ledger::loads::{Load, all_loads, taken_back};
 use crate::rows::decode;
 use crate::rows::query_rows::rows;
 use scouting::failure::Failure;
+use scouting::visit::week::{IsoWeek, Weeks};
 
 /// A revision that a sender brought.
 #[derive(Debug, Clone)]
@@ -24,10 +25,8 @@ pub struct ReportedVisit {
     pub observer_id: String,
     /// Identity of the visit.
     pub visit_id: String,
-    /// ISO week, as 2026-W30.
-    pub iso_week: String,
-    /// ISO week-year.
-    pub season: i32,
+    /// Its week.
+    pub week: IsoWeek,
     /// Id of the protocol.
     pub protocol: String,
     /// Day of the visit.
@@ -68,8 +67,6 @@ struct VisitRow {
     sender: Option<String>,
     observer_id: String,
     visit_id: String,
-    iso_week: String,
-    season: i32,
     protocol: String,
     #[serde(deserialize_with = "decode::day")]
     observed_on: Date,
@@ -95,7 +92,7 @@ struct HeldRow {
 ///
 /// # Errors
 /// A [`Failure`] if the store cannot be read.
-pub async fn all_reports(snapshot: &Snapshot) -> Result<Reports, Failure> {
+pub async fn all_reports(snapshot: &Snapshot, weeks: &Weeks) -> Result<Reports, Failure> {
     let loads = all_loads(snapshot).await?;
     let taken_back = taken_back(&loads);
     // An edit says who made it, and so does an undo.
@@ -109,7 +106,7 @@ pub async fn all_reports(snapshot: &Snapshot) -> Result<Reports, Failure> {
     let session = snapshot.session();
     let visits: Vec<VisitRow> = rows(
         session,
-        "select v.load_id, v.sender, v.observer_id, v.visit_id, v.iso_week, v.season, v.protocol, v.observed_on, \
+        "select v.load_id, v.sender, v.observer_id, v.visit_id, v.protocol, v.observed_on, \
            v.submitted_at, v.flags is not null as flagged, v.retracted, r.received_at \
          from visits v inner join receipts r on v.load_id = r.load_id",
     )
@@ -123,7 +120,7 @@ pub async fn all_reports(snapshot: &Snapshot) -> Result<Reports, Failure> {
     Ok(Reports {
         visits: (visits.into_iter())
             .filter(|row| counted.contains(row.load_id.as_str()))
-            .map(VisitRow::read)
+            .map(|row| row.read(weeks))
             .collect(),
         held: (held.into_iter())
             .filter(|row| counted.contains(row.load_id.as_str()))
@@ -133,13 +130,12 @@ pub async fn all_reports(snapshot: &Snapshot) -> Result<Reports, Failure> {
 }
 
 impl VisitRow {
-    fn read(self) -> ReportedVisit {
+    fn read(self, weeks: &Weeks) -> ReportedVisit {
         ReportedVisit {
             sender: Sender::of(self.sender, Some(&self.observer_id), ""),
             observer_id: self.observer_id,
             visit_id: self.visit_id,
-            iso_week: self.iso_week,
-            season: self.season,
+            week: weeks.of(self.observed_on),
             protocol: self.protocol,
             observed_on: self.observed_on,
             submitted_at: self.submitted_at,

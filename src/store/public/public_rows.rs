@@ -120,7 +120,8 @@ type WeekKey = (String, String);
 /// The rows that are public by `published`, and those that become so by what is published now.
 ///
 /// # Errors
-/// A [`Failure`] if the table lacks a column, or a season that has rows of the level `strict` is to get others.
+/// A [`Failure`] if the table lacks a column, or a season that has rows of the level `strict`, or of weeks that start on
+/// another day, is to get others.
 pub fn public_rows(
     field_week: &RecordBatch,
     catalogue: &Catalogue,
@@ -161,6 +162,7 @@ pub fn public_rows(
         let week = Week {
             season,
             iso_week: &key.0,
+            weeks: &setting.weeks,
             protocol: &key.1,
             visits_until,
             farms_known: farms_known.contains(&season),
@@ -171,6 +173,7 @@ pub fn public_rows(
             continue;
         }
         not_back_to_survey(season, published_of_all(&entries, season), setting)?;
+        one_kind_of_week(season, published_of_all(&entries, season), setting)?;
         let of_week = fields.get(key).map_or(&[][..], |(_, fields)| fields);
         let made = week_rows(&week, of_week, published, &setting.rule);
         let outcomes = made.outcomes.into_iter().map(|outcome| {
@@ -221,6 +224,29 @@ fn not_back_to_survey<'a>(
         .mend("write level = \"strict\" again; a workspace can go back with its next season"));
     }
     Ok(())
+}
+
+/// Rows of weeks that start on different days would count a field of one day in two of them.
+fn one_kind_of_week<'a>(
+    season: i32,
+    mut rows: impl Iterator<Item = &'a PublicRow>,
+    setting: &Setting,
+) -> Result<(), Failure> {
+    let start = setting.weeks.start_in(season);
+    match rows.find(|row| row.week_starts != start) {
+        Some(row) => Err(Failure::new(
+            Kind::Settings,
+            format!(
+                "season {season} has public rows of weeks that start on {}, and these weeks start on {start}",
+                row.week_starts
+            ),
+        )
+        .mend(format!(
+            "write [week] starts = \"{}\" again; another day can start the weeks of the next season",
+            row.week_starts
+        ))),
+        None => Ok(()),
+    }
 }
 
 fn key_of(row: &PublicRow) -> (&Place, &str, &str) {

@@ -9,6 +9,7 @@ use arrow::array::{
     StringArray,
 };
 use datafusion::prelude::{SessionConfig, SessionContext};
+use jiff::civil::Date;
 
 use crate::stages::computed::clustering::week_clustering;
 use crate::stages::computed::smoothing::county_share_smoothed;
@@ -21,7 +22,8 @@ use crate::stages::run_stage::run_stage;
 use crate::stages::stage_rows::whole_table;
 use disclosure::place::Place;
 use disclosure::public_row::PublicRow;
-use scouting::failure::Failure;
+use scouting::failure::{Failure, Kind};
+use scouting::visit::week::{IsoWeek, Weeks};
 
 /// The public rows and the tables that are made of them. Whatever writes a public file takes this.
 #[derive(Debug, Clone)]
@@ -43,9 +45,10 @@ impl PublicTables {
             engine.keep(name, batch.schema(), vec![vec![batch]]).await
         };
         keep_counties(engine, setting).await?;
-        keep("public_row", row_table(&rows)?).await?;
-        keep("public_stage", stage_table(&rows)?).await?;
-        keep("public_cell", cell_table(&rows)?).await?;
+        let days = DaysOf(&setting.weeks);
+        keep("public_row", row_table(&rows, days)?).await?;
+        keep("public_stage", stage_table(&rows, days)?).await?;
+        keep("public_cell", cell_table(&rows, days)?).await?;
         keep(
             "county_share_smoothed",
             county_share_smoothed(&rows, setting)?,
@@ -81,6 +84,11 @@ impl PublicTables {
         &self.tables["elsewhere_week"]
     }
 
+    /// Weeks of districts.
+    pub fn district_week(&self) -> &StageTable {
+        &self.tables["district_week"]
+    }
+
     /// Weeks of the whole region.
     pub fn region_week(&self) -> &StageTable {
         &self.tables["region_week"]
@@ -100,6 +108,32 @@ impl PublicTables {
     pub fn sample_point(&self) -> &StageTable {
         &self.tables["sample_point"]
     }
+}
+
+/// The days of the weeks of rows, as columns.
+#[derive(Clone, Copy)]
+struct DaysOf<'a>(&'a Weeks);
+
+impl DaysOf<'_> {
+    fn starts<'r>(self, rows: impl Iterator<Item = &'r PublicRow>) -> Result<ArrayRef, Failure> {
+        days_of(rows, |week| self.0.first_day(week))
+    }
+
+    fn ends<'r>(self, rows: impl Iterator<Item = &'r PublicRow>) -> Result<ArrayRef, Failure> {
+        days_of(rows, |week| self.0.last_day(week))
+    }
+}
+
+fn days_of<'r>(
+    rows: impl Iterator<Item = &'r PublicRow>,
+    of: impl Fn(IsoWeek) -> Date,
+) -> Result<ArrayRef, Failure> {
+    let days = rows.map(|row| match row.iso_week.parse() {
+        Ok(week) => Ok(days_since_epoch(of(week))),
+        Err(why) => Err(Failure::new(Kind::Damaged, "a public row names no week").caused_by(why)),
+    });
+    let days = days.collect::<Result<Vec<i32>, Failure>>()?;
+    Ok(Arc::new(Date32Array::from(days)))
 }
 
 fn texts<'a>(values: impl Iterator<Item = Option<&'a str>>) -> ArrayRef {
@@ -122,7 +156,7 @@ fn floats(values: impl Iterator<Item = Option<f64>>) -> ArrayRef {
     Arc::new(values.collect::<Float64Array>())
 }
 
-fn row_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
+fn row_table(rows: &[PublicRow], days: DaysOf<'_>) -> Result<RecordBatch, Failure> {
     let each = || rows.iter();
     let words: Vec<String> = each().map(|row| row.place.in_words()).collect();
     let classes: Vec<Option<String>> = each()
@@ -143,6 +177,8 @@ fn row_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
         ("district", texts(districts.iter().map(Option::as_deref))),
         ("season", small(each().map(|row| row.season))),
         ("iso_week", texts(each().map(|row| Some(&*row.iso_week)))),
+        ("week_start", days.starts(each())?),
+        ("week_end", days.ends(each())?),
         ("protocol", texts(each().map(|row| Some(&*row.protocol)))),
         ("edition", small(each().map(|row| i32::from(row.edition)))),
         (
@@ -192,7 +228,7 @@ fn row_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
     ])
 }
 
-fn stage_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
+fn stage_table(rows: &[PublicRow], days: DaysOf<'_>) -> Result<RecordBatch, Failure> {
     let each = || {
         rows.iter()
             .flat_map(|row| row.stages.iter().map(move |stage| (row, stage)))
@@ -203,6 +239,8 @@ fn stage_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
             "iso_week",
             texts(each().map(|(row, _)| Some(&*row.iso_week))),
         ),
+        ("week_start", days.starts(each().map(|(row, _)| row))?),
+        ("week_end", days.ends(each().map(|(row, _)| row))?),
         (
             "protocol",
             texts(each().map(|(row, _)| Some(&*row.protocol))),
@@ -223,7 +261,7 @@ fn stage_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
     ])
 }
 
-fn cell_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
+fn cell_table(rows: &[PublicRow], days: DaysOf<'_>) -> Result<RecordBatch, Failure> {
     let each = || {
         rows.iter()
             .flat_map(|row| row.cells.iter().map(move |cell| (row, cell)))
@@ -241,6 +279,8 @@ fn cell_table(rows: &[PublicRow]) -> Result<RecordBatch, Failure> {
             "iso_week",
             texts(each().map(|(row, _)| Some(&*row.iso_week))),
         ),
+        ("week_start", days.starts(each().map(|(row, _)| row))?),
+        ("week_end", days.ends(each().map(|(row, _)| row))?),
         (
             "protocol",
             texts(each().map(|(row, _)| Some(&*row.protocol))),

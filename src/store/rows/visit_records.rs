@@ -62,7 +62,7 @@ impl Snapshot {
         .await
     }
 
-    /// The visits of a field that count in a week under a protocol, in the order of their days.
+    /// The visits of a field that count between two days, both included, under a protocol, in the order of their days.
     ///
     /// # Errors
     /// A [`Failure`] if the store cannot be read.
@@ -70,20 +70,21 @@ impl Snapshot {
         &self,
         field_id: &str,
         protocol: &str,
-        iso_week: &str,
+        days: (Date, Date),
     ) -> Result<Vec<String>, Failure> {
         #[derive(Deserialize)]
         struct Row {
             visit_id: String,
         }
         let (field_id, protocol) = (quoted(field_id), quoted(protocol));
-        let iso_week = quoted(iso_week);
+        let (first, last) = days;
         let query = format!(
             "with visible as (select * from visits where load_id in (select load_id from receipts)), \
              newest as (select visit_id, max(revision) as revision from visible group by visit_id) \
              select visible.visit_id as visit_id from visible inner join newest \
                on visible.visit_id = newest.visit_id and visible.revision = newest.revision \
-             where not retracted and field_id = {field_id} and protocol = {protocol} and iso_week = {iso_week} \
+             where not retracted and field_id = {field_id} and protocol = {protocol} \
+               and observed_on between date '{first}' and date '{last}' \
              order by observed_on, visible.visit_id"
         );
         let visits: Vec<Row> = rows(self.session(), &query).await?;

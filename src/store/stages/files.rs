@@ -266,7 +266,13 @@ mod tests {
 
     #[test]
     fn every_stage_reads_only_what_is_made_before_it() {
-        let given = ["visits", "receipts", "protocol_window", "county"];
+        let given = [
+            "visits",
+            "receipts",
+            "protocol_window",
+            "county",
+            "named_day",
+        ];
         let stages = stages().unwrap();
         assert!(stages.iter().all(|stage| !stage.public));
         assert_read_in_order(stages, &given);

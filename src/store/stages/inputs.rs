@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, AsArray, Int32Array, RecordBatch, StringArray};
+use arrow::array::{ArrayRef, AsArray, Date32Array, Int32Array, RecordBatch, StringArray};
 use arrow::datatypes::Float64Type;
 use datafusion::error::DataFusionError;
 use datafusion::prelude::SessionContext;
@@ -16,8 +16,10 @@ use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 use scouting::protocol::threshold::visit_threshold_sql;
 use scouting::region::point_grid::GridWidth;
+use scouting::visit::week::{IsoWeek, Weeks};
 
-use crate::stages::computed::windows::Weather;
+use crate::rows::query_rows::one_row;
+use crate::stages::computed::windows::{Weather, day_since_epoch};
 use crate::stages::engine::{Engine, Parts};
 use crate::stages::stage_rows::rows_of;
 
@@ -28,6 +30,8 @@ pub struct Setting {
     pub rule: Rule,
     /// The district of each county that has one.
     pub districts: BTreeMap<String, String>,
+    /// The days of each week.
+    pub weeks: Weeks,
     /// Width of the grid of published points.
     pub point_grid: GridWidth,
     /// Every county of the region.
@@ -57,7 +61,7 @@ pub struct RegionCounty {
     pub neighbors: Vec<usize>,
 }
 
-/// Keeps `county` and `protocol_window`.
+/// Keeps `county`, `protocol_window` and `named_day`.
 pub(crate) async fn keep_setting(
     engine: Engine<'_>,
     catalogue: &Catalogue,
@@ -66,6 +70,7 @@ pub(crate) async fn keep_setting(
     let text = |values: Vec<&str>| Arc::new(StringArray::from(values)) as ArrayRef;
     let whole = |values: Vec<i32>| Arc::new(Int32Array::from(values)) as ArrayRef;
     keep_counties(engine, setting).await?;
+    keep_named_days(engine, &setting.weeks).await?;
     let windows: Vec<(&str, (i32, i32), i32)> = catalogue
         .protocols()
         .filter_map(|protocol| {
@@ -102,6 +107,44 @@ pub(crate) async fn keep_setting(
     Ok(())
 }
 
+/// First and last day of the visits.
+#[derive(Deserialize)]
+struct DaysOfVisits {
+    first: Option<i32>,
+    last: Option<i32>,
+}
+
+/// Keeps `named_day`: the days of the visits whose week has another name than the ISO week of the day; none where weeks
+/// start on Monday.
+async fn keep_named_days(engine: Engine<'_>, weeks: &Weeks) -> Result<(), Failure> {
+    let mut named: Vec<(i32, String)> = Vec::new();
+    if !weeks.are_iso_weeks() {
+        let query = "select cast(min(observed_on) as int) as first, cast(max(observed_on) as int) as last from visits";
+        let days: DaysOfVisits = one_row(engine.session(), query).await?;
+        for number in days
+            .first
+            .into_iter()
+            .zip(days.last)
+            .flat_map(|(first, last)| first..=last)
+        {
+            let day = day_since_epoch(number);
+            let week = weeks.of(day);
+            if week != IsoWeek::of(day) {
+                named.push((number, week.to_string()));
+            }
+        }
+    }
+    let days = Date32Array::from_iter_values(named.iter().map(|(number, _)| *number));
+    let names = StringArray::from_iter_values(named.iter().map(|(_, week)| week));
+    let batch = table_of(vec![
+        ("observed_on", Arc::new(days) as ArrayRef),
+        ("iso_week", Arc::new(names)),
+    ])?;
+    engine
+        .keep("named_day", batch.schema(), vec![vec![batch]])
+        .await
+}
+
 /// Keeps `county`.
 pub(crate) async fn keep_counties(engine: Engine<'_>, setting: &Setting) -> Result<(), Failure> {
     let counties = setting.counties.iter();
@@ -113,7 +156,15 @@ pub(crate) async fn keep_counties(engine: Engine<'_>, setting: &Setting) -> Resu
         ),
         (
             "county_name",
-            text(counties.map(|county| &*county.name).collect()),
+            text(counties.clone().map(|county| &*county.name).collect()),
+        ),
+        (
+            "district",
+            Arc::new(
+                counties
+                    .map(|county| setting.districts.get(&county.id))
+                    .collect::<StringArray>(),
+            ),
         ),
     ])?;
     engine

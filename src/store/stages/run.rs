@@ -91,7 +91,7 @@ async fn in_parts(
 ) -> Result<Rollup, Failure> {
     let parts = match elsewhere {
         Some(_) => Vec::new(),
-        None => week_parts(snapshot, visits_at_once).await?,
+        None => week_parts(snapshot, &setting.weeks, visits_at_once).await?,
     };
     if parts.len() < 2 {
         let engine = Engine::with(snapshot.session(), elsewhere);

@@ -9,7 +9,7 @@ use super::desk::{on_the_disk, reported};
 
 /// Looks at one weather file.
 pub fn look(bytes: &[u8]) {
-    let Some(stations) = on_the_disk(bytes, |path| reported(read_weather(path, &[]))) else {
+    let Some(stations) = on_the_disk(bytes, |path| reported(read_weather(path, &[], None))) else {
         return;
     };
     assert!(!stations.is_empty(), "a file without a station");

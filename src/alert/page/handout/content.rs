@@ -1,13 +1,14 @@
 //! What the PDF and the e-mail say: the words of the page, block by block, in the page's order. How a block looks is not
 //! known here.
 
+use super::super::answers::answers;
 use super::super::changes::changes_of;
 use super::super::county_map::{CountyMap, MapTitle, draw_county_map};
 use super::super::county_table::{FigureCells, Sortable, TableRow, table_rows};
 use super::super::stage_mix::stages_counted;
 use super::super::summary::Summary;
 use super::super::when::when_due;
-use super::super::wording::{coverage_of_counties, headline, key_facts, paragraph, rule_in_words};
+use super::super::wording::{coverage_of_counties, headline_of, paragraph, rule_in_words};
 use super::note_blocks::note_blocks;
 use crate::alert::bulletin::Bulletin;
 use crate::shared::cautions::{Group, standing_cautions};
@@ -16,7 +17,7 @@ use crate::shared::shown_days::week_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::shown_numbers::join_with_and;
 use crate::shared::unseen::plain_text;
-use scouting::failure::{Failure, Kind};
+use scouting::failure::Failure;
 
 /// A piece of a line of text.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -86,12 +87,7 @@ pub(super) struct Content {
 
 /// The content of an alert.
 pub(super) fn content(bulletin: &Bulletin) -> Result<Content, Failure> {
-    let week = week_in_words(bulletin.iso_week).ok_or_else(|| {
-        Failure::new(
-            Kind::Publish,
-            format!("{:?} is no ISO 8601 week", bulletin.iso_week),
-        )
-    })?;
+    let week = week_in_words(bulletin.week()?, bulletin.weeks);
     let protocol = bulletin.protocol;
     let words = protocol.words();
     let summary = Summary::of(bulletin.region, bulletin.rows, words);
@@ -102,7 +98,7 @@ pub(super) fn content(bulletin: &Bulletin) -> Result<Content, Failure> {
     };
     Ok(Content {
         subject: plain_text(&protocol.title),
-        headline: headline(&summary),
+        headline: headline_of(bulletin),
         blocks: [
             top(bulletin, &summary, &week),
             words_of_others(bulletin),
@@ -148,10 +144,10 @@ fn top(bulletin: &Bulletin, summary: &Summary, week: &str) -> Vec<Block> {
             issue.in_words() + &correction.unwrap_or_default(),
         ));
     }
-    blocks.push(Block::Title(headline(summary)));
+    blocks.push(Block::Title(headline_of(bulletin)));
     let at_top = protocol.cautions_at_top.iter();
     blocks.extend(at_top.map(|text| named("Caution.", text)));
-    let facts = key_facts(summary).into_iter();
+    let facts = answers(bulletin, summary).titled().into_iter();
     blocks.extend(facts.map(|(name, fact)| named(&format!("{name}:"), &fact)));
     blocks.push(text(&paragraph(bulletin)));
     let stages = stages_counted(&bulletin.so_far.stages, bulletin.iso_week)

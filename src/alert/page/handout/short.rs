@@ -1,6 +1,5 @@
 //! The alert in a text of at most 300 letters, for text messages and posts: pest, week, finding, how sure, what to do, link.
 
-use jiff::civil::Date;
 
 use super::super::row_words::fields_in_words;
 use super::super::summary::Summary;
@@ -9,7 +8,6 @@ use crate::alert::bulletin::Bulletin;
 use crate::shared::cautions::SHORT;
 use crate::shared::shown_numbers::count_of;
 use scouting::failure::{Failure, Kind};
-use scouting::visit::week::IsoWeek;
 
 /// Room of the whole text, its line end not counted: two text messages, joined.
 pub(crate) const ROOM: usize = 300;
@@ -23,12 +21,7 @@ const PRELIMINARY: &str = "Preliminary. ";
 /// # Errors
 /// A [`Failure`] if the week is no ISO 8601 week.
 pub(super) fn short_text(bulletin: &Bulletin) -> Result<String, Failure> {
-    let ends = last_day(bulletin.iso_week).ok_or_else(|| {
-        Failure::new(
-            Kind::Publish,
-            format!("{:?} is no ISO 8601 week", bulletin.iso_week),
-        )
-    })?;
+    let ends = bulletin.weeks.last_day(bulletin.week()?);
     let words = bulletin.protocol.words();
     let summary = Summary::of(bulletin.region, bulletin.rows, words);
     let notice = bulletin.region.invented().map(|_| "INVENTED DATA. ");
@@ -68,11 +61,6 @@ pub(super) fn short_text(bulletin: &Bulletin) -> Result<String, Failure> {
             format!("the short text has no room in {ROOM} letters"),
         )
     })
-}
-
-/// The last day of a week.
-fn last_day(iso_week: &str) -> Option<Date> {
-    Some(iso_week.parse::<IsoWeek>().ok()?.sunday())
 }
 
 /// The pest: the title of the protocol up to its first comma, whole words of it.

@@ -86,13 +86,7 @@ impl Step {
                 })
             }
             Step::StandingFigure => Ok(Made {
-                parts: standing_figure(
-                    rows,
-                    catalogue,
-                    &setting.weather,
-                    seasons,
-                    setting.certainty,
-                )?,
+                parts: standing_figure(rows, catalogue, setting, seasons)?,
                 visits_without_threshold: 0,
             }),
         }

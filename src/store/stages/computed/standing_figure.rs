@@ -10,23 +10,22 @@ use arrow::datatypes::{Field, Schema};
 
 use crate::stages::computed::certainty::KnownRanges;
 use crate::stages::computed::seasons::Seasons;
-use crate::stages::computed::windows::{KnownHeat, Weather};
+use crate::stages::computed::windows::KnownHeat;
 use crate::stages::engine::Parts;
+use crate::stages::inputs::Setting;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 
 /// The rows of `standing_visit` in the parts and the order in which they came, with the computed columns that the head of
-/// `30_standing_visit.sql` lists. `seasons` is what is known of them; `None` to take it from these rows. `certainty` is the
-/// probability from which on a field is called.
+/// `30_standing_visit.sql` lists. `seasons` is what is known of them; `None` to take it from these rows.
 ///
 /// # Errors
 /// A [`Failure`] if a column is not what the stage promises.
 pub(crate) fn standing_figure(
     standing_visit: Parts,
     catalogue: &Catalogue,
-    weather: &Weather,
+    setting: &Setting,
     seasons: Option<&Seasons>,
-    certainty: f64,
 ) -> Result<Parts, Failure> {
     let of_these = match seasons {
         Some(_) => None,
@@ -34,8 +33,8 @@ pub(crate) fn standing_figure(
     };
     let seasons = seasons.or(of_these.as_ref());
     let seasons = seasons.expect("seasons are given, or taken from the rows");
-    let mut ranges = KnownRanges::of(seasons, certainty);
-    let mut heat = KnownHeat::of(weather);
+    let mut ranges = KnownRanges::of(seasons, setting.certainty);
+    let mut heat = KnownHeat::of(&setting.weather, &setting.weeks);
     let mut with_figures = |batch: RecordBatch| {
         let mut fields = batch.schema().fields().to_vec();
         let mut columns = batch.columns().to_vec();

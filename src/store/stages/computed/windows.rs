@@ -20,7 +20,7 @@ use scouting::phenology::spray_window::{
 };
 use scouting::phenology::weather::WeatherSeries;
 use scouting::protocol::catalogue::{Catalogue, Protocol};
-use scouting::visit::week::IsoWeek;
+use scouting::visit::week::Weeks;
 
 const EPOCH: Date = Date::constant(1970, 1, 1);
 
@@ -74,16 +74,23 @@ pub(crate) fn days_since_epoch(day: Date) -> i32 {
     (day - EPOCH).get_days()
 }
 
+/// The day that many days after January 1, 1970.
+pub(crate) fn day_since_epoch(days: i32) -> Date {
+    EPOCH.saturating_add(jiff::Span::new().days(days))
+}
+
 /// The heat of the stations as it was known at the end of a week, each computed once.
 pub(crate) struct KnownHeat<'a> {
     weather: &'a Weather,
+    weeks: &'a Weeks,
     known: HashMap<(&'a str, usize, Date), Option<StationHeat>>,
 }
 
 impl<'a> KnownHeat<'a> {
-    pub(crate) fn of(weather: &'a Weather) -> KnownHeat<'a> {
+    pub(crate) fn of(weather: &'a Weather, weeks: &'a Weeks) -> KnownHeat<'a> {
         KnownHeat {
             weather,
+            weeks,
             known: HashMap::new(),
         }
     }
@@ -154,12 +161,12 @@ impl<'a> KnownHeat<'a> {
         day: Date,
     ) -> Option<&StationHeat> {
         let station = self.weather.station_of(county_id)?;
-        let sunday = IsoWeek::of(day).sunday();
-        let key = (protocol.id.as_str(), station, sunday);
+        let week_end = self.weeks.last_day(self.weeks.of(day));
+        let key = (protocol.id.as_str(), station, week_end);
         let weather = self.weather;
         let entry = self.known.entry(key).or_insert_with(|| {
             let heat = StationHeat::of(&weather.stations[station], protocol.development.as_ref()?)?;
-            Some(heat.through(sunday))
+            Some(heat.through(week_end))
         });
         entry.as_ref()
     }

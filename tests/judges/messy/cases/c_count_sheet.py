@@ -81,7 +81,7 @@ def cases():
             "the heading was changed to Treatment cost ($/ha), the unit chosen is the acre",
             lambda book: head(book, "Visits", "Treatment cost", "Treatment cost ($/ha)"),
             truth=[],
-            bad=[Bad("treatment_cost", ["L1", "L2", "M2"], None, [])],
+            bad=[Bad("treatment_cost", ["N1", "N2", "O2"], None, [])],
         ),
         filled("bud-totals", "one total a head in place of its bracts", totals, truth=bud_totals(visits(2))),
         filled("totals-too", "the bracts of each head and their total", lambda book: totals(book, keep=True)),
