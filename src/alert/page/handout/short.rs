@@ -1,6 +1,5 @@
 //! The alert in a text of at most 300 letters, for text messages and posts: pest, week, finding, how sure, what to do, link.
 
-
 use super::super::row_words::fields_in_words;
 use super::super::summary::Summary;
 use super::short_letters::{in_short_letters, room_of};
