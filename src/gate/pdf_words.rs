@@ -80,10 +80,10 @@ pub fn words_of_pdf(bytes: &[u8]) -> Result<String, Cause> {
                 words.push_str(std::str::from_utf8(stream)?);
             }
             (Some("CMap"), Some(stream)) => check_codes(stream)?,
-            (Some("Font"), _) if name("Subtype") == Some("Type0") => {
-                if name("Encoding") != Some("Identity-H") {
-                    return Err("a font has letters under other numbers than Unicode's".into());
-                }
+            (Some("Font"), _)
+                if name("Subtype") == Some("Type0") && name("Encoding") != Some("Identity-H") =>
+            {
+                return Err("a font has letters under other numbers than Unicode's".into());
             }
             _ => {}
         }

@@ -57,7 +57,7 @@ pub(crate) const IN_ONE_SENTENCE: &str = "Preliminary regional scouting figures,
     bloom, and ask licensed local advice before treating.";
 
 /// The same for a text message, in letters that every telephone has.
-pub(crate) const SHORT: &str = "No treatment recommendation: scout your own field; label, local law, bees at bloom and licensed advice come first.";
+pub(crate) const SHORT: &str = "No treatment recommendation: scout your own field; label, local law, bees and licensed advice come first.";
 
 /// The same for what is about one field.
 pub(crate) const OF_ONE_FIELD: &str = "A count of one field, not a treatment recommendation: follow the product's label and local rules, mind bees at bloom, and ask \

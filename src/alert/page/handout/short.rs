@@ -5,7 +5,6 @@ use super::super::summary::Summary;
 use super::short_letters::{in_short_letters, room_of};
 use crate::alert::bulletin::Bulletin;
 use crate::shared::cautions::SHORT;
-use crate::shared::count_words::CountWords;
 use crate::shared::shown_numbers::count_of;
 use scouting::failure::{Failure, Kind};
 
@@ -30,21 +29,29 @@ pub(super) fn short_text(bulletin: &Bulletin) -> Result<String, Failure> {
     let [subject, bare_subject] = SUBJECT_ROOM.map(|room| subject(title, room));
     let week = format!("week ending {}", ends.strftime("%b %-d, %Y"));
     let finding = finding(&summary);
-    let sure = how_sure(&summary);
+    let fields = Summary::fields(&summary.shown) as usize;
+    let fields = count_of(fields, words.one(), words.several());
+    let sure = match summary.shown.is_empty() {
+        true => [PRELIMINARY.to_owned(), PRELIMINARY.to_owned()],
+        false => [
+            format!("Preliminary: {fields}, not a random sample. "),
+            format!("Preliminary: {fields}. "),
+        ],
+    };
     let link = bulletin
         .public_folder
         .map(|folder| format!(" {folder}alert.html"));
     let link = link.unwrap_or_default();
     let counties = counties_at_threshold(&summary);
-    let with = |listed: &str, link: &str| {
+    let with = |listed: &str, sure: &str, link: &str| {
         format!("{notice}{subject}, {week}: {finding}{listed}. {sure}{SHORT}{link}")
     };
     let bare = format!("{notice}{bare_subject}, {week}: {finding}. {PRELIMINARY}{SHORT}");
     // The fullest that has room: first fewer counties are named, then the link goes, then all that can be spared.
     let whole = (0..=counties.len())
         .rev()
-        .map(|named| with(&shortened(&counties, named), &link))
-        .chain([with("", ""), bare])
+        .map(|named| with(&shortened(&counties, named), &sure[0], &link))
+        .chain([with("", &sure[1], &link), with("", &sure[0], ""), bare])
         .map(|text| in_short_letters(&text))
         .find(|text| room_of(text) <= ROOM);
     whole.map(|text| text + "\n").ok_or_else(|| {
@@ -99,27 +106,14 @@ fn finding(summary: &Summary) -> String {
                 let all = Summary::fields(&summary.elsewhere);
                 let found = match most {
                     0 => format!("no {one} {at}"),
-                    _ => format!("1 or more {several} {at}"),
+                    _ => format!("{several} {at}"),
                 };
                 format!("{found} among {all} in counties with too few to report alone")
             }
         },
         (_, 0) if summary.nothing_found() => format!("nothing found {reported}"),
         (_, 0) => format!("no {one} {at} {reported}"),
-        (_, some) => format!("1 or more {several} {at} in {some} of {counties} reported"),
-    }
-}
-
-/// How far the finding can be trusted.
-fn how_sure(summary: &Summary) -> String {
-    let fields = Summary::fields(&summary.shown);
-    match fields {
-        0 => PRELIMINARY.to_owned(),
-        _ => {
-            let words: CountWords = summary.words;
-            let fields = count_of(fields as usize, words.one(), words.several());
-            format!("Preliminary: {fields}, not a random sample. ")
-        }
+        (_, some) => format!("{several} {at} in {some} of {counties} reported"),
     }
 }
 
@@ -187,8 +181,8 @@ mod tests {
     #[test]
     fn the_barest_text_has_room() {
         let longest = [
-            "1 or more survey sites at the risk level in 1000 of 1000 counties reported. ",
-            "1 or more survey sites at the risk level among 10000 in counties with too few to report alone. ",
+            "survey sites at the risk level in 1000 of 1000 counties reported. ",
+            "survey sites at the risk level among 10000 in counties with too few to report alone. ",
             "all survey sites at another crop stage, not counted. ",
         ];
         let most = "INVENTED DATA. ".len()
