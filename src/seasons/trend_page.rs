@@ -19,7 +19,7 @@ use crate::shared::count_words::CountWords;
 use crate::shared::page::Inline;
 use crate::shared::page::swatch;
 use crate::shared::passages::sentence_case;
-use crate::shared::shown_days::week_in_words;
+use crate::shared::shown_days::named_week_in_words;
 use crate::shared::shown_names::{display_name, display_names};
 use crate::shared::shown_numbers::Units;
 use crate::shared::unseen::plain_text;
@@ -196,7 +196,7 @@ fn season_maps(
         weeks.entry(&row.iso_week).or_default().push(row.clone());
     }
     let drawn = weeks.into_iter().map(|(iso_week, rows)| {
-        let week = week_in_words(iso_week).unwrap_or_else(|| iso_week.to_owned());
+        let week = named_week_in_words(iso_week, &rows[0].weeks());
         let map = maps.draw(&rows, &format!("{title}, {week}"), words);
         (sentence_case(&week), map)
     });

@@ -104,7 +104,7 @@ impl SmallMaps {
 
     /// The classes of the median that the maps are painted in, from low to high.
     pub(crate) fn scale() -> impl Iterator<Item = Class> {
-        Class::all(Level::Survey)
+        Class::known(&[Level::Survey])
             .into_iter()
             .filter(|class| matches!(class, Class::NothingFound | Class::Median(..)))
     }
