@@ -165,7 +165,7 @@ fn blanks(protocol: &Protocol, units: Units) -> Vec<Blank> {
         Blank {
             unit: "tick one",
             before: "",
-            ..blank(VisitColumn::CropType, 6, protocol.crop_types.clone())
+            ..blank(VisitColumn::CropType, 8, protocol.crop_types.clone())
         },
         blank(VisitColumn::Cost, 4, words(&area)),
         blank(VisitColumn::Value, 4, words(&weight)),
@@ -179,11 +179,11 @@ fn blanks(protocol: &Protocol, units: Units) -> Vec<Blank> {
             before: "",
             ..blank(
                 VisitColumn::Treatment,
-                8,
+                6,
                 words(&TreatmentKind::ALL.map(TreatmentKind::name)),
             )
         },
-        blank(VisitColumn::Remarks, 12, Vec::new()),
+        blank(VisitColumn::Remarks, 6, Vec::new()),
     ]
 }
 
