@@ -370,40 +370,20 @@ fn a_treatment_is_read_with_its_day_and_an_older_sheet_has_none() {
 /// The units are there from the start: a row in which nobody wrote is no visit, and a scout who writes amounts alone has them.
 #[test]
 fn the_units_of_a_fresh_sheet_hold_where_a_scout_writes_amounts_alone() {
-    let mut book = Book(sheets(
-        &count_sheet_xlsx(&bsm_eggs(), &options()).expect("a workbook"),
-    ));
+    let fresh = count_sheet_xlsx(&bsm_eggs(), &options()).expect("a workbook");
+    let book = Book(sheets(&fresh));
     let records = count_sheet_records(&book.0, "sheet.xlsx").expect("a count sheet");
     assert_eq!(records.expect("its tabs").len(), 0, "nobody wrote in it");
-    let proposed = |book: &mut Book, heading: &str| {
-        let at = book.at("Visits", heading);
-        book.tab("Visits").rows[1].cells[at].clone()
-    };
-    for (heading, unit) in [
-        ("Area in", "acre"),
-        ("Cost per", "acre"),
-        ("Currency", "USD"),
-        ("Value per", "cwt"),
-        ("Plants per", "acre"),
-    ] {
-        assert_eq!(
-            proposed(&mut book, heading),
-            Cell::Text(unit.to_owned()),
-            "{heading}"
-        );
+    for (units, price, area) in [(Units::Us, "cwt", "acre"), (Units::Metric, "kg", "ha")] {
+        let wanted = SheetOptions { units, ..options() };
+        let workbook = count_sheet_xlsx(&bsm_eggs(), &wanted).expect("a workbook");
+        let mut book = Book(sheets(&workbook));
+        for (heading, unit) in [("Area in", area), ("Value per", price), ("Currency", "USD")] {
+            let at = book.at("Visits", heading);
+            let proposed = &book.tab("Visits").rows[1].cells[at];
+            assert_eq!(*proposed, Cell::Text(unit.to_owned()), "{heading}");
+        }
     }
-    let metric = SheetOptions {
-        units: Units::Metric,
-        ..options()
-    };
-    let mut book = Book(sheets(
-        &count_sheet_xlsx(&bsm_eggs(), &metric).expect("a workbook"),
-    ));
-    assert_eq!(
-        proposed(&mut book, "Value per"),
-        Cell::Text("kg".to_owned())
-    );
-    assert_eq!(proposed(&mut book, "Area in"), Cell::Text("ha".to_owned()));
 }
 
 #[test]

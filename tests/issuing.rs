@@ -78,7 +78,7 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
     );
     assert!(folder_bytes(&out) == frozen, "other bytes");
 
-    // The correction differs, says what it replaces and what changed, and is frozen in its turn.
+    // The update differs, says what it replaces and what changed, and is frozen in its turn.
     let run = workspace.run(&["alert", "--reissue", "1", "--format", "json"]);
     let second = run.expect_code(0).json();
     assert_eq!(
@@ -114,7 +114,10 @@ fn an_issued_alert_comes_out_byte_for_byte_after_later_loads_changed_the_figures
             &page,
             "(was: no figures: not visited, or too few fields to publish)",
         ),
-        (&mail, "**Correction:** it replaces alert 1."),
+        (
+            &mail,
+            "**Update.** It includes reports received or corrected since. It replaces alert 1.",
+        ),
         (
             &mail,
             "(was: no figures: not visited, or too few fields to publish)",
@@ -252,7 +255,7 @@ fn several_that_issue_at_once_get_numbers_of_their_own() {
             .run(&["alert", "--as-issued", &number.to_string()])
             .expect_code(0);
     }
-    // Of two corrections of the same alert one is asked to correct the other's.
+    // Of two updates of the same alert one is asked to update the other's.
     let codes: BTreeSet<Option<i32>> = std::thread::scope(|scope| {
         let two =
             [(); 2].map(|()| scope.spawn(|| workspace.run(&["alert", "--reissue", "1"]).code));

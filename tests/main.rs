@@ -7,6 +7,7 @@ mod fuzz_tokens;
 mod support; // what several modules need
 mod visit_files; // visits as files of our own schema
 
+mod answers; // the top of an alert: where, how sure, what to do now, and the office
 mod bucket; // addresses of buckets that are refused
 mod care; // files put together and removed, each file held to its log
 mod cli; // the program as a person meets it: help, exit codes, messages
@@ -75,4 +76,5 @@ mod undo; // whose a submission is, the list of submissions, taking one back
 mod undo_model; // loads, undos and edits in any order, against a model of their own
 mod visit_edit; // one visit shown, and changed by a next revision
 mod week_starts; // weeks that start on a day of the office, from load to package
+mod weekly; // all alerts of a week in one go: drafted, confirmed, issued, replaced, published, and how long it takes
 mod whose_field; // two senders who number alike, prefixes, and records that come back with them

@@ -11,6 +11,7 @@ pub(crate) mod issue;
 pub(crate) mod map_page;
 pub mod note;
 pub mod page;
+pub(crate) mod pest_line;
 pub(crate) mod protocol_facts;
 pub(crate) mod publish;
 pub(crate) mod week_pages;

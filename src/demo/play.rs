@@ -4,9 +4,11 @@ use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 
-use crate::alert::chosen::{chosen_protocol, publishing};
-use crate::alert::draft::write_draft;
-use crate::alert::issue::issuing::{IssueRequest, NoteChoice, issue};
+use crate::alert::chosen::{Choice, newest_week};
+use crate::alert::draft::write_drafts;
+use crate::alert::issue::issuing::issue;
+use crate::alert::issue::request::IssueRequest;
+use crate::alert::note::given::Notes;
 use crate::demo::files::{DemoFiles, demo_files};
 use crate::demo::options::SampleOptions;
 use crate::figures::files::roll_up_to;
@@ -20,7 +22,7 @@ use crate::workspace::{RegionSettings, Workspace, own_region};
 use disclosure::editions::Entry;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::week::IsoWeek;
-use store::alerts::table::{AlertBook, issued_alerts, published_rows};
+use store::alerts::table::AlertBook;
 use store::public::public_rows::Publishing;
 use store::stages::rollup::Period;
 
@@ -99,26 +101,14 @@ async fn alerts(workspace: &Workspace, now: impl Fn() -> Timestamp) -> Result<Pa
     for (week, protocol) in &visited {
         let week = week.parse().ok().filter(|week| to_issue.contains(week));
         if let Some(week) = week {
-            let request = IssueRequest::Week(week, Some(protocol.clone()));
-            issue(workspace, &request, NoteChoice::None, now()).await?;
+            let request = IssueRequest::Week(week, protocol.clone());
+            issue(workspace, &request, &Notes::None, now()).await?;
         }
     }
-    let (published, issued) = (published_rows(&store).await?, issued_alerts(&store).await?);
-    let mut pages = Vec::new();
-    let of_newest = visited
-        .iter()
-        .filter(|(week, _)| *week == newest.to_string());
-    for (_, id) in of_newest {
-        let protocol = chosen_protocol(&figures, newest, Some(id))?.clone();
-        figures = figures
-            .publishing(&published, &publishing(newest, id))
-            .await?;
-        figures = figures.with_arrivals(&snapshot).await?;
-        pages.push(write_draft(
-            workspace, &figures, newest, &protocol, None, &issued,
-        )?);
-    }
-    let page = pages.into_iter().next();
+    let (week, protocols) = Choice::default().of(&figures)?;
+    let of_week = (week, protocols.as_slice());
+    let drafts = write_drafts(workspace, &snapshot, figures, of_week, &Notes::None).await?;
+    let page = drafts.into_iter().map(|draft| draft.page).next();
     page.ok_or_else(|| Failure::new(Kind::Publish, "the demo has no week with visits"))
 }
 
@@ -130,11 +120,4 @@ fn write_submissions(inbox: &Path, sample: &DemoFiles) -> Result<(), Failure> {
             .map_err(|error| Failure::file("write", &path, error))?;
     }
     Ok(())
-}
-
-fn newest_week(figures: &Figures) -> Result<IsoWeek, Failure> {
-    let visited = figures.visited();
-    let weeks = visited.iter().filter_map(|(week, _)| week.parse().ok());
-    let newest = weeks.max();
-    newest.ok_or_else(|| Failure::new(Kind::Publish, "the demo has no week with visits"))
 }

@@ -16,7 +16,7 @@ use super::written::Written;
 use crate::alert::confidences::{confidences, gate};
 use crate::alert::inputs::{Inputs, sha256_of};
 use crate::alert::issue::as_issued::{find, made_by_an_older_program};
-use crate::alert::issue::issuing::settle;
+use crate::alert::issue::settle::settle;
 use crate::export::gate::ExportGate;
 use crate::export::grid_rows::grid_rows;
 use crate::export::take_home::{KEPT_FOR_IT, take_home};

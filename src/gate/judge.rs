@@ -11,7 +11,9 @@ use super::handouts::{self, judge_picture, judge_short};
 use super::names::{Closeness, PrivateNames};
 use super::pdf_words::words_of_pdf;
 use super::points::PrivatePoints;
-use super::public_files::{Judged, PUBLIC_AROUND, PUBLIC_FILES, WEEK_PAGE};
+use super::public_files::{
+    Judged, LATEST, LATEST_MANIFEST, PUBLIC_AROUND, PUBLIC_FILES, WEEK_PAGE,
+};
 use super::row_words::{
     COMPARED, FURTHER, FurtherWords, RowWords, further_words_of, number, words_of,
 };
@@ -171,7 +173,10 @@ impl Gate {
             let week = rest.strip_suffix(WEEK_PAGE)?.strip_suffix('/')?;
             week.parse::<IsoWeek>().ok()
         });
-        match PUBLIC_AROUND.contains(&name) || is_week_page.is_some() {
+        let is_latest = name.split_once('/').is_some_and(|(folder, file)| {
+            folder == LATEST && [WEEK_PAGE, LATEST_MANIFEST].contains(&file)
+        });
+        match PUBLIC_AROUND.contains(&name) || is_week_page.is_some() || is_latest {
             true => self.judge_words(name, bytes),
             false => Err(stopped(name, "it is no public file")),
         }

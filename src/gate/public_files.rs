@@ -39,7 +39,14 @@ pub(crate) const PUBLIC_FILES: [(&str, Judged); 14] = [
     ("short.txt", Judged::Short),
 ];
 
+/// The name of an alert's page.
+pub(crate) const ALERT_PAGE: &str = "alert.html";
+
 /// The public files next to the alerts.
 pub(crate) const PUBLIC_AROUND: [&str; 2] = ["feed.xml", "index.html"];
-/// The name of a week's page, in a folder of the week.
+/// The folder of the newest alert of each pest: a folder by the id of each protocol, a page and a list for programs.
+pub(crate) const LATEST: &str = "latest";
+/// The list of the newest alerts for programs, in that folder.
+pub(crate) const LATEST_MANIFEST: &str = "latest.json";
+/// The name of a week's page, in a folder of the week; and of the page of the newest alerts.
 pub(crate) const WEEK_PAGE: &str = "index.html";

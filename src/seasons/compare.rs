@@ -156,7 +156,8 @@ fn paths(folder: &Path, files: &[OutputFile]) -> Vec<PathBuf> {
 }
 
 /// Seasons compared by a set of rows.
-struct Compared {
+struct Compared<'a> {
+    rows: &'a [PublicRow],
     seasons: Vec<Season>,
     trends: Vec<FigureTrend>,
     weeks: Vec<SeasonWeek>,
@@ -165,13 +166,14 @@ struct Compared {
     week_starts: Option<String>,
 }
 
-impl Compared {
-    fn of(figures: &SeasonFigures, rows: &[PublicRow]) -> Compared {
+impl<'a> Compared<'a> {
+    fn of(figures: &SeasonFigures, rows: &'a [PublicRow]) -> Compared<'a> {
         let seasons = seasons_of(rows, &figures.counties, &figures.heat);
         let weeks = season_weeks(&seasons);
         let known = weeks.iter().filter(|week| week.heat.is_some()).count();
         let from = figures.heat.from();
         Compared {
+            rows,
             trends: trends_of(&seasons),
             heat: Heat {
                 from,
@@ -223,6 +225,7 @@ impl Compared {
             region: &figures.region,
             catalogue: &figures.catalogue,
             seasons: &self.seasons,
+            rows: self.rows,
             trends: &self.trends,
             weeks: &self.weeks,
             heat: &self.heat,

@@ -1,5 +1,5 @@
-//! Seasons compared on one page that needs nothing else: a heat strip of the region, one of each county, and whether
-//! any figure has a trend.
+//! Seasons compared on one page that needs nothing else: under each pest a small map of each week of its newest season, a
+//! heat strip of the region, one of each county, and whether any figure has a trend.
 //!
 //! Takes finished seasons and verdicts; computes no figure.
 
@@ -11,15 +11,19 @@ use super::season::{Figure, FigureTrend, Season};
 use super::season_place::season_place_in_words;
 use super::season_weeks::SeasonWeek;
 use super::week_strip::{draw_week_strip, strip_classes};
+use crate::figures::map::small_map::SmallMaps;
 use crate::figures::place::Place;
 use crate::shared::cautions::IN_ONE_SENTENCE;
 use crate::shared::chart::Chart;
 use crate::shared::count_words::CountWords;
 use crate::shared::page::Inline;
 use crate::shared::page::swatch;
+use crate::shared::passages::sentence_case;
+use crate::shared::shown_days::named_week_in_words;
 use crate::shared::shown_names::{display_name, display_names};
 use crate::shared::shown_numbers::Units;
 use crate::shared::unseen::plain_text;
+use disclosure::public_row::PublicRow;
 use scouting::failure::{Failure, Kind};
 use scouting::protocol::catalogue::Catalogue;
 use scouting::region::Region;
@@ -36,6 +40,8 @@ pub(crate) struct ComparedSeasons<'a> {
     pub catalogue: &'a Catalogue,
     /// The seasons of every place and protocol, in their order.
     pub seasons: &'a [Season],
+    /// The rows that all of it is made of.
+    pub rows: &'a [PublicRow],
     /// The trends of their figures.
     pub trends: &'a [FigureTrend],
     /// The rank of every week among earlier seasons.
@@ -66,25 +72,35 @@ pub(crate) fn trend_html(compared: &ComparedSeasons) -> Result<String, Failure> 
     let words = CountWords::of_all(
         seasons.filter_map(|season| compared.catalogue.protocol(&season.protocol)),
     );
+    let maps = SmallMaps::of(compared.region);
     Page {
         region: display_name(compared.region.title()),
         notice: compared.region.invented().map(plain_text),
         private: compared.private,
         years: years_in_words(&years),
-        protocols: protocols_of(compared),
+        protocols: protocols_of(compared, &maps),
         heat: compared.heat.said.clone(),
         week_starts: compared.week_starts,
         scale: strip_classes()
             .map(|class| (swatch(class), class.words(words).replace("median ", "")))
             .collect(),
         at: words.at(),
+        outlines: maps.outlines(),
+        legend: SmallMaps::legend(words),
         caution: IN_ONE_SENTENCE,
         store_version: compared.store_version,
-        style: Inline::of(include_str!("../shared/templates/alert.css")),
+        style: Inline::of(STYLE),
     }
     .render()
     .map_err(|error| Failure::because(Kind::Publish, "cannot write the page of seasons", error))
 }
+
+/// The style of an alert, of small maps, and of this page on paper.
+const STYLE: &str = concat!(
+    include_str!("../shared/templates/alert.css"),
+    include_str!("../shared/templates/small_maps.css"),
+    include_str!("../shared/templates/trend.css")
+);
 
 /// Which degree-days are known.
 #[derive(Debug, Clone)]
@@ -112,6 +128,10 @@ struct Page<'a> {
     week_starts: Option<&'a str>,
     /// `at threshold`.
     at: &'static str,
+    /// The counties, once for all small maps.
+    outlines: &'a str,
+    /// What their white, gray and outline mean.
+    legend: String,
     caution: &'static str,
     store_version: i64,
     style: Inline,
@@ -121,6 +141,10 @@ struct Page<'a> {
 struct OfProtocol {
     /// Its title; its id where the catalog does not have it.
     title: String,
+    /// Its newest season.
+    season: i32,
+    /// The week in words and the small map of each week of that season.
+    maps: Vec<(String, String)>,
     places: Vec<OfPlace>,
 }
 
@@ -158,7 +182,28 @@ fn place_now(compared: &ComparedSeasons, place: &Place, protocol: &str) -> Optio
     Some(format!("{}: {said}", now.iso_week()))
 }
 
-fn protocols_of(compared: &ComparedSeasons) -> Vec<OfProtocol> {
+/// A small map of each week of the newest season under a protocol, and that season.
+fn season_maps(
+    compared: &ComparedSeasons,
+    maps: &SmallMaps,
+    (protocol, title): (&str, &str),
+    words: CountWords,
+) -> (i32, Vec<(String, String)>) {
+    let rows = || compared.rows.iter().filter(|row| row.protocol == protocol);
+    let season = rows().map(|row| row.season).max().unwrap_or_default();
+    let mut weeks: BTreeMap<&str, Vec<PublicRow>> = BTreeMap::new();
+    for row in rows().filter(|row| row.season == season) {
+        weeks.entry(&row.iso_week).or_default().push(row.clone());
+    }
+    let drawn = weeks.into_iter().map(|(iso_week, rows)| {
+        let week = named_week_in_words(iso_week, &rows[0].weeks());
+        let map = maps.draw(&rows, &format!("{title}, {week}"), words);
+        (sentence_case(&week), map)
+    });
+    (season, drawn.collect())
+}
+
+fn protocols_of(compared: &ComparedSeasons, maps: &SmallMaps) -> Vec<OfProtocol> {
     let names = display_names(compared.region);
     let mut grouped: BTreeMap<&str, Places> = BTreeMap::new();
     for season in compared.seasons {
@@ -197,12 +242,18 @@ fn protocols_of(compared: &ComparedSeasons) -> Vec<OfProtocol> {
             }
         });
         let places = places.collect();
+        let title = plain_text(known.map_or(id, |protocol| &protocol.title));
+        let (season, maps) = season_maps(compared, maps, (id, &title), words);
         Some(OfProtocol {
-            title: plain_text(known.map_or(id, |protocol| &protocol.title)),
+            title,
+            season,
+            maps,
             places,
         })
     });
-    protocols.collect()
+    let mut protocols: Vec<OfProtocol> = protocols.collect();
+    protocols.sort_by(|one, other| one.title.cmp(&other.title));
+    protocols
 }
 
 /// How many field-weeks each season is based on, so that nobody takes more visits for more pests.

@@ -3,6 +3,7 @@
 use std::io::{BufWriter, IsTerminal, StdoutLock, Write};
 
 use serde::Serialize;
+use serde_json::{Map, Value};
 
 use scouting::failure::{Failure, Kind};
 
@@ -18,6 +19,16 @@ pub(crate) fn say(text: &str) -> Result<(), Failure> {
 pub(crate) fn note(text: &str) {
     // No one can be informed if stderr is gone.
     let _ = writeln!(std::io::stderr().lock(), "{text}");
+}
+
+/// Results for programs: a list under its name, and the members of an only one at the top as well.
+pub(crate) fn list_or_only(name: &str, results: Vec<Value>) -> Value {
+    let mut report = match results.as_slice() {
+        [Value::Object(only)] => only.clone(),
+        _ => Map::new(),
+    };
+    report.insert(name.to_owned(), Value::Array(results));
+    Value::Object(report)
 }
 
 /// Writes one JSON object to stdout, piece by piece: a long report is never held whole.

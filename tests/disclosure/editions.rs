@@ -83,7 +83,7 @@ fn alerts_of_several_protocols_keep_apart_and_only_what_was_issued_is_published(
         .run(&["publish", "--to", &text_of(&place)])
         .expect_code(0);
     let public = contents(&place);
-    assert_eq!(public.len(), 10, "{:?}", public.keys());
+    assert_eq!(public.len(), 19, "{:?}", public.keys());
     for (path, bytes) in public {
         let text = String::from_utf8_lossy(&bytes).into_owned();
         for word in ["bsm-adults", "Banded sunflower moth, adults"] {
@@ -93,7 +93,7 @@ fn alerts_of_several_protocols_keep_apart_and_only_what_was_issued_is_published(
 }
 
 #[test]
-fn a_correction_keeps_the_note_unless_another_is_given() {
+fn an_update_keeps_the_note_unless_another_is_given() {
     let workspace = workspace_of(&fields(BROWN, 0..6, 5));
     let note = workspace.write("note.md", "Moths fly at dusk.\n");
     issue(

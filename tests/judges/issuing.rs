@@ -64,7 +64,7 @@ fn an_alert_whose_issue_is_killed_at_any_step_is_wholly_issued_or_not_at_all() {
             workspace.run(&["publish", "--to", &place]).expect_code(0);
             assert_eq!(
                 folder_bytes(&workspace.beside("public")).len(),
-                10,
+                19,
                 "{call} {number}"
             );
             if !killed {

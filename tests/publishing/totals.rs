@@ -51,9 +51,9 @@ fn no_sum_on_any_page_or_table_rests_on_a_withheld_county() {
         "{}",
         few["0001/alert.md"]
     );
-    // Fifteen at the public place, and eleven of the roll-up.
+    // Thirty-four at the public place, and eleven of the roll-up.
     assert!(
-        few.contains_key("region_week.csv") && few.len() == 26,
+        few.contains_key("region_week.csv") && few.len() == 45,
         "{:?}",
         few.keys()
     );

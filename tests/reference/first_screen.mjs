@@ -18,15 +18,15 @@ function read() {
     };
     const seen = (element) => element.getClientRects().length > 0;
     const texts = (selector) => [...document.querySelectorAll(selector)].filter(seen).map((text) => text.textContent.trim());
-    const outlined = [...document.querySelectorAll('.map path[stroke-width="3"] > title')].map((title) => title.textContent);
+    const outlined = [...document.querySelectorAll('.first .map path[stroke-width="3"] > title')].map((title) => title.textContent);
     return {
         answers: Object.fromEntries([...document.querySelectorAll('.answer')]
             .map((answer) => [answer.querySelector('h2').textContent, box(answer)])),
-        map: box(document.querySelector('.map')),
+        map: box(document.querySelector('.first .map')),
         headline: box(document.querySelector('h1')),
         said: document.querySelector('h1').textContent,
-        numbers: texts('.map .numbers text'),
-        names: texts('.map .names text'),
+        numbers: texts('.first .map .numbers text'),
+        names: texts('.first .map .names text'),
         outlined,
         table: [...document.querySelectorAll('th[data-number]')].map((head) => [head.dataset.number, head.firstChild.textContent.trim()]),
         lists: [...document.querySelectorAll('section.counties > p')].map((list) => list.textContent),

@@ -21,6 +21,7 @@ pub mod mapping;
 pub mod mapping_fields;
 pub mod maps;
 pub mod mended;
+pub mod pests;
 pub mod plan;
 pub mod privacy;
 pub mod publish;

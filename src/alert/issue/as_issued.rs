@@ -8,19 +8,21 @@ use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use scouting::failure::{Failure, Kind};
 use scouting::visit::week::IsoWeek;
-use store::alerts::issued_alert::IssuedAlert;
+use store::alerts::issued_alert::{Change, IssuedAlert};
 use store::alerts::table::published_before;
 use store::delta::snapshot::Snapshot;
 
-/// What an alert said, from all that it was made from.
+/// What an alert said, from all that it was made from, and why it is replaced.
 pub(crate) async fn replaced_rows(
     workspace: &Workspace,
     alert: &IssuedAlert,
+    change: &Change,
 ) -> Result<Replaced, Failure> {
     let (_, figures) = figures_as_issued(workspace, alert).await?;
     Ok(Replaced {
         number: alert.number,
         rows: figures.rows_under(week_of(alert)?, &alert.protocol),
+        change: change.clone(),
     })
 }
 

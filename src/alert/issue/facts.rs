@@ -1,4 +1,4 @@
-//! What an alert is issued as: its number, its time, and the one that it replaces.
+//! What an alert is issued as: its number, its time, and the one that it replaces and why.
 //!
 //! Where issued alerts are kept is not known here, nor when the next is due.
 
@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use crate::shared::shown_days::moment_in_words;
 use disclosure::public_row::PublicRow;
+use store::alerts::issued_alert::Change;
 
 /// What an alert is issued as.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,17 +15,19 @@ pub struct Issue {
     pub number: i64,
     /// When.
     pub issued_at: Timestamp,
-    /// Of a correction: what it replaces.
+    /// Of an update or a correction: what it replaces.
     pub replaces: Option<Replaced>,
 }
 
-/// The alert that a correction replaces.
+/// The alert that another replaces.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Replaced {
     /// Its number.
     pub number: i64,
     /// Its rows.
     pub rows: Vec<PublicRow>,
+    /// Why it is replaced.
+    pub change: Change,
 }
 
 impl Issue {
@@ -44,9 +47,34 @@ impl Issue {
 }
 
 impl Replaced {
+    /// What its successor is, and why: `Update.`, `Correction.`
+    pub fn heading(&self) -> &'static str {
+        match self.change {
+            Change::Update => "Update.",
+            Change::Correction(_) => "Correction.",
+        }
+    }
+
+    /// Why it is replaced, in a sentence: what was wrong, or that reports came in late; `None` of a correction of an
+    /// older program, which asked for no reason.
+    pub fn why(&self) -> Option<String> {
+        match &self.change {
+            Change::Update => Some("It includes reports received or corrected since.".to_owned()),
+            Change::Correction(reason) => reason.as_deref().map(sentence),
+        }
+    }
+
     /// Name of its folder.
     pub fn folder(&self) -> String {
         folder_name(self.number)
+    }
+}
+
+/// A text of the office as a sentence of its own.
+fn sentence(text: &str) -> String {
+    match text.ends_with(['.', '!', '?']) {
+        true => text.to_owned(),
+        false => format!("{text}."),
     }
 }
 

@@ -5,7 +5,10 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::as_issued::{figures_as_issued, find, replaced_rows, week_of};
-use super::issuing::{Subject, build_issue, frozen, settle};
+use super::desk::build_issue;
+use super::issuing::frozen;
+use super::request::Subject;
+use super::settle::settle;
 use crate::alert::build::Built;
 use crate::alert::issue::facts::Issue;
 use crate::shared::files::{borrowed, write_folder};
@@ -113,9 +116,11 @@ async fn build_again(
 ) -> Result<Built, Failure> {
     let (snapshot, figures) = figures_as_issued(workspace, alert).await?;
     let figures = figures.with_arrivals(&snapshot).await?;
-    let replaces = match alert.replaces {
-        Some(number) => Some(replaced_rows(workspace, find(issued, number)?).await?),
-        None => None,
+    let replaces = match (alert.replaces, &alert.change) {
+        (Some(number), Some(change)) => {
+            Some(replaced_rows(workspace, find(issued, number)?, change).await?)
+        }
+        _ => None,
     };
     let issue = Issue {
         number: alert.number,

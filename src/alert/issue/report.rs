@@ -8,7 +8,7 @@ use super::facts::folder_name;
 use crate::shared::report::counted;
 use crate::shared::shown_days::moment_in_words;
 use crate::workspace::Workspace;
-use store::alerts::issued_alert::IssuedAlert;
+use store::alerts::issued_alert::{Change, IssuedAlert};
 
 /// An alert that was issued just now.
 pub(crate) struct Issued {
@@ -28,9 +28,7 @@ impl Issued {
     /// For people.
     pub(crate) fn text(&self) -> String {
         let alert = &self.alert;
-        let correction = alert.replaces.map_or_else(String::new, |number| {
-            format!(", a correction of alert {number}")
-        });
+        let correction = replaces_in_words(alert);
         let rows = alert.public_rows.as_ref().map_or(0, Vec::len) as u64;
         format!(
             "issued alert {} of {}, {}{correction}, from store version {}: {}\nmade {} public; {} in no row",
@@ -43,6 +41,17 @@ impl Issued {
             counted(self.withheld as u64, "county is", "counties are"),
         )
     }
+}
+
+/// `, an update of alert 3`; empty of an alert that replaces none.
+fn replaces_in_words(alert: &IssuedAlert) -> String {
+    let replaces = alert.change.as_ref().zip(alert.replaces);
+    replaces.map_or_else(String::new, |(change, number)| {
+        let reason = change
+            .reason()
+            .map_or_else(String::new, |reason| format!(" ({reason})"));
+        format!(", {} of alert {number}{reason}", change.a_word())
+    })
 }
 
 /// The list of issued alerts for programs.
@@ -59,9 +68,7 @@ pub(crate) fn list_text(issued: &[IssuedAlert]) -> String {
         return "no alert is issued yet".to_owned();
     }
     let lines = issued.iter().map(|alert| {
-        let correction = alert
-            .replaces
-            .map_or_else(String::new, |number| format!(", replaces {number}"));
+        let correction = replaces_in_words(alert);
         let withdrawn = alert
             .withdrawn
             .as_ref()
@@ -93,6 +100,8 @@ fn in_json(alert: &IssuedAlert, folder: &Path) -> Value {
         "iso_week": alert.iso_week,
         "protocol": alert.protocol,
         "replaces": alert.replaces,
+        "change": alert.change.as_ref().map(Change::word),
+        "change_reason": alert.change.as_ref().and_then(Change::reason),
         "store_version": alert.store_version,
         "program_version": alert.program_version,
         "headline": alert.headline,

@@ -6,8 +6,7 @@
 use jiff::Timestamp;
 
 use super::as_issued::find;
-use super::issuing::settle;
-use crate::shared::unseen::plain_text;
+use super::settle::settle;
 use crate::workspace::Workspace;
 use crate::workspace::open::open_store;
 use scouting::failure::{Failure, Kind};
@@ -17,14 +16,12 @@ use store::delta::append::Sealed;
 
 /// A withdrawal that is overtaken more often than this gives up.
 const ATTEMPTS_MAX: usize = 50;
-/// A reason is a sentence or two on a stub, in a feed and in a list.
-const REASON_LENGTH_MAX: usize = 500;
 
 /// An alert that was withdrawn just now.
 pub(crate) struct Withdrew {
     alert: IssuedAlert,
     withdrawn: Withdrawn,
-    /// What is still published of what it corrected.
+    /// What is still published of what it replaced.
     note: String,
 }
 
@@ -56,14 +53,13 @@ impl Withdrew {
 /// Withdraws an alert.
 ///
 /// # Errors
-/// A [`Failure`] if there is no such alert, it was withdrawn already, or the reason says nothing.
+/// A [`Failure`] if there is no such alert, or it was withdrawn already.
 pub(crate) async fn withdraw(
     workspace: &Workspace,
     number: i64,
     reason: String,
     now: Timestamp,
 ) -> Result<Withdrew, Failure> {
-    let reason = readable(&reason)?;
     let store = open_store(workspace).await?;
     for _ in 0..ATTEMPTS_MAX {
         let book = AlertBook::open(&store).await?;
@@ -95,33 +91,15 @@ pub(crate) async fn withdraw(
     .mend("withdraw again when the other commands have finished; nothing was changed"))
 }
 
-/// Of a correction: what it corrected is still published, with the rows that it brought.
+/// What it replaced is still published, with the rows that it brought.
 fn still_published(issued: &[IssuedAlert], alert: &IssuedAlert) -> String {
     let corrected = issued
         .iter()
         .find(|other| Some(other.number) == alert.replaces && other.withdrawn.is_none());
     corrected.map_or_else(String::new, |other| {
         format!(
-            "\nnote: alert {}, which it corrected, is still published; withdraw it as well if its rows are wrong",
+            "\nnote: alert {}, which it replaced, is still published; withdraw it as well if its rows are wrong",
             other.number
         )
     })
-}
-
-/// The reason on one line, without what is not seen.
-fn readable(reason: &str) -> Result<String, Failure> {
-    let words: Vec<&str> = reason.split_whitespace().collect();
-    let reason = plain_text(&words.join(" "));
-    let length = reason.chars().count();
-    let wrong = |what: String| {
-        Err(Failure::new(Kind::Publish, what)
-            .mend("say in a sentence what was wrong, for the readers of the alert"))
-    };
-    match length {
-        0 => wrong("the reason is empty".to_owned()),
-        1..=REASON_LENGTH_MAX => Ok(reason),
-        _ => wrong(format!(
-            "the reason has {length} characters, {REASON_LENGTH_MAX} at the most"
-        )),
-    }
 }

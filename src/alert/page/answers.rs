@@ -63,8 +63,8 @@ fn places(summary: &Summary) -> Vec<String> {
     let mut said = Vec::new();
     if !marked.is_empty() {
         said.push(format!(
-            "Outlined on the map, {} {}: {}.",
-            summary.words.several(),
+            "{} {}: {}.",
+            sentence_case(summary.words.several()),
             summary.words.at(),
             in_short(&marked, |place| format!(
                 "{} {}",
@@ -197,7 +197,7 @@ fn scouting(bulletin: &Bulletin, summary: &Summary) -> String {
     let protocol = bulletin.protocol;
     let first = match marked(summary) {
         marked if marked.is_empty() => String::new(),
-        marked if marked.len() > NAMED_FIRST => ", first in the counties outlined".to_owned(),
+        marked if marked.len() > NAMED_FIRST => ", first in these counties".to_owned(),
         marked => format!(
             ", first in {}",
             in_short(&marked, |place| place.name.clone())

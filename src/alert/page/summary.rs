@@ -78,7 +78,7 @@ impl<'a> Summary<'a> {
     }
 
     /// Fields of the counties, or of these and the rows elsewhere.
-    pub(super) fn fields(places: &[Shown]) -> u32 {
+    pub(crate) fn fields(places: &[Shown]) -> u32 {
         places.iter().map(|place| place.row.fields_visited).sum()
     }
 
@@ -96,7 +96,7 @@ impl<'a> Summary<'a> {
 
     /// The county with the highest class of the median, of several the one with the most fields at threshold; `None` if
     /// no county has anything to say of it.
-    pub(super) fn highest(&self) -> Option<&Shown<'a>> {
+    pub(crate) fn highest(&self) -> Option<&Shown<'a>> {
         let rank = |county: &Shown| {
             let class = county.row.median.filter(|class| !class.nothing_found);
             let low = county.row.share_interval().map_or(0.0, |[low, _]| low);

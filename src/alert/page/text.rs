@@ -44,13 +44,18 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
         parts.push(wrapped(&format!("**{}**", escaped(notice))));
     }
     if let Some(issue) = bulletin.issue {
-        let correction = issue
-            .replaces
-            .as_ref()
-            .map(|replaced| format!(" **Correction:** it replaces alert {}.", replaced.number));
-        parts.push(wrapped(
-            &(issue.in_words() + &correction.unwrap_or_default()),
-        ));
+        let replaced = issue.replaces.as_ref();
+        let replaced = replaced.map_or_else(String::new, |replaced| {
+            let why = replaced
+                .why()
+                .map_or_else(String::new, |why| format!(" {}", escaped(&why)));
+            format!(
+                " **{}**{why} It replaces alert {}.",
+                replaced.heading(),
+                replaced.number
+            )
+        });
+        parts.push(wrapped(&(issue.in_words() + &replaced)));
     }
     let at_top = protocol.cautions_at_top.iter();
     parts.extend(at_top.map(|text| wrapped(&format!("**Caution.** {}", escaped(text)))));
@@ -70,6 +75,20 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
         parts.push("## Entomologist's comments".to_owned());
         parts.push(note.markdown().trim_end().to_owned());
     }
+    parts.push("## Results by county".to_owned());
+    parts.push(table(bulletin, &summary));
+    let areas = area_lines(bulletin);
+    if !areas.is_empty() {
+        parts.push("## The region and its districts".to_owned());
+        let lines = areas.iter().map(|area| {
+            listed(&format!(
+                "**{}:** {}.",
+                escaped(&area.place),
+                escaped(&area.said)
+            ))
+        });
+        parts.push(lines.collect::<Vec<_>>().join("\n"));
+    }
     if let Some(changes) = changes_of(bulletin) {
         parts.push("## What changed since the alert that this one replaces".to_owned());
         let lines = changes.iter().map(|change| {
@@ -85,20 +104,6 @@ pub fn alert_markdown(bulletin: &Bulletin) -> Result<String, Failure> {
             )),
             false => lines.collect::<Vec<_>>().join("\n"),
         });
-    }
-    parts.push("## Results by county".to_owned());
-    parts.push(table(bulletin, &summary));
-    let areas = area_lines(bulletin);
-    if !areas.is_empty() {
-        parts.push("## The region and its districts".to_owned());
-        let lines = areas.iter().map(|area| {
-            listed(&format!(
-                "**{}:** {}.",
-                escaped(&area.place),
-                escaped(&area.said)
-            ))
-        });
-        parts.push(lines.collect::<Vec<_>>().join("\n"));
     }
     parts.push("## The season, and reporting status (preliminary)".to_owned());
     parts.push(wrapped(&escaped(&season(bulletin))));

@@ -7,36 +7,11 @@ use jiff::Timestamp;
 use sha2::{Digest, Sha256};
 use uuid::Builder;
 
+use super::listed::{Listed, replaced_by};
 use crate::alert::issue::facts::folder_name;
+use crate::shared::passages::sentence_case;
 use crate::shared::unseen::seen_text;
 use scouting::failure::{Cause, Failure, Kind};
-
-/// An issued alert, as the feed and the list describe it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Listed {
-    /// Its number.
-    pub number: i64,
-    /// When it was issued.
-    pub issued_at: Timestamp,
-    /// Name of the week.
-    pub iso_week: String,
-    /// The same in words, by its last day.
-    pub week: String,
-    /// Id of the protocol.
-    pub protocol: String,
-    /// Title of the protocol.
-    pub title: String,
-    /// The number that it replaces.
-    pub replaces: Option<i64>,
-    /// Its headline.
-    pub headline: String,
-    /// Its summary.
-    pub summary: String,
-    /// The notice that its region is invented.
-    pub invented: Option<String>,
-    /// When and why it was withdrawn.
-    pub withdrawn: Option<(Timestamp, String)>,
-}
 
 /// Who publishes, and where.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -51,11 +26,6 @@ pub(crate) struct Publisher {
     pub contact: String,
     /// What stays the same wherever the workspace goes.
     pub workspace_id: String,
-}
-
-/// The correction of an alert, if there is one.
-pub(crate) fn replaced_by(alerts: &[Listed], number: i64) -> Option<&Listed> {
-    alerts.iter().find(|other| other.replaces == Some(number))
 }
 
 /// The feed, newest first.
@@ -112,18 +82,24 @@ fn changed_at(alert: &Listed) -> Timestamp {
 }
 
 fn entry(alert: &Listed, alerts: &[Listed], publisher: &Publisher) -> Result<Entry, Failure> {
-    let correction = replaced_by(alerts, alert.number);
+    let successor = replaced_by(alerts, alert.number);
     if let Some((at, reason)) = &alert.withdrawn {
         return withdrawn_entry(alert, *at, reason, publisher);
     }
-    let title = match correction {
-        Some(other) => format!("[replaced by alert {}] {}", other.number, alert.headline),
-        None => alert.headline.clone(),
-    };
-    let start = match alert.replaces {
-        Some(number) => format!("Correction of alert {number}. "),
-        None => String::new(),
-    };
+    let mut title = format!("{}: {}", subject(alert), alert.headline);
+    if let Some(change) = &alert.change {
+        title = format!("{}: {title}", sentence_case(change.word()));
+    }
+    if let Some(other) = successor {
+        title = format!("[replaced by alert {}] {title}", other.number);
+    }
+    let start = alert
+        .replaces_in_words()
+        .map_or_else(String::new, |replaces| {
+            // "An update of alert 3" begins a sentence as "Update of alert 3" does.
+            let (_, replaces) = replaces.split_once(' ').unwrap_or_default();
+            format!("{}. ", sentence_case(replaces).trim_end_matches('.'))
+        });
     let end = alert
         .invented
         .as_deref()
@@ -133,15 +109,21 @@ fn entry(alert: &Listed, alerts: &[Listed], publisher: &Publisher) -> Result<Ent
         title: Text::plain(text(&title)),
         id: identity(publisher, &alert.number.to_string()),
         // What is said of an alert changes once, when it is replaced.
-        updated: moment(correction.map_or(alert.issued_at, |other| other.issued_at))?,
+        updated: moment(successor.map_or(alert.issued_at, |other| other.issued_at))?,
         published: Some(moment(alert.issued_at)?),
         links: vec![link(&publisher.base_url, &page, "alternate", "text/html")],
         summary: Some(Text::plain(text(&format!(
-            "{start}{}, {}: {}{end}",
-            alert.title, alert.iso_week, alert.summary
+            "{start}{}: {}{end}",
+            subject(alert),
+            alert.summary
         )))),
         ..Entry::default()
     })
+}
+
+/// The pest and the week of an alert: three pests of a week are told apart in a list of titles.
+fn subject(alert: &Listed) -> String {
+    format!("{}, {}", alert.title, alert.week)
 }
 
 /// Of a withdrawn alert no figure is repeated.
@@ -152,7 +134,7 @@ fn withdrawn_entry(
     publisher: &Publisher,
 ) -> Result<Entry, Failure> {
     let page = format!("{}/alert.html", folder_name(alert.number));
-    let title = format!("[withdrawn] {}, {}", alert.title, alert.iso_week);
+    let title = format!("[withdrawn] {}", subject(alert));
     let summary = format!("Alert {} was withdrawn: {reason}", alert.number);
     Ok(Entry {
         title: Text::plain(text(&title)),

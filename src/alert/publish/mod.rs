@@ -1,7 +1,13 @@
-//! The issued alerts where people read them: a folder or a bucket, with a feed, a list and a page for each week.
+//! The issued alerts where people read them: a folder or a bucket, with a feed, a list, a page for each week, and the newest
+//! alert of each pest at an address that stays.
 
+mod around;
+mod banner;
 pub(crate) mod feed;
 pub(crate) mod index_page;
+mod judged;
+mod latest;
+pub(crate) mod listed;
 pub(crate) mod place;
 pub(crate) mod publishing;
 pub(crate) mod rule;

@@ -27,6 +27,9 @@ pub(crate) struct Place {
     keeps_types: bool,
 }
 
+/// A file on its way: its name at the public place, and its bytes.
+pub(crate) type PublicFile = (String, Vec<u8>);
+
 /// What putting a file came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Put {
@@ -96,6 +99,25 @@ impl Place {
         }
     }
 
+    /// Puts a file that changes in one part alone: one of that name which differs in more is left as it is.
+    /// `fixed` gives what never changes.
+    ///
+    /// # Errors
+    /// As [`Place::put_frozen`].
+    pub(crate) async fn put_frozen_but(
+        &self,
+        name: &str,
+        bytes: Vec<u8>,
+        fixed: impl Fn(&[u8]) -> Vec<u8>,
+    ) -> Result<Put, Failure> {
+        match self.found(name).await? {
+            None => self.put_frozen(name, bytes).await,
+            Some(found) if *found == *bytes => Ok(Put::Unchanged),
+            Some(found) if fixed(&found) == fixed(&bytes) => self.put_renewed(name, bytes).await,
+            Some(_) => Err(self.changed(name)),
+        }
+    }
+
     /// Puts a file in the place of its earlier state.
     ///
     /// # Errors
@@ -125,18 +147,33 @@ impl Place {
 
     /// Whether exactly this is there; another content is a failure where `frozen`.
     async fn is_there(&self, name: &str, bytes: &Bytes, frozen: bool) -> Result<bool, Failure> {
+        match self.found(name).await? {
+            Some(found) if found == *bytes => Ok(true),
+            Some(_) if frozen => Err(self.changed(name)),
+            Some(_) | None => Ok(false),
+        }
+    }
+
+    /// The file of this name, if there is one.
+    async fn found(&self, name: &str) -> Result<Option<Bytes>, Failure> {
         self.check_way(name)?;
         let read = async { self.files.get(&self.path(name)).await?.bytes().await };
         match read.await {
-            Ok(found) if found == *bytes => Ok(true),
-            Ok(_) if frozen => Err(Failure::new(
-                Kind::Publish,
-                format!("{}/{name} is there already, with another content than was issued", self.shown),
-            )
-            .mend("nothing was overwritten; find out who changed it, then remove it and publish again")),
-            Ok(_) | Err(Error::NotFound { .. }) => Ok(false),
+            Ok(found) => Ok(Some(found)),
+            Err(Error::NotFound { .. }) => Ok(None),
             Err(error) => Err(self.refused("read", name, error)),
         }
+    }
+
+    fn changed(&self, name: &str) -> Failure {
+        Failure::new(
+            Kind::Publish,
+            format!(
+                "{}/{name} is there already, with another content than was issued",
+                self.shown
+            ),
+        )
+        .mend("nothing was overwritten; find out who changed it, then remove it and publish again")
     }
 
     /// Whether every file of these names can be put there, as far as can be seen before the first is.
@@ -186,10 +223,13 @@ impl Place {
     }
 
     async fn put(&self, name: &str, bytes: Bytes, mode: PutMode) -> Result<(), Error> {
+        let is_frozen = mode == PutMode::Create;
         let mut options = PutOptions::from(mode);
         if self.keeps_types {
-            let kind = (Attribute::ContentType, content_type(name));
-            options.attributes = Attributes::from_iter([kind]);
+            options.attributes = Attributes::from_iter([
+                (Attribute::ContentType, content_type(name)),
+                (Attribute::CacheControl, cache_control(name, is_frozen)),
+            ]);
         }
         self.files
             .put_opts(&self.path(name), bytes.into(), options)
@@ -217,6 +257,14 @@ fn folder_url(folder: &FilePath) -> Result<Url, Failure> {
         std::path::absolute(folder).map_err(|error| Failure::file("find", folder, error))?;
     Url::from_directory_path(&folder)
         .map_err(|()| Failure::new(Kind::Publish, format!("{} is no folder", folder.display())))
+}
+
+/// How long a browser may keep a file without asking (RFC 9111): a page may get a banner, and a withdrawn alert goes.
+fn cache_control(name: &str, is_frozen: bool) -> &'static str {
+    match is_frozen && !name.ends_with(".html") {
+        true => "max-age=3600",
+        false => "no-cache",
+    }
 }
 
 fn content_type(name: &str) -> &'static str {

@@ -66,6 +66,19 @@ pub(crate) fn hold_to_rule(
 pub(crate) fn one_protocol_a_count<'a>(
     protocols: impl IntoIterator<Item = &'a Protocol>,
 ) -> Result<(), Failure> {
+    two_of_one_count(protocols).map_or(Ok(()), |found| {
+        Err(Failure::new(
+            Kind::Publish,
+            format!("publishing stopped, nothing was written: alerts of {found}"),
+        )
+        .mend("withdraw the alerts of one of them: two thresholds for one count reveal the fields between them"))
+    })
+}
+
+/// Two protocols of one count with different thresholds, and what they count; `None` if there are none.
+pub(crate) fn two_of_one_count<'a>(
+    protocols: impl IntoIterator<Item = &'a Protocol>,
+) -> Option<String> {
     let mut known: BTreeMap<(&str, &str, &str), BTreeSet<&str>> = BTreeMap::new();
     for protocol in protocols {
         let count = (
@@ -76,16 +89,11 @@ pub(crate) fn one_protocol_a_count<'a>(
         known.entry(count).or_default().insert(&protocol.id);
     }
     let two = known.into_iter().find(|(_, ids)| ids.len() > 1);
-    two.map_or(Ok(()), |((pest, crop, counted), ids)| {
+    two.map(|((pest, crop, counted), ids)| {
         let ids: Vec<&str> = ids.into_iter().collect();
-        Err(Failure::new(
-            Kind::Publish,
-            format!(
-                "publishing stopped, nothing was written: alerts of {} are of one count ({counted}, {pest}, {crop}) against \
-                 different thresholds",
-                ids.join(" and ")
-            ),
+        format!(
+            "{} are of one count ({counted}, {pest}, {crop}) against different thresholds",
+            ids.join(" and ")
         )
-        .mend("withdraw the alerts of one of them: two thresholds for one count reveal the fields between them"))
     })
 }

@@ -3,7 +3,8 @@
 use askama::Template;
 use jiff::Timestamp;
 
-use super::feed::Listed;
+use super::listed::{Listed, newer};
+use crate::alert::issue::facts::folder_name;
 use crate::shared::shown_days::moment_in_words;
 use crate::shared::shown_names::display_name;
 use crate::shared::unseen::{plain_text, seen_text};
@@ -17,19 +18,25 @@ struct Page {
     week: String,
     at: String,
     reason: String,
+    /// Way to the folder of all alerts.
+    root: &'static str,
+    /// The newer alert of the week, if there is one: number and folder.
+    newer: Option<(i64, String)>,
     contact: String,
     notice: Option<String>,
 }
 
-/// The stub as HTML.
+/// The stub as HTML; `root` is the way from it to the folder of all alerts.
 ///
 /// # Errors
 /// A [`Failure`] if the template cannot be written out.
 pub(crate) fn withdrawn_html(
     alert: &Listed,
+    alerts: &[Listed],
     at: Timestamp,
     reason: &str,
     contact: &str,
+    root: &'static str,
 ) -> Result<String, Failure> {
     let page = Page {
         number: alert.number,
@@ -37,6 +44,8 @@ pub(crate) fn withdrawn_html(
         week: alert.week.clone(),
         at: moment_in_words(at),
         reason: seen_text(reason),
+        root,
+        newer: newer(alerts, alert).map(|other| (other.number, folder_name(other.number))),
         contact: display_name(contact),
         notice: alert.invented.as_deref().map(plain_text),
     };

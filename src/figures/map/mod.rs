@@ -7,4 +7,5 @@ pub mod maplibre_style;
 pub mod qgis_style;
 pub mod rows;
 pub mod rules;
+pub(crate) mod small_map;
 pub(crate) mod viewer_style;

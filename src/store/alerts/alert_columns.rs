@@ -24,7 +24,7 @@ pub(crate) const ALERTS: &[Column] = &[
     may(
         "replaces",
         Holds::Whole64,
-        "of a correction: number of the alert that it replaces",
+        "of an update or a correction: number of the alert that it replaces",
     ),
     must(
         "store_version",
@@ -82,7 +82,11 @@ pub(crate) const ALERTS: &[Column] = &[
         Holds::Text,
         "JSON array of the public rows that it brought, with their fields as hashes; null in a row of an older program",
     ),
-    may("reason", Holds::Text, "of a withdrawal: why"),
+    may(
+        "reason",
+        Holds::Text,
+        "of a withdrawal or a correction: why",
+    ),
     may(
         "season_k",
         Holds::Number,
@@ -97,5 +101,10 @@ pub(crate) const ALERTS: &[Column] = &[
         "logo_sha256",
         Holds::Text,
         "SHA-256 of the office's logo on it, hexadecimal; null without one, and in a row of an older program",
+    ),
+    may(
+        "change",
+        Holds::Text,
+        "of an alert that replaces another: update or correction; null in a row of an older program: correction",
     ),
 ];

@@ -4,7 +4,7 @@ use arrow::array::{RecordBatch, new_null_array};
 use jiff::Timestamp;
 use serde::Deserialize;
 
-use crate::alerts::issued_alert::IssuedAlert;
+use crate::alerts::issued_alert::{Change, IssuedAlert};
 use crate::rows::decode;
 use crate::rows::schema::Kept;
 use crate::rows::table_batch::TableBatch;
@@ -57,6 +57,7 @@ struct StoredRow {
     season_k: Option<f64>,
     season_k_information: Option<f64>,
     logo_sha256: Option<String>,
+    change: Option<String>,
 }
 
 /// A row of the table.
@@ -100,6 +101,7 @@ fn with_every_column(batch: &RecordBatch) -> Result<RecordBatch, Failure> {
 
 impl StoredRow {
     fn read(self) -> Result<AlertRow, Failure> {
+        let change = self.change()?;
         let public_rows = self.public_rows.map(|text| from_json(&text));
         let alert = IssuedAlert {
             number: self.number,
@@ -108,6 +110,7 @@ impl StoredRow {
             iso_week: self.iso_week,
             protocol: self.protocol,
             replaces: self.replaces,
+            change,
             store_version: self.store_version,
             program_version: self.program_version,
             files: from_json(&self.files)?,
@@ -133,6 +136,20 @@ impl StoredRow {
             alert,
         })
     }
+
+    /// Why the alert replaces another, if it does.
+    fn change(&self) -> Result<Option<Change>, Failure> {
+        match (self.replaces, self.change.as_deref()) {
+            (None, _) => Ok(None),
+            (Some(_), Some("update")) => Ok(Some(Change::Update)),
+            (Some(_), None | Some("correction")) => {
+                Ok(Some(Change::Correction(self.reason.clone())))
+            }
+            (Some(_), Some(other)) => {
+                Err(damaged(&format!("a row is a change of the kind {other:?}")))
+            }
+        }
+    }
 }
 
 fn from_json<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, Failure> {
@@ -152,9 +169,11 @@ pub(crate) fn alerts_batch(
     alert: &IssuedAlert,
     entry: i64,
     kind: RowKind,
-    reason: Option<&String>,
+    reason: Option<&str>,
 ) -> RecordBatch {
     let json = |value: serde_json::Value| value.to_string();
+    let change = alert.change.as_ref();
+    let reason = reason.or_else(|| change.and_then(Change::reason));
     let public_rows = alert.public_rows.as_ref();
     TableBatch::of(Kept::Alerts, &[()])
         .long("number", |()| alert.number)
@@ -184,5 +203,6 @@ pub(crate) fn alerts_batch(
         .may_number("season_k", |()| alert.season_k)
         .may_number("season_k_information", |()| alert.season_k_information)
         .may_text("logo_sha256", |()| alert.logo_sha256.as_ref())
+        .may_text("change", |()| change.map(Change::word))
         .finish()
 }

@@ -31,8 +31,10 @@ pub struct IssuedAlert {
     pub iso_week: String,
     /// Id of the protocol.
     pub protocol: String,
-    /// Of a correction: the number that it replaces.
+    /// Of an update or a correction: the number that it replaces.
     pub replaces: Option<i64>,
+    /// Why it replaces that one.
+    pub change: Option<Change>,
     /// Version of the store that its figures were rolled up from.
     pub store_version: i64,
     /// Version of bractline.
@@ -68,6 +70,42 @@ pub struct IssuedAlert {
     pub season_k_information: Option<f64>,
     /// When and why it was withdrawn, if it was.
     pub withdrawn: Option<Withdrawn>,
+}
+
+/// Why an alert takes the place of another.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Change {
+    /// Reports came in late.
+    Update,
+    /// Something was wrong: what, in the office's words. An older program asked for no reason, and called every
+    /// change a correction.
+    Correction(Option<String>),
+}
+
+impl Change {
+    /// Its word in the table and for programs.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Change::Update => "update",
+            Change::Correction(_) => "correction",
+        }
+    }
+
+    /// The same with its article: `an update`.
+    pub fn a_word(&self) -> &'static str {
+        match self {
+            Change::Update => "an update",
+            Change::Correction(_) => "a correction",
+        }
+    }
+
+    /// What was wrong.
+    pub fn reason(&self) -> Option<&str> {
+        match self {
+            Change::Update => None,
+            Change::Correction(reason) => reason.as_deref(),
+        }
+    }
 }
 
 /// That an alert was withdrawn.

@@ -163,7 +163,7 @@ impl AlertBook {
         withdrawn: &Withdrawn,
     ) -> Result<Sealed, Failure> {
         let row = nothing_issued(number, withdrawn.at);
-        let reason = Some(&withdrawn.reason);
+        let reason = Some(&*withdrawn.reason);
         self.commit(store, RowKind::Withdrawal, &row, reason).await
     }
 
@@ -188,7 +188,7 @@ impl AlertBook {
         store: &Store,
         kind: RowKind,
         row: &IssuedAlert,
-        reason: Option<&String>,
+        reason: Option<&str>,
     ) -> Result<Sealed, Failure> {
         let entry = self.publications.last_entry + 1;
         let batch = alerts_batch(row, entry, kind, reason);
@@ -205,6 +205,7 @@ fn nothing_issued(number: i64, at: Timestamp) -> IssuedAlert {
         iso_week: String::new(),
         protocol: String::new(),
         replaces: None,
+        change: None,
         store_version: 0,
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
         files: Vec::new(),
