@@ -106,7 +106,7 @@ fn the_demo_does_the_whole_job_and_twice_the_same() {
     }
     let alerts = contents(&other.join("alerts"));
     // Two issued, one drafted, a page for each of the three weeks, and the boundaries that the issued ones are based on.
-    assert_eq!(alerts.len(), 3 * 12 + 3 + 1, "{:?}", alerts.keys());
+    assert_eq!(alerts.len(), 3 * 14 + 3 + 1, "{:?}", alerts.keys());
     for (path, content) in alerts {
         let name = path.strip_prefix(&other).expect("in the folder");
         let first = std::fs::read(one.join(name)).expect("the same file");

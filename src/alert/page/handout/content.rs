@@ -4,11 +4,13 @@
 use super::super::answers::answers;
 use super::super::changes::changes_of;
 use super::super::county_map::{CountyMap, MapTitle, draw_county_map};
-use super::super::county_table::{FigureCells, Sortable, TableRow, table_rows};
+use super::super::county_table::table_rows;
+use super::super::districts::area_lines;
 use super::super::stage_mix::stages_counted;
 use super::super::summary::Summary;
 use super::super::when::when_due;
 use super::super::wording::{coverage_of_counties, headline_of, paragraph, rule_in_words};
+use super::county_block::county_block;
 use super::note_blocks::note_blocks;
 use crate::alert::bulletin::Bulletin;
 use crate::shared::cautions::{Group, standing_cautions};
@@ -212,13 +214,23 @@ fn figures(bulletin: &Bulletin, summary: &Summary, week: &str) -> Vec<Block> {
         true => text(&format!(
             "No county has enough sampled {several} to report."
         )),
-        false => Block::Table(county_table(bulletin, rows, week)),
+        false => county_block(bulletin, rows, week),
     });
     if let Some(counties) = join_with_and(&summary.without_figures) {
         blocks.push(text(&format!(
             "No figures (not visited, or too few {several} to publish): {counties}."
         )));
     }
+    let areas = area_lines(bulletin);
+    if !areas.is_empty() {
+        blocks.push(heading("The region and its districts"));
+    }
+    blocks.extend(areas.into_iter().map(|area| {
+        Block::Item(vec![
+            bold(&format!("{}:", area.place)),
+            plain(&format!(" {}.", area.said)),
+        ])
+    }));
     blocks.push(heading("Reporting status (preliminary)"));
     let now = bulletin.season_now.map(|now| format!("{now} "));
     blocks.push(text(&format!(
@@ -231,79 +243,6 @@ fn figures(bulletin: &Bulletin, summary: &Summary, week: &str) -> Vec<Block> {
         sentence_case(several),
     )));
     blocks
-}
-
-fn county_table(bulletin: &Bulletin, rows: Vec<TableRow>, week: &str) -> Table {
-    let protocol = bulletin.protocol;
-    let words = protocol.words();
-    let mut heads = vec![
-        "County".to_owned(),
-        sentence_case(words.several()),
-        sentence_case(words.at()),
-        format!("% of {} (95% CI)", words.several()),
-        "Chance over ⅓".to_owned(),
-        format!("Median × {}", words.level()),
-    ];
-    let previous = bulletin.previous.is_some();
-    heads.extend(previous.then(|| "Last week".to_owned()));
-    let stage = protocol.treatment_stage.as_ref();
-    heads.extend(stage.map(|stage| format!("Projected {stage}")));
-    heads.push("Wrong stage (not counted)".to_owned());
-    let columns = heads.len();
-    let rows = rows.into_iter().map(|row| {
-        let number = row
-            .number
-            .map_or_else(String::new, |number| format!("{number} "));
-        let until = row
-            .until
-            .map_or_else(String::new, |until| format!(" ({until})"));
-        let mut cells = vec![cell(&format!("{number}{}{until}", row.place))];
-        match &row.figures {
-            Some(figures) => cells.extend(figure_cells(figures, previous, stage.is_some())),
-            None => cells.push(Cell {
-                text: format!("all {} at another crop stage", words.several()),
-                columns: columns - 2,
-            }),
-        }
-        let outside = row.other_stage.map(|fields| fields.to_string());
-        cells.push(cell(outside.as_deref().unwrap_or("–")));
-        Row {
-            bold: row.at_threshold,
-            cells,
-        }
-    });
-    Table {
-        rows: rows.collect(),
-        caption: format!(
-            "Public figures by county, {week}, with the county's number on the map: {} sampled at {}, those of them at or above \
-             {}, the percent of {} (95% confidence interval), the chance that more than a third of all {} are {} if those \
-             sampled were a random sample, the class of the median pressure. Bold: at least one {} {}.",
-            words.several(),
-            protocol.stage_window,
-            words.the_level(),
-            words.several(),
-            words.several(),
-            words.at(),
-            words.one(),
-            words.at()
-        ),
-        heads,
-    }
-}
-
-fn figure_cells(figures: &FigureCells, previous: bool, staged: bool) -> Vec<Cell> {
-    let or_dash =
-        |value: &Option<Sortable>| cell(value.as_ref().map_or("–", |value| value.shown.as_str()));
-    let mut cells = vec![
-        cell(&figures.fields.to_string()),
-        cell(&figures.at_threshold.shown),
-        cell(&figures.percent.shown),
-        cell(&figures.over_third.shown),
-        or_dash(&figures.median),
-    ];
-    cells.extend(previous.then(|| or_dash(&figures.before)));
-    cells.extend(staged.then(|| or_dash(&figures.due)));
-    cells
 }
 
 /// What to do, or to consider, after the figures.

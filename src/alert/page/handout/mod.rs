@@ -2,6 +2,7 @@
 //! says, from the same public rows, and need no browser, no office program and no font on the machine.
 
 mod content;
+mod county_block;
 mod email;
 pub mod files;
 mod layout;
