@@ -63,7 +63,7 @@ impl OnDisk {
 fn visit_cells(row: usize, field: &str) -> Map<String, Value> {
     let values = json!({
         "B": {"day": "2026-07-21"}, "C": "obs-0123", "D": field, "F": -100.12345, "G": 44.12345, "H": 62.4,
-        "I": "ha", "J": "oilseed", "K": "R3", "L": 8, "M": "acre", "N": "USD", "O": 0.16, "P": "lb", "Q": 20000, "R": "acre",
+        "I": "ha", "J": "oilseed", "K": "R3", "N": 8, "O": "acre", "P": "USD", "Q": 0.16, "R": "lb", "S": 20000, "T": "acre",
     });
     let values = values.as_object().expect("an object").clone();
     values

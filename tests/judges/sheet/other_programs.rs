@@ -80,9 +80,9 @@ fn check_checks(protocol: &Protocol, tabs: &Map<String, Value>) {
             .contains(",R5.1,")
     );
     assert_eq!(check("I")["low"], json!("\"acre,ha\""));
-    assert_eq!(check("M")["low"], json!("\"acre,ha\""));
-    assert_eq!(check("P")["low"], json!("\"lb,cwt,kg\""));
-    assert_eq!(check("R")["low"], json!("\"acre,ha\""));
+    assert_eq!(check("O")["low"], json!("\"acre,ha\""));
+    assert_eq!(check("R")["low"], json!("\"lb,cwt,kg\""));
+    assert_eq!(check("T")["low"], json!("\"acre,ha\""));
 
     let counts = tabs["Counts"]["checks"].as_object().expect("checks");
     let last = tabs["Counts"]["rows"].as_u64().expect("rows");
@@ -109,7 +109,7 @@ fn check_unlocked(protocol: &Protocol, tabs: &Map<String, Value>) {
             .collect()
     };
     let visits = unlocked("Visits");
-    assert_eq!(visits.len(), VISITS * 20);
+    assert_eq!(visits.len(), VISITS * 22);
     assert!(visits.contains(&"B2".to_owned()) && !visits.iter().any(|cell| cell.starts_with('A')));
     let (planned, counts, sides, columns) = match &*protocol.id {
         "bsm-eggs" => (VISITS * 4 * 5, 7, VISITS * 4, 11),

@@ -48,9 +48,9 @@ fn heads_come_back_as_the_scout_wrote_them() {
     let mut visits = visit_cells(2, "F-000123");
     visits.extend(visit_cells(4, "F-000124"));
     visits.insert("E4".to_owned(), json!("farm-7"));
-    visits.insert("S4".to_owned(), json!("=1+1 is what the scout wrote; hail"));
-    visits.insert("T4".to_owned(), json!(2));
-    visits.insert("U4".to_owned(), json!({"moment": "2026-07-22T14:30:00"}));
+    visits.insert("U4".to_owned(), json!("=1+1 is what the scout wrote; hail"));
+    visits.insert("V4".to_owned(), json!(2));
+    visits.insert("W4".to_owned(), json!({"moment": "2026-07-22T14:30:00"}));
     // Visit 1: rows 2 to 21, five heads a site. Visit 3: rows 42 to 61. Columns E to J are the bracts.
     let records = sheet.records(&json!({
         "Visits": visits,
@@ -91,7 +91,7 @@ fn heads_come_back_as_the_scout_wrote_them() {
     assert_eq!(places["/observed_on"], "Visits!B2 (Day)");
     assert_eq!(
         places["/economics/market_value/currency"],
-        "Visits!N2 (Currency)"
+        "Visits!P2 (Currency)"
     );
     assert_eq!(places["/sites/1"], "Counts!B12 (Site)");
     assert_eq!(places["/sites/0/side"], "Counts!C2 (Side)");
@@ -162,8 +162,8 @@ fn an_empty_sheet_gives_no_record_and_the_same_visit_has_the_same_identity_in_ev
     }));
     // Another sheet, another row, other economics and counts, a higher revision.
     let mut visits = visit_cells(3, "F-1");
-    visits.insert("L3".to_owned(), json!(9.5));
-    visits.insert("T3".to_owned(), json!(2));
+    visits.insert("N3".to_owned(), json!(9.5));
+    visits.insert("V3".to_owned(), json!(2));
     let again = sheet.records(&json!({"Visits": visits, "Counts": {"D26": 4}}));
     let (first, again) = (accepted(&first[0]), accepted(&again[0]));
     assert_eq!(first.visit_id, again.visit_id);
