@@ -259,16 +259,19 @@ fn what_next(bulletin: &Bulletin) -> Vec<Block> {
         protocol.treatment_stage.as_deref(),
         &protocol.level_of_one(),
     );
-    let said: Vec<Block> = [
-        protocol.treatment.clone(),
-        window,
-        protocol.hatch.clone(),
-        due,
-    ]
-    .into_iter()
-    .flatten()
-    .map(|said| text(&said))
-    .collect();
+    // A few sentences each, which paper has no room to set apart.
+    let timing: Vec<String> = protocol
+        .treatment
+        .clone()
+        .into_iter()
+        .chain(window)
+        .collect();
+    let timing = (!timing.is_empty()).then(|| timing.join(" "));
+    let said: Vec<Block> = [timing, protocol.hatch.clone(), due]
+        .into_iter()
+        .flatten()
+        .map(|said| text(&said))
+        .collect();
     match said.is_empty() {
         true => said,
         false => [vec![heading(&protocol.next_heading())], said].concat(),

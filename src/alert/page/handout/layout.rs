@@ -9,12 +9,12 @@ use crate::shared::fonts::{Weight, Widths};
 /// US Letter, in points.
 pub(super) const PAGE: [f32; 2] = [612.0, 792.0];
 pub(super) const MARGIN: f32 = 43.0;
-const TOP: f32 = 36.0;
-const BOTTOM: f32 = 750.0;
+const TOP: f32 = 30.0;
+const BOTTOM: f32 = 760.0;
 /// Width of what is printed.
 pub(super) const COLUMN: f32 = PAGE[0] - 2.0 * MARGIN;
 /// Baseline of the foot.
-pub(super) const FOOT: f32 = 766.0;
+pub(super) const FOOT: f32 = 776.0;
 
 /// A color.
 pub(super) type Ink = [u8; 3];
@@ -26,7 +26,7 @@ const NOTICE_INK: Ink = [0x3d, 0x30, 0x00];
 
 /// Size of the letters and height of a line.
 pub(super) type Type = (f32, f32);
-const BODY: Type = (8.2, 10.1);
+const BODY: Type = (8.1, 9.8);
 const FINE: Type = (7.4, 9.0);
 const SMALL: Type = (7.6, 9.6);
 const TITLE: Type = (16.0, 19.0);
@@ -112,8 +112,8 @@ pub(super) fn laid_out<'a>(content: &Content, widths: &'a Widths) -> Paper<'a> {
         match block {
             Block::Notice(text) => paper.notice(text),
             Block::Title(text) => paper.heading(1, text, TITLE, 6.0),
-            Block::Heading(text) => paper.heading(2, text, HEADING, 5.0),
-            Block::Subheading(text) => paper.heading(3, text, SUBHEADING, 3.0),
+            Block::Heading(text) => paper.heading(2, text, HEADING, 3.5),
+            Block::Subheading(text) => paper.heading(3, text, SUBHEADING, 1.5),
             Block::Text(runs) => paper.paragraph(runs, BODY, BLACK),
             Block::Fine(runs) => paper.paragraph(runs, FINE, BLACK),
             Block::Small(text) => paper.paragraph(&[plain(text)], SMALL, SOFT),
@@ -226,7 +226,7 @@ impl Paper<'_> {
         let lines = lines_of(runs, COLUMN, letters.0, self.widths);
         let part = self.part(Role::Paragraph, None);
         self.text(&lines, MARGIN, letters, ink, part);
-        self.y += 2.8;
+        self.y += 2.2;
     }
 
     fn item(&mut self, runs: &[Run], list: usize) {
@@ -245,7 +245,7 @@ impl Paper<'_> {
     /// The map at the left, its legend at the right.
     fn map(&mut self, content: &Content) {
         const WIDE: f32 = 318.0;
-        const HIGH: f32 = 184.0;
+        const HIGH: f32 = 150.0;
         const SWATCH: [f32; 2] = [22.0, 13.75];
         const GAP: f32 = 14.0;
         let [wide, high] = view_box(&content.map.svg).unwrap_or([720.0, 560.0]);
@@ -253,9 +253,12 @@ impl Paper<'_> {
         let (map_wide, map_high) = (wide * scale, high * scale);
         let left = map_wide + GAP;
         let beside = left + SWATCH[0] + 7.0;
-        let entries: Vec<Vec<Line>> = content
-            .map
-            .legend
+        // On paper there is room for the classes that counties have.
+        let legend = content.map.legend.iter();
+        let legend: Vec<_> = legend
+            .filter(|entry| !entry.counties.starts_with("0 "))
+            .collect();
+        let entries: Vec<Vec<Line>> = legend
             .iter()
             .map(|entry| {
                 let said = format!("{} ({})", entry.words, entry.counties);
@@ -271,7 +274,7 @@ impl Paper<'_> {
         let list = self.part(Role::List, None);
         let mut y = 0.0;
         let mut words = Vec::new();
-        for (entry, lines) in content.map.legend.iter().zip(&entries) {
+        for (entry, lines) in legend.iter().zip(&entries) {
             drawings.push_str(&placed(&entry.swatch, [left, y, SWATCH[0], SWATCH[1]]));
             words.push((y, lines));
             y += height_of(lines);
@@ -293,7 +296,7 @@ impl Paper<'_> {
         }
         self.y = top + height + 3.0;
         let caption = format!(
-            "{} The table has each county's number on the map.",
+            "{} Classes that no county has are left out. The table has each county's number on the map.",
             content.map_caption
         );
         self.paragraph(&[plain(&caption)], SMALL, SOFT);

@@ -15,6 +15,8 @@ const SLACK: f32 = 0.5;
 const SPARE_MOST: f32 = 9.0;
 /// The first column has at least this much, however much the others ask for.
 const FIRST_LEAST: f32 = 96.0;
+/// And as much as its names need, up to this.
+const FIRST_MOST: f32 = 150.0;
 
 pub(super) fn draw_table(paper: &mut Paper, table: &Table) {
     let columns = columns_of(paper, table);
@@ -58,21 +60,22 @@ fn columns_of(paper: &Paper, table: &Table) -> Vec<[f32; 2]> {
     for row in &table.rows {
         let mut column = 0;
         for cell in &row.cells {
-            if cell.columns == 1 && column > 0 && column < count {
+            if cell.columns == 1 && column < count {
                 wide[column] = wide[column].max(of(&cell.text, row.bold, CELL.0));
             }
             column += cell.columns;
         }
     }
+    let least = (wide.first().copied().unwrap_or_default() + SLACK).clamp(FIRST_LEAST, FIRST_MOST);
     let needed: f32 = wide.iter().skip(1).map(|wide| wide + GAP + SLACK).sum();
     // What the first column can spare lets heads have fewer lines.
-    let spare = (COLUMN - FIRST_LEAST - needed) / count.saturating_sub(1).max(1) as f32;
+    let spare = (COLUMN - least - needed) / count.saturating_sub(1).max(1) as f32;
     for wide in &mut wide {
         *wide += SLACK + spare.clamp(0.0, SPARE_MOST);
     }
     // The others get what they need, or their part of what there is; the first gets the rest.
     let others: f32 = wide.iter().skip(1).map(|wide| wide + GAP).sum();
-    let there_is = COLUMN - FIRST_LEAST;
+    let there_is = COLUMN - least;
     let part = if others > there_is {
         there_is / others
     } else {
@@ -112,7 +115,7 @@ fn cell_lines(paper: &Paper, text: &str, bold: bool, wide: f32, letters: Type) -
 
 fn height_of(cells: &[Vec<Line>], letters: Type) -> f32 {
     let lines = cells.iter().map(Vec::len).max().unwrap_or(1).max(1);
-    lines as f32 * letters.1 + 3.0
+    lines as f32 * letters.1 + 2.4
 }
 
 /// The heads, level at their feet; of no part where they are repeated.
@@ -159,7 +162,7 @@ fn draw_row(paper: &mut Paper, row: &Row, table: usize, columns: &[[f32; 2]], he
             _ => Role::Cell(*spans),
         };
         let part = paper.part(role, Some(of_row));
-        let first = paper.y + 1.5;
+        let first = paper.y + 1.2;
         draw_cell(paper, lines, *column, *place > 0, first, CELL, Some(part));
     }
     paper.y += height;
