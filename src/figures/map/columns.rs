@@ -4,7 +4,7 @@
 
 use std::fmt::Write;
 
-use super::rows::ADDED_COLUMNS;
+use super::rows::{ADDED_COLUMNS, DAYS_OF_TABLE};
 use super::rules::{AT_THRESHOLD, outlined, rules};
 use super::viewer_style::VIEWER_COLUMNS;
 use crate::shared::cautions;
@@ -55,7 +55,7 @@ pub(crate) fn columns_page(
     for described in files {
         let _ = writeln!(page, "## {}\n\n{}\n", described.names, described.about);
         page.push_str("| column | unit | meaning |\n|---|---|---|\n");
-        let of_map = |doc: &&ColumnDoc| described.has_days && doc.name.starts_with("week_");
+        let of_map = |doc: &&ColumnDoc| described.has_days && DAYS_OF_TABLE.contains(&doc.name);
         for doc in described.docs.iter().filter(|doc| !of_map(doc)) {
             add_row(&mut page, doc);
         }

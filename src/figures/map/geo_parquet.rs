@@ -8,7 +8,7 @@ use geo::{Geometry, MultiPolygon};
 use parquet::file::metadata::KeyValue;
 use serde_json::json;
 
-use super::rows::{ADDED_COLUMNS, MapRows};
+use super::rows::{ADDED_COLUMNS, DAYS_OF_TABLE, MapRows};
 use crate::shared::cautions;
 use crate::shared::geo_columns::Geometries;
 use crate::shared::outline::{Extent, Polygon, polygon_of};
@@ -25,7 +25,9 @@ pub(crate) fn county_week_geo_parquet(
     rows: &MapRows,
     docs: &[ColumnDoc],
 ) -> Result<Vec<u8>, Failure> {
-    let table = documented(&rows.table, &[docs, &ADDED_COLUMNS].concat())?;
+    let of_map = docs.iter().filter(|doc| !DAYS_OF_TABLE.contains(&doc.name));
+    let docs: Vec<ColumnDoc> = of_map.chain(&ADDED_COLUMNS).copied().collect();
+    let table = documented(&rows.table, &docs)?;
     let geometries = outlines_of(rows);
     let region = rows.region;
     let boundaries = json!({ "source": region.source(), "vintage": region.vintage() });

@@ -58,6 +58,9 @@ pub(crate) const ADDED_COLUMNS: [ColumnDoc; 3] = [
     },
 ];
 
+/// The columns of a table that a map has under other names: `start` and `end`.
+pub(crate) const DAYS_OF_TABLE: [&str; 2] = ["week_start", "week_end"];
+
 /// The rows of a map in the order of week, protocol and county, and the outlines of their counties.
 #[derive(Debug)]
 pub struct MapRows<'a> {
@@ -277,8 +280,7 @@ fn table_of(
     for (field, column) in schema.fields().iter().zip(county_week.columns()) {
         let name = field.name().as_str();
         let column = match name {
-            // They are `start` and `end` of a map.
-            "week_start" | "week_end" => continue,
+            _ if DAYS_OF_TABLE.contains(&name) => continue,
             "county_id" => text(&|key| key.2.to_owned()),
             "county_name" => text(&|key| {
                 find_county(region, key.2).map_or_else(String::new, |county| county.name.clone())
@@ -340,7 +342,7 @@ fn days_since_1970(day: Date) -> Option<i32> {
 /// # Errors
 /// A [`Failure`] if the table lacks one of them.
 pub(crate) fn with_days(table: &RecordBatch) -> Result<RecordBatch, Failure> {
-    for name in ["week_start", "week_end"] {
+    for name in DAYS_OF_TABLE {
         day_column(table, name)?;
     }
     let schema = table.schema();
